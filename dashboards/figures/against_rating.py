@@ -9,6 +9,7 @@ from typing import Any
 from fieldfare.analysis.plant.site import Site
 from fieldfare.dashboards.day_rows import Row, known
 from fieldfare.dashboards.figures.chart import (
+    DATES,
     Axis,
     Chart,
     Layer,
@@ -63,7 +64,7 @@ def against_rating_chart(site: Site, result: dict[str, Any], rows: list[Row]) ->
         "against_rating",
         TITLE,
         says,
-        Axis("Date", dates=True),
+        DATES,
         Axis("Share of the rating", "%", low=0.0),
         tuple(layers),
         ("Month", "Days", "Middle of the days"),

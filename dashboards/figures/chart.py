@@ -30,6 +30,10 @@ class Axis:
         return f"{self.label} [{self.unit}]" if self.unit else self.label
 
 
+DATES = Axis("Date", dates=True)
+"""Days of which each has a value, as far as they reach."""
+
+
 @dataclass(frozen=True)
 class Points:
     name: str

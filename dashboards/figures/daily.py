@@ -8,6 +8,7 @@ from typing import Any
 from fieldfare.analysis.plant.site import Site
 from fieldfare.dashboards.day_rows import Row, known
 from fieldfare.dashboards.figures.chart import (
+    DATES,
     Axis,
     Bars,
     Chart,
@@ -26,7 +27,6 @@ from fieldfare.dashboards.text.words import (
     share,
 )
 
-_DATE = Axis("Date", dates=True)
 Series = tuple[str, str, Tone]
 LONG_TABLE = 100
 """Rows of days from which a table shows weeks; every day stands in the table under the trace."""
@@ -77,7 +77,7 @@ def months_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
         "months",
         title,
         says.strip(),
-        _DATE,
+        DATES,
         Axis(f"Heat over electricity ({boundary})", low=0.0),
         tuple(layers),
         ("Month", f"SPF {boundary}", "Heat [kWh]", "Electricity [kWh]", "Outdoor [°C]"),
@@ -120,7 +120,7 @@ def _lines(
     first, table = by_day_or_week(there, names)
     told = says(there) if says else f"{title}, {len(there)} days."
     columns = (first, *(f"{words} [{unit}]" for _, words, _ in series))
-    return Chart(key, title, told, _DATE, Axis(label, unit, low=low), (*layers, *levels), columns, table)
+    return Chart(key, title, told, DATES, Axis(label, unit, low=low), (*layers, *levels), columns, table)
 
 
 def by_day_or_week(rows: list[Row], names: Sequence[str]) -> tuple[str, tuple[tuple[str, ...], ...]]:
@@ -267,7 +267,7 @@ def coverage_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart
         "coverage",
         "Share of each day with readings",
         f"{poor} of {len(y)} days have less than 90 % of their minutes.",
-        _DATE,
+        DATES,
         Axis("Minutes read", "%", 0.0, 100.0),
         (Bars("", x, y, "water"),),
         (first, "Read [%]"),
@@ -292,7 +292,7 @@ def direct_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
         "direct",
         title,
         says,
-        _DATE,
+        DATES,
         Axis(
             "Electricity",
             "kWh a day",

@@ -15,6 +15,7 @@ from fieldfare.analysis.plant.site import Point, Site
 from fieldfare.analysis.readings import MS_PER_MINUTE
 from fieldfare.dashboards.day_rows import Row
 from fieldfare.dashboards.figures.chart import (
+    DATES,
     Axis,
     Bars,
     Chart,
@@ -90,13 +91,12 @@ def trace_charts(rows: list[Row]) -> tuple[Chart, Chart, Chart, Chart]:
     flow = lines(
         ("flow_rate", "water flow", "water", "solid"),
     )
-    dates = Axis("Date", dates=True)
     return (
         Chart(
             "trace-temperatures",
             "Temperatures by day",
             "",
-            dates,
+            DATES,
             Axis("Temperature", "°C"),
             warm,
             empty="No temperature was read.",
@@ -105,7 +105,7 @@ def trace_charts(rows: list[Row]) -> tuple[Chart, Chart, Chart, Chart]:
             "trace-power",
             "Heat and electricity, means of days",
             "",
-            dates,
+            DATES,
             Axis("Power", "kW", low=0.0),
             power,
             empty="Neither heat nor electricity was read.",
@@ -114,7 +114,7 @@ def trace_charts(rows: list[Row]) -> tuple[Chart, Chart, Chart, Chart]:
             "trace-flow",
             "Water flow by day",
             "",
-            dates,
+            DATES,
             Axis("Flow", "m³/h", low=0.0),
             flow,
             empty="No water flow was read.",
@@ -123,7 +123,7 @@ def trace_charts(rows: list[Row]) -> tuple[Chart, Chart, Chart, Chart]:
             "trace-uses",
             "Use of each day",
             "",
-            dates,
+            DATES,
             Axis("Use", low=0.0, high=1.0),
             _uses(rows, x),
             empty="No use is known.",

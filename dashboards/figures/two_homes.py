@@ -9,6 +9,7 @@ from typing import Any
 from fieldfare.analysis.plant.site import Site
 from fieldfare.dashboards.day_rows import Row, known
 from fieldfare.dashboards.figures.chart import (
+    DATES,
     Axis,
     Chart,
     Layer,
@@ -119,7 +120,7 @@ def efficiency_of_two(homes: tuple[Home, Home]) -> Chart:
     return _chart(
         "two-efficiency",
         f"Efficiency by month ({boundary})",
-        Axis("Date", dates=True),
+        DATES,
         Axis("Heat over electricity", low=0.0),
         layers,
         ("Home", "Month", boundary),

@@ -16,6 +16,7 @@ from fieldfare.analysis.figures.electricity_signature import electricity_signatu
 from fieldfare.analysis.plant.curve import curve_at
 from fieldfare.analysis.plant.site import Site
 from fieldfare.dashboards.figures.chart import (
+    DATES,
     Axis,
     Band,
     Chart,
@@ -26,7 +27,7 @@ from fieldfare.dashboards.figures.expectations.compared import Compared, compare
 from fieldfare.dashboards.figures.expectations.unit import day_numbers
 from fieldfare.dashboards.text.words import number
 
-_DATE, _KWH = Axis("Date", dates=True), Axis("Electricity", "kWh a day", low=0.0)
+_KWH = Axis("Electricity", "kWh a day", low=0.0)
 _WHOLE_SHARE = 0.95
 _HEATING_LIMIT_C = 15.0
 _RATING_SD = 0.05  # half of the 8 % that a check allows, and a rating carried to other temperatures
@@ -46,7 +47,7 @@ def promise_chart(site: Site, facts: Facts) -> Chart:
     middle = expected.daily
     return compared_chart(
         Compared(
-            key, title, _DATE, _KWH, day_numbers(facts), used, middle, middle - half, middle + half, "days"
+            key, title, DATES, _KWH, day_numbers(facts), used, middle, middle - half, middle + half, "days"
         ),
         "Needs whole days of electricity with outdoor temperature.",
     )
@@ -105,7 +106,7 @@ def mixed_chart(site: Site, facts: Facts) -> Chart:
         Compared(
             key,
             title,
-            _DATE,
+            DATES,
             _KWH,
             day_numbers(facts),
             days.floats("p_heat_pump"),

@@ -22,10 +22,9 @@ from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.expected import learned
 from fieldfare.analysis.minutes.operating_state import HEATING
 from fieldfare.analysis.plant.site import Site
-from fieldfare.dashboards.figures.chart import Axis, Chart, nothing
+from fieldfare.dashboards.figures.chart import DATES, Axis, Chart, nothing
 from fieldfare.dashboards.figures.expectations.compared import Compared, Floats, compared_chart
 
-_DATE = Axis("Date", dates=True)
 _LEAST_FROST_G_PER_KW = 80.0  # half of a coat: less need ask for no defrost
 _WEEK_DAYS = 7
 _LEAST_HEAT_KWH = 4.0
@@ -101,7 +100,7 @@ def _banded(
         np.array([np.nan if t is None else getattr(t, part) for t in told])
         for part in ("middle", "low", "high")
     )
-    return Compared(key, title, _DATE, y, x, measured, middle, low, high, of)
+    return Compared(key, title, DATES, y, x, measured, middle, low, high, of)
 
 
 def cycling_chart(site: Site, facts: Facts) -> Chart:

@@ -18,11 +18,10 @@ from fieldfare.analysis.expectation.uncertain import GAUSS_95
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.physics.hot_water import WH_PER_LITRE_KELVIN
 from fieldfare.analysis.plant.site import Site
-from fieldfare.dashboards.figures.chart import Axis, Chart, nothing
+from fieldfare.dashboards.figures.chart import DATES, Axis, Chart, nothing
 from fieldfare.dashboards.figures.expectations.compared import Compared, Floats, compared_chart
 from fieldfare.dashboards.figures.expectations.unit import day_numbers
 
-_DATE = Axis("Date", dates=True)
 _LEAST_RISE_K = 4.0  # a smaller rise is within what layers and the sensor's place do
 _WATER_W_PER_K = 1160.0  # a flow of 1 m3/h, per kelvin
 
@@ -53,7 +52,7 @@ def reheat_chart(site: Site, facts: Facts) -> Chart:
     x = _moments(charges.floats("start"))
     return compared_chart(
         _normal(
-            key, title, _DATE, Axis("Reheat", "min", low=0.0), x, charges.floats("minutes"), told, "reheats"
+            key, title, DATES, Axis("Reheat", "min", low=0.0), x, charges.floats("minutes"), told, "reheats"
         ),
         why,
     )
@@ -76,7 +75,7 @@ def charge_balance_chart(site: Site, facts: Facts) -> Chart:
         _normal(
             key,
             title,
-            _DATE,
+            DATES,
             Axis("Taken up over given", "-", low=0.0),
             x,
             np.asarray(share),
@@ -104,7 +103,7 @@ def cylinder_cooling_chart(site: Site, facts: Facts) -> Chart:
         _normal(
             key,
             title,
-            _DATE,
+            DATES,
             Axis("Standing loss", "W/K", low=0.0),
             day_numbers(facts),
             measured,
@@ -132,7 +131,7 @@ def pressure_chart(site: Site, facts: Facts) -> Chart:
             round(float(bar[i]), 1), round(float(loop[i])), hottest, fluid=pump.antifreeze, percent=share
         )
     axis = Axis("Rise of pressure", "bar/K", low=0.0)
-    made = _normal(key, title, _DATE, axis, day_numbers(facts), days.floats("pressure_per_k"), told, "days")
+    made = _normal(key, title, DATES, axis, day_numbers(facts), days.floats("pressure_per_k"), told, "days")
     # A larger vessel lets the pressure rise less: only a steeper rise is unexpected.
     return compared_chart(
         replace(made, low=np.where(np.isfinite(made.low), np.minimum(made.low, 0.0), np.nan)), why
