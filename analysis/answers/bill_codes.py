@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from fieldfare.analysis.reports.verdict import DATA_CODES
+
 WHOSE: dict[str, str] = {
     "weather": "weather",
     "rooms": "household",
@@ -41,20 +43,9 @@ PART_FINDINGS: dict[str, tuple[str, ...]] = {
     "cylinder_loss": ("high_standing_loss", "diverter_passing"),
     "house": ("heat_loss_above_design",),
     "rest": ("heating_out_of_season", "heat_loss_above_design"),
-    "meter": (
-        "data_gap",
-        "sensor_stuck",
-        "register_reset",
-        "unit_mismatch",
-        "flow_return_swapped",
-        "clock_offset",
-        "implausible_efficiency",
-        "heat_meter_disagrees",
-        "outdoor_sensor_biased",
-        "meter_misplaced",
-    ),
+    "meter": DATA_CODES,
 }
-"""Findings that explain a part, the most telling first."""
+"""Findings that explain a part."""
 
 ASKED: dict[str, str] = {
     "rooms": "warmer_on_purpose",

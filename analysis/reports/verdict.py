@@ -196,6 +196,8 @@ MATTERS: tuple[Matter, ...] = (
 """What matters, the findings that answer it, and the meters that would tell. Every finding code stands here
 once."""
 
+DATA_CODES = next(matter.codes for matter in MATTERS if matter.key == "data")
+
 MATTER_OF: dict[str, Matter] = {code: matter for matter in MATTERS for code in matter.codes}
 
 # While a plant runs is seen by every finding about how it runs, where no rule of its own looks at it.

@@ -11,6 +11,7 @@ import numpy as np
 from fieldfare.analysis.findings.judge import RULES
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.output_basis import output_basis
+from fieldfare.analysis.reports.verdict import DATA_CODES
 
 Verdict = Literal["in order", "attention", "not in order", "can't tell"]
 Day = Mapping[str, Any]
@@ -72,18 +73,7 @@ CODES: dict[str, tuple[str, ...]] = {
         "disinfection_lacking",
     ),
     "backup": ("backup_heater_use", "frost_risk", "unit_stopped", "fault_reported"),
-    "sensors": (
-        "data_gap",
-        "sensor_stuck",
-        "register_reset",
-        "unit_mismatch",
-        "flow_return_swapped",
-        "clock_offset",
-        "implausible_efficiency",
-        "heat_meter_disagrees",
-        "outdoor_sensor_biased",
-        "meter_misplaced",
-    ),
+    "sensors": DATA_CODES,
     "cycling": ("short_cycling",),
     "controls": ("room_below_target", "heating_out_of_season", "pump_always_on", "high_standby"),
     "efficiency": (
