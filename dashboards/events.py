@@ -177,7 +177,7 @@ def _event(table: Table, kind: str, row: int, zone: ZoneInfo) -> Event:
     name = NAMES[kind]
     when = _local(start, zone)
     says = (
-        f"{name[:1].upper()}{name[1:]} of {words.day(when.date())}, {when:%H:%M}:"
+        f"{words.capital(name)} of {words.day(when.date())}, {when:%H:%M}:"
         f" {', '.join(t for t in told if '–' not in t)}"
     )
     return Event(kind, start, minutes, says, row + 1, len(table))

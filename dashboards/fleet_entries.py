@@ -104,7 +104,7 @@ def _said(
         }
     if result is None:
         reason = row.get("reason") or "not analysed yet"
-        return {"said": f"{reason[:1].upper()}{reason[1:]}.", "next": ""}
+        return {"said": words.sentence(reason), "next": ""}
     return {
         "said": (
             "Nothing found." if given["missing"] else "Everything that matters was checked; nothing found."

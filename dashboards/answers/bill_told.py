@@ -103,8 +103,7 @@ def _reasons(document: dict[str, Any]) -> list[str]:
     for p in told:
         said = (texts.MORE_SENTENCES if p[unit]["value"] > 0 else texts.LESS_SENTENCES)[p["code"]]
         out.append(f"{said} ({_amount(document, p)})")
-    text = words.listed(out)
-    return [f"{text[:1].upper()}{text[1:]}."]
+    return [words.sentence(words.listed(out))]
 
 
 def _amount(document: dict[str, Any], part: dict[str, Any]) -> str:
@@ -183,7 +182,7 @@ def _sum(document: dict[str, Any]) -> dict[str, Any]:
 def _groups(document: dict[str, Any]) -> list[dict[str, str]]:
     return [
         {
-            "whose": texts.WHOSE[g["whose"]][:1].upper() + texts.WHOSE[g["whose"]][1:],
+            "whose": words.capital(texts.WHOSE[g["whose"]]),
             "kwh": words.measure(g["kwh"], "kWh", 0),
             "money": "–" if g["money"] is None else words.money(g["money"], document["currency"]),
         }

@@ -80,7 +80,7 @@ def _proof(document: dict[str, Any], binding: str | None) -> list[str]:
     if step is None:
         return []
     told = [value_words(v) for v in step["values"] if v["code"] not in texts.HIDDEN]
-    return [t[:1].upper() + t[1:] for t in told]
+    return [words.capital(t) for t in told]
 
 
 def _do(document: dict[str, Any], home: bool) -> list[dict[str, Any]]:

@@ -20,6 +20,7 @@ from fieldfare.dashboards.handbook.keys import FINDINGS, KEYS, OTHER_LIMITS, tit
 from fieldfare.dashboards.handbook.texts import Told
 from fieldfare.dashboards.text.labels import CAUSES, POINT_NAMES
 from fieldfare.dashboards.text.labels import FIGURES as PLOT_OF_FINDING
+from fieldfare.dashboards.text.words import small_first
 
 Kind = Literal["finding", "figure", "plot", "limits"]
 
@@ -103,17 +104,13 @@ def _finding(code: str) -> Entry:
 def _need_words(need: Need) -> str:
     """What must be measured, as a sentence."""
     words = " or ".join(
-        POINT_NAMES[q] if i == 0 else _small(POINT_NAMES[q]) for i, q in enumerate(need.any_of)
+        POINT_NAMES[q] if i == 0 else small_first(POINT_NAMES[q]) for i, q in enumerate(need.any_of)
     )
     if need.spacing_min < 1e6:
         words += f", every {_spacing(need.spacing_min)} or closer"
     if need.days:
         words += f", on at least {need.days} days"
     return f"{words}."
-
-
-def _small(name: str) -> str:
-    return name[:1].lower() + name[1:]
 
 
 def _spacing(minutes: float) -> str:

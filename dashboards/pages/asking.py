@@ -123,7 +123,7 @@ def learning_page(
         named = {**lesson, "sites": [{**s, "name": names.get(s["site"], s["site"])} for s in lesson["sites"]]}
         figure = draw(_figure(key, title, x, y, named)) if lesson["sites"] else None
         told = lesson.get("lesson") or words.reason(lesson.get("reason"))
-        lessons.append({"title": title, "told": told[:1].upper() + told[1:], "figure": figure})
+        lessons.append({"title": title, "told": words.capital(told), "figure": figure})
     return render(
         "learning.html",
         title="Lessons",

@@ -8,12 +8,13 @@ from fieldfare.dashboards.handbook.charts import CHARTS
 from fieldfare.dashboards.handbook.figures import FIGURES
 from fieldfare.dashboards.handbook.keys import FINDING_GROUPS, OTHER_LIMITS, title_of
 from fieldfare.dashboards.templating import render
+from fieldfare.dashboards.text.words import small_first
 
 
 def handbook_page(visitor: dict[str, Any]) -> str:
     """Every entry by group."""
     groups = {
-        **{f"Findings: {name[:1].lower()}{name[1:]}": tuple(group) for name, group in FINDING_GROUPS.items()},
+        **{f"Findings: {small_first(name)}": tuple(group) for name, group in FINDING_GROUPS.items()},
         "Figures": tuple(FIGURES),
         "Plots": tuple(key for key in CHARTS if key not in FIGURES),
         "Further limits": (OTHER_LIMITS,),

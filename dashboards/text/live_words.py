@@ -58,7 +58,7 @@ def grouped(rows: Iterable[dict[str, Any]], now: datetime) -> list[dict[str, Any
             out.append(
                 {
                     "key": key,
-                    "name": word[:1].upper() + word[1:],
+                    "name": words.capital(word),
                     "word": word,
                     "sign": sign(strokes),
                     "homes": here,

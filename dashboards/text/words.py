@@ -122,8 +122,7 @@ def figure_for(code: str) -> str | None:
 
 def plain(name: str) -> str:
     """A code as words: `low_flow` is Low flow."""
-    text = name.replace("_", " ").strip()
-    return text[:1].upper() + text[1:]
+    return capital(name.replace("_", " ").strip())
 
 
 def named(text: str | None) -> str:
@@ -150,7 +149,17 @@ def reason(text: str | None) -> str:
     told = named(text)
     if text.startswith("needs ") and _NAMES.search(text) and not text.startswith("needs readings"):
         told = f"needs readings of {told[6:]}"
-    return f"{told[:1].upper()}{told[1:]}"
+    return capital(told)
+
+
+def capital(text: str) -> str:
+    """A text with its first letter in upper case."""
+    return text[:1].upper() + text[1:]
+
+
+def sentence(text: str) -> str:
+    """A text as a sentence of its own: a capital and a full stop."""
+    return f"{capital(text)}."
 
 
 def small_first(text: str) -> str:

@@ -8,6 +8,7 @@ from fastapi import Request
 
 from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.http.app_state import AppState
+from fieldfare.dashboards.text import words
 
 
 def typed_day(text: str) -> date | None:
@@ -30,8 +31,7 @@ def printable(text: str) -> str:
 
 def sentence(error: Exception) -> str:
     """An error's text with a capital and a full stop."""
-    text = str(error)
-    return f"{text[:1].upper()}{text[1:]}."
+    return words.sentence(str(error))
 
 
 def own_address(request: Request, parts: AppState) -> str:

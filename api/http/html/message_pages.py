@@ -9,6 +9,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from fieldfare.api.http.problems import MEDIA_TYPE
 from fieldfare.dashboards import pages
+from fieldfare.dashboards.text.words import sentence
 
 
 class MessagePages:
@@ -51,10 +52,11 @@ def _wants_page(scope: Scope) -> bool:
 def _page(start: Message, body: bytes) -> HTMLResponse:
     told = orjson.loads(body)
     detail = str(told.get("detail", ""))
-    words = f"{detail[:1].upper()}{detail[1:]}." if detail else ""
     kept = {
         k: v for k, v in Headers(raw=start["headers"]).items() if k in ("retry-after", "www-authenticate")
     }
     return HTMLResponse(
-        pages.message_page(str(told.get("title", "")), words, {}), start["status"], headers=kept
+        pages.message_page(str(told.get("title", "")), sentence(detail) if detail else "", {}),
+        start["status"],
+        headers=kept,
     )

@@ -17,6 +17,7 @@ from fieldfare.analysis.plant.site import Site
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.running.intake import check_site_text, ingest_files
 from fieldfare.collector.csv.column_mapping import AGREED
+from fieldfare.dashboards.text.words import capital
 
 log = logging.getLogger(__name__)
 HEAD_BYTES = 200_000
@@ -146,7 +147,7 @@ def may_agree_anew(parts: AppState, site: Site) -> bool:
 def _without_path(text: str, path: Path) -> str:
     """A message about a file that nobody but the service knows by its path."""
     told = text.replace(f"{path}: ", "").replace(str(path), "the file").strip()
-    return f"{told[:1].upper()}{told[1:]}"
+    return capital(told)
 
 
 def _step(taking: Taking, step: int) -> None:
