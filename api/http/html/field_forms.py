@@ -6,10 +6,11 @@ A form that can't be saved comes back with everything that was typed, and what i
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from datetime import date
-from typing import Annotated
+from typing import Annotated, Any
 
-from fastapi import APIRouter, File, Form, HTTPException, Path, Request, UploadFile
+from fastapi import APIRouter, Depends, File, Form, HTTPException, Path, Request, UploadFile
 from fastapi.responses import HTMLResponse, Response
 
 from fieldfare.analysis.errors import InputError
@@ -45,6 +46,20 @@ Text = Annotated[str, Form(max_length=10_000)]
 Uploads = Annotated[list[UploadFile], File()]
 Code = Annotated[str, Path(pattern=r"^[a-z][a-z0-9_]{1,46}$")]
 MOST_FINDINGS = 30
+
+
+def _asked(
+    day: Text = "",
+    what: Text = "",
+    used: Annotated[str, Form(alias="parts", max_length=10_000)] = "",
+    minutes: Text = "",
+    finding: Annotated[list[str], Form()] = [],  # noqa: B006 (FastAPI copies it)
+) -> dict[str, Any]:
+    """A job as it was typed."""
+    return pages.job_values(day, what=what, parts=used, minutes=minutes, findings=tuple(finding))
+
+
+Asked = Annotated[dict[str, Any], Depends(_asked)]
 
 
 @router.post("/sites/{site_id}/findings/{code}")
@@ -91,24 +106,18 @@ def add_job(
     plant: PlantHere,
     request: Request,
     parts: AppStateHere,
+    values: Asked,
     csrf: Csrf = "",
-    day: Text = "",
-    what: Text = "",
-    used: Annotated[str, Form(alias="parts", max_length=10_000)] = "",
-    minutes: Text = "",
-    finding: Annotated[list[str], Form()] = [],  # noqa: B006 (FastAPI copies it)
-    photo: Uploads = [],  # noqa: B006
+    photo: Uploads = [],  # noqa: B006 (FastAPI copies it)
 ) -> Response:
     """Log a job."""
     actor = writer(request, "works.write", csrf, plant.site.id)
-    job, problems = _read(plant, day, what, used, minutes, finding)
+    job, problems = _read(plant, values)
     if job is None:
-        values = pages.job_values(day, what=what, parts=used, minutes=minutes, findings=tuple(finding))
         return _job_page(request, parts, plant, values, with_photos_again(problems, photo))
     work = parts.works.add(plant.site.id, job, actor)
     parts.audit.note(actor, "work entered", plant.site.id, work=work.id)
     if refused := keep_photos(parts, plant.site.id, work.id, photo, actor):
-        values = pages.job_values(day, what=what, parts=used, minutes=minutes, findings=tuple(finding))
         return _job_page(request, parts, plant, values, {"photo": f"The job is logged. {refused}"}, work)
     return see_other(f"/sites/{plant.site.id}#job-{work.id}")
 
@@ -134,24 +143,18 @@ def correct_job(
     plant: PlantHere,
     request: Request,
     parts: AppStateHere,
+    values: Asked,
     csrf: Csrf = "",
-    day: Text = "",
-    what: Text = "",
-    used: Annotated[str, Form(alias="parts", max_length=10_000)] = "",
-    minutes: Text = "",
-    finding: Annotated[list[str], Form()] = [],  # noqa: B006 (FastAPI copies it)
-    photo: Uploads = [],  # noqa: B006
+    photo: Uploads = [],  # noqa: B006 (FastAPI copies it)
 ) -> Response:
     """Correct a job."""
     actor = writer(request, "works.write", csrf, plant.site.id)
     row = _correctable(parts, plant, work)
-    job, problems = _read(plant, day, what, used, minutes, finding)
+    job, problems = _read(plant, values)
     if job is None:
-        values = pages.job_values(day, what=what, parts=used, minutes=minutes, findings=tuple(finding))
         return _job_page(request, parts, plant, values, with_photos_again(problems, photo), row)
     change_job(parts, plant.site.id, work, job, actor)
     if refused := keep_photos(parts, plant.site.id, work, photo, actor):
-        values = pages.job_values(day, what=what, parts=used, minutes=minutes, findings=tuple(finding))
         return _job_page(request, parts, plant, values, {"photo": f"The rest is saved. {refused}"}, row)
     return see_other(f"/sites/{plant.site.id}#job-{work}")
 
@@ -179,14 +182,14 @@ def _job_page(
     request: Request,
     parts: AppState,
     plant: SiteRecord,
-    values: dict[str, object],
+    values: Mapping[str, Any],
     problems: dict[str, str],
     row: WorkRow | None = None,
 ) -> Response:
     """The form of a job, with the findings that are open and those that the job names already."""
     result = parts.service.results.newest(plant.site.id) or {}
     named = row.findings if row else []
-    asked = [c for c in values["findings"] if _is_code(c)]  # type: ignore[attr-defined]
+    asked = [c for c in values["findings"] if _is_code(c)]
     codes = sorted({f["code"] for f in result.get("findings", []) if not f["until"]} | {*named, *asked})
     at = page_rows.row_of(parts, plant, None)
     photos = parts.photos.of_works(plant.site.id).get(row.id, []) if row else []
@@ -194,11 +197,10 @@ def _job_page(
     return HTMLResponse(page, 422 if problems else 200)
 
 
-def _read(
-    plant: SiteRecord, day: str, what: str, used: str, minutes: str, finding: list[str]
-) -> tuple[Job | None, dict[str, str]]:
+def _read(plant: SiteRecord, values: Mapping[str, Any]) -> tuple[Job | None, dict[str, str]]:
     """The job, or None and what is wrong with each field."""
-    problems, on, spent = {}, typed_day(day), minutes.strip()
+    problems, on, spent = {}, typed_day(values["day"]), values["minutes"].strip()
+    what, used = values["what"], values["parts"]
     if on is None:
         problems["day"] = "Give the day on which it was done."
     elif on > today_at(plant):
@@ -213,7 +215,7 @@ def _read(
         problems["minutes"] = f"Time spent is a whole number of minutes up to {MOST_MINUTES}, such as 45."
     if problems or on is None:
         return None, problems
-    codes = tuple(dict.fromkeys(c for c in finding if _is_code(c)))[:MOST_FINDINGS]
+    codes = tuple(dict.fromkeys(c for c in values["findings"] if _is_code(c)))[:MOST_FINDINGS]
     return Job(on, printable(what), codes, printable(used), int(spent) if spent else None), {}
 
 
