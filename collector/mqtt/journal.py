@@ -12,10 +12,9 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from fieldfare.analysis.errors import FieldfareError
-from fieldfare.collector.store.files import make_private
+from fieldfare.collector.store.durable import connected, transaction
 
 FILE = "intake.sqlite"
-_WAIT_S = 30.0
 _TABLES = """
 CREATE TABLE IF NOT EXISTS aside (
     id INTEGER PRIMARY KEY AUTOINCREMENT, site TEXT NOT NULL, topic TEXT NOT NULL, payload BLOB NOT NULL,
@@ -52,28 +51,16 @@ class Journal:
     def __init__(self, folder: Path) -> None:
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         self.path = folder / FILE
-        make_private(self.path)
-        self._db = sqlite3.connect(self.path, timeout=_WAIT_S, isolation_level=None, check_same_thread=False)
         try:
-            self._db.execute("PRAGMA synchronous = FULL")
-            self._db.execute("PRAGMA secure_delete = ON")
-            self._db.execute("PRAGMA journal_mode = WAL")
-            self._db.executescript(_TABLES)
+            self._db = connected(self.path, _TABLES)
         except sqlite3.DatabaseError as error:
-            self._db.close()
             raise FieldfareError(f"{self.path}: {error}") from error
 
     @contextmanager
     def writing(self) -> Iterator[sqlite3.Connection]:
         """One transaction: durable when the block ends, rolled back on an exception."""
-        self._db.execute("BEGIN IMMEDIATE")
-        try:
-            yield self._db
-            self._db.execute("COMMIT")
-        except BaseException:
-            if self._db.in_transaction:
-                self._db.execute("ROLLBACK")
-            raise
+        with transaction(self._db) as db:
+            yield db
 
     @property
     def db(self) -> sqlite3.Connection:

@@ -16,10 +16,10 @@ import numpy as np
 import orjson
 
 from fieldfare.analysis.readings import Readings, Samples
-from fieldfare.collector.store.files import make_folder, make_private
+from fieldfare.collector.store.durable import connected, transaction
+from fieldfare.collector.store.files import make_folder
 from fieldfare.collector.store.merge import days_of, overlay
 
-_WAIT_S = 30.0
 _TABLES = """
 CREATE TABLE IF NOT EXISTS chunks (
     seq INTEGER PRIMARY KEY AUTOINCREMENT, site TEXT NOT NULL, point TEXT NOT NULL, first INTEGER NOT NULL,
@@ -55,29 +55,15 @@ class Spool:
         make_folder(folder)
         self._folder = folder
         self._lock = threading.RLock()
-        make_private(folder / "spool.sqlite")
         with self._flock("open", wait=True):
-            self._db = sqlite3.connect(
-                folder / "spool.sqlite", timeout=_WAIT_S, isolation_level=None, check_same_thread=False
-            )
-            self._db.execute("PRAGMA synchronous = FULL")
-            self._db.execute("PRAGMA secure_delete = ON")
-            self._db.execute("PRAGMA journal_mode = WAL")
-            self._db.executescript(_TABLES)
+            self._db = connected(folder / "spool.sqlite", _TABLES)
             self._db.execute("INSERT OR IGNORE INTO writer VALUES (1, ?, 0)", (uuid.uuid4().hex[:12],))
         self.writer = str(self._db.execute("SELECT name FROM writer").fetchone()[0])
 
     @contextmanager
     def _writing(self) -> Iterator[sqlite3.Connection]:
-        with self._lock:
-            self._db.execute("BEGIN IMMEDIATE")
-            try:
-                yield self._db
-                self._db.execute("COMMIT")
-            except BaseException:
-                if self._db.in_transaction:
-                    self._db.execute("ROLLBACK")
-                raise
+        with self._lock, transaction(self._db) as db:
+            yield db
 
     @contextmanager
     def _flock(self, name: str, *, wait: bool) -> Iterator[bool]:
