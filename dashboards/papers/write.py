@@ -93,73 +93,44 @@ def paper_html(
     """
     kind = _KINDS.get(kind, kind)
     site = Site.model_validate(contents["site"])
-    with speaking((language or site.site.language) if kind == "month" else ENGLISH):
-        return _paper_html(site, kind, period, contents, served=served, made=made, links=links, logo=logo)
-
-
-def _paper_html(
-    site: Site,
-    kind: str,
-    period: str,
-    contents: dict[str, Any],
-    *,
-    served: bool,
-    made: date | None,
-    links: dict[str, str] | None,
-    logo: str,
-) -> str:
-    if kind in CHECK_TITLES and kind != "winter":
-        return _check_html(site, kind, period, contents, served=served, made=made, links=links, logo=logo)
-    result = contents["result"]
-    rows = contents.get("days") or rows_of_result(result)
-    made = made or datetime.now(UTC).astimezone(site.zone).date()
-    make = {"month": _month, "winter_check": _winter, "hand_over": _hand_over, "answer": _answer}[kind]
-    shown = make(site, contents, rows)
     common = {
-        "result": result,
         "name": site.site.name,
-        "made": made,
+        "made": made or datetime.now(UTC).astimezone(site.zone).date(),
         "served": served,
-        "style": _style(_foot(site, result, made)),
         "site": site.site.id,
         "version": _version(),
         "links": links,
         "firm": contents.get("firm") or {"name": "", "contact": ""},
         "logo": logo,
     }
-    return render(f"paper_{'winter' if kind == 'winter_check' else kind}.html", **common, **shown)
+    with speaking((language or site.site.language) if kind == "month" else ENGLISH):
+        if kind in CHECK_TITLES and kind != "winter":
+            return _check_html(site, kind, period, contents, common)
+        return _paper_html(site, kind, contents, common)
 
 
-def _check_html(
-    site: Site,
-    kind: str,
-    period: str,
-    contents: dict[str, Any],
-    *,
-    served: bool,
-    made: date | None,
-    links: dict[str, str] | None,
-    logo: str,
-) -> str:
+def _paper_html(site: Site, kind: str, contents: dict[str, Any], common: dict[str, Any]) -> str:
+    result = contents["result"]
+    rows = contents.get("days") or rows_of_result(result)
+    make = {"month": _month, "winter_check": _winter, "hand_over": _hand_over, "answer": _answer}[kind]
+    shown = make(site, contents, rows)
+    style = _style(_foot(site, result, common["made"]))
+    name = "winter" if kind == "winter_check" else kind
+    return render(f"paper_{name}.html", result=result, style=style, **common, **shown)
+
+
+def _check_html(site: Site, kind: str, period: str, contents: dict[str, Any], common: dict[str, Any]) -> str:
     """A check of the commissioning or of a year's service, which stands without readings."""
     check = shown_check(site, contents)
-    made = made or datetime.now(UTC).astimezone(site.zone).date()
     title = CHECK_TITLES[kind] if period == "first" else f"{CHECK_TITLES[kind]} {period}"  # type: ignore[index]
-    foot = f"{site.site.name} · {title} · made {words.day(made)} · fieldfare {_version()}"
+    foot = f"{site.site.name} · {title} · made {words.day(common['made'])} · fieldfare {_version()}"
     return render(
         "paper_check.html",
         title=title,
-        name=site.site.name,
-        site=site.site.id,
-        made=made,
-        served=served,
         style=_style(foot),
-        version=_version(),
-        links=links,
-        firm=contents.get("firm") or {"name": "", "contact": ""},
-        logo=logo,
         check=check,
         signed=check.get("signature"),
+        **common,
     )
 
 
