@@ -16,7 +16,7 @@ from fieldfare.api.http.auth import (
     SignInFirst,
     session_of,
 )
-from fieldfare.api.http.html.screens import Csrf
+from fieldfare.api.http.html.screens import NO_STORE, Csrf
 from fieldfare.api.http.sessions import (
     Proof,
     client_address,
@@ -33,7 +33,6 @@ Name = Annotated[str, Form(max_length=80)]
 Secret = Annotated[str, Form(max_length=1024)]
 Credential = Annotated[str, Form(max_length=20_000)]
 Key = Annotated[str, Path(pattern=r"^[0-9a-f]{16}$")]
-NO_STORE = {"Cache-Control": "no-store"}
 
 
 @router.get("/account")

@@ -32,6 +32,7 @@ from fieldfare.api.http.auth import CSRF_FIELD, AppStateHere, PlantHere
 from fieldfare.api.http.html import page_rows
 from fieldfare.api.http.html.form_values import printable
 from fieldfare.api.http.html.screens import (
+    NO_STORE,
     Csrf,
     reader,
     see_other,
@@ -60,9 +61,9 @@ def field_session(request: Request, parts: AppStateHere) -> Response:
     """Whose entries may be sent now, and the second secret to send them with."""
     who = visitor(request)
     if who["role"] not in ("installer", "engineer"):
-        return JSONResponse({"owner": "", "csrf": "", "name": ""}, 401, headers={"Cache-Control": "no-store"})
+        return JSONResponse({"owner": "", "csrf": "", "name": ""}, 401, headers=NO_STORE)
     told = {"owner": who["owner"], "csrf": who["csrf"], "name": who["name"]}
-    return JSONResponse(told, headers={"Cache-Control": "no-store"})
+    return JSONResponse(told, headers=NO_STORE)
 
 
 @router.get("/field")

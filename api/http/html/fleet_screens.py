@@ -23,6 +23,7 @@ from fieldfare.api.http.html import page_rows
 from fieldfare.api.http.html.form_values import typed_day
 from fieldfare.api.http.html.live_fleet import live_rows
 from fieldfare.api.http.html.screens import (
+    NO_STORE,
     Csrf,
     reader,
     see_other,
@@ -45,7 +46,7 @@ def live(request: Request, parts: AppStateHere, part: Annotated[int, Query(ge=0,
     frame."""
     reader(request, "fleet.read")
     page = pages.live_page(live_rows(parts), visitor(request), page_rows.clock(parts), part=bool(part))
-    return HTMLResponse(page, headers={"Cache-Control": "no-store"})
+    return HTMLResponse(page, headers=NO_STORE)
 
 
 @router.get("/compare")

@@ -12,7 +12,7 @@ from fieldfare.analysis.errors import InputError
 from fieldfare.api.http.auth import AppStateHere, PlantHere
 from fieldfare.api.http.html import page_rows
 from fieldfare.api.http.html.form_values import own_address
-from fieldfare.api.http.html.screens import Csrf, visitor, writer
+from fieldfare.api.http.html.screens import NO_STORE, Csrf, visitor, writer
 from fieldfare.api.people.accounts import INVITED_FOR
 from fieldfare.api.people.inviting import take_in, welcome_address
 from fieldfare.dashboards import pages
@@ -42,4 +42,4 @@ def invite_householder(
     page = pages.invited_page(
         row, asked, visitor(request), link=link, days=INVITED_FOR.days, ends=ends.isoformat()
     )
-    return HTMLResponse(page, headers={"Cache-Control": "no-store"})
+    return HTMLResponse(page, headers=NO_STORE)

@@ -14,6 +14,7 @@ from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import AppStateHere
 from fieldfare.api.http.html.form_values import own_address, sentence
 from fieldfare.api.http.html.screens import (
+    NO_STORE,
     Csrf,
     reader,
     see_other,
@@ -172,7 +173,7 @@ def _person(
         ends=ends,
         is_self=at["name"] == row.email,
     )
-    headers = {"Cache-Control": "no-store"} if link else None
+    headers = NO_STORE if link else None
     return HTMLResponse(page, 422 if problem else 200, headers=headers)
 
 

@@ -56,6 +56,8 @@ from fieldfare.dashboards import assets, pages
 
 router = APIRouter()
 FOR_EVER = {"Cache-Control": "public, max-age=31536000, immutable"}
+NO_STORE = {"Cache-Control": "no-store"}
+"""For pages with a secret on them, and those that are old at once."""
 Csrf = Annotated[str, Form(alias=CSRF_FIELD)]
 
 

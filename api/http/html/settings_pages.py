@@ -16,6 +16,7 @@ from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import AppStateHere
 from fieldfare.api.http.html.form_values import own_address, sentence
 from fieldfare.api.http.html.screens import (
+    NO_STORE,
     Csrf,
     reader,
     see_other,
@@ -209,7 +210,7 @@ def _own_page(
         channels=parts.settings.person_channels.split(),
         firm_quiet=(parts.settings.quiet_from, parts.settings.quiet_to),
     )
-    headers = {"Cache-Control": "no-store"} if new_address else None
+    headers = NO_STORE if new_address else None
     return HTMLResponse(page, 422 if problem else 200, headers=headers)
 
 
