@@ -22,6 +22,7 @@ _FILTERS = (
     "evidence_words",
     "missing_words",
     "named",
+    "sentence",
     "small_first",
     "cause_words",
     "loss_words",
