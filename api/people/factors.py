@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 
 from fieldfare.analysis.errors import InputError
 from fieldfare.api.people.accounts import AccountRefused
-from fieldfare.api.people.names import one_line
+from fieldfare.api.people.names import clean_name
 from fieldfare.api.people.passkeys import PasskeySite
 from fieldfare.api.people.secrets import Sealer, mark_of, new_id
 from fieldfare.api.state.database import Database
@@ -217,7 +217,7 @@ def _of(session: Session, person: int) -> list[Factor]:
 
 
 def _named(name: str, otherwise: str) -> str:
-    return one_line(name)[:80] or otherwise
+    return clean_name(name)[:80] or otherwise
 
 
 def _row(row: Factor) -> FactorRow:

@@ -3,6 +3,6 @@
 from __future__ import annotations
 
 
-def one_line(name: str) -> str:
+def clean_name(name: str) -> str:
     """Without control characters, and with single spaces between its words."""
     return " ".join("".join(c for c in name if c.isprintable()).split())

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from sqlalchemy import func, select
 
 from fieldfare.analysis.errors import InputError
-from fieldfare.api.people.names import one_line
+from fieldfare.api.people.names import clean_name
 from fieldfare.api.state.database import Database
 from fieldfare.api.state.people_tables import SavedView
 
@@ -37,7 +37,7 @@ class SavedViews:
 
     def keep(self, person: int, name: str, address: str) -> ViewRow:
         """Save a view; one with the same name is replaced. Raises InputError."""
-        name = one_line(name)
+        name = clean_name(name)
         if not 1 <= len(name) <= MOST_NAME:
             raise InputError(f"give the view a name of 1 to {MOST_NAME} characters")
         with self._database.write() as session:
