@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldfare.analysis.facts.event_columns import (
+    DEFROST_COLUMNS,
+    REHEAT_COLUMNS,
+    RUN_COLUMNS,
+    dated,
+    empty,
+)
 from fieldfare.analysis.facts.minutes import WATER_ON_ITS_WAY_MIN, Minutes, coldest_room
 from fieldfare.analysis.facts.segments import Segments
 from fieldfare.analysis.facts.table import Table, fill_nan
@@ -51,7 +57,7 @@ def runs_table(site: Site, minutes: Minutes) -> Table:
     grid, use = minutes.grid, minutes.use
     segments = Segments.of(use.running)
     if not len(segments) or use.running_spacing > COARSEST_FOR_RUNS_MIN:
-        return _empty(_RUN_COLUMNS)
+        return empty(RUN_COLUMNS)
     heating, water = use.code == HEATING, use.code == HOT_WATER
     defrost = use.code == DEFROST
     flow, back = grid.gauge("flow_temperature"), grid.gauge("return_temperature")
@@ -96,7 +102,7 @@ def runs_table(site: Site, minutes: Minutes) -> Table:
         "ended_by": _ended_by(minutes, segments),
         "cut": _cut(use.code == UNKNOWN, segments, len(grid)),
     }
-    return _dated(columns, minutes)
+    return dated(columns, minutes)
 
 
 def _rise(segments: Segments, flow: Floats) -> Floats:
@@ -200,7 +206,7 @@ def defrosts_table(minutes: Minutes, frost: Callable[[], dict[str, Floats]]) -> 
     )
     by_heat = min(grid.spacing.get(q, 99.0) for q in ("heat_output", "flow_rate", "flow_temperature"))
     if not len(segments) or not (signalled or by_heat <= COARSEST_FOR_DEFROSTS_MIN):
-        return _empty(_DEFROST_COLUMNS)
+        return empty(DEFROST_COLUMNS)
     power = minutes.balance.heat_pump if minutes.balance.heat_pump is not None else minutes.electricity
     after = Segments(segments.start, np.minimum(segments.end + WATER_ON_ITS_WAY_MIN, len(grid)))
     hour = Segments(np.maximum(segments.start - 60, 0), segments.start)
@@ -225,7 +231,7 @@ def defrosts_table(minutes: Minutes, frost: Callable[[], dict[str, Floats]]) -> 
         "frost_usual_kg": np.where(near, between.total(growth["usual"]), np.nan),
         "during": use.serves[segments.start].astype(np.int8),
     }
-    return _dated(columns, minutes)
+    return dated(columns, minutes)
 
 
 def reheats_table(site: Site, minutes: Minutes) -> Table:
@@ -239,14 +245,14 @@ def reheats_table(site: Site, minutes: Minutes) -> Table:
     flow_after [°C, flow meanwhile], reached (setpoint within 1 K; nan where no sensor), cut
     """
     if site.hot_water is None:
-        return _empty(_REHEAT_COLUMNS)
+        return empty(REHEAT_COLUMNS)
     grid, use = minutes.grid, minutes.use
     water = use.code == HOT_WATER
     during = (use.code == DEFROST) & (use.serves == HOT_WATER)
     segments = Segments.of(water | during).joined(5)
     segments = segments.where(segments.minutes >= 2)
     if not len(segments):
-        return _empty(_REHEAT_COLUMNS)
+        return empty(REHEAT_COLUMNS)
     cylinder, flow = grid.gauge("cylinder_temperature"), grid.gauge("flow_temperature")
     n = len(grid)
     # The sensor keeps rising for a while after the pump stops: look five minutes later.
@@ -279,7 +285,7 @@ def reheats_table(site: Site, minutes: Minutes) -> Table:
         ),
         "cut": _cut(use.code == UNKNOWN, segments, n),
     }
-    return _dated(columns, minutes)
+    return dated(columns, minutes)
 
 
 def _late(grid: Grid, segments: Segments) -> Segments:
@@ -312,106 +318,3 @@ def _afterwards(minutes: Minutes, segments: Segments, cylinder: Floats) -> dict[
         "heat_after": np.where(alone, after.count(minutes.use.code == HEATING) / 30.0, np.nan),
         "flow_after": np.where(alone, after.mean(minutes.grid.gauge("flow_temperature")), np.nan),
     }
-
-
-def _dated(columns: dict[str, Any], minutes: Minutes) -> Table:
-    """The columns as a table, with the local day in which each event begins."""
-    grid = minutes.grid
-    index = (columns["start"] - grid.time[0]) // 60_000
-    day = np.searchsorted(grid.day_start, index, side="right") - 1
-    return Table({"day": grid.local_dates[day]} | columns)
-
-
-def _empty(columns: tuple[str, ...]) -> Table:
-    """An empty event table with the usual columns and types."""
-    return Table({c: np.empty(0, dtype=_KINDS.get(c, "float64")) for c in ("day", *columns)})
-
-
-_KINDS = {
-    "day": "datetime64[us]",
-    "start": "int64",
-    "minutes": "int64",
-    "use": "int8",
-    "during": "int8",
-    "ended_by": "object",
-    "cut": "bool",
-    "frosting": "bool",
-    "frost_known": "bool",
-    "minutes_heating": "int64",
-    "minutes_hot_water": "int64",
-    "minutes_defrost": "int64",
-    "defrosts": "int64",
-}
-_RUN_COLUMNS = (
-    "start",
-    "minutes",
-    "use",
-    "minutes_heating",
-    "minutes_hot_water",
-    "minutes_defrost",
-    "defrosts",
-    "heat",
-    "electricity",
-    "expected",
-    "outdoor",
-    "flow",
-    "flow_start",
-    "flow_end",
-    "flow_max",
-    "return",
-    "return_start",
-    "return_end",
-    "lift",
-    "flow_rate",
-    "flow_after",
-    "rise",
-    "target_flow",
-    "speed",
-    "pause",
-    "pause_called",
-    "pause_flow_short",
-    "pause_mode_on",
-    "room_excess",
-    "room_start",
-    "room_end",
-    "ended_by",
-    "cut",
-)
-_DEFROST_COLUMNS = (
-    "start",
-    "minutes",
-    "heat_taken",
-    "electricity",
-    "outdoor",
-    "humidity",
-    "frosting",
-    "frost_known",
-    "since_last",
-    "frost_kg",
-    "frost_usual_kg",
-    "during",
-)
-_REHEAT_COLUMNS = (
-    "start",
-    "minutes",
-    "from_c",
-    "to_c",
-    "heat",
-    "electricity",
-    "immersion",
-    "outdoor",
-    "flow",
-    "flow_max",
-    "flow_end",
-    "lift",
-    "flow_rate",
-    "over_cylinder",
-    "pause",
-    "rise_end",
-    "heat_end",
-    "fall_after",
-    "heat_after",
-    "flow_after",
-    "reached",
-    "cut",
-)
