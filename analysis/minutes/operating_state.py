@@ -215,8 +215,7 @@ def _defrosting(
     heat = balance.heat_at_meter
     if heat is not None and _spacing_of_heat(grid) <= 2.0 and not (lift_told and _never_negative(heat)):
         watts = heat * 60.0
-        # Heat flows back only with the cycle reversed: 3 % of the rated output is above a meter's
-        # noise.
+        # Heat flows back only with the cycle reversed: 3 % of the rated output is above a meter's noise.
         limit = -0.03 * (site.heat_pump.rated_output_kw or 6.0) * 1000.0
         cold = _closed((np.nan_to_num(watts) < limit) & within(running, 3), 2)
         return _in_steady_work(cold, running, water, grid), "defrosts by heat drawn back"
@@ -260,10 +259,9 @@ def _in_steady_work(cold: Flags, running: Flags, water: Flags | None, grid: Grid
 
 
 def _spacing_of_heat(grid: Grid) -> float:
-    for quantity in ("heat_output", "space_heat", "flow_rate"):
-        if quantity in grid.spacing:
-            return grid.spacing[quantity]
-    return 1e9
+    return next(
+        (grid.spacing[q] for q in ("heat_output", "space_heat", "flow_rate") if q in grid.spacing), 1e9
+    )
 
 
 def _for_hot_water(site: Site, grid: Grid, balance: Balance, running: Flags) -> tuple[Flags | None, str]:
