@@ -18,7 +18,6 @@ from fieldfare.analysis.answers.bill_parts import (
     described,
     distrusted,
     groups,
-    limit,
     why,
     why_now,
 )
@@ -40,6 +39,7 @@ from fieldfare.analysis.answers.bill_side import (
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.figures.sums import known_sum
+from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.plant.site import Site
 
 Floats = NDArray[np.float64]
@@ -127,8 +127,8 @@ def _year(site: Site, spans: list[Span], rng: np.random.Generator) -> _Case:
         )
     told = _told(site, spans)
     rest_w = min(rest_power(s.facts.days) for s in spans)
-    sides = [daily_of(site, s.facts.days, told, limit(site, "answer_whole_day"), rest_w) for s in spans]
-    fewest = limit(site, "answer_fewest_days")
+    sides = [daily_of(site, s.facts.days, told, limit_of(site, "answer_whole_day"), rest_w) for s in spans]
+    fewest = limit_of(site, "answer_fewest_days")
     for span, (daily, _) in zip(spans, sides, strict=True):
         if len(daily) < fewest:
             first = span.facts.days.day(0) if len(span.facts.days) else "these days"
@@ -136,7 +136,7 @@ def _year(site: Site, spans: list[Span], rng: np.random.Generator) -> _Case:
                 f"needs {fewest:g} whole days on each side, has {len(daily)} from {first} on", "too_few_days"
             )
     dailies = (sides[0][0], sides[1][0])
-    house = house_of(dailies, told, limit(site, "answer_line_doubt"), rng)
+    house = house_of(dailies, told, limit_of(site, "answer_line_doubt"), rng)
     performance = [_performance(dailies, use, site, told, rng) for use in ("space", "water")]
     rooms = [_room(site, d, house, rng, i) for i, d in enumerate(dailies)]
     losses_a_day = _losses(site, spans, told, rng)
@@ -151,7 +151,7 @@ def _year(site: Site, spans: list[Span], rng: np.random.Generator) -> _Case:
             i,
             losses_a_day[i],
             *_full_and_unread(site, span.facts.days, known, daily, rng),
-            limit(site, "answer_use_doubt"),
+            limit_of(site, "answer_use_doubt"),
             rng,
         )
         for i, (span, (daily, known)) in enumerate(zip(spans, sides, strict=True))
@@ -161,7 +161,7 @@ def _year(site: Site, spans: list[Span], rng: np.random.Generator) -> _Case:
         n,
         (levels[0], levels[1]),
         _scale(site, told, rng),
-        around(1.0, limit(site, "answer_unseen_weather"), rng),
+        around(1.0, limit_of(site, "answer_unseen_weather"), rng),
     )
     case.untold = _untold(site, told, house, performance[0], losses_a_day[0] is not None)
     return case
@@ -182,10 +182,10 @@ def _other(
             daily,
             [(s, o) for (s, _), o in zip(homes, others, strict=True)],
             told,
-            int(limit(site, "answer_fewest_homes")),
+            int(limit_of(site, "answer_fewest_homes")),
             rng,
         )
-    doubt = limit(site, "answer_use_doubt")
+    doubt = limit_of(site, "answer_use_doubt")
     levels = Levels.of(
         daily, house, mine.room, mine.space, mine.water, 0, mine.loss, mine.full, mine.unread, doubt, rng
     )
@@ -213,12 +213,12 @@ def measured_alone(site: Site, span: Span, rng: np.random.Generator) -> Alone:
     """What one span says by itself. Raises NotAssessed with too few whole days."""
     told = _told(site, [span])
     daily, known = daily_of(
-        site, span.facts.days, told, limit(site, "answer_whole_day"), rest_power(span.facts.days)
+        site, span.facts.days, told, limit_of(site, "answer_whole_day"), rest_power(span.facts.days)
     )
-    fewest = limit(site, "answer_fewest_days")
+    fewest = limit_of(site, "answer_fewest_days")
     if len(daily) < fewest:
         raise NotAssessed(f"needs {fewest:g} whole days, has {len(daily)}", "too_few_days")
-    house = house_of((daily,), told, limit(site, "answer_line_doubt"), rng)
+    house = house_of((daily,), told, limit_of(site, "answer_line_doubt"), rng)
     loss = _losses(site, [span], told, rng)[0]
     return Alone(
         told,
@@ -245,11 +245,11 @@ def _performance(
     told: Told,
     rng: np.random.Generator,
 ) -> Performance | None:
-    return performance_of(dailies, use, limit(site, "answer_heat_drift"), rng) if told == "heat" else None
+    return performance_of(dailies, use, limit_of(site, "answer_heat_drift"), rng) if told == "heat" else None
 
 
 def _scale(site: Site, told: Told, rng: np.random.Generator) -> Floats:
-    return around(1.0, limit(site, "answer_heat_error") if told == "heat" else 0.0, rng)
+    return around(1.0, limit_of(site, "answer_heat_error") if told == "heat" else 0.0, rng)
 
 
 def _room(site: Site, daily: Daily, house: House, rng: np.random.Generator, side: int) -> Floats:
@@ -258,7 +258,7 @@ def _room(site: Site, daily: Daily, house: House, rng: np.random.Generator, side
         return np.zeros(DRAWS)
     heating = (daily.space > 0.1 * float(np.quantile(daily.space, 0.9))) & np.isfinite(daily.room)
     mean = float(daily.room[heating].mean()) if heating.any() else float(np.nanmean(daily.room))
-    return around(mean, limit(site, "answer_room_drift_k") if side else 0.0, rng)
+    return around(mean, limit_of(site, "answer_room_drift_k") if side else 0.0, rng)
 
 
 def _losses(site: Site, spans: Sequence[Span], told: Told, rng: np.random.Generator) -> list[Floats | None]:
@@ -266,7 +266,7 @@ def _losses(site: Site, spans: Sequence[Span], told: Told, rng: np.random.Genera
     found = [standing_loss(site, s.facts) if told == "heat" else None for s in spans]
     if any(f is None for f in found):
         return [None] * len(found)
-    return [around(f, limit(site, "answer_loss_change") * f, rng) for f in found if f is not None]
+    return [around(f, limit_of(site, "answer_loss_change") * f, rng) for f in found if f is not None]
 
 
 def _full_and_unread(
@@ -277,7 +277,7 @@ def _full_and_unread(
     counted = (known_sum(days, "e_total") or 0.0) / max(len(days), 1)
     blind = float((~known & ~np.isfinite(days.floats("outdoor"))).mean())
     partly = float((~known).mean()) - blind
-    doubt = limit(site, "answer_unread_day") * partly + limit(site, "answer_unread_blind") * blind
+    doubt = limit_of(site, "answer_unread_day") * partly + limit_of(site, "answer_unread_blind") * blind
     full = around(daily.full, doubt * daily.full, rng)
     return full, full - counted if partly + blind > 0.0 else np.zeros(DRAWS)
 

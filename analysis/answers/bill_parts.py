@@ -12,7 +12,7 @@ from fieldfare.analysis.answers.bill_codes import ASKED, PART_FINDINGS, WHOSE
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.losses import losses
 from fieldfare.analysis.figures.sums import known_sum
-from fieldfare.analysis.findings.limits import LIMITS
+from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.plant.site import Site
 
 
@@ -37,10 +37,6 @@ class Asked:
     visit_cost: float | None = None
 
 
-def limit(site: Site, name: str) -> float:
-    return float(site.limits.get(name, LIMITS[name].default))
-
-
 def described(
     site: Site, part: dict[str, Any], spans: Sequence[Span], totals: dict[str, Any], asked: Asked
 ) -> dict[str, Any]:
@@ -52,7 +48,7 @@ def described(
         f for f in now.result["findings"] if f["code"] in codes and not f["until"] and f["severity"] != "note"
     ]
     unit = "money" if part["money"] is not None else "kwh"
-    least = limit(site, "answer_part_told") * abs(totals["before"][unit])
+    least = limit_of(site, "answer_part_told") * abs(totals["before"][unit])
     figure = part[unit]
     told = abs(figure["value"]) >= least and (figure["low"] > 0.0 or figure["high"] < 0.0)
     whose = "system" if part["code"] == "rooms" and _unasked(site, spans) else WHOSE[part["code"]]

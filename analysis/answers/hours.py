@@ -15,7 +15,7 @@ from fieldfare.analysis.facts.minutes import Minutes, build_minutes
 from fieldfare.analysis.facts.money import local_shift
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.facts.tables import MARGIN_DAYS, Facts
-from fieldfare.analysis.findings.limits import LIMITS
+from fieldfare.analysis.findings.limits import LIMITS, limit_of
 from fieldfare.analysis.minutes.grid import build_grid
 from fieldfare.analysis.minutes.rolling import true_runs
 from fieldfare.analysis.plant.site import Site
@@ -110,7 +110,7 @@ class Hours:
 
     def limit(self, name: str) -> float:
         """A limit's value for this site."""
-        return float(self.site.limits.get(name, LIMITS[name].default))
+        return limit_of(self.site, name)
 
     @property
     def nights(self) -> int:

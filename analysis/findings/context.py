@@ -12,7 +12,7 @@ from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.money import mean_price
-from fieldfare.analysis.findings.limits import LIMITS
+from fieldfare.analysis.findings.limits import LIMITS, limit_of
 from fieldfare.analysis.findings.model import Evidence, Finding, Recognised
 from fieldfare.analysis.plant.site import Site
 
@@ -48,7 +48,7 @@ class Context:
 
     def limit(self, name: str) -> float:
         """A limit's value for this site: the site file's, else the default."""
-        return self.site.limits.get(name, LIMITS[name].default)
+        return limit_of(self.site, name)
 
     def evidence(
         self, label: str, value: float | str | None, unit: str, name: str, limit: float | None = None

@@ -5,6 +5,8 @@ A site file's `[limits]` overrides a default by name.
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from fieldfare.analysis.advice.limits import LIMITS_ADVICE
 from fieldfare.analysis.answers.limits import LIMITS_ANSWERS
 from fieldfare.analysis.findings.cycling.limits import LIMITS_CYCLING
@@ -19,6 +21,9 @@ from fieldfare.analysis.findings.limit import Limit
 from fieldfare.analysis.findings.limits_facts import LIMITS_FACTS
 from fieldfare.analysis.findings.limits_verdict import LIMITS_VERDICT
 from fieldfare.analysis.findings.stopped.limits import LIMITS_STOPPED
+
+if TYPE_CHECKING:
+    from fieldfare.analysis.plant.site import Site
 
 LIMITS: dict[str, Limit] = {
     **LIMITS_FACTS,
@@ -54,3 +59,8 @@ RETIRED = frozenset(
     }
 )
 """Limits of earlier versions: accepted in site files and ignored."""
+
+
+def limit_of(site: Site, name: str) -> float:
+    """A limit as the site file's `[limits]` has it, else its default."""
+    return float(site.limits.get(name, LIMITS[name].default))
