@@ -28,18 +28,16 @@ import pandas as pd
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.findings.confidence import Flags, Floats
-from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.episodes import runs_of
 from fieldfare.analysis.findings.excuses import excuses
-from fieldfare.analysis.findings.limits import LIMITS
+from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.findings.model import Recognised
+from fieldfare.analysis.findings.other_heat import other_heat_days, other_heat_words
 from fieldfare.analysis.findings.phrases import day_text
 from fieldfare.analysis.plant.site import Site
 
 _LEAST_LEFT_DAYS = 28
 _LONGEST_AWAY_DAYS = 45
-_EVENING_H = 3.0
-_COLD_K, _FEWEST_COLD_DAYS = 10.0, 10
 
 
 @dataclass(frozen=True)
@@ -135,10 +133,6 @@ def _without(facts: Facts, left_out: Flags) -> Facts:
     return Facts(*(table.where(~np.isin(table["day"], gone)) for table in tables))
 
 
-def _limit(site: Site, name: str) -> float:
-    return site.limits.get(name, LIMITS[name].default)
-
-
 def _usual(values: Floats, days: int) -> Floats:
     """The usual level around each day: a running median over so many days either way."""
     return pd.Series(values).rolling(2 * days + 1, center=True, min_periods=7).median().to_numpy()
@@ -159,7 +153,7 @@ def _cold(site: Site, days: Table) -> Flags:
     design = site.design.outdoor_c
     if design is None:
         return np.zeros(len(days), dtype=bool)
-    return days.floats("outdoor") < design - _limit(site, "snap_below_design_k")
+    return days.floats("outdoor") < design - limit_of(site, "snap_below_design_k")
 
 
 def _cold_words(site: Site, days: Table, first: int, last: int) -> str:
@@ -178,8 +172,8 @@ def _away(site: Site, days: Table) -> Flags:
     n = len(days)
     if n < 14:
         return np.zeros(n, dtype=bool)
-    down = _limit(site, "away_room_k")
-    least = int(_limit(site, "away_days"))
+    down = limit_of(site, "away_room_k")
+    least = int(limit_of(site, "away_days"))
     target = days.floats("target")
     if np.isfinite(target).mean() > 0.5:
         lowered = target <= _usual(target, 30) - down
@@ -233,7 +227,7 @@ def _settling(site: Site, days: Table) -> Flags:
     begun = site.site.handed_over
     if begun is None:
         return np.zeros(len(days), dtype=bool)
-    end = begun + timedelta(days=_limit(site, "settling_days"))
+    end = begun + timedelta(days=limit_of(site, "settling_days"))
     return (days["day"] >= np.datetime64(begun)) & (days["day"] < np.datetime64(end))
 
 
@@ -253,7 +247,7 @@ def _party(site: Site, days: Table) -> Flags:
     if not made.any():
         made = days.floats("n_hot_water")  # minutes stand in for heat where none is metered
     usual = _usual(np.where(made > 0, made, np.nan), 15)
-    much = (made > _limit(site, "party_ratio") * usual) & (made > usual + 2.0)
+    much = (made > limit_of(site, "party_ratio") * usual) & (made > usual + 2.0)
     # Once in a while: what comes every few days is a habit, and one that goes on is a fault to be found.
     rare = pd.Series(much.astype(float)).rolling(15, center=True, min_periods=1).sum().to_numpy() <= 2
     return _long_enough(much & rare, 1, 2)
@@ -299,100 +293,6 @@ def _summer_words(site: Site, days: Table, first: int, last: int) -> str:
     return f"{told} without heating in warm weather."
 
 
-# ---- heat from something that nobody meters
-
-
-def other_heat_evenings(site: Site, days: Table) -> Flags:
-    """Evenings on which the rooms rose in the dark while the plant gave little: bool (n,)."""
-    rise, given, before, over = (days.floats(f"evening_{n}") for n in ("rise", "heat", "before", "over"))
-    usual = usual_heat_per_k(days)
-    if not np.isfinite(usual):
-        return np.zeros(len(days), dtype=bool)
-    need = usual * over
-    so = (rise >= _limit(site, "other_heat_rise_k")) & (over >= _limit(site, "other_heat_over_k"))
-    so &= (given < _limit(site, "other_heat_given_share") * need) & (before < 1.5 * need)
-    return so if so.sum() >= _limit(site, "other_heat_evenings") else np.zeros(len(days), dtype=bool)
-
-
-def usual_heat_per_k(days: Table) -> float:
-    """Usual space heat per kelvin between rooms and outdoors [W/K]; nan where unknown."""
-    over = days.floats("room") - days.floats("outdoor")
-    watts = days.floats("q_space") * 1000.0 / np.maximum(days.floats("n_minutes") / 60.0, 1.0)
-    cold = np.isfinite(over + watts) & (over > _COLD_K) & (days.floats("n_heating") > 0)
-    return float(np.median(watts[cold] / over[cold])) if cold.sum() >= _FEWEST_COLD_DAYS else float("nan")
-
-
-def _other_heat(site: Site, days: Table) -> Flags:
-    cylinder = days.floats("foreign_tank_k") >= _limit(site, "other_heat_cylinder_k")
-    if cylinder.sum() < _limit(site, "other_heat_evenings"):
-        cylinder = np.zeros(len(days), dtype=bool)
-    return np.asarray(other_heat_evenings(site, days) | cylinder | _heat_at_rest(site, days))
-
-
-def _heat_at_rest(site: Site, days: Table) -> Flags:
-    """Days on which the heat meter counts a good deal while the unit rests."""
-    at_rest, total = days.floats("q_surely_off"), days.floats("q_total")
-    so = (at_rest >= _limit(site, "other_heat_at_rest_kwh")) & (
-        at_rest >= _limit(site, "other_heat_at_rest_share") * total
-    )
-    return so if so.sum() >= _limit(site, "other_heat_evenings") else np.zeros(len(days), dtype=bool)
-
-
-def _other_heat_words(site: Site, days: Table, first: int, last: int) -> str:
-    here = slice(first, last + 1)
-    rooms = bool(other_heat_evenings(site, days)[here].any())
-    cylinder = days.floats("foreign_tank_k")[here]
-    warmed = cylinder[cylinder >= _limit(site, "other_heat_cylinder_k")]
-    parts = []
-    if rooms:
-        rise = float(np.nanmax(days.floats("evening_rise")[here]))
-        parts.append(
-            f"the rooms rose by {rise:.1f} K in the evening while the heat pump gave little: a stove or"
-            " another heater"
-        )
-    if len(warmed):
-        more = "" if site.measures("immersion_electricity") else ", or an immersion heater without a meter"
-        parts.append(
-            f"the cylinder warmed by {warmed.max():.0f} K without the heat pump: a boiler, solar{more}"
-        )
-    if _heat_at_rest(site, days)[here].any():
-        kwh = float(np.nansum(days.floats("q_surely_off")[here]))
-        parts.append(
-            f"the heat meter counted {kwh:.0f} kWh while the heat pump was off: another source feeds"
-            " its pipe, or its sensors differ"
-        )
-    return f"Heat from another source: {'; '.join(parts)}."
-
-
-def other_heat_share(site: Site, days: Table) -> float:
-    """Heat that came from elsewhere on the recognised evenings, at most, over the plant's own space heat [-].
-
-    A stove that is lit in the evening gives for twice as long as the three hours in which it shows (common
-    practice).
-    """
-    so = other_heat_evenings(site, days)
-    if not so.any():
-        return 0.0
-    missing = usual_heat_per_k(days) * days.floats("evening_over") - days.floats("evening_heat")
-    kwh = float(np.nansum(np.maximum(missing[so], 0.0))) * 2.0 * _EVENING_H / 1000.0
-    return kwh / max(float(np.nansum(days.floats("q_space"))), 1.0)
-
-
-def too_much_other_heat(context: Context) -> str | None:
-    """Why the heat loss can't be compared with the design; None where other heat is negligible."""
-    days = context.all_days.days
-    if not any(r.kind == "other_heat_source" for r in context.recognised):
-        return None
-    evenings = int(other_heat_evenings(context.site, days).sum())
-    heated = int((days.floats("n_heating") > 0).sum())
-    if evenings < context.limit("other_heat_share_of_days") * max(heated, 1):
-        return None
-    return (
-        f"another heat source warmed the rooms on {evenings} evenings: the heat loss is higher than"
-        " the meters show"
-    )
-
-
 _KINDS = (
     _Kind("cold_snap", _cold, _cold_words, 1, frozenset({"outdoor_temperature"})),
     _Kind("away", _away, _away_words, 2),
@@ -402,8 +302,8 @@ _KINDS = (
     _Kind("summer", _summer, _summer_words, None, frozenset({"outdoor_temperature"})),
     _Kind(
         "other_heat_source",
-        _other_heat,
-        _other_heat_words,
+        other_heat_days,
+        other_heat_words,
         None,
         frozenset(
             {"outdoor_temperature", "room_temperature", "cylinder_temperature", "heat_output", "space_heat"}

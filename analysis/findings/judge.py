@@ -15,7 +15,7 @@ from fieldfare.analysis.findings.data.misplaced import doubt
 from fieldfare.analysis.findings.data.unreliable_rooms import without_rooms
 from fieldfare.analysis.findings.defrost import rules as defrost
 from fieldfare.analysis.findings.electric import rules as electric
-from fieldfare.analysis.findings.exclusions import find_exclusions, too_much_other_heat
+from fieldfare.analysis.findings.exclusions import find_exclusions
 from fieldfare.analysis.findings.excuses import not_fitted
 from fieldfare.analysis.findings.flow import rules as flow
 from fieldfare.analysis.findings.grading import graded_by_confidence
@@ -23,6 +23,7 @@ from fieldfare.analysis.findings.heat import rules as heat
 from fieldfare.analysis.findings.heat.promise import explained
 from fieldfare.analysis.findings.hot_water import rules as hot_water
 from fieldfare.analysis.findings.model import SEVERITIES, Finding, NotAssessedCode, Recognised
+from fieldfare.analysis.findings.other_heat import too_much_other_heat
 from fieldfare.analysis.findings.stopped import rules as stopped
 from fieldfare.analysis.plant.site import Site
 
