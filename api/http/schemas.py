@@ -21,7 +21,8 @@ Line = Annotated[
 Note = Annotated[
     str, StringConstraints(strip_whitespace=True, max_length=2000, pattern=r"^[^\x00-\x08\x0b-\x1f\x7f]*$")
 ]
-Code = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]{1,46}$")]
+FINDING_CODE = r"^[a-z][a-z0-9_]{1,46}$"
+Code = Annotated[str, StringConstraints(pattern=FINDING_CODE)]
 SiteName = Annotated[str, StringConstraints(pattern=SITE_ID)]
 RowId = Annotated[int, Field(ge=1, le=2**31 - 1)]
 """Key of a row in the state database, in a path or a body."""

@@ -14,7 +14,7 @@ from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import AppStateHere, PlantHere
 from fieldfare.api.http.html import page_rows
-from fieldfare.api.http.html.form_values import printable, sentence, today_at
+from fieldfare.api.http.html.form_values import is_code, printable, sentence, today_at
 from fieldfare.api.http.html.screens import (
     Csrf,
     reader,
@@ -176,7 +176,7 @@ def _form(
 ) -> Response:
     stop = stop_of(parts, plant.site.id)
     codes = [f["code"] for f in stop["findings"]]
-    named = [c for c in (*values["findings"], *(row.findings if row else ())) if _is_code(c)]
+    named = [c for c in (*values["findings"], *(row.findings if row else ())) if is_code(c)]
     stop["codes"] = list(dict.fromkeys([*codes, *named]))
     at = page_rows.row_of(parts, plant, None)
     told = pages.told_visit(asdict(row), plant.site.zone, at["name"], today_at(plant)) if row else None
@@ -206,7 +206,7 @@ def _read(plant: SiteRecord, values: dict[str, Any]) -> tuple[Wish | None, dict[
         start = moment_of(day, at, plant.site.zone)
     except InputError as error:
         return None, {"at": sentence(error)}
-    codes = tuple(dict.fromkeys(c for c in values["findings"] if _is_code(c)))[:MOST_FINDINGS]
+    codes = tuple(dict.fromkeys(c for c in values["findings"] if is_code(c)))[:MOST_FINDINGS]
     note = printable(values["note"]).strip()
     return Wish(start, int(minutes), person, codes, note), {}
 
@@ -216,7 +216,3 @@ def _time(text: str) -> time | None:
         return time.fromisoformat(text.strip()).replace(second=0, microsecond=0, tzinfo=None)
     except ValueError:
         return None
-
-
-def _is_code(text: str) -> bool:
-    return text.isascii() and text.replace("_", "").isalnum() and text.islower() and len(text) <= 48

@@ -5,12 +5,11 @@ A form that can't be saved comes back with everything that was typed, and what i
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from datetime import date
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Depends, File, Form, HTTPException, Path, Request, UploadFile
+from fastapi import APIRouter, Depends, File, Form, HTTPException, Request, UploadFile
 from fastapi.responses import HTMLResponse, Response
 
 from fieldfare.analysis.errors import InputError
@@ -20,7 +19,7 @@ from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import AppStateHere, PlantHere
 from fieldfare.api.http.finding_actions import colleagues, decide, undo
 from fieldfare.api.http.html import page_rows
-from fieldfare.api.http.html.form_values import printable, today_at, typed_day
+from fieldfare.api.http.html.form_values import is_code, printable, today_at, typed_day
 from fieldfare.api.http.html.screens import (
     Csrf,
     reader,
@@ -30,7 +29,7 @@ from fieldfare.api.http.html.screens import (
 )
 from fieldfare.api.http.job_actions import change_job, remove_job
 from fieldfare.api.http.photo_actions import keep_photos, with_photos_again
-from fieldfare.api.http.schemas import RowId
+from fieldfare.api.http.schemas import Code, RowId
 from fieldfare.api.records.maintenance_log import (
     MOST_MINUTES,
     MOST_TEXT,
@@ -44,7 +43,6 @@ from fieldfare.dashboards.text import words
 router = APIRouter()
 Text = Annotated[str, Form(max_length=10_000)]
 Uploads = Annotated[list[UploadFile], File()]
-Code = Annotated[str, Path(pattern=r"^[a-z][a-z0-9_]{1,46}$")]
 MOST_FINDINGS = 30
 
 
@@ -220,4 +218,4 @@ def _read(plant: SiteRecord, values: Mapping[str, Any]) -> tuple[Job | None, dic
 
 
 def _is_code(text: str) -> bool:
-    return re.fullmatch(r"[a-z][a-z0-9_]{1,46}", text) is not None and not is_sign_off(text)
+    return is_code(text) and not is_sign_off(text)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, date, datetime
 
 from fastapi import Request
 
 from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.http.app_state import AppState
+from fieldfare.api.http.schemas import FINDING_CODE
 from fieldfare.dashboards.text import words
 
 
@@ -22,6 +24,11 @@ def typed_day(text: str) -> date | None:
 def today_at(plant: SiteRecord) -> date:
     """The site's local day by the wall clock, which decisions and bookings are checked against."""
     return datetime.now(UTC).astimezone(plant.site.zone).date()
+
+
+def is_code(text: str) -> bool:
+    """True for what may be a finding's code."""
+    return re.fullmatch(FINDING_CODE, text) is not None
 
 
 def printable(text: str) -> str:

@@ -13,6 +13,7 @@ from fieldfare.api.alerts.notices import NoticeRow
 from fieldfare.api.http.auth import AppStateHere, PlantHere, need
 from fieldfare.api.http.finding_actions import decide, undo
 from fieldfare.api.http.schemas import (
+    FINDING_CODE,
     HandlingIn,
     Limit,
     MaintenanceIn,
@@ -30,7 +31,7 @@ router = APIRouter(tags=["alerts"])
 AlertId = Annotated[RowId, Path(description="The alert's number.")]
 FindingCode = Annotated[
     str,
-    Path(pattern=r"^[a-z][a-z0-9_]{1,46}$", description="The finding's code.", examples=["short_cycling"]),
+    Path(pattern=FINDING_CODE, description="The finding's code.", examples=["short_cycling"]),
 ]
 
 

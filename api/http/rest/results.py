@@ -21,6 +21,7 @@ from fieldfare.api.http.auth import (
 )
 from fieldfare.api.http.live import live_events
 from fieldfare.api.http.schemas import (
+    FINDING_CODE,
     FactsTable,
     FindingsOut,
     FleetOut,
@@ -153,9 +154,7 @@ def read_what_if(
     hot_water_hour: Annotated[
         int | None, Query(ge=0, le=23, description="Reheat from this local hour on.")
     ] = None,
-    mend: Annotated[
-        str | None, Query(pattern=r"^[a-z][a-z0-9_]{1,46}$", description="A finding's code.")
-    ] = None,
+    mend: Annotated[str | None, Query(pattern=FINDING_CODE, description="A finding's code.")] = None,
     band_price: Annotated[
         float | None, Query(ge=0, le=10, description="Price per kWh of a cheaper band.")
     ] = None,
