@@ -9,6 +9,7 @@ from fastapi import Query, Request, Response
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, SecretStr, StringConstraints
 
 from fieldfare.analysis.plant.site_id import SITE_ID
+from fieldfare.api.records.maintenance_log import MOST_FINDINGS, MOST_MINUTES
 
 T = TypeVar("T")
 MOST = 500
@@ -263,9 +264,13 @@ class WorkIn(Shape):
     day: SomeDay
     what: Annotated[Note, Field(min_length=1)] = Field(examples=["heating curve lowered by 6 K"])
     finding: Code | None = Field(None, examples=["flow_temperature_above_curve"])
-    findings: list[Code] = Field([], max_length=30, description="Every finding that the job closes.")
+    findings: list[Code] = Field(
+        [], max_length=MOST_FINDINGS, description="Every finding that the job closes."
+    )
     parts: Note = Field("", examples=["strainer gasket"])
-    minutes: Annotated[int, Field(ge=1, le=10_000)] | None = Field(None, description="Time spent [min].")
+    minutes: Annotated[int, Field(ge=1, le=MOST_MINUTES)] | None = Field(
+        None, description="Time spent [min]."
+    )
 
 
 class EffectOut(BaseModel):

@@ -27,7 +27,7 @@ class UnknownWork(InputError):
     """The site has no such job."""
 
 
-MOST_MINUTES = 10_000
+MOST_MINUTES, MOST_FINDINGS = 10_000, 30
 MOST_TEXT = 2000
 """Characters."""
 

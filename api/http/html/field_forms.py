@@ -31,6 +31,7 @@ from fieldfare.api.http.job_actions import change_job, remove_job
 from fieldfare.api.http.photo_actions import keep_photos, with_photos_again
 from fieldfare.api.http.schemas import Code, RowId
 from fieldfare.api.records.maintenance_log import (
+    MOST_FINDINGS,
     MOST_MINUTES,
     MOST_TEXT,
     Job,
@@ -43,7 +44,6 @@ from fieldfare.dashboards.text import words
 router = APIRouter()
 Text = Annotated[str, Form(max_length=10_000)]
 Uploads = Annotated[list[UploadFile], File()]
-MOST_FINDINGS = 30
 
 
 def _asked(
