@@ -10,9 +10,8 @@ from typing import Any
 import numpy as np
 
 from fieldfare.analysis.advice.curve import CurveEffect, LowestCurve, lowest_curve
-from fieldfare.analysis.advice.heating_days import heating_days
 from fieldfare.analysis.advice.limits import LIMITS_ADVICE
-from fieldfare.analysis.advice.pump import pump_effect, wanted_share
+from fieldfare.analysis.advice.pump import pump_effect, pump_seen, wanted_share
 from fieldfare.analysis.advice.set_back import set_back_effects
 from fieldfare.analysis.advice.water import cooler_store
 from fieldfare.analysis.cautions import of_setpoint
@@ -216,18 +215,17 @@ def _holds_enough(result: Mapping[str, Any]) -> None:
 
 def _pump(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:
     """Flow of water by the difference of flow and return at the design load."""
-    heating_days(site, facts, result)
-    now = pump_effect(site, facts, result, 1.0)
-    share = wanted_share(now.lift_now_k)
+    now = pump_seen(site, facts, result)
+    share = wanted_share(now.lift_k)
     if share is None:
         raise NotAssessed(
-            f"flow and return differ by {now.lift_now_k:.1f} K at the design load: as it should be",
+            f"flow and return differ by {now.lift_k:.1f} K at the design load: as it should be",
             "not_applicable",
         )
-    effect = pump_effect(site, facts, result, share)
+    effect = pump_effect(site, now, share)
     return Advice(
         "pump_speed",
-        round(now.lift_now_k, 1),
+        round(now.lift_k, 1),
         round(effect.lift_k, 1),
         "K",
         effect.saves.times(a_year(facts.days)),

@@ -39,13 +39,19 @@ class PumpEffect:
     room: Estimate
 
 
-def design_lift(days: HeatingDays, load_kw: float) -> float:
-    """Flow less return [K] at a load, as the days show it at the present flow of water."""
-    return float(np.median(2.0 * days.half / days.load_kw * days.share)) * load_kw
+@dataclass(frozen=True)
+class PumpSeen:
+    """What the days show of the pump. used_kwh : its electricity. lift_k : flow less return at the design
+    load"""
+
+    days: HeatingDays
+    response: RoomResponse
+    used_kwh: float
+    lift_k: float
 
 
-def pump_effect(site: Site, facts: Facts, result: Mapping[str, Any], flow_share: float) -> PumpEffect:
-    """What another flow of water does over the days seen. Raises NotAssessed."""
+def pump_seen(site: Site, facts: Facts, result: Mapping[str, Any]) -> PumpSeen:
+    """The pump at its present flow of water. Raises NotAssessed."""
     days = heating_days(site, facts, result)
     response = room_response(site, days, result)
     if site.buffer is not None and site.buffer.arrangement == "parallel":
@@ -55,18 +61,22 @@ def pump_effect(site: Site, facts: Facts, result: Mapping[str, Any], flow_share:
     )
     if not np.isfinite(pump).any():
         raise NotAssessed("needs circulation_pump_electricity", "missing_quantity")
+    each_kw = float(np.median(2.0 * days.half / days.load_kw * days.share))
+    return PumpSeen(days, response, float(np.nansum(pump)), each_kw * _design_load(site, days, response))
+
+
+def pump_effect(site: Site, seen: PumpSeen, flow_share: float) -> PumpEffect:
+    """What another flow of water does over the days seen."""
+    days, response, used, lift = seen.days, seen.response, seen.used_kwh, seen.lift_k
 
     def change(of: HeatingDays, home: RoomResponse) -> Changed:
         return changed(of, home, 0.0, 1.0 / flow_share)
 
     unit = estimated(site.heat_pump, days, response, change)
-    used = float(np.nansum(pump))
     by_pump = sorted(used * (1.0 - flow_share**power) for power in PUMP_POWER)
     middle, half = sum(by_pump) / 2.0, (by_pump[1] - by_pump[0]) / 2.0
     # What the unit gains by cooler water or loses by hotter flow is small and of either sign: doubt, not gain.
     saves = Estimate.around(middle, float(np.hypot((unit.value or 0.0), half)))
-    load = _design_load(site, days, response)
-    lift = design_lift(days, load)
     return PumpEffect(flow_share, lift, lift / flow_share, saves, room_fall(days, response, change))
 
 

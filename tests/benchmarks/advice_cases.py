@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from fieldfare.analysis.advice.curve import curve_effect, lowest_curve
-from fieldfare.analysis.advice.pump import pump_effect
+from fieldfare.analysis.advice.pump import pump_effect, pump_seen
 from fieldfare.analysis.advice.set_back import set_back_effect
 from fieldfare.analysis.advice.water import cooler_store
 from fieldfare.analysis.errors import NotAssessed
@@ -129,7 +129,7 @@ def _depth(depth_k: float) -> Callable[[Site, Facts, dict[str, Any]], Told]:
 
 def _pump(share: float) -> Callable[[Site, Facts, dict[str, Any]], Told]:
     def told(site: Site, facts: Facts, result: dict[str, Any]) -> Told:
-        effect = pump_effect(site, facts, result, share)
+        effect = pump_effect(site, pump_seen(site, facts, result), share)
         return Told(effect.saves, effect.room, _water_flow(share))
 
     return told
