@@ -29,7 +29,7 @@ from fieldfare.collector.mqtt.decode import (
     MessageDecoder,
     RefusedMessage,
 )
-from fieldfare.collector.mqtt.journal import Journal
+from fieldfare.collector.mqtt.journal import Journal, write_arrivals, write_filters
 from fieldfare.collector.mqtt.settings import MqttSettings
 from fieldfare.collector.mqtt.topics import Routes
 from fieldfare.collector.store.protocol import Store
@@ -106,10 +106,10 @@ class Collector:
         self._live = False  # whether the held messages came on the current connection
         self._began = self._last_came = self._heard_at = self._asked_at = time.monotonic()
         self._drift = clock() - time.monotonic()
-        self._known_by_id = self._known_arrivals()
+        self._known_by_id = self._journal.arrivals(settings.client_id)
         self._arrivals: dict[str, int] = {}
         self._arrived_floor = max((arrived for _, arrived in self._known_by_id.values()), default=0)
-        self._written_filters = self._subscribed()
+        self._written_filters = self._journal.filters(settings.client_id)
         self._new_arrivals = health.Arrivals()
 
     def run(self, stop: Event) -> Totals:
@@ -307,40 +307,19 @@ class Collector:
         """
         if not numbers:
             return
-        client, rows = self._settings.client_id, []
+        rows = []
         for number in numbers:
             message, (mid, qos) = self._messages[number], self._mids[number]
             if not qos:
                 continue
             found = dead_letters.digest(message), message.arrived
             self._known_by_id[mid] = found
-            rows.append((client, mid, *found))
-        db.executemany(
-            "INSERT OR REPLACE INTO arrivals (client, mid, digest, arrived) VALUES (?, ?, ?, ?)", rows
-        )
-        db.execute(
-            "DELETE FROM arrivals WHERE client = ?1 AND seq <= (SELECT max(seq) FROM arrivals WHERE client ="
-            " ?1) - ?2",
-            (client, self._settings.max_in_flight),
-        )
-
-    def _known_arrivals(self) -> dict[int, tuple[bytes, int]]:
-        rows = self._journal.db.execute(
-            "SELECT mid, digest, arrived FROM arrivals WHERE client = ?", (self._settings.client_id,)
-        )
-        return {mid: (found, arrived) for mid, found, arrived in rows}
-
-    def _subscribed(self) -> set[str]:
-        """The filters of this client's session at the broker."""
-        client = self._settings.client_id
-        return {
-            f for (f,) in self._journal.db.execute("SELECT filter FROM filters WHERE client = ?", (client,))
-        }
+            rows.append((mid, *found))
+        write_arrivals(db, self._settings.client_id, rows, self._settings.max_in_flight)
 
     def _write_filters(self, db: sqlite3.Connection) -> None:
-        client, now = self._settings.client_id, self._link.filters | self._link.older
-        db.execute("DELETE FROM filters WHERE client = ?", (client,))
-        db.executemany("INSERT INTO filters VALUES (?, ?)", [(client, f) for f in sorted(now)])
+        now = self._link.filters | self._link.older
+        write_filters(db, self._settings.client_id, now)
         self._written_filters = now
 
     def _note_filters(self) -> None:

@@ -7,7 +7,7 @@ and the service may read and write it at the same time.
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -67,6 +67,15 @@ class Journal:
         """Connection for reading."""
         return self._db
 
+    def arrivals(self, client: str) -> dict[int, tuple[bytes, int]]:
+        """Packet id -> digest and arrival time [ms] of the client's last messages."""
+        rows = self._db.execute("SELECT mid, digest, arrived FROM arrivals WHERE client = ?", (client,))
+        return {mid: (digest, arrived) for mid, digest, arrived in rows}
+
+    def filters(self, client: str) -> set[str]:
+        """The filters of the client's session at the broker."""
+        return {f for (f,) in self._db.execute("SELECT filter FROM filters WHERE client = ?", (client,))}
+
     def note(self, time: int, kind: str, text: str) -> None:
         """Record an event for the operator, such as a jump of the clock."""
         with self.writing() as db:
@@ -79,3 +88,24 @@ class Journal:
 
     def close(self) -> None:
         self._db.close()
+
+
+def write_arrivals(
+    db: sqlite3.Connection, client: str, rows: Sequence[tuple[int, bytes, int]], most: int
+) -> None:
+    """Record packet id, digest and arrival time of messages; of a client the last `most` stay."""
+    db.executemany(
+        "INSERT OR REPLACE INTO arrivals (client, mid, digest, arrived) VALUES (?, ?, ?, ?)",
+        [(client, *row) for row in rows],
+    )
+    db.execute(
+        "DELETE FROM arrivals WHERE client = ?1 AND seq <= (SELECT max(seq) FROM arrivals WHERE client ="
+        " ?1) - ?2",
+        (client, most),
+    )
+
+
+def write_filters(db: sqlite3.Connection, client: str, filters: Iterable[str]) -> None:
+    """Replace the filters of the client's session at the broker."""
+    db.execute("DELETE FROM filters WHERE client = ?", (client,))
+    db.executemany("INSERT INTO filters VALUES (?, ?)", [(client, f) for f in sorted(filters)])
