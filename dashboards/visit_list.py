@@ -41,8 +41,7 @@ def visit_list(
         where known
     start : where drives begin and end. jobs : code -> median minutes of the firm's own jobs
     Returns a dict a kind: kind, title, meaning, areas; each area has name, km (None without positions),
-    stops. Only visits
-    are grouped by area; the other kinds have one area without a name, worst first.
+    stops. Only visits are grouped by area; the other kinds have one area without a name, worst first.
     """
     entries = worst_first(rows, now)
     out = []

@@ -32,8 +32,8 @@ class Settings:
     most_connections : open connections at a time; more are closed at once, so that collecting goes on
     second_factor : optional, or required of installers and engineers
     provider_url, provider_client, provider_secret, provider_name : the firm's OpenID Connect provider for
-    signing in: its
-        issuer's address, our client id and secret there, and what its button says; empty means none
+        signing in: its issuer's address, our client id and secret there, and what its button says; empty
+        means none
     internal_hosts : loopback and private addresses or networks that notices and sign-in may reach, separated
         by commas
     log_format : text or json

@@ -114,8 +114,7 @@ def _checked(wanted: OwnSettings, service: Settings) -> OwnSettings:
 
 def _check_channel(address: str, service: Settings) -> None:
     """Whether a person may be told there: only by kinds of channels that the installation names, since the
-    service itself
-    connects to the address."""
+    service itself connects to the address."""
     allowed = service.person_channels.lower().split()
     kind = urlsplit(address).scheme.lower()
     if kind not in allowed:

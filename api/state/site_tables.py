@@ -74,8 +74,7 @@ KEPT_RESULTS = Table(
     Column("payload", LargeBinary, nullable=False),
 )
 """Results of a period, valid while the fingerprint holds. `rolling` marks those of the last year, as the
-nightly work
-makes them: the newest stands for the site in the fleet."""
+nightly work makes them: the newest stands for the site in the fleet."""
 
 _BY_CODE_POINT = Text().with_variant(Text(collation="C"), "postgresql")
 """Text that sorts alike in SQLite, PostgreSQL and Python."""

@@ -1,8 +1,7 @@
 """What the house needs and what the unit gives over outdoor temperature, and where the two lines cross.
 
 The form of a sizing diagram: the load line of EN 12831, the unit's output at the flow temperature that goes
-    with each
-outdoor temperature, and the bivalent temperature of EN 14825 where they cross.
+with each outdoor temperature, and the bivalent temperature of EN 14825 where they cross.
 """
 
 from __future__ import annotations

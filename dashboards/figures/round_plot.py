@@ -86,8 +86,7 @@ def _projection(
     places: Sequence[Position], most_high: float
 ) -> tuple[Callable[[Position], tuple[float, float]], float, float]:
     """From a position to a place in the drawing, kilometres for each of its units, and its height.
-    Equirectangular: a
-    firm's round is small enough for it."""
+    Equirectangular: a firm's round is small enough for it."""
     middle = math.radians(sum(p[0] for p in places) / len(places))
     per_degree = math.radians(1.0) * EARTH_RADIUS_KM
     east = [p[1] * per_degree * math.cos(middle) for p in places]

@@ -107,9 +107,8 @@ def settings_page(
     """What a person sets for themselves.
 
     values : notices, channel (shown form), at_once, digest, quiet_from, quiet_to as text, units. feed :
-        with_contact, made
-    and used, None without one. new_address : of a feed that was made just now. channels : kinds that may be
-    given
+        with_contact, made and used, None without one. new_address : of a feed that was made just now.
+        channels : kinds that may be given
     """
     return render(
         "settings.html",

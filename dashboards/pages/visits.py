@@ -136,8 +136,7 @@ def day_page(
     """A day's visits to print: when, where, why, what to bring, what to beware of.
 
     stops : in the order of their times, as of `visit_list` with `visit`, of `told_visit`. order : names in
-        the order of the
-        shortest drive, empty where it is the same
+        the order of the shortest drive, empty where it is the same
     """
     load: dict[str, list[str]] = {}
     for stop in stops:
@@ -173,9 +172,8 @@ def booking_page(
     """The form of a visit.
 
     values : day, at, minutes, person, note as text; findings as codes. stop : the home as of `visit_list`,
-        with `codes`, the
-    findings that can be named. problems : field -> what is wrong. visit : of `told_visit`, the visit to
-        change
+        with `codes`, the findings that can be named. problems : field -> what is wrong. visit : of
+        `told_visit`, the visit to change
     """
     return render(
         "visit_form.html",

@@ -34,8 +34,7 @@ CHOICES: Mapping[str, Mapping[str, tuple[str, float, int]]] = MappingProxyType(
     }
 )
 """Usual unit -> chosen unit -> its sign, how many of it make one of the usual (SI Brochure, 9th edition,
-tables 4 and 8),
-and how many decimals fewer it needs."""
+tables 4 and 8), and how many decimals fewer it needs."""
 _NAMES = {"energy": "kWh", "flow": "m³/h", "pressure": "bar"}
 _SIGNS = {"m3/h": "m³/h"}
 _chosen: ContextVar[tuple[tuple[str, str], ...]] = ContextVar("units", default=())

@@ -15,8 +15,7 @@ from fieldfare.dashboards.pages import told_visit
 
 def household(parts: AppState, plant: SiteRecord, actor: Actor) -> dict[str, Any]:
     """homes : id and name of every home of a householder who has several; visits to come, in words; contact,
-    as lines, None
-    where the reader may not see it (a home's link can be passed on) or there is none."""
+    as lines, None where the reader may not see it (a home's link can be passed on) or there is none."""
     homes: list[tuple[str, str]] = []
     if actor.role not in OF_THE_FIRM and actor.sites is not None and len(actor.sites) > 1:
         homes = [(c.id, c.name) for c in parts.service.sites.cards() if c.id in actor.sites]
