@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import re
 import time
 from datetime import UTC, datetime, timedelta
@@ -9,6 +10,7 @@ from typing import Any
 
 import pyotp
 import pytest
+import segno
 from fastapi.testclient import TestClient
 from sqlalchemy import select, update
 
@@ -43,6 +45,40 @@ def enrol(web: Web, role: str) -> tuple[pyotp.TOTP, list[str]]:
     )
     assert done.status_code == 200, done.text
     return app, re.findall(r"<code>([A-Z2-9-]+)</code>", done.text)
+
+
+def test_the_key_is_also_a_qr_code_of_the_same_address(web: Web) -> None:
+    """The squares on the page are the symbol of the address beside it (ISO/IEC 18004, error level M)."""
+    client = web["engineer"]
+    page = client.post("/account/app", data={"csrf": client.headers["X-CSRF-Token"]}).text
+    link = re.search(r'href="(otpauth://[^"]+)"', page)
+    drawn = re.search(r'<svg[^>]*class="qr"[^>]*>.*?</svg>', page)
+    assert link is not None
+    assert drawn is not None
+    assert "style=" not in drawn[0], "the page's policy allows no inline styles"
+    assert "<title>QR code of the key</title>" in drawn[0]
+    path = re.search(r' d="([^"]+)"', drawn[0].split("<path")[-1])
+    assert path is not None
+    expected = segno.make(html.unescape(link[1]), error="m", micro=False)
+    assert dark_squares(path[1]) == {
+        (x, y) for y, row in enumerate(expected.matrix_iter(border=4)) for x, dark in enumerate(row) if dark
+    }
+
+
+def dark_squares(path: str) -> set[tuple[int, int]]:
+    """The unit squares under a path of horizontal strokes (SVG commands M, m, h)."""
+    x = y = 0.0
+    squares: set[tuple[int, int]] = set()
+    for command, numbers in re.findall(r"([Mmh])([-\d. ]+)", path):
+        values = [float(n) for n in re.findall(r"-?\d*\.?\d+", numbers)]
+        if command == "h":
+            squares |= {(int(x) + i, int(y)) for i in range(int(values[0]))}
+            x += values[0]
+        elif command == "m":
+            x, y = x + values[0], y + values[1]
+        else:
+            x, y = values
+    return squares
 
 
 def later(app: pyotp.TOTP, steps: int = 1) -> str:
