@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import exp, log
+from fieldfare.analysis.expectation.hypotheses import log_odds, probability_of
 
 # One plant in ten is too small where neither load nor output can be told (common practice).
 _PRIOR = 0.1
@@ -24,9 +24,9 @@ def chance(by_margin: float | None, failed_days: int, held_days: int) -> float:
         either
     """
     p = _PRIOR if by_margin is None else min(max(by_margin, _LEAST), _SUREST)
-    odds = log(p / (1.0 - p))
+    odds = log_odds(p)
     if failed_days > 0:
         odds += _A_DAY * min(failed_days, _MOST_DAYS) - _FIRST
     elif held_days >= _FEWEST_HELD:
         odds -= _HELD
-    return 1.0 / (1.0 + exp(-odds))
+    return probability_of(odds)

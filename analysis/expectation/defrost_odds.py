@@ -12,14 +12,21 @@ days, at like frost, has lost something whatever its coil is like.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
-from math import exp, hypot, inf, log, sqrt
+from dataclasses import asdict, dataclass
+from math import hypot, inf, log, sqrt
 from types import MappingProxyType
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldfare.analysis.expectation.hypotheses import (
+    Spread,
+    log_likelihood,
+    log_odds,
+    probability_of,
+    shares,
+)
 from fieldfare.analysis.statistics.distributions import t_log_density
 
 Floats = NDArray[np.float64]
@@ -56,13 +63,6 @@ class Signs:
 USUAL_PENALTY = 0.025
 """Heat and electricity of melting over all heat given on frosty days, of a sound unit in damp air (common
 practice: 1 to 4 %)."""
-
-
-class Spread(NamedTuple):
-    """Expected value and its standard deviation."""
-
-    mean: float
-    sd: float
 
 
 # Signatures: common practice, with spreads that cover coils of 6 to 11 K, coats of 0.1 to 0.26 kg/kW and
@@ -115,21 +115,14 @@ def weights(signs: Signs, change: float = 0.0) -> dict[str, float]:
         `changed` has it
     Returns hypothesis -> probability, together 1. Source: Bayes' rule.
     """
+    facts = asdict(signs)
     logs = {}
-    for name, signature in _SIGNATURES.items():
-        total = 0.0
-        for field in fields(signs):
-            value = float(getattr(signs, field.name))
-            if field.name not in signature or not np.isfinite(value):
-                continue
-            mean, sd = signature[field.name]
-            if field.name == "often":
-                sd = hypot(sd, signs.often_spread)
-            total += t_log_density((value - mean) / sd, _TAIL_DF) - log(sd)
-        logs[name] = log(_PRIOR[name]) + total + (0.0 if name == "sound" else change)
-    top = max(logs.values())
-    whole = sum(exp(v - top) for v in logs.values())
-    return {name: exp(v - top) / whole for name, v in logs.items()}
+    for name, expected in _SIGNATURES.items():
+        mean, sd = expected["often"]
+        own = {**expected, "often": Spread(mean, hypot(sd, signs.often_spread))}
+        logs[name] = log(_PRIOR[name]) + log_likelihood(facts, own, _TAIL_DF)
+        logs[name] += 0.0 if name == "sound" else change
+    return shares(logs)
 
 
 # Defrosts that find no frost. One unit in twenty has a sensor or a charge that makes them (common practice).
@@ -152,12 +145,12 @@ def dry_chance(
     empty : what they use is no more than the bare coil takes. locked, follows, efficiency : as `Signs` has
         them
     """
-    odds = log(_DRY_PRIOR / (1.0 - _DRY_PRIOR))
+    odds = log_odds(_DRY_PRIOR)
     odds += min(_WARM_EACH * warm, _WARM_MOST) + min(_COOL_EACH * cool, _COOL_MOST)
     odds += _EMPTY if empty else 0.0
     odds += _AT_LOCK if locked >= _LOCKED and follows > _FOLLOWS else 0.0
     odds += _LESS if efficiency < _LOST else 0.0
-    return 1.0 / (1.0 + exp(-odds))
+    return probability_of(odds)
 
 
 class Change(NamedTuple):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from fieldfare.analysis.expectation.hypotheses import probability_of
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.figures.expected import learned
 from fieldfare.analysis.findings.confidence import Floats
@@ -110,7 +111,7 @@ def dry_causes(context: Context, energy: float) -> tuple[Cause, ...]:
     share, limit = efficiency(context), context.limit("defrost_coil_wh_per_kw")
     sensor = float(np.clip((limit - energy) / 4.0, -2.5, 2.5)) if np.isfinite(energy) else 0.0
     sensor += float(np.clip((share - _SOUND) / 0.06, -2.0, 2.0))
-    chance = 1.0 / (1.0 + float(np.exp(-1.3 * sensor)))
+    chance = probability_of(1.3 * sensor)
     melted = "the heat used by defrosts is not measured"
     if np.isfinite(energy):
         like = (

@@ -166,7 +166,7 @@ def _judge(
         locked=usual.locked if usual else np.nan,
         follows=usual.follows if usual else np.nan,
         efficiency=efficiency(context),
-        penalty=_penalty(context, mine, rows),
+        penalty=_penalty(_share_of_heat(context, mine, rows)),
         minutes=float(np.log(minutes / LENGTH_MIN.middle)),
         drawn=float(np.log(drawn / DRAWN_SHARE.middle)),
     )
@@ -189,15 +189,10 @@ def _judge(
     )
 
 
-def _penalty(context: Context, mine: Table, rows: Flags) -> float:
-    """Logarithm of what melting takes of these days' heat, over a usual share and never under it; nan where
-    not measured."""
-    heat = float(np.nansum(context.days.floats("q_total")[rows]))
-    taken = mine.floats("heat_taken")
-    if heat <= 0.0 or not np.isfinite(taken).any():
-        return float("nan")
-    share = (float(np.nansum(taken)) + float(np.nansum(mine["electricity"]))) / heat
-    return max(float(np.log(max(share, 1e-9) / USUAL_PENALTY)), 0.0)
+def _penalty(share: float) -> float:
+    """Logarithm of the share of heat that melting takes over a usual one, never under it; nan where not
+    measured."""
+    return max(float(np.log(max(share, 1e-9) / USUAL_PENALTY)), 0.0) if np.isfinite(share) else float("nan")
 
 
 def _episode(
@@ -217,13 +212,13 @@ def _episode(
 def _told(
     context: Context, defrosts: Table, judged: _Judged, episode: Episode, here: Flags, since: str
 ) -> Finding:
-    whole = episode.covers(defrosts["day"])
-    share = _share_of_heat(context, defrosts, episode)
+    whole = defrosts.where(episode.covers(defrosts["day"]))
+    share = _share_of_heat(context, whole, episode.covers(context.days["day"]))
     severity = _severity(context, judged, episode, share)
     mine = defrosts.where(np.isin(defrosts["day"], context.days["day"][here]))
     ratio = judged.count / judged.due[0]
     causes = defrost_causes(context, mine, slow=judged.slow, sooner=ratio)
-    kwh = _cost(context, defrosts.where(whole), judged)
+    kwh = _cost(context, whole, judged)
     days = int(here.sum())
     headline = _headline(context, judged, days)
     low, high = (x / days for x in judged.due[1:])
@@ -321,15 +316,17 @@ def _severity(context: Context, judged: _Judged, episode: Episode, share: float)
     return "act" if dear or many or very_long else "watch"
 
 
-def _share_of_heat(context: Context, defrosts: Table, episode: Episode) -> float:
-    """Heat taken back and electricity of the defrosts over all heat given in the same days [-]; nan where not
-    measured."""
-    days = context.days
-    heat = float(np.nansum(days.floats("q_total")[episode.covers(days["day"])]))
-    mine = defrosts.where(episode.covers(defrosts["day"]))
-    used = float(np.nansum(mine["electricity"])) + float(np.nansum(mine["heat_taken"]))
-    measured = np.isfinite(mine.floats("heat_taken")).any()
-    return used / heat if measured and heat > 0 else float("nan")
+def _share_of_heat(context: Context, mine: Table, rows: Flags) -> float:
+    """Heat taken back and electricity of some defrosts over all heat given on their days [-]; nan where not
+    measured.
+
+    mine : the defrosts of these days. rows : bool (n,), the days, by row of the days table
+    """
+    heat = float(np.nansum(context.days.floats("q_total")[rows]))
+    taken = mine.floats("heat_taken")
+    if heat <= 0.0 or not np.isfinite(taken).any():
+        return float("nan")
+    return (float(np.nansum(taken)) + float(np.nansum(mine["electricity"]))) / heat
 
 
 def _cost(context: Context, mine: Table, judged: _Judged) -> float:
