@@ -3,39 +3,81 @@ open."""
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from fieldfare.analysis.expectation import capacity_odds, idle_pump
 from fieldfare.analysis.expectation.buffer_mixing import mixing_loss
 from fieldfare.analysis.expectation.cycling import INTERRUPTED_A_DAY, starts_due
+from fieldfare.analysis.expectation.defrost import COAT_G_PER_KW
 from fieldfare.analysis.expectation.defrost_odds import (
     Signs,
     changed,
     dry_chance,
     weights,
 )
-from fieldfare.analysis.expectation.defrost_pattern import pattern
+from fieldfare.analysis.expectation.defrost_pattern import coat_when_dry, pattern
 from fieldfare.analysis.expectation.standby import standby
 from fieldfare.analysis.expectation.water_flow import elasticity, short_of_nominal, steady_flow
 
 SOUND = Signs(
-    0.0, 0.5, used=-0.15, locked=0.2, follows=-1.0, efficiency=1.02, penalty=0.1, minutes=-0.2, drawn=-0.3
+    0.0, 0.5, used=-0.15, locked=0.05, follows=-1.0, efficiency=1.02, penalty=0.1, minutes=-0.2, drawn=-0.3
 )
 
 
 def test_a_coat_that_decides_is_told_from_a_lock():
     rng = np.random.default_rng(3)
     rate = rng.lognormal(0.3, 0.5, 400)
-    by_coat = pattern(165.0 / rate * rng.lognormal(0.0, 0.1, 400), np.full(400, 165.0))
-    locked = pattern(rng.normal(40.0, 1.0, 400), 40.0 * rate)
+    by_coat = pattern(165.0 / rate * rng.lognormal(0.0, 0.1, 400), np.full(400, 165.0), 0.3)
+    locked = pattern(rng.normal(40.0, 1.0, 400), 40.0 * rate, 0.3)
     assert by_coat is not None
     assert locked is not None
     assert by_coat.follows < -0.8
     assert by_coat.locked < 0.2
     assert abs(locked.follows) < 0.1
     assert locked.locked > 0.8
-    assert pattern(np.full(10, 40.0), np.full(10, 90.0)) is None
+    assert pattern(np.full(10, 40.0), np.full(10, 90.0), 0.3) is None
+
+
+def test_frost_alone_may_bring_defrosts_to_the_lock():
+    """Locked for 40 minutes: a coat of 165 g/kW needs 250 g/kW an hour, which fog gives and dry frost does not."""
+    rng = np.random.default_rng(4)
+    spacing, rate = np.full(400, 40.0), rng.lognormal(0.0, 0.1, 400)
+    fog, frost = (pattern(spacing, share * 165.0 * rate, 0.3) for share in (2.0, 0.3))
+    assert fog is not None
+    assert frost is not None
+    assert fog.locked == frost.locked == 1.0
+    assert fog.due.mean > 0.9
+    assert frost.due.mean < 0.05
+    often = Signs(np.log(2.0), 0.5, used=-0.3, locked=1.0, lock=0.0, follows=-0.1)
+    in_fog = replace(often, locked_due=fog.due.mean, locked_due_spread=fog.due.sd)
+    in_frost = replace(often, locked_due=frost.due.mean, locked_due_spread=frost.due.sd)
+    assert weights(in_fog)["starved"] < 0.6 < 0.85 < weights(in_frost)["starved"]
+
+
+def test_a_sound_coat_is_there_in_dry_air_too():
+    """The frost before a defrost stays a coat; what air and coil leave open widens it."""
+    rng = np.random.default_rng(6)
+    coat = 165.0 * rng.lognormal(0.0, 0.1, 200)
+    near, far = coat_when_dry(coat, 1.5 * coat), coat_when_dry(0.1 * coat, 0.4 * coat)
+    assert near is not None
+    assert far is not None
+    assert near.middle == pytest.approx(1.0, abs=0.1)
+    assert far.middle == pytest.approx(0.1, abs=0.01)
+    assert far.spread > near.spread > COAT_G_PER_KW.spread
+    assert coat_when_dry(coat[:10], coat[:10]) is None
+    assert weights(Signs(0.7, 0.5, dry=0.0, dry_spread=0.45))["sound"] > 0.9
+    assert weights(Signs(0.7, 0.5, dry=-2.5, dry_spread=0.7))["sound"] < 0.6
+
+
+def test_a_timer_is_told_from_a_coil_at_its_lock():
+    """Both keep one spacing in any air: timers count 45 minutes and more, locks end at 30 to 45 (common
+    practice)."""
+    alike = Signs(0.9, 0.5, used=-0.6, locked=0.95, follows=0.0, dry=-2.0, dry_spread=0.7, efficiency=0.98)
+    assert weights(replace(alike, lock=float(np.log(36.0 / 38.0))))["sound"] < 0.1
+    assert weights(replace(alike, lock=float(np.log(50.0 / 38.0))))["sound"] > 0.8
 
 
 def test_a_sound_unit_in_damp_air_is_not_suspected():
@@ -45,6 +87,8 @@ def test_a_sound_unit_in_damp_air_is_not_suspected():
         0.5,
         used=-0.3,
         locked=0.3,
+        locked_due=0.2,
+        locked_due_spread=0.2,
         follows=-0.8,
         efficiency=0.98,
         penalty=0.3,
@@ -61,6 +105,7 @@ def test_a_starved_coil_and_poor_melting_show_by_their_own_signs():
         0.5,
         used=-0.9,
         locked=0.8,
+        lock=0.0,
         follows=-0.1,
         efficiency=0.92,
         penalty=0.3,

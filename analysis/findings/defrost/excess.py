@@ -17,14 +17,15 @@ from fieldfare.analysis.expectation.defrost import (
     one_defrost,
 )
 from fieldfare.analysis.expectation.defrost_odds import (
+    USUAL_LOCK_MIN,
     USUAL_PENALTY,
     Change,
     Signs,
     changed,
     weights,
 )
-from fieldfare.analysis.expectation.defrost_pattern import pattern
-from fieldfare.analysis.expectation.uncertain import score_of
+from fieldfare.analysis.expectation.defrost_pattern import coat_when_dry, pattern
+from fieldfare.analysis.expectation.uncertain import Lognormal, score_of
 from fieldfare.analysis.facts.table import Table, fill_nan, group_by_day
 from fieldfare.analysis.findings.confidence import Flags
 from fieldfare.analysis.findings.context import Context, Rule
@@ -158,14 +159,20 @@ def _judge(
     laid, used = frost.total(rows), nan_median(used_wh(mine, rated))
     minutes, drawn = nan_median(mine.floats("minutes")), nan_median(drawn_share(mine, rated))
     due = defrosts_due(laid)
-    usual = pattern(mine.floats("since_last"), mine.floats("frost_usual_kg") * 1000.0 / rated)
+    usual = pattern(mine.floats("since_last"), mine.floats("frost_usual_kg") * 1000.0 / rated, laid.spread)
+    dry = _coat_when_dry(context, defrosts, rows)
     signs = Signs(
         often=float(np.log(len(mine) / due.middle)),
         often_spread=due.spread,
         used=float(np.log(used / one_defrost().middle)),
         locked=usual.locked if usual else np.nan,
+        locked_due=usual.due.mean if usual else 0.0,
+        locked_due_spread=usual.due.sd if usual else 0.0,
+        lock=float(np.log(usual.lock / USUAL_LOCK_MIN)) if usual else np.nan,
         follows=usual.follows if usual else np.nan,
         efficiency=efficiency(context),
+        dry=float(np.log(dry.middle)) if dry else np.nan,
+        dry_spread=dry.spread if dry else 0.0,
         penalty=_penalty(_share_of_heat(context, mine, rows)),
         minutes=float(np.log(minutes / LENGTH_MIN.middle)),
         drawn=float(np.log(drawn / DRAWN_SHARE.middle)),
@@ -187,6 +194,14 @@ def _judge(
         chances["starved"],
         chances["unmelted"] if long else 0.0,
     )
+
+
+def _coat_when_dry(context: Context, defrosts: Table, rows: Flags) -> Lognormal | None:
+    """`coat_when_dry` of all defrosts from the first to the last of some days, the dry ones between as well."""
+    day = context.days["day"][rows]
+    mine = defrosts.where((defrosts["day"] >= day[0]) & (defrosts["day"] <= day[-1]))
+    per_kw = 1000.0 / rated_kw(context)
+    return coat_when_dry(mine.floats("frost_usual_kg") * per_kw, mine.floats("frost_kg") * per_kw)
 
 
 def _penalty(share: float) -> float:

@@ -8,6 +8,7 @@ from fieldfare.analysis.cautions import refrigerant_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.defrost_odds import dry_chance
 from fieldfare.analysis.expectation.defrost_pattern import pattern
+from fieldfare.analysis.expectation.frost import UNITS_SPREAD
 from fieldfare.analysis.expectation.uncertain import score_of
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.findings.confidence import Flags
@@ -150,7 +151,8 @@ def _chance(context: Context, mine: Table, energy: float, warm: int, bare: int) 
     those without frost, median [Wh/kW]. warm, bare : of these, in air that frosts no coil, and before which
     none can have settled
     """
-    usual = pattern(mine.floats("since_last"), mine.floats("frost_usual_kg") * 1000.0 / rated_kw(context))
+    laid = mine.floats("frost_usual_kg") * 1000.0 / rated_kw(context)
+    usual = pattern(mine.floats("since_last"), laid, UNITS_SPREAD)
     real = dry_chance(
         warm,
         bare - warm,
