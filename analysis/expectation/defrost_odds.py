@@ -136,6 +136,7 @@ _PRIOR: Mapping[str, float] = MappingProxyType(
     {"sound": 0.81, "timed": 0.04, "starved": 0.06, "choked": 0.04, "melts slowly": 0.03, "leaves ice": 0.02}
 )
 """Prior weights: shares of air-source units whose defrosts are looked at, common practice."""
+UNMELTED = ("melts slowly", "leaves ice")
 _NO_FAULT = ("sound", "timed")
 _OWN_SPREAD: Mapping[str, str] = MappingProxyType({"often": "often_spread", "dry": "dry_spread"})
 """Facts with a standard uncertainty of their own."""
@@ -151,8 +152,8 @@ def weights(signs: Signs, change: float = 0.0) -> dict[str, float]:
 
     signs : Signs. change : logarithm of the likelihood ratio that it changed against its own days, as
         `changed` has it
-    Returns "sound", "starved" and "unmelted" (melting lacks heat) -> probability, together 1. Source: Bayes'
-        rule.
+    Returns "sound", "starved", "melts slowly" and "leaves ice" (both: melting lacks heat) -> probability,
+        together 1. Source: Bayes' rule.
     """
     facts = asdict(signs)
     logs = {}
@@ -169,7 +170,7 @@ def weights(signs: Signs, change: float = 0.0) -> dict[str, float]:
     return {
         "sound": sum(told[name] for name in _NO_FAULT),
         "starved": told["starved"] + told["choked"],
-        "unmelted": told["melts slowly"] + told["leaves ice"],
+        **{name: told[name] for name in UNMELTED},
     }
 
 

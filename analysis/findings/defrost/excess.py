@@ -192,7 +192,7 @@ def _judge(
         coat_share(used),
         needless,
         chances["starved"],
-        chances["unmelted"] if long else 0.0,
+        chances["leaves ice"] + (chances["melts slowly"] if long else 0.0),
     )
 
 
@@ -298,7 +298,7 @@ def _told(
 
 
 def _headline(context: Context, judged: _Judged, days: int) -> str:
-    if judged.slow:
+    if judged.slow and judged.minutes > context.limit("defrost_long_minutes"):
         return (
             f"Each defrost takes {judged.minutes:.0f} minutes;"
             f" {context.limit('defrost_long_minutes'):.0f} minutes should clear the coil."
