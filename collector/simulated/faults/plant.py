@@ -104,7 +104,12 @@ def _unit_of(faint: float, plain: float, gross: float, spec: PlantSpec, level: f
     k = min(1.0, _v(level, 1.2, faint, plain, gross) * load_share(spec))
     hp = spec.heat_pump
     return replace(
-        _hp(spec, rated_w=hp.rated_w * k, min_w=hp.min_w * k),
+        _hp(
+            spec,
+            rated_w=hp.rated_w * k,
+            min_w=hp.min_w * k,
+            flow_m3_per_h=round(hp.flow_m3_per_h * k, 2),
+        ),
         backup=None,
         design=replace(spec.design, bivalent_c=None),
     )
