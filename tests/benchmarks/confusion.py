@@ -73,9 +73,9 @@ CONSEQUENCES: dict[str, frozenset[str]] = {
     "low_flow": _LESS_FLOW,
     "falling_flow": _LESS_FLOW | {"efficiency_fell"},
     # emitters get cooler water than the unit makes
-    "buffer_mixing": frozenset({"room_below_target", "short_cycling", "efficiency_below_expected"}),
-    "backup_heater_use": frozenset(
-        {"capacity_short", "room_below_target", "efficiency_below_expected", "flow_temperature_above_curve"}
+    "buffer_mixing": _COSTS_EFFICIENCY | {"room_below_target", "short_cycling"},
+    "backup_heater_use": (
+        _COSTS_EFFICIENCY | {"capacity_short", "room_below_target", "flow_temperature_above_curve"}
     ),
     "immersion_use": frozenset(
         {"water_too_hot", "disinfection_lacking", "reheat_incomplete", "efficiency_below_expected"}

@@ -150,7 +150,10 @@ def pressure_swings(context: Context) -> Finding | None:
         raise NotAssessed("needs system_pressure every 15 minutes or closer", "spacing_too_wide")
     swing, slope = days.floats("pressure_swing"), days.floats("pressure_per_k")
     follows = fill_nan(days.floats("pressure_follows"), 0.0) >= limit("pressure_follows")
+    # Where the water is cool today, what counts is where its pressure ends at the hottest.
+    ends = days.floats("pressure") + slope * (_hottest(context) - days.floats("loop_c"))
     wide = fill_nan(swing, 0.0) >= limit("pressure_swing_watch")
+    wide |= fill_nan(ends, 0.0) >= limit("pressure_high_watch")
     expected = _slopes(context)
     steep = fill_nan(slope, 0.0) > limit("pressure_slope_over") * expected
     if not (np.isfinite(slope).sum() >= 3 or wide.any()):
