@@ -103,7 +103,8 @@ _STARVED = {
 # A coil with hardly any air, or hardly any refrigerant, frosts within any lock.
 _CHOKED = {**_STARVED, "locked": Spread(0.95, 0.05), "follows": Spread(0.0, 0.15), "dry": Spread(-2.0, 1.5)}
 # A timer counts running time, in fog as in dry frost. It wastes defrosts and is no fault. Timers of 60 minutes
-# and more are known by that alone; here are those of 45 to 55.
+# and more are known by that alone where the unit is efficient; here are those of 45 to 55, and the longer ones of
+# a unit that has lost efficiency for another reason.
 _TIMED = {
     **_SOUND,
     "often": Spread(0.5, 0.5),
@@ -121,6 +122,7 @@ _SIGNATURES: Mapping[str, Mapping[str, Spread]] = MappingProxyType(
     {
         "sound": _SOUND,
         "timed": _TIMED,
+        "timed, inefficient": {**_TIMED, "lock": Spread(0.55, 0.15), "efficiency": Spread(0.85, 0.1)},
         "starved": _STARVED,
         "choked": _CHOKED,
         "melts slowly": {**_SOUND, **_LONG_AND_WEAK},
@@ -133,11 +135,19 @@ _SIGNATURES: Mapping[str, Mapping[str, Spread]] = MappingProxyType(
     }
 )
 _PRIOR: Mapping[str, float] = MappingProxyType(
-    {"sound": 0.81, "timed": 0.04, "starved": 0.06, "choked": 0.04, "melts slowly": 0.03, "leaves ice": 0.02}
+    {
+        "sound": 0.80,
+        "timed": 0.04,
+        "timed, inefficient": 0.01,
+        "starved": 0.06,
+        "choked": 0.04,
+        "melts slowly": 0.03,
+        "leaves ice": 0.02,
+    }
 )
 """Prior weights: shares of air-source units whose defrosts are looked at, common practice."""
 UNMELTED = ("melts slowly", "leaves ice")
-_NO_FAULT = ("sound", "timed")
+_NO_FAULT = ("sound", "timed", "timed, inefficient")
 _OWN_SPREAD: Mapping[str, str] = MappingProxyType({"often": "often_spread", "dry": "dry_spread"})
 """Facts with a standard uncertainty of their own."""
 _LEAST_LOCKED_SD = 0.05
