@@ -11,7 +11,7 @@ from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.findings.flow import buffer, falling_flow, water_flow
 from fieldfare.analysis.findings.heat import curve
-from tests.analysis.operation_tables import CURVE, DAYS, check_whole, context_of, days_of
+from tests.analysis.operation_tables import CURVE, DAYS, FIRST, check_whole, context_of, days_of
 from tests.analysis.site_text import WHOLE
 
 # Flow temperature
@@ -132,6 +132,17 @@ def test_charges_tell_whether_the_pump_holds_one_speed(charging: float, told: bo
     context = context_of(low)
     found = water_flow.low_flow(replace(context, facts=replace(context.facts, reheats=charges)))
     assert (found is not None and found.severity != "note" and found.confidence >= 0.9) is told
+
+
+def test_a_low_flow_is_dated_from_where_it_began_to_fall() -> None:
+    """It passes the limit three weeks after it began to fall."""
+    rng = np.random.default_rng(2)
+    flow = 1.45 * (1.0 - np.clip(np.arange(DAYS) - 15, 0, 30) / 30 * 0.4) + 0.005 * rng.standard_normal(DAYS)
+    lift = 4.0 * 1.45 / flow
+    days = days_of(flow_rate=flow, flow_rate_top=flow, flow_rate_hot_water=flow, lift=lift)
+    found = check_whole(water_flow.low_flow(context_of(days)))
+    begun = (np.datetime64(found.since) - FIRST) / np.timedelta64(1, "D")
+    assert 10 <= begun <= 20
 
 
 def test_flow_is_had_from_heat_and_difference_where_no_meter_shows_it() -> None:

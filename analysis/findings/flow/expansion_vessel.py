@@ -33,6 +33,7 @@ from fieldfare.analysis.findings.model import (
     Finding,
     Severity,
 )
+from fieldfare.analysis.findings.onset import onset
 from fieldfare.analysis.statistics.quantiles import nan_median
 
 _VESSEL_CAUTION = (
@@ -210,7 +211,7 @@ def pressure_swings(context: Context) -> Finding | None:
     return Finding(
         "pressure_swings",
         severity,
-        episode.since,
+        onset(days["day"], np.where(sound | so, slope / expected, np.nan), episode),
         confidence,
         f"The circuit's pressure swings by {amount:.1f} bar with the water's temperature{told_by}.",
         evidence=(

@@ -21,6 +21,7 @@ from fieldfare.analysis.findings.episodes import Episode, latest_episode
 from fieldfare.analysis.findings.flow.falling_flow import falling_flow
 from fieldfare.analysis.findings.grading import downgraded, graded, ranked
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
+from fieldfare.analysis.findings.onset import onset
 from fieldfare.analysis.findings.phrases import day_text, percent
 from fieldfare.analysis.findings.yearly_cost import FLOW_COST_PER_K, heating_year
 from fieldfare.analysis.statistics.quantiles import nan_median
@@ -59,11 +60,12 @@ def low_flow(context: Context) -> Finding | None:
         graded(value, limit("low_flow_watch_share"), limit("low_flow_act_share"), downward=True), episode, 5.0
     )
     kwh = _flow_cost(days, here & steady, lift, value, heating_year(context))
-    causes = _low_flow_causes(context, here, share, episode.since)
+    since = onset(days["day"], np.where(judged, 1.0 - share, np.nan), episode)
+    causes = _low_flow_causes(context, here, share, since)
     return Finding(
         "low_flow",
         severity,
-        episode.since,
+        since,
         min(real, limit("surest")) * (1.0 if how == "measured" else 0.95),
         f"Only {percent(value)} of the nominal water flow goes through the heat pump.",
         evidence=(
