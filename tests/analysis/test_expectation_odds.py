@@ -200,8 +200,8 @@ def test_mixing_shows_in_both_balances():
 def test_starts_due_follow_the_load():
     through, half = starts_due(4.0, 2.5), starts_due(1.25, 2.5)
     assert through.middle == pytest.approx(INTERRUPTED_A_DAY)
-    # 20 l/kW and 6 K: 0.25 / 0.1392 starts an hour at half of the least output
-    assert half.middle == pytest.approx(INTERRUPTED_A_DAY + 24.0 * 0.25 / (20.0 * 0.00116 * 6.0))
+    # 55 l/kW and 6 K: 0.25 / 0.3828 starts an hour at half of the least output
+    assert half.middle == pytest.approx(INTERRUPTED_A_DAY + 24.0 * 0.25 / (55.0 * 0.00116 * 6.0))
     assert half.low < half.middle < half.high
 
 
