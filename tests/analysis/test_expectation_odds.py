@@ -12,6 +12,7 @@ from fieldfare.analysis.expectation import capacity_odds, idle_pump
 from fieldfare.analysis.expectation.buffer_mixing import mixing_loss
 from fieldfare.analysis.expectation.cycling import INTERRUPTED_A_DAY, starts_due
 from fieldfare.analysis.expectation.defrost import COAT_G_PER_KW
+from fieldfare.analysis.expectation.defrost_cause import refrigerant_chance
 from fieldfare.analysis.expectation.defrost_odds import (
     UNMELTED,
     Signs,
@@ -71,6 +72,14 @@ def test_a_sound_coat_is_there_in_dry_air_too():
     assert coat_when_dry(coat[:10], coat[:10]) is None
     assert weights(Signs(0.7, 0.5, dry=0.0, dry_spread=0.45))["sound"] > 0.9
     assert weights(Signs(0.7, 0.5, dry=-2.5, dry_spread=0.7))["sound"] < 0.6
+
+
+def test_lost_efficiency_is_the_charge_and_none_the_air():
+    """A tenth and more is lost before a charge frosts the coil (common practice); unknown says nothing."""
+    assert refrigerant_chance(np.nan, np.nan) == pytest.approx(0.5)
+    assert refrigerant_chance(1.0, 0.9) < 0.3
+    assert refrigerant_chance(0.86, 0.75) > 0.7
+    assert 0.2 <= refrigerant_chance(1.2, 1.1) < refrigerant_chance(0.6, 0.4) <= 0.8
 
 
 def test_a_timer_is_told_from_a_coil_at_its_lock():

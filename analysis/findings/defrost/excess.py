@@ -33,6 +33,7 @@ from fieldfare.analysis.findings.defrost.causes import (
     defrost_causes,
     drawn_share,
     efficiency,
+    measured_efficiency,
     rated_kw,
     used_wh,
 )
@@ -170,7 +171,7 @@ def _judge(
         locked_due_spread=usual.due.sd if usual else 0.0,
         lock=float(np.log(usual.lock / USUAL_LOCK_MIN)) if usual else np.nan,
         follows=usual.follows if usual else np.nan,
-        efficiency=efficiency(context),
+        efficiency=measured_efficiency(context),
         dry=float(np.log(dry.middle)) if dry else np.nan,
         dry_spread=dry.spread if dry else 0.0,
         penalty=_penalty(_share_of_heat(context, mine, rows)),
