@@ -175,7 +175,7 @@ def pressure_swings(context: Context) -> Finding | None:
     gas = _gas(context)
     sound &= ~(gas < limit("pressure_mended") * nan_median(gas[so]))
     episode = latest_episode(days["day"], so, so | sound, hold_days=3, gone_days=7)
-    if episode is None or episode.share < 0.3:
+    if episode is None or episode.share < limit("pressure_swing_share"):
         return None
     inside = so & episode.covers(days["day"])
     amount, top, rate = (
