@@ -2,18 +2,34 @@
 
 from __future__ import annotations
 
-from math import exp, log
+from math import hypot
+
+from fieldfare.analysis.expectation.hypotheses import log_odds, probability_of
+from fieldfare.analysis.expectation.uncertain import normal_chance
 
 # One plant in ten is too small where neither load nor output can be told (common practice).
 _PRIOR = 0.1
-# Rating and load together are never surer than this: declared outputs, extrapolated loads (common practice).
-# So what no cold day has shown stays worth a note.
-_SUREST, _LEAST = 0.88, 0.05
+# Where no full work has shown the output: outputs between rated points, with defrosts, and the load of a day
+# colder than any seen are a tenth off (common practice). Of a hundred loads some have a stove beside them.
+_UNSEEN = 0.10
+_SUREST, _LEAST = 0.97, 0.05
 # Each day flat out with the rooms short raises the odds by two thirds; one is a long set-back, guests or a
 # door left open.
 _A_DAY, _FIRST, _MOST_DAYS = 0.5, 0.5, 14
-# Days as cold as the design's on which rooms held and the unit had reserve speak against a reckoned shortage.
-_HELD, _FEWEST_HELD = 2.5, 3
+# Three days as cold as the design's on which rooms held and the unit had reserve are forty to one against a
+# calculated shortage.
+_HELD, _FEWEST_HELD = 3.6, 3
+
+
+def by_rating_and_load(margin: float, spread: float, *, measured: bool) -> float:
+    """Probability that output over load lies below 1 [0 to 1].
+
+    margin, spread : output over load on the design day and its standard uncertainty [-]
+    measured : full work has shown the output
+    Source: GUM (JCGM 100:2008) 5.1.2, independent contributions.
+    """
+    doubt = hypot(spread, 0.0 if measured else _UNSEEN * margin)
+    return normal_chance((1.0 - margin) / max(doubt, 1e-6))
 
 
 def chance(by_margin: float | None, failed_days: int, held_days: int) -> float:
@@ -24,9 +40,9 @@ def chance(by_margin: float | None, failed_days: int, held_days: int) -> float:
         either
     """
     p = _PRIOR if by_margin is None else min(max(by_margin, _LEAST), _SUREST)
-    odds = log(p / (1.0 - p))
+    odds = log_odds(p)
     if failed_days > 0:
         odds += _A_DAY * min(failed_days, _MOST_DAYS) - _FIRST
     elif held_days >= _FEWEST_HELD:
         odds -= _HELD
-    return 1.0 / (1.0 + exp(-odds))
+    return probability_of(odds)

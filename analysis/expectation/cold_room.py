@@ -7,13 +7,11 @@ measured, times prior odds. A fact that was not measured says nothing for or aga
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import asdict, dataclass
+from math import log
 from types import MappingProxyType
-from typing import NamedTuple
 
-import numpy as np
-
-from fieldfare.analysis.statistics.distributions import t_log_density
+from fieldfare.analysis.expectation.hypotheses import Spread, log_likelihood, shares
 
 
 @dataclass(frozen=True)
@@ -34,13 +32,6 @@ class ColdRoom:
     emission: float | None = None
     gap: float | None = None
     below_curve: float | None = None
-
-
-class Spread(NamedTuple):
-    """Expected value and its standard deviation."""
-
-    mean: float
-    sd: float
 
 
 # Signatures, common practice unless said. A unit at its limit runs without a rest at its rated output and
@@ -98,19 +89,13 @@ def cause_weights(measured: ColdRoom) -> dict[str, float]:
     Returns cause -> weight, of all causes together 1. The prior odds where nothing was measured.
     Source: Bayes' rule, facts taken as independent; signatures are common practice.
     """
-    logs = {}
-    for cause, signature in _SIGNATURES.items():
-        log = float(np.log(_PRIOR.get(cause, 1.0)))
-        for field in fields(measured):
-            value = getattr(measured, field.name)
-            if value is not None and np.isfinite(value):
-                mean, sd = signature[field.name]
-                log += t_log_density((value - mean) / sd, _TAIL_DF) - float(np.log(sd))
-        logs[cause] = log
-    top = max(logs.values())
-    weights = {cause: float(np.exp(log - top)) for cause, log in logs.items()}
-    total = sum(weights.values())
-    return {cause: weight / total for cause, weight in weights.items()}
+    facts = asdict(measured)
+    return shares(
+        {
+            cause: log(_PRIOR.get(cause, 1.0)) + log_likelihood(facts, expected, _TAIL_DF)
+            for cause, expected in _SIGNATURES.items()
+        }
+    )
 
 
 def signature(cause: str) -> Mapping[str, Spread]:

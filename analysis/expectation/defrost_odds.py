@@ -1,25 +1,30 @@
 """Probability of a cause of defrosting other than frost: air flow, refrigerant charge, melting heat.
 
-Three hypotheses with a signature over several facts; the weight of each is the likelihood of what was
-measured, times prior odds. Coils, coats and controls of units differ by more than a plain fault adds to the
-number of defrosts, so the number
-alone never settles it. What parts them is the pattern: a sound control waits in dry air until the coat is
-    there, a starved
-coil defrosts as soon as the unit's own lock ends, on little ice. A unit that changed against its own earlier
-days, at like frost, has lost something whatever its coil is like.
+Each hypothesis has a signature over several facts; its weight is the likelihood of what was measured, times
+prior odds. Coils, coats and controls of units differ by more than a plain fault adds to the number of defrosts,
+so the number alone never settles it. What parts them is the pattern: a sound control waits in dry air until the
+coat is there, a starved coil defrosts as soon as the unit's own lock ends, on little ice. A unit that changed
+against its own earlier days, at like frost, has lost something whatever its coil is like.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
-from math import exp, hypot, inf, log, sqrt
+from dataclasses import asdict, dataclass
+from math import hypot, inf, log, sqrt
 from types import MappingProxyType
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldfare.analysis.expectation.hypotheses import (
+    Spread,
+    log_likelihood,
+    log_odds,
+    probability_of,
+    shares,
+)
 from fieldfare.analysis.statistics.distributions import t_log_density
 
 Floats = NDArray[np.float64]
@@ -32,10 +37,14 @@ class Signs:
     often : logarithm of defrosts over those that the frost asks for [-]. often_spread : its standard
         uncertainty [-]
     used : logarithm of heat and electricity of one over what a whole coat takes [-]
-    locked : share of the defrosts in the drier half that come as soon as the unit's lock ends [-]
+    locked : share of the defrosts in the drier half that come as soon as the unit's lock ends [-]. locked_due,
+        locked_due_spread : the share that coats of frost alone bring there [-]
+    lock : logarithm of the shortest usual running time between two of them over a usual lock [-]
     follows : slope of the logarithm of their spacing over that of the frost rate [-]; -1 where a coat of
         frost decides
     efficiency : steady heating over what is expected [-]
+    dry : logarithm of the frost laid before the drier quarter of the defrosts over a whole coat [-].
+        dry_spread : its standard uncertainty [-]
     penalty : logarithm of heat and electricity they take over all heat given, of no less than a usual
         winter's share [-]
     minutes : logarithm of their length over the usual one [-]. drawn : logarithm of the heat drawn over the
@@ -46,63 +55,103 @@ class Signs:
     often_spread: float
     used: float = np.nan
     locked: float = np.nan
+    locked_due: float = 0.0
+    locked_due_spread: float = 0.0
+    lock: float = np.nan
     follows: float = np.nan
     efficiency: float = np.nan
+    dry: float = np.nan
+    dry_spread: float = 0.0
     penalty: float = np.nan
     minutes: float = np.nan
     drawn: float = np.nan
 
 
+USUAL_LOCK_MIN = 38.0
+"""Running time after a defrost before the next may begin (common practice: 30 to 50 minutes)."""
 USUAL_PENALTY = 0.025
 """Heat and electricity of melting over all heat given on frosty days, of a sound unit in damp air (common
 practice: 1 to 4 %)."""
 
 
-class Spread(NamedTuple):
-    """Expected value and its standard deviation."""
-
-    mean: float
-    sd: float
-
-
-# Signatures: common practice, with spreads that cover coils of 6 to 11 K, coats of 0.1 to 0.26 kg/kW and
-# locks of 30 to 50 minutes (`fieldfare.collector.simulated.design.variety`).
+# Signatures: common practice. What coils, coats and air leave open stands in the facts' own uncertainties and
+# is not counted here again. Locks are 30 to 50 minutes.
+_SOUND = {
+    "lock": Spread(0.3, 0.35),
+    "often": Spread(0.0, 0.1),
+    "used": Spread(-0.15, 0.35),
+    "locked": Spread(0.05, 0.15),
+    "follows": Spread(-1.1, 0.6),
+    "efficiency": Spread(1.02, 0.06),
+    "dry": Spread(-0.15, 0.2),
+    "penalty": Spread(0.1, 0.4),
+    "minutes": Spread(-0.2, 0.4),
+    "drawn": Spread(-0.3, 0.3),
+}
+_STARVED = {
+    "lock": Spread(0.0, 0.2),
+    "often": Spread(0.9, 0.55),
+    "used": Spread(-0.7, 0.5),
+    "locked": Spread(0.65, 0.22),
+    "follows": Spread(-0.3, 0.5),
+    "efficiency": Spread(0.94, 0.10),
+    "dry": Spread(-1.6, 1.0),
+    "penalty": Spread(0.6, 0.6),
+    "minutes": Spread(-0.4, 0.5),
+    "drawn": Spread(-0.3, 0.3),
+}
+# A coil with hardly any air, or hardly any refrigerant, frosts within any lock.
+_CHOKED = {**_STARVED, "locked": Spread(0.95, 0.05), "follows": Spread(0.0, 0.15), "dry": Spread(-2.0, 1.5)}
+# A timer counts running time, in fog as in dry frost. It wastes defrosts and is no fault. Timers of 60 minutes
+# and more are known by that alone where the unit is efficient; here are those of 45 to 55, and the longer ones of
+# a unit that has lost efficiency for another reason.
+_TIMED = {
+    **_SOUND,
+    "often": Spread(0.5, 0.5),
+    "used": Spread(-0.5, 0.4),
+    "locked": Spread(0.95, 0.05),
+    "lock": Spread(0.27, 0.08),
+    "follows": Spread(0.0, 0.15),
+    "dry": Spread(-1.0, 1.5),
+    "minutes": Spread(-0.4, 0.4),
+}
+# Melting that lacks heat still clears the coil, so that all else is as with a sound unit, or it leaves ice,
+# which blocks the air as dirt does.
+_LONG_AND_WEAK = {"minutes": Spread(0.5, 0.4), "drawn": Spread(-1.3, 0.4)}
 _SIGNATURES: Mapping[str, Mapping[str, Spread]] = MappingProxyType(
     {
-        "sound": {
-            "often": Spread(0.0, 0.25),
-            "used": Spread(-0.15, 0.35),
-            "locked": Spread(0.2, 0.22),
-            "follows": Spread(-1.1, 0.6),
-            "efficiency": Spread(1.02, 0.06),
-            "penalty": Spread(0.1, 0.4),
-            "minutes": Spread(-0.2, 0.4),
-            "drawn": Spread(-0.3, 0.3),
-        },
-        "starved": {
-            "often": Spread(0.9, 0.55),
-            "used": Spread(-0.7, 0.5),
-            "locked": Spread(0.65, 0.22),
-            "follows": Spread(-0.3, 0.5),
-            "efficiency": Spread(0.94, 0.10),
-            "penalty": Spread(0.6, 0.6),
-            "minutes": Spread(-0.4, 0.5),
-            "drawn": Spread(-0.3, 0.3),
-        },
-        "unmelted": {
-            "often": Spread(0.0, 0.7),
-            "used": Spread(-0.15, 0.45),
-            "locked": Spread(0.25, 0.30),
-            "follows": Spread(-1.1, 0.8),
-            "efficiency": Spread(1.0, 0.10),
-            "penalty": Spread(0.3, 0.6),
-            "minutes": Spread(0.5, 0.4),
-            "drawn": Spread(-1.3, 0.4),
+        "sound": _SOUND,
+        "timed": _TIMED,
+        "timed, inefficient": {**_TIMED, "lock": Spread(0.55, 0.15), "efficiency": Spread(0.85, 0.1)},
+        "starved": _STARVED,
+        "choked": _CHOKED,
+        "melts slowly": {**_SOUND, **_LONG_AND_WEAK},
+        "leaves ice": {
+            **_CHOKED,
+            **_LONG_AND_WEAK,
+            "used": Spread(0.0, 0.5),
+            "efficiency": Spread(0.9, 0.15),
         },
     }
 )
-_PRIOR: Mapping[str, float] = MappingProxyType({"sound": 0.85, "starved": 0.10, "unmelted": 0.05})
+_PRIOR: Mapping[str, float] = MappingProxyType(
+    {
+        "sound": 0.80,
+        "timed": 0.04,
+        "timed, inefficient": 0.01,
+        "starved": 0.06,
+        "choked": 0.04,
+        "melts slowly": 0.03,
+        "leaves ice": 0.02,
+    }
+)
 """Prior weights: shares of air-source units whose defrosts are looked at, common practice."""
+UNMELTED = ("melts slowly", "leaves ice")
+_NO_FAULT = ("sound", "timed", "timed, inefficient")
+_OWN_SPREAD: Mapping[str, str] = MappingProxyType({"often": "often_spread", "dry": "dry_spread"})
+"""Facts with a standard uncertainty of their own."""
+_LEAST_LOCKED_SD = 0.05
+"""Where nearly all are at the lock: stops and charges move some of them (common practice)."""
 _TAIL_DF = 8
 """Degrees of freedom of the density: heavier tails than a normal's, so that one odd fact does not settle
 it."""
@@ -113,23 +162,32 @@ def weights(signs: Signs, change: float = 0.0) -> dict[str, float]:
 
     signs : Signs. change : logarithm of the likelihood ratio that it changed against its own days, as
         `changed` has it
-    Returns hypothesis -> probability, together 1. Source: Bayes' rule.
+    Returns "sound", "starved", "melts slowly" and "leaves ice" (both: melting lacks heat) -> probability,
+        together 1. Source: Bayes' rule.
     """
+    facts = asdict(signs)
     logs = {}
-    for name, signature in _SIGNATURES.items():
-        total = 0.0
-        for field in fields(signs):
-            value = float(getattr(signs, field.name))
-            if field.name not in signature or not np.isfinite(value):
-                continue
-            mean, sd = signature[field.name]
-            if field.name == "often":
-                sd = hypot(sd, signs.often_spread)
-            total += t_log_density((value - mean) / sd, _TAIL_DF) - log(sd)
-        logs[name] = log(_PRIOR[name]) + total + (0.0 if name == "sound" else change)
-    top = max(logs.values())
-    whole = sum(exp(v - top) for v in logs.values())
-    return {name: exp(v - top) / whole for name, v in logs.items()}
+    for name, expected in _SIGNATURES.items():
+        own = {
+            fact: Spread(expected[fact].mean, hypot(expected[fact].sd, facts[spread]))
+            for fact, spread in _OWN_SPREAD.items()
+        }
+        due = Spread(signs.locked_due, signs.locked_due_spread)
+        own["locked"] = _beside_frost(expected["locked"], due)
+        logs[name] = log(_PRIOR[name]) + log_likelihood(facts, {**expected, **own}, _TAIL_DF)
+        logs[name] += 0.0 if name in _NO_FAULT else change
+    told = shares(logs)
+    return {
+        "sound": sum(told[name] for name in _NO_FAULT),
+        "starved": told["starved"] + told["choked"],
+        **{name: told[name] for name in UNMELTED},
+    }
+
+
+def _beside_frost(locked: Spread, due: Spread) -> Spread:
+    """Share at the lock under a hypothesis, on top of the defrosts that frost alone brings there."""
+    left = 1.0 - due.mean
+    return Spread(1.0 - (1.0 - locked.mean) * left, hypot(locked.sd * left, due.sd, _LEAST_LOCKED_SD))
 
 
 # Defrosts that find no frost. One unit in twenty has a sensor or a charge that makes them (common practice).
@@ -152,12 +210,12 @@ def dry_chance(
     empty : what they use is no more than the bare coil takes. locked, follows, efficiency : as `Signs` has
         them
     """
-    odds = log(_DRY_PRIOR / (1.0 - _DRY_PRIOR))
+    odds = log_odds(_DRY_PRIOR)
     odds += min(_WARM_EACH * warm, _WARM_MOST) + min(_COOL_EACH * cool, _COOL_MOST)
     odds += _EMPTY if empty else 0.0
     odds += _AT_LOCK if locked >= _LOCKED and follows > _FOLLOWS else 0.0
     odds += _LESS if efficiency < _LOST else 0.0
-    return 1.0 / (1.0 + exp(-odds))
+    return probability_of(odds)
 
 
 class Change(NamedTuple):

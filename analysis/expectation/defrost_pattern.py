@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from math import hypot, log, sqrt
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
+
+from fieldfare.analysis.expectation.defrost import COAT_G_PER_KW
+from fieldfare.analysis.expectation.frost import UNITS_SPREAD
+from fieldfare.analysis.expectation.hypotheses import Spread
+from fieldfare.analysis.expectation.uncertain import GAUSS_95, Lognormal, score_of
 
 Floats = NDArray[np.float64]
 
@@ -17,15 +23,17 @@ _LOCK_QUANTILE = 0.1
 
 
 class Pattern(NamedTuple):
-    """locked : share of the drier half of the defrosts that come as soon as the lock ends [-]. follows :
-    slope of log spacing over log frost rate [-]. lock : shortest usual spacing [min]"""
+    """locked : share of the drier half of the defrosts that come as soon as the lock ends [-]. due : the same
+    as coats of frost alone make it, with what coat, coil and air leave open. follows : slope of log spacing over
+    log frost rate [-]. lock : shortest usual spacing [min]"""
 
     locked: float
+    due: Spread
     follows: float
     lock: float
 
 
-def pattern(spacing: Floats, frost: Floats) -> Pattern | None:
+def pattern(spacing: Floats, frost: Floats, doubt: float) -> Pattern | None:
     """How the spacing of defrosts goes with the frost.
 
     spacing : float64 (n,) [min of running since the last one]. frost : float64 (n,) [g/kW, expected since
@@ -44,4 +52,40 @@ def pattern(spacing: Floats, frost: Floats) -> Pattern | None:
     slope = float("nan")
     if float(np.ptp(rate[usual])) > 0.3:
         slope = float(np.polyfit(rate[usual], np.log(gap[usual]), 1)[0])
-    return Pattern(float(np.mean(gap[dry] <= lock + _LOCK_MIN)), slope, lock)
+    locked = float(np.mean(gap[dry] <= lock + _LOCK_MIN))
+    return Pattern(locked, _locked_due(rate[dry] + log(lock), doubt), slope, lock)
+
+
+_GUESSES = tuple(score_of((i + 0.5) / 40.0) for i in range(40))
+"""Forty equally probable values of a standard normal variable."""
+
+
+def _locked_due(laid: Floats, doubt: float) -> Spread:
+    """Share of defrosts whose coat is there when the lock ends.
+
+    laid : float64 (n,), logarithm of the frost of one lock's length [g/kW]. doubt : as `pattern` has it
+    One unit has one coil, coat and place, so that all its defrosts err together.
+    """
+    doubt = hypot(doubt, COAT_G_PER_KW.spread)
+    share = [float(np.mean(laid + doubt * guess >= log(COAT_G_PER_KW.middle))) for guess in _GUESSES]
+    return Spread(float(np.mean(share)), float(np.std(share)))
+
+
+_DRIER = 0.25
+
+
+def coat_when_dry(usual: Floats, most: Floats) -> Lognormal | None:
+    """Frost laid before the drier quarter of the defrosts, over a whole coat.
+
+    A sound unit waits for its coat, so that little frost only makes it wait longer.
+
+    usual, most : float64 (n,) [g/kW]. Frost since the last defrost as expected, and the most there can be
+    Returns Lognormal [-] with what coat, coil and air leave open; None for fewer than 20 defrosts.
+    Source: GUM (JCGM 100), the guess `most` as in `fieldfare.analysis.expectation.frost.frost_mass`.
+    """
+    known = np.isfinite(usual) & np.isfinite(most)
+    if known.sum() < _FEWEST:
+        return None
+    middle, high = (max(float(np.quantile(frost[known], _DRIER)), _LEAST_FROST) for frost in (usual, most))
+    air = log(max(high, middle) / middle) / GAUSS_95 / sqrt(3.0)
+    return Lognormal(middle, hypot(air, UNITS_SPREAD)).over(COAT_G_PER_KW)

@@ -72,8 +72,8 @@ def frost_rate(outdoor_c: ArrayLike, humidity: ArrayLike, load: ArrayLike, coil:
     return np.asarray(index * air_kg_per_h * coil.transfer)
 
 
-# Beyond the coil and the air: coils, fans and controls differ.
-_MODEL = 0.25
+UNITS_SPREAD = 0.25
+"""How far frost lies from the model's beyond coil and air, as a logarithm: fans and controls differ."""
 # Frost that the low guess sees none of is still taken as known to a power of ten.
 _FAR_LESS = 0.1
 
@@ -87,4 +87,4 @@ def frost_mass(least: float, usual: float, most: float) -> Lognormal:
     usual = max(usual, 1e-6)
     # The guesses move coil, transfer and air together; the three are independent and add up as squares.
     wide = (log(max(most, usual) / usual) + log(usual / max(least, _FAR_LESS * usual))) / (2.0 * GAUSS_95)
-    return Lognormal(usual, hypot(wide / sqrt(3.0), _MODEL))
+    return Lognormal(usual, hypot(wide / sqrt(3.0), UNITS_SPREAD))

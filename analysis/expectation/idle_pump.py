@@ -7,7 +7,9 @@ pump that is wired to permanent live, or left in hand mode, rests at no time.
 
 from __future__ import annotations
 
-from math import exp, log
+from math import log
+
+from fieldfare.analysis.expectation.hypotheses import probability_of
 
 # One plant in twenty has such a pump; of sound ones a fifth keep their water moving in the season (common
 # practice).
@@ -37,4 +39,4 @@ def chance(*, summer: float | None, before: float | None, without_call: bool) ->
         odds += log(_RESTED_BEFORE)
     if without_call:
         odds += log(_WITHOUT_CALL)
-    return 1.0 / (1.0 + exp(-odds))
+    return probability_of(odds)

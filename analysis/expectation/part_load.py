@@ -65,8 +65,8 @@ class Strength:
 USUAL_STRENGTH = Strength(0.8, _GAIN_SPREAD)
 _DAY_NOISE, _LIKE_NEIGHBOURS = 0.04, 5.0
 # Load goes with the weather, and the weather with frost and flow temperature: a slope tells the gain no
-# better than so.
-_CONFOUNDED = 0.2
+# better than so (scatter of slopes among simulated units of one strength).
+_CONFOUNDED = 0.5
 
 
 def learned_strength(level: Floats, gain: Floats, weight: Floats) -> Strength:

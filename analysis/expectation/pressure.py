@@ -24,12 +24,12 @@ BELOW_RELIEF_BAR = 0.5
 """Final pressure stays this far below the relief valve (EN 12828 Annex D, from memory)."""
 ABOVE_CHARGE_BAR = 0.3
 """The circuit is filled this far above the vessel's gas charge (EN 12828 Annex D, from memory)."""
-LEAST_CHARGE_BAR = 0.7
-"""Least gas charge of a vessel (EN 12828 Annex D, from memory)."""
+USUAL_CHARGE_BAR = 1.0
+"""Gas charge of a dwelling's vessel: a head of two storeys and 0.3 bar (EN 12828 Annex D, from memory; makers
+deliver 0.75 to 1.5, common practice)."""
 RESERVE_SHARE = 0.005
 """Water held in reserve, as a share of the circuit's volume (EN 12828 Annex D, from memory)."""
 ATMOSPHERE_BAR = 1.013
-_LEAST_GAS = 1e-4
 # How far a sound circuit's slope may differ: water beyond the sensors is cooler or warmer than at them, the
 # charge was set by hand, the size is the next one on sale (common practice).
 _RELATIVE_UNCERTAINTY = 0.35
@@ -92,6 +92,21 @@ def pressure_at(
     return np.asarray(absolute - ATMOSPHERE_BAR)[()]
 
 
+def least_gas(
+    hottest_c: float, *, relief_bar: float = RELIEF_BAR, fluid: str = "none", percent: float = 0.0
+) -> float:
+    """Gas of the least vessel that will do, its pressure times its volume over the circuit's.
+
+    hottest_c : float [C], the hottest mean the circuit is meant for
+    Returns float [bar]. It stays as it is while water comes and goes, so that a pressure raised or lowered by the
+    fault itself says nothing of the vessel.
+    Source: EN 12828 Annex D (from memory) at the usual gas charge; Boyle's law.
+    """
+    cold = USUAL_CHARGE_BAR + ABOVE_CHARGE_BAR
+    share = vessel_share(cold, hottest_c, relief_bar=relief_bar, fluid=fluid, percent=percent)
+    return share * (USUAL_CHARGE_BAR + ATMOSPHERE_BAR)
+
+
 def slope_expected(
     pressure_bar: float,
     mean_c: float,
@@ -103,33 +118,12 @@ def slope_expected(
 ) -> Expected:
     """Steepest healthy slope of pressure on the water's mean temperature, with the least vessel that will do.
 
-    pressure_bar : float [bar gauge], typical. mean_c : float [C], the water's mean at it. The cold fill
-        follows from both
+    pressure_bar : float [bar gauge], typical. mean_c : float [C], the water's mean at it
     hottest_c : float [C], the hottest mean the circuit is meant for
     Returns Expected [bar/K], with a relative standard uncertainty of 35 % (common practice).
     Source: derivative of Boyle's law: dp/dT = (p + 1)^2 / (Vn (p0 + 1)) dVe/dT, volumes over the circuit's.
     """
-    grown = float(expansion(COLD_C, mean_c, fluid=fluid, percent=percent))
-    cold = _cold_pressure(pressure_bar, grown, hottest_c, relief_bar, fluid, percent)
-    share = vessel_share(cold, hottest_c, relief_bar=relief_bar, fluid=fluid, percent=percent)
-    charge = share * (cold - ABOVE_CHARGE_BAR + ATMOSPHERE_BAR)  # pressure times gas volume
-    level = charge / max(charge / (cold + ATMOSPHERE_BAR) - grown, _LEAST_GAS)
+    gas = least_gas(hottest_c, relief_bar=relief_bar, fluid=fluid, percent=percent)
     per_k = float(expansion(mean_c - 0.5, mean_c + 0.5, fluid=fluid, percent=percent))
-    slope = level**2 * per_k / charge
+    slope = (pressure_bar + ATMOSPHERE_BAR) ** 2 * per_k / gas
     return Expected(slope, _RELATIVE_UNCERTAINTY * slope)
-
-
-def _cold_pressure(
-    pressure_bar: float, grown: float, hottest_c: float, relief_bar: float, fluid: str, percent: float
-) -> float:
-    """Cold fill pressure that gives a pressure after the water has expanded by a share [bar]."""
-    fills = np.arange(LEAST_CHARGE_BAR + ABOVE_CHARGE_BAR, relief_bar - BELOW_RELIEF_BAR - 0.05, 0.05)
-    shares = np.array(
-        [
-            vessel_share(float(c), hottest_c, relief_bar=relief_bar, fluid=fluid, percent=percent)
-            for c in fills
-        ]
-    )
-    charge = shares * (fills - ABOVE_CHARGE_BAR + ATMOSPHERE_BAR)
-    level = charge / np.maximum(charge / (fills + ATMOSPHERE_BAR) - grown, _LEAST_GAS) - ATMOSPHERE_BAR
-    return float(fills[int(np.argmin(np.abs(level - pressure_bar)))])

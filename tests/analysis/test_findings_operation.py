@@ -129,8 +129,8 @@ def test_silence_of_coarse_readings_is_no_all_clear() -> None:
 def test_defrosts_beyond_what_the_frost_asks_for(
     days: dict[str, Any], columns: dict[str, Any], cause: str
 ) -> None:
-    given: dict[str, Any] = {"a_day": 24, "heat_taken": 0.12, "locked": True} | columns
-    table = defrosts_of(45.0, 90.0, **given)
+    given: dict[str, Any] = {"a_day": 24, "minutes": 2, "heat_taken": 0.12, "locked": True} | columns
+    table = defrosts_of(38.0, 90.0, **given)
     found = check_whole(
         excess.excessive_defrost(
             context_of(days_of(x_steady=19.5) if not days else days_of(**days), defrosts=table)

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from fieldfare.analysis.errors import NotAssessed
-from fieldfare.analysis.findings.flow import buffer, water_flow
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.findings.flow import buffer, falling_flow, water_flow
 from fieldfare.analysis.findings.heat import curve
-from tests.analysis.operation_tables import CURVE, DAYS, check_whole, context_of, days_of
+from tests.analysis.operation_tables import CURVE, DAYS, FIRST, check_whole, context_of, days_of
 from tests.analysis.site_text import WHOLE
 
 # Flow temperature
@@ -111,6 +114,37 @@ def test_a_pump_at_its_least_speed_with_the_nominal_difference_is_no_low_flow() 
     assert water_flow.low_flow(context_of(days)) is None
 
 
+@pytest.mark.parametrize(("charging", "told"), [(0.75, True), (1.35, False)], ids=["one speed", "follows"])
+def test_charges_tell_whether_the_pump_holds_one_speed(charging: float, told: bool) -> None:
+    """Heating at one output shows no elasticity; a charge asks for nearly twice as much heat."""
+    low = days_of(
+        flow_rate=0.75, flow_rate_top=0.77, flow_rate_hot_water=charging, lift=5.5, heat_power=4750.0
+    )
+    charges = Table(
+        {
+            "day": low["day"],
+            "minutes": 40.0,
+            "heat": 9.0 * 40.0 / 60.0 + 0.02 * (np.arange(DAYS) % 5),
+            "flow_rate": charging,
+            "lift": 9.0 / 1.155 / charging,
+        }
+    )
+    context = context_of(low)
+    found = water_flow.low_flow(replace(context, facts=replace(context.facts, reheats=charges)))
+    assert (found is not None and found.severity != "note" and found.confidence >= 0.9) is told
+
+
+def test_a_low_flow_is_dated_from_where_it_began_to_fall() -> None:
+    """It passes the limit three weeks after it began to fall."""
+    rng = np.random.default_rng(2)
+    flow = 1.45 * (1.0 - np.clip(np.arange(DAYS) - 15, 0, 30) / 30 * 0.4) + 0.005 * rng.standard_normal(DAYS)
+    lift = 4.0 * 1.45 / flow
+    days = days_of(flow_rate=flow, flow_rate_top=flow, flow_rate_hot_water=flow, lift=lift)
+    found = check_whole(water_flow.low_flow(context_of(days)))
+    begun = (np.datetime64(found.since) - FIRST) / np.timedelta64(1, "D")
+    assert 10 <= begun <= 20
+
+
 def test_flow_is_had_from_heat_and_difference_where_no_meter_shows_it() -> None:
     days = days_of(lift=9.0, heat_power=6000.0, flow_rate=None, flow_rate_top=None, flow_rate_hot_water=None)
     found = check_whole(water_flow.low_flow(context_of(days)))
@@ -119,18 +153,18 @@ def test_flow_is_had_from_heat_and_difference_where_no_meter_shows_it() -> None:
 
 def test_a_slide_of_the_flow_is_clogging_and_a_step_is_not() -> None:
     slide = 1.45 * (1.0 - np.clip(np.arange(DAYS) - 10, 0, 45) / 45 * 0.35)
-    found = check_whole(water_flow.falling_flow(context_of(days_of(flow_rate_hot_water=slide))))
+    found = check_whole(falling_flow.falling_flow(context_of(days_of(flow_rate_hot_water=slide))))
     assert found.severity == "act"
     assert "2025-11-10" < found.since < "2025-12-01"
     step = np.where(np.arange(DAYS) < 30, 1.45, 0.95)
-    assert water_flow.falling_flow(context_of(days_of(flow_rate_hot_water=step))) is None
-    assert water_flow.falling_flow(context_of()) is None
+    assert falling_flow.falling_flow(context_of(days_of(flow_rate_hot_water=step))) is None
+    assert falling_flow.falling_flow(context_of()) is None
 
 
 def test_valves_that_close_in_spring_are_no_clogging() -> None:
     heat = np.linspace(9000.0, 3000.0, DAYS) + 600.0 * np.sin(np.arange(DAYS))
     days = days_of(flow_rate=1.0 + heat / 20000.0, heat_power=heat, flow_rate_hot_water=np.nan)
-    assert water_flow.falling_flow(context_of(days)) is None
+    assert falling_flow.falling_flow(context_of(days)) is None
 
 
 def test_mixing_at_the_buffer() -> None:

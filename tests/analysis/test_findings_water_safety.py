@@ -311,7 +311,7 @@ def test_a_vessel_is_not_mended_by_water_that_was_let_out(later: float, until: s
     early = N < 40
     level = np.where(early, 2.3, 1.5)
     # Boyle's law: the slope goes with the square of the absolute pressure.
-    slope = np.where(early, 0.05, 0.05 * (2.5 / 3.3) ** 2 if until is None else later)
+    slope = np.where(early, 0.1, 0.1 * (2.5 / 3.3) ** 2 if until is None else later)
     days = days_of(
         pressure=level,
         pressure_min=level - 0.4,

@@ -40,10 +40,8 @@ ROOT = Path(__file__).parents[2]
 ODDITIES = ("away", "cold_snap", "party", "serviced", "settling_in")
 
 # What else is rightly found where a fault is: by physics, not by what the findings happen to say.
-_COSTS_EFFICIENCY = frozenset({"efficiency_below_expected"})
-_STARVED = frozenset(
-    {"capacity_short", "room_below_target", "efficiency_below_expected", "backup_heater_use"}
-)
+_COSTS_EFFICIENCY = frozenset({"efficiency_below_expected", "performance_below_promise"})
+_STARVED = _COSTS_EFFICIENCY | {"capacity_short", "room_below_target", "backup_heater_use"}
 _LESS_FLOW = frozenset(
     {
         "low_flow",
@@ -57,6 +55,8 @@ _LESS_FLOW = frozenset(
         "immersion_use",
         "pasteurisation_missed",
         "frost_risk",
+        # the emitters' pump draws what the unit's no longer gives out of the return
+        "buffer_mixing",
     }
 )
 CONSEQUENCES: dict[str, frozenset[str]] = {
@@ -73,9 +73,9 @@ CONSEQUENCES: dict[str, frozenset[str]] = {
     "low_flow": _LESS_FLOW,
     "falling_flow": _LESS_FLOW | {"efficiency_fell"},
     # emitters get cooler water than the unit makes
-    "buffer_mixing": frozenset({"room_below_target", "short_cycling", "efficiency_below_expected"}),
-    "backup_heater_use": frozenset(
-        {"capacity_short", "room_below_target", "efficiency_below_expected", "flow_temperature_above_curve"}
+    "buffer_mixing": _COSTS_EFFICIENCY | {"room_below_target", "short_cycling"},
+    "backup_heater_use": (
+        _COSTS_EFFICIENCY | {"capacity_short", "room_below_target", "flow_temperature_above_curve"}
     ),
     "immersion_use": frozenset(
         {"water_too_hot", "disinfection_lacking", "reheat_incomplete", "efficiency_below_expected"}
@@ -93,8 +93,8 @@ CONSEQUENCES: dict[str, frozenset[str]] = {
             "pump_always_on",
         }
     ),
-    "efficiency_below_expected": frozenset({"capacity_short", "efficiency_fell"}),
-    "efficiency_fell": frozenset({"efficiency_below_expected"}),
+    "efficiency_below_expected": _COSTS_EFFICIENCY | {"capacity_short", "efficiency_fell"},
+    "efficiency_fell": _COSTS_EFFICIENCY,
     "heat_loss_above_design": frozenset({"capacity_short", "room_below_target"}),
     "heat_loss_below_design": frozenset({"short_cycling"}),
     "capacity_short": frozenset(

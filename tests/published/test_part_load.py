@@ -64,7 +64,7 @@ def test_a_fault_of_the_first_day_is_not_learned_away(fault, true):
     found = learned_strength(level, gain, np.ones(150))
     assert abs(found.middle - true) < 2.0 * found.spread
     left = float(np.exp(np.mean(level - found.middle * gain)))
-    assert left == pytest.approx(1.0 / fault, abs=0.05)
+    assert left == pytest.approx(1.0 / fault, abs=0.07)
 
 
 def test_without_days_the_usual_strength_stands():

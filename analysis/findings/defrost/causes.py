@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from fieldfare.analysis.expectation.defrost_cause import refrigerant_chance
+from fieldfare.analysis.expectation.hypotheses import probability_of
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.figures.expected import learned
 from fieldfare.analysis.findings.confidence import Floats
@@ -14,11 +16,9 @@ from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.statistics.quantiles import nan_median
 
 _LOCK_MIN = 3.0
-# A coil without air costs some per cent itself; a circuit short of refrigerant has lost a tenth and more
-# (common practice).
+# A wrong sensor costs no efficiency; a circuit short of refrigerant has lost a tenth and more (common practice).
 _SOUND = 0.94
-_NEARLY_EVERY = 0.875
-_HARDLY_LOST = 0.93
+_FEWEST_GAPS, _FEWEST_TOPS, _OFTEN_LOCKED = 20, 20, 0.5
 # Where nothing is known about the unit's efficiency.
 _AS_RATED = 1.0
 
@@ -42,10 +42,16 @@ def efficiency(context: Context) -> float:
 
     As expected where it is not known.
     """
+    measured = measured_efficiency(context)
+    return measured if np.isfinite(measured) else _AS_RATED
+
+
+def measured_efficiency(context: Context) -> float:
+    """Steady heating performance over that expected from rating and part load [-]; nan where not known."""
     days = context.days
     used, want, part = (float(np.nansum(days.floats(f"{n}_steady"))) for n in ("xe", "x", "xp"))
     if used < context.limit("efficiency_least_kwh") or want <= 0.0:
-        return _AS_RATED
+        return float("nan")
     gain = want / part if part > 0.0 else 1.0
     return want / used / gain ** learned(days).middle
 
@@ -53,28 +59,23 @@ def efficiency(context: Context) -> float:
 def _top_output(context: Context) -> float:
     """Best whole hour's output over the rating [-]; nan where the unit was never asked for it."""
     top = context.days.floats("load_share_top")
-    return float(np.nanquantile(top, 0.98)) if np.isfinite(top).sum() >= 20 else float("nan")
+    return float(np.nanquantile(top, 0.98)) if np.isfinite(top).sum() >= _FEWEST_TOPS else float("nan")
 
 
 def defrost_causes(context: Context, here: Table, *, slow: bool, sooner: float) -> tuple[Cause, ...]:
     """Slow melting: too little heat. Also low output and efficiency: refrigerant. Otherwise: air flow."""
-    share, top = efficiency(context), _top_output(context)
+    share, top = measured_efficiency(context), _top_output(context)
     gaps = here.floats("since_last")
     gaps = gaps[np.isfinite(gaps)]
-    lock = float(np.mean(gaps <= np.quantile(gaps, 0.1) + _LOCK_MIN)) if len(gaps) >= 20 else 0.0
-    lost = (_SOUND - share) / 0.05
-    # A charge so low that nearly every defrost comes at once has cost a tenth by then; a coil so blocked has
-    # not.
-    if not (lock > _NEARLY_EVERY and share > _HARDLY_LOST):
-        lost += 2.5 * (lock - 0.45)
-        if np.isfinite(top):
-            lost += 0.6 * float(np.clip((0.88 - top) / 0.1, -1.0, 2.0))
-    # From here a coil without air and one without refrigerant look much alike: neither is ever ruled out.
-    refrigerant = 0.5 + 0.3 * float(np.tanh(0.6 * lost))
-    words = f"steady heating reaches {percent(share)} of the expected performance"
+    lock = float(np.mean(gaps <= np.quantile(gaps, 0.1) + _LOCK_MIN)) if len(gaps) >= _FEWEST_GAPS else 0.0
+    refrigerant = refrigerant_chance(share, top)
+    reaches = (
+        f"reaches {percent(share)} of the expected performance" if np.isfinite(share) else "is not measured"
+    )
+    words = f"steady heating {reaches}"
     if np.isfinite(top):
         words += f" and its best hour {percent(top)} of the rated output"
-    if lock > 0.5:
+    if lock > _OFTEN_LOCKED:
         words += (
             f"; {percent(lock)} of the defrosts start as soon as the unit's minimum interval ends,"
             " however little frost there is"
@@ -95,9 +96,8 @@ def defrost_causes(context: Context, here: Table, *, slow: bool, sooner: float) 
                 "low_refrigerant_symptom": (0.3 * refrigerant, words),
             }
         )
-    sound = (
-        "with a blocked coil, steady heating between defrosts stays near the expected performance;"
-        f" here it reaches {percent(share)}"
+    sound = "with a blocked coil, steady heating between defrosts stays near the expected performance;" + (
+        f" here it reaches {percent(share)}" if np.isfinite(share) else " here it is not measured"
     )
     return ranked(
         {"low_refrigerant_symptom": (refrigerant, words), "coil_airflow": (1.0 - refrigerant, sound)}
@@ -110,7 +110,7 @@ def dry_causes(context: Context, energy: float) -> tuple[Cause, ...]:
     share, limit = efficiency(context), context.limit("defrost_coil_wh_per_kw")
     sensor = float(np.clip((limit - energy) / 4.0, -2.5, 2.5)) if np.isfinite(energy) else 0.0
     sensor += float(np.clip((share - _SOUND) / 0.06, -2.0, 2.0))
-    chance = 1.0 / (1.0 + float(np.exp(-1.3 * sensor)))
+    chance = probability_of(1.3 * sensor)
     melted = "the heat used by defrosts is not measured"
     if np.isfinite(energy):
         like = (

@@ -17,14 +17,15 @@ from fieldfare.analysis.expectation.defrost import (
     one_defrost,
 )
 from fieldfare.analysis.expectation.defrost_odds import (
+    USUAL_LOCK_MIN,
     USUAL_PENALTY,
     Change,
     Signs,
     changed,
     weights,
 )
-from fieldfare.analysis.expectation.defrost_pattern import pattern
-from fieldfare.analysis.expectation.uncertain import score_of
+from fieldfare.analysis.expectation.defrost_pattern import coat_when_dry, pattern
+from fieldfare.analysis.expectation.uncertain import Lognormal, score_of
 from fieldfare.analysis.facts.table import Table, fill_nan, group_by_day
 from fieldfare.analysis.findings.confidence import Flags
 from fieldfare.analysis.findings.context import Context, Rule
@@ -32,6 +33,7 @@ from fieldfare.analysis.findings.defrost.causes import (
     defrost_causes,
     drawn_share,
     efficiency,
+    measured_efficiency,
     rated_kw,
     used_wh,
 )
@@ -158,15 +160,21 @@ def _judge(
     laid, used = frost.total(rows), nan_median(used_wh(mine, rated))
     minutes, drawn = nan_median(mine.floats("minutes")), nan_median(drawn_share(mine, rated))
     due = defrosts_due(laid)
-    usual = pattern(mine.floats("since_last"), mine.floats("frost_usual_kg") * 1000.0 / rated)
+    usual = pattern(mine.floats("since_last"), mine.floats("frost_usual_kg") * 1000.0 / rated, laid.spread)
+    dry = _coat_when_dry(context, defrosts, rows)
     signs = Signs(
         often=float(np.log(len(mine) / due.middle)),
         often_spread=due.spread,
         used=float(np.log(used / one_defrost().middle)),
         locked=usual.locked if usual else np.nan,
+        locked_due=usual.due.mean if usual else 0.0,
+        locked_due_spread=usual.due.sd if usual else 0.0,
+        lock=float(np.log(usual.lock / USUAL_LOCK_MIN)) if usual else np.nan,
         follows=usual.follows if usual else np.nan,
-        efficiency=efficiency(context),
-        penalty=_penalty(context, mine, rows),
+        efficiency=measured_efficiency(context),
+        dry=float(np.log(dry.middle)) if dry else np.nan,
+        dry_spread=dry.spread if dry else 0.0,
+        penalty=_penalty(_share_of_heat(context, mine, rows)),
         minutes=float(np.log(minutes / LENGTH_MIN.middle)),
         drawn=float(np.log(drawn / DRAWN_SHARE.middle)),
     )
@@ -185,19 +193,22 @@ def _judge(
         coat_share(used),
         needless,
         chances["starved"],
-        chances["unmelted"] if long else 0.0,
+        chances["leaves ice"] + (chances["melts slowly"] if long else 0.0),
     )
 
 
-def _penalty(context: Context, mine: Table, rows: Flags) -> float:
-    """Logarithm of what melting takes of these days' heat, over a usual share and never under it; nan where
-    not measured."""
-    heat = float(np.nansum(context.days.floats("q_total")[rows]))
-    taken = mine.floats("heat_taken")
-    if heat <= 0.0 or not np.isfinite(taken).any():
-        return float("nan")
-    share = (float(np.nansum(taken)) + float(np.nansum(mine["electricity"]))) / heat
-    return max(float(np.log(max(share, 1e-9) / USUAL_PENALTY)), 0.0)
+def _coat_when_dry(context: Context, defrosts: Table, rows: Flags) -> Lognormal | None:
+    """`coat_when_dry` of all defrosts from the first to the last of some days, the dry ones between as well."""
+    day = context.days["day"][rows]
+    mine = defrosts.where((defrosts["day"] >= day[0]) & (defrosts["day"] <= day[-1]))
+    per_kw = 1000.0 / rated_kw(context)
+    return coat_when_dry(mine.floats("frost_usual_kg") * per_kw, mine.floats("frost_kg") * per_kw)
+
+
+def _penalty(share: float) -> float:
+    """Logarithm of the share of heat that melting takes over a usual one, never under it; nan where not
+    measured."""
+    return max(float(np.log(max(share, 1e-9) / USUAL_PENALTY)), 0.0) if np.isfinite(share) else float("nan")
 
 
 def _episode(
@@ -217,13 +228,13 @@ def _episode(
 def _told(
     context: Context, defrosts: Table, judged: _Judged, episode: Episode, here: Flags, since: str
 ) -> Finding:
-    whole = episode.covers(defrosts["day"])
-    share = _share_of_heat(context, defrosts, episode)
+    whole = defrosts.where(episode.covers(defrosts["day"]))
+    share = _share_of_heat(context, whole, episode.covers(context.days["day"]))
     severity = _severity(context, judged, episode, share)
     mine = defrosts.where(np.isin(defrosts["day"], context.days["day"][here]))
     ratio = judged.count / judged.due[0]
     causes = defrost_causes(context, mine, slow=judged.slow, sooner=ratio)
-    kwh = _cost(context, defrosts.where(whole), judged)
+    kwh = _cost(context, whole, judged)
     days = int(here.sum())
     headline = _headline(context, judged, days)
     low, high = (x / days for x in judged.due[1:])
@@ -288,7 +299,7 @@ def _told(
 
 
 def _headline(context: Context, judged: _Judged, days: int) -> str:
-    if judged.slow:
+    if judged.slow and judged.minutes > context.limit("defrost_long_minutes"):
         return (
             f"Each defrost takes {judged.minutes:.0f} minutes;"
             f" {context.limit('defrost_long_minutes'):.0f} minutes should clear the coil."
@@ -321,15 +332,17 @@ def _severity(context: Context, judged: _Judged, episode: Episode, share: float)
     return "act" if dear or many or very_long else "watch"
 
 
-def _share_of_heat(context: Context, defrosts: Table, episode: Episode) -> float:
-    """Heat taken back and electricity of the defrosts over all heat given in the same days [-]; nan where not
-    measured."""
-    days = context.days
-    heat = float(np.nansum(days.floats("q_total")[episode.covers(days["day"])]))
-    mine = defrosts.where(episode.covers(defrosts["day"]))
-    used = float(np.nansum(mine["electricity"])) + float(np.nansum(mine["heat_taken"]))
-    measured = np.isfinite(mine.floats("heat_taken")).any()
-    return used / heat if measured and heat > 0 else float("nan")
+def _share_of_heat(context: Context, mine: Table, rows: Flags) -> float:
+    """Heat taken back and electricity of some defrosts over all heat given on their days [-]; nan where not
+    measured.
+
+    mine : the defrosts of these days. rows : bool (n,), the days, by row of the days table
+    """
+    heat = float(np.nansum(context.days.floats("q_total")[rows]))
+    taken = mine.floats("heat_taken")
+    if heat <= 0.0 or not np.isfinite(taken).any():
+        return float("nan")
+    return (float(np.nansum(taken)) + float(np.nansum(mine["electricity"]))) / heat
 
 
 def _cost(context: Context, mine: Table, judged: _Judged) -> float:

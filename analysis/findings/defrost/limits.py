@@ -150,6 +150,18 @@ LIMITS_DEFROST: dict[str, Limit] = {
         "common practice: timers stand at 60 to 120 minutes, the lock after a defrost at 30 to 45",
         "median running time between defrosts, from which an even spacing may be a timer's",
     ),
+    "timer_least_minutes": Limit(
+        44.0,
+        "min",
+        "common practice: short timers stand at 45 minutes, the lock after a defrost at 30 to 45",
+        "shortest usual running time between defrosts, from which an even spacing may be a short timer's",
+    ),
+    "timer_locked": Limit(
+        0.85,
+        "-",
+        "common practice: the end of a run or a charge moves some",
+        "share of the defrosts in the drier half at that spacing, from which a timer sets them",
+    ),
     "timed_defrost_efficiency": Limit(
         0.93,
         "-",

@@ -7,7 +7,8 @@ import numpy as np
 from fieldfare.analysis.cautions import refrigerant_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.defrost_odds import dry_chance
-from fieldfare.analysis.expectation.defrost_pattern import pattern
+from fieldfare.analysis.expectation.defrost_pattern import Pattern, pattern
+from fieldfare.analysis.expectation.frost import UNITS_SPREAD
 from fieldfare.analysis.expectation.uncertain import score_of
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.findings.confidence import Flags
@@ -39,9 +40,30 @@ def defrost_without_frost(context: Context) -> Finding | None:
     if len(defrosts) and not defrosts["frost_known"].any():
         raise NotAssessed("needs outdoor_temperature")
     dry = without_frost(context, defrosts) | _hollow(context, defrosts)
+    if _by_short_timer(context, defrosts):
+        dry &= fill_nan(defrosts.floats("outdoor"), -np.inf) >= context.limit("dry_air_c")
     so = np.isin(context.days["day"], defrosts["day"][dry])
     episode = _episode_in_mild_weather(context, so)
     return None if episode is None else _told(context, defrosts, dry, so, episode)
+
+
+def _by_short_timer(context: Context, defrosts: Table) -> bool:
+    """One spacing in any air, too long for a lock and too short for `by_clock`: a timer, with or without frost.
+
+    It counts only with a cold coil, so that defrosts in warm air still tell of a sensor.
+    """
+    usual = _pattern(context, defrosts)
+    return (
+        usual is not None
+        and usual.lock >= context.limit("timer_least_minutes")
+        and usual.locked >= context.limit("timer_locked")
+        and efficiency(context) > context.limit("timed_defrost_efficiency")
+    )
+
+
+def _pattern(context: Context, mine: Table) -> Pattern | None:
+    laid = mine.floats("frost_usual_kg") * 1000.0 / rated_kw(context)
+    return pattern(mine.floats("since_last"), laid, UNITS_SPREAD)
 
 
 def without_frost(context: Context, defrosts: Table) -> Flags:
@@ -83,8 +105,9 @@ def _told(context: Context, defrosts: Table, dry: Flags, so: Flags, episode: Epi
     number, on = len(chosen), int((so & covered).sum())
     share = number / max(int(inside.sum()), 1)
     energy = nan_median(used_wh(defrosts, rated_kw(context)))
-    bare = int(without_frost(context, chosen).sum())
-    warm = without_frost(context, chosen) & (fill_nan(chosen.floats("outdoor"), -99.0) >= limit("dry_air_c"))
+    unfrosted = without_frost(context, chosen)
+    bare = int(unfrosted.sum())
+    warm = unfrosted & (fill_nan(chosen.floats("outdoor"), -99.0) >= limit("dry_air_c"))
     severity = _severity(context, number, on, share, episode)
     kwh = float(chosen.total("electricity") + np.nansum(chosen["heat_taken"]) / limit("defrost_usual_cop"))
     kwh *= heating_year(context)
@@ -149,7 +172,7 @@ def _chance(context: Context, mine: Table, energy: float, warm: int, bare: int) 
     those without frost, median [Wh/kW]. warm, bare : of these, in air that frosts no coil, and before which
     none can have settled
     """
-    usual = pattern(mine.floats("since_last"), mine.floats("frost_usual_kg") * 1000.0 / rated_kw(context))
+    usual = _pattern(context, mine)
     real = dry_chance(
         warm,
         bare - warm,

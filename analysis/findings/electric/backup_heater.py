@@ -6,6 +6,7 @@ import numpy as np
 
 from fieldfare.analysis.cautions import MAINS_WORK, refrigerant_caution
 from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.expectation.hypotheses import probability_of
 from fieldfare.analysis.facts.direct_heat import helped_below
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.findings.confidence import Flags, confidence_of
@@ -214,7 +215,7 @@ def _causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...], tuple[E
         doubt += float(np.clip(0.12 * (speed - 80.0), -2.0, 2.0))
     if not words and not np.isfinite(speed):
         return (), ()
-    p = 1.0 / (1.0 + float(np.exp(-doubt)))
+    p = probability_of(doubt)
     why = "while the heater was on, " + ", ".join(words or [f"the compressor ran at {speed:.0f} %"])
     return ranked({"bivalent_set_high": (1.0 - p, why), "capacity_shortfall": (p, why)}), tuple(evidence)
 

@@ -15,6 +15,7 @@ from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.episodes import latest_episode
 from fieldfare.analysis.findings.grading import downgraded, graded
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+from fieldfare.analysis.findings.onset import onset
 from fieldfare.analysis.minutes.operating_state import least_running_w
 from fieldfare.analysis.statistics.quantiles import nan_median
 
@@ -60,7 +61,7 @@ def high_standby(context: Context) -> Finding | None:
     return Finding(
         "high_standby",
         severity,
-        episode.since,
+        onset(days["day"], np.where(judged, power, np.nan), episode),
         min(real, limit("surest")),
         f"The unit draws {drawn:.0f} W at standby.",
         evidence=(

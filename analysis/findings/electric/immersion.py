@@ -6,6 +6,7 @@ import numpy as np
 
 from fieldfare.analysis.cautions import HOT_WATER, MAINS_WORK, setpoint_advice
 from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.expectation.hypotheses import probability_of
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Need, Rule, require_hot_water
@@ -171,7 +172,7 @@ def _causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...], tuple[E
         evidence.append(Evidence("similarity of its hours from day to day", round(steady, 2), "-"))
     if not words:
         return (), tuple(evidence)
-    p = 1.0 / (1.0 + float(np.exp(-doubt)))
+    p = probability_of(doubt)
     why = ", ".join(words)
     return ranked({"immersion_timer_on": (p, why), "setpoint_above_reach": (1.0 - p, why)}), tuple(evidence)
 

@@ -12,6 +12,7 @@ from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.episodes import latest_episode
 from fieldfare.analysis.findings.grading import downgraded, graded
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
+from fieldfare.analysis.findings.onset import onset
 from fieldfare.analysis.findings.yearly_cost import FLOW_COST_PER_K, heating_year
 from fieldfare.analysis.statistics.quantiles import nan_median
 
@@ -69,7 +70,7 @@ def buffer_mixing(context: Context) -> Finding | None:
     return Finding(
         "buffer_mixing",
         severity,
-        episode.since,
+        onset(days["day"], np.where(judged, drop, np.nan), episode),
         real,
         f"The water loses {lost:.1f} K at the buffer before it reaches the emitters.",
         evidence=(

@@ -33,6 +33,7 @@ from fieldfare.analysis.findings.model import (
     Finding,
     Severity,
 )
+from fieldfare.analysis.findings.onset import onset
 from fieldfare.analysis.statistics.quantiles import nan_median
 
 _VESSEL_CAUTION = (
@@ -150,7 +151,10 @@ def pressure_swings(context: Context) -> Finding | None:
         raise NotAssessed("needs system_pressure every 15 minutes or closer", "spacing_too_wide")
     swing, slope = days.floats("pressure_swing"), days.floats("pressure_per_k")
     follows = fill_nan(days.floats("pressure_follows"), 0.0) >= limit("pressure_follows")
+    # Where the water is cool today, what counts is where its pressure ends at the hottest.
+    ends = days.floats("pressure") + slope * (_hottest(context) - days.floats("loop_c"))
     wide = fill_nan(swing, 0.0) >= limit("pressure_swing_watch")
+    wide |= fill_nan(ends, 0.0) >= limit("pressure_high_watch")
     expected = _slopes(context)
     steep = fill_nan(slope, 0.0) > limit("pressure_slope_over") * expected
     if not (np.isfinite(slope).sum() >= 3 or wide.any()):
@@ -171,7 +175,7 @@ def pressure_swings(context: Context) -> Finding | None:
     gas = _gas(context)
     sound &= ~(gas < limit("pressure_mended") * nan_median(gas[so]))
     episode = latest_episode(days["day"], so, so | sound, hold_days=3, gone_days=7)
-    if episode is None or episode.share < 0.3:
+    if episode is None or episode.share < limit("pressure_swing_share"):
         return None
     inside = so & episode.covers(days["day"])
     amount, top, rate = (
@@ -207,7 +211,7 @@ def pressure_swings(context: Context) -> Finding | None:
     return Finding(
         "pressure_swings",
         severity,
-        episode.since,
+        onset(days["day"], np.where(sound | so, slope / expected, np.nan), episode),
         confidence,
         f"The circuit's pressure swings by {amount:.1f} bar with the water's temperature{told_by}.",
         evidence=(

@@ -260,6 +260,14 @@ LIMITS_FLOW: dict[str, Limit] = {
         "common practice: from a cold fill of 1.5 bar such a swing ends at the final pressure, 2.5 bar",
         "the same, worth a visit",
     ),
+    "pressure_swing_share": Limit(
+        0.3,
+        "-",
+        "common practice: a failed vessel shows whenever the water's temperature moves; a filling or bleeding does"
+        " on single days",
+        "share of an episode's days with it, below which it is no vessel's",
+        "below",
+    ),
     "pressure_follows": Limit(
         0.6,
         "-",

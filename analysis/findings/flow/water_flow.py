@@ -1,33 +1,27 @@
-"""Is there enough water through the heat pump, is it getting less, and does the buffer mix it away?"""
+"""Is there enough water through the heat pump?"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
-
 import numpy as np
-import pandas as pd
-from numpy.typing import NDArray
 
 from fieldfare.analysis.cautions import water_caution
 from fieldfare.analysis.errors import NotAssessed
-from fieldfare.analysis.expectation.excess import Excess
-from fieldfare.analysis.expectation.uncertain import GAUSS_95, Lognormal, normal_chance
+from fieldfare.analysis.expectation.uncertain import Lognormal, normal_chance
 from fieldfare.analysis.expectation.water_flow import (
     KWH_PER_M3_K,
     ONE_SPEED_ELASTICITY,
     elasticity,
     nominal_difference,
     short_of_nominal,
-    steady_flow,
 )
-from fieldfare.analysis.facts.table import Table, fill_nan, group_by_day
-from fieldfare.analysis.figures.estimate import robust_fit
+from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
+from fieldfare.analysis.findings.flow.falling_flow import falling_flow
 from fieldfare.analysis.findings.grading import downgraded, graded, ranked
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
+from fieldfare.analysis.findings.onset import onset
 from fieldfare.analysis.findings.phrases import day_text, percent
 from fieldfare.analysis.findings.yearly_cost import FLOW_COST_PER_K, heating_year
 from fieldfare.analysis.statistics.quantiles import nan_median
@@ -35,10 +29,6 @@ from fieldfare.analysis.statistics.quantiles import nan_median
 _FEWEST_DAYS = 28
 # Dirt slides, a setting does not: odds of one against the other once the flow has slid (common practice).
 _SLID = 16.0
-_WINDOW_DAYS = 14
-# Where nobody knows the load, a season of it moves the flow by so much (common practice: valves and pump
-# control).
-_LOAD_UNKNOWN = 0.06
 
 
 def low_flow(context: Context) -> Finding | None:
@@ -70,11 +60,12 @@ def low_flow(context: Context) -> Finding | None:
         graded(value, limit("low_flow_watch_share"), limit("low_flow_act_share"), downward=True), episode, 5.0
     )
     kwh = _flow_cost(days, here & steady, lift, value, heating_year(context))
-    causes = _low_flow_causes(context, here, share, episode.since)
+    since = onset(days["day"], np.where(judged, 1.0 - share, np.nan), episode)
+    causes = _low_flow_causes(context, here, share, since)
     return Finding(
         "low_flow",
         severity,
-        episode.since,
+        since,
         min(real, limit("surest")) * (1.0 if how == "measured" else 0.95),
         f"Only {percent(value)} of the nominal water flow goes through the heat pump.",
         evidence=(
@@ -132,13 +123,14 @@ def _short_of_water(
 
     A pump that modulates gives little water on purpose: it keeps the difference, and a difference wider than
         nominal tells.
-    A pump of one speed gives the same water at any heat, so that a lack shows in mild weather too.
+    A pump of one speed gives the same water at any heat, so that a lack shows in mild weather too. At its least
+    speed a pump that modulates does so as well: then the difference stays below nominal.
     """
-    days, limit = context.days, context.limit
+    limit = context.limit
     if context.site.heat_pump.antifreeze != "none":
         allowed = Lognormal(allowed.middle * limit("antifreeze_wider"), allowed.spread)
     wide = limit("wide_lift_share") * allowed.middle
-    follows = elasticity(days.floats("flow_rate")[rows], days.floats("heat_power")[rows])
+    follows = _follows(context, rows)
     one_speed = np.isfinite(follows) and follows < ONE_SPEED_ELASTICITY
     told: tuple[Evidence, ...] = ()
     if np.isfinite(follows):
@@ -146,10 +138,28 @@ def _short_of_water(
     by_share = short_of_nominal(share) if one_speed and context.site.heat_pump.flow_m3_per_h else 0.0
     if not np.isfinite(widest):
         return max(by_share, limit("low_flow_unseen_chance")), told
+    if widest < allowed.middle:
+        by_share *= limit("low_flow_unseen_chance")
     if widest <= wide and by_share < limit("finding_chance"):
         return None, told
     by_difference = normal_chance(Lognormal(wide, allowed.spread).score(widest))
     return max(by_share, by_difference), told
+
+
+def _follows(context: Context, rows: Flags) -> float:
+    """Relative change of the flow for one of the heat, over heating days and charges together [-]; nan where the
+    heat hardly varies.
+
+    Heating alone often stays at one output for weeks; a charge asks for more.
+    """
+    days, reheats = context.days, context.facts.reheats
+    flow, heat = days.floats("flow_rate")[rows], days.floats("heat_power")[rows] / 1000.0
+    if len(reheats):
+        long = reheats.floats("minutes") >= context.limit("charge_minutes")
+        charges = reheats.where(long & np.isin(reheats["day"], days["day"][rows]))
+        flow = np.concatenate([flow, charges.floats("flow_rate")])
+        heat = np.concatenate([heat, charges.floats("heat") / charges.floats("minutes") * 60.0])
+    return elasticity(flow, heat)
 
 
 def _nominal(context: Context) -> tuple[float, str]:
@@ -253,136 +263,6 @@ def _slide(context: Context) -> Finding | None:
         return None
 
 
-def falling_flow(context: Context) -> Finding | None:
-    limit = context.limit
-    like = _like_conditions(context)
-    day, flow = like.day, like.flow
-    if len(flow) < _FEWEST_DAYS:
-        raise NotAssessed(
-            f"needs at least {_FEWEST_DAYS} days with a flow rate at comparable conditions, has {len(flow)}"
-        )
-    smooth = pd.Series(flow).rolling(_WINDOW_DAYS, min_periods=7, center=True).median().to_numpy()
-    peak = int(np.nanargmax(smooth[: len(smooth) - 7]))
-    end = nan_median(flow[-_WINDOW_DAYS:])
-    fall = 1.0 - end / smooth[peak]
-    if fall < limit("flow_fall_note_share") or len(flow) - peak < _WINDOW_DAYS:
-        return None
-    part = flow[peak:]
-    begun = peak + int(np.argmax(smooth[peak:] < smooth[peak] * (1.0 - 0.2 * fall)))
-    steepest = _steepest(smooth[peak:], day[peak:]) / max(fall * smooth[peak], 1e-9)
-    noise = 1.4826 * nan_median(np.abs(part - smooth[peak:])) / smooth[peak]
-    if steepest > limit("flow_step_share") or fall < limit("flow_fall_noise") * noise:
-        return None
-    weeks = max((day[-1] - day[begun]) / np.timedelta64(7, "D"), 1.0)
-    severity = graded(fall, limit("flow_fall_watch_share"), limit("flow_fall_act_share"))
-    since = np.datetime_as_string(day[begun], unit="D").item()
-    steady = steady_flow(noise, len(part), like.load_error)
-    real = min(Excess(fall, steady.uncertainty).probability_above(steady.value), limit("surest"))
-    return Finding(
-        "falling_flow",
-        severity,
-        since,
-        real,
-        f"The water flow has fallen {percent(fall)} since {day_text(since)}.",
-        evidence=(
-            Evidence(f"flow then, {like.what}", round(float(smooth[peak]), 3), "m3/h"),
-            Evidence(f"flow now, {like.what}", round(end, 3), "m3/h"),
-            context.evidence("fall", round(fall, 3), "-", "flow_fall_watch_share"),
-            Evidence(
-                "apparent fall from drift, load and scatter, 95 %",
-                round(steady.value + GAUSS_95 * steady.uncertainty, 3),
-                "-",
-            ),
-            context.evidence(
-                "fall in the steepest two weeks over the total fall",
-                round(steepest, 2),
-                "-",
-                "flow_step_share",
-            ),
-        ),
-        causes=(
-            Cause("strainer_clogging", 1.0, f"it fell gradually over {weeks:.0f} weeks, without a step"),
-        ),
-        next_step=(
-            "Clean the strainer, look at what it caught, and check the water quality and the venting;"
-            " compare the flow before and after."
-        ),
-        caution=water_caution(context.site),
-        home=(
-            ""
-            if severity == "note"
-            else ("The water filter of your heating is filling up. Your installer will clean it.")
-        ),
-        visit="drive",
-        bring=("strainer insert and seals", "hose and bucket", "water test", "magnet filter"),
-    )
-
-
-@dataclass(frozen=True)
-class _Like:
-    """Flow by day at conditions that stay alike. load_error : relative uncertainty of what the load moved
-    [-]"""
-
-    day: NDArray[Any]
-    flow: Floats
-    what: str
-    load_error: float
-
-
-def _like_conditions(context: Context) -> _Like:
-    """Charging the cylinder, whose circuit has no valves that close by themselves; else heating. What the
-    load moves is
-    taken off both: a pump that modulates follows the heat."""
-    days = context.days
-    stamp = days["day"]
-    hot = days.floats("flow_rate_hot_water")
-    usable = np.isfinite(hot) & (days.floats("n_hot_water") >= 15)
-    if usable.sum() >= _FEWEST_DAYS:
-        return _at_like_load(
-            stamp[usable], hot[usable], _charging_kw(context)[usable], "charging the cylinder"
-        )
-    flow, heat = days.floats("flow_rate"), days.floats("heat_power") / 1000.0
-    usable = np.isfinite(flow) & (days.floats("n_steady") >= context.limit("flow_steady_minutes"))
-    return _at_like_load(stamp[usable], flow[usable], heat[usable], "heating")
-
-
-def _charging_kw(context: Context) -> Floats:
-    """Heat while charging, median of each day [kW]; nan where not measured."""
-    reheats, day = context.facts.reheats, context.days["day"]
-    if not len(reheats):
-        return np.full(len(day), np.nan)
-    power = reheats.floats("heat") / np.maximum(reheats.floats("minutes"), 1.0) * 60.0
-    return group_by_day(day, reheats["day"], power, "median")
-
-
-def _at_like_load(day: NDArray[Any], flow: Floats, kilowatts: Floats, what: str) -> _Like:
-    known = np.isfinite(kilowatts) & np.isfinite(flow)
-    if known.sum() < _FEWEST_DAYS or float(np.ptp(kilowatts[known])) < 0.1:
-        return _Like(day, flow, what, _LOAD_UNKNOWN if what == "heating" else 0.0)
-    day, flow, kilowatts = day[known], flow[known], kilowatts[known]
-    time = (day - day[0]) / np.timedelta64(1, "D")
-    fit = robust_fit(np.column_stack([kilowatts, time, np.ones(len(flow))]), flow)
-    moved = fit.coefficients[0] * (kilowatts - np.median(kilowatts))
-    # Load and season go together: what the load's slope is not known by may pass for a slide.
-    error = float(np.sqrt(max(fit.covariance[0, 0], 0.0))) * float(np.std(kilowatts)) / float(np.median(flow))
-    return _Like(
-        day,
-        flow - moved,
-        f"{what} at the same load",
-        2.0 * error + 0.2 * float(np.std(moved) / np.median(flow)),
-    )
-
-
-def _steepest(smooth: Floats, day: np.ndarray) -> float:
-    """Greatest fall within two weeks."""
-    known = np.flatnonzero(np.isfinite(smooth))
-    days = (day[known] - day[known][0]) / np.timedelta64(1, "D")
-    grid = np.arange(0.0, days[-1] + 1.0)
-    level = np.interp(grid, days, smooth[known])
-    reach = min(_WINDOW_DAYS, len(level) - 1)
-    return float(np.max(level[:-reach] - level[reach:])) if reach else 0.0
-
-
 RULES: tuple[Rule, ...] = (
     Rule(
         "low_flow",
@@ -391,12 +271,6 @@ RULES: tuple[Rule, ...] = (
             Need(("flow_rate", "heat_output", "space_heat"), 15.0),
             Need(("flow_temperature", "flow_rate"), 15.0),
         ),
-        reads=frozenset({"flow_rate"}),
-    ),
-    Rule(
-        "falling_flow",
-        falling_flow,
-        needs=(Need(("flow_rate",), 15.0, _FEWEST_DAYS),),
         reads=frozenset({"flow_rate"}),
     ),
 )

@@ -9,8 +9,8 @@ import numpy as np
 
 from fieldfare.analysis.cautions import refrigerant_caution
 from fieldfare.analysis.errors import NotAssessed
-from fieldfare.analysis.expectation.capacity_odds import chance
-from fieldfare.analysis.expectation.uncertain import normal_chance
+from fieldfare.analysis.expectation.capacity_odds import by_rating_and_load, chance
+from fieldfare.analysis.expectation.uncertain import GAUSS_95
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.figures.capacity import Capacity, capacity
 from fieldfare.analysis.figures.estimate import Estimate
@@ -209,7 +209,7 @@ def capacity_short(context: Context) -> Finding | None:
     if not margin and failed is None:
         raise NotAssessed(margin.reason or "needs a heat meter")
     severity: Severity | None = None
-    by_margin = _by_rating_and_load(margin)
+    by_margin = _by_rating_and_load(figure)
     if margin and by_margin is not None and (margin.value or 0.0) < limit("capacity_note"):
         severity = "note"
         if by_margin > limit("finding_chance"):
@@ -230,11 +230,12 @@ def capacity_short(context: Context) -> Finding | None:
     )
 
 
-def _by_rating_and_load(margin: Estimate) -> float | None:
+def _by_rating_and_load(figure: Capacity) -> float | None:
     """Probability that output over load lies below 1, by the intervals of both; None without a margin."""
-    if margin.value is None:
+    if figure.margin.value is None:
         return None
-    return normal_chance((1.0 - margin.value) / max(margin.half / 1.96, 1e-6))
+    spread = figure.margin.half / GAUSS_95
+    return by_rating_and_load(figure.margin.value, spread, measured=figure.measured_share is not None)
 
 
 def _held(context: Context, design: float) -> int:

@@ -102,9 +102,16 @@ def _with_backup(spec: PlantSpec, level: float) -> PlantSpec:
 def _unit_of(faint: float, plain: float, gross: float, spec: PlantSpec, level: float) -> PlantSpec:
     """A unit sized to a share of the load on the design day, without back-up heater."""
     k = min(1.0, _v(level, 1.2, faint, plain, gross) * load_share(spec))
-    hp = spec.heat_pump
+    hp, buffer = spec.heat_pump, spec.buffer
     return replace(
-        _hp(spec, rated_w=hp.rated_w * k, min_w=hp.min_w * k),
+        _hp(
+            spec,
+            rated_w=hp.rated_w * k,
+            min_w=hp.min_w * k,
+            flow_m3_per_h=round(hp.flow_m3_per_h * k, 2),
+        ),
+        buffer=buffer
+        and replace(buffer, secondary_flow_m3_per_h=round(buffer.secondary_flow_m3_per_h * k, 2)),
         backup=None,
         design=replace(spec.design, bivalent_c=None),
     )
