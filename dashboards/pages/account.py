@@ -53,11 +53,17 @@ def account_page(
     )
 
 
-def new_app_page(visitor: dict[str, Any], secret: str, address: str, problem: str) -> str:
-    """An authenticator app's secret, in groups of four, and its otpauth address."""
+def new_app_page(visitor: dict[str, Any], secret: str, address: str, problem: str, name: str = "") -> str:
+    """An authenticator app's secret, in groups of four, and its otpauth address. name : as it was typed"""
     grouped = " ".join(secret[i : i + 4] for i in range(0, len(secret), 4))
     return render(
-        "new_app.html", title="Add an app", visitor=visitor, secret=grouped, address=address, problem=problem
+        "new_app.html",
+        title="Add an app",
+        visitor=visitor,
+        secret=grouped,
+        address=address,
+        problem=problem,
+        name=name,
     )
 
 

@@ -49,8 +49,10 @@ def what_if_page(
     answers: list[dict[str, Any]] | None,
     problem: str,
     visitor: dict[str, Any],
+    out_of_range: Mapping[str, tuple[float, float]] = MappingProxyType({}),
 ) -> str:
-    """A form of the questions, and each answer with its interval and its limits."""
+    """A form of the questions, and each answer with its interval and its limits. out_of_range : field ->
+    lowest and highest, where what was typed is not between"""
     codes = sorted({f["code"] for f in (row["result"] or {}).get("findings", []) if f["cost_per_year"]})
     return render(
         "what_if.html",
@@ -61,6 +63,10 @@ def what_if_page(
         asked=query,
         codes=codes,
         problem=words.reason(problem),
+        wrong={
+            name: _("A number from {low} to {high}.", low=words.number(low), high=words.number(high))
+            for name, (low, high) in out_of_range.items()
+        },
         answers=[_answer(row, a) for a in answers or []],
     )
 

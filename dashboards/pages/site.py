@@ -83,7 +83,7 @@ def site_page(
 ) -> str:
     """row : id, name, site, heard, result, reason, and `latest` point -> {time [ms], value} where at hand.
 
-    In row also: `handled` finding code -> decision, and `people` e-mail -> name of whom a finding can be
+    In row also: `period_problem` and `period_typed` where the asked days can't be shown, `handled` finding code -> decision, and `people` e-mail -> name of whom a finding can be
         given to, and `visits` booked, in words.
     facts : Facts of the result's days, None where there is no result. works : newest first, with their
         effects
@@ -107,6 +107,8 @@ def site_page(
         "told_age": age_told(told, now),
         "old_s": OLD_MIN * 60,
         "query": query,
+        "period_problem": row.get("period_problem") or "",
+        "period_typed": row.get("period_typed") or {},
         "codes": sorted({f["code"] for f in (result or {}).get("findings", [])}),
         "no_problems": NO_PROBLEMS,
         "job": job_values(now.astimezone(site.zone).date().isoformat()),
