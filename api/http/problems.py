@@ -96,7 +96,9 @@ def _told_of_field(error: dict[str, Any]) -> str:
     name = str(error["loc"][-1]).replace("_", " ")
     most = (error.get("ctx") or {}).get("max_length")
     if error["type"] == "string_too_long":
-        return f"“{name}” is too long: at most {most} characters; go back to shorten it, what you typed is kept"
+        return (
+            f"“{name}” is too long: at most {most} characters; go back to shorten it, what you typed is kept"
+        )
     return f"“{name}” can't be read here; go back and correct it"
 
 

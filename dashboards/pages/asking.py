@@ -85,6 +85,8 @@ def _answer(row: dict[str, Any], a: dict[str, Any]) -> dict[str, Any]:
     if money and money.get("value") is not None:
         value_, low, high = (words.money(money[k], a["currency"], 0) for k in ("value", "low", "high"))
         paid = _("{value} ({low} to {high})", value=value_, low=low, high=high)
+    if paid and kwh and not any(kwh[k] for k in ("value", "low", "high")):
+        saves, paid = paid, ""  # a tariff saves money alone
     return {
         **a,
         "title": _(_QUESTIONS[a["question"]], value=value),
@@ -99,7 +101,8 @@ def _answer(row: dict[str, Any], a: dict[str, Any]) -> dict[str, Any]:
 def _limit(limit: dict[str, Any]) -> dict[str, Any]:
     """A limit with its words in the reader's language; those without a translation stay English."""
     says, is_translated = with_numbers(limit["says"])
-    return {**limit, "limit": _(limit["limit"]), "says": says, "is_translated": is_translated}
+    told = words.named(says)
+    return {**limit, "limit": _(limit["limit"]), "says": told, "is_translated": is_translated}
 
 
 def _caution(site: Site | None, a: dict[str, Any]) -> str:
