@@ -3,8 +3,8 @@ browser.
 
     python -m tests.benchmarks.bench_fleet_paint [--fleets 300,3000] [--json FILE]
 
-The fleets are those of bench_fleets. First paint is the browser's own first contentful paint, from the click
-on; "all" is the end of loading. The browser's cache is warm, as on any but the very first visit of a day.
+The fleets are rows of the summary table, as in bench_lists: three simulated homes stand for all. First paint
+is the browser's own first contentful paint, from the click on; "all" is the end of loading. The browser's cache is warm, as on any but the very first visit of a day.
 """
 
 from __future__ import annotations
@@ -21,8 +21,10 @@ from typing import Any
 
 from playwright.sync_api import Page
 
+from fieldfare.api.core.service import opened
 from fieldfare.api.core.settings import Settings
-from tests.benchmarks.bench_fleets import HOMES, fill, home
+from tests.benchmarks.bench_fleets import home
+from tests.benchmarks.bench_lists import DAYS, fill
 from tests.benchmarks.bench_service import start
 from tests.dashboards.browser import DESKTOP, PHONE, browser
 from tests.services import free_port
@@ -60,7 +62,8 @@ def measure(count: int, homes: list[Any]) -> Iterator[dict[str, Any]]:
     """A row for each list and width, of a fleet of so many homes."""
     with tempfile.TemporaryDirectory() as folder:
         data = Path(folder) / "data"
-        fill(Settings(data=data), homes, count)
+        with opened(Settings(data=data)) as written:
+            fill(written, homes, count)
         port = free_port()
         service = start(data, port)
         try:
@@ -91,7 +94,7 @@ def main() -> None:
     parser.add_argument("--fleets", default="300,3000")
     parser.add_argument("--json", type=Path)
     args = parser.parse_args()
-    homes = [home(seed) for seed in range(HOMES)]
+    homes = [home(seed, DAYS) for seed in range(3)]
     print(
         f"{'homes':>6} {'width':<7}"
         f" {'list':<24}{'first byte ms':>14}{'first paint ms':>15}{'all ms':>8}{'kB sent':>9}"
