@@ -4,7 +4,8 @@ browser.
     python -m tests.benchmarks.bench_fleet_paint [--fleets 300,3000] [--json FILE]
 
 The fleets are rows of the summary table, as in bench_lists: three simulated homes stand for all. First paint
-is the browser's own first contentful paint, from the click on; "all" is the end of loading. The browser's cache is warm, as on any but the very first visit of a day.
+is the browser's own first contentful paint, from the click on; "all" is the end of loading.
+The browser's cache is warm, as on any but the very first visit of a day.
 """
 
 from __future__ import annotations
