@@ -84,9 +84,13 @@ def _span(rows: list[Row]) -> str:
     """What an annual figure of these days can be compared with."""
     if len(rows) >= WHOLE_YEAR_DAYS:
         return "measured over a year"
+    return f"{words.span(len(rows))}, not yet a year"
+
+
+def mean_outdoor(rows: list[Row]) -> str:
+    """The mean outdoor temperature of the days in words; empty where it was not measured."""
     outdoor = [r["outdoor"] for r in known(rows, "outdoor")]
-    weather = f" at {words.measure(sum(outdoor) / len(outdoor), '°C', 1)} outdoors" if outdoor else ""
-    return f"{words.span(len(rows))}{weather}, not a year: can't be compared yet"
+    return words.measure(sum(outdoor) / len(outdoor), "°C", 1) if outdoor else ""
 
 
 def _performance(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
@@ -103,8 +107,7 @@ def _performance(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Si
     best = next((b for b in ("H4", "H3", "H2", "H1") if (p[b] or {}).get("value") is not None), None)
     if best:
         rated = f"{words.number(expected['value'], 2)} (by its rating)" if expected else "–"
-        remark = expected["basis"] if expected else ""
-        out.append(Side(f"Efficiency, all ({best})", rated, words.interval(p[best], "", 2), remark))
+        out.append(Side(f"Efficiency, all ({best})", rated, words.interval(p[best], "", 2), ""))
     return out
 
 

@@ -123,8 +123,8 @@ def _lower_curve(site: Site, facts: Facts, result: dict[str, Any], lower_k: floa
     """Less lift and smaller differences over the exchangers, and rooms that fall where nothing is spare."""
     effect = curve_effect(site, facts, result, lower_k)
     method = (
-        "each heated day with the lower curve: emitters by EN 442, valves as the rooms show them, less heat"
-        " where rooms get cooler, and the share of the second law's gain that units keep in practice"
+        "Each heated day is calculated again with the lower curve: what the emitters give (EN 442), how far"
+        " the valves open, less heat where rooms get cooler, and the better efficiency with cooler water."
     )
     limits = (_emitters(site, result, lower_k), _rooms(effect))
     return _answer(
@@ -139,7 +139,7 @@ def _rooms(effect: CurveEffect) -> WhatIfLimit:
         return WhatIfLimit(name, None, "needs room_temperature: how far rooms would fall is not known")
     most = LIMITS_ADVICE["advice_days_short"].default
     told = [
-        f"{z.zone} {z.now_c:.1f} to {z.after_c:.1f} C (target {z.target_c:.1f}), below it on {z.days_short:.0%}"
+        f"{z.zone}: from {z.now_c:.1f} to {z.after_c:.1f} C (set to {z.target_c:.1f} C), below it on {z.days_short:.0%}"
         " of the heated days"
         for z in effect.zones
     ]
@@ -165,7 +165,7 @@ def _emitters(site: Site, result: dict[str, Any], lower_k: float) -> WhatIfLimit
     each = [HeatEmitter(e.output_kw, e.output_excess_k, e.kind) for e in site.emitter]
     gives = float(output_kw(each, flow, flow - drop, design.indoor_c))
     worst = loss.get("high") or need
-    says = f"{gives:.1f} kW at {flow:.0f} C flow and {design.outdoor_c:.0f} C outside, {need:.1f} kW needed"
+    says = f"{gives:.1f} kW with water at {flow:.0f} C and {design.outdoor_c:.0f} C outdoors, {need:.1f} kW needed"
     if gives >= need and gives < worst:
         says += f" (at most {worst:.1f} kW: try it in steps)"
     return WhatIfLimit(name, gives >= need, says)
@@ -178,7 +178,8 @@ def _hot_water_setpoint(site: Site, facts: Facts, result: dict[str, Any], wanted
     cooler = site.hot_water.setpoint_c - wanted_c
     saves = cooler_store(site, facts, result, cooler, cooler).times(a_year(facts.days))
     method = (
-        "the second law at each charge's temperatures, and the cylinder's standing loss over its lower excess"
+        "Each reheat is calculated again with cooler water, for which the unit needs less electricity; the"
+        " cylinder loses less heat."
     )
     limits = _water_limits(site, facts, result, wanted_c)
     return _answer(site, facts, "hot_water_c", wanted_c, saves, method, limits, of_setpoint(wanted_c))
@@ -270,7 +271,7 @@ def _hot_water_hour(site: Site, facts: Facts, result: dict[str, Any], hour: int)
         "water lasts through the day", None, "the cylinder must hold a day's draws from that hour on"
     )
     caution = of_setpoint(site.hot_water.setpoint_c) if site.hot_water is not None else LEGIONELLA
-    method = "each charge at that hour's air temperature, by the second law, and at that hour's price"
+    method = "Each reheat is calculated again with the outdoor air and the price of that hour."
     return _answer(site, facts, "hot_water_hour", hour, saves, method, (limit,), caution, money)
 
 
@@ -306,7 +307,7 @@ def _mend(site: Site, facts: Facts, result: dict[str, Any], code: str) -> Answer
         "mend",
         code,
         saves,
-        "the finding's own cost, less where its cause is not sure",
+        "What the finding costs a year, and less where its cause is not sure.",
         (),
         found.get("caution") or "",
     )
@@ -334,8 +335,8 @@ def _band(site: Site, facts: Facts, result: dict[str, Any], band: tuple[float, i
         "other hours cost the same", None, "a tariff with a cheap band often asks more in the others"
     )
     method = (
-        "electricity of the runs that fall into the band; the high end has the cylinder's charges moved"
-        " into it"
+        "Electricity of the runs that fall into the band; the high end has the cylinder's charges moved"
+        " into it."
     )
     return _answer(site, facts, "band", list(band), Estimate(0.0, 0.0, 0.0), method, (limit,), "", money)
 

@@ -45,6 +45,7 @@ from fieldfare.api.http.middleware.guards import (
     KnownOrigin,
     SecurityHeaders,
 )
+from fieldfare.api.http.middleware.head_requests import HeadRequests
 from fieldfare.api.http.middleware.request_ids import RequestIds
 from fieldfare.api.http.problems import PROBLEMS, ProblemDetails
 from fieldfare.api.http.rest import (
@@ -116,6 +117,7 @@ def create_app(parts: AppState) -> FastAPI:
     app.add_middleware(KnownOrigin, hosts=known_hosts(parts))
     app.add_middleware(SecurityHeaders, secure=parts.settings.address.startswith("https://"))
     app.add_middleware(RequestIds, took=metrics_of(parts).requests)
+    app.add_middleware(HeadRequests)
     return app
 
 

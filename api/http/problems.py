@@ -91,6 +91,17 @@ def problem(status: int, kind: str, title: str, detail: str, **more: Any) -> Res
     return JSONResponse(body, status, headers=more.get("headers"), media_type=MEDIA_TYPE)
 
 
+def _told_of_field(error: dict[str, Any]) -> str:
+    """What is wrong with a page's field or address, for its reader."""
+    name = str(error["loc"][-1]).replace("_", " ")
+    most = (error.get("ctx") or {}).get("max_length")
+    if error["type"] == "string_too_long":
+        return (
+            f"“{name}” is too long: at most {most} characters; go back to shorten it, what you typed is kept"
+        )
+    return f"“{name}” can't be read here; go back and correct it"
+
+
 def no_site(site_id: str) -> Response:
     """The same answer for a site that is not there and one that is not the asker's to see."""
     detail = f"there is no site {site_id!r} here, or it is not yours to see"
@@ -152,6 +163,8 @@ def install(app: FastAPI) -> None:
     def invalid(request: Request, error: RequestValidationError) -> Response:
         each = [{"where": ".".join(map(str, e["loc"])), "message": e["msg"]} for e in error.errors()]
         detail = f"{each[0]['where']}: {each[0]['message']}" if each else "the request can't be read"
+        if each and not request.url.path.startswith("/api/"):
+            detail = _told_of_field(error.errors()[0])
         return problem(422, "bad-request", "The request can't be read", detail, problems=each)
 
     @app.exception_handler(HTTPException)

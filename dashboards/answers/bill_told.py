@@ -8,6 +8,10 @@ from fieldfare.dashboards.answers import bill_texts as texts
 from fieldfare.dashboards.text import words
 
 _MOST_NAMED = 3
+"""Parts in the headline."""
+_NAMED_SHARE = 0.8
+"""Share of all that the told parts added and took off which those of the headline explain; smaller parts are
+in the table."""
 
 
 def bill_told(document: dict[str, Any], name: str, *, home: bool) -> dict[str, Any]:
@@ -25,7 +29,7 @@ def bill_told(document: dict[str, Any], name: str, *, home: bool) -> dict[str, A
         "billed": _billed(document, home),
         "culprits": [] if home else [words.finding_title(c) for c in document.get("culprits", ())],
         "against": texts.AGAINST[document["against"]],
-        "method": _METHOD,
+        "method": _HOME_METHOD if home else _METHOD,
     }
     if not document["parts"]:
         return told
@@ -42,6 +46,11 @@ _METHOD = (
     "value), so the parts add up to the metered difference. "
     "The line of heat over weather, rooms and sun, and the efficiency over weather, are "
     "fitted to the days of both sides; ranges are 95 % intervals."
+)
+_HOME_METHOD = (
+    "Each part is what one cause changed while all else stayed the same; together they make up the metered"
+    " difference. They are calculated from the days before and now: how cold it was, how warm the rooms were,"
+    " and how much heat the heat pump made of its electricity."
 )
 
 
@@ -93,7 +102,7 @@ def _lead(document: dict[str, Any], home: bool) -> list[str]:
 def _reasons(document: dict[str, Any]) -> list[str]:
     """The parts that matter in one sentence."""
     unit = "kwh" if document["difference"]["money"] is None else "money"
-    told = [p for p in _ordered(document) if _is_told(p) and p["code"] != "rest"][:_MOST_NAMED]
+    told = _headline_parts([p for p in _ordered(document) if _is_told(p) and p["code"] != "rest"], unit)
     if not told:
         return [
             "No single cause stands out: weather, habits and meters explain a difference of "
@@ -104,6 +113,14 @@ def _reasons(document: dict[str, Any]) -> list[str]:
         said = (texts.MORE_SENTENCES if p[unit]["value"] > 0 else texts.LESS_SENTENCES)[p["code"]]
         out.append(f"{said} ({_amount(document, p)})")
     return [words.sentence(words.listed(out))]
+
+
+def _headline_parts(parts: list[dict[str, Any]], unit: str) -> list[dict[str, Any]]:
+    """The largest parts that together explain most. parts : the largest first"""
+    sizes = [abs(p[unit]["value"]) for p in parts]
+    enough = _NAMED_SHARE * sum(sizes)
+    n = next((n for n in range(1, len(sizes) + 1) if sum(sizes[:n]) >= enough), 0)
+    return parts[: min(n, _MOST_NAMED)]
 
 
 def _amount(document: dict[str, Any], part: dict[str, Any]) -> str:

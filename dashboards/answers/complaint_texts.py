@@ -183,7 +183,7 @@ VALUES: dict[str, tuple[str, int]] = {
     "defrosts_due": ("expected by the frost", 0),
     "coats_each": ("coats of frost to each defrost", 1),
     "drawn_share": ("melting heat over rated output", 0),
-    "score": ("standard deviations beyond the expected", 1),
+    "score": ("beyond the expected, in times its usual spread", 1),
     "frost_share": ("time below freezing", 0),
     "outdoor": ("outdoor mean", 1),
 }

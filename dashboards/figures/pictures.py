@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from html import escape
 from typing import Any
 
 from markupsafe import Markup
 
 from fieldfare.dashboards.text.language import gettext as _
-from fieldfare.dashboards.text.words import measure, money, number
+from fieldfare.dashboards.text.words import day, measure, money, number
 
-_W, _H = 460.0, 150.0
+_W, _H, _LEFT = 460.0, 180.0, 58.0
 
 
 def warmth_picture(rows: list[dict[str, Any]]) -> Markup | None:
@@ -20,22 +21,29 @@ def warmth_picture(rows: list[dict[str, Any]]) -> Markup | None:
         return None
     values = [r[k] for r in there for k in ("room", "outdoor")]
     low, high = min(values) - 1.0, max(values) + 1.0
-    step = (_W - 110.0) / (len(there) - 1)
+    step = (_W - _LEFT - 100.0) / (len(there) - 1)
 
     def at(value: float) -> float:
-        return 16.0 + (high - value) / (high - low) * (_H - 32.0)
+        return 12.0 + (high - value) / (high - low) * (_H - 40.0)
 
-    room = [f"{10 + i * step:.1f} {at(r['room']):.1f}" for i, r in enumerate(there)]
-    out = [f"{10 + i * step:.1f} {at(r['outdoor']):.1f}" for i, r in enumerate(there)]
+    room = [f"{_LEFT + i * step:.1f} {at(r['room']):.1f}" for i, r in enumerate(there)]
+    out = [f"{_LEFT + i * step:.1f} {at(r['outdoor']):.1f}" for i, r in enumerate(there)]
     last = there[-1]
     mean_in, mean_out = (sum(r[k] for r in there) / len(there) for k in ("room", "outdoor"))
-    x = 10 + (len(there) - 1) * step + 8
+    end = _LEFT + (len(there) - 1) * step
     inside, outside = _("indoors"), _("outdoors")
+    degrees = "".join(
+        f'<path class="grid" d="M{_LEFT:g} {at(t):.1f}H{end:.1f}"/>'
+        f'<text x="{_LEFT - 6:g}" y="{at(t) + 4:.0f}" text-anchor="end">{measure(t, "°C", 0)}</text>'
+        for t in _ticks(low, high)
+    )
     body = (
-        f'<path class="band heat" d="M{"L".join([*room, *out[::-1]])}Z"/>'
+        f'{degrees}<path class="band heat" d="M{"L".join([*room, *out[::-1]])}Z"/>'
         f'<path class="line heat" d="M{"L".join(room)}"/><path class="line air dash" d="M{"L".join(out)}"/>'
-        f'<text x="{x:.0f}" y="{at(last["room"]) + 4:.0f}">{escape(inside)}</text>'
-        f'<text x="{x:.0f}" y="{at(last["outdoor"]) + 4:.0f}">{escape(outside)}</text>'
+        f'<text x="{end + 8:.0f}" y="{at(last["room"]) + 4:.0f}">{escape(inside)}</text>'
+        f'<text x="{end + 8:.0f}" y="{at(last["outdoor"]) + 4:.0f}">{escape(outside)}</text>'
+        f'<text x="{_LEFT:g}" y="{_H - 6:g}">{day(there[0]["day"])}</text>'
+        f'<text x="{end:.0f}" y="{_H - 6:g}" text-anchor="end">{day(last["day"])}</text>'
     )
     says = _(
         "Indoors {indoors} on average, outdoors {outdoors}.",
@@ -43,6 +51,12 @@ def warmth_picture(rows: list[dict[str, Any]]) -> Markup | None:
         outdoors=measure(mean_out, "°C", 1),
     )
     return _picture(says, body, _H)
+
+
+def _ticks(low: float, high: float) -> list[float]:
+    """Two to five round temperatures between low and high [°C]."""
+    step = next(s for s in (2.0, 5.0, 10.0, 20.0, 50.0) if (high - low) / s <= 5.0)
+    return [step * n for n in range(math.ceil(low / step), math.floor(high / step) + 1)]
 
 
 def energy_picture(electricity: float | None, heat: float | None) -> Markup | None:

@@ -31,6 +31,7 @@ from fieldfare.dashboards.pages.home import home_page
 from fieldfare.dashboards.pages.jobs import handle_again_page, job_page, job_values
 from fieldfare.dashboards.pages.live import live_page
 from fieldfare.dashboards.pages.plain import (
+    GIVE_BOTH,
     invited_page,
     message_page,
     sign_in_page,
@@ -70,6 +71,7 @@ from fieldfare.dashboards.winter_entries import winter_entry
 __all__ = [
     "EXPECTATIONS",
     "FIGURES",
+    "GIVE_BOTH",
     "account_page",
     "address_of",
     "advice_page",

@@ -56,8 +56,11 @@ def account_page(
     )
 
 
-def new_app_page(visitor: dict[str, Any], secret: str, address: str, problem: str) -> str:
-    """An authenticator app's secret: as a QR code (ISO/IEC 18004), in groups of four, and as a link."""
+def new_app_page(visitor: dict[str, Any], secret: str, address: str, problem: str, name: str = "") -> str:
+    """An authenticator app's secret: as a QR code (ISO/IEC 18004), in groups of four, and as a link.
+
+    name : of the device, as it was typed
+    """
     return render(
         "new_app.html",
         title="Add an app",
@@ -66,6 +69,7 @@ def new_app_page(visitor: dict[str, Any], secret: str, address: str, problem: st
         secret=" ".join(secret[i : i + 4] for i in range(0, len(secret), 4)),
         address=address,
         problem=problem,
+        name=name,
     )
 
 

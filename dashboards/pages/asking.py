@@ -49,8 +49,10 @@ def what_if_page(
     answers: list[dict[str, Any]] | None,
     problem: str,
     visitor: dict[str, Any],
+    out_of_range: Mapping[str, tuple[float, float]] = MappingProxyType({}),
 ) -> str:
-    """A form of the questions, and each answer with its interval and its limits."""
+    """A form of the questions, and each answer with its interval and its limits. out_of_range : field ->
+    lowest and highest, where what was typed is not between"""
     codes = sorted({f["code"] for f in (row["result"] or {}).get("findings", []) if f["cost_per_year"]})
     return render(
         "what_if.html",
@@ -61,6 +63,10 @@ def what_if_page(
         asked=query,
         codes=codes,
         problem=words.reason(problem),
+        wrong={
+            name: _("A number from {low} to {high}.", low=words.number(low), high=words.number(high))
+            for name, (low, high) in out_of_range.items()
+        },
         answers=[_answer(row, a) for a in answers or []],
     )
 
@@ -79,6 +85,8 @@ def _answer(row: dict[str, Any], a: dict[str, Any]) -> dict[str, Any]:
     if money and money.get("value") is not None:
         value_, low, high = (words.money(money[k], a["currency"], 0) for k in ("value", "low", "high"))
         paid = _("{value} ({low} to {high})", value=value_, low=low, high=high)
+    if paid and kwh and not any(kwh[k] for k in ("value", "low", "high")):
+        saves, paid = paid, ""  # a tariff saves money alone
     return {
         **a,
         "title": _(_QUESTIONS[a["question"]], value=value),
@@ -93,7 +101,8 @@ def _answer(row: dict[str, Any], a: dict[str, Any]) -> dict[str, Any]:
 def _limit(limit: dict[str, Any]) -> dict[str, Any]:
     """A limit with its words in the reader's language; those without a translation stay English."""
     says, is_translated = with_numbers(limit["says"])
-    return {**limit, "limit": _(limit["limit"]), "says": says, "is_translated": is_translated}
+    told = words.named(says)
+    return {**limit, "limit": _(limit["limit"]), "says": told, "is_translated": is_translated}
 
 
 def _caution(site: Site | None, a: dict[str, Any]) -> str:

@@ -49,11 +49,13 @@ def fleet_list_page(
     query: dict[str, str],
     now: datetime,
     views: Iterable[Mapping[str, Any]] | None = None,
+    wrong_view: tuple[str, str] = ("", ""),
 ) -> str:
     """rows : those of the asked page in its order, one dict a home with id, name, handed_over, heard, result,
     reason, area.
     total : how many homes fit the choice. counts : of the whole fleet
-    views : the reader's kept views with id, name, address; None for a reader who can't keep any
+    views : the reader's kept views with id, name, address; None for a reader who can't keep any. wrong_view : a
+        name that can't be kept, and why
     """
     asked = asked_of(query)
     return render(
@@ -70,6 +72,7 @@ def fleet_list_page(
         is_chosen=address_of(asked) != "/",
         address=address_of(asked),
         views=None if views is None else list(views),
+        wrong_view=wrong_view,
         **shown([entry_of(row, now) for row in rows], total, asked),
     )
 

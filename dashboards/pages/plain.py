@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 from typing import Any
 
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
 from fieldfare.dashboards.text.language import gettext as _
+from fieldfare.dashboards.text.language import marked
+
+GIVE_BOTH = marked("give your e-mail and your password")
 
 
 def message_page(title: str, words: str, visitor: dict[str, Any]) -> str:
@@ -40,14 +44,16 @@ def invited_page(
     )
 
 
-def sign_in_page(error: str, provider: str = "") -> str:
-    """provider : what the button of the firm's sign-in provider says, empty without one"""
+def sign_in_page(error: str, provider: str = "", email: str = "") -> str:
+    """provider : what the button of the firm's sign-in provider says, empty without one. email : as it was
+    typed"""
     return render(
         "sign_in.html",
         title=_("Sign in"),
         error=_(error),
         told="",
         provider=provider,
+        typed={"email": email},
         asks_who=False,
         asks_email=True,
         is_new=False,
@@ -57,10 +63,16 @@ def sign_in_page(error: str, provider: str = "") -> str:
 
 
 def welcome_page(
-    error: str, *, is_first: bool, name: str = "", role: str = "", homes: Sequence[str] = ()
+    error: str,
+    *,
+    is_first: bool,
+    name: str = "",
+    role: str = "",
+    homes: Sequence[str] = (),
+    typed: Mapping[str, str] = MappingProxyType({}),
 ) -> str:
     """Where an invited person, or the first one of all, sets a password. homes : names of a householder's
-    homes"""
+    homes. typed : name and e-mail of the first, as they were typed"""
     told = ""
     if homes:
         told = _(
@@ -80,6 +92,7 @@ def welcome_page(
         error=_(error),
         told=told,
         provider="",
+        typed=typed,
         asks_who=is_first,
         asks_email=is_first,
         is_new=True,

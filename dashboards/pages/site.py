@@ -16,7 +16,7 @@ from fieldfare.analysis.plant.quantities import QUANTITIES
 from fieldfare.analysis.plant.site import Point, Site
 from fieldfare.analysis.reports.verdict import given_verdict, with_silence
 from fieldfare.dashboards.day_rows import Row, day_rows
-from fieldfare.dashboards.design_vs_measured import two_sides
+from fieldfare.dashboards.design_vs_measured import mean_outdoor, two_sides
 from fieldfare.dashboards.electricity_rows import electricity_rows
 from fieldfare.dashboards.events import (
     DAY,
@@ -50,6 +50,8 @@ _BARE = {"parts": "", "minutes": None, "changed": None, "changed_by": None, "sig
 """A job about which nothing more was told."""
 STEPPED = ("run", "defrost", "reheat")
 """Events with buttons and keys of their own."""
+MOSTLY_READ = 0.95
+"""Share of a point's minutes; points read less, or odd in some way, are listed first and never folded."""
 LONG_GAP_MIN = 120
 """Gaps from here on are listed one by one; shorter ones are in the table's sums."""
 
@@ -83,7 +85,7 @@ def site_page(
 ) -> str:
     """row : id, name, site, heard, result, reason, and `latest` point -> {time [ms], value} where at hand.
 
-    In row also: `handled` finding code -> decision, and `people` e-mail -> name of whom a finding can be
+    In row also: `period_problem` and `period_typed` where the asked days can't be shown, `handled` finding code -> decision, and `people` e-mail -> name of whom a finding can be
         given to, and `visits` booked, in words.
     facts : Facts of the result's days, None where there is no result. works : newest first, with their
         effects
@@ -107,6 +109,8 @@ def site_page(
         "told_age": age_told(told, now),
         "old_s": OLD_MIN * 60,
         "query": query,
+        "period_problem": row.get("period_problem") or "",
+        "period_typed": row.get("period_typed") or {},
         "codes": sorted({f["code"] for f in (result or {}).get("findings", [])}),
         "no_problems": NO_PROBLEMS,
         "job": job_values(now.astimezone(site.zone).date().isoformat()),
@@ -137,6 +141,7 @@ def site_page(
         **context,
         asked=f"?{asked}" if asked else "",
         sides=two_sides(site, result, rows),
+        mean_outdoor=mean_outdoor(rows),
         electricity=electricity_rows(result),
         currency=result["cost"]["currency"],
         open_findings=cards((f for f in findings if not f["until"]), row.get("handled") or {}),
@@ -156,7 +161,7 @@ def site_page(
             if n not in (*_WEATHER, *_CALENDARS) and n not in shown and not made[n].chart.is_empty
         ],
         missing=[made[n] for n in NAMES if made[n].chart.is_empty],
-        health=_health(site, result, facts),
+        health=_sorted_health(_health(site, result, facts)),
         notices=_notices(site, facts),
         days=words.span(len(rows)),
         trace_fallback=_trace_table(rows),
@@ -220,6 +225,7 @@ def _live(site: Site, latest: dict[str, Any]) -> list[dict[str, Any]]:
             {
                 "id": p.id,
                 "name": _point_words(p),
+                "is_total": p.form in ("register", "interval"),
                 "zone": p.zone if p.zone != "house" else "",
                 "unit": words.unit(p.unit),
                 "states": orjson.dumps(states).decode() if states else "",
@@ -296,6 +302,17 @@ def _health(site: Site, result: dict[str, Any], facts: Facts) -> list[dict[str, 
             }
         )
     return sorted(out, key=lambda r: r["share"] if r["share"] is not None else -1.0)
+
+
+def _sorted_health(rows: list[dict[str, Any]]) -> dict[str, Any]:
+    """Points to look at, points that are well, and the least share that the latter were read."""
+    doubtful = [r for r in rows if r["odd"] or r["share"] is None or r["share"] < MOSTLY_READ]
+    sound = [r for r in rows if r not in doubtful]
+    return {
+        "doubtful": doubtful,
+        "sound": sound,
+        "least": min((r["share"] for r in sound), default=None),
+    }
 
 
 def _notices(site: Site, facts: Facts) -> list[dict[str, str]]:

@@ -67,7 +67,7 @@ __all__ = [
     "weekday",
 ]
 
-_NAMES = re.compile(r"\b(" + "|".join(sorted(POINT_NAMES, key=len, reverse=True)) + r")\b(?!\.)")
+_NAMES = re.compile(r"\b(" + "|".join(sorted(POINT_NAMES, key=len, reverse=True)) + r")\b(?!\.\w)")
 _POINTERS = re.compile(r"\b([Ss]ee) (" + "|".join(sorted(TITLES, key=len, reverse=True)) + r")\b")
 _CODES = re.compile(
     r"\b(" + "|".join(sorted((c for c in TITLES if "_" in c), key=len, reverse=True)) + r")\b"

@@ -72,6 +72,19 @@ def test_the_lead_names_the_difference_and_its_weightiest_parts() -> None:
     assert "at rest" not in shown["lead"][1]
 
 
+def test_the_headline_names_the_parts_that_explain_most_and_no_more() -> None:
+    made = document(part("weather", 46.0), part("efficiency", 37.0), part("meter", -9.9), part("rooms", 6.0))
+    (_, reasons) = told(made, "Alder Row")["lead"]
+    assert (
+        reasons == "It was colder (+£46) and the heat pump needed more electricity for the same heat (+£37)."
+    )
+    assert len(told(made, "Alder Row")["rows"]) == 4, "the rest is in the table"
+    even = document(*(part(c, 20.0) for c in ("weather", "efficiency", "hot_water", "rooms", "standby")))
+    assert told(even, "Alder Row")["lead"][1].count("+£20") == 3
+    alone = document(part("weather", 90.0), part("efficiency", 8.0), part("hot_water", 7.0))
+    assert told(alone, "Alder Row")["lead"][1] == "It was colder (+£90)."
+
+
 def test_what_is_the_installers_is_not_asked_of_the_household() -> None:
     made = document(part("efficiency", 20.0, visit="drive"), part("hot_water", 12.0), part("standby", 1.0))
     firm, home = told(made, "Alder Row"), told(made, "Alder Row", home=True)

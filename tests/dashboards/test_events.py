@@ -105,6 +105,6 @@ def test_point_ids_stay_off_the_page(full: Plant) -> None:
     for point in full.site.point:
         if "_" in point.id:
             assert point.id not in told
-    table = page.split('id="data"')[1].split("</table>")[0]
-    names = re.findall(r'<th scope="row">([^<]+)</th>', table)
+    quality = page.split('id="data"')[1].split("<h2")[0]
+    names = re.findall(r'<th scope="row">([^<]+)</th>', quality)
     assert len(names) == len(set(names)) == len(full.site.point)

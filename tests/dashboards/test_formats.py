@@ -98,3 +98,7 @@ def test_evidence_says_on_which_side_the_trouble_lies(evidence: dict[str, object
 )
 def test_a_visit_of_two_and_a_half_hours_is_not_told_as_two(minutes: float, told: str) -> None:
     assert formats.duration(minutes).replace("\u00a0", " ") == told
+
+
+def test_a_quantity_at_the_end_of_a_sentence_is_named() -> None:
+    assert words.reason("Needs room_temperature.") == "Needs room temperature."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from typing import Any
 
@@ -128,11 +129,7 @@ def site(plant: Plant, handled: dict[str, Any], visitor: dict[str, Any] = INSTAL
 
 
 def order(page: str) -> list[str]:
-    return [
-        part.split('"')[0]
-        for part in page.split('<article class="finding ')[1:]
-        for part in [part.split('id="finding-')[1]]
-    ]
+    return re.findall(r'<article [^>]*id="finding-(\w+)"', page)
 
 
 def test_cards_sink_and_say_so(full: Plant) -> None:

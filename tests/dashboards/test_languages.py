@@ -109,7 +109,7 @@ def test_the_home_page_in_each_language(cycling: Plant, code: str) -> None:
     assert (code in MARK) == any(mark in told for mark in MARK.values())
     if code in MARK:
         assert MARK[code] in told
-        for english in ("What you can do", "Your heating", "installer", "averaged", " the ", "Needs"):
+        for english in ("What was found", "Your heating", "installer", "averaged", " the ", "Needs"):
             assert english not in told, english
         assert SHORT_CYCLING.home not in told
         assert re.search(r"\d,\d", told), "a decimal comma"

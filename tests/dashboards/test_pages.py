@@ -304,6 +304,9 @@ def test_home_tells_the_month_in_plain_sentences(cycling: Plant) -> None:
         assert said in told
     assert "long ago" not in told
     assert page.count('class="fig picture"') == 3
+    warm = page.split('class="fig picture"')[1].split("</svg>")[0]
+    assert len(re.findall(r"<text[^>]*>−?\d+\u00a0°C</text>", warm)) >= 2, "a scale"
+    assert len(re.findall(r"<text[^>]*>\d+\u00a0\w+\u00a0\d{4}</text>", warm)) == 2, "first and last day"
     for jargon in ("SPF", "H4", "COP", "coefficient", "W/K", "short_cycling", "Act", "compressor"):
         assert jargon not in told
     assert 'href="/visits"' not in page, "a household has no way into the firm's pages"

@@ -43,7 +43,7 @@ def account(request: Request, parts: AppStateHere) -> Response:
 
 @router.post("/account/password")
 def change_password(
-    request: Request, parts: AppStateHere, old: Secret, new: Secret, csrf: Csrf = ""
+    request: Request, parts: AppStateHere, old: Secret = "", new: Secret = "", csrf: Csrf = ""
 ) -> Response:
     """Change one's password; the other sessions end."""
     visit = _visit(request, csrf)
@@ -70,7 +70,7 @@ def offer_app(request: Request, parts: AppStateHere, csrf: Csrf = "") -> Respons
 
 @router.post("/account/app/confirm")
 def add_app(
-    request: Request, parts: AppStateHere, code: Secret, name: Name = "", csrf: Csrf = ""
+    request: Request, parts: AppStateHere, code: Secret = "", name: Name = "", csrf: Csrf = ""
 ) -> Response:
     """Add the authenticator app whose secret was offered."""
     visit = _own(request, csrf)
@@ -78,7 +78,7 @@ def add_app(
         offer = parts.sessions.offer(visit.key)
         codes = parts.factors.add_authenticator(visit.actor.person or 0, offer, code, name)
     except InputError as error:
-        return _offer_page(parts, visit, str(error))
+        return _offer_page(parts, visit, str(error), name)
     parts.sessions.keep_offer(visit.key, None)
     _changed(request, parts, visit, "second factor added", "A second factor was added")
     return _codes_page(visit, codes)
@@ -97,7 +97,7 @@ def offer_passkey(request: Request, parts: AppStateHere, csrf: Csrf = "") -> Res
 
 @router.post("/account/passkey/confirm")
 def add_passkey(
-    request: Request, parts: AppStateHere, credential: Credential, name: Name = "", csrf: Csrf = ""
+    request: Request, parts: AppStateHere, credential: Credential = "", name: Name = "", csrf: Csrf = ""
 ) -> Response:
     """Add the passkey that the browser has made."""
     visit = _own(request, csrf)
@@ -229,9 +229,9 @@ def _account_page(request: Request, parts: AppState, visit: LiveSession, problem
     )
 
 
-def _offer_page(parts: AppState, visit: LiveSession, problem: str) -> Response:
+def _offer_page(parts: AppState, visit: LiveSession, problem: str, name: str = "") -> Response:
     secret, address = parts.factors.offered(parts.sessions.offer(visit.key), visit.actor.name)
-    page = pages.new_app_page(_visitor(visit), secret, address, problem)
+    page = pages.new_app_page(_visitor(visit), secret, address, problem, name)
     return HTMLResponse(page, 422 if problem else 200, headers=NO_STORE)
 
 

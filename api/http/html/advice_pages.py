@@ -1,7 +1,9 @@
-"""Pages of advice: what to set at a home, and a cold snap ahead for the firm."""
+"""Pages of advice: what to set at a home, what a change would save, and a cold snap ahead for the firm."""
 
 from __future__ import annotations
 
+from functools import partial
+from math import nan
 from typing import Annotated, Any
 
 from fastapi import APIRouter, File, Request, UploadFile
@@ -10,12 +12,15 @@ from fastapi.responses import HTMLResponse, Response
 from fieldfare.analysis.errors import InputError, NotAssessed
 from fieldfare.api.core.advice import advice
 from fieldfare.api.core.cold_snap import cold_snap
+from fieldfare.api.core.what_if import what_if
 from fieldfare.api.http.auth import AppStateHere, PlantHere
 from fieldfare.api.http.html import page_rows
+from fieldfare.api.http.html.reader_language import in_readers_language
 from fieldfare.api.http.html.screens import Csrf, reader, visitor, writer
 from fieldfare.dashboards import pages
 
 router = APIRouter()
+OptionalFile = Annotated[UploadFile | None, File()]
 MOST_BYTES = 1_000_000
 """Of a forecast; a month by the hour is a twentieth of it."""
 
@@ -34,6 +39,55 @@ def what_to_set(plant: PlantHere, request: Request, parts: AppStateHere) -> Resp
     return HTMLResponse(pages.advice_page(row, document, problem, visitor(request)))
 
 
+@router.get("/sites/{site_id}/what-if")
+def ask(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+    """What a change would save."""
+    reader(request, "what_if.read", plant.site.id)
+    query, answers, problem = dict(request.query_params), None, ""
+    asked, out_of_range = _asked(query)
+    try:
+        if asked and not out_of_range:
+            answers = what_if(parts.service, plant, asked)["answers"]
+    except (InputError, NotAssessed) as error:
+        problem = str(error)
+    row = page_rows.row_of(parts, plant, parts.service.results.newest(plant.site.id))
+    page = partial(pages.what_if_page, row, query, answers, problem, visitor(request), out_of_range)
+    return in_readers_language(request, page, site=plant.site)
+
+
+_RANGES = {
+    "lower_curve_k": (0.5, 15.0),
+    "hot_water_c": (35.0, 65.0),
+    "hot_water_hour": (0.0, 23.0),
+    "band_price": (0.0, 10.0),
+    "band_from": (0.0, 23.0),
+    "band_to": (0.0, 24.0),
+}
+
+
+def _asked(query: dict[str, str]) -> tuple[dict[str, Any], dict[str, tuple[float, float]]]:
+    """The form's questions, and field -> lowest and highest for what is no number within its range."""
+    found: dict[str, float] = {}
+    wrong = {}
+    for name, (low, high) in _RANGES.items():
+        if text := query.get(name, "").strip():
+            try:
+                found[name] = float(text.replace(",", "."))
+            except ValueError:
+                found[name] = nan
+            if not low <= found[name] <= high:
+                wrong[name] = (low, high)
+                del found[name]
+    asked: dict[str, Any] = {k: found[k] for k in ("lower_curve_k", "hot_water_c") if k in found}
+    if "hot_water_hour" in found:
+        asked["hot_water_hour"] = int(found["hot_water_hour"])
+    if query.get("mend"):
+        asked["mend"] = query["mend"][:60]
+    if "band_price" in found:
+        asked["band"] = (found["band_price"], int(found.get("band_from", 0)), int(found.get("band_to", 5)))
+    return asked, wrong
+
+
 @router.get("/cold-snap")
 def ask_cold_snap(request: Request) -> Response:
     """The form for a forecast."""
@@ -43,12 +97,14 @@ def ask_cold_snap(request: Request) -> Response:
 
 @router.post("/cold-snap")
 def show_cold_snap(
-    request: Request, parts: AppStateHere, file: Annotated[UploadFile, File()], csrf: Csrf = ""
+    request: Request, parts: AppStateHere, csrf: Csrf = "", file: OptionalFile = None
 ) -> Response:
     """Every home in the forecast that is sent; nothing is kept."""
     writer(request, "fleet.read", csrf)
-    name = (file.filename or "the file")[:80]
+    name = ((file and file.filename) or "")[:80]
     try:
+        if file is None or not name:
+            raise InputError("choose the file of the forecast")
         text = file.file.read(MOST_BYTES + 1)
         if len(text) > MOST_BYTES:
             raise InputError(f"{name}: a forecast is of up to 1 MB")

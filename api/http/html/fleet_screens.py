@@ -25,6 +25,7 @@ from fieldfare.api.http.html.live_fleet import live_rows
 from fieldfare.api.http.html.screens import (
     NO_STORE,
     Csrf,
+    fleet_list,
     reader,
     see_other,
     visitor,
@@ -154,7 +155,7 @@ def report(request: Request, parts: AppStateHere, site: Sites = []) -> Response:
     reader(request, "fleet.read")
     now = page_rows.clock(parts)
     entries = pages.chosen_entries(_homes(request, parts, site), site, request.query_params, now)
-    firm = parts.service.settings.signature
+    firm = parts.service.firm.signature
     return HTMLResponse(pages.homes_report(entries, visitor(request), datetime.now(UTC), firm))
 
 
@@ -166,8 +167,12 @@ def keep_view(
     actor = writer(request, "fleet.read", csrf)
     if actor.person is None:
         raise HTTPException(403, "only somebody with an account can keep views")
-    chosen_by = pages.address_of(pages.asked_of(dict(parse_qsl(urlsplit(address).query))))
-    parts.saved_views.keep(actor.person, name, chosen_by)
+    asked = dict(parse_qsl(urlsplit(address).query))
+    chosen_by = pages.address_of(pages.asked_of(asked))
+    try:
+        parts.saved_views.keep(actor.person, name, chosen_by)
+    except InputError as error:
+        return HTMLResponse(fleet_list(request, parts, actor, asked, (name, str(error))), 422)
     return see_other(chosen_by)
 
 

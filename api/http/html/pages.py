@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Annotated, Literal
 
 from fastapi import APIRouter, Form, HTTPException, Request
@@ -36,6 +37,7 @@ from fieldfare.dashboards import pages as looks
 
 router = APIRouter()
 Secret = Annotated[str, Form(max_length=1024)]
+Email = Annotated[str, Form(max_length=254)]
 
 
 @router.get("/sites/{site_id}/papers/{kind}/{period}")
@@ -59,15 +61,16 @@ def sign_in_page(request: Request, parts: AppStateHere) -> Response:
 
 
 @router.post("/sign-in")
-def sign_in(
-    request: Request, parts: AppStateHere, email: Annotated[str, Form(max_length=254)], password: Secret
-) -> Response:
+def sign_in(request: Request, parts: AppStateHere, email: Email = "", password: Secret = "") -> Response:
     """Sign in by the form."""
+    if not (email.strip() and password):
+        page = partial(_sign_in_page, parts, looks.GIVE_BOTH, email)
+        return in_readers_language(request, page, status=422)
     try:
         opened = open_session(request, parts, email, password)
     except InputError as error:
-        problem = str(error)
-        return in_readers_language(request, lambda: _sign_in_page(parts, problem), status=401)
+        page = partial(_sign_in_page, parts, str(error), email)
+        return in_readers_language(request, page, status=401)
     if not opened.pending:
         return signed_in(parts, opened.secret)
     response = _to("/sign-in/second")
@@ -119,7 +122,7 @@ def welcome_page(secret: str, request: Request, parts: AppStateHere) -> Response
 
 
 @router.post("/welcome/{secret}")
-def welcome(secret: str, request: Request, parts: AppStateHere, password: Secret) -> Response:
+def welcome(secret: str, request: Request, parts: AppStateHere, password: Secret = "") -> Response:
     try:
         row = parts.accounts.set_invited_password(secret, password)
     except InputError as error:
@@ -139,14 +142,15 @@ def first(
     secret: str,
     request: Request,
     parts: AppStateHere,
-    email: Annotated[str, Form(max_length=254)],
-    name: Annotated[str, Form(max_length=120)],
-    password: Secret,
+    email: Email = "",
+    name: Annotated[str, Form(max_length=120)] = "",
+    password: Secret = "",
 ) -> Response:
     try:
         row = parts.accounts.make_first_user(secret, email, name, password)
     except InputError as error:
-        return HTMLResponse(looks.welcome_page(str(error), is_first=True), 400)
+        page = partial(looks.welcome_page, str(error), is_first=True, typed={"name": name, "email": email})
+        return in_readers_language(request, page, status=400)
     return _let_in(request, parts, row.id)
 
 
@@ -182,9 +186,9 @@ def _refusal(request: Request, permission: str, site: str) -> Response | None:
     return None
 
 
-def _sign_in_page(parts: AppState, error: str) -> str:
+def _sign_in_page(parts: AppState, error: str, email: str = "") -> str:
     provider = parts.settings.provider_name if parts.settings.provider_url else ""
-    return looks.sign_in_page(error, provider)
+    return looks.sign_in_page(error, provider, email)
 
 
 def _second_page(parts: AppState, person: int, key: str, error: str) -> str:

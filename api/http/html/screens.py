@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import timedelta
-from functools import partial
 from typing import Annotated, Any
 
 from fastapi import APIRouter, File, Form, HTTPException, Query, Request, UploadFile
@@ -11,7 +10,6 @@ from fastapi.responses import FileResponse, HTMLResponse, RedirectResponse, Resp
 
 from fieldfare.analysis.errors import (
     InputError,
-    NotAssessed,
     Problem,
     SiteError,
 )
@@ -20,7 +18,6 @@ from fieldfare.api.core.fleet_table import Chosen
 from fieldfare.api.core.local_days import day_of
 from fieldfare.api.core.results import NoReadings
 from fieldfare.api.core.rolling_period import rolling_result
-from fieldfare.api.core.what_if import what_if
 from fieldfare.api.http.app_state import AppState, parts_of
 from fieldfare.api.http.auth import (
     CSRF_FIELD,
@@ -114,10 +111,21 @@ def front(request: Request, parts: AppStateHere) -> Response:
         return see_other(f"/sites/{min(actor.sites)}/home" if actor.sites else "/sign-in")
     if actor.may("site.write") and not parts.service.sites.ids():
         return see_other("/first-run")
+    return HTMLResponse(fleet_list(request, parts, actor, _query(request)))
+
+
+def fleet_list(
+    request: Request,
+    parts: AppState,
+    actor: Actor,
+    query: dict[str, str],
+    wrong_view: tuple[str, str] = ("", ""),
+) -> str:
+    """The list of homes. wrong_view : a view's name that can't be kept, and why"""
     views = None if actor.person is None else [vars(v) for v in parts.saved_views.of(actor.person)]
-    query, now = _query(request), page_rows.clock(parts)
     rows, total, counts = page_rows.fleet_part(parts, pages.asked_of(query))
-    return HTMLResponse(pages.fleet_list_page(rows, total, counts, visitor(request), query, now, views))
+    now = page_rows.clock(parts)
+    return pages.fleet_list_page(rows, total, counts, visitor(request), query, now, views, wrong_view)
 
 
 @router.get("/winter")
@@ -141,12 +149,17 @@ def site(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
     actor = reader(request, "site.read", plant.site.id)
     if actor.role not in OF_THE_FIRM:
         return see_other(f"/sites/{plant.site.id}/home")
-    query = _query(request)
-    result, facts = page_rows.worked_out(parts, plant, query)
+    query, problem, typed = _query(request), "", {}
+    try:
+        result, facts = page_rows.worked_out(parts, plant, query)
+    except InputError as error:
+        problem, typed = str(error), {k: query.pop(k) for k in ("from", "to") if k in query}
+        result, facts = page_rows.worked_out(parts, plant, query)
     row = page_rows.site_row_with_readings(parts, plant, result, actor)
-    row |= {"visits": visits_to_come(parts, plant)}
+    row |= {"visits": visits_to_come(parts, plant), "period_problem": problem, "period_typed": typed}
     works = page_rows.works_of(parts, plant, effects=True)
-    return HTMLResponse(pages.site_page(row, facts, works, visitor(request), query, page_rows.clock(parts)))
+    page = pages.site_page(row, facts, works, visitor(request), query, page_rows.clock(parts))
+    return HTMLResponse(page, 422 if problem else 200)
 
 
 @router.get("/sites/{site_id}/figures/uses.json")
@@ -226,53 +239,6 @@ def winter(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
     return HTMLResponse(pages.winter_page(row, contents, visitor(request), query, page_rows.clock(parts)))
 
 
-@router.get("/sites/{site_id}/what-if")
-def ask(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
-    """What a change would save."""
-    reader(request, "what_if.read", plant.site.id)
-    query, answers, problem = _query(request), None, ""
-    try:
-        asked = _asked(query)
-        if asked:
-            answers = what_if(parts.service, plant, asked)["answers"]
-    except (InputError, NotAssessed) as error:
-        problem = str(error)
-    row = page_rows.row_of(parts, plant, parts.service.results.newest(plant.site.id))
-    page = partial(pages.what_if_page, row, query, answers, problem, visitor(request))
-    return in_readers_language(request, page, site=plant.site)
-
-
-_RANGES = {
-    "lower_curve_k": (0.5, 15.0),
-    "hot_water_c": (35.0, 65.0),
-    "hot_water_hour": (0.0, 23.0),
-    "band_price": (0.0, 10.0),
-    "band_from": (0.0, 23.0),
-    "band_to": (0.0, 24.0),
-}
-
-
-def _asked(query: dict[str, str]) -> dict[str, Any]:
-    """The form's questions. Raises InputError for a number out of its range."""
-    found: dict[str, float] = {}
-    for name, (low, high) in _RANGES.items():
-        if text := query.get(name, "").strip():
-            try:
-                found[name] = float(text)
-            except ValueError:
-                raise InputError(f"{name.replace('_', ' ')} must be a number, got {text[:20]!r}") from None
-            if not low <= found[name] <= high:
-                raise InputError(f"{name.replace('_', ' ')} must lie between {low:g} and {high:g}")
-    asked: dict[str, Any] = {k: found[k] for k in ("lower_curve_k", "hot_water_c") if k in found}
-    if "hot_water_hour" in found:
-        asked["hot_water_hour"] = int(found["hot_water_hour"])
-    if query.get("mend"):
-        asked["mend"] = query["mend"][:60]
-    if "band_price" in found:
-        asked["band"] = (found["band_price"], int(found.get("band_from", 0)), int(found.get("band_to", 5)))
-    return asked
-
-
 @router.get("/first-run")
 def first_run(request: Request, parts: AppStateHere) -> Response:
     """Where a new home begins."""
@@ -322,14 +288,16 @@ def take_readings(
     plant: PlantHere,
     request: Request,
     parts: AppStateHere,
-    file: Annotated[UploadFile, File()],
     csrf: Csrf = "",
+    file: Annotated[UploadFile | None, File()] = None,
 ) -> Response:
     """A CSV: its columns are proposed where the site has no points yet, else it is read in the background."""
     writer(request, "site.write", csrf, plant.site.id)
     row, taking = page_rows.row_of(parts, plant, None), taking_in(parts)
     try:
-        path = taking.keep(plant.site.id, file.filename or "", file.file)
+        if file is None or not file.filename:
+            raise InputError("choose the file with the readings")
+        path = taking.keep(plant.site.id, file.filename, file.file)
         if plant.site.point and not may_agree_anew(parts, plant.site):
             taking.start(plant.site.id, path)
             return see_other(f"/sites/{plant.site.id}/progress")

@@ -108,7 +108,7 @@ def cycling_chart(site: Site, facts: Facts) -> Chart:
     key, title = "expected-cycling", "Run length, measured and expected"
     runs, pump = facts.runs, site.heat_pump
     least = pump.min_output_kw or (pump.rated_output_kw or np.nan) * _USUAL_TURN_DOWN
-    why = "Needs heat and runs, and heat_pump.min_output_kw or rated_output_kw."
+    why = "Needs heat and runs, and heat_pump.min_output_kw or heat_pump.rated_output_kw."
     if not len(runs) or not np.isfinite(least):
         return nothing(key, title, why)
     minutes, pause = runs.floats("minutes"), runs.floats("pause")

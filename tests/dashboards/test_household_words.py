@@ -1,0 +1,99 @@
+"""Texts for the household: no words of statistics, of the trade's standards or of the program."""
+
+from __future__ import annotations
+
+import re
+from html import unescape
+from typing import Any
+
+import pytest
+
+from fieldfare.analysis.advice.plan import plan
+from fieldfare.analysis.reports.what_if import answer
+from fieldfare.dashboards import pages
+from fieldfare.dashboards.answers import bill_texts, complaint_texts, plan_texts
+from fieldfare.dashboards.answers.bill_told import bill_told
+from fieldfare.dashboards.papers import paper_html
+from fieldfare.dashboards.text.catalogue import messages
+from tests.dashboards.conftest import HOUSEHOLDER, NOW, Plant
+from tests.dashboards.test_answers import document, part
+from tests.dashboards.test_pages import month_of, text_of
+
+FORBIDDEN = {
+    r"shapley|theil|bayes\w*|gauss\w*|bootstrap\w*": "names of methods",
+    r"median|quantile|percentile|quartile": "say typical, usual or half of",
+    r"standard (deviation|error|uncertainty)|variance|sigma": "say usual spread",
+    r"confidence|likelihood|probabilit\w+|posterior|prior": "say how sure",
+    r"regression|regressed|fitted|least squares|residual\w*|correlat\w+": "say calculated from",
+    r"significan\w+|p-value|null hypothesis|outlier\w*|statistic\w*": "say clearly more, or unusual",
+    r"coefficient\w*|parameter\w*|exponent": "name the quantity",
+    r"second law|carnot|exergy|entropy": "say estimated from the temperatures",
+    r"SPF|SCOP|H[1-4]|COP": "say units of heat for each unit of electricity",
+    r"algorithm\w*|dataset|null|NaN|boolean|JSON|API": "words of the program",
+}
+"""Words, whole and in any case, and why the household does not read them or what it reads instead.
+
+"Ranges are 95 % intervals" stays: one plain sentence at the foot of a paper says what brackets mean."""
+SEEN = re.compile("|".join(rf"\b(?:{words})\b" for words in FORBIDDEN), re.IGNORECASE)
+
+
+def read(page: str) -> str:
+    """What a reader sees of a page or paper."""
+    return unescape(text_of(re.sub(r"<(style|script)\b.*?</\1>", " ", page, flags=re.DOTALL)))
+
+
+def found_in(text: str) -> list[str]:
+    return [text[max(0, m.start() - 40) : m.end() + 20] for m in SEEN.finditer(text)]
+
+
+def test_no_translated_message_has_such_a_word() -> None:
+    told = [text for m in messages() for text in ([m] if isinstance(m, str) else m)]
+    assert len(told) > 250
+    assert [t for t in told if SEEN.search(t)] == []
+
+
+def test_no_text_of_an_answer_to_the_household_has_such_a_word() -> None:
+    told = [
+        *bill_texts.PARTS.values(),
+        *bill_texts.LESS.values(),
+        *bill_texts.MORE_SENTENCES.values(),
+        *bill_texts.LESS_SENTENCES.values(),
+        *bill_texts.OWN_ADVICE.values(),
+        *bill_texts.ASK.values(),
+        *bill_texts.AGAINST.values(),
+        *plan_texts.HOME_DO.values(),
+        *(name for name, _ in complaint_texts.VALUES.values()),
+    ]
+    assert [t for t in told if SEEN.search(t)] == []
+
+
+def test_no_answer_about_a_bill_has_such_a_word() -> None:
+    parts = [part(code, value) for code in bill_texts.PARTS for value in (30.0, -30.0)]
+    told = repr(bill_told(document(*parts), "Alder Row", home=True))
+    assert found_in(told) == []
+    assert "Shapley" in bill_told(document(*parts), "Alder Row", home=False)["method"], (
+        "the desk has its name"
+    )
+
+
+def asked(plant: Plant) -> list[dict[str, Any]]:
+    """Every what-if question."""
+    questions: dict[str, Any] = {"lower_curve_k": 3.0, "hot_water_c": 48.0, "hot_water_hour": 13}
+    questions["band"] = (0.1, 0, 5)
+    return [answer(plant.site, plant.facts, plant.document, q, v) for q, v in questions.items()]
+
+
+@pytest.mark.parametrize("which", ["home", "what if", "month", "advice"])
+def test_no_page_or_paper_of_the_household_has_such_a_word(full: Plant, cycling: Plant, which: str) -> None:
+    if which == "home":
+        page = pages.home_page(cycling.row(), month_of(cycling), [], HOUSEHOLDER, {}, NOW)
+    elif which == "what if":
+        page = pages.what_if_page(full.row(), {}, asked(full), "", HOUSEHOLDER)
+    elif which == "month":
+        page = paper_html("month", "2025-01", month_of(cycling))
+    else:
+        made = plan(full.site, full.facts, full.document, household=True)
+        page = pages.advice_page(full.row(), made, "", HOUSEHOLDER)
+    told = read(page)
+    assert len(told) > 500
+    assert found_in(told) == []
