@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from datetime import date, timedelta
 
 from fieldfare.analysis.findings.model import Evidence, Finding, Setting
 
@@ -13,6 +14,15 @@ saved."""
 
 ROUNDING = 0.01
 """Relative: the half of the last digit of two that a number is rounded to for people."""
+
+_CONSEQUENCES = (
+    "room_below_target",
+    "hot_water_shortfall",
+    "capacity_short",
+    "reheat_incomplete",
+    "slow_reheat",
+)
+_SURE = ("act", "urgent")
 
 _WORDS: dict[Setting, str] = {
     "flow_temperature": "flow temperature",
@@ -32,6 +42,29 @@ def without_conflicts(findings: Sequence[Finding]) -> tuple[Finding, ...]:
         for setting, _ in finding.changes:
             holder.setdefault(setting, finding)
     return tuple(_checked(finding, holder) for finding in findings)
+
+
+def without_consequences(findings: Sequence[Finding]) -> tuple[Finding, ...]:
+    """The findings, those that follow from a unit that stands still without causes and advice of their own.
+
+    Rooms and water that go cold while the unit stands tell nothing about curve, valves or time programmes.
+    """
+    stop = next(
+        (f for f in findings if f.code == "unit_stopped" and f.until is None and f.severity in _SURE), None
+    )
+    if stop is None:
+        return tuple(findings)
+    return tuple(_as_consequence(f) if _follows(f, stop) else f for f in findings)
+
+
+def _follows(finding: Finding, stop: Finding) -> bool:
+    day_before = (date.fromisoformat(stop.since) - timedelta(1)).isoformat()
+    return finding.code in _CONSEQUENCES and finding.since >= day_before
+
+
+def _as_consequence(finding: Finding) -> Finding:
+    step = "Change no setting for this: the heat pump does not run (unit_stopped). Look again once it does."
+    return replace(finding, causes=(), next_step=step, changes=(), visit="none", bring=())
 
 
 def _checked(finding: Finding, holder: dict[Setting, Finding]) -> Finding:

@@ -107,6 +107,8 @@ CAUSES = {
     "no_power": "no power to the unit",
     "locked_out": "the unit is locked out",
     "switched_off": "the unit is switched off",
+    "set_to_cooling": "the unit is set to cooling",
+    "diverter_stuck": "diverter valve does not change over",
     "disinfection_stuck": "disinfection run does not end",
     "other_source": "another heat source",
     "none_scheduled": "no disinfection is scheduled",

@@ -69,6 +69,13 @@ LIMITS_DATA: dict[str, Limit] = {
         " other way",
         "return above flow while the compressor works, above which the two are taken as swapped",
     ),
+    "backwards_ratio": Limit(
+        -0.5,
+        "-",
+        "common practice: defrosts take a tenth of the heat; half of the electricity as cold is no defrost",
+        "heat over electricity, day by day in heating weather, that shows a meter the wrong way round",
+        "below",
+    ),
     "clock_minutes": Limit(
         15.0,
         "min",
@@ -230,6 +237,25 @@ LIMITS_DATA: dict[str, Limit] = {
         "K",
         "an outdoor reading 6 K high lowers a usual heating curve by 4 to 9 K by day",
         "warmth at noon from which the sensor should move",
+    ),
+    "indoors_c": Limit(
+        13.0,
+        "°C",
+        "common practice: plant rooms and cupboards keep 13 °C and more in the heating season",
+        "outdoor temperature that may be an indoor one",
+    ),
+    "indoors_swing_k": Limit(
+        3.0,
+        "K",
+        "common practice: outdoor air changes by 4 to 12 K a day, by less in fog alone",
+        "change of the outdoor temperature within a day, up to which it may be an indoor one",
+        "below",
+    ),
+    "indoors_heat_ratio": Limit(
+        2.5,
+        "-",
+        "common practice: a house loses up to twice what its design says; gains make the heat given smaller",
+        "heat given over the design's loss at the outdoor reading, above which the reading is not the air's",
     ),
     "outdoor_offset_free_k": Limit(
         1.0,

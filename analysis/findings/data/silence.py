@@ -14,6 +14,7 @@ from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Rule
 from fieldfare.analysis.findings.data.gaps import minutes_sent
 from fieldfare.analysis.findings.data.impossible import broken, impossible_readings
+from fieldfare.analysis.findings.data.long_runs import minutes_in_runs
 from fieldfare.analysis.findings.data.unreliable_rooms import room_of
 from fieldfare.analysis.findings.episodes import runs_of
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
@@ -167,6 +168,8 @@ def _stuck_runs(context: Context, point: Point) -> list[_Stuck] | None:
     should = _should_move(days, point)
     if should is None:
         return None
+    if point.quantity == "heat_output":
+        should &= minutes_in_runs(context) >= _WORKED_MIN
     moves, changes = days.floats(f"moves.{point.id}"), _changes(days, point)
     need, _ = _days_needed(context, point)
     # Much keeps still at night: a day that has hardly begun, or was hardly read, tells of no day's habit.

@@ -36,12 +36,13 @@ from fieldfare.analysis.findings.stopped.texts import (
     next_step,
     possible_headline,
 )
+from fieldfare.analysis.findings.stopped.tries import cools_instead, is_unlike_before
 
 # A period that is over ends at midnight, in the middle of ordinary pauses too.
 _LEAST_AT_END_H = 3.0
 # A cause is spoken of in headline and next step from this weight on.
 _LIKELY = 0.55
-_ORDER = ("unit", "heating", "hot_water")
+_ORDER = ("unit", "tries", "heating", "hot_water")
 
 
 def unit_stopped(context: Context) -> Finding | None:
@@ -61,6 +62,8 @@ def unit_stopped(context: Context) -> Finding | None:
                 continue
             told = reasons(context, rest)
             if not (told and _is_own(context, rest)):
+                continue
+            if rest.kind == "tries" and not is_unlike_before(context, rest):
                 continue
             if not _only_possible(context, told):
                 return _finding(context, rest, told)
@@ -193,7 +196,7 @@ def _severity(context: Context, rest: Rest, told: list[Reason]) -> Severity:
         return "urgent"
     if "heater" in kinds:
         return "act"
-    if rest.kind == "unit" and rest["outdoor_lowest_c"] < limit("stopped_frost_c"):
+    if rest.kind in ("unit", "tries") and rest["outdoor_lowest_c"] < limit("stopped_frost_c"):
         return "urgent"
     tank = "cylinder" in kinds and rest["tank_last_c"] < limit("stopped_cylinder_floor_c")
     return (
@@ -240,6 +243,12 @@ def _causes(context: Context, rest: Rest, told: list[Reason]) -> tuple[Cause, ..
                 "switched_off": (0.05, "an isolator may be off"),
             }
         )
+    if cools_instead(rest):
+        why = f"it took {rest['cooled_kwh']:.0f} kWh of heat out of the water while it ran"
+        return ranked({"set_to_cooling": (1.0, why)})
+    if rest.kind == "tries":
+        why = f"it started {rest['starts']:.0f} times, ran for minutes and warmed nothing"
+        return ranked({"locked_out": (1.0, why)})
     if rest.kind != "unit":
         return _causes_of_one_use(context, rest)
     standing = rest["power_mean_w"] >= 1.0

@@ -22,7 +22,7 @@ def main() -> int:
         "--situations", action="store_true", help="write the situations instead of plants by seed"
     )
     args = parser.parse_args()
-    from tests.reference.plants_a.sites import make_and_write
+    from tests.reference.plants_a.plants import make_and_write
 
     if args.situations:
         from tests.reference.situations_a import write_all
