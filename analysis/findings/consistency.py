@@ -15,13 +15,18 @@ saved."""
 ROUNDING = 0.01
 """Relative: the half of the last digit of two that a number is rounded to for people."""
 
-_CONSEQUENCES = (
-    "room_below_target",
-    "hot_water_shortfall",
-    "capacity_short",
-    "reheat_incomplete",
-    "slow_reheat",
-)
+# What follows from a finding: the codes, and the first causes with which it is so; empty for any.
+_CONSEQUENCES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
+    "unit_stopped": (
+        ("room_below_target", "hot_water_shortfall", "capacity_short", "reheat_incomplete", "slow_reheat"),
+        (),
+    ),
+    "reheat_incomplete": (("hot_water_shortfall", "slow_reheat"), ("sensor_fault", "diverter_stuck")),
+}
+_ROOTS = {
+    "unit_stopped": "the heat pump does not run ({code})",
+    "reheat_incomplete": "the heat of the charges does not reach the cylinder's sensor ({code})",
+}
 _SURE = ("act", "urgent")
 
 _WORDS: dict[Setting, str] = {
@@ -45,25 +50,26 @@ def without_conflicts(findings: Sequence[Finding]) -> tuple[Finding, ...]:
 
 
 def without_consequences(findings: Sequence[Finding]) -> tuple[Finding, ...]:
-    """The findings, those that follow from a unit that stands still without causes and advice of their own.
+    """The findings, those that follow from another one without causes and advice of their own.
 
     Rooms and water that go cold while the unit stands tell nothing about curve, valves or time programmes.
     """
-    stop = next(
-        (f for f in findings if f.code == "unit_stopped" and f.until is None and f.severity in _SURE), None
-    )
-    if stop is None:
-        return tuple(findings)
-    return tuple(_as_consequence(f) if _follows(f, stop) else f for f in findings)
+    out = list(findings)
+    for root in (f for f in findings if f.until is None and f.severity in _SURE):
+        codes, causes = _CONSEQUENCES.get(root.code, ((), ()))
+        if not causes or (root.causes and root.causes[0].cause in causes):
+            out = [_as_consequence(f, root) if _follows(f, root, codes) else f for f in out]
+    return tuple(out)
 
 
-def _follows(finding: Finding, stop: Finding) -> bool:
-    day_before = (date.fromisoformat(stop.since) - timedelta(1)).isoformat()
-    return finding.code in _CONSEQUENCES and finding.since >= day_before
+def _follows(finding: Finding, root: Finding, codes: tuple[str, ...]) -> bool:
+    day_before = (date.fromisoformat(root.since) - timedelta(1)).isoformat()
+    return finding.code in codes and finding.since >= day_before
 
 
-def _as_consequence(finding: Finding) -> Finding:
-    step = "Change no setting for this: the heat pump does not run (unit_stopped). Look again once it does."
+def _as_consequence(finding: Finding, root: Finding) -> Finding:
+    why = _ROOTS[root.code].format(code=root.code)
+    step = f"Change no setting for this: {why}. Look again once that is mended."
     return replace(finding, causes=(), next_step=step, changes=(), visit="none", bring=())
 
 

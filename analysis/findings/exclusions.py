@@ -38,6 +38,8 @@ from fieldfare.analysis.plant.site import Site
 
 _LEAST_LEFT_DAYS = 28
 _LONGEST_AWAY_DAYS = 45
+DAYS_TO_WARM_UP = 2
+"""After an absence rooms and cylinder take so long (common practice)."""
 # Somebody is at home on a quarter of the days around at the least: what is usual there is usual (common
 # practice).
 _LIVED_IN = 0.75
@@ -408,7 +410,7 @@ def too_much_other_heat(context: Context) -> str | None:
 
 _KINDS = (
     _Kind("cold_snap", _cold, _cold_words, 1, frozenset({"outdoor_temperature"})),
-    _Kind("away", _away, _away_words, 2),
+    _Kind("away", _away, _away_words, DAYS_TO_WARM_UP),
     _Kind("party", _party, _party_words, 1, frozenset({"heat_output", "hot_water_heat"})),
     _Kind("serviced", _serviced, _serviced_words, 0, frozenset({"heat_pump_electricity"})),
     _Kind("settling_in", _settling, _settling_words, 0),

@@ -200,6 +200,8 @@ class Wet:
             if self.on[i] and shown < self.reheat_c:
                 charging = True
             given = max(min(WATTS, self.coil_w_per_k * (self.flow_limit_c - tank)), 0.0)
+            if self.day[i] >= self.pocket_lost_day:
+                given = max(given, 400.0)  # the unit goes on at its flow limit: its sensor never warms
             if shown >= self.setpoint_c or not self.on[i] or given < 400.0:
                 charging = False
             heating = bool(self.on[i] and self.heats[i] and not charging and self.minute[i] % 60 < 35)

@@ -43,6 +43,19 @@ LIMITS_DATA: dict[str, Limit] = {
         "common practice: single bad readings come with every radio link; one in twenty is a bad contact",
         "share of a day's readings that can't be true, from which the sensor or its cable is at fault",
     ),
+    "belied_cylinder_days": Limit(
+        3.0,
+        "days",
+        "common practice: a cylinder loses 3 to 8 K a day, so that three days leave no doubt",
+        "days without any heat to a cylinder that stays warm",
+    ),
+    "belied_cylinder_share": Limit(
+        0.3,
+        "-",
+        "common practice: the best insulated lose half of what class C may",
+        "its fall over the fall that its standing loss makes",
+        "below",
+    ),
     "stuck_rooms_share": Limit(
         0.34,
         "-",

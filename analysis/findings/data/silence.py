@@ -12,6 +12,7 @@ from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Rule
+from fieldfare.analysis.findings.data.belied_cylinder import belied_cylinder
 from fieldfare.analysis.findings.data.gaps import minutes_sent
 from fieldfare.analysis.findings.data.impossible import broken, impossible_readings
 from fieldfare.analysis.findings.data.long_runs import minutes_in_runs
@@ -62,6 +63,10 @@ def sensor_stuck(context: Context) -> Finding | None:
         raise NotAssessed("needs a temperature, or heat beside electricity, read at least 12 times a day")
     stuck = [s for found in runs for s in found]
     impossible = impossible_readings(context)
+    if not any(s.ongoing for s in stuck) and not (impossible is not None and impossible.until is None):
+        belied = belied_cylinder(context)
+        if belied is not None:
+            return belied
     if impossible is not None and not any(s.ongoing for s in stuck):
         return impossible
     if not stuck:
@@ -234,7 +239,7 @@ def _spoilt_by_stuck(context: Context, finding: Finding) -> frozenset[str]:
         for p in context.site.point
         if any(s.ongoing for s in _stuck_runs(context, p) or ()) or broken(context, p)
     ]
-    out: set[str] = set()
+    out: set[str] = {"cylinder_temperature"} if belied_cylinder(context) is not None else set()
     for point in stuck:
         alike = len(list(context.site.points_of(point.quantity)))
         lost = sum(p.quantity == point.quantity for p in stuck)
