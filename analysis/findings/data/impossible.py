@@ -13,6 +13,7 @@ from fieldfare.analysis.minutes.plausible import BELOW_DESIGN_K, ERROR_VALUES
 from fieldfare.analysis.plant.site import Point
 
 _SEVERAL_DAYS = 3
+_SEVERAL_POINTS, _MOSTLY = 3, 0.8
 _SHAPES = ("gauge", "power")
 _MORE_THAN_STANDBY_W = 500.0
 _USUAL_BELOW_C = 40.0  # degF read as degC lies above in rooms and water
@@ -113,3 +114,20 @@ def impossible_readings(context: Context) -> Finding | None:
 def broken(context: Context, point: Point) -> bool:
     """True for a point whose readings of these days can't be true."""
     return point.form in _SHAPES and bool(_impossible_days(context, point)[-2:].all())
+
+
+def repeats_itself(context: Context) -> bool:
+    """True where the gateway sends one value, or noughts, for every temperature: nothing tells of the plant."""
+    points = [p for p in context.site.point if p.kind.is_temperature and not p.quantity.startswith("target_")]
+    if len(points) < _SEVERAL_POINTS:
+        return False
+    days, notices = context.all_days.days, context.all_days.notices
+    newest = days["day"][-2:]
+    unlikely = notices.where(
+        (notices["kind"] == "unlikely")
+        & np.isin(notices["day"], newest)
+        & (notices.floats("amount") >= _MOSTLY)
+    )
+    false = set(unlikely["point"])
+    stuck = {q for q, finding in context.unreliable.items() if finding.code == "sensor_stuck"}
+    return all(p.quantity in stuck or p.id in false for p in points)

@@ -11,6 +11,7 @@ import numpy as np
 
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.findings.context import Context
+from fieldfare.analysis.findings.data.impossible import repeats_itself
 from fieldfare.analysis.findings.grading import ranked
 from fieldfare.analysis.findings.model import (
     Cause,
@@ -47,6 +48,8 @@ _ORDER = ("unit", "tries", "heating", "hot_water")
 
 def unit_stopped(context: Context) -> Finding | None:
     """Heat is due and the heat pump gives none: the newest stop, of the whole unit before one of its uses."""
+    if repeats_itself(context):
+        raise NotAssessed("every temperature stands still or can't be true: see sensor_stuck", "distrusted")
     if not len(context.all_days.rests):
         _refuse_unknown(context)
         return heater_inside(context)
