@@ -49,7 +49,7 @@ _WHOLE_HOUSE = "house"
 # Heat over electricity of a direct heater beside standby and meter errors; the least that such a heater
 # draws.
 _DIRECT_RATIO, _HEATER_W, _HOUR_SHOWN_MIN = (0.8, 1.15), 700.0, 15.0
-_PUMPED_M3_H, _ABOUT_END_MIN, _NOW_MIN = 0.05, 30, 5
+_PUMPED_M3_H, _ABOUT_END_MIN = 0.05, 30
 # Makers' least run times are 6 to 10 minutes: a run that the unit breaks off before is a try to start. Units
 # wait for a quarter of an hour and more after one (common practice).
 _TRY_MIN, _TRY_APART_MIN, _TRY_SHOWN_MIN = 6, 15, 2.5
@@ -73,7 +73,7 @@ def rests_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
     minutes_called, minutes_call_known, minutes_flow_asked (a flow temperature is asked for),
     minutes_flow_short (and the flow
     is 6 K or more below), minutes_flow_known, minutes_mode_on, minutes_mode_known
-    flow_last_c, flow_now_c (its last minutes), minutes_pumped, minutes_pump_known
+    flow_last_c, minutes_pumped, minutes_pump_known
     power_mean_w, minutes_powerless, minutes_power_known, minutes_fault
     backup_kwh, immersion_kwh, cooled_kwh (taken out of the water by runs); starts: runs that begin in it
     """
@@ -245,7 +245,6 @@ def _demand_columns(
     room, short = _rooms(minutes)
     begin = Segments(rows.start, np.minimum(rows.start + _ABOUT_END_MIN, rows.end))
     finish = Segments(np.maximum(rows.end - _ABOUT_END_MIN, rows.start), rows.end)
-    very_end = Segments(np.maximum(rows.end - _NOW_MIN, rows.start), rows.end)
     asks = fill_nan(asked, 0.0) >= LEAST_ASKED_FLOW_C
     plant = minutes.balance
     power = plant.heat_pump * 60.0 if plant.heat_pump is not None else np.full(len(grid), np.nan)
@@ -273,7 +272,6 @@ def _demand_columns(
         "minutes_mode_on": rows.count(mode_on & ~works),
         "minutes_mode_known": rows.count(np.isfinite(mode)),
         "flow_last_c": finish.mean(flow),
-        "flow_now_c": very_end.mean(flow),
         "minutes_pumped": rows.count(fill_nan(rate, 0.0) > _PUMPED_M3_H),
         "minutes_pump_known": rows.count(np.isfinite(rate)),
         "power_mean_w": rows.mean(power),

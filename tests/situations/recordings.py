@@ -44,7 +44,6 @@ BLAMES = frozenset(
         "heat_loss_below_design",
     }
 )
-LACKING = frozenset({"disinfection_lacking"})
 
 
 def shown(home: House, change: Callable[[House, dict[str, Floats], dict[str, Floats]], None]) -> Made:
@@ -194,7 +193,7 @@ SITUATIONS = [
         "healthy: the change to summer time",
         lambda: _summer_time().made(),
         silent=True,
-        allows=LACKING,
+        verdict=CALM,
     ),
     Situation(
         "meter-replaced",
@@ -215,6 +214,7 @@ SITUATIONS = [
         one_of=(DOUBT, "watch"),
         forbids=BLAMES,
         verdict=TROUBLE,
+        slow=True,
     ),
     Situation(
         "electricity-pulse-double-in-mid-season",
@@ -222,6 +222,7 @@ SITUATIONS = [
         lambda: shown(house(days=28, points=REGISTERS), _pulse_changed("elec_kwh", 2.0)),
         one_of=(DOUBT | {"efficiency_fell", "efficiency_below_expected"}, "watch"),
         verdict=TROUBLE,
+        slow=True,
     ),
     Situation(
         "electricity-meter-of-another-house",
@@ -230,6 +231,7 @@ SITUATIONS = [
         one_of=(DOUBT, "watch"),
         forbids=frozenset({STOPPED, "high_standby"}),
         verdict=TROUBLE,
+        slow=True,
     ),
     Situation(
         "outdoor-sensor-indoors",
@@ -245,6 +247,7 @@ SITUATIONS = [
         lambda: shown(_dead_since(house(days=21), 18.0), _outdoors_indoors),
         {STOPPED: "act"},
         verdict=GRAVE,
+        slow=True,
     ),
     Situation(
         "heat-meter-sensors-swapped",
@@ -267,6 +270,7 @@ SITUATIONS = [
         "healthy, with antifreeze that nobody noted: heat reads 6 % too high",
         lambda: shown(house(days=21), _glycol),
         forbids=BLAMES,
+        slow=True,
     ),
     Situation(
         "twice-a-day",
@@ -274,6 +278,7 @@ SITUATIONS = [
         lambda: house(days=28, points=REGISTERS, every=720).made(),
         silent=True,
         verdict=CALM,
+        slow=True,
     ),
     Situation(
         "twice-a-day-and-dead",
@@ -288,6 +293,7 @@ SITUATIONS = [
         lambda: _locked_since(house(days=14, points=REGISTERS, every=720), 10.0).made(),
         {STOPPED: "act"},
         verdict=GRAVE,
+        slow=True,
     ),
     Situation(
         "heat-meter-silent",
@@ -304,6 +310,7 @@ SITUATIONS = [
         one_of=(DOUBT, "watch"),
         forbids=BLAMES,
         verdict=TROUBLE,
+        slow=True,
     ),
     Situation(
         "tank-sensor-silent",
@@ -312,6 +319,7 @@ SITUATIONS = [
         one_of=(DOUBT, "watch"),
         forbids=BLAMES,
         verdict=TROUBLE,
+        slow=True,
     ),
     Situation(
         "electricity-register-frozen",
@@ -328,6 +336,7 @@ SITUATIONS = [
         one_of=(DOUBT, "watch"),
         forbids=BLAMES,
         verdict=TROUBLE,
+        slow=True,
     ),
     Situation(
         "power-frozen-and-dead",
@@ -350,6 +359,7 @@ SITUATIONS = [
         lambda: shown(_dead_since(house(mean_c=0.0), 10.0), _frozen(10.0)),
         one_of=(frozenset({"sensor_stuck", "data_gap"}), "act"),
         verdict=TROUBLE,
+        slow=True,
     ),
     Situation(
         "all-values-zero",
@@ -364,15 +374,14 @@ SITUATIONS = [
         "healthy: the gateway sent noughts for two hours while it was restarted",
         lambda: shown(house(), _zeros(10.4, 10.48)),
         silent=True,
-        allows=LACKING,
+        verdict=CALM,
     ),
     Situation(
         "three-days-of-data",
         "healthy, three days of readings: too few to tell",
         lambda: house(days=3, points=USUAL).made(),
         silent=True,
-        allows=LACKING,
-        verdict=frozenset({"not_known", "watch"}),
+        verdict=frozenset({"not_known"}),
     ),
     Situation(
         "dead-and-clock-a-day-ahead",

@@ -39,7 +39,7 @@ _ADDED = (
 )
 _MEANS = ("outdoor_mean_c", "target_mean_c", "power_mean_w")
 _FIRSTS = ("room_first_c", "tank_first_c")
-_LASTS = ("room_last_c", "room_short_last_k", "tank_last_c", "flow_last_c", "flow_now_c")
+_LASTS = ("room_last_c", "room_short_last_k", "tank_last_c", "flow_last_c")
 
 # A day with so many minutes of heating was heated: more than readings an hour apart take from a reheat.
 _HEATED_MIN = 120.0
@@ -48,7 +48,7 @@ _RESTS_ON = {
     "room_temperature": ("room_first_c", "room_last_c", "room_short_last_k", "minutes_room_short"),
     "target_room_temperature": ("target_mean_c", "room_short_last_k", "minutes_room_short"),
     "cylinder_temperature": ("tank_first_c", "tank_last_c", "tank_highest_c"),
-    "flow_temperature": ("flow_last_c", "flow_now_c", "minutes_flow_short"),
+    "flow_temperature": ("flow_last_c", "minutes_flow_short"),
     "target_flow_temperature": ("minutes_flow_asked", "minutes_flow_short"),
     "heat_output": ("cooled_kwh",),
     "backup_heater_electricity": ("backup_kwh",),

@@ -21,11 +21,8 @@ from fieldfare.analysis.expectation.rest import (
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.stopped.rests import Rest
-from fieldfare.analysis.minutes.operating_state import HOT_WATER
 
 _FEWEST_RESTS, _FEWEST_DAYS = 8, 2
-# In weather so much alike the water that starts a unit differs by a kelvin (common practice).
-_LIKE_K, _WATER_VARIES_K, _COOL_ENOUGH = 3.0, 1.0, 0.6
 
 
 @dataclass(frozen=True)
@@ -58,23 +55,9 @@ def rhythm(context: Context, rest: Rest) -> Rhythm | None:
     days = len(np.unique(before["day"]))
     longer = chance_of_rest(rest["minutes"], lengths[seen], past, now, days)
     if "room_temperature" not in context.unreliable:
-        by_room = chance_of_room(rest["room_last_c"], before.floats("room_start"))
-        longer = min(longer, by_room)
-        # Warm rooms keep a unit off whatever its water is: only rooms as cool as at other starts let it tell.
-        if by_room <= _COOL_ENOUGH and rest["minutes"] >= context.limit("stopped_pause_minutes"):
-            longer = min(longer, _chance_of_water(context, rest, before))
+        longer = min(longer, chance_of_room(rest["room_last_c"], before.floats("room_start")))
     odds = context.limit("stopped_chance") * oddness(past, now) / max(longer, 1e-9)
     return Rhythm(longer, odds / (1.0 + odds), float(np.median(lengths[seen])))
-
-
-def _chance_of_water(context: Context, rest: Rest, before: Table) -> float:
-    """Chance that a healthy unit lets its water cool so far before it starts to heat, in like weather."""
-    if "flow_temperature" in context.unreliable or not np.isfinite(rest["flow_now_c"]):
-        return 1.0
-    outdoor, now = before.floats("outdoor"), rest["outdoor_mean_c"]
-    mine = (before["use"] != HOT_WATER) & ~(np.abs(outdoor - now) > _LIKE_K)
-    # The room's kernel, a sensor's blur wide, serves the water as well once a kelvin is taken off.
-    return chance_of_room(rest["flow_now_c"] + _WATER_VARIES_K, before.floats("flow_start")[mine])
 
 
 def _beginnings(context: Context, runs: Table, ends: np.ndarray) -> Beginnings:
