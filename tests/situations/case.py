@@ -160,7 +160,7 @@ def expected(situation: Situation) -> str:
 
 
 def said_before() -> dict[str, str]:
-    """What was said of each situation at the commit that `before.json` names; `bench_situations --json` made
+    """What was said of each situation at the commit that `before.json` names (those of controls and recordings: at 615b8e3); `bench_situations --json` made
     it."""
     told: dict[str, str] = json.loads(BEFORE.read_text(encoding="utf-8"))["said"]
     return told
