@@ -67,3 +67,19 @@ def test_analysis_reads_no_clock_and_no_files() -> None:
         if isinstance(node, ast.Call) and ast.unparse(node.func) in ("datetime.now", "date.today", "open")
     ]
     assert not calls
+
+
+def test_every_module_of_ours_that_is_imported_exists() -> None:
+    """Imports inside functions too: a tool that is started now and then breaks unseen when a file moves."""
+    files = [p for room in (*MAY_IMPORT, "tests") for p in (ROOT / room).rglob("*.py")]
+    known = {p.relative_to(ROOT).with_suffix("").as_posix().replace("/", ".") for p in files}
+    known |= {name.removesuffix(".__init__") for name in known}
+    known |= {p.relative_to(ROOT).as_posix().replace("/", ".") for p in {f.parent for f in files}}
+    rooms = {*MAY_IMPORT, "tests"}
+    bad = [
+        f"{path.relative_to(ROOT)} imports {name}"
+        for path in files
+        for name in imported(path)
+        if name.split(".")[0] in rooms and name not in known
+    ]
+    assert not bad

@@ -31,7 +31,7 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Ints = NDArray[np.int64]
 
-LEAST_MINUTES = {"unit": 90, "heating": 360, "hot_water": 720}
+LEAST_MINUTES = {"unit": 90, "tries": 180, "heating": 360, "hot_water": 720}
 """Shorter rests are pauses of every day and are not kept; the newest one is kept from OPEN_MINUTES on."""
 OPEN_MINUTES = 20
 # A data gap of up to this length does not end a rest.
@@ -50,12 +50,18 @@ _WHOLE_HOUSE = "house"
 # draws.
 _DIRECT_RATIO, _HEATER_W, _HOUR_SHOWN_MIN = (0.8, 1.15), 700.0, 15.0
 _PUMPED_M3_H, _ABOUT_END_MIN = 0.05, 30
+# Makers' least run times are 6 to 10 minutes: a run that the unit breaks off before is a try to start. Units
+# wait for a quarter of an hour and more after one (common practice).
+_TRY_MIN, _TRY_APART_MIN, _TRY_SHOWN_MIN = 6, 15, 2.5
+# Flow and return of one pair differ by less in standing water.
+_COOLED_K = 0.3
 
 
 def rests_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
     """One row per rest and local day it touches.
 
-    day, start, end [ms], kind (unit: the compressor rests; heating, hot_water: it gives none for that use)
+    day, start, end [ms], kind (unit: the compressor rests; tries: it starts now and then and warms nothing;
+        heating, hot_water: it gives none for that use)
     begun : the row begins right after the unit worked. ended : it worked again right after. open : the
     newest that is known
     minutes, minutes_known, minutes_working (for the other use)
@@ -69,10 +75,15 @@ def rests_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
     is 6 K or more below), minutes_flow_known, minutes_mode_on, minutes_mode_known
     flow_last_c, minutes_pumped, minutes_pump_known
     power_mean_w, minutes_powerless, minutes_power_known, minutes_fault
-    backup_kwh, immersion_kwh
+    backup_kwh, immersion_kwh, cooled_kwh (taken out of the water by runs); starts: runs that begin in it
     """
     works, known = _works(site, minutes)
-    kinds = {"unit": works, "heating": works & _is_for(minutes, HEATING)}
+    tried, cooled = _wasted(minutes, works)
+    kinds = {
+        "unit": works,
+        "tries": works & ~tried & ~cooled,
+        "heating": works & ~cooled & _is_for(minutes, HEATING),
+    }
     if site.hot_water is not None or site.measures("hot_water_heat"):
         kinds["hot_water"] = works & _is_for(minutes, HOT_WATER)
     blur = _blur_minutes(site, minutes, readings)
@@ -91,6 +102,7 @@ def rests_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
         **{name: values[order] for name, values in marks.items()},
     }
     columns |= _demand_columns(site, minutes, readings, rows, works, known)
+    columns["cooled_kwh"] = -rows.sum(np.where(cooled, fill_nan(minutes.heat, 0.0), 0.0)) / 1000.0
     return Table(columns)
 
 
@@ -127,6 +139,25 @@ def _works(site: Site, minutes: Minutes) -> tuple[Flags, Flags]:
     heat_known = ~known & np.isfinite(heat)
     works |= heat_known & (fill_nan(heat, 0.0) > least_running_w(site))
     return works, known | heat_known
+
+
+def _wasted(minutes: Minutes, works: Flags) -> tuple[Flags, Flags]:
+    """Working minutes of tries to start, and those of runs that cool the water: bool (n,) each."""
+    tried, cooled = np.zeros_like(works), np.zeros_like(works)
+    begins, ends = true_runs(works)
+    if not len(begins):
+        return tried, cooled
+    before, after = np.concatenate(([0], ends[:-1])), np.append(begins[1:], len(works))
+    apart = np.minimum(after - ends, begins - before)
+    fine = min(minutes.use.running_spacing, minutes.grid.spacing.get("heat_pump_electricity", 99.0))
+    tries = (ends - begins <= _TRY_MIN) & (apart >= _TRY_APART_MIN) & (fine <= _TRY_SHOWN_MIN)
+    runs = Segments(begins, ends)
+    lift = minutes.grid.gauge("flow_temperature") - minutes.grid.gauge("return_temperature")
+    cools = (runs.sum(minutes.heat) < 0.0) & ~(runs.mean(lift) > -_COOLED_K)
+    for flags, mine in ((tried, tries), (cooled, cools)):
+        for a, b in zip(begins[mine], ends[mine], strict=True):
+            flags[a:b] = True
+    return tried, cooled
 
 
 def _is_for(minutes: Minutes, use: int) -> Flags:
@@ -249,6 +280,7 @@ def _demand_columns(
         "minutes_fault": rows.count(fault_minutes(site, grid, readings)),
         "backup_kwh": _kwh(rows, plant.backup_heater),
         "immersion_kwh": _kwh(rows, plant.immersion),
+        "starts": rows.count(works & ~np.concatenate(([False], works[:-1]))),
     }
 
 

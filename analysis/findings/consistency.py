@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from datetime import date, timedelta
 
 from fieldfare.analysis.findings.model import Evidence, Finding, Setting
 
@@ -13,6 +14,20 @@ saved."""
 
 ROUNDING = 0.01
 """Relative: the half of the last digit of two that a number is rounded to for people."""
+
+# What follows from a finding: the codes, and the first causes with which it is so; empty for any.
+_CONSEQUENCES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
+    "unit_stopped": (
+        ("room_below_target", "hot_water_shortfall", "capacity_short", "reheat_incomplete", "slow_reheat"),
+        (),
+    ),
+    "reheat_incomplete": (("hot_water_shortfall", "slow_reheat"), ("sensor_fault", "diverter_stuck")),
+}
+_ROOTS = {
+    "unit_stopped": "the heat pump does not run ({code})",
+    "reheat_incomplete": "the heat of the charges does not reach the cylinder's sensor ({code})",
+}
+_SURE = ("act", "urgent")
 
 _WORDS: dict[Setting, str] = {
     "flow_temperature": "flow temperature",
@@ -32,6 +47,30 @@ def without_conflicts(findings: Sequence[Finding]) -> tuple[Finding, ...]:
         for setting, _ in finding.changes:
             holder.setdefault(setting, finding)
     return tuple(_checked(finding, holder) for finding in findings)
+
+
+def without_consequences(findings: Sequence[Finding]) -> tuple[Finding, ...]:
+    """The findings, those that follow from another one without causes and advice of their own.
+
+    Rooms and water that go cold while the unit stands tell nothing about curve, valves or time programmes.
+    """
+    out = list(findings)
+    for root in (f for f in findings if f.until is None and f.severity in _SURE):
+        codes, causes = _CONSEQUENCES.get(root.code, ((), ()))
+        if not causes or (root.causes and root.causes[0].cause in causes):
+            out = [_as_consequence(f, root) if _follows(f, root, codes) else f for f in out]
+    return tuple(out)
+
+
+def _follows(finding: Finding, root: Finding, codes: tuple[str, ...]) -> bool:
+    day_before = (date.fromisoformat(root.since) - timedelta(1)).isoformat()
+    return finding.code in codes and finding.since >= day_before
+
+
+def _as_consequence(finding: Finding, root: Finding) -> Finding:
+    why = _ROOTS[root.code].format(code=root.code)
+    step = f"Change no setting for this: {why}. Look again once that is mended."
+    return replace(finding, causes=(), next_step=step, changes=(), visit="none", bring=())
 
 
 def _checked(finding: Finding, holder: dict[Setting, Finding]) -> Finding:

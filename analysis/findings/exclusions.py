@@ -38,6 +38,11 @@ from fieldfare.analysis.plant.site import Site
 
 _LEAST_LEFT_DAYS = 28
 _LONGEST_AWAY_DAYS = 45
+DAYS_TO_WARM_UP = 2
+"""After an absence rooms and cylinder take so long (common practice)."""
+# Somebody is at home on a quarter of the days around at the least: what is usual there is usual (common
+# practice).
+_LIVED_IN = 0.75
 
 
 @dataclass(frozen=True)
@@ -133,9 +138,10 @@ def _without(facts: Facts, left_out: Flags) -> Facts:
     return Facts(*(table.where(~np.isin(table["day"], gone)) for table in tables))
 
 
-def _usual(values: Floats, days: int) -> Floats:
-    """The usual level around each day: a running median over so many days either way."""
-    return pd.Series(values).rolling(2 * days + 1, center=True, min_periods=7).median().to_numpy()
+def _usual(values: Floats, days: int, share: float = 0.5) -> Floats:
+    """The usual level around each day: a running quantile, the median, over so many days either way."""
+    window = pd.Series(values).rolling(2 * days + 1, center=True, min_periods=7)
+    return window.quantile(share).to_numpy()
 
 
 def _long_enough(flags: Flags, least: int, most: int = 10**6) -> Flags:
@@ -177,6 +183,10 @@ def _away(site: Site, days: Table) -> Flags:
     target = days.floats("target")
     if np.isfinite(target).mean() > 0.5:
         lowered = target <= _usual(target, 30) - down
+        unused = _no_hot_water(site, days)
+        if unused is not None:
+            # An absence of half of these days and more is no habit where no water was used in it.
+            lowered |= (target <= _usual(target, 30, _LIVED_IN) - down) & unused
         return _long_enough(lowered, least, _LONGEST_AWAY_DAYS)
     none_made = _no_hot_water(site, days)
     if none_made is None:
@@ -186,15 +196,20 @@ def _away(site: Site, days: Table) -> Flags:
         # The rooms take a day or two to fall: an absence begins with the hot water's rest.
         quiet = _long_enough(none_made, least, _LONGEST_AWAY_DAYS)
         cool = room <= _usual(room, 30) - 0.75 * down
-        return _runs_with(quiet, cool)
+        # Nobody leaves a house to freeze: rooms below any frost setting are a plant's failure.
+        left_cold = room < limit_of(site, "stopped_room_floor_c")
+        return _runs_with(quiet, cool) & ~_runs_with(quiet, left_cold, 0.0)
     return _long_enough(none_made, least, _LONGEST_AWAY_DAYS)
 
 
-def _runs_with(flags: Flags, evidence: Flags) -> Flags:
-    """The stretches of flags in which the evidence holds on a third of the days or more."""
+def _runs_with(flags: Flags, evidence: Flags, share: float = 1 / 3) -> Flags:
+    """The stretches of flags in which the evidence holds on so large a share of the days; at share 0 on one
+    day.
+    """
     out = np.zeros_like(flags)
     for a, b in runs_of(flags):
-        if evidence[a : b + 1].mean() >= 1 / 3:
+        held = evidence[a : b + 1]
+        if held.any() and held.mean() >= share:
             out[a : b + 1] = True
     return out
 
@@ -204,7 +219,7 @@ def _no_hot_water(site: Site, days: Table) -> Flags | None:
     made = days.floats("n_hot_water")
     if site.hot_water is None or not np.nansum(made) > 0:
         return None
-    usual = _usual(made, 30)
+    usual = _usual(made, 30, _LIVED_IN)
     none = (made == 0) & (usual > 15) & (days.floats("n_any") > 0.9 * days.floats("n_minutes"))
     tank_range = days.floats("tank_max") - days.floats("tank_min")
     # A full cylinder that nobody draws from cools by 3 to 10 K a day; a draw takes more in minutes.
@@ -295,7 +310,7 @@ def _summer_words(site: Site, days: Table, first: int, last: int) -> str:
 
 _KINDS = (
     _Kind("cold_snap", _cold, _cold_words, 1, frozenset({"outdoor_temperature"})),
-    _Kind("away", _away, _away_words, 2),
+    _Kind("away", _away, _away_words, DAYS_TO_WARM_UP),
     _Kind("party", _party, _party_words, 1, frozenset({"heat_output", "hot_water_heat"})),
     _Kind("serviced", _serviced, _serviced_words, 0, frozenset({"heat_pump_electricity"})),
     _Kind("settling_in", _settling, _settling_words, 0),

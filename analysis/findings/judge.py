@@ -7,7 +7,11 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.tables import Facts
-from fieldfare.analysis.findings.consistency import with_passed_limits, without_conflicts
+from fieldfare.analysis.findings.consistency import (
+    with_passed_limits,
+    without_conflicts,
+    without_consequences,
+)
 from fieldfare.analysis.findings.context import Context, Rule
 from fieldfare.analysis.findings.cycling import rules as cycling
 from fieldfare.analysis.findings.data import rules as data
@@ -109,7 +113,7 @@ def judge(site: Site, facts: Facts, figures: Figures, codes: frozenset[str] | No
         if finding is not None:
             found.append(graded_by_confidence(context, _with_true_start(rule, context, every_day, finding)))
     found.sort(key=lambda f: (-SEVERITIES.index(f.severity), -f.confidence, f.code))
-    findings = without_conflicts([with_passed_limits(f) for f in explained(found)])
+    findings = without_conflicts(without_consequences([with_passed_limits(f) for f in explained(found)]))
     return Judgement(findings, tuple(missing), exclusions.periods, unreliable)
 
 

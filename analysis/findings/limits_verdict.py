@@ -32,4 +32,18 @@ LIMITS_VERDICT: dict[str, Limit] = {
         "common practice: two hours a day; warming up after a set-back takes less",
         "share of the time that a zone is 1.5 K or more under its target: to be watched",
     ),
+    "zone_hot_k": Limit(
+        3.0,
+        "K",
+        "common practice: sun and guests warm a room by 1 to 2 K over days; ISO 7730 category C allows 2 K (from"
+        " memory)",
+        "mean of a zone's last days above its target in cold weather: to be watched",
+    ),
+    "zone_hot_season_c": Limit(
+        12.0,
+        "°C",
+        "common practice: below, no house without heating is warmer than it is set",
+        "mildest daily mean of these days",
+        "below",
+    ),
 }

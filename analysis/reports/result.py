@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field
 from datetime import date
 from typing import Any
+
+import numpy as np
 
 from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.facts.table import Table
@@ -22,6 +25,7 @@ from fieldfare.analysis.figures.loss_lines import accounted
 from fieldfare.analysis.figures.money import Money
 from fieldfare.analysis.figures.period import Figures, figures
 from fieldfare.analysis.figures.sums import known_sum
+from fieldfare.analysis.findings.exclusions import DAYS_TO_WARM_UP
 from fieldfare.analysis.findings.judge import judge
 from fieldfare.analysis.findings.model import Finding, NotAssessedCode, Recognised
 from fieldfare.analysis.plant.site import Site
@@ -66,7 +70,7 @@ class Result:
             "cycling": asdict(f.cycling),
             "defrost": asdict(f.defrost),
             "hot_water": _hot_water(f.hot_water),
-            "comfort": _comfort(self.facts.days, f.comfort),
+            "comfort": _comfort(self.facts.days, f.comfort, self.recognised),
             "cost": _cost(f.money),
             "from_electricity": f.from_electricity.as_dict() if f.from_electricity else None,
             "findings": [x.as_dict() for x in self.findings],
@@ -260,9 +264,15 @@ def _hot_water(h: HotWaterFigures) -> dict[str, Any]:
     return asdict(h)
 
 
-def _comfort(days: Table, zones: dict[str, Zone]) -> dict[str, Any]:
-    """Rooms over the period, and over its last days: what holds now."""
-    recent = comfort(days.where(slice(-RECENT_DAYS, None))) if zones else {}
+def _comfort(days: Table, zones: dict[str, Zone], recognised: Sequence[Recognised]) -> dict[str, Any]:
+    """Rooms over the period, and over its last days: what holds now. Rooms that warm up again after an
+    absence are cold by wish."""
+    newest = days.where(slice(-RECENT_DAYS, None))
+    lived_in = np.ones(len(newest), dtype=bool)
+    for absence in (r for r in recognised if r.kind == "away"):
+        back = np.datetime64(absence.until) + np.timedelta64(DAYS_TO_WARM_UP, "D")
+        lived_in &= ~((newest["day"] >= np.datetime64(absence.since)) & (newest["day"] <= back))
+    recent = comfort(newest.where(lived_in) if lived_in.any() else newest) if zones else {}
     return {
         "zones": {name: asdict(zone) for name, zone in zones.items()},
         "recent": {name: asdict(zone) for name, zone in recent.items()},

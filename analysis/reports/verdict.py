@@ -243,6 +243,7 @@ def verdict(
     ]
     if not any(f["code"] == "room_below_target" for f in decisive):
         because += _cold_zones(site, document)
+    because += _warm_zones(site, document)
     if because:
         worst: Verdict = min((b["severity"] for b in because), key=VERDICTS.index)
         return {"verdict": worst, "because": because, "missing": missing}
@@ -281,6 +282,29 @@ def _cold_zones(site: Site, document: Mapping[str, Any]) -> list[dict[str, Any]]
                 cold = {"matter": "rooms", "code": "room_below_target", "severity": "watch", "says": says}
                 out.append(cold)
                 break
+    return out
+
+
+def _warm_zones(site: Site, document: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Zones far above their target while the heat pump heats: to be watched. No finding tells them."""
+    most = site.limits.get("zone_hot_k", LIMITS["zone_hot_k"].default)
+    season = site.limits.get("zone_hot_season_c", LIMITS["zone_hot_season_c"].default)
+    comfort = document.get("comfort") or {}
+    days = comfort.get("recent_days", RECENT_DAYS)
+    newest = ((document.get("performance") or {}).get("by_day") or [])[-days:]
+    air = [d["outdoor_c"] for d in newest if d.get("outdoor_c") is not None]
+    if not air or max(air) >= season:
+        return []
+    out = []
+    for name, zone in comfort.get("recent", {}).items():
+        mean, target = zone.get("mean_c"), zone.get("target_c")
+        if mean is None or target is None or not mean - target >= most:
+            continue
+        says = (
+            f"Zone {name} was {mean - target:.0f} K above its set temperature on average in the last {days} days"
+            " of cold weather: its thermostat or valve does not stop the heating, or a sensor reads wrongly."
+        )
+        out.append({"matter": "rooms", "code": "room_above_target", "severity": "watch", "says": says})
     return out
 
 

@@ -9,7 +9,9 @@ OPERATION: dict[str, Told] = {
         "Heat is due and the heat pump gives none. The house or the hot water gets cold, and in frost water"
         " in the unit can freeze.",
         "The length of the present rest is compared with this unit's own rests in like weather. Cold rooms,"
-        " a cold cylinder, back-up heat and a missing standby draw raise the probability of a stop.",
+        " a cold cylinder, back-up heat and a missing standby draw raise"
+        " the probability of a stop. Starts broken off within minutes, and runs that cool the water, are no"
+        " work.",
         "What happened inside the unit. Without a room sensor, a stop in mild weather or one the household"
         " asked for is hard to tell from a rest.",
     ),

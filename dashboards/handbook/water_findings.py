@@ -14,7 +14,8 @@ WATER: dict[str, Told] = {
     "reheat_incomplete": Told(
         "Reheats end before the cylinder reaches its setpoint.",
         "The temperature at the end of each reheat is compared with the setpoint, and the last twenty"
-        " minutes show whether it had stalled.",
+        " minutes show whether it had stalled. Charges that go on for hours and warm nothing speak of the"
+        " diverter or the sensor, not of the setpoint.",
         "A sensor that sits lower than the control's own sensor shows a shortfall that is none.",
     ),
     "hot_water_shortfall": Told(

@@ -71,6 +71,7 @@ TITLES = {
     "heat_meter_disagrees": "Heat meter disagrees with flow and temperatures",
     "outdoor_sensor_biased": "Outdoor sensor reads wrongly",
     "silence": "Nothing heard from the gateway",
+    "room_above_target": "Rooms above set temperature",
 }
 
 CAUSES = {
@@ -107,6 +108,8 @@ CAUSES = {
     "no_power": "no power to the unit",
     "locked_out": "the unit is locked out",
     "switched_off": "the unit is switched off",
+    "set_to_cooling": "the unit is set to cooling",
+    "diverter_stuck": "diverter valve does not change over",
     "disinfection_stuck": "disinfection run does not end",
     "other_source": "another heat source",
     "none_scheduled": "no disinfection is scheduled",

@@ -2,8 +2,14 @@
 
 from __future__ import annotations
 
-from fieldfare.analysis.findings.consistency import with_passed_limits, without_conflicts
-from fieldfare.analysis.findings.model import Evidence, Finding
+from dataclasses import replace
+
+from fieldfare.analysis.findings.consistency import (
+    with_passed_limits,
+    without_conflicts,
+    without_consequences,
+)
+from fieldfare.analysis.findings.model import Cause, Evidence, Finding
 
 
 def finding(code: str, direction: str | None) -> Finding:
@@ -32,6 +38,36 @@ def test_advice_of_one_direction_stays() -> None:
 def test_a_finding_without_a_setting_is_left_alone() -> None:
     given = [finding("short_cycling", None), finding("room_below_target", "raise")]
     assert without_conflicts(given) == tuple(given)
+
+
+def stop(since: str) -> Finding:
+    return Finding("unit_stopped", "act", since, 0.9, "…", next_step="ring")
+
+
+def test_what_follows_from_a_stop_has_no_advice_of_its_own() -> None:
+    cold = replace(
+        finding("room_below_target", "raise"), since="2026-01-03", causes=(Cause("curve_too_low", 1.0, "…"),)
+    )
+    found = without_consequences([stop("2026-01-03"), cold])
+    assert "unit_stopped" in found[1].next_step
+    assert (found[1].causes, found[1].changes, found[1].visit) == ((), (), "none")
+
+
+def test_what_was_so_before_the_stop_keeps_its_advice() -> None:
+    before = finding("room_below_target", "raise")
+    assert without_consequences([stop("2026-01-08"), before]) == (stop("2026-01-08"), before)
+    over = replace(stop("2026-01-01"), until="2026-01-04")
+    assert without_consequences([over, before]) == (over, before)
+
+
+def test_only_a_charge_that_goes_astray_explains_a_cold_cylinder() -> None:
+    short = finding("hot_water_shortfall", None)
+    charge = Finding(
+        "reheat_incomplete", "act", "2026-01-01", 0.9, "…", causes=(Cause("diverter_stuck", 1.0, "…"),)
+    )
+    assert "reheat_incomplete" in without_consequences([short, charge])[0].next_step
+    reach = replace(charge, causes=(Cause("setpoint_above_reach", 1.0, "…"),))
+    assert without_consequences([short, reach]) == (short, reach)
 
 
 def test_a_limit_that_is_not_passed_is_not_shown() -> None:

@@ -13,13 +13,13 @@ from fieldfare.analysis.findings.data.clocks import clock_offset
 from fieldfare.analysis.findings.data.gaps import data_gap
 from fieldfare.analysis.findings.data.limits import LIMITS_DATA
 from fieldfare.analysis.findings.data.meters import (
-    flow_return_swapped,
     heat_meter_disagrees,
     implausible_efficiency,
 )
 from fieldfare.analysis.findings.data.outdoor import outdoor_sensor_biased
 from fieldfare.analysis.findings.data.registers import register_reset
 from fieldfare.analysis.findings.data.silence import sensor_stuck
+from fieldfare.analysis.findings.data.swapped import flow_return_swapped
 from fieldfare.analysis.findings.data.units import unit_mismatch
 from fieldfare.analysis.findings.judge import DATA_RULES
 from fieldfare.analysis.findings.limits import LIMITS

@@ -162,7 +162,7 @@ def main() -> None:
             f"{np.median(act):.0f}, {act.max():.0f} | {soon:.0%} |",
             flush=True,
         )
-    well = healthy(args.sites, args.looks)
+    well = healthy(args.plants, args.looks)
     surely = sum(row["severity"] != "watch" for row in well["which"])
     print(
         f"\nhealthy plants called stopped: {well['called_stopped']} of {well['looks']} looks, {surely} of"

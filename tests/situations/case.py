@@ -22,6 +22,7 @@ from fieldfare.analysis.findings.model import SEVERITIES, Finding, Severity
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.readings import Readings
 from fieldfare.analysis.reports.result import analyse
+from fieldfare.analysis.reports.verdict import verdict
 
 BEFORE = Path(__file__).parent / "before.json"
 
@@ -43,6 +44,8 @@ class Situation:
     name : kebab-case, unique. truth : what an engineer on site would find, in one line. make : gives site
     and readings
     expects : code -> least severity. causes : code -> the cause that must rank first
+    one_of : codes of which one at least must be told, and its least severity
+    verdict : words of which the home's verdict must be one; nothing is asked where empty
     forbids : codes that must not be told above a note. silent : nothing may be told above a note
     allows : codes that are true here too, and no matter of this situation
     words : code -> text that its headline must contain. slow : left to `make bench`
@@ -53,6 +56,8 @@ class Situation:
     make: Callable[[], Made]
     expects: Mapping[str, Severity] = field(default_factory=dict)
     causes: Mapping[str, str] = field(default_factory=dict)
+    one_of: tuple[frozenset[str], Severity] | None = None
+    verdict: frozenset[str] = frozenset()
     forbids: frozenset[str] = frozenset()
     silent: bool = False
     allows: frozenset[str] = frozenset()
@@ -67,6 +72,7 @@ class Outcome:
     situation: Situation
     findings: tuple[Finding, ...]
     wrong: tuple[str, ...]
+    verdict: str = ""
 
     @property
     def said(self) -> str:
@@ -74,17 +80,32 @@ class Outcome:
         told = [_named(f) for f in self.findings if f.severity != "note"]
         return ", ".join(told) if told else "nothing above a note"
 
+    @property
+    def row(self) -> str:
+        """What was said, with the verdict where the situation asks for one."""
+        return f"{self.said} [{self.verdict}]" if self.situation.verdict else self.said
+
 
 def run(situation: Situation) -> Outcome:
     """Analyse a situation's readings and compare what is said with what must be said."""
     made = situation.make()
     site = parse_site(made.site_text)
     facts = build_facts(site, made.readings, made.first, made.last)
-    findings = analyse(site, facts, made.first, made.last).findings
-    return Outcome(situation, findings, tuple(_wrong(situation, findings)))
+    result = analyse(site, facts, made.first, made.last)
+    word = str(verdict(site, result)["verdict"])
+    return Outcome(situation, result.findings, tuple(_wrong(situation, result.findings, word)), word)
 
 
-def _wrong(situation: Situation, findings: tuple[Finding, ...]) -> Iterator[str]:
+def _wrong(situation: Situation, findings: tuple[Finding, ...], word: str) -> Iterator[str]:
+    if situation.verdict and word not in situation.verdict:
+        yield f"the verdict is {word}, not one of {', '.join(sorted(situation.verdict))}"
+    if situation.one_of is not None:
+        codes, least = situation.one_of
+        told = [
+            f for f in findings if f.code in codes and SEVERITIES.index(f.severity) >= SEVERITIES.index(least)
+        ]
+        if not told:
+            yield f"none of {', '.join(sorted(codes))} is told as {least}"
     by_code = {f.code: f for f in findings}
     for code, least in situation.expects.items():
         found = by_code.get(code)
@@ -130,13 +151,16 @@ def expected(situation: Situation) -> str:
         f"{least} {code}" + (f" ({situation.causes[code]})" if code in situation.causes else "")
         for code, least in situation.expects.items()
     ]
+    if situation.one_of is not None:
+        parts.append(f"{situation.one_of[1]} {' or '.join(sorted(situation.one_of[0]))}")
+    parts += [f"verdict {' or '.join(sorted(situation.verdict))}"] if situation.verdict else []
     parts += ["nothing above a note"] if situation.silent else []
     parts += [f"no {code}" for code in sorted(situation.forbids)]
     return ", ".join(parts)
 
 
 def said_before() -> dict[str, str]:
-    """What was said of each situation at the commit that `before.json` names; `bench_situations --json` made
+    """What was said of each situation at the commit that `before.json` names (those of controls and recordings: at 615b8e3); `bench_situations --json` made
     it."""
     told: dict[str, str] = json.loads(BEFORE.read_text(encoding="utf-8"))["said"]
     return told
@@ -149,6 +173,6 @@ def table(outcomes: Iterable[Outcome]) -> str:
     for outcome in outcomes:
         s = outcome.situation
         passed = "no: " + "; ".join(outcome.wrong) if outcome.wrong else "yes"
-        cells = (s.name, s.truth, before.get(s.name, "not known"), outcome.said, expected(s), passed)
+        cells = (s.name, s.truth, before.get(s.name, "not known"), outcome.row, expected(s), passed)
         rows.append("| " + " | ".join(cell.replace("|", "/") for cell in cells) + " |")
     return "\n".join(rows)

@@ -66,6 +66,10 @@ class House:
     power; is not
         locked out; may heat the rooms; may heat the cylinder. backup, immersion : float64 (n,) [W], the
         back-up heater only while the circuit asks for it
+    pumps : bool (n,), the water pump turns; without it each run ends within minutes. cools : bool (n,), the
+        unit is set to cooling and answers the rooms' call with cold water
+    valve : int8 (n,): 0 follows the unit, 1 stays towards the rooms, 2 towards the cylinder
+    setpoint_c, reheat_c : of the cylinder. by_room : the thermostat decides when to heat, else the weather alone
     heater_inside : the back-up heater is behind the unit's own electricity and heat meters
     trips : minutes after which the unit ends each run by itself, 0 never. calls : rooms decide by a
     thermostat
@@ -86,6 +90,9 @@ class House:
     pause: int = 8
     extra: str = ""
     heater_inside: bool = False
+    setpoint_c: float = SETPOINT_C
+    reheat_c: float = REHEAT_C
+    by_room: bool = True
 
     def __post_init__(self) -> None:
         zone = parse_site('[site]\nid = "xx"\nname = "x"\ntimezone = "Europe/London"\n')
@@ -100,7 +107,8 @@ class House:
         self.stove, self.backup, self.immersion = np.zeros(n), np.zeros(n), np.zeros(n)
         self.supply, self.free = np.ones(n, dtype=bool), np.ones(n, dtype=bool)
         self.heats, self.reheats = np.ones(n, dtype=bool), np.ones(n, dtype=bool)
-        self.draws = np.ones(n, dtype=bool)
+        self.draws, self.pumps = np.ones(n, dtype=bool), np.ones(n, dtype=bool)
+        self.cools, self.valve = np.zeros(n, dtype=bool), np.zeros(n, dtype=np.int8)
         self.sent = np.ones(n, dtype=bool)
         self.fault = np.full(n, "", dtype=object)
         self.minute = minute
@@ -142,8 +150,8 @@ class House:
         )
         if "tank" in self.points or "mode" in self.points:
             head += (
-                f"[hot_water]\ncylinder_litres = 200\nsetpoint_c = {SETPOINT_C}\nreheat_below_c ="
-                f" {REHEAT_C}\n"
+                f"[hot_water]\ncylinder_litres = 200\nsetpoint_c = {self.setpoint_c}\n"
+                f"reheat_below_c = {self.reheat_c}\n"
             )
         for point in self.points:
             quantity, form, unit = QUANTITIES[point]
@@ -174,57 +182,83 @@ class House:
             curve = float(np.interp(outdoor, [c[0] for c in CURVE], [c[1] for c in CURVE]))
             asked = curve + 1.5 * (target - 20.5)
             season = outdoor < self.cutoff_c
-            calls = bool(self.heats[i]) and season and room < target + (0.6 if calls else 0.2)
+            cool = room < target + (0.6 if calls else 0.2) or not self.by_room
+            calls = bool(self.heats[i]) and season and cool
             works = bool(self.supply[i] and self.free[i])
             if not works:
                 running, job = False, 0
-            charging = job == 2 and tank < SETPOINT_C
+            # What the unit's own flow sensor sees decides, wherever the valve sends the water.
+            side = int(self.valve[i]) or job
+            seen = tank + 3.0 if side == 2 and job == 1 else water
+            charging = job == 2 and tank < self.setpoint_c and not (side == 1 and water > 55.0)
             if job == 2 and not charging:
                 running, job, rest = False, 0, 0
             if (
                 running
                 and job == 1
-                and (not calls or water > asked + 3.5 or (self.trips and ran >= self.trips))
+                and (not calls or seen > asked + 3.5 or (self.trips and ran >= self.trips))
             ):
                 running, job, rest = False, 0, 0
-            if works and self.reheats[i] and tank < REHEAT_C and job != 2:
+            if running and not self.pumps[i] and ran >= 4:
+                running, job, rest = False, 0, 0
+            if job == 4 and (not calls or not self.cools[i] or water < 12.0):
+                running, job, rest = False, 0, 0
+            waits = self.pause if self.pumps[i] else 30
+            wants_water = self.reheats[i] and tank < self.reheat_c and job != 2
+            if (
+                works
+                and wants_water
+                and (self.pumps[i] or rest >= waits)
+                and not (self.valve[i] == 1 and rest < 45)
+            ):
                 running, job, ran = True, 2, 0
-            if works and not running and calls and water < asked - 2.5 and rest >= self.pause:
-                running, job, ran = True, 1, 0
+            if works and not running and calls and rest >= waits:
+                if self.cools[i]:
+                    running, job, ran = (True, 4, 0) if water > 17.0 else (False, 0, ran)
+                elif (tank + 3.0 if self.valve[i] == 2 else water) < asked - 2.5:
+                    running, job, ran = True, 1, 0
+            side = int(self.valve[i]) or job
             rest, ran = rest + 1, ran + 1 if running else 0
             heat = 0.0
             if running and job == 1:
-                wanted = EMITTER_W_PER_K * (asked - room) + 900.0 * (asked - water)
+                wanted = EMITTER_W_PER_K * (asked - room) + 900.0 * (
+                    asked - seen if side == 2 else asked - water
+                )
                 heat = min(max(wanted, LEAST_W), MOST_W)
+            elif running and job == 4:
+                heat = -3000.0
             elif running:
                 heat = 5000.0
-            top = tank + 6.0 if job == 2 else water + heat / 2300.0
+            top = tank + 6.0 if side == 2 else water + heat / 2300.0
             cop = 0.42 * (top + 275.0) / max(top + 8.0 - outdoor, 12.0)
+            drawn_w = abs(heat) / cop + 40.0
+            if not self.pumps[i]:
+                heat, top = 0.0, water + 5.0 * ran
             emitted = (
                 EMITTER_W_PER_K * max(water - room, 0.0) ** 1.0
-                if (job == 1 or calls)
+                if (job == 1 or calls) and job != 4
                 else 60.0 * (water - room)
             )
             helped = calls and job != 2 and water < asked + 0.5
             self.backup[i] *= helped
-            gain = (heat if job == 1 else 0.0) + self.backup[i] - emitted
+            gain = (heat if side in (1, 4) else 0.0) + self.backup[i] - emitted
             water += gain / 60.0 / WATER_WH_PER_K
             lost = self.loss_w_per_k * (room - outdoor)
             room += (emitted + GAINS_W + self.stove[i] - lost) / 60.0 / ROOM_WH_PER_K
             drawn = (
                 DRAW_WH * self.draws[i] / 20.0 if any(0 <= self.minute[i] - d < 20 for d in DRAWS) else 0.0
             )
-            tank_heat = (heat if job == 2 else 0.0) + self.immersion[i] - TANK_LOSS_W_PER_K * (tank - 19.0)
+            tank_heat = (heat if side == 2 else 0.0) + self.immersion[i] - TANK_LOSS_W_PER_K * (tank - 19.0)
             tank += (tank_heat / 60.0 - (drawn if tank > 15.0 else 0.0)) / TANK_WH_PER_K
-            flows = running or (calls and bool(self.supply[i]))
+            flows = (running or (calls and bool(self.supply[i]))) and bool(self.pumps[i])
             standby = STANDBY_W if self.supply[i] else 0.0
-            out["elec"][i] = heat / cop + 40.0 if running else standby
+            out["elec"][i] = drawn_w if running else standby
             out["heat"][i] = heat
             out["rate"][i] = 1.0 if flows else 0.0
-            out["flow"][i] = top if job == 2 else water + heat / 2300.0
-            out["return"][i] = (top - heat / 1160.0) if job == 2 else water - heat / 2300.0
+            out["flow"][i] = top if side == 2 else (water + heat / 2300.0 if self.pumps[i] else top)
+            out["return"][i] = (top - heat / 1160.0) if side == 2 else water - heat / 2300.0
             out["room"][i], out["tank"][i], out["mode"][i] = room, tank, job
-            out["speed"][i] = 100.0 * heat / MOST_W if running else 0.0
+            out["speed"][i] = 100.0 * abs(heat) / MOST_W if running else 0.0
             out["call"][i], out["target_flow"][i] = float(calls), asked if calls else 0.0
         return self._shown(out)
 

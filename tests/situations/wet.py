@@ -92,6 +92,8 @@ class Wet:
     every : minutes between readings. gauge_bar : the smallest step that the pressure gauge shows
     stir : float64 (n,) [W/K], a circulation pipe. fill : float64 (n,) [l a minute] into the circuit,
         negative for a leak
+    pocket_lost_day : from then on the cylinder's sensor hangs in the air of its cupboard, and the unit charges
+        by what it shows
     on : bool (n,), the unit works. tank_shown : what the sensor makes of the cylinder's temperature
     """
 
@@ -116,6 +118,7 @@ class Wet:
     gauge_bar: float = 0.01
     vessel_litres: float = 18.0
     cold_bar: float = 1.3
+    pocket_lost_day: float = 1e9
     points: tuple[str, ...] = METERED
     extra: str = ""
     change: Callable[[Wet], None] = _nothing
@@ -193,10 +196,13 @@ class Wet:
                     until = i + self.hold_min
                 if 0 <= until <= i:
                     target, boost = 0.0, 0.0
-            if self.on[i] and tank < self.reheat_c:
+            shown = tank if self.day[i] < self.pocket_lost_day else 23.0 + 0.03 * (tank - 45.0)
+            if self.on[i] and shown < self.reheat_c:
                 charging = True
             given = max(min(WATTS, self.coil_w_per_k * (self.flow_limit_c - tank)), 0.0)
-            if tank >= self.setpoint_c or not self.on[i] or given < 400.0:
+            if self.day[i] >= self.pocket_lost_day:
+                given = max(given, 400.0)  # the unit goes on at its flow limit: its sensor never warms
+            if shown >= self.setpoint_c or not self.on[i] or given < 400.0:
                 charging = False
             heating = bool(self.on[i] and self.heats[i] and not charging and self.minute[i] % 60 < 35)
             heat = given if charging else 0.0
@@ -216,7 +222,7 @@ class Wet:
             out["flow"][i] = top if gives else idle
             out["return"][i] = top - gives / 1390.0 if gives else idle - 0.1
             out["mode"][i] = 2.0 if charging else 1.0 if heating else 0.0
-            out["immersion"][i], out["tank"][i] = boost, tank
+            out["immersion"][i], out["tank"][i] = boost, shown
         out["outdoor"], out["room"] = self.outdoor, np.full(n, 20.3)
         out["pressure"] = self._pressure((out["flow"] + out["return"]) / 2.0)
         out["tank"] = self.tank_shown(self, out["tank"])

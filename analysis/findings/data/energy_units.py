@@ -10,10 +10,10 @@ from fieldfare.analysis.findings.data.unit_slips import Told, times
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES, Point, Site
 
 _ENERGY_UP = (times("a unit 1000 times smaller (W, Wh)", "kW, kWh", 1000.0),)
-_ENERGY_DOWN = (
-    times("a unit 1000 times larger (kW, MWh)", "W, kWh", 1e-3),
-    times("GJ", "kWh", 3.6e-3),
-)
+_THOUSAND = times("a unit 1000 times larger (kW, MWh)", "W, kWh", 1e-3)
+_GIGAJOULE = times("GJ", "kWh", 3.6e-3)
+# A unit that is switched off keeps to one small draw; a working one's days differ by half and more.
+_WORKS_UNEVENLY = 1.3
 
 
 def rated_kw(site: Site) -> float:
@@ -34,10 +34,11 @@ def energy_told(context: Context, point: Point, raw: Floats) -> list[Told]:
     low = (0.01, 3.0) if mean_only else (0.04, 4.0)
     other = _other_side(context, point)
     best: list[Floats] = []
-    for slip in _ENERGY_DOWN:
+    slips = (_THOUSAND,) if point.form == "power" else (_THOUSAND, _GIGAJOULE)
+    for slip in slips:
         meant = slip.back(level)
         best.append(np.abs(np.log(np.maximum(meant, 1e-12) / np.maximum(other, 1e-12))))
-    for i, slip in enumerate(_ENERGY_DOWN):
+    for i, slip in enumerate(slips):
         meant = slip.back(level)
         small = (
             known
@@ -86,7 +87,7 @@ def _other_side(context: Context, point: Point) -> Floats:
             if p.form == "register" and point.form != "register":
                 level = np.minimum(level * 2.0, 1.0)  # a mean of the day against the day's greatest
             out = np.where(np.isnan(out) & fits, level, out)
-    if heat or np.isfinite(out).any():
+    if heat or np.isfinite(out).any() or not _uneven(days.floats(f"raw.{point.id}")):
         return out
     # Warm water in cold weather is made by something.
     water, air = np.full(len(days), np.nan), np.full(len(days), np.nan)
@@ -98,20 +99,22 @@ def _other_side(context: Context, point: Point) -> Floats:
 
 
 def _alone(context: Context, point: Point, level: Floats) -> Flags:
-    """Unit slip without any other quantity: a winter of varying readings that stay far too small.
-
-    A unit that is switched off keeps to one small draw; a working one's days differ by half and more.
-    """
+    """Unit slip without any other quantity: a winter of varying readings that stay far too small."""
     days = context.all_days.days
     if point.quantity not in ("heat_pump_electricity", "heat_output") or len(days) < 14:
         return np.zeros(len(days), dtype=bool)
     moving = level[np.isfinite(level) & (level > 0)]
     if len(moving) < 14 or float(np.quantile(moving, 0.99)) > 8e-3:
         return np.zeros(len(days), dtype=bool)
-    if float(np.quantile(moving, 0.9)) < 1.3 * float(np.quantile(moving, 0.1)):
+    if not _uneven(moving):
         return np.zeros(len(days), dtype=bool)
     watts = level * _full(context.site, point)
     # Standby lies at 3 to 60 W; a working unit's kilowatts read as watts lie below 10.
     return (
         np.isfinite(level) & (watts < 10.0) & (watts * 1000.0 > 0.05 * rated_kw(context.site) * 1000.0 / 3.0)
     )
+
+
+def _uneven(readings: Floats) -> bool:
+    known = readings[np.isfinite(readings) & (readings > 0)]
+    return bool(len(known) and np.quantile(known, 0.9) >= _WORKS_UNEVENLY * np.quantile(known, 0.1))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from fieldfare.analysis.cautions import METER_WORK
 from fieldfare.analysis.findings.confidence import Flags, confidence_of
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
@@ -12,6 +13,9 @@ from fieldfare.analysis.minutes.plausible import BELOW_DESIGN_K, ERROR_VALUES
 from fieldfare.analysis.plant.site import Point
 
 _SEVERAL_DAYS = 3
+_SEVERAL_POINTS, _MOSTLY = 3, 0.8
+_SHAPES = ("gauge", "power")
+_MORE_THAN_STANDBY_W = 500.0
 _USUAL_BELOW_C = 40.0  # degF read as degC lies above in rooms and water
 
 
@@ -26,6 +30,8 @@ def _impossible_days(context: Context, point: Point) -> Flags:
     # A wrong unit makes whole days impossible on the high side: `unit_mismatch` tells that.
     raw = days.floats(f"raw.{point.id}")
     failed = np.isin(raw, list(ERROR_VALUES - {0.0})) | (raw < _coldest(context, point))
+    if point.form == "power":
+        return bad & (raw < _MORE_THAN_STANDBY_W)  # more than any home draws is a unit slip
     return bad & (failed | (raw < _USUAL_BELOW_C) & (share < 0.5))
 
 
@@ -44,7 +50,7 @@ def impossible_readings(context: Context) -> Finding | None:
     days = context.all_days.days
     worst: tuple[bool, int, Point, Flags] | None = None
     for point in context.site.point:
-        if point.form != "gauge" or f"raw.{point.id}" not in days:
+        if point.form not in _SHAPES or f"raw.{point.id}" not in days:
             continue
         so = _impossible_days(context, point)
         if so.any() and (worst is None or (bool(so[-2:].any()), int(so.sum())) > worst[:2]):
@@ -60,7 +66,10 @@ def impossible_readings(context: Context) -> Finding | None:
         severity,
         days.day(at[0]).isoformat(),
         confidence_of(2.0, count),
-        (
+        f"{named(point)} shows power below zero on {count} day{'' if count == 1 else 's'}: it counts the wrong way"
+        " round; these readings are excluded from all figures."
+        if point.kind.energy
+        else (
             f"{named(point)} sent readings that can't be true on {count} day{'' if count == 1 else 's'},"
             f" such as {float(np.nanmedian(raw)):.4g} {point.kind.unit}; they are excluded from all"
             " figures."
@@ -73,13 +82,22 @@ def impossible_readings(context: Context) -> Finding | None:
             ""
             if not ongoing
             else (
-                f"Check whether the cable of {point.id} is broken, loose or wet at its terminals; then"
-                " replace the sensor."
+                (
+                    f"Check which way round the clamp or the terminals of {point.id} are, and the sign that the"
+                    " gateway gives its values."
+                )
+                if point.kind.energy
+                else (
+                    f"Check whether the cable of {point.id} is broken, loose or wet at its terminals; then"
+                    " replace the sensor."
+                )
             )
         ),
         caution=(
             ""
             if not ongoing
+            else METER_WORK
+            if point.kind.energy
             else (
                 "Switch the controls off before opening their terminals; outdoors, work on a ladder by the"
                 " local rules."
@@ -87,10 +105,29 @@ def impossible_readings(context: Context) -> Finding | None:
         ),
         until=None if ongoing else days.day(at[-1]).isoformat(),
         visit="drive" if ongoing else "none",
-        bring=(f"sensor for {point.quantity.replace('_', ' ')}",) if ongoing else (),
+        bring=(f"sensor for {point.quantity.replace('_', ' ')}",)
+        if ongoing and not point.kind.energy
+        else (),
     )
 
 
 def broken(context: Context, point: Point) -> bool:
-    """True for a gauge whose readings of these days can't be true."""
-    return point.form == "gauge" and bool(_impossible_days(context, point)[-2:].all())
+    """True for a point whose readings of these days can't be true."""
+    return point.form in _SHAPES and bool(_impossible_days(context, point)[-2:].all())
+
+
+def repeats_itself(context: Context) -> bool:
+    """True where the gateway sends one value, or noughts, for every temperature: nothing tells of the plant."""
+    points = [p for p in context.site.point if p.kind.is_temperature and not p.quantity.startswith("target_")]
+    if len(points) < _SEVERAL_POINTS:
+        return False
+    days, notices = context.all_days.days, context.all_days.notices
+    newest = days["day"][-2:]
+    unlikely = notices.where(
+        (notices["kind"] == "unlikely")
+        & np.isin(notices["day"], newest)
+        & (notices.floats("amount") >= _MOSTLY)
+    )
+    false = set(unlikely["point"])
+    stuck = {q for q, finding in context.unreliable.items() if finding.code == "sensor_stuck"}
+    return all(p.quantity in stuck or p.id in false for p in points)

@@ -43,6 +43,19 @@ LIMITS_DATA: dict[str, Limit] = {
         "common practice: single bad readings come with every radio link; one in twenty is a bad contact",
         "share of a day's readings that can't be true, from which the sensor or its cable is at fault",
     ),
+    "belied_cylinder_days": Limit(
+        3.0,
+        "days",
+        "common practice: a cylinder loses 3 to 8 K a day, so that three days leave no doubt",
+        "days without any heat to a cylinder that stays warm",
+    ),
+    "belied_cylinder_share": Limit(
+        0.3,
+        "-",
+        "common practice: the best insulated lose half of what class C may",
+        "its fall over the fall that its standing loss makes",
+        "below",
+    ),
     "stuck_rooms_share": Limit(
         0.34,
         "-",
@@ -68,6 +81,13 @@ LIMITS_DATA: dict[str, Limit] = {
         "sensor pairs agree within 0.3 K (EN 60751 class A twice); a working unit gives 3 to 8 K the"
         " other way",
         "return above flow while the compressor works, above which the two are taken as swapped",
+    ),
+    "backwards_ratio": Limit(
+        -0.5,
+        "-",
+        "common practice: defrosts take a tenth of the heat; half of the electricity as cold is no defrost",
+        "heat over electricity, day by day in heating weather, that shows a meter the wrong way round",
+        "below",
     ),
     "clock_minutes": Limit(
         15.0,
@@ -230,6 +250,25 @@ LIMITS_DATA: dict[str, Limit] = {
         "K",
         "an outdoor reading 6 K high lowers a usual heating curve by 4 to 9 K by day",
         "warmth at noon from which the sensor should move",
+    ),
+    "indoors_c": Limit(
+        13.0,
+        "°C",
+        "common practice: plant rooms and cupboards keep 13 °C and more in the heating season",
+        "outdoor temperature that may be an indoor one",
+    ),
+    "indoors_swing_k": Limit(
+        3.0,
+        "K",
+        "common practice: outdoor air changes by 4 to 12 K a day, by less in fog alone",
+        "change of the outdoor temperature within a day, up to which it may be an indoor one",
+        "below",
+    ),
+    "indoors_heat_ratio": Limit(
+        2.5,
+        "-",
+        "common practice: a house loses up to twice what its design says; gains make the heat given smaller",
+        "heat given over the design's loss at the outdoor reading, above which the reading is not the air's",
     ),
     "outdoor_offset_free_k": Limit(
         1.0,

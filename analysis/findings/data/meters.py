@@ -1,4 +1,4 @@
-"""Meters and sensors that contradict each other or physics: swapped, impossible, disagreeing."""
+"""Meters and sensors that contradict each other or physics: impossible, disagreeing."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.findings.confidence import Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Need, Rule
+from fieldfare.analysis.findings.data.long_runs import minutes_in_runs
 from fieldfare.analysis.findings.episodes import latest_episode
 from fieldfare.analysis.findings.model import (
     Cause,
@@ -23,62 +24,6 @@ from fieldfare.analysis.physics.water import antifreeze_over_reading
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES
 
 _HEAT = frozenset(HEAT_QUANTITIES)
-
-# ---- flow and return swapped
-
-# No sensor pair in water shows more between flow and return than this while a unit works.
-_LARGEST_LIFT_K = 15.0
-_COOLING_ABOVE_C = 20.0
-
-
-def flow_return_swapped(context: Context) -> Finding | None:
-    """The return is warmer than the flow while the compressor works, day after day."""
-    days = context.all_days.days
-    lift = days.floats("water_lift")
-    outdoor = days.floats("outdoor")
-    # A unit that cools has the colder flow by right; in heating weather none does.
-    known = np.isfinite(lift) & (np.abs(lift) <= _LARGEST_LIFT_K) & ~(outdoor > _COOLING_ABOVE_C)
-    if not known.any():
-        raise NotAssessed("no run is long enough to compare flow and return")
-    limit = context.limit("swapped_lift_k")
-    so = known & (lift < -limit)
-    episode = latest_episode(days["day"], so, known & (np.abs(lift) > 0.3), hold_days=2)
-    if episode is None or episode.share < 0.8:
-        return None
-    typical = float(np.median(lift[so]))
-    return Finding(
-        "flow_return_swapped",
-        "note" if episode.until else "act",
-        episode.since,
-        confidence_of(-typical / limit, episode.days, episode.share),
-        (
-            f"While the compressor runs, the return is {-typical:.1f} K warmer than the flow: the two"
-            " sensors are swapped."
-        ),
-        (
-            context.evidence(
-                "return minus flow temperature while running", round(-typical, 2), "K", "swapped_lift_k"
-            ),
-            Evidence("days affected", float(episode.days), "days"),
-        ),
-        next_step=(
-            ""
-            if episode.until
-            else (
-                "Swap the two points in the site file (id, column or topic); if the sensors were"
-                " changed over on that day, swap them back at the pipes and check that each is on its"
-                " own pipe."
-            )
-        ),
-        caution=(
-            ""
-            if episode.until
-            else "Pipes may be hot and under pressure; open no pocket on a filled circuit."
-        ),
-        until=episode.until,
-        visit="none" if episode.until else "setting",
-    )
-
 
 # ---- impossible efficiency
 
@@ -102,6 +47,7 @@ def implausible_efficiency(context: Context) -> Finding | None:
     if "outdoor_temperature" not in context.unreliable:
         beyond &= (share > context.limit("efficiency_most_carnot")) | ~np.isfinite(days.floats("outdoor"))
     high, low = worked & ((share > high_limit) | beyond), worked & (ratio < low_limit)
+    low &= minutes_in_runs(context) >= 60.0
     above = latest_episode(days["day"], high, worked, hold_days=3)
     below = latest_episode(days["day"], low, worked, hold_days=3)
     above = above if above is not None and above.share >= 0.5 else None
@@ -466,13 +412,6 @@ def _spoilt_by_disagreement(context: Context, finding: Finding) -> frozenset[str
 
 
 METER_RULES: tuple[Rule, ...] = (
-    Rule(
-        "flow_return_swapped",
-        flow_return_swapped,
-        (Need(("flow_temperature",), 30.0), Need(("return_temperature",), 30.0)),
-        frozenset({"flow_temperature", "return_temperature"}),
-        lambda context, finding: frozenset({"flow_temperature", "return_temperature"}),
-    ),
     Rule(
         "implausible_efficiency",
         implausible_efficiency,

@@ -15,6 +15,7 @@ from fieldfare.analysis.figures.estimate import robust_fit
 from fieldfare.analysis.findings.confidence import confidence_of
 from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.data.clocks import clock_by_air
+from fieldfare.analysis.findings.data.indoors import sensor_indoors
 from fieldfare.analysis.findings.model import Finding, Severity
 from fieldfare.analysis.physics.sun import clear_noon, daytime_temperature
 
@@ -22,6 +23,7 @@ Floats = NDArray[np.float64]
 
 _MONTH_DAYS = 30
 _FEWEST_DAYS = 30
+_SUN_NEED = Need(("outdoor_temperature",), 120.0, _FEWEST_DAYS)
 _WINDOWS = {"fore": 0.5 - OFF_NOON_SHARE, "noon": 0.5, "aft": 0.5 + OFF_NOON_SHARE}
 _SIDES = {"fore": "east", "noon": "south", "aft": "west"}
 # An hour after sunset the air has given back about a tenth of the way it stood at at sunset (Parton and Logan
@@ -45,8 +47,10 @@ class _Warmth:
 
 def outdoor_sensor_biased(context: Context) -> Finding | None:
     """Too warm throughout by what house and curve say; or by day alone, the more so the higher the sun."""
-    if (offset := _offset(context)) is not None:
-        return offset
+    if (found := sensor_indoors(context) or _offset(context)) is not None:
+        return found
+    if (short := _SUN_NEED.unmet(context)) is not None:
+        raise short
     days = context.all_days.days
     latitude = context.site.site.latitude
     if latitude is None or context.site.site.longitude is None:
@@ -244,7 +248,7 @@ OUTDOOR_RULES: tuple[Rule, ...] = (
     Rule(
         "outdoor_sensor_biased",
         outdoor_sensor_biased,
-        (Need(("outdoor_temperature",), 120.0, _FEWEST_DAYS),),
+        (Need(("outdoor_temperature",), 120.0),),
         frozenset({"outdoor_temperature"}),
         lambda context, finding: frozenset({"outdoor_temperature"}),
     ),

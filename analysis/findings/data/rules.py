@@ -13,6 +13,7 @@ from fieldfare.analysis.findings.data.misplaced import MISPLACED_RULES
 from fieldfare.analysis.findings.data.outdoor import OUTDOOR_RULES
 from fieldfare.analysis.findings.data.registers import REGISTER_RULES
 from fieldfare.analysis.findings.data.silence import SILENCE_RULES
+from fieldfare.analysis.findings.data.swapped import SWAPPED_RULES
 from fieldfare.analysis.findings.data.units import UNIT_RULES
 
 RULES: tuple[Rule, ...] = (
@@ -22,6 +23,7 @@ RULES: tuple[Rule, ...] = (
     *UNIT_RULES,
     *CLOCK_RULES,
     *OUTDOOR_RULES,
+    *SWAPPED_RULES,
     *METER_RULES,
     *MISPLACED_RULES,
 )

@@ -12,8 +12,10 @@ from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Rule
+from fieldfare.analysis.findings.data.belied_cylinder import belied_cylinder
 from fieldfare.analysis.findings.data.gaps import minutes_sent
 from fieldfare.analysis.findings.data.impossible import broken, impossible_readings
+from fieldfare.analysis.findings.data.long_runs import minutes_in_runs
 from fieldfare.analysis.findings.data.unreliable_rooms import room_of
 from fieldfare.analysis.findings.episodes import runs_of
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
@@ -61,6 +63,10 @@ def sensor_stuck(context: Context) -> Finding | None:
         raise NotAssessed("needs a temperature, or heat beside electricity, read at least 12 times a day")
     stuck = [s for found in runs for s in found]
     impossible = impossible_readings(context)
+    if not any(s.ongoing for s in stuck) and not (impossible is not None and impossible.until is None):
+        belied = belied_cylinder(context)
+        if belied is not None:
+            return belied
     if impossible is not None and not any(s.ongoing for s in stuck):
         return impossible
     if not stuck:
@@ -167,6 +173,8 @@ def _stuck_runs(context: Context, point: Point) -> list[_Stuck] | None:
     should = _should_move(days, point)
     if should is None:
         return None
+    if point.quantity == "heat_output":
+        should &= minutes_in_runs(context) >= _WORKED_MIN
     moves, changes = days.floats(f"moves.{point.id}"), _changes(days, point)
     need, _ = _days_needed(context, point)
     # Much keeps still at night: a day that has hardly begun, or was hardly read, tells of no day's habit.
@@ -231,7 +239,7 @@ def _spoilt_by_stuck(context: Context, finding: Finding) -> frozenset[str]:
         for p in context.site.point
         if any(s.ongoing for s in _stuck_runs(context, p) or ()) or broken(context, p)
     ]
-    out: set[str] = set()
+    out: set[str] = {"cylinder_temperature"} if belied_cylinder(context) is not None else set()
     for point in stuck:
         alike = len(list(context.site.points_of(point.quantity)))
         lost = sum(p.quantity == point.quantity for p in stuck)

@@ -29,6 +29,8 @@ def frost_risk(context: Context) -> Finding | None:
     near, dead = days.floats("n_near_freezing"), days.floats("n_dead_frost")
     cold_water = fill_nan(near, 0.0) >= limit("frost_minutes")
     no_supply = (fill_nan(dead, 0.0) >= limit("frost_dead_minutes")) & ~filled_with_zeros(days)
+    # A meter that stands still shows no power although the unit draws it.
+    no_supply &= "heat_pump_electricity" not in context.unreliable
     safe_to = _safe_to(context)
     so = (cold_water | no_supply) & (outdoor < safe_to)
     hits = np.flatnonzero(so)

@@ -159,7 +159,7 @@ def _overall(context: Context, strength: Strength, meter: float) -> _Ratio:
     """All running: the rating with what part load gains and starts take."""
     days = context.days
     x, part, used = (_both(days, name) for name in ("x", "xp", "xe"))
-    if days.total("xe_hot_water") > context.limit("efficiency_hot_running") * used:
+    if _mostly_charges(context):
         raise NotAssessed(
             "too little space heating: cylinder charges alone can't be compared fairly with a rating"
         )
@@ -174,6 +174,14 @@ def _overall(context: Context, strength: Strength, meter: float) -> _Ratio:
     own = (doubt * np.log(gain), _RUNNING, starts / 2.0, pump / 2.0, meter, rating)
     spread = value * float(np.sqrt(np.sum(np.square(own))))
     return _Ratio(value, spread, "all operation", days.total("n_running") / 60.0, gain, x / used)
+
+
+def _mostly_charges(context: Context) -> bool:
+    """Most of the running that is compared charged the cylinder."""
+    return bool(
+        context.days.total("xe_hot_water")
+        > context.limit("efficiency_hot_running") * _both(context.days, "xe")
+    )
 
 
 def _pump_inside(context: Context, hours: float) -> float:
@@ -196,6 +204,8 @@ def _near_full(context: Context, strength: Strength, meter: float) -> _Ratio | N
     # Readings minutes apart mix the starts in, and the steps of their registers look like full output.
     apart = limit("efficiency_sees_full_min")
     if coarse(days, "heat_pump_electricity", apart) or all(coarse(days, q, apart) for q in _HEAT):
+        return None
+    if _mostly_charges(context):
         return None
     hottest = max((p.flow_c for p in rating), default=0.0)
     parts = []

@@ -44,11 +44,6 @@ class _Zone:
 
 def room_below_target(context: Context) -> Finding | None:
     zones = _zones(context)
-    if not zones:
-        raise NotAssessed(
-            "needs target_room_temperature for at least one zone, and days on which it stayed the"
-            " same for some hours"
-        )
     days, limit = context.days, context.limit
     judged, outdoor = _judged(context), days.floats("outdoor")
     found: list[_Cold] = []
@@ -71,6 +66,12 @@ def room_below_target(context: Context) -> Finding | None:
         if severity is not None:
             found.append(_Cold(zone, episode, inside, size, severity, causes, evidence))
     if not found:
+        if not any(zone.own for zone in zones):
+            raise NotAssessed(
+                "needs target_room_temperature for at least one zone, and days on which it stayed the"
+                " same for some hours",
+                "missing_quantity",
+            )
         return None
     worst = max(found, key=lambda f: (SEVERITIES.index(f.severity), f.episode.until is None, f.size))
     return _finding(context, worst)
@@ -143,10 +144,13 @@ def _severity(
     context: Context, zone: _Zone, size: float, episode: Episode, inside: Flags, causes: tuple[Cause, ...]
 ) -> Severity | None:
     limit = context.limit
-    lasts = episode.until is None and inside.sum() >= 2 * limit("room_days")
+    # A large deficit needs fewer days to be believed: two kelvin and more come of no open window.
+    grave = size >= limit("room_deficit_act")
+    lasts = episode.until is None and inside.sum() >= limit("room_days") * (1.0 if grave else 2.0)
     if not zone.own:
-        # Nobody says what is asked there, so it is never more than worth a look.
-        return "watch" if lasts else "note"
+        # Nobody says what is asked there: worth a look, unless the whole house is as cold as that.
+        cold_house = grave and size >= limit("room_deficit_urgent") and _all_cold(context, inside)
+        return "note" if not lasts else "act" if cold_house else "watch"
     if size < limit("room_deficit_note"):
         return None
     plain = bool(causes) and causes[0].weight >= limit("room_cause_plain")
@@ -155,7 +159,14 @@ def _severity(
         return "note"
     if size >= limit("room_deficit_urgent"):
         return "urgent"
-    return "act" if size >= limit("room_deficit_act") else "watch"
+    return "act" if grave else "watch"
+
+
+def _all_cold(context: Context, inside: Flags) -> bool:
+    """No zone was warmer on these days than any lived-in room must be."""
+    days = context.days
+    rooms = [days.floats(c) for c in days.names if c.startswith("room_day.")]
+    return all(not nan_median(room[inside]) >= context.limit("room_cold_c") for room in rooms)
 
 
 def _zones(context: Context) -> list[_Zone]:
@@ -306,7 +317,7 @@ RULES = (
     Rule(
         "room_below_target",
         room_below_target,
-        (Need(("room_temperature",), 60.0, 7), Need(("target_room_temperature",), 1440.0)),
+        (Need(("room_temperature",), 60.0, 7),),
         frozenset({"room_temperature", "target_room_temperature"}),
     ),
 )

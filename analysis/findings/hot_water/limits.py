@@ -259,6 +259,12 @@ LIMITS_HOT_WATER: dict[str, Limit] = {
         "common practice: heaters overshoot by their thermostat's band of 2 to 4 K",
         "stored water over the scheduled disinfection that still belongs to it",
     ),
+    "charge_endless_minutes": Limit(
+        600.0,
+        "min/day",
+        "common practice: a household's water takes one to four hours of charging a day",
+        "charging in a day, from which it does not end",
+    ),
     "scald_disinfection_minutes": Limit(
         240.0,
         "min",

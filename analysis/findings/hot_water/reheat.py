@@ -19,6 +19,7 @@ from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule, require_hot_water
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
 from fieldfare.analysis.findings.grading import graded, ranked
+from fieldfare.analysis.findings.hot_water.blind_charge import blind_charge
 from fieldfare.analysis.findings.model import (
     Cause,
     Evidence,
@@ -232,6 +233,8 @@ def _slow_causes(context: Context, length: float, coil: float, flow: float, lift
 
 def reheat_incomplete(context: Context) -> Finding | None:
     require_hot_water(context)
+    if (blind := blind_charge(context)) is not None:
+        return blind
     plant = context.site.hot_water
     assert plant is not None
     reheats = _whole(context, 1.0)

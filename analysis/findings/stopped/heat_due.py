@@ -27,6 +27,8 @@ _DAYS_DIFFER_K = 0.5
 _LOW_DIFFERS_K, _FEWEST_LOWS = 0.7, 2
 # A room thermostat's usual switching band.
 _WARM_WITHIN_K = 0.5
+# Frost settings keep 5 °C at the least (common practice).
+_FROST_SETTING_C = 5.0
 
 
 @dataclass(frozen=True)
@@ -60,7 +62,7 @@ def reasons(context: Context, rest: Rest) -> list[Reason]:
 def rooms_are_warm(context: Context, rest: Rest) -> bool:
     """The rooms are as warm as asked for, or as ever: weather alone makes no heat due for them."""
     short, last = rest["room_short_last_k"], rest["room_last_c"]
-    if last < context.limit("stopped_room_floor_c"):
+    if last < context.limit("stopped_room_floor_c") and not _held_at_frost_setting(rest):
         return False
     if np.isfinite(short):
         return bool(short <= _WARM_WITHIN_K)
@@ -79,7 +81,7 @@ def _rooms(context: Context, rest: Rest) -> list[Reason]:
     hours = max(rest.hours, 0.1)
     if hours < limit("stopped_room_hours") or not np.isfinite(last) or outdoor >= limit("stopped_season_c"):
         return []
-    if last < limit("stopped_room_floor_c"):
+    if last < limit("stopped_room_floor_c") and not _held_at_frost_setting(rest):
         told = context.evidence("room at the end", round(last, 1), "°C", "stopped_room_floor_c")
         return [Reason("floor", 0.97, told)]
     mild = outdoor > limit("stopped_mild_c")
@@ -99,6 +101,11 @@ def _rooms(context: Context, rest: Rest) -> list[Reason]:
         told = context.evidence("room at the end", round(last, 1), "°C", "stopped_room_cool_c")
         return [Reason("room", 0.8, told)]
     return []
+
+
+def _held_at_frost_setting(rest: Rest) -> bool:
+    """The rooms are as cold as they are set, and not colder: nothing is due until they fall below."""
+    return bool(rest["room_short_last_k"] <= _WARM_WITHIN_K and rest["target_mean_c"] >= _FROST_SETTING_C)
 
 
 def _usual_low(context: Context, rest: Rest) -> float:

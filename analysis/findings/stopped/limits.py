@@ -266,6 +266,13 @@ LIMITS_STOPPED: dict[str, Limit] = {
         "days since the fault was last reported",
         "below",
     ),
+    "fault_defrost_minutes": Limit(
+        30.0,
+        "min",
+        "common practice: a defrost takes 3 to 12 minutes, with its preparation and rest half an hour",
+        "length of a message that comes with the defrosts and is no fault",
+        "below",
+    ),
     "fault_standing_hours": Limit(
         24.0,
         "h",

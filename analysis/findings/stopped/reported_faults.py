@@ -14,6 +14,8 @@ from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.findings.stopped.rests import local
 
 _JOINED_MS = 60_000
+# A unit reports a defrost as it prepares it, or as the heating resumes (common practice).
+_ABOUT_DEFROST_MS, _MOSTLY = 15 * 60_000, 0.8
 
 
 @dataclass(frozen=True)
@@ -122,7 +124,7 @@ def _most_in_a_week(episodes: list[_Episode]) -> int:
 
 def _severity(context: Context, alike: list[_Episode], *, stands: bool, recent: bool) -> Severity:
     limit = context.limit
-    if not recent:
+    if not recent or (not stands and _comes_with_defrosts(context, alike)):
         return "note"
     stopping = [e for e in alike if e.minutes_stopped >= 0.5 * max(e.minutes_known, 1.0)]
     repeats = _most_in_a_week(stopping) >= limit("fault_repeats_a_week") if stopping else False
@@ -137,6 +139,17 @@ def _severity(context: Context, alike: list[_Episode], *, stands: bool, recent: 
     return (
         "watch" if locked_again or _most_in_a_week(alike) >= 2.0 * limit("fault_repeats_a_week") else "note"
     )
+
+
+def _comes_with_defrosts(context: Context, alike: list[_Episode]) -> bool:
+    """A message that comes and goes with the defrosts tells of them: how they go is judged by themselves."""
+    defrosts = context.all_days.defrosts
+    if len(alike) < context.limit("fault_repeats_a_week") or not len(defrosts):
+        return False
+    begins = defrosts["start"].astype(np.int64)
+    near = [bool((np.abs(begins - e.start) <= _ABOUT_DEFROST_MS).any()) for e in alike]
+    short = [e.minutes <= context.limit("fault_defrost_minutes") for e in alike]
+    return float(np.mean(np.array(near) & np.array(short))) >= _MOSTLY
 
 
 def _headline(context: Context, worst: _Episode, alike: list[_Episode], *, stands: bool) -> str:

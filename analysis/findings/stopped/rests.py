@@ -34,6 +34,8 @@ _ADDED = (
     "minutes_fault",
     "backup_kwh",
     "immersion_kwh",
+    "cooled_kwh",
+    "starts",
 )
 _MEANS = ("outdoor_mean_c", "target_mean_c", "power_mean_w")
 _FIRSTS = ("room_first_c", "tank_first_c")
@@ -48,6 +50,7 @@ _RESTS_ON = {
     "cylinder_temperature": ("tank_first_c", "tank_last_c", "tank_highest_c"),
     "flow_temperature": ("flow_last_c", "minutes_flow_short"),
     "target_flow_temperature": ("minutes_flow_asked", "minutes_flow_short"),
+    "heat_output": ("cooled_kwh",),
     "backup_heater_electricity": ("backup_kwh",),
     "immersion_electricity": ("immersion_kwh",),
 }

@@ -54,6 +54,7 @@ def headline(context: Context, rest: Rest, told: list[Reason], cause: str) -> st
         return _heater_headline(rest, since)
     who = {
         "unit": "The heat pump {gave} no heat",
+        "tries": "The heat pump {gave} no heat",
         "heating": "The heat pump {gave} the rooms no heat",
         "hot_water": "The heat pump {gave} the cylinder no heat",
     }[rest.kind].format(gave="gave" if rest.ended else "has given")
@@ -73,8 +74,12 @@ def headline(context: Context, rest: Rest, told: list[Reason], cause: str) -> st
         ),
         "locked_out": "It has power and does not start.",
         "switched_off": "It appears to be switched off.",
+        "set_to_cooling": "It cools the water instead of heating it.",
     }
-    return f"{text}. {ends.get(cause, '') if rest.kind == 'unit' else ''}".strip()
+    if rest.kind == "tries" and cause == "locked_out":
+        return f"{text}. It tried to start {rest['starts']:.0f} times and stopped within minutes."
+    speaks = rest.kind == "unit" or cause == "set_to_cooling"
+    return f"{text}. {ends.get(cause, '') if speaks else ''}".strip()
 
 
 def _heater_headline(rest: Rest, since: str) -> str:
@@ -109,7 +114,16 @@ def next_step(rest: Rest, cause: str) -> str:
             "switched on again, or left at its "
             "frost setting with the power on."
         ),
+        "set_to_cooling": (
+            "Ring at once: does the controller show cooling? Have it set to heating. If it shows heating, go "
+            "there: the reversing valve or the wiring of the changeover may have failed."
+        ),
     }.get(cause, "Ring at once: breaker, controller display, room thermostat.")
+    if rest.kind == "tries" and cause == "locked_out":
+        first = (
+            "Ring at once: what does the controller's display show, and does the water pump turn? Have the fault"
+            " memory read out. Go there: water flow (pump, strainer, air, closed valves) first, then the unit."
+        )
     extra = {
         "heating": (
             " Hot water still works, so supply and compressor do: ask for the heating's mode, the room "

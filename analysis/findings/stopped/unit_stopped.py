@@ -11,6 +11,7 @@ import numpy as np
 
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.findings.context import Context
+from fieldfare.analysis.findings.data.impossible import repeats_itself
 from fieldfare.analysis.findings.grading import ranked
 from fieldfare.analysis.findings.model import (
     Cause,
@@ -36,16 +37,19 @@ from fieldfare.analysis.findings.stopped.texts import (
     next_step,
     possible_headline,
 )
+from fieldfare.analysis.findings.stopped.tries import cools_instead, is_unlike_before
 
 # A period that is over ends at midnight, in the middle of ordinary pauses too.
 _LEAST_AT_END_H = 3.0
 # A cause is spoken of in headline and next step from this weight on.
 _LIKELY = 0.55
-_ORDER = ("unit", "heating", "hot_water")
+_ORDER = ("unit", "tries", "heating", "hot_water")
 
 
 def unit_stopped(context: Context) -> Finding | None:
     """Heat is due and the heat pump gives none: the newest stop, of the whole unit before one of its uses."""
+    if repeats_itself(context):
+        raise NotAssessed("every temperature stands still or can't be true: see sensor_stuck", "distrusted")
     if not len(context.all_days.rests):
         _refuse_unknown(context)
         return heater_inside(context)
@@ -61,6 +65,8 @@ def unit_stopped(context: Context) -> Finding | None:
                 continue
             told = reasons(context, rest)
             if not (told and _is_own(context, rest)):
+                continue
+            if rest.kind == "tries" and not is_unlike_before(context, rest):
                 continue
             if not _only_possible(context, told):
                 return _finding(context, rest, told)
@@ -193,7 +199,7 @@ def _severity(context: Context, rest: Rest, told: list[Reason]) -> Severity:
         return "urgent"
     if "heater" in kinds:
         return "act"
-    if rest.kind == "unit" and rest["outdoor_lowest_c"] < limit("stopped_frost_c"):
+    if rest.kind in ("unit", "tries") and rest["outdoor_lowest_c"] < limit("stopped_frost_c"):
         return "urgent"
     tank = "cylinder" in kinds and rest["tank_last_c"] < limit("stopped_cylinder_floor_c")
     return (
@@ -240,6 +246,12 @@ def _causes(context: Context, rest: Rest, told: list[Reason]) -> tuple[Cause, ..
                 "switched_off": (0.05, "an isolator may be off"),
             }
         )
+    if cools_instead(rest):
+        why = f"it took {rest['cooled_kwh']:.0f} kWh of heat out of the water while it ran"
+        return ranked({"set_to_cooling": (1.0, why)})
+    if rest.kind == "tries":
+        why = f"it started {rest['starts']:.0f} times, ran for minutes and warmed nothing"
+        return ranked({"locked_out": (1.0, why)})
     if rest.kind != "unit":
         return _causes_of_one_use(context, rest)
     standing = rest["power_mean_w"] >= 1.0

@@ -1,0 +1,32 @@
+"""A unit that runs and warms nothing: it breaks each start off within minutes, or it cools."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fieldfare.analysis.findings.context import Context
+from fieldfare.analysis.findings.stopped.rests import Rest
+from fieldfare.analysis.minutes.operating_state import HOT_WATER
+
+# Runs before that were as long as a healthy unit's: a plant that always runs for minutes only short-cycles.
+_FEWEST_RUNS, _USUAL_RUN_MIN = 8, 15.0
+# More than a defrost takes out of the water before the run is over.
+_COOLED_KWH = 1.0
+
+
+def cools_instead(rest: Rest) -> bool:
+    """What ran in this rest took heat out of the water."""
+    return bool(rest["cooled_kwh"] >= _COOLED_KWH)
+
+
+def is_unlike_before(context: Context, rest: Rest) -> bool:
+    """Whether the runs in a rest that warmed nothing differ from this unit's own before it.
+
+    A unit that cools instead needs no comparison. One that only ever runs for minutes is no stopped one.
+    """
+    if cools_instead(rest):
+        return True
+    runs = context.all_days.runs
+    before = runs.where((runs["start"] < rest.start) & (runs["use"] != HOT_WATER)) if len(runs) else runs
+    lengths = before.floats("minutes") if len(before) else np.empty(0)
+    return len(lengths) >= _FEWEST_RUNS and float(np.median(lengths)) >= _USUAL_RUN_MIN
