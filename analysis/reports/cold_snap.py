@@ -76,7 +76,7 @@ class Outlook:
     reason: str = ""
 
     def as_dict(self) -> dict[str, Any]:
-        return asdict(self)
+        return asdict(self) | {"findings": list(self.findings)}
 
 
 def parse_forecast(text: str, name: str) -> WeatherForecast:

@@ -41,6 +41,7 @@ MAY: dict[tuple[str, str], tuple[set[str], Any]] = {
     ("GET", "/sites/{site_id}/advice"): (HOME, None),
     ("GET", "/fleet"): (FIRM, None),
     ("POST", "/fleet/cold-snap"): (FIRM, {}),
+    ("GET", "/fleet/cold-snap"): (FIRM, None),
     ("GET", "/fleet/learning"): (FIRM, None),
     ("GET", "/alerts"): (FIRM, None),
     ("GET", "/alerts/{alert_id}"): (FIRM, None),
