@@ -19,7 +19,7 @@ from fieldfare.analysis.errors import InputError, NotAssessed
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.findings.limits import LIMITS
 from fieldfare.analysis.plant.site import Site
-from fieldfare.analysis.reports.snap_home import NUMBERS, Course, course, snap_home
+from fieldfare.analysis.reports.snap_home import NUMBERS, Course, SnapHome, course, snap_home
 from fieldfare.analysis.reports.verdict import MATTER_OF
 
 Floats = NDArray[np.float64]
@@ -173,17 +173,17 @@ def outlook(
     bivalent = site.design.bivalent_c
     backup = bivalent is not None and coldest < bivalent
     limit = site.limits.get("snap_fall_k", LIMITS["snap_fall_k"].default)
-    told = _course_told(home.target, course(home, outdoor), limit, start, backup=backup)
+    told = _course_told(home, course(home, outdoor), limit, start, backup=backup)
     return Outlook(site.id, coldest_c=coldest, backup=backup, findings=urgent, **told)
 
 
 def _course_told(
-    target: float, found: Course, limit: float, start: datetime, *, backup: bool
+    home: SnapHome, found: Course, limit: float, start: datetime, *, backup: bool
 ) -> dict[str, Any]:
     """What a course says: the fields of an Outlook from `state` to `binds`."""
-    fall = target - day_means(found.room)
+    fall = home.target - day_means(found.room)
     deepest = _interval(fall.max(axis=1))
-    load, gives, short, worst = _worst_day(found)
+    load, gives, short, worst = _worst_day(found, home.scatter)
     by_emitters = bool(found.by_emitters[worst])
     state = "holds"
     if deepest["high"] > limit:
@@ -205,13 +205,13 @@ def _course_told(
     }
 
 
-def _worst_day(found: Course) -> tuple[float, float, dict[str, float], int]:
+def _worst_day(found: Course, scatter: float) -> tuple[float, float, dict[str, float], int]:
     """Needed, given and missing heat [kW], means of the day on which most is missing, and its last hour."""
     missing = _whole_days(day_means(found.needs - found.gives))
     worst = int(np.argmax(missing[0]))
     last = worst + found.needs.shape[1] - missing.shape[1]
     load, gives = (float(day_means(x[0])[last]) for x in (found.needs, found.gives))
-    return load, gives, _interval(missing[:, worst]), last
+    return load, gives, _interval(missing[:, worst], scatter), last
 
 
 def _whole_days(values: Floats) -> Floats:
@@ -219,13 +219,14 @@ def _whole_days(values: Floats) -> Floats:
     return values[..., DAY_H - 1 :] if values.shape[-1] >= DAY_H else values
 
 
-def _interval(cases: Floats) -> dict[str, float]:
-    """Value, low and high from a Course's cases: each number's own effect, independent of the others."""
+def _interval(cases: Floats, scatter: float = 0.0) -> dict[str, float]:
+    """Value, low and high from a Course's cases: each number's own effect, independent of the others and of
+    the scatter [half interval]."""
     n, middle = len(NUMBERS), float(cases[0])
     above = np.maximum(cases[1 : n + 1] - middle, 0.0)
     below = np.maximum(middle - cases[n + 1 :], 0.0)
     return {
         "value": middle,
-        "low": middle - math.sqrt(float(below @ below)),
-        "high": middle + math.sqrt(float(above @ above)),
+        "low": middle - math.hypot(*below, scatter),
+        "high": middle + math.hypot(*above, scatter),
     }

@@ -49,7 +49,8 @@ class SnapHome:
     heat for the rooms at design_c [kW], inf where not known. Each of the four with its relative half interval
     in doubt.
     target : mean of what the rooms are asked for [°C]. held : a thermostat lets them get no warmer than
-    `room`. curve : outdoor, flow [°C]. half_per_kw : half of flow less return [K/kW]. stored : kWh/K
+    `room`. curve : outdoor, flow [°C]. half_per_kw : half of flow less return [K/kW]. stored : kWh/K.
+    scatter : half interval of one day's load about its line [kW]
     """
 
     load: float
@@ -67,6 +68,7 @@ class SnapHome:
     design_c: float
     stored: float
     doubt: Mapping[str, float]
+    scatter: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -249,6 +251,7 @@ def _rooms_as_they_were(site: Site, home: SnapHome, days: HeatingDays) -> SnapHo
         held=not known or (near and share < ALL_DAY),
         half_per_kw=float(np.median(days.half[at] / np.maximum(load, 0.2))),
         doubt={**home.doubt, "load": doubt},
+        scatter=1.96 * spread,
     )
     if not home.curve or not days.load_measured:
         return home
