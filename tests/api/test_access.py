@@ -48,6 +48,7 @@ MAY: dict[tuple[str, str], tuple[set[str], Any]] = {
     ("POST", "/alerts/{alert_id}/acknowledge"): (FIRM, {}),
     ("POST", "/alerts/{alert_id}/snooze"): (FIRM, {"until": (NOW + timedelta(days=2)).isoformat()}),
     ("POST", "/alerts/{alert_id}/notes"): (FIRM, {"note": "x"}),
+    ("GET", "/sites/{site_id}/findings/{code}/pack"): (FIRM, None),
     ("GET", "/sites/{site_id}/handling"): (FIRM, None),
     ("PUT", "/sites/{site_id}/findings/{code}/handling"): (FIRM, {"state": "seen"}),
     ("DELETE", "/sites/{site_id}/findings/{code}/handling"): (FIRM, None),
