@@ -184,13 +184,16 @@ def _course_told(
     fall = home.target - day_means(found.room)
     deepest = _interval(fall.max(axis=1))
     load, gives, short, worst = _worst_day(found, home.scatter)
-    by_emitters = bool(found.by_emitters[worst])
-    state = "holds"
+    state, by_emitters = "holds", bool(found.by_emitters[worst])
     if deepest["high"] > limit:
         helped = backup and not by_emitters  # by a heater whose power is not known
         state = "short" if deepest["value"] > limit and not helped else "may_be_short"
-    middle_or_bad = fall[0] if deepest["value"] > limit else fall[1 : len(NUMBERS) + 1].max(axis=0)
-    at = np.flatnonzero(middle_or_bad > limit) if state != "holds" else []
+    hours = fall[0]
+    if deepest["value"] <= limit:  # what decides is the number in doubt
+        bad = fall[1 : len(NUMBERS) + 1]
+        hours, decides = bad.max(axis=0), NUMBERS[int(np.argmax(bad.max(axis=1)))]
+        by_emitters = {"emitters": True, "unit": False}.get(decides, by_emitters)
+    at = np.flatnonzero(hours > limit) if state != "holds" else []
     return {
         "state": state,
         "load_kw": load,
@@ -206,9 +209,10 @@ def _course_told(
 
 
 def _worst_day(found: Course, scatter: float) -> tuple[float, float, dict[str, float], int]:
-    """Needed, given and missing heat [kW], means of the day on which most is missing, and its last hour."""
+    """Needed, given and missing heat [kW], means of the day on which most may be missing, and its last
+    hour."""
     missing = _whole_days(day_means(found.needs - found.gives))
-    worst = int(np.argmax(missing[0]))
+    worst = int(np.argmax(missing[: len(NUMBERS) + 1].max(axis=0)))
     last = worst + found.needs.shape[1] - missing.shape[1]
     load, gives = (float(day_means(x[0])[last]) for x in (found.needs, found.gives))
     return load, gives, _interval(missing[:, worst], scatter), last

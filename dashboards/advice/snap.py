@@ -41,7 +41,7 @@ def _row(home: dict[str, Any]) -> dict[str, Any]:
     says = words.reason(home.get("reason", ""))
     short = home.get("short_kw")
     if short:
-        says = f"needs {home['load_kw']:.1f} kW at the coldest, can give {home['gives_kw']:.1f} kW"
+        says = f"needs {home['load_kw']:.1f} kW on the worst day, can give {home['gives_kw']:.1f} kW"
     fall = home.get("fall_k")
     if short and fall and home["state"] != "holds":
         low, high = (max(short[end], 0.0) for end in ("low", "high"))
@@ -51,7 +51,7 @@ def _row(home: dict[str, Any]) -> dict[str, Any]:
         if home["since"]:
             says += f", {home['hours_short']} h between {_time(home['since'])} and {_time(home['until'])}"
     do = _DO.get(home.get("binds") or "", "")
-    if home.get("backup") and home["state"] != "holds":
+    if home.get("backup") and home.get("binds") == "output":
         do = f"{do} {NOT_COUNTED}".strip()
     if home.get("findings"):
         named = ", ".join(words.finding_title(code) for code in home["findings"])

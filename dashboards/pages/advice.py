@@ -57,5 +57,5 @@ def cold_snap_page(
         failed=failed,
         told=forecast_told(document) if document is not None and document.get("source") else "",
         rows=snap_told(document) if document is not None else None,
-        coldest=f"{document['coldest_c']:.1f}" if document is not None else "",
+        coldest=words.number(document["coldest_c"], 1) if document is not None else "",
     )

@@ -75,7 +75,12 @@ def _group(title: str, found: list[dict[str, Any]], figures: dict[str, dict[str,
     quiet = [a for a in found if a["state"] in _BECAUSE and not a["figures"] and not a["because"]]
     rows = [_row(a, figures) for a in found if a not in quiet]
     because = _BECAUSE[quiet[0]["state"]] if quiet else ""
-    return {"title": title, "rows": rows, "quiet": [_title(a) for a in quiet], "because": because}
+    return {
+        "title": title,
+        "rows": rows,
+        "quiet": [words.small_first(_title(a)) for a in quiet],
+        "because": because,
+    }
 
 
 def _title(alternative: dict[str, Any]) -> str:
