@@ -193,7 +193,7 @@ def _course_told(
         bad = fall[1 : len(NUMBERS) + 1]
         hours, decides = bad.max(axis=0), NUMBERS[int(np.argmax(bad.max(axis=1)))]
         by_emitters = {"emitters": True, "unit": False}.get(decides, by_emitters)
-    at = np.flatnonzero(hours > limit) if state != "holds" else []
+    at = np.flatnonzero((hours > limit) & (state != "holds"))
     return {
         "state": state,
         "load_kw": load,
