@@ -8,7 +8,8 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 from urllib.parse import urlsplit
 
-from sqlalchemy import delete
+from sqlalchemy import delete, select
+from sqlalchemy.orm import Session
 
 from fieldfare.analysis.errors import FieldfareError, InputError
 from fieldfare.api.core.cold_snap import cold_snap
@@ -87,6 +88,14 @@ def kept_forecast(service: Service, now: datetime | None = None) -> KeptForecast
         if row.until is None or row.until <= now:
             return KeptForecast(row.source, row.tried, row.problem)
         return KeptForecast(row.source, row.tried, row.problem, row.fetched, row.until, row.outlook)
+
+
+def forget_home(session: Session, site_id: str) -> None:
+    """Take a home that is erased out of the outlooks."""
+    for row in session.scalars(select(Forecast)):
+        if row.outlook is not None:
+            homes = [home for home in row.outlook["homes"] if home["site"] != site_id]
+            row.outlook = {**row.outlook, "homes": homes}
 
 
 def told_of(kept: KeptForecast) -> dict[str, Any]:

@@ -115,7 +115,7 @@ class Outgoing:
                 answer = pool.request("GET", url, headers=headers, redirect=False, preload_content=False)
                 if answer.status != 200:
                     raise Unreachable(f"it answered {answer.status}")
-                for piece in answer.stream(_PIECE, decode_content=False):
+                while piece := answer.read1(_PIECE, decode_content=False):  # what has come, not a whole piece
                     body += piece
                     if len(body) > LARGEST_ANSWER:
                         raise Unreachable(f"its answer is larger than {LARGEST_ANSWER / 1e6:g} MB")

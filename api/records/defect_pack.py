@@ -176,12 +176,16 @@ def write_to(service: Service, case: Case, out: Path, *, contact: bool = False) 
 def zipped(service: Service, case: Case, *, contact: bool = False) -> Path:
     """A case as an archive. The caller deletes the file."""
     name = f"{case.site.id}-{case.code}"
-    handle = tempfile.NamedTemporaryFile(prefix="pack-", suffix=".zip", delete=False)  # noqa: SIM115
     with tempfile.TemporaryDirectory(prefix="fieldfare-pack-") as folder:
         pack = write_pack(service, case, Path(folder), contact=contact)
-        with handle, zipfile.ZipFile(handle, "w", zipfile.ZIP_DEFLATED) as archive:
-            for file in pack.files:
-                archive.write(Path(folder) / file, f"{name}/{file}")
+        handle = tempfile.NamedTemporaryFile(prefix="pack-", suffix=".zip", delete=False)  # noqa: SIM115
+        try:
+            with handle, zipfile.ZipFile(handle, "w", zipfile.ZIP_DEFLATED) as archive:
+                for file in pack.files:
+                    archive.write(Path(folder) / file, f"{name}/{file}")
+        except OSError:
+            Path(handle.name).unlink(missing_ok=True)
+            raise
     return Path(handle.name)
 
 

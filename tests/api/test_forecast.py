@@ -25,6 +25,7 @@ from fieldfare.api.core.settings import Settings
 from fieldfare.api.jobs.due import due_now
 from fieldfare.api.jobs.leases import JobLeases
 from fieldfare.api.jobs.runner import Runner
+from fieldfare.api.records.erasure import erase_site
 from tests.api.conftest import add_site
 from tests.api.sites import readings
 from tests.api.web import OWN, Web, make_web
@@ -132,6 +133,16 @@ def test_it_is_kept_until_it_ends_and_for_its_address_alone(service: Service) ->
     assert kept_forecast(service, NOW) is None
     service.settings = replace(service.settings, forecast_url="")
     assert kept_forecast(service, NOW) is None
+
+
+def test_an_erased_home_leaves_the_outlook(service: Service) -> None:
+    add_site(service, "beech-end")
+    fetch_forecast(service, NOW)
+    erase_site(service, OWN)
+    kept = kept_forecast(service, NOW)
+    assert kept is not None
+    assert kept.outlook is not None
+    assert [home["site"] for home in kept.outlook["homes"]] == ["beech-end"]
 
 
 def _large(there: Weather) -> None:
