@@ -94,4 +94,34 @@ LIMITS_ADVICE: dict[str, Limit] = {
         "common practice: 6 to 10 K between setpoint and reheat",
         "difference at which the cylinder is reheated",
     ),
+    "snap_fall_k": Limit(
+        1.0,
+        "K",
+        "common practice: people feel a change of 1 K",
+        "a cold snap leaves rooms so far under their target",
+    ),
+    "snap_held_k": Limit(
+        0.7,
+        "K",
+        "common practice: switching band and set-back leave a room about so far from its target",
+        "rooms further off their target are not held by a thermostat",
+    ),
+    "snap_load_doubt": Limit(
+        0.05,
+        "-",
+        "common practice: wind and habits move the heat of some cold days by so much",
+        "relative half interval of the load in a cold snap",
+    ),
+    "snap_emitter_doubt": Limit(
+        0.15,
+        "-",
+        "common practice: rated output of emitters as found against their data sheets",
+        "relative half interval of emitters that no day has measured",
+    ),
+    "snap_output_lost": Limit(
+        0.3,
+        "-",
+        "common practice: what too little refrigerant, air or water may take of a unit's output",
+        "relative half interval of a unit's output where a finding says that it lacks something",
+    ),
 }

@@ -81,7 +81,7 @@ def room_response(site: Site, days: HeatingDays, result: Mapping[str, Any]) -> R
         raise NotAssessed("needs the house's heat loss, measured or in [design]", "missing_quantity")
     room = fill_nan(days.room, site.design.indoor_c)
     excess = np.maximum(days.flow - days.half - room, 1.0)
-    exponent, full = _emitters(site, excess)
+    exponent, full = emitters_at_1_k(site, excess)
     used = days.load_kw / excess**exponent
     if not full:
         full = float(np.quantile(used, 0.98))
@@ -99,7 +99,7 @@ def room_response(site: Site, days: HeatingDays, result: Mapping[str, Any]) -> R
     return RoomResponse(exponent, full, opened, min(at_target, 1.0), opens_k, shares, *loss, bool(known))
 
 
-def _emitters(site: Site, excess: Floats) -> tuple[float, float]:
+def emitters_at_1_k(site: Site, excess: Floats) -> tuple[float, float]:
     """Exponent of all emitters together and their output at 1 K; 0 where the site file has none."""
     middle = float(np.median(excess))
     each = [(e, EXPONENTS[e.kind]) for e in site.emitter]

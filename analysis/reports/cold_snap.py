@@ -8,19 +8,18 @@ import json
 import math
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldfare.analysis.advice.heating_days import loss_kw_per_k
-from fieldfare.analysis.advice.limits import LIMITS_ADVICE
-from fieldfare.analysis.errors import InputError
-from fieldfare.analysis.physics.emitters import HeatEmitter, output_kw
-from fieldfare.analysis.plant.curve import curve_beyond
+from fieldfare.analysis.errors import InputError, NotAssessed
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.findings.limits import LIMITS
 from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.reports.snap_home import NUMBERS, Course, SnapHome, course, snap_home
 from fieldfare.analysis.reports.verdict import MATTER_OF
 
 Floats = NDArray[np.float64]
@@ -29,12 +28,12 @@ FORM = (
     'columns time and outdoor_c as CSV, or JSON [{"time": "2026-01-31T00:00:00+00:00", "outdoor_c": -4.5}, ...];'
     " time is ISO 8601 with offset, outdoor_c in °C, one row an hour to one a day"
 )
-MOST_ROWS = 2000
+MOST_ROWS, MOST_DAYS = 2000, 90
 COLDEST_C, WARMEST_C = -60.0, 60.0
-DAY_H = 24.0
+DAY_H = 24
 """A house carries its rooms through shorter cold by what it stores (common practice): means of a day count."""
-OUTPUT_SLOPE = 0.015
-"""Relative change of a unit's output for each kelvin outdoors (common practice for inverter units)."""
+LONGEST_STEP_H = 48.0
+"""A value stands for so long at most; a wider gap is no forecast."""
 URGENT = frozenset({"urgent", "act"})
 """Severities of findings that put a home at risk in a cold snap whatever its output."""
 
@@ -51,10 +50,13 @@ class WeatherForecast:
 class Outlook:
     """One home in the forecast.
 
-    state : short, may_be_short, holds or not_known. short_kw : what is missing at the coldest [kW], with its
-    interval. since, until : first and last day-mean that falls short, UTC ISO. room_fall_k : how far rooms
-    would end under the design temperature. binds : output or emitters. findings : codes that need work before
-    then. reason : why not known
+    state : short, may_be_short, holds or not_known. coldest_c : lowest mean of a day [°C].
+    load_kw, gives_kw : what the target takes and what can be given, mean of the worst day. short_kw : the
+    difference with its interval. room_fall_k : how far the rooms would fall under their target, with its
+    interval in fall_k. since, until : first and last hour with the rooms under the target by `snap_fall_k`
+    or more, UTC ISO; hours_short of them; where a home may be short, by the bad side of the interval.
+    binds : output or emitters. backup : the design lets a back-up heater help in this cold, which is not
+    counted. findings : codes that need work before then. reason : why not known
     """
 
     site: str
@@ -65,13 +67,16 @@ class Outlook:
     short_kw: dict[str, float] | None = None
     since: str | None = None
     until: str | None = None
+    hours_short: int = 0
     room_fall_k: float | None = None
+    fall_k: dict[str, float] | None = None
     binds: str | None = None
+    backup: bool = False
     findings: tuple[str, ...] = ()
     reason: str = ""
 
     def as_dict(self) -> dict[str, Any]:
-        return asdict(self)
+        return asdict(self) | {"findings": list(self.findings)}
 
 
 def parse_forecast(text: str, name: str) -> WeatherForecast:
@@ -84,6 +89,13 @@ def parse_forecast(text: str, name: str) -> WeatherForecast:
     for n, (before, after) in enumerate(pairwise(times), 2):
         if after <= before:
             raise InputError(f"{name}: row {n}: time must be later than in the row before")
+        if after - before > timedelta(hours=LONGEST_STEP_H):
+            raise InputError(
+                f"{name}: row {n}: comes {(after - before).total_seconds() / 3600:.0f} h after the row before;"
+                f" rows must be {LONGEST_STEP_H:g} h apart at most"
+            )
+    if times[-1] - times[0] > timedelta(days=MOST_DAYS):
+        raise InputError(f"{name}: reaches over more than {MOST_DAYS} days; a forecast is shorter")
     return WeatherForecast(tuple(times), np.array([value for _, value in found]))
 
 
@@ -120,27 +132,33 @@ def _row(row: Mapping[str, Any], where: str) -> tuple[datetime, float]:
     return time.astimezone(UTC), value
 
 
-def day_means(forecast: WeatherForecast) -> tuple[list[datetime], Floats]:
-    """Mean of the day before each row, of what the forecast covers of it [°C]."""
-    hours = np.array([(t - forecast.time[0]).total_seconds() / 3600.0 for t in forecast.time])
-    step = float(np.median(np.diff(hours))) if len(hours) > 1 else DAY_H
-    ends = np.append(hours[1:], hours[-1] + min(step, DAY_H))
-    out = []
-    for end in ends:
-        held = np.clip(np.minimum(ends, end) - np.maximum(hours, end - DAY_H), 0.0, None)
-        out.append(float(np.sum(held * forecast.outdoor_c) / held.sum()))
-    return list(forecast.time), np.array(out)
+def by_hour(forecast: WeatherForecast) -> tuple[datetime, Floats]:
+    """First hour, and outdoor temperature of each hour [°C]; the last row holds as long as rows usually do."""
+    start = forecast.time[0]
+    begin = np.array([(t - start).total_seconds() / 3600.0 for t in forecast.time])
+    step = float(np.median(np.diff(begin))) if len(begin) > 1 else float(DAY_H)
+    hours = np.arange(max(round(begin[-1] + min(step, DAY_H)), 1), dtype=np.float64)
+    return start, forecast.outdoor_c[np.searchsorted(begin, hours + 1e-6, side="right") - 1]
 
 
-def outlook(site: Site, result: Mapping[str, Any] | None, forecast: WeatherForecast) -> Outlook:
+def day_means(hourly: Floats) -> Floats:
+    """Mean of the day that ends with each hour, of what there is of it; float64 (..., h)."""
+    total = np.cumsum(hourly, axis=-1)
+    total[..., DAY_H:] = total[..., DAY_H:] - total[..., :-DAY_H].copy()
+    return np.asarray(total / np.minimum(np.arange(1, hourly.shape[-1] + 1), DAY_H))
+
+
+def outlook(
+    site: Site, result: Mapping[str, Any] | None, forecast: WeatherForecast, facts: Facts | None = None
+) -> Outlook:
     """How one home stands in the forecast.
 
-    result : the newest result document. The load is the measured loss coefficient times the design room less
-    the outdoor temperature, less free gains; what can be given is the lesser of the unit's output, scaled to
-    what it measured, and the emitters by EN 442 at the measured heating curve.
+    result : the newest result document. facts : of its days, which set what the home takes and can be given
+    (see snap_home); without them the result and the design stand alone. A home is short where its rooms would
+    fall `snap_fall_k` under their target, and may be short where the interval of the fall reaches that far.
     """
-    times, outdoor = day_means(forecast)
-    coldest = float(outdoor.min())
+    start, outdoor = by_hour(forecast)
+    coldest = float(_whole_days(day_means(outdoor)).min())
     if result is None:
         return Outlook(site.id, "not_known", coldest, reason="no readings yet")
     urgent = tuple(
@@ -148,58 +166,71 @@ def outlook(site: Site, result: Mapping[str, Any] | None, forecast: WeatherForec
         for f in result["findings"]
         if f["severity"] in URGENT and (matter := MATTER_OF.get(f["code"])) and matter.key != "data"
     )
-    loss = loss_kw_per_k(site, result)
-    gives = _gives(site, result, outdoor)
-    if loss is None or gives is None:
-        missing = (
-            "the heat loss" if loss is None else "design.outdoor_c with ratings, or emitters and a curve"
-        )
-        return Outlook(site.id, "not_known", coldest, findings=urgent, reason=f"needs {missing}")
-    free = ((result.get("heat_loss") or {}).get("free_gains_w") or 0.0) / 1000.0
-    warmer = site.design.indoor_c - outdoor
-    load, least, most = (np.maximum(k * warmer - free, 0.0) for k in loss)
-    can, doubt, binds = gives
-    short = load - can
-    worst = int(np.argmax(short))
-    half = math.hypot(float(most[worst] - least[worst]) / 2.0, doubt * float(can[worst]))
-    missing_kw = float(short[worst])
-    state = "short" if missing_kw > 0.0 else "may_be_short" if missing_kw + half > 0.0 else "holds"
-    at = np.flatnonzero(short > 0.0) if state == "short" else np.flatnonzero(short + half > 0.0)
-    return Outlook(
-        site.id,
-        state,
-        coldest,
-        float(load[worst]),
-        float(can[worst]),
-        {"value": missing_kw, "low": missing_kw - half, "high": missing_kw + half},
-        times[int(at[0])].isoformat() if len(at) else None,
-        times[int(at[-1])].isoformat() if len(at) else None,
-        max(missing_kw, 0.0) / loss[0],
-        binds[worst] if state != "holds" else None,
-        urgent,
-    )
+    try:
+        home = snap_home(site, result, facts)
+    except NotAssessed as unknown:
+        return Outlook(site.id, "not_known", coldest, findings=urgent, reason=str(unknown))
+    bivalent = site.design.bivalent_c
+    backup = bivalent is not None and coldest < bivalent
+    limit = site.limits.get("snap_fall_k", LIMITS["snap_fall_k"].default)
+    told = _course_told(home, course(home, outdoor), limit, start, backup=backup)
+    return Outlook(site.id, coldest_c=coldest, backup=backup, findings=urgent, **told)
 
 
-def _gives(site: Site, result: Mapping[str, Any], outdoor: Floats) -> tuple[Floats, float, list[str]] | None:
-    """What can be given [kW], its relative doubt, and what binds, each by time; None where neither is known."""
-    parts: dict[str, tuple[Floats, float]] = {}
-    output = (result.get("capacity") or {}).get("output_at_design_kw")
-    cold = site.design.outdoor_c
-    if output and output.get("value") and cold is not None:
-        scaled = output["value"] * np.clip(1.0 + OUTPUT_SLOPE * (outdoor - cold), 0.3, 1.5)
-        low, high = output.get("low"), output.get("high")
-        doubt = (high - low) / 2.0 / output["value"] if low is not None and high is not None else 0.1
-        parts["output"] = (scaled, doubt)
-    points = (result.get("heating_curve") or {}).get("fitted")
-    if points is not None and site.emitter:
-        flow = np.minimum(curve_beyond(points, outdoor), site.heat_pump.max_flow_c or np.inf)
-        each = [HeatEmitter(e.output_kw, e.output_excess_k, e.kind) for e in site.emitter]
-        gives = np.asarray(output_kw(each, flow, flow - 5.0, site.design.indoor_c))
-        parts["emitters"] = (gives, LIMITS_ADVICE["advice_emitter_doubt"].default)
-    if not parts:
-        return None
-    names = list(parts)
-    stacked = np.stack([parts[n][0] for n in names])
-    least = np.argmin(stacked, axis=0)
-    doubts = [parts[names[i]][1] for i in least]
-    return stacked.min(axis=0), max(doubts), [names[i] for i in least]
+def _course_told(
+    home: SnapHome, found: Course, limit: float, start: datetime, *, backup: bool
+) -> dict[str, Any]:
+    """What a course says: the fields of an Outlook from `state` to `binds`."""
+    fall = home.target - day_means(found.room)
+    deepest = _interval(fall.max(axis=1))
+    load, gives, short, worst = _worst_day(found, home.scatter)
+    state, by_emitters = "holds", bool(found.by_emitters[worst])
+    if deepest["high"] > limit:
+        helped = backup and not by_emitters  # by a heater whose power is not known
+        state = "short" if deepest["value"] > limit and not helped else "may_be_short"
+    hours = fall[0]
+    if deepest["value"] <= limit:  # what decides is the number in doubt
+        bad = fall[1 : len(NUMBERS) + 1]
+        hours, decides = bad.max(axis=0), NUMBERS[int(np.argmax(bad.max(axis=1)))]
+        by_emitters = {"emitters": True, "unit": False}.get(decides, by_emitters)
+    at = np.flatnonzero((hours > limit) & (state != "holds"))
+    return {
+        "state": state,
+        "load_kw": load,
+        "gives_kw": gives,
+        "short_kw": short,
+        "since": (start + timedelta(hours=int(at[0]))).isoformat() if len(at) else None,
+        "until": (start + timedelta(hours=int(at[-1]))).isoformat() if len(at) else None,
+        "hours_short": len(at),
+        "room_fall_k": max(deepest["value"], 0.0),
+        "fall_k": deepest,
+        "binds": ("emitters" if by_emitters else "output") if state != "holds" else None,
+    }
+
+
+def _worst_day(found: Course, scatter: float) -> tuple[float, float, dict[str, float], int]:
+    """Needed, given and missing heat [kW], means of the day on which most may be missing, and its last
+    hour."""
+    missing = _whole_days(day_means(found.needs - found.gives))
+    worst = int(np.argmax(missing[: len(NUMBERS) + 1].max(axis=0)))
+    last = worst + found.needs.shape[1] - missing.shape[1]
+    load, gives = (float(day_means(x[0])[last]) for x in (found.needs, found.gives))
+    return load, gives, _interval(missing[:, worst], scatter), last
+
+
+def _whole_days(values: Floats) -> Floats:
+    """Those of `day_means` that are of a whole day; all, where the forecast is shorter."""
+    return values[..., DAY_H - 1 :] if values.shape[-1] >= DAY_H else values
+
+
+def _interval(cases: Floats, scatter: float = 0.0) -> dict[str, float]:
+    """Value, low and high from a Course's cases: each number's own effect, independent of the others and of
+    the scatter [half interval]."""
+    n, middle = len(NUMBERS), float(cases[0])
+    above = np.maximum(cases[1 : n + 1] - middle, 0.0)
+    below = np.maximum(middle - cases[n + 1 :], 0.0)
+    return {
+        "value": middle,
+        "low": middle - math.hypot(*below, scatter),
+        "high": middle + math.hypot(*above, scatter),
+    }

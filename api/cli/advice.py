@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
+from fieldfare.analysis.errors import InputError
 from fieldfare.api.cli.options import format_option, print_json
 from fieldfare.api.core.settings import Settings
+
+if TYPE_CHECKING:
+    from fieldfare.api.core.service import Service
 
 
 @click.command("advice")
@@ -38,27 +43,53 @@ def advice(settings: Settings, site_id: str, form: str) -> None:
 
 
 @click.command("cold-snap")
-@click.argument("forecast", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.argument(
+    "forecast", required=False, type=click.Path(exists=True, dir_okay=False, path_type=Path), metavar="[FILE]"
+)
 @format_option
 @click.pass_obj
-def cold_snap(settings: Settings, forecast: Path, form: str) -> None:
-    """Say which homes will not hold their rooms in a forecast: a CSV with the columns time (ISO 8601 with
-    offset) and outdoor_c (°C), or JSON rows of the same."""
-    from fieldfare.api.core.cold_snap import cold_snap as looked_at
+def cold_snap(settings: Settings, forecast: Path | None, form: str) -> None:
+    """Say which homes will not hold their rooms in a forecast.
+
+    FILE: a CSV with the columns time (ISO 8601 with offset) and outdoor_c (°C), or JSON rows of the same.
+    Without it the forecast is fetched from the address in FIELDFARE_FORECAST_URL; where that fails, the last
+    one that still holds is used.
+    """
     from fieldfare.api.core.service import opened
 
-    text = forecast.read_text(encoding="utf-8-sig", errors="replace")
     with opened(settings) as service:
-        document = looked_at(service, text, str(forecast))
+        if forecast is None:
+            document = _by_address(service)
+        else:
+            from fieldfare.api.core.cold_snap import cold_snap as looked_at
+
+            text = forecast.read_text(encoding="utf-8-sig", errors="replace")
+            document = looked_at(service, text, str(forecast))
     if form == "json":
         print_json(document)
         return
-    from fieldfare.dashboards.advice.snap import snap_told
+    from fieldfare.dashboards.advice.snap import forecast_told, snap_told
 
+    if forecast is None:
+        click.echo(forecast_told(document))
     for row in snap_told(document):
         click.echo(f"{row['state']}: {row['name']} ({row['site']}). {row['says']}")
         if row["do"]:
             click.echo(f"  {row['do']}")
+
+
+def _by_address(service: Service) -> dict[str, Any]:
+    """Every home in the forecast by address. Raises InputError where there is none, new or kept."""
+    from fieldfare.api.core.forecast import NoForecast, fetch_forecast, kept_forecast, told_of
+
+    try:
+        return told_of(fetch_forecast(service))
+    except NoForecast as error:
+        kept = kept_forecast(service)
+        if kept is None or kept.outlook is None:
+            raise InputError(str(error)) from None
+        click.echo(f"note: {error}; this is the forecast fetched before", err=True)
+        return told_of(kept)
 
 
 COMMANDS = (advice, cold_snap)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from functools import partial
 from typing import Any
 
@@ -42,4 +43,8 @@ def _home(service: Service, site_id: str, forecast: Any) -> dict[str, Any]:
     plant = service.sites.get(site_id)
     result = rolling_result(service, plant, None)
     site = service.facts_cache.equipped(plant.site)
-    return {"name": plant.site.site.name, **outlook(site, result, forecast).as_dict()}
+    facts = None
+    if result is not None:
+        days = (date.fromisoformat(result["period"][name]) for name in ("from", "to"))
+        facts = service.facts_cache.kept(site_id, *days)
+    return {"name": plant.site.site.name, **outlook(site, result, forecast, facts).as_dict()}

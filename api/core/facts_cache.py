@@ -170,7 +170,7 @@ class FactsCache:
         """Readings of local days first..last, including a borrowed outdoor sensor (see `equipped`)."""
         start, end = local_midnight(site, first), local_midnight(site, last + timedelta(days=1))
         found = self._store.read(site.id, None, start, end)
-        if lent := self._lent(site):
+        if lent := self.lent(site):
             borrowed = self._store.read(lent.key, list(lent.points), start, end)
             found.update({lent.points[name].id: samples for name, samples in borrowed.items()})
         return found
@@ -181,7 +181,7 @@ class FactsCache:
         If the site file names another site (`outdoor_from`, `[weather] site`) or a station (`[weather] file`)
         and the site lacks the sensor, the borrowed points are added under the id `other.point`.
         """
-        lent = self._lent(site)
+        lent = self.lent(site)
         return (
             site if lent is None else site.model_copy(update={"point": (*site.point, *lent.points.values())})
         )
@@ -190,7 +190,7 @@ class FactsCache:
         """Fingerprint of each day: method, relevant parts of the site file, and readings."""
         base = hashlib.blake2b(f"{METHOD_VERSION}|{plant_mark(site)}|{MARGIN_DAYS}".encode(), digest_size=16)
         revised = [sorted(self._store.revisions(site.id).items())]
-        if lent := self._lent(self._plants.get(site.id).site):
+        if lent := self.lent(self._plants.get(site.id).site):
             revised.append(sorted(self._store.revisions(lent.key).items()))
         around = list(days(first - timedelta(days=MARGIN_DAYS), last + timedelta(days=MARGIN_DAYS + 1)))
         edges = [local_midnight(site, day) for day in around]
@@ -256,7 +256,8 @@ class FactsCache:
                 insert(FACT_DAYS), [{"site": site_id, "day": d, "fingerprint": m} for d, m in marks.items()]
             )
 
-    def _lent(self, site: Site) -> Lent | None:
+    def lent(self, site: Site) -> Lent | None:
+        """Weather that a site borrows; None where it has its own, or there is none."""
         if site.weather is not None and site.weather.has_station:
             return Lent(station_key(site.id), station_points(site))
         lender = site.weather_lender

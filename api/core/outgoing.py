@@ -1,4 +1,4 @@
-"""One guard for what the service calls by itself: notice channels and the sign-in provider.
+"""One guard for what the service calls by itself: notice channels, the sign-in provider, a forecast.
 
 Loopback, link-local and private addresses are refused unless the operator allows them. The check is made on
 the address that a socket connects to, so a name that changes its address and a redirect can't get round it.
@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import socket
 import sys
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -22,8 +23,11 @@ from fieldfare.analysis.errors import InputError
 
 Network = IPv4Network | IPv6Network
 CONNECT_S, READ_S = 5.0, 10.0
+LONGEST_S = 30.0
+"""For a whole document, however slowly it drips."""
 LARGEST_ANSWER = 1_000_000
 """Bytes; a provider's documents have some kB."""
+_PIECE = 65_536
 _NAT64 = ip_network("64:ff9b::/96")
 _guard: ContextVar[tuple[Network, ...] | None] = ContextVar("outgoing", default=None)
 
@@ -98,6 +102,31 @@ class Outgoing:
         if not isinstance(found, dict):
             raise Unreachable("its answer is not a JSON object")
         return found
+
+    def text(self, url: str, accept: str) -> str:
+        """Ask for one document in UTF-8: bounded in time and size, without redirects. Raises Unreachable."""
+        import urllib3
+
+        headers = {"Accept": accept, "Accept-Encoding": "identity", "User-Agent": "fieldfare"}
+        limits = urllib3.Timeout(connect=CONNECT_S, read=READ_S)
+        body, begun = bytearray(), time.monotonic()
+        try:
+            with self.guarded(), urllib3.PoolManager(retries=False, timeout=limits) as pool:
+                answer = pool.request("GET", url, headers=headers, redirect=False, preload_content=False)
+                if answer.status != 200:
+                    raise Unreachable(f"it answered {answer.status}")
+                while piece := answer.read1(_PIECE, decode_content=False):  # what has come, not a whole piece
+                    body += piece
+                    if len(body) > LARGEST_ANSWER:
+                        raise Unreachable(f"its answer is larger than {LARGEST_ANSWER / 1e6:g} MB")
+                    if time.monotonic() - begun > LONGEST_S:
+                        raise Unreachable(f"it did not finish within {LONGEST_S:g} s")
+            return bytes(body).decode("utf-8-sig")
+        except UnicodeDecodeError:
+            raise Unreachable("its answer is not text in UTF-8") from None
+        except (urllib3.exceptions.HTTPError, OSError, ValueError) as error:
+            told = next((str(e) for e in _chain(error) if isinstance(e, RefusedAddress)), "")
+            raise Unreachable(told or f"it did not answer ({type(error).__name__})") from None
 
 
 def is_public(address: str) -> bool:

@@ -34,8 +34,10 @@ class Settings:
     provider_url, provider_client, provider_secret, provider_name : the firm's OpenID Connect provider for
         signing in: its issuer's address, our client id and secret there, and what its button says; empty
         means none
-    internal_hosts : loopback and private addresses or networks that notices and sign-in may reach, separated
-        by commas
+    internal_hosts : loopback and private addresses or networks that notices, sign-in and the forecast may
+        reach, separated by commas
+    forecast_url : http:// or https:// address of a weather forecast, fetched every night; empty means none
+    forecast_name : who makes it, as pages name it; empty means the address's host
     log_format : text or json
     mail_url : smtp:// or smtps:// address with user and password where needed; empty means no e-mail
     mail_from : sender of e-mails
@@ -77,6 +79,8 @@ class Settings:
     provider_secret: str = field(default="", repr=False)
     provider_name: str = "the firm's account"
     internal_hosts: str = ""
+    forecast_url: str = field(default="", repr=False)
+    forecast_name: str = ""
     log_format: str = "text"
     mail_url: str = field(default="", repr=False)
     mail_from: str = "fieldfare@localhost"

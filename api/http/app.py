@@ -23,6 +23,7 @@ from fieldfare.api.http.html import (
     answer_pages,
     booking_forms,
     check_pages,
+    defect_pages,
     evidence_screens,
     field_forms,
     fleet_screens,
@@ -52,6 +53,7 @@ from fieldfare.api.http.rest import (
     alerts,
     answers,
     checks,
+    defects,
     homes,
     operations,
     people,
@@ -90,7 +92,19 @@ def create_app(parts: AppState) -> FastAPI:
     )
     app.state.parts = parts
     problems.install(app)
-    for routes in (sites, results, answers, alerts, works, visits, checks, people, homes, operations):
+    for routes in (
+        sites,
+        results,
+        answers,
+        defects,
+        alerts,
+        works,
+        visits,
+        checks,
+        people,
+        homes,
+        operations,
+    ):
         app.include_router(routes.router, prefix=PREFIX, responses=PROBLEMS)
     app.include_router(operations.outside, responses=PROBLEMS)
     app.include_router(evidence_screens.router, include_in_schema=False)
@@ -98,6 +112,7 @@ def create_app(parts: AppState) -> FastAPI:
     app.include_router(screens.router, include_in_schema=False)
     app.include_router(advice_pages.router, include_in_schema=False)
     app.include_router(answer_pages.router, include_in_schema=False)
+    app.include_router(defect_pages.router, include_in_schema=False)
     app.include_router(forms.router, include_in_schema=False)
     app.include_router(field_forms.router, include_in_schema=False)
     for routes_of in (visit_pages, booking_forms, site_settings, settings_pages, people_pages):

@@ -32,10 +32,18 @@ class Due:
     key: str
 
 
-def due_now(now: datetime, zones: Mapping[str, ZoneInfo], firm: ZoneInfo, digest_hour: int) -> Iterator[Due]:
+def due_now(
+    now: datetime,
+    zones: Mapping[str, ZoneInfo],
+    firm: ZoneInfo,
+    digest_hour: int,
+    *,
+    forecast: bool = False,
+) -> Iterator[Due]:
     """The newest work that is due or overdue, in execution order.
 
-    zones : site -> its zone. firm : the zone in which the firm's own hours are cut
+    zones : site -> its zone. firm : the zone in which the firm's own hours are cut. forecast : there is one
+    to fetch
     """
     for site, zone in zones.items():
         yield Due("night", site, night_of(now, zone))
@@ -43,6 +51,8 @@ def due_now(now: datetime, zones: Mapping[str, ZoneInfo], firm: ZoneInfo, digest
         yield Due("month", site, month_of(now, zone))
         if year := winter_of(now, zone):
             yield Due("winter", site, year)
+    if forecast:
+        yield Due("forecast", FIRM, night_of(now, firm))
     if digest := _since(now, firm, digest_hour):
         yield Due("digest", FIRM, digest)
     yield Due("tidy", FIRM, night_at(now, firm, time(TIDY_HOUR)))

@@ -14,8 +14,10 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from fieldfare.analysis.errors import FieldfareError
 from fieldfare.api.alerts.alerts import Alerts
 from fieldfare.api.alerts.notices import Notices
+from fieldfare.api.core.forecast import fetch_forecast
 from fieldfare.api.core.service import Service
 from fieldfare.api.core.settings import Settings
 from fieldfare.api.core.site_guard import one_line
@@ -58,7 +60,9 @@ class Runner:
         """Run the due slow jobs. Return counts by end state."""
         moment = now or datetime.now(UTC)
         zones, firm = self._zones()
-        return self._run(due_now(moment, zones, firm, self.service.settings.digest_hour), moment)
+        settings = self.service.settings
+        due = due_now(moment, zones, firm, settings.digest_hour, forecast=bool(settings.forecast_url))
+        return self._run(due, moment)
 
     def watch(self, now: datetime | None = None) -> Counter[str]:
         """Run the watch, for findings that can't wait for the night."""
@@ -180,8 +184,14 @@ class Runner:
                 live = self.alerts.page(0, 1, live=True)[1]
                 count = self.notices.digest(due.key, happened, live, now, self._zones()[1])
                 told = f"{count} letters"
+            elif due.kind == "forecast":
+                told = fetch_forecast(self.service, now).told
             else:
                 told = tidy(self.service)
+        except FieldfareError as error:
+            log.warning("%s failed: %s", due.kind, error)
+            self.book.finish(run, "failed", str(error))
+            return "failed"
         except Exception as error:
             log.exception("%s failed", due.kind)
             self.book.finish(run, "failed", f"{type(error).__name__}: {error}")

@@ -29,6 +29,7 @@ PERMISSIONS: dict[str, frozenset[str]] = {
     "works.write": _FIRM,
     "papers.read": _HOME,
     "what_if.read": _HOME,
+    "defects.read": _FIRM,
     "jobs.read": _FIRM,
     "jobs.run": _INSTALLER,
     "metrics.read": frozenset({"installer", "device"}),

@@ -9,6 +9,7 @@ from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
 from fieldfare.api.checks.photos import Photos
+from fieldfare.api.core.forecast import forget_home
 from fieldfare.api.core.service import Service
 from fieldfare.api.core.weather import station_key
 from fieldfare.api.people.audit import Audit
@@ -20,7 +21,7 @@ def erase_site(service: Service, site_id: str) -> None:
     """Delete a site's data, and the accounts of people without another home. Raises UnknownSite.
 
     Deletes file, readings, dead letters, uploads, facts, results, alerts, jobs, checks, photos, papers,
-    notices, consents, links, tokens and audit lines.
+    notices, consents, links, tokens and audit lines; takes it out of the outlook of a forecast.
     """
     service.sites.file(site_id)
     service.store.forget(site_id)
@@ -32,6 +33,7 @@ def erase_site(service: Service, site_id: str) -> None:
     Audit(service.database).forget(site_id)
     with service.database.write() as session:
         session.execute(delete(JobRun).where(JobRun.site == site_id))
+        forget_home(session, site_id)
         session.execute(delete(Notice).where(Notice.id.in_(_notices_naming(session, site_id))))
         elsewhere = session.query(PersonSite.person).where(PersonSite.site != site_id)
         here = session.query(PersonSite.person).where(PersonSite.site == site_id)

@@ -154,3 +154,22 @@ class StoredPaper(Base):
     period: Mapped[str] = mapped_column(String(16), primary_key=True)
     made: Mapped[datetime] = mapped_column(UtcTime)
     contents: Mapped[dict[str, Any]] = mapped_column(Json)
+
+
+class Forecast(Base):
+    """The weather forecast of one address. owner : hash of the address, which may hold a key.
+
+    text : as it was fetched, good until `until`; outlook : of every home in it. problem : why the last try
+    failed, empty where it did not
+    """
+
+    __tablename__ = "forecasts"
+
+    owner: Mapped[str] = mapped_column(String(32), primary_key=True)
+    source: Mapped[str] = mapped_column(Text)
+    tried: Mapped[datetime] = mapped_column(UtcTime)
+    problem: Mapped[str] = mapped_column(Text, default="")
+    fetched: Mapped[datetime | None] = mapped_column(UtcTime)
+    until: Mapped[datetime | None] = mapped_column(UtcTime)
+    text: Mapped[str] = mapped_column(Text, default="")
+    outlook: Mapped[dict[str, Any] | None] = mapped_column(Json)

@@ -13,6 +13,7 @@ STATES = {
     "not_known": "Not known",
     "holds": "Holds",
 }
+NOT_COUNTED = "Its back-up heater may help in this cold; how much is not known and not counted."
 _DO = {
     "output": (
         "Today: end set-backs, heat rooms to target before the cold comes, make hot water in the warmest"
@@ -30,18 +31,28 @@ def snap_told(document: dict[str, Any]) -> list[dict[str, Any]]:
     return [_row(home) for home in document["homes"]]
 
 
+def forecast_told(document: dict[str, Any]) -> str:
+    """Whose forecast it is, when it was fetched and until when it holds."""
+    fetched, until = (_time(document[name]) for name in ("fetched", "until"))
+    return f"Forecast of {document['source']}, fetched {fetched}, until {until}."
+
+
 def _row(home: dict[str, Any]) -> dict[str, Any]:
     says = words.reason(home.get("reason", ""))
     short = home.get("short_kw")
     if short:
-        says = f"needs {home['load_kw']:.1f} kW at the coldest, can give {home['gives_kw']:.1f} kW"
-    if short and home["state"] != "holds":
-        low, high = max(short["low"], 0.0), max(short["high"], 0.0)
+        says = f"needs {home['load_kw']:.1f} kW on the worst day, can give {home['gives_kw']:.1f} kW"
+    fall = home.get("fall_k")
+    if short and fall and home["state"] != "holds":
+        low, high = (max(short[end], 0.0) for end in ("low", "high"))
         says += f"; short by {max(short['value'], 0.0):.1f} kW ({low:.1f} to {high:.1f})"
-        says += f" from {_time(home['since'])} to {_time(home['until'])}"
-        if home["room_fall_k"]:
-            says += f"; rooms up to {home['room_fall_k']:.1f} K under target if it lasts"
+        low, high = (max(fall[end], 0.0) for end in ("low", "high"))
+        says += f"; rooms up to {home['room_fall_k']:.1f} K ({low:.1f} to {high:.1f}) under target"
+        if home["since"]:
+            says += f", {home['hours_short']} h between {_time(home['since'])} and {_time(home['until'])}"
     do = _DO.get(home.get("binds") or "", "")
+    if home.get("backup") and home.get("binds") == "output":
+        do = f"{do} {NOT_COUNTED}".strip()
     if home.get("findings"):
         named = ", ".join(words.finding_title(code) for code in home["findings"])
         do = f"Fix before it gets cold: {named}. {do}".strip()

@@ -18,6 +18,7 @@ from fieldfare.dashboards.pages.asking import learning_page, what_if_page
 from fieldfare.dashboards.pages.checks import check_page, field_page, lists_page
 from fieldfare.dashboards.pages.chosen import chosen_entries, chosen_page, homes_report
 from fieldfare.dashboards.pages.compare import compare_page
+from fieldfare.dashboards.pages.defect import defect_page
 from fieldfare.dashboards.pages.expectations import expectation_json, expectations_page
 from fieldfare.dashboards.pages.first_run import (
     first_run_page,
@@ -87,6 +88,7 @@ __all__ = [
     "compare_page",
     "confirm_page",
     "day_page",
+    "defect_page",
     "event_json",
     "expectation_json",
     "expectations_page",

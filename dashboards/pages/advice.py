@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from fieldfare.analysis.reports.cold_snap import FORM
-from fieldfare.dashboards.advice.snap import snap_told
+from fieldfare.dashboards.advice.snap import forecast_told, snap_told
 from fieldfare.dashboards.advice.told import advice_told
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
@@ -32,8 +32,20 @@ def advice_page(
     )
 
 
-def cold_snap_page(document: dict[str, Any] | None, problem: str, visitor: dict[str, Any]) -> str:
-    """A form for a forecast, and each home in it. document : of api.core.cold_snap, None before one is sent"""
+def cold_snap_page(
+    document: dict[str, Any] | None,
+    problem: str,
+    visitor: dict[str, Any],
+    *,
+    source: str = "",
+    failed: str = "",
+) -> str:
+    """A form for a forecast, and each home in one.
+
+    document : of api.core.cold_snap, of a file that was sent or of the forecast by address, which has
+    `source` too; None where there is none. source : who makes the forecast by address, empty where none is
+    set up. failed : why its last fetch failed
+    """
     return render(
         "cold_snap.html",
         title="Cold snap",
@@ -41,6 +53,9 @@ def cold_snap_page(document: dict[str, Any] | None, problem: str, visitor: dict[
         visitor=visitor,
         problem=problem,
         form=FORM,
+        source=source,
+        failed=failed,
+        told=forecast_told(document) if document is not None and document.get("source") else "",
         rows=snap_told(document) if document is not None else None,
-        coldest=f"{document['coldest_c']:.1f}" if document is not None else "",
+        coldest=words.number(document["coldest_c"], 1) if document is not None else "",
     )

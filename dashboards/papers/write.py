@@ -26,6 +26,7 @@ from fieldfare.dashboards.day_rows import Row, day_rows, rows_of_result
 from fieldfare.dashboards.design_vs_measured import two_sides
 from fieldfare.dashboards.figures.index import chart
 from fieldfare.dashboards.pages.drawn import draw
+from fieldfare.dashboards.papers.defect import defect_shown
 from fieldfare.dashboards.papers.pdf import NoBrowser, print_pdf
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
@@ -35,7 +36,7 @@ from fieldfare.dashboards.text.home_standing import standing_words, to_do
 from fieldfare.dashboards.text.language import ENGLISH, speaking
 from fieldfare.dashboards.text.language import gettext as _
 
-Kind = Literal["month", "winter_check", "hand_over", "answer"]
+Kind = Literal["month", "winter_check", "hand_over", "answer", "defect"]
 _KINDS = {"winter": "winter_check", "hand-over": "hand_over"}
 ENDINGS = (".html", ".pdf", ".json")
 WIDE = 0.2
@@ -112,7 +113,8 @@ def paper_html(
 def _paper_html(site: Site, kind: str, contents: dict[str, Any], common: dict[str, Any]) -> str:
     result = contents["result"]
     rows = contents.get("days") or rows_of_result(result)
-    make = {"month": _month, "winter_check": _winter, "hand_over": _hand_over, "answer": _answer}[kind]
+    made_by = {"month": _month, "winter_check": _winter, "hand_over": _hand_over, "answer": _answer}
+    make = {**made_by, "defect": defect_shown}[kind]
     shown = make(site, contents, rows)
     style = _style(_foot(site, result, common["made"]))
     name = "winter" if kind == "winter_check" else kind

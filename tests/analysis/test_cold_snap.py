@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
+from datetime import date, timedelta
 from typing import Any
 
 import numpy as np
@@ -12,11 +14,12 @@ from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.cold_snap import (
-    OUTPUT_SLOPE,
+    by_hour,
     day_means,
     outlook,
     parse_forecast,
 )
+from fieldfare.analysis.reports.snap_home import OUTPUT_SLOPE, course, snap_home
 from fieldfare.collector.simulated.plant import random_plant
 from fieldfare.collector.simulated.site import site_toml
 
@@ -41,19 +44,66 @@ def daily(*outdoor: float) -> str:
     )
 
 
+def long_one() -> str:
+    first = date(2026, 1, 1)
+    return "time,outdoor_c\n" + "".join(f"{first + timedelta(n)}T00:00:00Z,1\n" for n in range(95))
+
+
 def test_a_home_falls_short_by_load_less_output() -> None:
     site = home()
     cold, indoor = site.design.outdoor_c, site.design.indoor_c
     assert cold is not None
-    told = outlook(site, RESULT, parse_forecast(daily(2.0, cold - 5.0, 2.0), "f.csv"))
+    told = outlook(site, RESULT, parse_forecast(daily(2.0, cold - 5.0, cold - 5.0, 2.0), "f.csv"))
     # By hand: load 0.25 kW/K over the difference less 0.5 kW of gains; output falls 1.5 % a kelvin.
     short = 0.25 * (indoor - cold + 5.0) - 0.5 - 7.0 * (1.0 - 5.0 * OUTPUT_SLOPE)
+    assert told.coldest_c == pytest.approx(cold - 5.0)
     assert told.short_kw is not None
     assert told.short_kw["value"] == pytest.approx(short, abs=1e-6)
+    assert told.short_kw["low"] < short < told.short_kw["high"]
     assert told.binds == ("output" if told.state != "holds" else None)
-    if told.state == "short":
-        assert told.since == told.until == "2026-01-11T00:00:00+00:00"
-        assert told.room_fall_k == pytest.approx(short / 0.25, abs=1e-6)
+
+
+def test_rooms_fall_as_one_heat_store_does() -> None:
+    """A unit that gives nothing: the room's distance to the outdoors less gains decays with stored heat over
+    loss, and ends there (first-order response, any textbook)."""
+    site = home()
+    nothing = {**RESULT, "capacity": {"output_at_design_kw": {"value": 0.101, "low": 0.1, "high": 0.102}}}
+    hot_water = {"hot_water": {"heat_kwh_per_day": 24.0 * 0.1}}
+    one = snap_home(site, {**nothing, **hot_water})
+    assert one.unit == pytest.approx(0.1)
+    one = replace(one, unit=0.0)
+    hours, outside = 96, -5.0
+    rooms = course(one, np.full(hours, outside)).room[0]
+    ends = outside + 0.5 / 0.25  # where the gains alone keep it
+    time_constant = one.stored / 0.25
+    by_hand = ends + (site.design.indoor_c - ends) * np.exp(-np.arange(1, hours + 1) / time_constant)
+    assert rooms == pytest.approx(by_hand, abs=0.3)  # steps of an hour
+    assert rooms[-1] < rooms[0]
+
+
+def test_a_back_up_heater_of_unknown_power_leaves_it_open() -> None:
+    site = home()
+    cold = site.design.outdoor_c
+    assert cold is not None
+    alone = site.model_copy(update={"design": site.design.model_copy(update={"bivalent_c": None})})
+    helped = site.model_copy(update={"design": site.design.model_copy(update={"bivalent_c": cold})})
+    forecast = parse_forecast(daily(*[cold - 10.0] * 6), "f.csv")
+    assert outlook(alone, RESULT, forecast).state == "short"
+    told = outlook(helped, RESULT, forecast)
+    assert (told.state, told.backup) == ("may_be_short", True)
+
+
+def test_a_unit_that_lacks_something_widens_the_interval() -> None:
+    site = home()
+    cold = site.design.outdoor_c
+    assert cold is not None
+    lacks = {**RESULT, "findings": [{"code": "excessive_defrost", "severity": "watch"}]}
+    forecast = parse_forecast(daily(*[cold] * 5), "f.csv")
+    sound, doubted = (outlook(site, result, forecast).short_kw for result in (RESULT, lacks))
+    assert sound is not None
+    assert doubted is not None
+    assert doubted["high"] > sound["high"] + 1.0
+    assert doubted["value"] == sound["value"]
 
 
 def test_mild_weather_holds_and_urgent_findings_are_named() -> None:
@@ -79,7 +129,10 @@ def test_a_cold_night_counts_by_the_mean_of_its_day() -> None:
         }
         for h in range(48)
     ]
-    _, means = day_means(parse_forecast(json.dumps(rows), "f.json"))
+    start, hourly = by_hour(parse_forecast(json.dumps(rows), "f.json"))
+    assert (start.isoformat(), len(hourly)) == ("2026-01-10T00:00:00+00:00", 48)
+    means = day_means(hourly)
+    assert means[0] == -10.0
     assert means[-1] == pytest.approx(-1.0)
     assert np.min(means[23:]) == pytest.approx(-1.0)
 
@@ -93,6 +146,8 @@ def test_a_cold_night_counts_by_the_mean_of_its_day() -> None:
         ("time,outdoor_c\n2026-01-10T00:00:00+00:00,cold\n", "row 1: outdoor_c must be a number"),
         ("time,outdoor_c\n2026-01-10T00:00:00+00:00,nan\n", "row 1: outdoor_c must be a number"),
         (daily(1.0) + "2026-01-09T00:00:00+00:00,1\n", "row 2: time must be later"),
+        ("time,outdoor_c\n2026-01-10T00:00:00+00:00,1\n2026-01-13T00:00:00+00:00,1\n", "row 2: comes 72 h"),
+        (long_one(), "more than 90 days"),
         ("[1]", "each row must have time"),
         ("[{", "is not valid JSON"),
     ],

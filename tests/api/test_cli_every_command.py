@@ -109,6 +109,14 @@ RUNS: dict[str, list[Run]] = {
         Run("cold-snap forecast.csv", says="Alder Row"),
         Run("cold-snap forecast.csv --format json", says='"coldest_c": -12.0'),
         Run("cold-snap readings.csv", 2, "time and outdoor_c"),
+        Run("cold-snap", 2, "FIELDFARE_FORECAST_URL names its address"),
+    ],
+    "defect-pack": [
+        Run(
+            "defect-pack alder-row sensor_stuck --from 2026-01-05 --to 2026-01-08 --contact --out pack",
+            says="files to pack",
+        ),
+        Run("defect-pack alder-row low_flow --out none", 2, "found there: sensor_stuck"),
     ],
     "answer": [
         Run("answer alder-row cold", says="Tomorrow:"),

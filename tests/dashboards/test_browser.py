@@ -53,6 +53,7 @@ SITE_PAGES = (
     "/progress",
     "/papers/hand-over/first",
     "/works/new?finding=short_cycling",
+    "/findings/short_cycling/pack",
     "/checks/winter",
     "/checks/service",
     "/checks/commissioning",

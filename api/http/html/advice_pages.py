@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from functools import partial
 from math import nan
 from typing import Annotated, Any
@@ -12,11 +13,20 @@ from fastapi.responses import HTMLResponse, Response
 from fieldfare.analysis.errors import InputError, NotAssessed
 from fieldfare.api.core.advice import advice
 from fieldfare.api.core.cold_snap import cold_snap
+from fieldfare.api.core.forecast import (
+    LEAST_PAUSE,
+    NoForecast,
+    fetch_forecast,
+    kept_forecast,
+    source_of,
+    told_of,
+)
 from fieldfare.api.core.what_if import what_if
+from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import AppStateHere, PlantHere
 from fieldfare.api.http.html import page_rows
 from fieldfare.api.http.html.reader_language import in_readers_language
-from fieldfare.api.http.html.screens import Csrf, reader, visitor, writer
+from fieldfare.api.http.html.screens import Csrf, reader, see_other, visitor, writer
 from fieldfare.dashboards import pages
 
 router = APIRouter()
@@ -89,10 +99,10 @@ def _asked(query: dict[str, str]) -> tuple[dict[str, Any], dict[str, tuple[float
 
 
 @router.get("/cold-snap")
-def ask_cold_snap(request: Request) -> Response:
-    """The form for a forecast."""
+def ask_cold_snap(request: Request, parts: AppStateHere) -> Response:
+    """Every home in the forecast by address, where there is one, and the form for a file."""
     reader(request, "fleet.read")
-    return HTMLResponse(pages.cold_snap_page(None, "", visitor(request)))
+    return _cold_snap_page(request, parts)
 
 
 @router.post("/cold-snap")
@@ -112,3 +122,31 @@ def show_cold_snap(
     except InputError as error:
         return HTMLResponse(pages.cold_snap_page(None, str(error), visitor(request)), 422)
     return HTMLResponse(pages.cold_snap_page(document, "", visitor(request)))
+
+
+@router.post("/cold-snap/fetch")
+def fetch(request: Request, parts: AppStateHere, csrf: Csrf = "") -> Response:
+    """Fetch the forecast by address now."""
+    writer(request, "jobs.run", csrf)
+    kept, now = kept_forecast(parts.service), datetime.now(UTC)
+    if kept is None or now - kept.tried >= LEAST_PAUSE:
+        try:
+            fetch_forecast(parts.service, now)
+        except NoForecast:
+            return _cold_snap_page(request, parts, 502)
+        except InputError as error:
+            return _cold_snap_page(request, parts, 422, str(error))
+    return see_other("/cold-snap")
+
+
+def _cold_snap_page(request: Request, parts: AppState, status: int = 200, problem: str = "") -> Response:
+    kept, source = kept_forecast(parts.service), ""
+    if parts.settings.forecast_url:
+        try:
+            source = source_of(parts.settings)
+        except InputError as error:
+            problem = problem or str(error)
+    document = told_of(kept) if kept is not None and kept.outlook is not None else None
+    failed = kept.problem if kept is not None else ""
+    page = pages.cold_snap_page(document, problem, visitor(request), source=source, failed=failed)
+    return HTMLResponse(page, status)

@@ -85,10 +85,16 @@ def before_winter(parts: AppState) -> Iterator[dict[str, Any]]:
 def period_of(parts: AppState, plant: SiteRecord, query: dict[str, str]) -> tuple[date, date]:
     """The local days that a page's address asks for; without any, the rolling year. Raises InputError,
     NoReadings."""
-    first, last = (_day(query.get(name, ""), name) for name in ("from", "to"))
+    first, last = days_of(query)
     if first is None and last is None:
         return parts.service.results.rolling(plant, parts.settings.rolling_days)
     return parts.service.results.period(plant, first, last)
+
+
+def days_of(query: Mapping[str, str]) -> tuple[date | None, date | None]:
+    """The days of a page's address, None where one is open. Raises InputError."""
+    first, last = (_day(query.get(name, ""), name) for name in ("from", "to"))
+    return first, last
 
 
 def worked_out(

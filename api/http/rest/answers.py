@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import UTC, datetime
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Body, Query
@@ -10,6 +11,7 @@ from fastapi import APIRouter, Body, Query
 from fieldfare.api.core.advice import advice
 from fieldfare.api.core.answers import Asking, QuestionName, answer
 from fieldfare.api.core.cold_snap import cold_snap
+from fieldfare.api.core.forecast import NOT_TRIED, KeptForecast, kept_forecast, told_of
 from fieldfare.api.http.auth import (
     AppStateHere,
     PlantHere,
@@ -74,3 +76,14 @@ def read_cold_snap(
 ) -> dict[str, Any]:
     """Every home in a forecast, those that will not hold first. Nothing is kept."""
     return cold_snap(parts.service, json.dumps(forecast), "forecast")
+
+
+@router.get("/fleet/cold-snap")
+def read_kept_cold_snap(parts: AppStateHere, actor: Actor = need("fleet.read")) -> dict[str, Any]:
+    """Every home in the forecast that the installation fetches by address, as of its last fetch, with its
+    `source`, `fetched` and `until`; `problem` is what is wrong with the last try. `homes` is null, and
+    `problem` says why, where no forecast holds now."""
+    kept = kept_forecast(parts.service)
+    if kept is None:
+        return told_of(KeptForecast("", datetime.now(UTC), NOT_TRIED))
+    return told_of(kept)

@@ -1,0 +1,46 @@
+"""A suspected defect of one home, as an archive that a stranger can check."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query
+from fastapi.responses import FileResponse
+from starlette.background import BackgroundTask
+
+from fieldfare.api.http.auth import AppStateHere, PlantHere, check, need
+from fieldfare.api.http.rest.alerts import FindingCode
+from fieldfare.api.http.schemas import FromDay, ToDay
+from fieldfare.api.people.access import Actor
+from fieldfare.api.records.defect_pack import case_of, zipped
+
+router = APIRouter(tags=["results"])
+
+
+@router.get(
+    "/sites/{site_id}/findings/{code}/pack",
+    response_class=FileResponse,
+    responses={200: {"content": {"application/zip": {"schema": {"type": "string", "format": "binary"}}}}},
+)
+def read_defect_pack(
+    code: FindingCode,
+    plant: PlantHere,
+    parts: AppStateHere,
+    actor: Actor = need("defects.read"),
+    first: FromDay = None,
+    last: ToDay = None,
+    contact: Annotated[
+        bool, Query(description="With the home's contact data in its site file; default without.")
+    ] = False,
+) -> FileResponse:
+    """Everything about one finding for somebody outside: a paper, raw readings, events, figures with
+    intervals, what else could explain it, the site file, checksums, and a script that recomputes a figure.
+    Without days, of those that the standing verdict is of."""
+    if contact:
+        check(actor, "contact.read", plant.site.id)
+    path = zipped(parts.service, case_of(parts.service, plant, code, first, last), contact=contact)
+    parts.audit.note(actor, "defect pack made", plant.site.id, finding=code, contact=contact)
+    name = f"{plant.site.id}-{code}.zip"
+    return FileResponse(
+        path, media_type="application/zip", filename=name, background=BackgroundTask(path.unlink)
+    )
