@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from fieldfare.analysis.advice.limits import LIMITS_ADVICE
 from fieldfare.analysis.answers.limits import LIMITS_ANSWERS
+from fieldfare.analysis.commissioned.limits import LIMITS_COMMISSIONED
 from fieldfare.analysis.findings.cycling.limits import LIMITS_CYCLING
 from fieldfare.analysis.findings.data.limits import LIMITS_DATA
 from fieldfare.analysis.findings.defrost.limits import LIMITS_DEFROST
@@ -34,6 +35,7 @@ LIMITS: dict[str, Limit] = {
     **LIMITS_VERDICT,
     **LIMITS_ANSWERS,
     **LIMITS_ADVICE,
+    **LIMITS_COMMISSIONED,
 }
 
 RETIRED = frozenset(

@@ -32,6 +32,7 @@ from fieldfare.api.http.html import (
     people_pages,
     provider_pages,
     screens,
+    season_pages,
     settings_pages,
     site_settings,
     visit_pages,
@@ -55,6 +56,7 @@ from fieldfare.api.http.rest import (
     operations,
     people,
     results,
+    season,
     sites,
     visits,
     works,
@@ -89,13 +91,14 @@ def create_app(parts: AppState) -> FastAPI:
     )
     app.state.parts = parts
     problems.install(app)
-    for routes in (sites, results, answers, alerts, works, visits, checks, people, homes, operations):
+    for routes in (sites, results, answers, season, alerts, works, visits, checks, people, homes, operations):
         app.include_router(routes.router, prefix=PREFIX, responses=PROBLEMS)
     app.include_router(operations.outside, responses=PROBLEMS)
     app.include_router(evidence_screens.router, include_in_schema=False)
     app.include_router(fleet_screens.router, include_in_schema=False)
     app.include_router(screens.router, include_in_schema=False)
     app.include_router(advice_pages.router, include_in_schema=False)
+    app.include_router(season_pages.router, include_in_schema=False)
     app.include_router(answer_pages.router, include_in_schema=False)
     app.include_router(forms.router, include_in_schema=False)
     app.include_router(field_forms.router, include_in_schema=False)

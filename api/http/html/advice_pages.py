@@ -10,6 +10,7 @@ from fastapi.responses import HTMLResponse, Response
 from fieldfare.analysis.errors import InputError, NotAssessed
 from fieldfare.api.core.advice import advice
 from fieldfare.api.core.cold_snap import cold_snap
+from fieldfare.api.core.tuning import tuning
 from fieldfare.api.http.auth import AppStateHere, PlantHere
 from fieldfare.api.http.html import page_rows
 from fieldfare.api.http.html.screens import Csrf, reader, visitor, writer
@@ -24,14 +25,16 @@ MOST_BYTES = 1_000_000
 def what_to_set(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
     """Settings worth changing at one home."""
     actor = reader(request, "what_if.read", plant.site.id)
-    row = page_rows.row_of(parts, plant, None)
+    row, home = page_rows.row_of(parts, plant, None), actor.role == "householder"
     document: dict[str, Any] | None = None
+    step: dict[str, Any] | None = None
     problem = ""
     try:
-        document = advice(parts.service, plant, household=actor.role == "householder")
+        document = advice(parts.service, plant, household=home)
+        step = tuning(parts.service, plant, household=True)["next"] if home else None
     except (InputError, NotAssessed) as error:
         problem = str(error)
-    return HTMLResponse(pages.advice_page(row, document, problem, visitor(request)))
+    return HTMLResponse(pages.advice_page(row, document, problem, visitor(request), step))
 
 
 @router.get("/cold-snap")
