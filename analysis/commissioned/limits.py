@@ -11,6 +11,12 @@ LIMITS_COMMISSIONED: dict[str, Limit] = {
         "EN 1434-1: highest permissible error of a flow sensor, 5 %",
         "flow differs from commissioning",
     ),
+    "commissioned_valves_share": Limit(
+        0.05,
+        "-",
+        "common practice, no source: thermostatic valves that are not all open",
+        "flow differs from commissioning",
+    ),
     "commissioned_pressure_bar": Limit(
         0.1,
         "bar",

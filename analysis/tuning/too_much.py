@@ -10,10 +10,9 @@ from fieldfare.analysis.advice.set_back import depth_now
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.tuning.standing import Season
-from fieldfare.analysis.tuning.steps import OF_ROOMS, Step, Values
+from fieldfare.analysis.tuning.steps import OF_ROOMS, SAME, Step, Values
 from fieldfare.analysis.tuning.week import Week
 
-_SEEN_K = 1.0  # a set-back that is worth taking back (common practice)
 _SHOWN_BY = 7  # days of targets
 
 TakenBack = tuple[str, Values, Values, str]
@@ -23,8 +22,8 @@ TakenBack = tuple[str, Values, Values, str]
 def too_much(season: Season, week: Week) -> TakenBack | None:
     """The step that gives warmth back; None where nothing is short, or nothing was taken away.
 
-    A set-back goes first: a low curve all day costs less than a hotter one that has to catch up in the morning.
-    Then the last step that took warmth away.
+    A set-back deeper than is advised goes first: rooms that fall so far need the hotter curve in the morning. Then
+    the last step that took warmth away.
     """
     last = season.log[-1]
     recent = (season.last - last.day).days <= LIMITS_ADVICE["tuning_water_days"].default
@@ -35,9 +34,9 @@ def too_much(season: Season, week: Week) -> TakenBack | None:
     if not taken or zone is None:
         return None
     deep = _depth(season)
-    if deep is not None and deep > _SEEN_K:
-        most = LIMITS_ADVICE["advice_step_k"].default
-        return "set_back", (round(deep, 1),), (round(max(deep - most, 0.0), 1),), zone
+    most, deepest = (LIMITS_ADVICE[f"advice_{name}_k"].default for name in ("step", "setback_deepest"))
+    if deep is not None and deep > deepest + SAME:
+        return "set_back", (round(deep, 1),), (round(max(deep - most, deepest), 1),), zone
     if last in taken:
         return last.code, last.after, last.before, zone
     return _hotter_curve(season, taken, zone)

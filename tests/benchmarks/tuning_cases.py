@@ -11,9 +11,11 @@ import numpy as np
 
 from fieldfare.analysis.facts.build import build_facts
 from fieldfare.analysis.facts.tables import Facts, join
+from fieldfare.analysis.figures.period import figures
 from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.readings import Samples
-from fieldfare.analysis.reports.result import analyse
+from fieldfare.analysis.reports.result import Result
 from fieldfare.analysis.tuning.diary import diary
 from fieldfare.analysis.tuning.steps import Step
 from fieldfare.collector.simulated.design.spec import ControlKind, PlantSpec
@@ -83,7 +85,6 @@ class Stretch:
     cold_days: int
     cold_untuned: int
     room_c: float
-    measured: dict[str, Any] | None = None
 
 
 @dataclass
@@ -113,6 +114,8 @@ def tune(
     days: int = SEASON_DAYS,
     learn: int = LEARN_DAYS,
     hot_water: bool = True,
+    looks: tuple[int, ...] = (3, 3, 2),
+    stop_when_done: bool = False,
 ) -> Tuned:
     """Learn for some weeks, then do what the diary says, one step at a time, until it is done."""
     good = random_plant(seed, meter_set="rich", hot_water=hot_water, control=control, emitter="radiator")
@@ -120,16 +123,18 @@ def tune(
     alone = simulate(bad, FIRST, days)
     site = parse_site(alone.site_toml)
     told, parts, readings = Tuned(seed, control, bad), [], {}
-    for first, length in _looks(days, learn, told):
+    for first, length in _looks(days, learn, looks, told):
         run = simulate(spec, first, length)
         told.stretches.append(_stretch(spec, run, alone, first, length, told.log))
         readings = _spliced(readings, run.readings)
         last = first + timedelta(length - 1)
         parts.append(build_facts(site, _newest(readings, first), first, last))
         facts: Facts = join(parts)
-        told.last = diary(site, facts, analyse(site, facts, FIRST, last).as_dict(), told.log)
+        told.last = diary(site, facts, _document(site, facts, last), told.log)
         if told.last["state"] == "done":
             told.ended = told.ended or last
+            if stop_when_done:
+                break
         elif told.last["state"] == "change":
             told.ended = None
             asked = told.last["next"]
@@ -140,15 +145,21 @@ def tune(
     return told
 
 
-def _looks(days: int, learn: int, told: Tuned) -> Iterator[tuple[date, int]]:
-    """First day and length of each stretch: after a step every few days up to the eighth, else a week."""
+def _document(site: Site, facts: Facts, last: date) -> dict[str, Any]:
+    """The result without findings, which the diary does not read."""
+    return Result(site, FIRST, last, facts, figures(site, facts)).as_dict()
+
+
+def _looks(days: int, learn: int, looks: tuple[int, ...], told: Tuned) -> Iterator[tuple[date, int]]:
+    """First day and length of each stretch: after a step those of `looks`, eight days in all, else a week."""
     first, end = FIRST, FIRST + timedelta(days)
     length = learn
     while first + timedelta(length) <= end:
         yield first, length
         first += timedelta(length)
         since = (first - told.log[-1].day).days if told.log else 8
-        length = 3 if since < 6 else 2 if since < 8 else 7
+        ends = [sum(looks[:n]) for n in range(len(looks))]
+        length = looks[ends.index(since)] if since in ends else 7
 
 
 def _stretch(
