@@ -316,6 +316,7 @@ PAGES_OF_THE_FIRM = (
     f"/sites/{OWN}/visits/new",
     "/winter",
     "/learning",
+    "/learning/design.csv",
 )
 PAGES_OF_A_HOME = (
     "",
@@ -323,6 +324,8 @@ PAGES_OF_A_HOME = (
     "/winter",
     "/what-if",
     "/expectations",
+    "/commissioned",
+    "/tuning",
     "/figures/trace.json",
     "/papers/month/2026-01",
 )
