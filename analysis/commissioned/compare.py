@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass
-from datetime import date
+from dataclasses import asdict, dataclass, replace
+from datetime import date, timedelta
 from typing import Any
 
 from fieldfare.analysis.commissioned.limits import LIMITS_COMMISSIONED
@@ -111,11 +111,11 @@ def _row(
     elif item["id"].startswith(METER):
         found = _meter(today.site, item["id"], f["id"], number, registers)
     else:
-        found = _measured(today, key, number, f["unit"], as_read(f["value"]))
+        since = _since(today, [s for s in log if s.code == SETTING_OF.get(key)])
+        found = _measured(since, key, number, f["unit"], as_read(f["value"]))
     estimate, differs, meaning = found
     change = estimate.value - number if estimate.value is not None and number is not None else None
-    setting = SETTING_OF.get(key)
-    tuned = tuple(s.day.isoformat() for s in log if s.code == setting) if differs else ()
+    tuned = _on_purpose(key, change, log) if differs and change is not None else ()
     return Compared(
         *key,
         item["title"],
@@ -131,6 +131,24 @@ def _row(
         meaning.findings if differs else (),
         tuned,
     )
+
+
+def _since(today: Today, steps: Sequence[Step]) -> Today:
+    """The days since a setting was last changed by the diary: those before it tell of another one."""
+    days = today.facts.days
+    if not steps or not len(days):
+        return today
+    first = max(step.day for step in steps) + timedelta(1)
+    return replace(today, facts=today.facts.between(first, days["day"][-1].astype("datetime64[D]").item()))
+
+
+def _on_purpose(key: tuple[str, str], change: float, log: Sequence[Step]) -> tuple[str, ...]:
+    """Days of the diary's steps where together they go the way that the value went."""
+    steps = [step for step in log if step.code == SETTING_OF.get(key)]
+    moved = sum(sum(step.after) - sum(step.before) for step in steps)
+    if SETTING_OF.get(key) == "pump_speed":  # more kelvins between flow and return are less water
+        moved = -moved
+    return tuple(step.day.isoformat() for step in steps) if moved * change > 0.0 else ()
 
 
 def _name(today: Today, key: tuple[str, str], f: Mapping[str, Any]) -> str:

@@ -111,9 +111,9 @@ def _next(step: dict[str, Any]) -> dict[str, Any]:
             " was not. Give the warmth back."
         )
     elif step["saves"]:
-        lines.append(f"Why: {_whole_way(step)}")
+        lines.append(f"Why: {words.small_first(_whole_way(step))}")
     if step["room"] is not None:
-        lines.append(f"{_all_of_it(step)}{room_words(step['room'])}")
+        lines.append(f"{room_words(step['room'])}{_all_of_it(step)}")
     if step["goal"] != step["to"]:
         goal = " and ".join(f"{_value(v)} {step['unit']}" for v in step["goal"])
         lines.append(f"Where it leads: {goal}, one step a week.")
@@ -136,13 +136,12 @@ def _next(step: dict[str, Any]) -> dict[str, Any]:
 
 
 def _whole_way(step: dict[str, Any]) -> str:
-    if step["saves_of"]:
-        return f"{_all_of_it(step)}{saves_words(step['saves'], step['saves_of'])}"
-    return f"{_all_of_it(step)}{saves_words(step['saves'], 'of the days before the first step')}"
+    of = step["saves_of"] or "in days like those before the first step"
+    return f"{saves_words(step['saves'], of)}{_all_of_it(step)}"
 
 
 def _all_of_it(step: dict[str, Any]) -> str:
-    return "All the way: " if step["goal"] != step["to"] else ""
+    return " That is for the whole way." if step["goal"] != step["to"] else ""
 
 
 def _entry(e: dict[str, Any], document: dict[str, Any], currency: str | None) -> dict[str, Any]:

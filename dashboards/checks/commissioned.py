@@ -7,6 +7,7 @@ from typing import Any
 from fieldfare.analysis.cautions import water_caution
 from fieldfare.analysis.plant.site import Site
 from fieldfare.dashboards.text import words
+from fieldfare.dashboards.text.formats import HARD
 
 _WET = ("flow", "circuit_flows", "pressure")
 
@@ -29,8 +30,8 @@ def _row(v: dict[str, Any], open_now: set[str]) -> dict[str, Any]:
     return {
         "item": v["item"],
         "title": v["title"],
-        "name": v["name"],
-        "then": f"{v['commissioned']}{words.HARD}{words.unit(v['unit'])}" if v["unit"] else v["commissioned"],
+        "name": words.named(v["name"]),
+        "then": f"{v['commissioned']}{HARD}{words.unit(v['unit'])}" if v["unit"] else v["commissioned"],
         "day": v["day"],
         "today": words.interval(v["today"], v["unit"]) if v["today"] else "",
         "reason": words.reason(v["reason"]),

@@ -16,6 +16,7 @@ from fieldfare.analysis.reports.checklists import items_for
 from fieldfare.analysis.tuning.steps import Step
 from fieldfare.collector.simulated.design.spec import PlantSpec
 from fieldfare.collector.simulated.plant import random_plant, simulate
+from fieldfare.dashboards.checks.commissioned import commissioned_told
 from fieldfare.dashboards.checks.lists import built_in, filled
 
 FIRST, DAYS = date(2024, 1, 1), 35
@@ -123,6 +124,11 @@ def test_a_step_of_the_diary_is_a_change_on_purpose(home: tuple[PlantSpec, Site,
     row = rows_of(home, {key: f"{then:.1f}"}, steps=[step])[key]
     assert row["differs"]
     assert row["tuned"] == ("2024-01-04",)
+    raised = Step(step.day, step.code, step.after, step.before)
+    assert rows_of(home, {key: f"{then:.1f}"}, steps=[raised])[key]["tuned"] == (), "it went the other way"
+    newest = Step(FIRST + timedelta(DAYS - 2), step.code, step.before, step.after)
+    untold = rows_of(home, {key: f"{then:.1f}"}, steps=[newest])[key]
+    assert untold["today"] is None, "days before the step tell of another setting"
 
 
 @pytest.mark.parametrize(
@@ -172,3 +178,17 @@ def test_meters_are_listed_by_quantity_with_room_for_three() -> None:
     assert len(more["m_heat_output"].found) == 6
     assert not [i for i in items_for(built_in(), "winter", site) if i.id.startswith("m_")]
     assert all(len(i.id) <= 32 for i in items.values())
+
+
+def test_the_words_put_what_differs_first(home: tuple[PlantSpec, Site, Facts]) -> None:
+    spec, site, facts = home
+    then = f"{spec.heat_pump.flow_m3_per_h / 0.7:.2f}"
+    values = compared(site, facts, sheet(site, handed_over(spec) | {("flow", "rate"): then}), {})
+    told = commissioned_told(
+        {"values": values, "open": ["low_flow"], "from": "2024-01-01", "to": "2024-02-04"}, site
+    )
+    flow = next(r for r in told["differs"] if r["item"] == "flow")
+    assert "lower" in flow["change"]
+    assert [f["open"] for f in flow["findings"]] == [True, False]
+    assert "under pressure" in told["caution"]
+    assert {r["name"] for r in told["untold"]} >= {"Pre-charge", "Found"}
