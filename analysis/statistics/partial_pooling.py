@@ -6,8 +6,9 @@ mean plus what homes of a group differ by plus its own measurement error; group 
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,11 +35,11 @@ class Pooled:
 
 
 def pooled_means(
-    values: Mapping[Hashable, Sequence[tuple[float, float]]],
+    values: Mapping[Any, Sequence[tuple[float, float]]],
     *,
     within: bool = True,
     between_scale: float | None = None,
-) -> dict[Hashable, Pooled]:
+) -> dict[Any, Pooled]:
     """Posterior of each group's mean.
 
     values : group -> (value, its standard error), at least one group with a value
@@ -68,7 +69,7 @@ def pooled_means(
     }
 
 
-def _group_means(groups: Mapping[Hashable, Floats], sigma: Floats) -> tuple[Floats, Floats]:
+def _group_means(groups: Mapping[Any, Floats], sigma: Floats) -> tuple[Floats, Floats]:
     """Weighted mean of each group and its variance, (groups, grid)."""
     means, variances = [], []
     for rows in groups.values():
@@ -78,7 +79,7 @@ def _group_means(groups: Mapping[Hashable, Floats], sigma: Floats) -> tuple[Floa
     return np.array(means), np.array(variances)
 
 
-def _within_likelihood(groups: Mapping[Hashable, Floats], sigma: Floats) -> Floats:
+def _within_likelihood(groups: Mapping[Any, Floats], sigma: Floats) -> Floats:
     """Likelihood of the scatter about each group's own mean, up to a factor."""
     log = np.zeros_like(sigma)
     for rows in groups.values():
