@@ -117,7 +117,7 @@ RUNS: dict[str, list[Run]] = {
         Run("tuning no-such-home", 2, "no-such-home"),
     ],
     "design-feedback": [
-        Run("design-feedback", says="over"),
+        Run("design-feedback", says="No home has both"),
         Run("design-feedback --format json", says='"groups"'),
         Run("design-feedback --out d.csv", says="wrote d.csv"),
         Run("design-feedback --out d.txt", 2, "must end in .csv"),
