@@ -32,6 +32,14 @@ GROUPS: tuple[tuple[str, str, tuple[Field, ...]], ...] = (
             Field("site.handed_over", "Handed over on", "first day in the householder's hands", "date"),
             Field("site.floor_area_m2", "Floor area", "m²", "number"),
             Field("site.latitude", "Latitude", "degrees north", "number"),
+            Field(
+                "building.kind",
+                "Type of home",
+                "for comparing homes; may stay empty",
+                "choice",
+                ("", "terraced", "semi_detached", "detached", "flat", "other"),
+            ),
+            Field("building.built", "Built in", "year, of the main part", "number"),
         ),
     ),
     (
@@ -158,7 +166,7 @@ def site_toml(form: Mapping[str, str]) -> str:
     if given.get("cost.previous_fuel") == "none":
         del given["cost.previous_fuel"]
     lines: list[str] = []
-    for section in ("site", "design", "heat_pump"):
+    for section in ("site", "building", "design", "heat_pump"):
         lines += _section(section, given)
     for i in range(_RATINGS):
         lines += _section(f"heat_pump.rating.{i}", given, "[[heat_pump.rating]]")

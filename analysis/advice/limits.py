@@ -124,4 +124,36 @@ LIMITS_ADVICE: dict[str, Limit] = {
         "common practice: what too little refrigerant, air or water may take of a unit's output",
         "relative half interval of a unit's output where a finding says that it lacks something",
     ),
+    "tuning_short_days": Limit(
+        2.0,
+        "days a week",
+        "common practice: one cold day may be an open window, two are not",
+        "a step of tuning is taken back",
+    ),
+    "tuning_cold_water_min": Limit(
+        60.0,
+        "min a week",
+        "common practice: a shower a day that is cut short",
+        "a step of tuning is taken back",
+    ),
+    "tuning_worth_share": Limit(
+        0.02,
+        "-",
+        "common practice: less is lost in the weather of a week",
+        "share of the electricity that a further step must save",
+        "below",
+    ),
+    "tuning_water_days": Limit(
+        14.0,
+        "days",
+        "common practice: later shortages are guests or a fault, for the findings to tell",
+        "hot water is no longer judged by the last step",
+    ),
+    "tuning_heated_days": Limit(
+        7.0,
+        "days of 14",
+        "common practice: half of a fortnight",
+        "rooms are heated too seldom to tune them",
+        "below",
+    ),
 }

@@ -71,21 +71,14 @@ def plan(site: Site, facts: Facts, result: dict[str, Any], *, household: bool = 
     """
     found: list[Advice] = []
     left: list[LeftOut] = []
-    asked: tuple[tuple[str, Callable[[Site, Facts, dict[str, Any]], Advice]], ...] = (
-        ("heating_curve", _curve),
-        ("set_back", _set_back),
-        ("hot_water_setpoint", _setpoint),
-        ("hot_water_reheat", _reheat),
-        ("pump_speed", _pump),
-    )
-    for code, ask in asked:
+    for code in SETTINGS:
         try:
-            advice = ask(site, facts, result)
+            advice = advised(code, site, facts, result)
         except NotAssessed as refused:
             left.append(LeftOut(code, str(refused)))
             continue
         least = LIMITS_ADVICE["advice_worth_kwh"].default
-        if advice.code != "pump_speed" and (advice.saves.value or 0.0) < least and not _for_comfort(advice):
+        if advice.code != "pump_speed" and (advice.saves.value or 0.0) < least and not for_comfort(advice):
             left.append(LeftOut(code, f"would save less than {least:.0f} kWh"))
         else:
             found.append(advice)
@@ -99,7 +92,12 @@ def plan(site: Site, facts: Facts, result: dict[str, Any], *, household: bool = 
     }
 
 
-def _for_comfort(advice: Advice) -> bool:
+def advised(code: str, site: Site, facts: Facts, result: dict[str, Any]) -> Advice:
+    """One setting's advice, whatever it is worth. code : of SETTINGS. Raises NotAssessed."""
+    return _ASKED[code](site, facts, result)
+
+
+def for_comfort(advice: Advice) -> bool:
     """A shallower set-back is for rooms that are late, not for the bill."""
     return advice.code == "set_back" and advice.to < advice.now
 
@@ -115,7 +113,7 @@ def without_contrary(found: list[Advice]) -> tuple[list[Advice], list[LeftOut]]:
     ):
         if one not in by_code or other not in by_code:
             continue
-        if other == "set_back" and _for_comfort(by_code[other]):
+        if other == "set_back" and for_comfort(by_code[other]):
             continue
         worse = min((by_code[one], by_code[other]), key=lambda a: a.saves.value or 0.0)
         left.append(LeftOut(worse.code, reason))
@@ -231,3 +229,14 @@ def _pump(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:
         effect.saves.times(a_year(facts.days)),
         effect.room,
     )
+
+
+_ASKED: dict[str, Callable[[Site, Facts, dict[str, Any]], Advice]] = {
+    "heating_curve": _curve,
+    "set_back": _set_back,
+    "hot_water_setpoint": _setpoint,
+    "hot_water_reheat": _reheat,
+    "pump_speed": _pump,
+}
+SETTINGS = tuple(_ASKED)
+"""Codes of the settings that advice is given on."""

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from fieldfare.analysis.advice.limits import LIMITS_ADVICE
 from fieldfare.analysis.answers.limits import LIMITS_ANSWERS
+from fieldfare.analysis.commissioned.limits import LIMITS_COMMISSIONED
 from fieldfare.analysis.findings.cycling.limits import LIMITS_CYCLING
 from fieldfare.analysis.findings.data.limits import LIMITS_DATA
 from fieldfare.analysis.findings.defrost.limits import LIMITS_DEFROST
@@ -39,6 +40,7 @@ LIMITS: dict[str, Limit] = {
     **LIMITS_VERDICT,
     **LIMITS_ANSWERS,
     **LIMITS_ADVICE,
+    **LIMITS_COMMISSIONED,
 }
 
 RETIRED = frozenset(

@@ -53,6 +53,13 @@ class About(_Section):
     language: Annotated[str, Field(pattern=r"^[a-z]{2,3}(-[A-Z]{2})?$")] | None = None
 
 
+class Building(_Section):
+    """`[building]`: type and year, by which a firm's homes are compared."""
+
+    kind: Literal["terraced", "semi_detached", "detached", "flat", "other"] | None = None
+    built: Annotated[WholeNumber, Field(ge=1000, le=2100)] | None = None
+
+
 class Design(_Section):
     """`[design]`: the design figures. Heat loss by EN 12831-1 at the two temperatures."""
 
@@ -327,6 +334,7 @@ class Site(_Section):
 
     site: About
     contact: Contact | None = None
+    building: Building = Building()
     design: Design = Design()
     heat_pump: HeatPump = HeatPump()
     heating_curve: HeatingCurve | None = None

@@ -26,7 +26,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 
 from fieldfare.analysis import cautions
 from fieldfare.analysis.errors import Problem, SiteError
-from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.plant.site import Point, Site
 
 Kind = Literal["winter", "service", "commissioning"]
 KINDS: tuple[Kind, ...] = get_args(Kind)
@@ -52,8 +52,24 @@ DESIGNED: dict[str, Callable[[Site], float | None]] = {
     "flow": lambda site: site.heat_pump.flow_m3_per_h,
     "antifreeze": lambda site: site.heat_pump.antifreeze_percent or None,
     "hot_water": lambda site: site.hot_water.setpoint_c if site.hot_water else None,
+    "reheat": lambda site: site.hot_water.reheat_below_c if site.hot_water else None,
+    "disinfection": lambda site: site.hot_water.pasteurise_c if site.hot_water else None,
+    "disinfection_days": lambda site: (
+        float(site.hot_water.pasteurise_every_days)
+        if site.hot_water and site.hot_water.pasteurise_c
+        else None
+    ),
+    "curve_cold": lambda site: site.heating_curve.points[0][1] if site.heating_curve else None,
+    "curve_mild": lambda site: site.heating_curve.points[-1][1] if site.heating_curve else None,
+    "curve_cold_outdoor": lambda site: site.heating_curve.points[0][0] if site.heating_curve else None,
+    "curve_mild_outdoor": lambda site: site.heating_curve.points[-1][0] if site.heating_curve else None,
+    "bivalent": lambda site: site.design.bivalent_c,
 }
 """Values of the site file that a found value is read beside."""
+METER = "m_"
+"""Begins the id of an item that stands for the meters of one quantity."""
+MOST_METERS = 3
+"""Of one quantity, whose serial numbers and readings a sheet has room for."""
 _Id = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,30}$")]
 _Line = Annotated[str, Field(min_length=1, max_length=200, pattern=r"^[^\x00-\x1f\x7f]*\S[^\x00-\x1f\x7f]*$")]
 
@@ -63,7 +79,8 @@ class _Table(BaseModel):
 
 
 class Found(_Table):
-    """What is found: a number with its unit, or one of a few words. low, high : what can be true at all"""
+    """What is found: a number with its unit, one of a few words, or a text such as a serial number.
+    low, high : what can be true at all"""
 
     id: _Id
     name: _Line
@@ -71,10 +88,15 @@ class Found(_Table):
     low: float | None = None
     high: float | None = None
     choices: Annotated[tuple[_Line, ...], Field(max_length=12)] = ()
-    designed: Literal["", "flow", "antifreeze", "hot_water"] = ""
+    text: bool = False
+    designed: str = ""
 
     @model_validator(mode="after")
     def _one_form(self) -> Found:
+        if self.designed and self.designed not in DESIGNED:
+            raise ValueError(f"designed: {self.designed[:30]!r} is unknown; use {', '.join(DESIGNED)}")
+        if self.text and (self.choices or self.unit or self.low is not None or self.high is not None):
+            raise ValueError("text = true stands alone, without choices, unit, low and high")
         if self.choices and (self.unit or self.low is not None or self.high is not None):
             raise ValueError("give choices, or a unit with low and high, not both")
         if self.low is not None and self.high is not None and self.low >= self.high:
@@ -83,7 +105,7 @@ class Found(_Table):
 
     def trouble(self, text: str) -> str:
         """What is wrong with a value as it was typed; empty where nothing is."""
-        if not text.strip():
+        if not text.strip() or self.text:
             return ""
         if self.choices:
             return "" if text in self.choices else f"choose one of {', '.join(self.choices)}"
@@ -158,8 +180,35 @@ def parse_items(text: str, file: str, taken: Iterable[str] = ()) -> tuple[Item, 
 
 
 def items_for(items: Iterable[Item], kind: Kind, site: Site) -> list[Item]:
-    """The items of a list that a home needs, in the list's order."""
-    return [i for i in items if kind in i.lists and (i.where is None or WHERE[i.where](site))]
+    """The items of a list that a home needs, in the list's order; at commissioning its meters at the end."""
+    listed = [i for i in items if kind in i.lists and (i.where is None or WHERE[i.where](site))]
+    return [*listed, *meter_items(site)] if kind == "commissioning" else listed
+
+
+def meter_items(site: Site) -> list[Item]:
+    """One item for each metered quantity: serial number and reading of each of its meters."""
+    metered = dict.fromkeys(p.quantity for p in site.point if p.kind.energy)
+    return [_meter_item(site, quantity) for quantity in metered]
+
+
+def meters_of(site: Site, quantity: str) -> list[Point]:
+    """Points that stand for the meters of a quantity: its running totals; else one point of any form."""
+    points = list(site.points_of(quantity))
+    totals = [p for p in points if p.form == "register"]
+    return (totals or points[:1])[:MOST_METERS]
+
+
+def _meter_item(site: Site, quantity: str) -> Item:
+    found: list[Found] = []
+    for n, point in enumerate(meters_of(site, quantity), 1):
+        end, told = ("", "") if n == 1 else (f"_{n}", f" {n}")
+        unit = point.unit if point.form == "register" else "kWh"
+        found += [
+            Found(id=f"serial{end}", name=f"Serial number{told}", text=True),
+            Found(id=f"reading{end}", name=f"Reading{told}", unit=unit, low=0),
+        ]
+    title = f"Meter read: {quantity.replace('_', ' ')}"
+    return Item(id=f"{METER}{quantity}", lists=("commissioning",), title=title, found=tuple(found))
 
 
 def number_of(text: str) -> float | None:

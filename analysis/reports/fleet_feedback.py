@@ -11,6 +11,7 @@ from scipy import stats
 
 from fieldfare.analysis.plant.curve import curve_at
 from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.reports.design_ratios import design_ratios
 
 Floats = NDArray[np.float64]
 FEWEST_SITES = 5
@@ -37,13 +38,14 @@ class _Told(NamedTuple):
 def design_feedback(known: Iterable[tuple[Site, dict[str, Any]]]) -> dict[str, Any]:
     """Measured against designed heat loss, performance against flow temperature, cycling against oversizing.
 
-    known : (Site, its newest result document); gone through once, so that a fleet's documents need not be
-        held together
+    known : (Site, its newest result document, or what `small_result` keeps of it)
     Returns question -> what was found, with `sites`; a question with fewer than FEWEST_SITES has a `reason`
-    instead
+    instead. `by_building` : of `design_ratios`
     """
-    rows = [_told(site, result) for site, result in known]
+    kept = list(known)
+    rows = [_told(site, result) for site, result in kept]
     return {
+        "by_building": design_ratios(kept),
         "heat_loss_against_design": _heat_loss(rows),
         "performance_against_flow_temperature": _against(
             [(row.site, row.flow_at_mild, row.performance) for row in rows],
@@ -55,6 +57,17 @@ def design_feedback(known: Iterable[tuple[Site, dict[str, Any]]]) -> dict[str, A
             "",
             "{slope:+.2f} starts an hour for each 1 of output over heat loss",
         ),
+    }
+
+
+def small_result(result: dict[str, Any]) -> dict[str, Any]:
+    """The parts of a result document that are asked here; the rest is many times larger."""
+    energy, performance = result.get("energy") or {}, result["performance"]
+    return {
+        **{k: result.get(k) for k in ("period", "heat_loss", "capacity", "heating_curve", "cycling")},
+        "coverage": {"share": (result.get("coverage") or {}).get("share")},
+        "energy": {"heat_kwh": energy.get("heat_kwh")},
+        "performance": {k: performance.get(k) for k in ("space_heating", "H2")},
     }
 
 

@@ -92,11 +92,13 @@ def _row(service: Service, home: dict[str, Any], now: datetime) -> dict[str, Any
 
 def fleet_learning(service: Service) -> dict[str, Any]:
     """Lessons of the firm's systems for the next design, without homes that did not consent."""
-    from fieldfare.analysis.reports.fleet_feedback import design_feedback
+    from fieldfare.analysis.reports.fleet_feedback import design_feedback, small_result
     from fieldfare.api.records.home_rights import refused_sites
 
     refused = refused_sites(service, "fleet_learning")
-    return {**design_feedback(_known(service, refused)), "left_out": len(refused)}
+    # What is asked of each result is small: a fleet's whole documents are not held together.
+    known = [(site, small_result(result)) for site, result in _known(service, refused)]
+    return {**design_feedback(known), "left_out": len(refused)}
 
 
 def _known(service: Service, refused: frozenset[str]) -> Iterator[tuple[Site, dict[str, Any]]]:

@@ -33,6 +33,7 @@ from fieldfare.api.http.html import (
     people_pages,
     provider_pages,
     screens,
+    season_pages,
     settings_pages,
     site_settings,
     visit_pages,
@@ -58,6 +59,7 @@ from fieldfare.api.http.rest import (
     operations,
     people,
     results,
+    season,
     sites,
     visits,
     works,
@@ -96,6 +98,7 @@ def create_app(parts: AppState) -> FastAPI:
         sites,
         results,
         answers,
+        season,
         defects,
         alerts,
         works,
@@ -111,6 +114,7 @@ def create_app(parts: AppState) -> FastAPI:
     app.include_router(fleet_screens.router, include_in_schema=False)
     app.include_router(screens.router, include_in_schema=False)
     app.include_router(advice_pages.router, include_in_schema=False)
+    app.include_router(season_pages.router, include_in_schema=False)
     app.include_router(answer_pages.router, include_in_schema=False)
     app.include_router(defect_pages.router, include_in_schema=False)
     app.include_router(forms.router, include_in_schema=False)

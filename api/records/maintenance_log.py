@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
@@ -17,7 +17,12 @@ from fieldfare.api.core.service import Service
 from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.people.access import Actor
 from fieldfare.api.records.sign_off import is_sign_off, key_of, signed_words
+from fieldfare.api.records.tuning_log import is_step
+from fieldfare.api.records.tuning_log import key_of as tuning_key
 from fieldfare.api.state.work_tables import Alert, Work
+
+if TYPE_CHECKING:
+    from fieldfare.analysis.tuning.steps import Step
 
 WINDOW_DAYS = 120
 """Days looked at before and after: enough for like weather on both sides of a season's turn."""
@@ -34,7 +39,7 @@ MOST_TEXT = 2000
 
 @dataclass(frozen=True)
 class WorkRow:
-    """A job. `finding` is the first of `findings`, or the key of a sign-off. minutes : time spent"""
+    """A job. `finding` is the first of `findings`, or the key of a sign-off or a tuning step. minutes : time spent"""
 
     id: int
     site: str
@@ -78,7 +83,8 @@ class MaintenanceLog:
         open_now = self._open_now(site, job)
         with self._database.write() as session:
             row = _own(session, site, work)
-            _fill(row, job, job.findings[0] if job.findings else None)
+            first = job.findings[0] if job.findings else None
+            _fill(row, job, row.finding if is_step(row.finding) else first)
             row.changed, row.changed_by = datetime.now(UTC), who.name
             close_by_job(session, site, open_now, work, list(job.findings), who)
             return _row(row)
@@ -90,6 +96,12 @@ class MaintenanceLog:
         job = Job(day, signed_words(kind, period, what, still_open))
         _check_day(day)
         return self._enter(site, job, key_of(kind, period), who)
+
+    def tune(self, site: str, step: Step, what: str, who: Actor) -> WorkRow:
+        """Log a step of tuning as a job. Raises InputError."""
+        job = Job(step.day, what)
+        _check(job)
+        return self._enter(site, job, tuning_key(step), who)
 
     def _enter(self, site: str, job: Job, key: str | None, who: Actor) -> WorkRow:
         open_now = self._open_now(site, job)

@@ -132,7 +132,7 @@ class Work(Base):
     day: Mapped[date] = mapped_column(Date)
     what: Mapped[str] = mapped_column(Text)
     finding: Mapped[str | None] = mapped_column(String(48))
-    """The first of `findings`, or the key of a sign-off."""
+    """The first of `findings`, or the key of a sign-off or of a tuning step."""
     findings: Mapped[list[str] | None] = mapped_column(Json)
     parts: Mapped[str] = mapped_column(Text, default="", server_default="")
     minutes: Mapped[int | None] = mapped_column(Integer)

@@ -13,7 +13,7 @@ TITLES = {
     "hot_water_reheat": "Reheat the cylinder later",
     "pump_speed": "Change the circulation pump's speed",
 }
-_STOP = {
+STOP = {
     "heating_curve": (
         "Change one step a week. Stop and go one step back when a room with its valves fully open is below its"
         " target for two days. Mild weeks prove nothing: judge a step in cold weather."
@@ -46,7 +46,7 @@ def _told(a: dict[str, Any], of: str) -> dict[str, Any]:
     elif a["curve"] is None:
         lines.append(f"Now {a['now']:g} {a['unit']}, set {a['to']:g} {a['unit']}.")
     if a["room"] is not None:
-        lines.append(_room(a["room"]))
+        lines.append(room_words(a["room"]))
     lines += [
         f"{z['zone']}: {z['now_c']:.1f} °C now, {z['after_c']:.1f} °C then; target {z['target_c']:.1f} °C."
         for z in a["zones"]
@@ -57,22 +57,22 @@ def _told(a: dict[str, Any], of: str) -> dict[str, Any]:
     return {
         "code": a["code"],
         "title": TITLES[a["code"]],
-        "saves": _saves(a["saves"], of),
+        "saves": saves_words(a["saves"], of),
         "lines": lines,
         "steps": _steps(a["curve"]) if a["curve"] else [],
-        "stop": _STOP[a["code"]],
+        "stop": STOP[a["code"]],
         "caution": a["caution"],
     }
 
 
-def _saves(saves: dict[str, float], of: str) -> str:
+def saves_words(saves: dict[str, float], of: str) -> str:
     if saves["value"] >= 0.0:
         return f"Saves {words.interval(saves, 'kWh', 0)}, {of}."
     costs = {"value": -saves["value"], "low": -saves["high"], "high": -saves["low"]}
     return f"Uses {words.interval(costs, 'kWh', 0)} more, {of}, and the rooms are warm in time."
 
 
-def _room(room: dict[str, float]) -> str:
+def room_words(room: dict[str, float]) -> str:
     if room["value"] < 0.0:
         return f"Rooms get {-room['value']:.1f} K warmer on average."
     return f"Rooms fall by {room['value']:.1f} K on average ({room['low']:.1f} to {room['high']:.1f} K)."

@@ -67,6 +67,7 @@ def _found(found: Found, site: Site, text: str) -> dict[str, Any]:
         "name": found.name,
         "unit": found.unit,
         "choices": list(found.choices),
+        "text": found.text,
         "value": text,
         "shown": as_read(text),
         "low": found.low,

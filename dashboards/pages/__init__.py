@@ -38,6 +38,7 @@ from fieldfare.dashboards.pages.plain import (
     sign_in_page,
     welcome_page,
 )
+from fieldfare.dashboards.pages.season import commissioned_page, tuning_page
 from fieldfare.dashboards.pages.settings import (
     firm_page,
     people_page,
@@ -85,6 +86,7 @@ __all__ = [
     "chosen_page",
     "codes_page",
     "cold_snap_page",
+    "commissioned_page",
     "compare_page",
     "confirm_page",
     "day_page",
@@ -129,6 +131,7 @@ __all__ = [
     "site_settings_page",
     "site_toml",
     "told_visit",
+    "tuning_page",
     "uses_json",
     "visits_page",
     "welcome_page",

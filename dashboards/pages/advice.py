@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from fieldfare.analysis.reports.cold_snap import FORM
+from fieldfare.dashboards.advice.diary import household_line
 from fieldfare.dashboards.advice.snap import forecast_told, snap_told
 from fieldfare.dashboards.advice.told import advice_told
 from fieldfare.dashboards.templating import render
@@ -12,11 +13,15 @@ from fieldfare.dashboards.text import words
 
 
 def advice_page(
-    row: dict[str, Any], document: dict[str, Any] | None, problem: str, visitor: dict[str, Any]
+    row: dict[str, Any],
+    document: dict[str, Any] | None,
+    problem: str,
+    visitor: dict[str, Any],
+    step: dict[str, Any] | None = None,
 ) -> str:
     """Settings worth changing, each with its saving, what rooms do, and when to stop.
 
-    document : of analysis.advice.plan; None with a problem
+    document : of analysis.advice.plan; None with a problem. step : the tuning diary's, where it is the household's
     """
     home = visitor["role"] == "householder"
     return render(
@@ -26,6 +31,7 @@ def advice_page(
         visitor=visitor,
         row=row,
         home=home,
+        own_step=household_line(step),
         problem=words.reason(problem),
         told=advice_told(document) if document is not None else None,
         site_link=f"/sites/{row['id']}{'/home' if home else ''}",

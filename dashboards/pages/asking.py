@@ -8,6 +8,7 @@ from typing import Any
 
 from fieldfare.analysis.cautions import GROWS_AT, parts_of_setpoint
 from fieldfare.analysis.plant.site import Site
+from fieldfare.dashboards.design_ratios import ratios_told
 from fieldfare.dashboards.figures.chart import (
     Axis,
     Chart,
@@ -139,6 +140,7 @@ def learning_page(
         here="learning",
         visitor=visitor,
         lessons=lessons,
+        ratios=ratios_told(learning.get("by_building")),
         left_out=learning.get("left_out", 0),
     )
 

@@ -38,6 +38,12 @@ MAY: dict[tuple[str, str], tuple[set[str], Any]] = {
     ("GET", "/sites/{site_id}/what-if"): (HOME, None),
     ("GET", "/sites/{site_id}/answers/{question}"): (HOME, None),
     ("GET", "/sites/{site_id}/advice"): (HOME, None),
+    ("GET", "/sites/{site_id}/commissioned"): (HOME, None),
+    ("GET", "/sites/{site_id}/tuning"): (HOME, None),
+    ("POST", "/sites/{site_id}/tuning"): (
+        FIRM,
+        {"day": "2026-01-06", "code": "set_back", "before": [4.0], "after": [2.0]},
+    ),
     ("GET", "/fleet"): (FIRM, None),
     ("POST", "/fleet/cold-snap"): (FIRM, {}),
     ("GET", "/fleet/cold-snap"): (FIRM, None),

@@ -105,6 +105,23 @@ RUNS: dict[str, list[Run]] = {
         Run("advice alder-row --format json", says='"left_out"'),
         Run("advice no-such-home", 2, "no-such-home"),
     ],
+    "commissioned": [
+        Run("commissioned alder-row", says="No values were kept yet"),
+        Run("commissioned alder-row --format json", says='"values"'),
+        Run("commissioned no-such-home", 2, "no-such-home"),
+    ],
+    "tuning": [
+        Run("tuning alder-row", says="Nothing to change yet"),
+        Run("tuning alder-row --format json", says='"settings"'),
+        Run("tuning alder-row --made 2026-01-06", 2, "names no step"),
+        Run("tuning no-such-home", 2, "no-such-home"),
+    ],
+    "design-feedback": [
+        Run("design-feedback", says="No home has both"),
+        Run("design-feedback --format json", says='"groups"'),
+        Run("design-feedback --out d.csv", says="wrote d.csv"),
+        Run("design-feedback --out d.txt", 2, "must end in .csv"),
+    ],
     "cold-snap": [
         Run("cold-snap forecast.csv", says="Alder Row"),
         Run("cold-snap forecast.csv --format json", says='"coldest_c": -12.0'),

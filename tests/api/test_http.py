@@ -307,6 +307,7 @@ PAGES_OF_THE_FIRM = (
     f"/sites/{OWN}/visits/new",
     "/winter",
     "/learning",
+    "/learning/design.csv",
 )
 PAGES_OF_A_HOME = (
     "",
@@ -314,6 +315,8 @@ PAGES_OF_A_HOME = (
     "/winter",
     "/what-if",
     "/expectations",
+    "/commissioned",
+    "/tuning",
     "/figures/trace.json",
     "/papers/month/2026-01",
 )

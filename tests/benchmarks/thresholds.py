@@ -21,7 +21,14 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 HERE = Path(__file__).parents[2]
-ROOMS = ("analysis/findings", "analysis/expectation", "analysis/answers", "analysis/advice")
+ROOMS = (
+    "analysis/findings",
+    "analysis/expectation",
+    "analysis/answers",
+    "analysis/advice",
+    "analysis/tuning",
+    "analysis/commissioned",
+)
 _SOURCE = re.compile(
     r"\b(EN|ISO|IEC|Reg\.|Regulation|MID|WHO|HSE|HSG274|Approved Document|ASHRAE|VDI|DVGW|DIN|BS|"
     r"CIBSE|MCS|SAP|RFC|reference|et al\."

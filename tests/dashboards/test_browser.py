@@ -45,6 +45,8 @@ SITE_PAGES = (
     "/what-if?lower_curve_k=2",
     "/advice",
     "/expectations",
+    "/commissioned",
+    "/tuning",
     "/answers",
     "/answers/bill?against=design",
     "/answers/cold?from_hour=5&to_hour=9",

@@ -21,6 +21,7 @@ from fieldfare.api.core.forecast import (
     source_of,
     told_of,
 )
+from fieldfare.api.core.tuning import tuning
 from fieldfare.api.core.what_if import what_if
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import AppStateHere, PlantHere
@@ -39,14 +40,16 @@ MOST_BYTES = 1_000_000
 def what_to_set(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
     """Settings worth changing at one home."""
     actor = reader(request, "what_if.read", plant.site.id)
-    row = page_rows.row_of(parts, plant, None)
+    row, home = page_rows.row_of(parts, plant, None), actor.role == "householder"
     document: dict[str, Any] | None = None
+    step: dict[str, Any] | None = None
     problem = ""
     try:
-        document = advice(parts.service, plant, household=actor.role == "householder")
+        document = advice(parts.service, plant, household=home)
+        step = tuning(parts.service, plant, household=True)["next"] if home else None
     except (InputError, NotAssessed) as error:
         problem = str(error)
-    return HTMLResponse(pages.advice_page(row, document, problem, visitor(request)))
+    return HTMLResponse(pages.advice_page(row, document, problem, visitor(request), step))
 
 
 @router.get("/sites/{site_id}/what-if")

@@ -24,6 +24,7 @@ from fieldfare.api.http.live import newest_readings
 from fieldfare.api.people.access import Actor
 from fieldfare.api.records.papers import month_paper
 from fieldfare.api.records.sign_off import is_sign_off, sign_offs
+from fieldfare.api.records.tuning_log import is_step
 from fieldfare.dashboards.fleet_choice import PER_PAGE, Counts, page_of
 from fieldfare.dashboards.winter_entries import in_readers_units
 
@@ -136,7 +137,7 @@ def works_of(parts: AppState, plant: SiteRecord, *, effects: bool) -> list[dict[
             "id": work.id,
             "day": work.day.isoformat(),
             "what": work.what,
-            "finding": None if is_sign_off(work.finding) else work.finding,
+            "finding": None if is_sign_off(work.finding) or is_step(work.finding) else work.finding,
             "who": names.get(work.who, work.who),
             "findings": work.findings,
             "parts": work.parts,

@@ -88,9 +88,12 @@ def _build(number: int) -> Callable[..., int]:
     ) -> int:
         if number == 0:
             return -1
-        s: Record = np.zeros(1, dtype=STATE_DTYPE)[0]
-        acc: Record = np.zeros(1, dtype=MEANS_DTYPE)[0]
-        f: Record = np.zeros(1, dtype=FLOWS_DTYPE)[0]
+        # A record does not keep its array alive in compiled code: each array is used again at the end.
+        states, means = np.zeros(1, dtype=STATE_DTYPE), np.zeros(1, dtype=MEANS_DTYPE)
+        flows = np.zeros(1, dtype=FLOWS_DTYPE)
+        s: Record = states[0]
+        acc: Record = means[0]
+        f: Record = flows[0]
         air, fabric, slab, sensor = np.full(2, 19.5), np.full(2, 18.5), np.full(2, 22.0), np.full(2, 19.5)
         call, valve, duty = np.zeros(2), np.zeros(2), np.full(2, 0.5)
         water, cyl = np.full((2, 2), 26.0), np.full(CYLINDER_NODES, 47.0)
@@ -190,7 +193,7 @@ def _build(number: int) -> Callable[..., int]:
                     in_log = 0
                     clear(acc)
         stored(c, em, s, air, fabric, water, slab, cyl, balance[1])
-        return n
+        return n if states.size + means.size + flows.size == 3 else -1
 
     return run_steps
 

@@ -1,0 +1,1 @@
+"""Values kept at commissioning beside what the readings say today."""

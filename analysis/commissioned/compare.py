@@ -1,0 +1,202 @@
+"""Commissioned against today, value by value: which differ by more than both are uncertain."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
+from datetime import date, timedelta
+from typing import Any
+
+from fieldfare.analysis.commissioned.limits import LIMITS_COMMISSIONED
+from fieldfare.analysis.commissioned.meaning import ANOTHER_METER, EXCHANGED, MEANINGS, SETTING_OF, Meaning
+from fieldfare.analysis.commissioned.today import MEASURED, Today
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.figures.estimate import Estimate
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.reports.checklists import METER, as_read, meters_of, number_of
+from fieldfare.analysis.tuning.steps import Step
+
+BY_HAND = "read by hand; no reading tells it today"
+MOMENT = "a reading of that hour; it moves by itself"
+_MOMENTARY = frozenset({("cylinder", "stored"), ("cylinder", "mixed")})
+_OUTDOOR = frozenset({("curve_set", "cold_outdoor"), ("curve_set", "mild_outdoor")})
+"""Halves of a curve's point, told with the other half."""
+_HALF: dict[str, str] = {
+    "m3/h": "commissioned_flow_share",
+    "W": "commissioned_power_share",
+    "bar": "commissioned_pressure_bar",
+    "°C": "commissioned_temperature_k",
+    "K": "commissioned_set_back_k",
+}
+"""Doubt of a value that a person read and typed, by unit."""
+
+
+@dataclass(frozen=True)
+class Register:
+    """A running total as it was read. at_first : least and greatest value on the day of commissioning, None
+    where nothing was read on it. newest : with its day"""
+
+    point: str
+    at_first: tuple[float, float] | None
+    newest: float
+    day: date
+
+
+@dataclass(frozen=True)
+class Compared:
+    """item, found : ids of the sheet. title, name, unit : in words. commissioned : as it was typed
+    today : with its 95 % interval, or None with `reason`. differs : None where it can't be told
+    change : today less commissioned, in the unit. means, findings : where it differs
+    tuned : days on which the diary changed it on purpose
+    """
+
+    item: str
+    found: str
+    title: str
+    name: str
+    unit: str
+    commissioned: str
+    day: str
+    today: dict[str, float] | None
+    reason: str
+    differs: bool | None
+    change: float | None
+    means: str
+    findings: tuple[str, ...]
+    tuned: tuple[str, ...] = ()
+
+
+def compared(
+    site: Site,
+    facts: Facts,
+    items: Sequence[Mapping[str, Any]],
+    registers: Mapping[str, Register],
+    steps: Iterable[Step] = (),
+) -> list[dict[str, Any]]:
+    """Every value that a commissioning sheet holds, JSON-ready, in the sheet's order.
+
+    facts : Facts of the newest days, a year at most. items : of the sheet, as `Sheets.read` has them
+    registers : point -> its running total. steps : of the tuning diary
+    """
+    kept = {
+        (item["id"], f["id"]): number
+        for item in items
+        for f in item["found"]
+        if not f["trouble"] and (number := number_of(f["value"])) is not None
+    }
+    today, log = Today(site, facts, kept), list(steps)
+    rows = [
+        _row(today, item, f, registers, log)
+        for item in items
+        for f in item["found"]
+        if f["value"].strip() and not f["trouble"] and (item["id"], f["id"]) not in _OUTDOOR
+    ]
+    return [asdict(row) for row in rows]
+
+
+def _row(
+    today: Today,
+    item: Mapping[str, Any],
+    f: Mapping[str, Any],
+    registers: Mapping[str, Register],
+    log: Sequence[Step],
+) -> Compared:
+    key = (item["id"], f["id"])
+    number = today.kept.get(key)
+    found: tuple[Estimate, bool | None, Meaning]
+    if number is None or f["choices"] or f.get("text"):
+        found = Estimate.none(BY_HAND), None, Meaning("")
+    elif item["id"].startswith(METER):
+        found = _meter(today.site, item["id"], f["id"], number, registers)
+    else:
+        since = _since(today, [s for s in log if s.code == SETTING_OF.get(key)])
+        found = _measured(since, key, number, f["unit"], as_read(f["value"]))
+    estimate, differs, meaning = found
+    change = estimate.value - number if estimate.value is not None and number is not None else None
+    tuned = _on_purpose(key, change, log) if differs and change is not None else ()
+    return Compared(
+        *key,
+        item["title"],
+        _name(today, key, f),
+        f["unit"],
+        as_read(f["value"]),
+        (item["at"] or "")[:10],
+        estimate.as_dict(),
+        estimate.reason,
+        differs,
+        change,
+        meaning.says if differs else "",
+        meaning.findings if differs else (),
+        tuned,
+    )
+
+
+def _since(today: Today, steps: Sequence[Step]) -> Today:
+    """The days since a setting was last changed by the diary: those before it tell of another one."""
+    days = today.facts.days
+    if not steps or not len(days):
+        return today
+    first = max(step.day for step in steps) + timedelta(1)
+    return replace(today, facts=today.facts.between(first, days["day"][-1].astype("datetime64[D]").item()))
+
+
+def _on_purpose(key: tuple[str, str], change: float, log: Sequence[Step]) -> tuple[str, ...]:
+    """Days of the diary's steps where together they go the way that the value went."""
+    steps = [step for step in log if step.code == SETTING_OF.get(key)]
+    moved = sum(sum(step.after) - sum(step.before) for step in steps)
+    if SETTING_OF.get(key) == "pump_speed":  # more kelvins between flow and return are less water
+        moved = -moved
+    return tuple(step.day.isoformat() for step in steps) if moved * change > 0.0 else ()
+
+
+def _name(today: Today, key: tuple[str, str], f: Mapping[str, Any]) -> str:
+    """A curve's flow is named with the outdoor temperature that it was typed for."""
+    end = key[1].removesuffix("_flow")
+    at = today.kept.get(("curve_set", f"{end}_outdoor")) if key[0] == "curve_set" else None
+    return f"Flow at {at:g} °C outdoors" if at is not None and key[1].endswith("_flow") else f["name"]
+
+
+def _measured(
+    today: Today, key: tuple[str, str], number: float, unit: str, typed: str
+) -> tuple[Estimate, bool | None, Meaning]:
+    if key not in MEASURED:
+        return Estimate.none(MOMENT if key in _MOMENTARY else BY_HAND), None, Meaning("")
+    try:
+        estimate = MEASURED[key](today)
+    except NotAssessed as refused:
+        return Estimate.none(str(refused)), None, Meaning("")
+    assert estimate.value is not None
+    differs = abs(estimate.value - number) > math.hypot(estimate.half, hand_half(number, unit, typed))
+    side = "lower" if estimate.value < number else "higher"
+    return estimate, differs, MEANINGS.get((*key, side), Meaning(""))  # type: ignore[arg-type]
+
+
+def hand_half(number: float, unit: str, typed: str) -> float:
+    """Half-width of 95 % of a value that a person read and typed: its instrument, and half a digit."""
+    name = _HALF.get(unit)
+    limit = LIMITS_COMMISSIONED[name].default if name else 0.0
+    instrument = limit * abs(number) if name is not None and name.endswith("_share") else limit
+    _, _, decimals = typed.partition(".")
+    return math.hypot(instrument, 0.5 * 10.0 ** -len(decimals))
+
+
+def _meter(
+    site: Site, item: str, found: str, number: float, registers: Mapping[str, Register]
+) -> tuple[Estimate, bool | None, Meaning]:
+    """A typed reading against the counter of that day, or at least not above today's."""
+    nothing = Meaning("")
+    meters, n = meters_of(site, item.removeprefix(METER)), int(found.partition("_")[2] or 1) - 1
+    point = meters[n] if n < len(meters) else None
+    if point is None or point.form != "register":
+        return Estimate.none("no running total is read of this meter: read it on site"), None, nothing
+    seen = registers.get(point.id)
+    if seen is None:
+        return Estimate.none("its running total was not read lately"), None, nothing
+    newest = Estimate(seen.newest)
+    slack = max(LIMITS_COMMISSIONED["commissioned_reading_share"].default * abs(number), 1.0)
+    if seen.at_first is not None:
+        low, high = seen.at_first
+        return newest, not low - slack <= number <= high + slack, ANOTHER_METER
+    return newest, seen.newest < number - slack, EXCHANGED

@@ -1,0 +1,163 @@
+"""What the week after a step says: rooms and hot water against the week before, and the electricity."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldfare.analysis.advice.limits import LIMITS_ADVICE
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.figures.estimate import Estimate
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.reports.before_after import FEWEST_DAYS, WHOLE_DAY, Effect, effect_of_work
+from fieldfare.analysis.tuning.steps import Step
+
+_REACH = timedelta(FEWEST_DAYS)
+_RAISED_K = 0.3  # a household that turns its target up (as facts of rooms take it)
+
+
+@dataclass(frozen=True)
+class ZoneWeek:
+    """Days on which a zone was below its target, of the judged ones; mean deficit on them [K]."""
+
+    zone: str
+    days: int
+    short: int
+    short_before: int
+    deficit_k: float | None
+    raised: bool
+
+    @property
+    def binds(self) -> bool:
+        """Newly short on two days: a zone that was short before has a reason of its own."""
+        most = LIMITS_ADVICE["tuning_short_days"].default
+        return self.short >= most > self.short_before and not self.raised
+
+
+@dataclass(frozen=True)
+class Week:
+    """days : whole days since the step, at most seven. coldest_c : mean of the coldest of them
+    zones : rooms, where they are measured, against the week before the season's first step. cold_water_min,
+    cold_water_before : minutes of the cylinder below 40 °C after and before this step; None where not measured
+    """
+
+    days: int
+    coldest_c: float | None
+    zones: tuple[ZoneWeek, ...]
+    cold_water_min: float | None
+    cold_water_before: float | None
+
+    @property
+    def is_over(self) -> bool:
+        return self.days >= FEWEST_DAYS
+
+    @property
+    def cold_zone(self) -> str | None:
+        """A zone that the season's steps were too much for."""
+        return next((zone.zone for zone in self.zones if zone.binds), None)
+
+    @property
+    def is_short_of_water(self) -> bool:
+        cold, before = self.cold_water_min, self.cold_water_before
+        most = LIMITS_ADVICE["tuning_cold_water_min"].default
+        return cold is not None and cold > most and cold > 2.0 * (before or 0.0)
+
+
+def week_after(site: Site, days: Table, step: Step, begun: date) -> Week:
+    """The seven days after a step. begun : day of the season's first step, before which rooms are compared"""
+    return _week(site, days, step.day + timedelta(1), step.day + _REACH, step.day, begun)
+
+
+def last_week(site: Site, days: Table, last: date, log: Sequence[Step]) -> Week:
+    """The newest seven days, as far as they lie after the last step."""
+    first = max(last - _REACH + timedelta(1), log[-1].day + timedelta(1))
+    return _week(site, days, first, last, log[-1].day, log[0].day)
+
+
+def _week(site: Site, days: Table, first: date, last: date, changed: date, begun: date) -> Week:
+    after = days.between(first, last)
+    before, at_first = (days.between(d - _REACH, d - timedelta(1)) for d in (changed, begun))
+    whole = int((after["n_electricity"] >= WHOLE_DAY * after["n_minutes"]).sum()) if len(after) else 0
+    outdoor = after.floats("outdoor") if len(after) else np.empty(0)
+    seen = outdoor[np.isfinite(outdoor)]
+    return Week(
+        whole,
+        float(seen.min()) if len(seen) else None,
+        tuple(_zone(site, name, at_first, after) for name in zones_of(days)),
+        _cold(after),
+        _cold(before),
+    )
+
+
+def zones_of(days: Table) -> list[str]:
+    return [name[5:] for name in days.names if name.startswith("room.") and days.knows(name)]
+
+
+def short_days(site: Site, zone: str, days: Table) -> int:
+    """Days on which a zone was below its target by more than the tolerance."""
+    return int((_deficit(site, zone, days) > LIMITS_ADVICE["advice_room_tolerance_k"].default).sum())
+
+
+def _zone(site: Site, zone: str, before: Table, after: Table) -> ZoneWeek:
+    judged = _deficit(site, zone, after)
+    short = judged > LIMITS_ADVICE["advice_room_tolerance_k"].default
+    return ZoneWeek(
+        zone,
+        int(np.isfinite(judged).sum()),
+        int(short.sum()),
+        short_days(site, zone, before),
+        float(judged[short].mean()) if short.any() else None,
+        _wanted(zone, after) > _wanted(zone, before) + _RAISED_K,
+    )
+
+
+def _deficit(site: Site, zone: str, days: Table) -> NDArray[np.float64]:
+    """Target less room by day [K], without recovery after a set-back; nan in weather beyond the design's."""
+    if not len(days):
+        return np.empty(0)
+    own = f"deficit.{zone}"
+    found = days.floats(own) if days.knows(own) else site.design.indoor_c - days.floats(f"room_day.{zone}")
+    beyond = days.floats("outdoor") < (site.design.outdoor_c if site.design.outdoor_c is not None else -99.0)
+    return np.where(beyond, np.nan, found)
+
+
+def _wanted(zone: str, days: Table) -> float:
+    name = f"wanted.{zone}"
+    return days.median(name) if len(days) and name in days.names else float("nan")
+
+
+def _cold(days: Table) -> float | None:
+    if not len(days) or "n_tank_cold" not in days.names or not days.total("n_tank"):
+        return None
+    return days.total("n_tank_cold")
+
+
+def effect_of_step(days: Table, step: Step, other_days: Iterable[date]) -> Effect:
+    """Before against after a step, in days that no other change lies in."""
+    others = {day for day in other_days if day != step.day}
+    first = max((day for day in others if day < step.day), default=date.min)
+    last = min((day for day in others if day > step.day), default=date.max)
+    one = timedelta(1)
+    return effect_of_work(
+        days.between(first if first == date.min else first + one, last if last == date.max else last - one),
+        step.day,
+    )
+
+
+def effect_of_all(days: Table, log: Sequence[Step]) -> Effect:
+    """The days before the first step against those after the last."""
+    first, last = log[0].day, log[-1].day
+    day = days["day"]
+    apart = (day < np.datetime64(first)) | (day > np.datetime64(last))
+    return effect_of_work(days.where(apart), first)
+
+
+def effect_dict(effect: Effect) -> dict[str, Any]:
+    """What a diary keeps of an effect: without the days behind it."""
+    told = {k: v.as_dict() if isinstance(v, Estimate) else v for k, v in vars(effect).items()}
+    return {k: v for k, v in told.items() if k not in ("compared", "lines", "method")}

@@ -1,0 +1,148 @@
+"""A home's first season and the next design: `commissioned`, `tuning`, `design-feedback`."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import click
+
+from fieldfare.api.cli.options import Day, format_option, print_json
+from fieldfare.api.core.settings import Settings
+
+
+@click.command("commissioned")
+@click.argument("site_id", metavar="SITE")
+@format_option
+@click.pass_obj
+def commissioned(settings: Settings, site_id: str, form: str) -> None:
+    """Compare the values kept at commissioning with what the readings say today."""
+    from fieldfare.api.core.commissioned import commissioned as looked_at
+    from fieldfare.api.core.service import opened
+
+    with opened(settings) as service:
+        plant = service.sites.get(site_id)
+        document = looked_at(service, plant)
+    if form == "json":
+        print_json(document)
+        return
+    from fieldfare.dashboards.checks.commissioned import commissioned_told
+
+    told = commissioned_told(document, plant.site)
+    for r in told["differs"]:
+        click.echo(f"Differs: {r['title']}, {r['name']}: {r['then']} then, {r['today']} today, {r['change']}")
+        if r["tuned"]:
+            click.echo("  Changed on purpose: see the tuning diary.")
+        elif r["means"]:
+            named = "; ".join(f"{f['title']}{'' if f['open'] else ' (not found)'}" for f in r["findings"])
+            click.echo(f"  May mean: {r['means']}.{f' Findings: {named}' if named else ''}")
+    if told["caution"]:
+        click.echo(f"  Take care. {told['caution']}")
+    for r in told["agrees"]:
+        click.echo(f"As commissioned: {r['title']}, {r['name']}: {r['then']} then, {r['today']} today")
+    for r in told["untold"]:
+        click.echo(f"Not to be told: {r['title']}, {r['name']}: {r['then']}. {r['reason']}")
+    if not document["values"]:
+        click.echo("No values were kept yet: fill in the commissioning sheet.")
+
+
+@click.command("tuning")
+@click.argument("site_id", metavar="SITE")
+@click.option("--made", type=Day(), help="Log the step that the diary names, as made on this day.")
+@format_option
+@click.pass_obj
+def tuning(settings: Settings, site_id: str, made: date | None, form: str) -> None:
+    """Say which setting of a home to change next this season, by how much and why; or that tuning is done."""
+    from fieldfare.api.core.service import opened
+    from fieldfare.api.core.tuning import tuning as kept
+
+    with opened(settings) as service:
+        plant = service.sites.get(site_id)
+        document = kept(service, plant)
+        if made is not None:
+            _log(service, plant, document, made)
+            document = kept(service, plant)
+    if form == "json":
+        print_json(document)
+        return
+    from fieldfare.dashboards.advice.diary import diary_told
+
+    told = diary_told(document, plant.site.cost.currency if plant.site.cost is not None else None)
+    click.echo(f"{told['headline']}.{' ' + told['says'] + '.' if told['says'] else ''}")
+    step = told["next"]
+    if step is not None:
+        click.echo(f"  {step['change']}.")
+        for line in (*step["lines"], f"Watch: {step['watch']}", *filter(None, [step["caution"]])):
+            click.echo(f"  {line}")
+    for e in told["entries"]:
+        click.echo(f"{e['day']}: {e['change']}{' (warmth given back)' if e['back'] else ''}. {e['said']}")
+    if told["whole"]:
+        click.echo(f"In all: {told['whole']}")
+    for s in told["settings"]:
+        click.echo(f"{s['name']}: {s['state']}{'. ' + s['reason'] if s['reason'] else ''}")
+
+
+def _log(service: Any, plant: Any, document: dict[str, Any], made: date) -> None:
+    from fieldfare.analysis.errors import InputError
+    from fieldfare.api.core.tuning import log_step
+    from fieldfare.api.people.access import COMMAND_LINE
+    from fieldfare.api.records.maintenance_log import MaintenanceLog
+    from fieldfare.api.records.tuning_log import checked_step
+
+    step = document["next"]
+    if step is None:
+        raise InputError("the diary names no step now; leave --made out")
+    log_step(
+        MaintenanceLog(service),
+        plant.site,
+        checked_step(made, step["code"], step["now"], step["to"]),
+        COMMAND_LINE,
+    )
+
+
+@click.command("design-feedback")
+@click.option(
+    "--out",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="Write the table for a design calculation to FILE.csv.",
+)
+@format_option
+@click.pass_obj
+def design_feedback(settings: Settings, out: Path | None, form: str) -> None:
+    """Tell what the firm's homes measured against their designs, by type and age of home."""
+    from fieldfare.analysis.errors import InputError
+    from fieldfare.api.core.fleet_rows import fleet_learning
+    from fieldfare.api.core.service import opened
+
+    if out is not None and out.suffix.lower() != ".csv":
+        raise InputError(f"{out}: the name must end in .csv")
+    if out is not None and not out.absolute().parent.is_dir():
+        raise InputError(f"{out}: there is no folder {out.absolute().parent}")
+    with opened(settings) as service:
+        document = fleet_learning(service)["by_building"]
+    if out is not None:
+        from fieldfare.api.core.design_csv import design_csv
+
+        out.write_bytes(design_csv(document))
+        if form == "text":
+            click.echo(f"wrote {out}")
+    if form == "json":
+        print_json(document)
+        return
+    from fieldfare.dashboards.design_ratios import ratios_told
+
+    told = ratios_told(document)
+    if told is None:
+        click.echo("No home has both a measured and a designed value yet.")
+        return
+    for table in told["tables"]:
+        click.echo(f"{table['title']}, measured over designed")
+        for r in table["rows"]:
+            range_ = f"{r['ratio']}; next home {r['next']}" if r["ratio"] else "too few homes"
+            click.echo(f"  {r['group']}, {r['n']} homes: {range_}")
+        if table["says"]:
+            click.echo(f"  {table['says']}")
+
+
+COMMANDS = (commissioned, tuning, design_feedback)

@@ -1,0 +1,78 @@
+"""Values of the commissioning sheet beside what the readings say today."""
+
+from __future__ import annotations
+
+from datetime import date, datetime, timedelta
+from typing import Any
+
+import numpy as np
+
+from fieldfare.analysis.minutes.midnight import local_midnight
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.reports.checklists import METER, meters_of
+from fieldfare.api.checks.photos import Photos
+from fieldfare.api.checks.sheets import SheetKey, Sheets
+from fieldfare.api.core.fleet_summary import rolling_result
+from fieldfare.api.core.service import Service
+from fieldfare.api.core.sites import SiteRecord
+from fieldfare.api.records.tuning_log import steps_of
+
+FIRST = SheetKey("commissioning", "first")
+LOOKS_BACK_DAYS = 365
+
+
+def commissioned(service: Service, plant: SiteRecord) -> dict[str, Any]:
+    """Every kept value with today's, and the findings that are open; JSON-ready.
+
+    Returns signed, values (of `compared`), open (codes of findings), from, to. Raises NoReadings
+    """
+    from fieldfare.analysis.commissioned.compare import compared
+
+    sheet = Sheets(service, Photos(service.database, service.settings.data)).read(plant, FIRST)
+    first, last = service.results.rolling(plant, LOOKS_BACK_DAYS)
+    service.facts_cache.update(plant.site, first, last)
+    facts = service.facts_cache.kept(plant.site.id, first, last)
+    site = service.facts_cache.equipped(plant.site)
+    steps, _ = steps_of(service.database, plant.site.id, first, last)
+    days = {item["id"]: _day(item["at"], plant.site) for item in sheet["items"]}
+    values = compared(site, facts, sheet["items"], _registers(service, plant.site, days, last), steps)
+    result = rolling_result(service, plant, None) or {}
+    return {
+        "site": plant.site.id,
+        "name": plant.site.site.name,
+        "signed": sheet["signed"],
+        "from": first.isoformat(),
+        "to": last.isoformat(),
+        "values": values,
+        "open": sorted({f["code"] for f in result.get("findings", []) if not f.get("until")}),
+    }
+
+
+def _day(at: str | None, site: Site) -> date | None:
+    return datetime.fromisoformat(at).astimezone(site.zone).date() if at else None
+
+
+def _registers(service: Service, site: Site, days: dict[str, date | None], last: date) -> dict[str, Any]:
+    """Running totals of the meters on the sheet: on the day they were typed, and the newest."""
+    from fieldfare.analysis.commissioned.compare import Register
+
+    found = {}
+    for item, day in days.items():
+        if not item.startswith(METER) or day is None:
+            continue
+        for point in meters_of(site, item.removeprefix(METER)):
+            if point.form != "register":
+                continue
+            at_first = _values(service, site, point.id, day, day)
+            newest = _values(service, site, point.id, last - timedelta(1), last)
+            if len(newest):
+                ends = (float(at_first.min()), float(at_first.max())) if len(at_first) else None
+                found[point.id] = Register(point.id, ends, float(newest[-1]), last)
+    return found
+
+
+def _values(service: Service, site: Site, point: str, first: date, last: date) -> np.ndarray:
+    start, end = local_midnight(site, first), local_midnight(site, last + timedelta(1))
+    samples = service.store.read(site.id, [point], start, end).get(point)
+    values = np.asarray(samples.value if samples is not None else [], dtype=np.float64)
+    return values[np.isfinite(values)]

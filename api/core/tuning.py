@@ -1,0 +1,41 @@
+"""The tuning diary of a site's heating season."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from fieldfare.api.core.service import Service
+from fieldfare.api.core.sites import SiteRecord
+from fieldfare.api.people.access import Actor
+from fieldfare.api.records.maintenance_log import MaintenanceLog, WorkRow
+from fieldfare.api.records.tuning_log import steps_of
+
+if TYPE_CHECKING:
+    from fieldfare.analysis.plant.site import Site
+    from fieldfare.analysis.tuning.steps import Step
+
+
+def tuning(service: Service, plant: SiteRecord, *, household: bool = False) -> dict[str, Any]:
+    """What was changed this season, what it did, and the one setting to change next; JSON-ready.
+
+    household : only a step that is the household's to make. Raises NoReadings, NotAssessed
+    """
+    from fieldfare.analysis.tuning.diary import diary, season_start
+
+    start, last = service.results.span(plant)
+    first = season_start(plant.site, last, start)
+    result = service.results.result(plant, first, last)
+    facts = service.facts_cache.kept(plant.site.id, first, last)
+    steps, others = steps_of(service.database, plant.site.id, first, last)
+    site = service.facts_cache.equipped(plant.site)
+    document = diary(site, facts, result, steps, others, household=household)
+    return {"site": plant.site.id, "name": plant.site.site.name, **document}
+
+
+def log_step(works: MaintenanceLog, site: Site, step: Step, who: Actor) -> WorkRow:
+    """Keep a step as a job, in words that the household reads too. Raises InputError."""
+    from fieldfare.analysis.tuning.steps import curve_ends
+    from fieldfare.dashboards.advice.diary import change_words
+
+    outdoor = curve_ends(site) if step.code == "heating_curve" else None
+    return works.tune(site.id, step, change_words(step.code, step.before, step.after, outdoor), who)

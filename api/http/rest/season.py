@@ -1,0 +1,57 @@
+"""The first season of a home: commissioned against today, and the tuning diary."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter
+from pydantic import Field
+
+from fieldfare.api.core.commissioned import commissioned
+from fieldfare.api.core.tuning import log_step, tuning
+from fieldfare.api.http.auth import AppStateHere, PlantHere, need
+from fieldfare.api.http.schemas import Shape, SomeDay
+from fieldfare.api.people.access import Actor
+from fieldfare.api.records.maintenance_log import WorkRow
+from fieldfare.api.records.tuning_log import checked_step
+
+router = APIRouter(tags=["results"])
+Values = Annotated[list[float], Field(min_length=1, max_length=2)]
+
+
+class StepIn(Shape):
+    """A step of tuning as it was made."""
+
+    day: SomeDay
+    code: Annotated[str, Field(max_length=40, examples=["set_back"])]
+    before: Values = Field(
+        description="As it was; of the heating curve the flow [°C] at the design's and at 15 °C outdoors.",
+        examples=[[4.0]],
+    )
+    after: Values = Field(description="As it was set.", examples=[[2.0]])
+
+
+@router.get("/sites/{site_id}/commissioned")
+def read_commissioned(
+    plant: PlantHere, parts: AppStateHere, actor: Actor = need("works.read")
+) -> dict[str, Any]:
+    """Every value of the commissioning sheet beside what the readings say today, with what differs."""
+    return commissioned(parts.service, plant)
+
+
+@router.get("/sites/{site_id}/tuning")
+def read_tuning(plant: PlantHere, parts: AppStateHere, actor: Actor = need("what_if.read")) -> dict[str, Any]:
+    """The season's tuning diary: the one setting to change next, what was changed and what it did; a
+    household gets a step only where it is its own."""
+    return tuning(parts.service, plant, household=actor.role == "householder")
+
+
+@router.post("/sites/{site_id}/tuning", status_code=201)
+def add_step(
+    body: StepIn, plant: PlantHere, parts: AppStateHere, actor: Actor = need("works.write")
+) -> WorkRow:
+    """Log a step of tuning; it is kept as a job."""
+    step = checked_step(body.day, body.code, body.before, body.after)
+    row = log_step(parts.works, plant.site, step, actor)
+    parts.audit.note(actor, "tuning step logged", plant.site.id, work=row.id)
+    return row

@@ -1,0 +1,57 @@
+"""The first season at a home: commissioned against today, and the tuning diary."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from fieldfare.dashboards.advice.diary import diary_told
+from fieldfare.dashboards.checks.commissioned import commissioned_told
+from fieldfare.dashboards.templating import render
+from fieldfare.dashboards.text import words
+
+
+def commissioned_page(
+    row: dict[str, Any], document: dict[str, Any] | None, problem: str, visitor: dict[str, Any]
+) -> str:
+    """Each kept value beside today's. document : of api.core.commissioned; None with a problem"""
+    return render(
+        "commissioned.html",
+        title=f"Commissioned and today, {row['name']}",
+        here="site",
+        visitor=visitor,
+        row=row,
+        problem=words.reason(problem),
+        told=commissioned_told(document, row["site"]) if document is not None else None,
+        signed=document["signed"] if document is not None else None,
+    )
+
+
+def tuning_page(
+    row: dict[str, Any],
+    document: dict[str, Any] | None,
+    problem: str,
+    visitor: dict[str, Any],
+    today: str,
+    typed: Mapping[str, str] | None = None,
+    refused: str = "",
+) -> str:
+    """The step to make next with its form, and the diary.
+
+    document : of api.core.tuning; None with a problem. typed, refused : the form as it was sent, and why not
+    """
+    site = row["site"]
+    currency = site.cost.currency if site.cost is not None else None
+    return render(
+        "tuning.html",
+        title=f"Tuning diary, {row['name']}",
+        here="site",
+        visitor=visitor,
+        row=row,
+        problem=words.reason(problem),
+        told=diary_told(document, currency) if document is not None else None,
+        may_log=visitor["role"] in ("installer", "engineer"),
+        today=today,
+        typed=typed or {},
+        refused=refused,
+    )

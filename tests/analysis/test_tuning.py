@@ -1,0 +1,169 @@
+"""The tuning diary: a badly set home tuned week by week, and rules that hold for any home."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from fieldfare.analysis.advice.limits import LIMITS_ADVICE
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.tuning.diary import season_start
+from fieldfare.analysis.tuning.steps import Step, as_set, is_reached, stepped_back, toward
+from fieldfare.analysis.tuning.week import week_after
+from tests.benchmarks.tuning_cases import Tuned, tune
+
+DAY = date(2024, 1, 10)
+SITE = """
+[site]
+id = "alder-row"
+name = "Alder Row"
+timezone = "UTC"
+[design]
+indoor_c = 21.0
+outdoor_c = -10.0
+[hot_water]
+setpoint_c = 55.0
+reheat_below_c = 48.0
+"""
+
+
+@pytest.fixture(scope="module")
+def tuned() -> Tuned:
+    """A curve 3 K too hot, a set-back of 4 K and a pump at full speed, looked at after each week."""
+    return tune(
+        2105,
+        "compensation",
+        curve_k=3.0,
+        days=100,
+        learn=25,
+        hot_water=False,
+        looks=(8,),
+        stop_when_done=True,
+    )
+
+
+def test_the_diary_ends_with_less_electricity_and_rooms_that_were_kept(tuned: Tuned) -> None:
+    assert tuned.ended is not None, tuned.last
+    assert tuned.last["state"] == "done"
+    assert len(tuned.log) >= 4
+    assert tuned.saved_share() > 0.05
+    days = sum(s.days for s in tuned.stretches)
+    assert sum(s.cold_days for s in tuned.stretches) <= 0.15 * days
+    last = tuned.stretches[-1]
+    assert last.cold_days == 0, "it does not end with cold rooms"
+
+
+def test_one_setting_a_week_and_two_kelvin_at_most(tuned: Tuned) -> None:
+    most = LIMITS_ADVICE["advice_step_k"].default
+    days = [step.day for step in tuned.log]
+    assert len(set(days)) == len(days)
+    assert all(b - a >= timedelta(8) for a, b in pairwise(days))
+    for step in tuned.log:
+        if step.code != "pump_speed":
+            assert max(abs(a - b) for a, b in zip(step.before, step.after, strict=True)) <= most + 0.05
+    assert {s["code"] for s in tuned.last["settings"]} >= {"heating_curve", "set_back", "pump_speed"}
+    assert all(s["reason"] for s in tuned.last["settings"])
+
+
+def test_entries_keep_what_was_changed_and_what_the_week_after_said(tuned: Tuned) -> None:
+    entries = tuned.last["entries"]
+    assert [e["day"] for e in entries] == [s.day.isoformat() for s in tuned.log]
+    for entry in entries:
+        assert entry["effect"]["electricity_kwh"] or entry["effect"]["reason"]
+        assert entry["week"]["zones"]
+        assert 0 <= entry["week"]["days"] <= 7
+    assert any(e["too_much"] for e in entries), "the rooms' limit was found by trying"
+
+
+def test_a_step_goes_two_kelvin_toward_its_goal() -> None:
+    assert toward("heating_curve", (50.0, 30.0), (44.0, 29.0)) == (48.0, 29.0)
+    assert toward("set_back", (4.0,), (3.0,)) == (3.0,)
+    assert toward("pump_speed", (2.8,), (4.2,)) == (4.2,)
+    assert is_reached((44.1, 29.0), (44.0, 29.1))
+    assert not is_reached((44.5, 29.0), (44.0, 29.0))
+
+
+@pytest.mark.parametrize(
+    ("code", "before", "after", "saves"),
+    [
+        ("heating_curve", (50.0, 30.0), (48.0, 30.0), True),
+        ("set_back", (1.0,), (3.0,), True),
+        ("set_back", (4.0,), (2.0,), False),
+        ("pump_speed", (2.8,), (4.2,), True),
+        ("hot_water_setpoint", (50.0,), (52.0,), False),
+    ],
+)
+def test_which_steps_take_warmth_away(
+    code: str, before: tuple[float, ...], after: tuple[float, ...], saves: bool
+) -> None:
+    assert Step(DAY, code, before, after).saves is saves
+
+
+def test_a_curve_that_was_raised_again_is_at_its_limit() -> None:
+    down, up = (
+        Step(DAY, "heating_curve", (50.0, 30.0), (48.0, 28.0)),
+        Step(DAY + timedelta(8), "heating_curve", (48.0, 28.0), (50.0, 30.0)),
+    )
+    assert stepped_back([down], "heating_curve") is None
+    assert stepped_back([down, up], "heating_curve") == up
+    assert stepped_back([up], "heating_curve") is None
+
+
+def test_the_cylinder_is_as_the_log_left_it() -> None:
+    site = parse_site(SITE)
+    set_now = as_set(site, [Step(DAY, "hot_water_setpoint", (55.0,), (48.0,))]).hot_water
+    assert set_now is not None
+    assert (set_now.setpoint_c, set_now.reheat_below_c) == (48.0, 47.0)
+    assert as_set(site, []) is site
+
+
+def weeks(short_before: int, short_after: int, raised: float = 0.0, outdoor: float = 3.0) -> Table:
+    """Seven days before and after a step, so many with rooms 0.8 K under their target."""
+    day = np.array([np.datetime64(DAY + timedelta(n)) for n in range(-7, 8)], dtype="datetime64[us]")
+    deficit = np.zeros(15)
+    deficit[:short_before] = 0.8
+    deficit[8 : 8 + short_after] = 0.8
+    wanted = np.full(15, 21.0)
+    wanted[8:] += raised
+    return Table(
+        {
+            "day": day,
+            "n_minutes": np.full(15, 1440),
+            "n_electricity": np.full(15, 1440),
+            "outdoor": np.full(15, outdoor),
+            "room.house": np.full(15, 20.5),
+            "room_day.house": np.full(15, 20.5),
+            "deficit.house": deficit,
+            "wanted.house": wanted,
+        }
+    )
+
+
+@pytest.mark.parametrize(
+    ("days", "zone"),
+    [
+        (weeks(0, 1), None),
+        (weeks(0, 2), "house"),
+        (weeks(3, 5), None),  # it was cold before: a reason of its own
+        (weeks(0, 5, raised=1.0), None),  # the household turned it up
+        (weeks(0, 5, outdoor=-14.0), None),  # colder than the design
+    ],
+    ids=["one day", "two days", "cold before", "target raised", "beyond design"],
+)
+def test_rooms_newly_short_on_two_days_are_too_much(days: Table, zone: str | None) -> None:
+    step = Step(DAY, "heating_curve", (50.0, 30.0), (48.0, 28.0))
+    week = week_after(parse_site(SITE), days, step, DAY)
+    assert week.is_over
+    assert week.cold_zone == zone
+
+
+def test_a_season_begins_with_july_or_the_hand_over() -> None:
+    site = parse_site(SITE)
+    assert season_start(site, date(2024, 2, 1), date(2020, 1, 1)) == date(2023, 7, 1)
+    assert season_start(site, date(2024, 2, 1), date(2023, 11, 5)) == date(2023, 11, 5)
+    south = parse_site(SITE.replace('timezone = "UTC"', 'timezone = "UTC"\nlatitude = -41.0'))
+    assert season_start(south, date(2024, 8, 1), date(2020, 1, 1)) == date(2024, 1, 1)
