@@ -1,9 +1,6 @@
-"""Moving means and medians are those of pandas, and the analysis loads without it."""
+"""Moving means and medians are those of pandas."""
 
 from __future__ import annotations
-
-import subprocess
-import sys
 
 import numpy as np
 import pandas as pd
@@ -35,12 +32,3 @@ def test_by_hand() -> None:
     values = np.array([1.0, 5.0, NAN, 3.0, 9.0])
     np.testing.assert_array_equal(moving_median(values, 3, 2), [3.0, 3.0, 4.0, 6.0, 6.0])
     np.testing.assert_array_equal(moving_mean(values, 2, 2, centred=False), [NAN, 3.0, NAN, NAN, 6.0])
-
-
-@pytest.mark.parametrize(
-    "module",
-    ["fieldfare.analysis.reports.result", "fieldfare.analysis.facts.build", "fieldfare.collector.csv"],
-)
-def test_a_first_result_loads_no_pandas(module: str) -> None:
-    code = f"import sys, {module}; sys.exit('pandas' in sys.modules)"
-    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
