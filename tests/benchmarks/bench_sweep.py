@@ -4,9 +4,9 @@
 
 Every site has a fortnight of minutes, or as many days as are asked for, and facts up to yesterday; one new
 day arrives, hour by hour as collection brings it, and is not sealed yet; the pass brings facts and result up
-to date. The day after has the watches of some hours. The cost is processor time of all workers: as it was, and
-as it would have been at the fastest pace of the machine seen in the run (`yardstick`). The cluster's answers are compared with the pool's to the bit. Beside the JSON file a page of
-the same name shows the growth.
+to date. The day after has the watches of some hours. The cost is processor time of all workers: as it was,
+and as it would have been at the fastest pace of the machine seen in the run (`yardstick`). The cluster's
+answers are compared with the pool's to the bit. Beside the JSON file a page of the same name shows the growth.
 """
 
 from __future__ import annotations
@@ -219,7 +219,8 @@ def main() -> None:
         row["watch_hour_s_per_site"] = row["watch_whole_s_per_site"] + between
     first = rows[0]["at_fastest_s_per_site"]
     print(
-        f"{'sites':>6}{'wall s':>9}{'ms a site':>11}{'at fastest pace':>17}{'to smallest':>13}{'kB':>7}{'MB':>6}"
+        f"{'sites':>6}{'wall s':>9}{'ms a site':>11}{'at fastest pace':>17}"
+        f"{'to smallest':>13}{'kB':>7}{'MB':>6}"
     )
     for r in rows:
         each, fast = r["work_s_per_site"] * 1000, r["at_fastest_s_per_site"] * 1000
