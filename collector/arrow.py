@@ -12,8 +12,12 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-_TYPES = {np.dtype(np.float64): pa.float64(), np.dtype(np.int64): pa.int64(), np.dtype(np.int32): pa.int32()}
-_KINDS = {kind: dtype for dtype, kind in _TYPES.items()}
+_TYPES: dict[np.dtype[Any], pa.DataType] = {
+    np.dtype(np.float64): pa.float64(),
+    np.dtype(np.int64): pa.int64(),
+    np.dtype(np.int32): pa.int32(),
+}
+_KINDS: dict[pa.DataType, np.dtype[Any]] = {kind: dtype for dtype, kind in _TYPES.items()}
 
 
 def numbers(column: pa.ChunkedArray | pa.Array) -> NDArray[Any]:

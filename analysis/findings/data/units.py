@@ -226,7 +226,7 @@ def _outdoor(context: Context, raw: Floats) -> list[Told]:
     meant = _CELSIUS.back(raw)
     # 14 degC read as degF is -10 degC, and summer's 30 degC never gets above 0.
     deep = known & (raw < lowest) & (meant > lowest) & (meant < 30.0)
-    weeks = moving_mean(deep, 10, 10, centred=False)
+    weeks = moving_mean(deep.astype(np.float64), 10, 10, centred=False)
     so = deep & (np.nan_to_num(_widened(weeks >= 0.9, 10)) > 0)
     return [hot, Told(_CELSIUS, so, so | (known & (raw > 2.0)))]
 
