@@ -29,6 +29,8 @@ def test_a_slower_machine_is_no_worse_code() -> None:
         ("first_ms", 100.0, 120.0, True),
         ("first_ms", 0.1, 0.9, False),
         ("peak_mb", 100.0, 120.0, True),
+        ("ratio", 2.0, 2.2, False),
+        ("ratio", 2.0, 2.4, True),
         ("rows_per_s", 100.0, 80.0, True),
         ("rows_per_s", 100.0, 130.0, False),
         ("count", 1.0, 9.0, False),

@@ -97,8 +97,8 @@ def _near(day: Segments, drawn: Floats, given: Floats) -> tuple[Floats, Floats]:
     a, b = _quick(drawn), _quick(given)
     padded = np.concatenate((np.zeros(_NEAR_MIN), b, np.zeros(_NEAR_MIN)))
     shifts = np.arange(-_NEAR_MIN, _NEAR_MIN + 1)
-    product = np.stack([day.sum(a * padded[_NEAR_MIN + k : _NEAR_MIN + k + len(a)]) for k in shifts])
-    size = np.sqrt(day.sum(a * a) * day.sum(b * b))
+    product = np.stack([day.add(a * padded[_NEAR_MIN + k : _NEAR_MIN + k + len(a)]) for k in shifts])
+    size = np.sqrt(day.add(a * a) * day.add(b * b))
     best = np.argmax(product, axis=0)
     like = np.divide(
         product[best, np.arange(len(day))], size, out=np.full(len(day), np.nan), where=size > 0.0

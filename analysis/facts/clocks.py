@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
-from scipy.fft import next_fast_len
 
 from fieldfare.analysis.facts.minutes import Minutes
 from fieldfare.analysis.facts.segments import Segments
@@ -115,10 +114,22 @@ def _alike(day: Segments, drawn: Floats, known: Ints) -> list[_Alike]:
     shapes = np.stack((day.minutes, day.start - first, last - first), axis=1)
     for length, here, reach in np.unique(shapes[enough], axis=0):
         rows = np.flatnonzero(enough & (shapes == (length, here, reach)).all(axis=1))
-        width = next_fast_len(int(reach), real=True)  # no shift asked for reaches beyond it
+        width = _fast_length(int(reach))  # no shift asked for reaches beyond it
         spectra = np.conj(np.fft.rfft(sliding_window_view(drawn, length)[day.start[rows]], width))
         out.append(_Alike(rows, first[rows], int(length), int(here), int(reach), width, spectra, size[rows]))
     return out
+
+
+def _fast_length(least: int) -> int:
+    """Smallest length from `least` on that has no prime factor above 5: a transform of it is fast."""
+    while True:
+        rest = least
+        for factor in (2, 3, 5):
+            while rest % factor == 0:
+                rest //= factor
+        if rest == 1:
+            return least
+        least += 1
 
 
 def _lags(

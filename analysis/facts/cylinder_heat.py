@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import minimum_filter1d
 
 from fieldfare.analysis.facts.minutes import Minutes
 from fieldfare.analysis.facts.segments import Segments
@@ -66,7 +65,12 @@ def hygiene_columns(minutes: Minutes, day: Segments, tank: Floats) -> dict[str, 
 def _held(tank: Floats) -> Floats:
     """Minimum of the ten minutes up to each; nan where one of them is unknown."""
     known = np.isfinite(tank)
-    least = minimum_filter1d(np.where(known, tank, -np.inf), HELD_MIN, origin=(HELD_MIN - 1) // 2)
+    least = np.where(known, tank, -np.inf)
+    reach = 1
+    while reach < HELD_MIN:
+        further = min(reach, HELD_MIN - reach)
+        least[further:] = np.minimum(least[further:], least[:-further])
+        reach += further
     return np.where(np.isfinite(least), least, np.nan)
 
 

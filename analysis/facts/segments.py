@@ -49,9 +49,15 @@ class Segments:
         """Sum of the known values of each stretch; 0 if none is known."""
         return self._add_known(values, np.isfinite(values))
 
+    def add(self, values: Floats) -> Floats:
+        """Sum of each stretch of values that are all known."""
+        return self._add(values, np.float64)
+
     def total(self, values: Floats) -> Floats:
         """Sum of the known values of each stretch; nan if none is known."""
         known = np.isfinite(values)
+        if known.all() and self._none_empty:
+            return self._add(values, np.float64)
         return np.where(self.count(known) > 0, self._add_known(values, known), np.nan)
 
     def count(self, flags: NDArray[np.bool_]) -> Ints:
@@ -61,26 +67,33 @@ class Segments:
         return self._add(values if known.all() else np.where(known, values, 0.0), np.float64)
 
     def _add(self, values: NDArray[Any], kind: Any) -> NDArray[Any]:
-        if not len(self):
+        if not self.start.size:
             return np.zeros(0, dtype=kind)
-        total = self._reduced(np.add, values, values[:1] * 0, dtype=kind)
+        total = self._reduced(np.add, values, 0, dtype=kind)
         if self._none_empty:
             return total
         return np.where(
             self.minutes > 0, total, kind(0)
         )  # reduceat returns the first value for an empty stretch
 
-    def _reduced(
-        self, take: np.ufunc, values: NDArray[Any], beyond: NDArray[Any], **kind: Any
-    ) -> NDArray[Any]:
-        """A value per stretch; arbitrary for empty ones."""
-        if self._follow_on and self.end[-1] == len(values):
-            return np.asarray(take.reduceat(values, self.start, **kind))
+    def _reduced(self, take: np.ufunc, values: NDArray[Any], beyond: float, **kind: Any) -> NDArray[Any]:
+        """A value per stretch; arbitrary for empty ones. beyond : what stands after the last value"""
+        bounds, last, each = self._bounds
+        if last == len(values) and self._follow_on:
+            return take.reduceat(values, self.start, **kind)  # type: ignore[no-any-return]
+        if last >= len(values):  # reduceat needs a value at every bound
+            values = np.append(values, np.asarray(beyond, dtype=values.dtype))
+        return take.reduceat(values, bounds, **kind)[each]  # type: ignore[no-any-return]
+
+    @cached_property
+    def _bounds(self) -> tuple[Ints, int, slice]:
+        """Bounds for reduceat, the last of them, and which of its values are those of the stretches."""
+        if self._follow_on:
+            bounds = np.append(self.start, self.end[-1:])
+            return bounds, int(bounds[-1]), slice(None, -1)
         bounds = np.empty(2 * len(self), dtype=np.int64)
         bounds[0::2], bounds[1::2] = self.start, self.end
-        if bounds.max() >= len(values):  # reduceat needs a value at every bound
-            values = np.append(values, beyond)
-        return np.asarray(take.reduceat(values, bounds, **kind)[0::2])
+        return bounds, int(bounds.max()), slice(None, None, 2)
 
     @cached_property
     def _follow_on(self) -> bool:
@@ -94,6 +107,8 @@ class Segments:
     def mean(self, values: Floats, where: NDArray[np.bool_] | None = None) -> Floats:
         """Mean of the known values of each stretch; nan if none is known."""
         known = np.isfinite(values) if where is None else np.isfinite(values) & where
+        if known.all() and self._none_empty:
+            return self._add(values, np.float64) / self.minutes
         count = self.count(known)
         total = self._add_known(values, known)
         return np.divide(total, count, out=np.full(len(self), np.nan), where=count > 0)
@@ -107,7 +122,7 @@ class Segments:
     def _extreme(self, values: Floats, take: np.ufunc) -> Floats:
         if not len(self):
             return np.zeros(0)
-        found = self._reduced(take, values, np.array([np.nan]))
+        found = self._reduced(take, values, np.nan)
         return found if self._none_empty else np.where(self.minutes > 0, found, np.nan)
 
     def first(self, values: Floats, offset: int = 0) -> Floats:

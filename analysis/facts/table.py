@@ -118,8 +118,14 @@ class Table:
         return self if rows.stop - rows.start == self._length else self.where(rows)
 
     def with_columns(self, **columns: Any) -> Table:
-        """The table with columns added or replaced."""
-        return Table({**self._columns, **columns})
+        """The table with columns added or replaced; a scalar applies to every row. Raises ValueError."""
+        made = dict(self._columns)
+        for name, values in columns.items():
+            array = np.asarray(values)
+            made[name] = array if array.ndim else np.broadcast_to(array, self._length)
+            if len(made[name]) != self._length:
+                raise ValueError(f"column {name!r} has {len(array)} rows, not {self._length}")
+        return Table._of(made, self._length)
 
     def day(self, row: SupportsIndex) -> date:
         """Local date of a row."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from functools import cached_property
 
 from fieldfare.analysis.facts.slots import is_little_metered
 from fieldfare.analysis.facts.tables import Facts
@@ -25,40 +25,68 @@ from fieldfare.analysis.figures.performance import Performance, performance
 from fieldfare.analysis.plant.site import Site
 
 
-@dataclass(frozen=True)
 class Figures:
-    """All figures of a period."""
+    """All figures of the facts' days, each computed when it is first read."""
 
-    performance: Performance
-    expected: ExpectedPerformance
-    losses: list[Loss]
-    heat_loss: HeatLoss
-    capacity: Capacity
-    curve: FittedCurve
-    cycling: Cycling
-    defrost: Defrosting
-    hot_water: HotWaterFigures
-    comfort: dict[str, Zone]
-    money: Money
-    from_electricity: FromElectricity | None = None
+    def __init__(self, site: Site, facts: Facts) -> None:
+        self._site, self._facts = site, facts
+
+    def with_parts(self, **parts: object) -> Figures:
+        """All figures with some replaced; the others stay as they are, also where they rest on a replaced
+        one."""
+        made = Figures(self._site, self._facts)
+        for name in _NAMES:
+            setattr(made, name, parts[name] if name in parts else getattr(self, name))
+        return made
+
+    @cached_property
+    def performance(self) -> Performance:
+        return performance(self._site, self._facts.days, blurred_reheats(self._facts))
+
+    @cached_property
+    def expected(self) -> ExpectedPerformance:
+        return expected(self._site, self._facts.days)
+
+    @cached_property
+    def losses(self) -> list[Loss]:
+        return losses(self._site, self._facts)
+
+    @cached_property
+    def heat_loss(self) -> HeatLoss:
+        return heat_loss(self._site, self._facts.days)
+
+    @cached_property
+    def capacity(self) -> Capacity:
+        a_day = self.hot_water.heat_kwh_per_day
+        return capacity(self._site, self._facts.days, self.heat_loss, a_day)
+
+    @cached_property
+    def curve(self) -> FittedCurve:
+        return fitted_curve(self._site, self._facts.days)
+
+    @cached_property
+    def cycling(self) -> Cycling:
+        return cycling(self._site, self._facts)
+
+    @cached_property
+    def defrost(self) -> Defrosting:
+        return defrosting(self._site, self._facts)
+
+    @cached_property
+    def hot_water(self) -> HotWaterFigures:
+        return hot_water_figures(self._site, self._facts)
+
+    @cached_property
+    def comfort(self) -> dict[str, Zone]:
+        return comfort(self._facts.days)
+
+    @cached_property
+    def money(self) -> Money:
+        return money(self._site, self._facts.days)
+
+    @cached_property
+    def from_electricity(self) -> FromElectricity | None:
+        return from_electricity(self._site, self._facts.days) if is_little_metered(self._site) else None
 
 
-def figures(site: Site, facts: Facts) -> Figures:
-    """Every figure of the facts' days."""
-    days = facts.days
-    loss = heat_loss(site, days)
-    water = hot_water_figures(site, facts)
-    return Figures(
-        performance(site, days, blurred_reheats(facts)),
-        expected(site, days),
-        losses(site, facts),
-        loss,
-        capacity(site, days, loss, water.heat_kwh_per_day),
-        fitted_curve(site, days),
-        cycling(site, facts),
-        defrosting(site, facts),
-        water,
-        comfort(days),
-        money(site, days),
-        from_electricity(site, days) if is_little_metered(site) else None,
-    )
+_NAMES = tuple(name for name, what in vars(Figures).items() if isinstance(what, cached_property))

@@ -23,7 +23,6 @@ from datetime import timedelta
 from functools import cached_property
 
 import numpy as np
-import pandas as pd
 
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.facts.tables import Facts
@@ -34,7 +33,9 @@ from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.findings.model import Recognised
 from fieldfare.analysis.findings.other_heat import other_heat_days, other_heat_words
 from fieldfare.analysis.findings.phrases import day_text
+from fieldfare.analysis.minutes.rolling import window_sum
 from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.statistics.moving import moving_quantile
 
 _LEAST_LEFT_DAYS = 28
 _LONGEST_AWAY_DAYS = 45
@@ -140,8 +141,7 @@ def _without(facts: Facts, left_out: Flags) -> Facts:
 
 def _usual(values: Floats, days: int, share: float = 0.5) -> Floats:
     """The usual level around each day: a running quantile, the median, over so many days either way."""
-    window = pd.Series(values).rolling(2 * days + 1, center=True, min_periods=7)
-    return window.quantile(share).to_numpy()
+    return moving_quantile(values, 2 * days + 1, 7, share)
 
 
 def _long_enough(flags: Flags, least: int, most: int = 10**6) -> Flags:
@@ -264,7 +264,7 @@ def _party(site: Site, days: Table) -> Flags:
     usual = _usual(np.where(made > 0, made, np.nan), 15)
     much = (made > limit_of(site, "party_ratio") * usual) & (made > usual + 2.0)
     # Once in a while: what comes every few days is a habit, and one that goes on is a fault to be found.
-    rare = pd.Series(much.astype(float)).rolling(15, center=True, min_periods=1).sum().to_numpy() <= 2
+    rare = window_sum(much, 7, 8) <= 2
     return _long_enough(much & rare, 1, 2)
 
 

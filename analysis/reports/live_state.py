@@ -74,21 +74,21 @@ def at_present(site: Site, latest: Mapping[str, Mapping[str, Any]]) -> Present |
     )
 
 
+def compressor_points(site: Site) -> list[Point]:
+    """Points whose single readings show whether the compressor runs."""
+    quantities = ("compressor_speed", "heat_pump_electricity")
+    return [p for p in site.point if p.quantity in quantities and p.form in ("gauge", "power")]
+
+
 def worked_last(site: Site, found: Readings) -> tuple[int | None, int | None]:
     """When the compressor last ran, and since when that is known, from recent readings [ms, UTC].
 
     Both None where no point tells; the first None where it never worked in them.
     """
     last = first = None
-    for point in site.point:
+    for point in compressor_points(site):
         samples = found.get(point.id)
-        if (
-            point.quantity not in ("compressor_speed", "heat_pump_electricity")
-            or samples is None
-            or not len(samples.time)
-        ):
-            continue
-        if point.form not in ("gauge", "power"):
+        if samples is None or not len(samples.time):
             continue
         scale, offset = conversion(point.unit, QUANTITIES[point.quantity].canonical(point.form))
         least = 1.0 if point.quantity == "compressor_speed" else _least_w(site)

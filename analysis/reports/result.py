@@ -23,7 +23,7 @@ from fieldfare.analysis.figures.heat_loss import HeatLoss
 from fieldfare.analysis.figures.hot_water import HotWaterFigures
 from fieldfare.analysis.figures.loss_lines import accounted
 from fieldfare.analysis.figures.money import Money
-from fieldfare.analysis.figures.period import Figures, figures
+from fieldfare.analysis.figures.period import Figures
 from fieldfare.analysis.figures.sums import known_sum
 from fieldfare.analysis.findings.exclusions import DAYS_TO_WARM_UP
 from fieldfare.analysis.findings.judge import judge
@@ -90,7 +90,7 @@ def analyse(site: Site, facts: Facts, first: date, last: date) -> Result:
     chosen = facts.between(first, last)
     if not len(chosen.days) or chosen.days.total("n_any") == 0:
         raise InputError(f"{site.id}: no readings from {first} to {last}")
-    found = figures(site, chosen)
+    found = Figures(site, chosen)
     told = judge(site, chosen, found)
     leak = next((f for f in told.findings if f.code == "diverter_passing" and f.severity != "note"), None)
     shown = withhold(site, found, told.unreliable, leak, chosen)
@@ -107,7 +107,7 @@ def findings_of(
     chosen = facts.between(first, last)
     if not len(chosen.days) or chosen.days.total("n_any") == 0:
         raise InputError(f"{site.id}: no readings from {first} to {last}")
-    told = judge(site, chosen, figures(site, chosen), codes)
+    told = judge(site, chosen, Figures(site, chosen), codes)
     found = [f for f in told.findings if f.code in codes]
     return tuple(sorted(found, key=lambda f: urgency(f.as_dict(), last)))
 

@@ -85,7 +85,7 @@ def withhold(
         nothing = replace(
             out.expected, value=None, at_own_flow=None, space=None, hot_water=None, reason=reason
         )
-        out = replace(out, expected=nothing, losses=[])
+        out = out.with_parts(expected=nothing, losses=[])
     passed = f"withheld: heat passes the diverter (since {leak.since})" if leak is not None else None
     if reason := why.heat or weather or why.of("room_temperature") or passed:
         none = Estimate.none(reason)
@@ -98,22 +98,24 @@ def withhold(
             base_temperature_c=None,
             gains_w=None,
         )
-        out = replace(out, heat_loss=loss)
-        out = replace(out, capacity=replace(out.capacity, load_kw=none, margin=none))
+        out = out.with_parts(heat_loss=loss)
+        out = out.with_parts(capacity=replace(out.capacity, load_kw=none, margin=none))
         if why.heat:
-            out = replace(out, capacity=replace(out.capacity, output_at_design_kw=none, measured_share=None))
+            out = out.with_parts(
+                capacity=replace(out.capacity, output_at_design_kw=none, measured_share=None)
+            )
     if reason := weather or why.of("flow_temperature"):
         none = Estimate.none(reason)
         curve = replace(
             out.curve, fitted=None, above_design_k=none, compensating=None, slope=none, reason=reason
         )
-        out = replace(out, curve=curve)
+        out = out.with_parts(curve=curve)
     if why.of("room_temperature"):
-        out = replace(out, comfort={})
+        out = out.with_parts(comfort={})
     elif zones := zones_of(unreliable):
-        out = replace(out, comfort={name: zone for name, zone in out.comfort.items() if name not in zones})
+        out = out.with_parts(comfort={name: zone for name, zone in out.comfort.items() if name not in zones})
     if reason := why.of("cylinder_temperature"):
-        out = replace(out, hot_water=_without_cylinder(out.hot_water, reason))
+        out = out.with_parts(hot_water=_without_cylinder(out.hot_water, reason))
     return _without_money(out, why)
 
 
@@ -135,8 +137,7 @@ def _widened(figures: Figures, unreliable: Mapping[str, Finding]) -> Figures:
         )
 
     p, loss, capacity = figures.performance, figures.heat_loss, figures.capacity
-    return replace(
-        figures,
+    return figures.with_parts(
         performance=replace(
             p,
             boundaries={name: wide(e) for name, e in p.boundaries.items()},
@@ -195,7 +196,7 @@ def _with_unseen_heat(site: Site, figures: Figures, days: Table) -> Figures:
             ratio=more(loss.ratio),
             load_kw=more(loss.load_kw),
         )
-    return replace(figures, performance=p, heat_loss=loss)
+    return figures.with_parts(performance=p, heat_loss=loss)
 
 
 def _without_performance(figures: Figures, why: Reasons) -> Figures:
@@ -212,7 +213,7 @@ def _without_performance(figures: Figures, why: Reasons) -> Figures:
             by_day=[_bare(row, why) for row in p.by_day],
         )
     p = replace(p, space_heating=by_use, hot_water=by_use)
-    out = replace(figures, performance=p)
+    out = figures.with_parts(performance=p)
     if why.electricity or why.of("heat_pump_electricity", times=True):
         reason = why.times or ""
         cycling = replace(
@@ -235,8 +236,8 @@ def _without_performance(figures: Figures, why: Reasons) -> Figures:
             reason=reason,
         )
         if "counter" not in out.cycling.basis:
-            out = replace(out, cycling=cycling)
-        out = replace(out, defrost=defrost)
+            out = out.with_parts(cycling=cycling)
+        out = out.with_parts(defrost=defrost)
     return out
 
 
@@ -269,4 +270,4 @@ def _without_money(figures: Figures, why: Reasons) -> Figures:
         m = replace(
             m, previous_fuel_total=None, previous_fuel_kwh=None, previous_fuel_co2_kg=None, reasons=reasons
         )
-    return replace(figures, money=m)
+    return figures.with_parts(money=m)

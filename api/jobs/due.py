@@ -67,6 +67,11 @@ def watch_now(now: datetime, zones: Mapping[str, ZoneInfo]) -> Iterator[Due]:
         yield Due("watch", site, key)
 
 
+def is_on_the_hour(watch_key: str) -> bool:
+    """Whether a watch is the first of its hour, which checks everything."""
+    return watch_key.endswith(":00Z")
+
+
 def night_of(now: datetime, zone: ZoneInfo) -> str:
     """Local date of the newest night whose time has come."""
     return night_at(now, zone, NIGHT)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import math
 import os
 import threading
 import time
@@ -39,6 +40,8 @@ from fieldfare.api.records.retention import tidy
 
 log = logging.getLogger(__name__)
 LOOK_S, BEAT_S = 1.0, 60.0
+WATCHES_A_WORKER = 30
+"""A worker takes 1.3 s of a processor to start, as long as some 30 watches (bench_sweep, bench_live)."""
 Work = Callable[[Settings, str, str, str], JobOutcome]
 
 
@@ -82,7 +85,9 @@ class Runner:
 
     def _run_sites(self, wanted: list[Due], now: datetime) -> Counter[str]:
         ended: Counter[str] = Counter()
-        workers = min(self.service.settings.workers or os.cpu_count() or 1, len(wanted))
+        most = self.service.settings.workers or os.cpu_count() or 1
+        watches = sum(due.kind == "watch" for due in wanted)
+        workers = min(most, len(wanted) - watches + math.ceil(watches / WATCHES_A_WORKER))
         suspects = self._side_by_side(list(reversed(wanted)), workers, now, ended)
         for (
             run,

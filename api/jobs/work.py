@@ -11,6 +11,7 @@ from fieldfare.api.core.results import NoReadings
 from fieldfare.api.core.service import Service, kept_open
 from fieldfare.api.core.settings import Settings
 from fieldfare.api.core.sites import SiteRecord
+from fieldfare.api.jobs.due import is_on_the_hour
 
 WATCHED_DAYS = 8
 """Days that the watch looks at: a week shows how long this unit pauses, and at which hours a tariff locks
@@ -18,6 +19,8 @@ it."""
 WATCHED = frozenset({"frost_risk", "pressure_low", "silence", "unit_stopped", "fault_reported"})
 ONLY_WATCHED = frozenset({"silence"})
 """Codes that the nightly work does not judge."""
+NOTHING_NEW_AFTER = timedelta(minutes=30)
+"""Without a reading for so long, the look before saw all there is: a gateway may send a quarter late."""
 SILENT_AFTER = {"watch": timedelta(hours=6), "act": timedelta(hours=48)}
 """Nothing heard for so long (common practice: gateways repeat every few minutes, routers are off for a
 night)."""
@@ -39,7 +42,7 @@ def work(settings: Settings, kind: str, site: str, key: str) -> JobOutcome:
     if kind == "night":
         return night(service, record)
     if kind == "watch":
-        return watch(service, record, datetime.now(UTC))
+        return watch(service, record, datetime.now(UTC), whole=is_on_the_hour(key))
     if kind == "month":
         return _paper(service, record, "month", key)
     if kind == "winter":
@@ -59,24 +62,44 @@ def night(service: Service, record: SiteRecord) -> JobOutcome:
     )
 
 
-def watch(service: Service, record: SiteRecord, now: datetime) -> JobOutcome:
-    """Check what can't wait for the night: a stopped unit, its faults, frost, pressure, silence."""
+def watch(service: Service, record: SiteRecord, now: datetime, *, whole: bool = True) -> JobOutcome:
+    """Check what can't wait for the night: a stopped unit, its faults, frost, pressure, silence.
+
+    whole : check all of it. Otherwise only a unit that may have stopped since the last look is checked
+    """
     span = service.store.span(record.site.id)
     if span is None:
         return JobOutcome("no readings yet")
     service.fleet.heard_again(record.site.id)
     heard = datetime.fromtimestamp(span[1] / 1000, UTC)
+    newest = f"last reading {heard:%Y-%m-%d %H:%M} UTC"
     findings = []
     if quiet := silence(now - heard):
         findings.append(quiet)
+    elif not whole and now - heard > NOTHING_NEW_AFTER:
+        return JobOutcome(f"nothing new, {newest}")
+    elif not whole and _works(service, record, span[1]):
+        return JobOutcome(f"the unit works, {newest}")
     else:
         first, last = service.results.rolling(record, WATCHED_DAYS)
         found = service.results.findings(record, first, last, WATCHED)
         grave = [f for f in found if f.severity in ("act", "urgent")]
         findings = [f.as_dict() for f in grave if f.until is None]
-    return JobOutcome(
-        f"{len(findings)} findings, last reading {heard:%Y-%m-%d %H:%M} UTC", findings, has_result=True
-    )
+    return JobOutcome(f"{len(findings)} findings, {newest}", findings, has_result=True)
+
+
+def _works(service: Service, record: SiteRecord, newest: int) -> bool:
+    """Whether the compressor ran within the shortest rest that may be a stop, before the newest reading."""
+    from fieldfare.analysis.findings.limits import LIMITS
+    from fieldfare.analysis.reports.live_state import compressor_points, worked_last
+
+    site = record.site
+    points = compressor_points(site)
+    if not points:
+        return False
+    pause = site.limits.get("stopped_pause_minutes", LIMITS["stopped_pause_minutes"].default)
+    found = service.store.read(site.id, [p.id for p in points], newest - round(pause * 60_000))
+    return worked_last(site, found)[0] is not None
 
 
 def silence(quiet: timedelta) -> dict[str, Any] | None:

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.plant.site import Point, Site
 from fieldfare.analysis.readings import Samples
+from fieldfare.collector.arrow import array, numbers
 from fieldfare.collector.csv.clock import Clock, Track
 from fieldfare.collector.csv.layout import Layout
 from fieldfare.collector.csv.rows import Rows, careful
@@ -121,7 +122,7 @@ class ColumnDecoder:
         at = None if timed is None else np.flatnonzero(timed)
         utc, good = self._utc(times, at, "", out)
         for name, points in self._layout.points.items():
-            column = table.column(name) if at is None else table.column(name).take(pa.array(at))
+            column = table.column(name) if at is None else table.column(name).take(array(at))
             for point in points:
                 values = read_values(point, column, self._layout)
                 _refuse(values.refused, point.id, at, good, out.refused)
@@ -142,13 +143,13 @@ class ColumnDecoder:
                     out.refused.setdefault(row, []).append(("", refusal))
                 continue
             utc, good = self._utc(times, at, point.id, out)
-            part = column.take(pa.array(at))
+            part = column.take(array(at))
             if units is None or point.form == "state":
                 self._part(point, None, part, at, utc, good, out)
                 continue
-            for unit, some in _groups(units.take(pa.array(at)), None):
+            for unit, some in _groups(units.take(array(at)), None):
                 ok = None if good is None else good[some]
-                self._part(point, unit.strip(), part.take(pa.array(some)), at[some], utc[some], ok, out)
+                self._part(point, unit.strip(), part.take(array(some)), at[some], utc[some], ok, out)
 
     def _part(
         self,
@@ -209,7 +210,7 @@ class ColumnDecoder:
 def _groups(column: pa.ChunkedArray, among: Mask | None) -> Iterator[tuple[str, Index]]:
     """Yield each distinct word of a column with its row indices, in order."""
     encoded = pc.dictionary_encode(pa.concat_arrays(column.chunks))
-    words, codes = encoded.dictionary.to_pylist(), encoded.indices.to_numpy()
+    words, codes = encoded.dictionary.to_pylist(), numbers(encoded.indices)
     rows = np.arange(len(codes)) if among is None else np.flatnonzero(among)
     if not len(rows):
         return

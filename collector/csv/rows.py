@@ -8,6 +8,7 @@ from typing import NamedTuple
 import pyarrow as pa
 import pyarrow.csv as pacsv
 
+from fieldfare.collector.arrow import texts
 from fieldfare.collector.csv.layout import NO_READING, Layout
 from fieldfare.collector.csv.source import Block
 from fieldfare.collector.validation import Refusal
@@ -119,7 +120,7 @@ def careful(block: Block, layout: Layout, names: list[str]) -> Rows:
         kept.append([fields[i] for i in places])
         lines.append(line)
     columns = zip(*kept, strict=True) if kept else [[] for _ in names]
-    table = pa.table({n: pa.array(c, pa.string()) for n, c in zip(names, columns, strict=True)})
+    table = pa.table({n: texts(c) for n, c in zip(names, columns, strict=True)})
     return Rows(table, lines, torn)
 
 

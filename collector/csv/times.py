@@ -6,13 +6,13 @@ import re
 from typing import NamedTuple
 
 import numpy as np
-import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from fieldfare.analysis.plant.site import Csv
 from fieldfare.analysis.readings import MS_PER_DAY
+from fieldfare.collector.arrow import array, numbers, texts
 from fieldfare.collector.csv.layout import NO_READING
 
 _OFFSET = r"[T ].*(Z|z|[+-]\d\d(:?\d\d)?)$"
@@ -54,11 +54,11 @@ class TimeColumn:
             local = column.type.tz is None
             missing = _mask(column)
             ms = column.cast(pa.int64()).fill_null(0) if missing is not None else column.cast(pa.int64())
-            return Times(ms.to_numpy(), local, missing, None)
+            return Times(numbers(ms), local, missing, None)
         if pa.types.is_floating(column.type):
             return self._unix(column)
         text = pc.utf8_trim_whitespace(column)
-        empty = pc.is_in(text, pa.array(NO_READING)).to_numpy()
+        empty = pc.is_in(text, texts(NO_READING)).to_numpy()
         missing = empty if empty.any() else None
         if self.format in _UNIX:
             return self._unix_text(text, missing)
@@ -69,7 +69,7 @@ class TimeColumn:
         return times._replace(missing=missing, unreadable=unreadable)
 
     def _unix(self, column: pa.ChunkedArray) -> Times:
-        seconds = column.to_numpy()
+        seconds = numbers(column)
         missing = np.isnan(seconds)
         scaled = np.where(missing, 0.0, seconds * _UNIX[self.format])
         odd = ~(np.abs(scaled) < 1e15)
@@ -77,11 +77,13 @@ class TimeColumn:
         return Times(ms, False, _some(missing), _some(odd))
 
     def _unix_text(self, text: pa.ChunkedArray, missing: NDArray[np.bool_] | None) -> Times:
-        numbers = pd.to_numeric(pd.Series(text.to_pylist(), dtype=object), errors="coerce").to_numpy(
+        import pandas as pd  # 0.3 s to load, for files that Arrow does not read
+
+        parsed = pd.to_numeric(pd.Series(text.to_pylist(), dtype=object), errors="coerce").to_numpy(
             np.float64
         )
-        times = self._unix(pa.chunked_array([pa.array(numbers, from_pandas=False)]))
-        bad = np.isnan(numbers) if missing is None else np.isnan(numbers) & ~missing
+        times = self._unix(pa.chunked_array([array(parsed)]))
+        bad = np.isnan(parsed) if missing is None else np.isnan(parsed) & ~missing
         odd = bad if times.unreadable is None else bad | times.unreadable
         return Times(times.ms, False, missing, _some(odd))
 
@@ -106,6 +108,8 @@ class TimeColumn:
 
 def _parsed(text: pa.ChunkedArray, form: str) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
     """Parse text, reading wall times as UTC; NaT becomes 0 and is marked."""
+    import pandas as pd  # 0.3 s to load, for files that Arrow does not read
+
     series = pd.Series(text.to_pylist(), dtype="str")
     found = pd.to_datetime(series, format=form, errors="coerce", utc=True)
     bad = found.isna().to_numpy()

@@ -10,6 +10,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from fieldfare.analysis.plant.site import Point
+from fieldfare.collector import arrow
 from fieldfare.collector.csv.cells import original
 from fieldfare.collector.csv.layout import NO_READING, Layout
 from fieldfare.collector.validation import (
@@ -50,8 +51,7 @@ def read_values(point: Point, column: pa.ChunkedArray, layout: Layout, unit: str
     if point.form == "state":
         return _states(point, column, layout)
     if pa.types.is_floating(column.type):
-        value = column.to_numpy()
-        present = column.is_valid().to_numpy() if column.null_count else None
+        value, present = arrow.numbers(column), arrow.present(column)
         refused: dict[int, Refusal] = {}
     else:
         value, present, refused = _numbers(column, layout.csv.decimal)
@@ -75,14 +75,14 @@ def _numbers(
 ) -> tuple[NDArray[np.float64], NDArray[np.bool_] | None, dict[int, Refusal]]:
     if decimal == ".":
         try:
-            value = column.cast(pa.float64()).to_numpy()
+            value = arrow.numbers(column.cast(pa.float64()))
         except pa.ArrowInvalid:
             pass
         else:
             present = ~np.isnan(value)
             return value, None if present.all() else present, {}
     text = pc.utf8_trim_whitespace(column)
-    blank = pc.is_in(text, pa.array(NO_READING))
+    blank = pc.is_in(text, arrow.texts(NO_READING))
     plain = text
     if decimal == ",":
         pointed = pc.match_substring(text, ".")
@@ -112,7 +112,7 @@ def _states(point: Point, column: pa.ChunkedArray, layout: Layout) -> Values:
     if isinstance(encoded, pa.ChunkedArray):
         encoded = encoded.chunk(0)
     words = encoded.dictionary.to_pylist()
-    codes = encoded.indices.to_numpy()
+    codes = arrow.numbers(encoded.indices)
     values: list[float | str] = []
     present = np.ones(len(words), dtype=bool)
     why: dict[int, Refusal] = {}

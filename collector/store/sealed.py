@@ -180,6 +180,8 @@ class Sealed:
             for m in self.months(site)
             if (start is None or month_start(m + 1) > start) and (end is None or month_start(m) < end)
         ]
+        if start is not None:
+            months = [m for m in months if self._reaches(site, m, points, start)]
         if not months:
             return newest
 
@@ -202,6 +204,11 @@ class Sealed:
             return overlay(newest, part(months[0]))
         with ThreadPoolExecutor(_THREADS) as pool:
             return joined(list(pool.map(part, months)), newest, pool)
+
+    def _reaches(self, site: str, month: int, points: Collection[str] | None, start: int) -> bool:
+        """Whether a month may hold readings from `start` on; an unreadable one may, so that it is noted."""
+        index = self.index(site, month)
+        return not index or any(g.last >= start for p, g in index.items() if points is None or p in points)
 
     def stage(self, site: str, months: dict[int, Readings]) -> None:
         """Write months beside the current ones, durable but not yet visible. Follow with `publish`."""

@@ -14,6 +14,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from fieldfare.analysis.readings import Readings, Samples
+from fieldfare.collector.arrow import array, numbers, texts
 from fieldfare.collector.store.checksums import ChecksumMismatch, read_checksums, with_checksums
 from fieldfare.collector.store.sealed_index import (
     INDEX_KEY,
@@ -120,7 +121,7 @@ def _readings(file: pq.ParquetFile, wanted: Index, groups: int, threads: bool) -
         table = file.read_row_groups([g.number for _, g in chosen], columns=columns, use_threads=threads)
         starts = np.cumsum([0, *(g.rows for _, g in chosen)])
         offsets = {p: int(at) for (p, _), at in zip(chosen, starts, strict=False)}
-    time, value = table.column("ts").to_numpy(), table.column("value").to_numpy()
+    time, value = numbers(table.column("ts")), numbers(table.column("value"))
     out: Readings = {}
     for point, group in wanted.items():
         at = slice(offsets[point], offsets[point] + group.rows)
@@ -155,10 +156,10 @@ def as_parquet(readings: Readings) -> bytes:
             n, is_text = len(time), value.dtype == object
             index.append([point, n, int(time[0]), int(time[-1]), bool(is_text)])
             empty = pa.nulls(n, pa.float64() if is_text else pa.string())
-            filled = pa.array(value, pa.string() if is_text else pa.float64())
+            filled = array(value)
             columns = [
-                pa.DictionaryArray.from_arrays(np.zeros(n, np.int32), pa.array([point])),
-                pa.array(time),
+                pa.DictionaryArray.from_arrays(array(np.zeros(n, np.int32)), texts([point])),
+                array(time),
                 *((empty, filled) if is_text else (filled, empty)),
             ]
             writer.write_table(pa.table(columns, schema=_SCHEMA), row_group_size=n)

@@ -15,7 +15,7 @@ import numpy as np
 
 from fieldfare.analysis.facts.build import build_facts
 from fieldfare.analysis.facts.tables import Facts
-from fieldfare.analysis.figures.period import figures
+from fieldfare.analysis.figures.period import Figures
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.judge import Judgement, judge
 from fieldfare.analysis.findings.model import Finding
@@ -163,11 +163,11 @@ class Small:
 
     def context(self) -> Context:
         site, facts = self.site, self.facts
-        return Context(site, facts, facts, figures(site, facts))
+        return Context(site, facts, facts, Figures(site, facts))
 
     def judged(self) -> Judgement:
         site, facts = self.site, self.facts
-        return judge(site, facts, figures(site, facts))
+        return judge(site, facts, Figures(site, facts))
 
 
 def found(findings: Sequence[Finding], code: str) -> Finding:

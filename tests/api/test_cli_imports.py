@@ -102,3 +102,11 @@ def test_what_is_made_anew_loads_the_analysis(folder: Path) -> None:
     assert {"numpy", "pyarrow", "scipy"} <= _packages(modules)
     assert "fieldfare.analysis.findings.judge" in modules
     assert "scipy.stats" not in modules
+    assert "pandas" not in modules
+
+
+def test_an_import_loads_no_pandas(folder: Path) -> None:
+    """pyarrow loads it at the first conversion of its own: `collector.arrow` has others."""
+    modules = _loaded(folder, "ingest alder-row readings.csv")
+    assert "pyarrow.csv" in modules
+    assert "pandas" not in modules

@@ -13,8 +13,10 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+import numpy as np
 import pytest
 
+from fieldfare.analysis.readings import Samples
 from fieldfare.api.alerts.alerts import Alerts
 from fieldfare.api.alerts.notices import Notices
 from fieldfare.api.core.service import Service, opened
@@ -22,6 +24,7 @@ from fieldfare.api.core.settings import Settings
 from fieldfare.api.jobs.due import (
     Due,
     due_now,
+    is_on_the_hour,
     month_of,
     night_of,
     watch_now,
@@ -228,6 +231,34 @@ def test_silence_is_found_by_the_hour(plant_here: Service) -> None:
     (found,) = watch(plant_here, plant, heard + timedelta(days=3)).findings
     assert found["severity"] == "act"
     assert silence(timedelta(hours=5)) is None
+
+
+def test_between_the_hours_only_a_unit_that_may_have_stopped_is_checked(plant_here: Service) -> None:
+    plant = plant_here.sites.get("alder-row")
+    found = plant_here.store.read("alder-row")
+    end = max(int(s.time[-1]) for s in found.values())
+    heard = datetime.fromtimestamp(end / 1000, UTC)
+
+    def told(drawn_w: float, minutes: int, later: timedelta = timedelta(0)) -> JobOutcome:
+        time = np.arange(end - minutes * 60_000 + 60_000, end + 1, 60_000)
+        plant_here.store.append("alder-row", {"elec": Samples(time, np.full(len(time), drawn_w))})
+        return watch(plant_here, plant, heard + later, whole=False)
+
+    works = told(1800.0, 40)
+    assert (works.told.split(",")[0], works.has_result) == ("the unit works", False)
+    assert told(8.0, 25).told.startswith("the unit works")
+    stopped = told(8.0, 31)
+    assert stopped.has_result, stopped
+    nothing_new = told(8.0, 31, timedelta(minutes=31))
+    assert (nothing_new.told.split(",")[0], nothing_new.has_result) == ("nothing new", False)
+    silent = told(8.0, 31, timedelta(hours=7))
+    assert [f["code"] for f in silent.findings] == ["silence"]
+
+
+@pytest.mark.parametrize(("minute", "whole"), [(0, True), (4, True), (15, False), (59, False)])
+def test_the_first_watch_of_an_hour_checks_everything(minute: int, whole: bool) -> None:
+    (due,) = watch_now(NOON + minute * timedelta(minutes=1), {"elm": LONDON})
+    assert is_on_the_hour(due.key) == whole
 
 
 SERVE = """

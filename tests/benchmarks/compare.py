@@ -19,9 +19,9 @@ from typing import Any, NamedTuple
 WORSE = 0.15
 """Share: what a shared machine moves by itself stays below, measured beside the yardstick."""
 TIMES = ("_s", "_ms", "_us")
-SAME = ("_mb", "mb", "bytes", "paces", "_ratio")
+SAME = ("_mb", "mb", "bytes", "paces", "ratio")
 RATES = ("per_s", "_rate")
-LABELS = ("name", "request", "list", "command", "sites", "rows")
+LABELS = ("name", "request", "list", "command", "what", "step", "sites", "rows")
 LEAST_S = 0.002
 """Shorter times say more about the clock than about the work."""
 

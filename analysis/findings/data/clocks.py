@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.findings.confidence import Floats, confidence_of
@@ -15,6 +14,7 @@ from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.findings.phrases import day_text, listed
 from fieldfare.analysis.findings.two_sided import strays
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES, Point
+from fieldfare.analysis.statistics.moving import moving_mean, moving_median
 
 _SIGNALS = ("heat", "lift", "state")
 # What follows the compressor by nature: water on its way and the warming exchanger [min].
@@ -361,11 +361,11 @@ def _solar(context: Context, episode: Episode, off: float, limit: float, what: s
 
 
 def _running_median(values: Floats, width: int) -> Floats:
-    return pd.Series(values).rolling(width, center=True, min_periods=width // 2).median().to_numpy()
+    return moving_median(values, width, width // 2)
 
 
 def _running_mean(values: Floats, width: int) -> Floats:
-    return pd.Series(values).rolling(width, center=True, min_periods=width // 2).mean().to_numpy()
+    return moving_mean(values, width, width // 2, centred=True)
 
 
 CLOCK_RULES: tuple[Rule, ...] = (Rule("clock_offset", clock_offset, makes_unreliable=_spoilt),)

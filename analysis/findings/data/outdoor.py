@@ -5,12 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.daylight import OFF_NOON_SHARE
-from fieldfare.analysis.facts.table import Table, day_of_year
+from fieldfare.analysis.facts.table import Table, day_of_year, fill_nan
 from fieldfare.analysis.figures.estimate import robust_fit
 from fieldfare.analysis.findings.confidence import confidence_of
 from fieldfare.analysis.findings.context import Context, Need, Rule
@@ -18,6 +17,7 @@ from fieldfare.analysis.findings.data.clocks import clock_by_air
 from fieldfare.analysis.findings.data.indoors import sensor_indoors
 from fieldfare.analysis.findings.model import Finding, Severity
 from fieldfare.analysis.physics.sun import clear_noon, daytime_temperature
+from fieldfare.analysis.statistics.moving import moving_mean, moving_median
 
 Floats = NDArray[np.float64]
 
@@ -188,7 +188,7 @@ def _warmth(context: Context, latitude: float) -> _Warmth:
     days = context.all_days.days
     excess = {side: _excess(days, side) for side in _WINDOWS}
     monthly = {
-        side: pd.Series(rise).rolling(_MONTH_DAYS, min_periods=20).mean().fillna(-np.inf).to_numpy()
+        side: fill_nan(moving_mean(rise, _MONTH_DAYS, 20, centred=False), -np.inf)
         for side, rise in excess.items()
     }
     side = max(monthly, key=lambda s: float(monthly[s].max()))
@@ -230,10 +230,10 @@ def _against_controls(context: Context) -> float | None:
     steepness = (hot_flow - cool_flow) / (warm - cold)
     if steepness < 0.2:
         return None
-    view = pd.Series(np.where(known, asked / steepness, np.nan))
-    span = pd.Series(np.where(known, swing, np.nan))
-    y = (view - view.rolling(_MONTH_DAYS, center=True, min_periods=10).median()).to_numpy()
-    x = (span - span.rolling(_MONTH_DAYS, center=True, min_periods=10).median()).to_numpy()
+    view = np.where(known, asked / steepness, np.nan)
+    span = np.where(known, swing, np.nan)
+    y = view - moving_median(view, _MONTH_DAYS, 10)
+    x = span - moving_median(span, _MONTH_DAYS, 10)
     both = np.isfinite(x) & np.isfinite(y)
     if both.sum() < 40 or float(np.std(x[both])) < 0.8:
         return None

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-import pandas as pd
 
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table, day_of_year, fill_nan
@@ -16,6 +15,7 @@ from fieldfare.analysis.findings.model import Evidence, Finding
 from fieldfare.analysis.findings.phrases import named
 from fieldfare.analysis.physics.sun import clear_noon
 from fieldfare.analysis.plant.site import Point, Site
+from fieldfare.analysis.statistics.moving import moving_mean
 
 _FAHRENHEIT = Slip("degF", "degC", lambda shown: (shown - 32.0) / 1.8)
 _CELSIUS = Slip("degC", "degF", lambda shown: shown * 1.8 + 32.0)
@@ -226,7 +226,7 @@ def _outdoor(context: Context, raw: Floats) -> list[Told]:
     meant = _CELSIUS.back(raw)
     # 14 degC read as degF is -10 degC, and summer's 30 degC never gets above 0.
     deep = known & (raw < lowest) & (meant > lowest) & (meant < 30.0)
-    weeks = pd.Series(deep).rolling(10, min_periods=10).mean().to_numpy()
+    weeks = moving_mean(deep.astype(np.float64), 10, 10, centred=False)
     so = deep & (np.nan_to_num(_widened(weeks >= 0.9, 10)) > 0)
     return [hot, Told(_CELSIUS, so, so | (known & (raw > 2.0)))]
 

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from fieldfare.analysis.cautions import water_caution
@@ -21,6 +20,7 @@ from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.grading import graded
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
 from fieldfare.analysis.findings.phrases import day_text, percent
+from fieldfare.analysis.statistics.moving import moving_median
 from fieldfare.analysis.statistics.quantiles import nan_median
 
 _FEWEST_DAYS = 28
@@ -38,7 +38,7 @@ def falling_flow(context: Context) -> Finding | None:
         raise NotAssessed(
             f"needs at least {_FEWEST_DAYS} days with a flow rate at comparable conditions, has {len(flow)}"
         )
-    smooth = pd.Series(flow).rolling(_WINDOW_DAYS, min_periods=7, center=True).median().to_numpy()
+    smooth = moving_median(flow, _WINDOW_DAYS, 7)
     peak = int(np.nanargmax(smooth[: len(smooth) - 7]))
     end = nan_median(flow[-_WINDOW_DAYS:])
     fall = 1.0 - end / smooth[peak]
