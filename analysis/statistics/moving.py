@@ -24,8 +24,9 @@ def moving_quantile(values: Floats, width: int, least: int, share: float) -> Flo
     known = np.count_nonzero(~np.isnan(rows), axis=1)
     row, at = np.arange(len(rows)), share * np.maximum(known - 1, 0)
     below = np.floor(at).astype(np.int64)
+    part = at - below
     low, high = rows[row, below], rows[row, np.ceil(at).astype(np.int64)]
-    return np.where(known >= max(least, 1), low + (high - low) * (at - below), np.nan)
+    return np.where(known >= max(least, 1), (1.0 - part) * low + part * high, np.nan)
 
 
 def moving_mean(values: Floats, width: int, least: int, *, centred: bool) -> Floats:

@@ -12,7 +12,7 @@ from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.checklists import METER, meters_of
 from fieldfare.api.checks.photos import Photos
 from fieldfare.api.checks.sheets import SheetKey, Sheets
-from fieldfare.api.core.fleet_summary import rolling_result
+from fieldfare.api.core.rolling_period import rolling_result
 from fieldfare.api.core.service import Service
 from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.records.tuning_log import steps_of

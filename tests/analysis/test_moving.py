@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from fieldfare.analysis.statistics.moving import moving_mean, moving_median
+from fieldfare.analysis.statistics.moving import moving_mean, moving_median, moving_quantile
 
 NAN = float("nan")
 
@@ -19,6 +19,9 @@ def test_moving_windows_are_those_of_pandas(width: int, length: int) -> None:
     least = max(1, width // 2)
     centred = pd.Series(values).rolling(width, center=True, min_periods=least)
     np.testing.assert_array_equal(moving_median(values, width, least), centred.median().to_numpy())
+    np.testing.assert_allclose(
+        moving_quantile(values, width, least, 0.75), centred.quantile(0.75).to_numpy(), rtol=1e-12
+    )
     np.testing.assert_allclose(
         moving_mean(values, width, least, centred=True), centred.mean().to_numpy(), rtol=1e-9, atol=1e-12
     )
