@@ -80,10 +80,10 @@ class Segments:
         """A value per stretch; arbitrary for empty ones. beyond : what stands after the last value"""
         bounds, last, each = self._bounds
         if last == len(values) and self._follow_on:
-            return take.reduceat(values, self.start, **kind)  # type: ignore[no-any-return]
+            return take.reduceat(values, self.start, **kind)
         if last >= len(values):  # reduceat needs a value at every bound
             values = np.append(values, np.asarray(beyond, dtype=values.dtype))
-        return take.reduceat(values, bounds, **kind)[each]  # type: ignore[no-any-return]
+        return take.reduceat(values, bounds, **kind)[each]
 
     @cached_property
     def _bounds(self) -> tuple[Ints, int, slice]:

@@ -136,7 +136,7 @@ def _check(
         for f in (*grave, *watched)
         for e in f["evidence"]
     )
-    return Check(key, verdict, says, (*evidence, *numbers), named, unanswered)  # type: ignore[arg-type]
+    return Check(key, verdict, says, (*evidence, *numbers), named, unanswered)
 
 
 def _holds(

@@ -221,7 +221,7 @@ class Sheets:
         return [
             self.read(plant, SheetKey(cast(Kind, row.kind), row.period)) | {"changes": changes[row.id]}
             for row in rows
-        ]  # type: ignore[arg-type]
+        ]
 
     def progress(self) -> dict[tuple[str, str, str], tuple[int, bool]]:
         """(site, kind, period) -> items that have an answer, and whether the sheet is signed."""

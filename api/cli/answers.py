@@ -18,7 +18,7 @@ from fieldfare.api.cli.options import (
 from fieldfare.api.core.settings import Settings
 
 
-class HourRange(click.ParamType):
+class HourRange(click.ParamType):  # type: ignore[type-arg]  # generic since click 8.3 alone
     """Local hours from and to, as 22-6."""
 
     name = "hours"

@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 
-class Day(click.ParamType):
+class Day(click.ParamType):  # type: ignore[type-arg]  # generic since click 8.3 alone
     """A local day, YYYY-MM-DD."""
 
     name = "date"

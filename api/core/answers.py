@@ -16,7 +16,8 @@ from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.records.home_rights import refused_sites
 
 if TYPE_CHECKING:
-    from fieldfare.analysis.answers.bill import Against, Span, Tariffs
+    from fieldfare.analysis.answers.bill import Against, Tariffs
+    from fieldfare.analysis.answers.bill_parts import Span
     from fieldfare.analysis.answers.half_hours import PriceSteps
     from fieldfare.analysis.plant.site import Site
 
@@ -68,7 +69,8 @@ def answer(service: Service, record: SiteRecord, question: str, asking: Asking) 
 
 
 def _bill(service: Service, record: SiteRecord, asking: Asking) -> dict[str, Any]:
-    from fieldfare.analysis.answers.bill import Asked, bill
+    from fieldfare.analysis.answers.bill import bill
+    from fieldfare.analysis.answers.bill_parts import Asked
 
     first, last = _days(service, record, asking, BILL_DAYS)
     if (last - first).days >= LONGEST_BILL_DAYS:
@@ -129,7 +131,7 @@ def _possible(service: Service, record: SiteRecord, earlier: tuple[date, date]) 
 
 
 def _span(service: Service, record: SiteRecord, first: date, last: date) -> Span:
-    from fieldfare.analysis.answers.bill import Span
+    from fieldfare.analysis.answers.bill_parts import Span
 
     result = service.results.result(record, first, last)
     return Span(service.facts_cache.kept(record.site.id, first, last), result)

@@ -62,7 +62,7 @@ class ClusterExecutor(Executor):
         self._executor = self._client.get_executor(pure=False)
 
     def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
-        return self._executor.submit(fn, *args, **kwargs)  # type: ignore[no-any-return]
+        return self._executor.submit(fn, *args, **kwargs)
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
         """Disconnect. Unlike a pool's, running work is either waited for or cancelled."""

@@ -12,7 +12,7 @@ class Seen:
     """Times stored as evenly spaced runs where that is shorter; a long regular file needs little memory."""
 
     def __init__(self) -> None:
-        self._parts: dict[str, list[tuple[int, int, tuple[NDArray, ...]]]] = {}
+        self._parts: dict[str, list[tuple[int, int, tuple[NDArray[np.int64], ...]]]] = {}
 
     def add(self, point: str, time: NDArray[np.int64]) -> None:
         """Record times, in any order."""
@@ -30,7 +30,7 @@ class Seen:
         return Samples(samples.time[~old], samples.value[~old]) if old.any() else samples
 
 
-def _packed(time: NDArray[np.int64]) -> tuple[NDArray, ...]:
+def _packed(time: NDArray[np.int64]) -> tuple[NDArray[np.int64], ...]:
     """(starts, steps, counts) of even runs, or (times,)."""
     if len(time) < 3:
         return (time,)
@@ -43,7 +43,7 @@ def _packed(time: NDArray[np.int64]) -> tuple[NDArray, ...]:
     return time[starts], step[starts], counts
 
 
-def _unpacked(packed: tuple[NDArray, ...]) -> NDArray[np.int64]:
+def _unpacked(packed: tuple[NDArray[np.int64], ...]) -> NDArray[np.int64]:
     if len(packed) == 1:
         return packed[0]
     starts, steps, counts = packed

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 import pyarrow as pa
@@ -33,7 +33,7 @@ class Values(NamedTuple):
         present
     """
 
-    value: NDArray
+    value: NDArray[Any]
     present: NDArray[np.bool_] | None
     refused: dict[int, Refusal]
 

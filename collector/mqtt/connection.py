@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable
 from typing import Any, NamedTuple
 
 import paho.mqtt.client as paho
+from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
@@ -102,7 +103,7 @@ class _Client(paho.Client):
         self.buffered = _Buffered(super()._create_socket())
         return self.buffered
 
-    def _handle_publish(self) -> paho.MQTTErrorCode:
+    def _handle_publish(self) -> MQTTErrorCode:
         command, body = self._in_packet["command"], self._in_packet["packet"]
         if command & 0b0110 == 0b0010 and self._protocol == paho.MQTTv5 and len(body) > 4:  # QoS 1
             end = 2 + (body[0] << 8 | body[1])
@@ -198,7 +199,7 @@ class Link:
     def _made(self) -> _Client:
         s = self._settings
         client = _Client(
-            paho.CallbackAPIVersion.VERSION2,
+            CallbackAPIVersion.VERSION2,
             client_id=s.client_id,
             clean_session=None if self._protocol == 5 else False,
             protocol=paho.MQTTv5 if self._protocol == 5 else paho.MQTTv311,

@@ -217,7 +217,7 @@ def demo_fleet(today: date) -> list[DemoSystem]:
             plan.meters,
             control=plan.control,
             emitter=plan.emitter,
-            buffer=plan.buffer,  # type: ignore[arg-type]
+            buffer=plan.buffer,
             hot_water=True,
             every_s=plan.every_s,
         )

@@ -69,7 +69,9 @@ class InfluxStore:
         back_off: tuple[float, float] = (0.5, 60.0),
         send: bool = True,
     ) -> None:
-        from influxdb_client import InfluxDBClient  # half a second: only where a server is used
+        from influxdb_client.client.influxdb_client import (
+            InfluxDBClient,  # half a second: only where a server is used
+        )
         from influxdb_client.client.write_api import SYNCHRONOUS
 
         self._made_of = (url, database, Path(folder), token, org, timeout, back_off)
@@ -304,7 +306,7 @@ class InfluxStore:
         self._spool.done(chunks)
 
     def _write(self, lines: list[str]) -> None:
-        from influxdb_client import WritePrecision
+        from influxdb_client.domain.write_precision import WritePrecision
         from influxdb_client.rest import ApiException
 
         for start in range(0, len(lines), 2 * _SEND):

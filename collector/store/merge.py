@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -84,7 +84,7 @@ def joined(parts: Sequence[Readings], newest: Readings, pool: ThreadPoolExecutor
     return dict(zip(points, pool.map(join, points), strict=True))
 
 
-def as_text(value: NDArray) -> NDArray:
+def as_text(value: NDArray[Any]) -> NDArray[Any]:
     """Values of a text point, all as str."""
     if value.dtype == object:
         return value

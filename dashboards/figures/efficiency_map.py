@@ -68,7 +68,7 @@ def _cells(data: list[Row]) -> list[dict[str, Any]]:
     groups: dict[tuple[float, float], list[Row]] = {}
     for r in data:
         key = tuple((v // CELL_K + 0.5) * CELL_K for v in (r["outdoor_steady"], r["flow_by_heat"]))
-        groups.setdefault(key, []).append(r)  # type: ignore[arg-type]
+        groups.setdefault(key, []).append(r)
     out = []
     for (outdoor, flow), days in sorted(groups.items()):
         both = [r for r in days if r.get("rated_space")]

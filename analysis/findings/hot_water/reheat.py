@@ -208,7 +208,7 @@ def _slow_severity(
     )
     by_flow = "watch" if flow < limit("reheat_flow_share") else "note"
     order: tuple[Severity, ...] = ("note", "watch", "act")
-    return order[max(order.index(s) for s in (by_length, by_coil, by_flow))]  # type: ignore[arg-type]
+    return order[max(order.index(s) for s in (by_length, by_coil, by_flow))]
 
 
 def _slow_causes(context: Context, length: float, coil: float, flow: float, lift: float) -> tuple[Cause, ...]:

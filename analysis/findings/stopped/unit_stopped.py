@@ -24,10 +24,9 @@ from fieldfare.analysis.findings.stopped.heat_due import (
     Reason,
     is_powerless,
     reasons,
-    standby,
     target_lowered,
 )
-from fieldfare.analysis.findings.stopped.rests import Rest, local, rests
+from fieldfare.analysis.findings.stopped.rests import Rest, local, rests, standby
 from fieldfare.analysis.findings.stopped.texts import (
     POSSIBLE_HOME,
     POSSIBLE_STEP,

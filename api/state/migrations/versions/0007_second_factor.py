@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import sqlalchemy as sa
 from alembic import op
 
@@ -9,7 +11,7 @@ revision = "0007"
 down_revision = "0006"
 
 
-def session_columns() -> list[sa.Column]:
+def session_columns() -> list[sa.Column[Any]]:
     return [
         sa.Column("address", sa.String(length=64), nullable=False, server_default=""),
         sa.Column("device", sa.String(length=120), nullable=False, server_default=""),
