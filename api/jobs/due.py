@@ -67,6 +67,11 @@ def watch_now(now: datetime, zones: Mapping[str, ZoneInfo]) -> Iterator[Due]:
         yield Due("watch", site, key)
 
 
+def watch_time(watch_key: str) -> datetime:
+    """The moment a watch is for."""
+    return datetime.fromisoformat(watch_key)
+
+
 def is_on_the_hour(watch_key: str) -> bool:
     """Whether a watch is the first of its hour, which checks everything."""
     return watch_key.endswith(":00Z")

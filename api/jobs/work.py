@@ -11,7 +11,7 @@ from fieldfare.api.core.results import NoReadings
 from fieldfare.api.core.service import Service, kept_open
 from fieldfare.api.core.settings import Settings
 from fieldfare.api.core.sites import SiteRecord
-from fieldfare.api.jobs.due import is_on_the_hour
+from fieldfare.api.jobs.due import is_on_the_hour, watch_time
 
 WATCHED_DAYS = 8
 """Days that the watch looks at: a week shows how long this unit pauses, and at which hours a tariff locks
@@ -42,7 +42,7 @@ def work(settings: Settings, kind: str, site: str, key: str) -> JobOutcome:
     if kind == "night":
         return night(service, record)
     if kind == "watch":
-        return watch(service, record, datetime.now(UTC), whole=is_on_the_hour(key))
+        return watch(service, record, watch_time(key), whole=is_on_the_hour(key))
     if kind == "month":
         return _paper(service, record, "month", key)
     if kind == "winter":

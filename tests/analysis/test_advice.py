@@ -112,7 +112,7 @@ def test_what_if_and_advice_share_one_rule(home: tuple[Site, Facts, dict]) -> No
     told = answer(*home, "lower_curve_k", 6.0)
     rooms = next(x for x in told["limits"] if x["limit"] == "rooms hold their targets")
     assert rooms["holds"] is not None
-    assert "target" in rooms["says"]
+    assert "set to" in rooms["says"]
     assert told["saves_kwh"]["low"] < told["saves_kwh"]["value"] < told["saves_kwh"]["high"]
 
 

@@ -46,6 +46,8 @@ BARE = {
     "/settings": "every field may be empty; wrong ones: tests/api/test_settings_pages.py",
     "/settings/firm": "every field may be empty; wrong ones: tests/api/test_settings_pages.py",
     "/settings/calendar": "buttons and a tick",
+    "/cold-snap/fetch": "a button",
+    "/sites/{site_id}/tuning": "on a page with a step to take: tests/api/test_season.py",
     "/sites/{site_id}/photos/{photo}/remove": "a button",
     "/sites/{site_id}/visits/{visit}/cancel": "a button",
     "/sites/{site_id}/works/{work}/delete": "a button",

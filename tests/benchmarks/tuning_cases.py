@@ -11,7 +11,7 @@ import numpy as np
 
 from fieldfare.analysis.facts.build import build_facts
 from fieldfare.analysis.facts.tables import Facts, join
-from fieldfare.analysis.figures.period import figures
+from fieldfare.analysis.figures.period import Figures
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.readings import Samples
@@ -147,7 +147,7 @@ def tune(
 
 def _document(site: Site, facts: Facts, last: date) -> dict[str, Any]:
     """The result without findings, which the diary does not read."""
-    return Result(site, FIRST, last, facts, figures(site, facts)).as_dict()
+    return Result(site, FIRST, last, facts, Figures(site, facts)).as_dict()
 
 
 def _looks(days: int, learn: int, looks: tuple[int, ...], told: Tuned) -> Iterator[tuple[date, int]]:
