@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from fieldfare.analysis.errors import InputError, NotAssessed
 from fieldfare.analysis.facts.tables import Facts
-from fieldfare.analysis.findings.limits import LIMITS
+from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.snap_home import NUMBERS, Course, SnapHome, course, snap_home
 from fieldfare.analysis.reports.verdict import MATTER_OF
@@ -172,7 +172,7 @@ def outlook(
         return Outlook(site.id, "not_known", coldest, findings=urgent, reason=str(unknown))
     bivalent = site.design.bivalent_c
     backup = bivalent is not None and coldest < bivalent
-    limit = site.limits.get("snap_fall_k", LIMITS["snap_fall_k"].default)
+    limit = limit_of(site, "snap_fall_k")
     told = _course_told(home, course(home, outdoor), limit, start, backup=backup)
     return Outlook(site.id, coldest_c=coldest, backup=backup, findings=urgent, **told)
 

@@ -11,7 +11,7 @@ from types import MappingProxyType
 from typing import Any, Literal
 
 from fieldfare.analysis.errors import InputError
-from fieldfare.analysis.findings.limits import LIMITS
+from fieldfare.analysis.findings.limits import LIMITS, limit_of
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.figure_rows import figure_rows
 
@@ -216,7 +216,7 @@ def limit_rows(site: Site, names: Iterable[str]) -> list[dict[str, Any]]:
     return [
         {
             "name": name,
-            "value": site.limits.get(name, LIMITS[name].default),
+            "value": limit_of(site, name),
             "default": LIMITS[name].default,
             "unit": LIMITS[name].unit,
             "trouble": LIMITS[name].side,

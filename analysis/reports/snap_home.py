@@ -15,7 +15,7 @@ from fieldfare.analysis.advice.room_response import emitters_at_1_k
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.facts.tables import Facts
-from fieldfare.analysis.findings.limits import LIMITS
+from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.physics.emitters import EXPONENTS
 from fieldfare.analysis.plant.curve import curve_beyond
 from fieldfare.analysis.plant.site import Site
@@ -182,16 +182,12 @@ def _designed(site: Site, result: Mapping[str, Any]) -> SnapHome:
         design_c=0.0 if cold is None else cold,
         stored=STORED_KJ_PER_K_M2 * (site.site.floor_area_m2 or USUAL_FLOOR_M2) / 3600.0,
         doubt={
-            "load": _limit(site, "snap_load_doubt"),
+            "load": limit_of(site, "snap_load_doubt"),
             "loss": (high - low) / 2.0 / middle,
-            "emitters": _limit(site, "snap_emitter_doubt"),
-            "unit": max(doubt, _limit(site, "snap_output_lost")) if lacks else doubt,
+            "emitters": limit_of(site, "snap_emitter_doubt"),
+            "unit": max(doubt, limit_of(site, "snap_output_lost")) if lacks else doubt,
         },
     )
-
-
-def _limit(site: Site, name: str) -> float:
-    return site.limits.get(name, LIMITS[name].default)
 
 
 def _curve(result: Mapping[str, Any]) -> tuple[tuple[float, float], ...]:
@@ -239,7 +235,7 @@ def _rooms_as_they_were(site: Site, home: SnapHome, days: HeatingDays) -> SnapHo
     rooms = fill_nan(days.room[at], float(np.nanmean(days.room[at])) if known else home.room)
     load, share = days.load_kw[at], float(np.median(days.share[at]))
     room, target = float(rooms.mean()), float(fill_nan(days.target[at], site.design.indoor_c).mean())
-    near = abs(room - target) <= _limit(site, "snap_held_k")
+    near = abs(room - target) <= limit_of(site, "snap_held_k")
     spread = float(np.std(load - home.loss * (rooms - days.outdoor[at])))
     doubt = float(np.hypot(home.doubt["load"], 1.96 * spread / load.mean() / np.sqrt(len(at))))
     home = replace(
@@ -264,5 +260,5 @@ def _rooms_as_they_were(site: Site, home: SnapHome, days: HeatingDays) -> SnapHo
     return replace(
         home,
         emitters=middle,
-        doubt={**home.doubt, "emitters": float(np.hypot(_limit(site, "snap_load_doubt"), error))},
+        doubt={**home.doubt, "emitters": float(np.hypot(limit_of(site, "snap_load_doubt"), error))},
     )

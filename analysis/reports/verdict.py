@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any, Literal
 
-from fieldfare.analysis.findings.limits import LIMITS
+from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.plant.site import Site
 
 if TYPE_CHECKING:
@@ -261,17 +261,13 @@ def verdict(
 
 def _cold_zones(site: Site, document: Mapping[str, Any]) -> list[dict[str, Any]]:
     """Zones below target for hours a day without a finding: to be watched."""
-
-    def limit(name: str) -> float:
-        return site.limits.get(name, LIMITS[name].default)
-
     out = []
     comfort = document.get("comfort") or {}
     days = comfort.get("recent_days", RECENT_DAYS)
     for name, zone in comfort.get("recent", {}).items():
         for key, most, under in (
-            ("share_far_below", limit("zone_cold_share"), "1.5 K"),
-            ("share_below_target", limit("zone_cool_share"), "0.5 K"),
+            ("share_far_below", limit_of(site, "zone_cold_share"), "1.5 K"),
+            ("share_below_target", limit_of(site, "zone_cool_share"), "0.5 K"),
         ):
             share = zone.get(key)
             if share is not None and share > most:
@@ -287,8 +283,8 @@ def _cold_zones(site: Site, document: Mapping[str, Any]) -> list[dict[str, Any]]
 
 def _warm_zones(site: Site, document: Mapping[str, Any]) -> list[dict[str, Any]]:
     """Zones far above their target while the heat pump heats: to be watched. No finding tells them."""
-    most = site.limits.get("zone_hot_k", LIMITS["zone_hot_k"].default)
-    season = site.limits.get("zone_hot_season_c", LIMITS["zone_hot_season_c"].default)
+    most = limit_of(site, "zone_hot_k")
+    season = limit_of(site, "zone_hot_season_c")
     comfort = document.get("comfort") or {}
     days = comfort.get("recent_days", RECENT_DAYS)
     newest = ((document.get("performance") or {}).get("by_day") or [])[-days:]

@@ -90,14 +90,14 @@ def watch(service: Service, record: SiteRecord, now: datetime, *, whole: bool = 
 
 def _works(service: Service, record: SiteRecord, newest: int) -> bool:
     """Whether the compressor ran within the shortest rest that may be a stop, before the newest reading."""
-    from fieldfare.analysis.findings.limits import LIMITS
+    from fieldfare.analysis.findings.limits import limit_of
     from fieldfare.analysis.reports.live_state import compressor_points, worked_last
 
     site = record.site
     points = compressor_points(site)
     if not points:
         return False
-    pause = site.limits.get("stopped_pause_minutes", LIMITS["stopped_pause_minutes"].default)
+    pause = limit_of(site, "stopped_pause_minutes")
     found = service.store.read(site.id, [p.id for p in points], newest - round(pause * 60_000))
     return worked_last(site, found)[0] is not None
 
