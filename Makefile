@@ -38,7 +38,7 @@ lint: setup-test
 	$(BIN)/mypy
 
 test: setup-test system lint
-	$(BIN)/python -m pytest -n $(WORKERS) --dist loadfile
+	$(BIN)/python -m pytest -n $(WORKERS) --dist loadfile --no-loadscope-reorder
 
 # Needs no network; a warning is an error.
 docs: setup-test
