@@ -46,6 +46,7 @@ docs: setup-test
 	@echo docs/_build/html/index.html
 
 bench: setup-test system
+	$(BIN)/python -m pytest -m slow -n $(WORKERS) --dist loadfile
 	$(BIN)/python -m tests.benchmarks
 
 lock:

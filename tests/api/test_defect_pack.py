@@ -116,10 +116,10 @@ def test_the_readme_s_lines_give_what_it_says(folder: Path) -> None:
         CODE,
         "efficiency_below_expected",
         "short_cycling",
-        "slow_reheat",
-        "room_below_target",
+        pytest.param("slow_reheat", marks=pytest.mark.slow),
+        pytest.param("room_below_target", marks=pytest.mark.slow),
         "pressure_low",
-        "immersion_use",
+        pytest.param("immersion_use", marks=pytest.mark.slow),
         "data_gap",
     ],
 )

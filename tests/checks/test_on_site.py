@@ -47,7 +47,7 @@ def is_sound(page: Page) -> None:
     assert violations(page) == []
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("scheme", ["light", pytest.param("dark", marks=pytest.mark.slow)])
 def test_pages_are_accessible_in_every_state(run: Running, chromium: Browser, scheme: str) -> None:
     with phone(chromium, color_scheme=scheme) as context:
         page = context.new_page()

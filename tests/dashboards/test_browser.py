@@ -369,7 +369,9 @@ def test_a_new_firm_comes_from_nothing_to_a_first_result(chromium: Browser, tmp_
 
 
 @pytest.mark.parametrize(
-    ("scheme", "size"), [("light", DESKTOP), ("dark", PHONE)], ids=["light", "dark phone"]
+    ("scheme", "size"),
+    [pytest.param("light", DESKTOP, marks=pytest.mark.slow), ("dark", PHONE)],
+    ids=["light", "dark phone"],
 )
 def test_nothing_stands_in_anybodys_way(
     service: Running, chromium: Browser, scheme: str, size: dict[str, int]

