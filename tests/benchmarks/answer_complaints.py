@@ -16,7 +16,7 @@ from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.readings import MS_PER_MINUTE, Samples
 from fieldfare.analysis.reports.result import analyse
 from fieldfare.collector.simulated.design.spec import Fault, PlantSpec
-from fieldfare.collector.simulated.faults.effects import EFFECTS, FaultEffect
+from fieldfare.collector.simulated.faults.effects import HABITS
 from fieldfare.collector.simulated.plant import random_plant, simulate, with_fault
 
 FIRST, DAYS, NAMED = date(2024, 1, 3), 42, 7
@@ -24,13 +24,6 @@ LAST = FIRST + timedelta(DAYS - 1)
 SINCE = LAST - timedelta(NAMED - 1)
 
 Change = Callable[[PlantSpec], PlantSpec]
-
-# What households do, as the simulated plant has it; no finding is about it, so these stand here.
-_HABITS = {
-    ("household", "windows_open"): FaultEffect("infiltration", "mul", 1.0, 3.0, 7.0, 12.0),
-    ("household", "more_drawn"): FaultEffect("draw", "mul", 1.0, 1.5, 2.2, 3.0),
-    ("household", "heating_off"): FaultEffect("cutoff", "set", 16.0, 5.0, -30.0, -40.0),
-}
 
 
 @dataclass(frozen=True)
@@ -48,8 +41,7 @@ class Complaint:
 
 def _fault(code: str, cause: str | None, strength: str = "gross", *, recent: bool = False) -> Change:
     def act(spec: PlantSpec) -> PlantSpec:
-        if (code, cause) in _HABITS:
-            EFFECTS.setdefault((code, cause), (_HABITS[code, cause],))
+        if (code, cause) in HABITS:
             return replace(spec, faults=(*spec.faults, Fault(code, cause, 2.0 / 3.0, SINCE)))
         return with_fault(spec, code, cause, strength, SINCE if recent else None)
 

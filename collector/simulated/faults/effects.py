@@ -171,6 +171,13 @@ EFFECTS: dict[tuple[str, str | None], tuple[FaultEffect, ...]] = {
     ("frost_risk", "power_loss"): (_e("power", "set", 1.0, 0.0, 0.0, 0.0),),
 }
 
+# What households do that is no fault of the system: the same form, of no finding.
+HABITS: dict[tuple[str, str | None], tuple[FaultEffect, ...]] = {
+    ("household", "windows_open"): (_e("infiltration", "mul", 1.0, 3.0, 7.0, 12.0),),
+    ("household", "more_drawn"): (_e("draw", "mul", 1.0, 1.5, 2.2, 3.0),),
+    ("household", "heating_off"): (_e("cutoff", "set", 16.0, 5.0, -30.0, -40.0),),
+}
+
 # Codes whose fault begins during the span by default; the others are present from the first day.
 LATER = {
     "efficiency_fell",
@@ -199,7 +206,7 @@ def apply_fault(fault: Fault, spec: PlantSpec, h: np.ndarray, span: SimulatedSpa
 
     fault : Fault; spec : PlantSpec; span : SimulatedSpan
     """
-    effects = EFFECTS.get((fault.code, fault.cause))
+    effects = EFFECTS.get((fault.code, fault.cause)) or HABITS.get((fault.code, fault.cause))
     if effects is None:
         return
     day0 = fault_start_day(fault, span)
