@@ -99,7 +99,9 @@ def open_database(url: str) -> Database:
         first_line = str(error.orig).strip().splitlines()[0]
         where = parsed.database if parsed.get_backend_name() == "sqlite" else "the state database"
         raise InputError(f"{where} can't be opened: {first_line}") from None
-    if current != HEAD:
+    if current is None:
+        _create(engine)
+    elif current != HEAD:
         upgrade(engine)
     return Database(engine)
 
@@ -125,13 +127,32 @@ def upgrade(engine: Engine, to: str = "head") -> None:
     config = Config()
     config.set_main_option("script_location", str(Path(__file__).parent / "migrations"))
     config.set_main_option("path_separator", "os")
+    with _alone(engine) as connection:
+        config.attributes["connection"] = connection
+        command.upgrade(config, to)
+
+
+def _create(engine: Engine) -> None:
+    """Fill an empty database, unless another process has just done so.
+
+    The migrations would come to the same (a test compares the two) and take several times as long.
+    """
+    from fieldfare.api.state.schema import create_tables
+
+    with _alone(engine) as connection:
+        if _version(connection) is None:
+            create_tables(connection, HEAD)
+
+
+@contextmanager
+def _alone(engine: Engine) -> Iterator[Connection]:
+    """A transaction in which no other process changes the tables."""
     connection = engine.connect().execution_options(immediate=True)
     try:
         with connection.begin():
             if engine.dialect.name == "postgresql":
                 connection.execute(text("SELECT pg_advisory_xact_lock(:n)"), {"n": MIGRATION_LOCK})
-            config.attributes["connection"] = connection
-            command.upgrade(config, to)
+            yield connection
     finally:
         connection.close()
 

@@ -7,12 +7,13 @@ import sqlite3
 from concurrent.futures import ProcessPoolExecutor
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import inspect
+from sqlalchemy import Engine, create_engine, event, inspect, text
 
 from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.plant.load import parse_site
@@ -20,20 +21,52 @@ from fieldfare.api.core.service import Service
 from fieldfare.api.core.settings import Settings
 from fieldfare.api.state import people_tables, work_tables
 from fieldfare.api.state.database import HEAD, open_database, upgrade
+from fieldfare.api.state.schema import METADATA
 from fieldfare.api.state.tables import Base, SiteRow
 from tests.api.conftest import add_site
 
 __all__ = ["people_tables", "work_tables"]  # their tables are part of Base
 
 
-def test_the_migrations_make_the_tables_of_the_code(tmp_path: Path, database_url: str) -> None:
+def _tables(engine: Engine) -> dict[str, Any]:
+    """Columns, keys and indexes of every table, as the database tells them."""
+    found = inspect(engine)
+    return {
+        table: {
+            "columns": {
+                c["name"]: (str(c["type"]), c["nullable"], c.get("default")) for c in found.get_columns(table)
+            },
+            "key": sorted(found.get_pk_constraint(table)["constrained_columns"]),
+            "others": sorted(
+                (k["constrained_columns"], k["referred_table"], str(k["options"]))
+                for k in found.get_foreign_keys(table)
+            ),
+            "unique": sorted(u["column_names"] for u in found.get_unique_constraints(table)),
+            "indexes": sorted(
+                (i["name"], i["column_names"], bool(i["unique"])) for i in found.get_indexes(table)
+            ),
+        }
+        for table in sorted(found.get_table_names())
+    }
+
+
+def test_a_new_database_is_as_the_migrations_make_it(tmp_path: Path, database_url: str) -> None:
     url = Settings(data=tmp_path, database_url=database_url).state_url
-    database = open_database(url)
-    with database.engine.connect() as connection:
+    new = open_database(url)
+    by_code = _tables(new.engine)
+    assert by_code.pop("alembic_version")
+    with new.engine.begin() as connection:
+        METADATA.drop_all(connection)
+        connection.execute(text("DROP TABLE alembic_version"))
+    upgrade(new.engine)
+    by_migrations = _tables(new.engine)
+    assert by_migrations.pop("alembic_version")
+    assert by_code == by_migrations
+    with new.engine.connect() as connection:
         context = MigrationContext.configure(connection, opts={"compare_type": True})
         assert context.get_current_revision() == HEAD
-        differences = compare_metadata(context, Base.metadata)
-    database.close()
+        differences = compare_metadata(context, METADATA)
+    new.close()
     assert differences == []
 
 
@@ -43,8 +76,6 @@ def test_head_is_the_newest_migration() -> None:
 
 
 def test_an_older_database_is_brought_up_and_keeps_its_rows(tmp_path: Path, database_url: str) -> None:
-    from sqlalchemy import create_engine, event, text
-
     from fieldfare.api.state.database import _begin_sqlite, _prepare_sqlite
 
     url = Settings(data=tmp_path, database_url=database_url).state_url
