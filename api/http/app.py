@@ -8,7 +8,6 @@ from urllib.parse import urlsplit
 
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
-from fastapi.routing import APIRoute
 from fastapi.staticfiles import StaticFiles
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import Request
@@ -49,7 +48,7 @@ from fieldfare.api.http.middleware.guards import (
 )
 from fieldfare.api.http.middleware.head_requests import HeadRequests
 from fieldfare.api.http.middleware.request_ids import RequestIds
-from fieldfare.api.http.problems import PROBLEMS, ProblemDetails
+from fieldfare.api.http.problems import ProblemDetails
 from fieldfare.api.http.rest import (
     alerts,
     answers,
@@ -64,6 +63,7 @@ from fieldfare.api.http.rest import (
     visits,
     works,
 )
+from fieldfare.api.http.routers import PREFIX
 from fieldfare.dashboards.assets import STATIC
 
 
@@ -76,7 +76,51 @@ class KeptFiles(StaticFiles):
         return response
 
 
-PREFIX = "/api/v1"
+# In the order in which addresses are matched.
+ROUTERS = (
+    *(
+        module.router
+        for module in (
+            sites,
+            results,
+            answers,
+            season,
+            defects,
+            alerts,
+            works,
+            visits,
+            checks,
+            people,
+            homes,
+            operations,
+        )
+    ),
+    operations.outside,
+    *(
+        module.router
+        for module in (
+            evidence_screens,
+            fleet_screens,
+            screens,
+            advice_pages,
+            season_pages,
+            answer_pages,
+            defect_pages,
+            forms,
+            field_forms,
+            visit_pages,
+            booking_forms,
+            site_settings,
+            settings_pages,
+            people_pages,
+            check_pages,
+            handbook_pages,
+            pages,
+            account,
+            provider_pages,
+        )
+    ),
+)
 SUMMARY = "Installed heat pumps: readings in; performance, faults and the next step out."
 _LOOPBACK = frozenset({"localhost", "127.0.0.1", "::1"})
 
@@ -90,42 +134,10 @@ def create_app(parts: AppState) -> FastAPI:
         openapi_url=f"{PREFIX}/openapi.json",
         docs_url=None,
         redoc_url=None,
-        generate_unique_id_function=_operation_id,
+        routes=[route for router in ROUTERS for route in router.routes],
     )
     app.state.parts = parts
     problems.install(app)
-    for routes in (
-        sites,
-        results,
-        answers,
-        season,
-        defects,
-        alerts,
-        works,
-        visits,
-        checks,
-        people,
-        homes,
-        operations,
-    ):
-        app.include_router(routes.router, prefix=PREFIX, responses=PROBLEMS)
-    app.include_router(operations.outside, responses=PROBLEMS)
-    app.include_router(evidence_screens.router, include_in_schema=False)
-    app.include_router(fleet_screens.router, include_in_schema=False)
-    app.include_router(screens.router, include_in_schema=False)
-    app.include_router(advice_pages.router, include_in_schema=False)
-    app.include_router(season_pages.router, include_in_schema=False)
-    app.include_router(answer_pages.router, include_in_schema=False)
-    app.include_router(defect_pages.router, include_in_schema=False)
-    app.include_router(forms.router, include_in_schema=False)
-    app.include_router(field_forms.router, include_in_schema=False)
-    for routes_of in (visit_pages, booking_forms, site_settings, settings_pages, people_pages):
-        app.include_router(routes_of.router, include_in_schema=False)
-    app.include_router(check_pages.router, include_in_schema=False)
-    app.include_router(handbook_pages.router, include_in_schema=False)
-    app.include_router(pages.router, include_in_schema=False)
-    app.include_router(account.router, include_in_schema=False)
-    app.include_router(provider_pages.router, include_in_schema=False)
     app.mount("/static", KeptFiles(directory=STATIC))
     app.openapi = lambda: _described(app)  # type: ignore[method-assign]
     app.add_middleware(ReaderUnits)
@@ -146,10 +158,6 @@ def known_hosts(parts: AppState) -> frozenset[str] | None:
     if settings.public_url:
         return _LOOPBACK | {(urlsplit(settings.public_url).hostname or "").lower()}
     return _LOOPBACK if settings.is_loopback else None
-
-
-def _operation_id(route: APIRoute) -> str:
-    return route.name
 
 
 def _described(app: FastAPI) -> dict[str, Any]:

@@ -59,7 +59,7 @@ class ProblemDetails(BaseModel):
 
 
 def _documented(*statuses: int) -> dict[int | str, dict[str, Any]]:
-    schema = {"$ref": "#/components/schemas/Problem"}
+    schema = {"$ref": "#/components/schemas/ProblemDetails"}
     return {
         status: {"description": HTTPStatus(status).phrase, "content": {MEDIA_TYPE: {"schema": schema}}}
         for status in statuses

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import Annotated
 
-from fastapi import APIRouter, Form, HTTPException, Path, Request
+from fastapi import Form, HTTPException, Path, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from fieldfare.analysis.errors import InputError
@@ -17,6 +17,7 @@ from fieldfare.api.http.auth import (
     session_of,
 )
 from fieldfare.api.http.html.screens import NO_STORE, Csrf
+from fieldfare.api.http.routers import page_router
 from fieldfare.api.http.sessions import (
     Proof,
     client_address,
@@ -28,7 +29,7 @@ from fieldfare.api.people.passwords import check_strength
 from fieldfare.api.people.sign_in import LiveSession, same
 from fieldfare.dashboards import pages
 
-router = APIRouter()
+router = page_router()
 Name = Annotated[str, Form(max_length=80)]
 Secret = Annotated[str, Form(max_length=1024)]
 Credential = Annotated[str, Form(max_length=20_000)]

@@ -7,7 +7,7 @@ from functools import partial
 from math import nan
 from typing import Annotated, Any
 
-from fastapi import APIRouter, File, Request, UploadFile
+from fastapi import File, Request, UploadFile
 from fastapi.responses import HTMLResponse, Response
 
 from fieldfare.analysis.errors import InputError, NotAssessed
@@ -28,9 +28,10 @@ from fieldfare.api.http.auth import AppStateHere, PlantHere
 from fieldfare.api.http.html import page_rows
 from fieldfare.api.http.html.reader_language import in_readers_language
 from fieldfare.api.http.html.screens import Csrf, reader, see_other, visitor, writer
+from fieldfare.api.http.routers import page_router
 from fieldfare.dashboards import pages
 
-router = APIRouter()
+router = page_router()
 OptionalFile = Annotated[UploadFile | None, File()]
 MOST_BYTES = 1_000_000
 """Of a forecast; a month by the hour is a twentieth of it."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date
 from typing import Any, Literal, cast
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import HTMLResponse, Response
 
 from fieldfare.analysis.errors import InputError, NotAssessed
@@ -13,11 +13,12 @@ from fieldfare.api.core.answers import Asking, QuestionName, answer
 from fieldfare.api.http.auth import AppStateHere, PlantHere, check
 from fieldfare.api.http.html import page_rows
 from fieldfare.api.http.html.screens import reader, visitor
+from fieldfare.api.http.routers import page_router
 from fieldfare.api.people.access import Actor
 from fieldfare.api.records.papers import answer_paper, rendered
 from fieldfare.dashboards import pages
 
-router = APIRouter()
+router = page_router()
 _FIELDS = (
     "from",
     "to",

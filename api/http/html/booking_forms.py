@@ -6,7 +6,7 @@ from dataclasses import asdict
 from datetime import UTC, datetime, time
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Depends, Form, Request
+from fastapi import Depends, Form, Request
 from fastapi.responses import HTMLResponse, Response
 
 from fieldfare.analysis.errors import InputError
@@ -23,6 +23,7 @@ from fieldfare.api.http.html.screens import (
     writer,
 )
 from fieldfare.api.http.html.visit_pages import day_given, number_given, stop_of
+from fieldfare.api.http.routers import page_router
 from fieldfare.api.http.schemas import RowId
 from fieldfare.api.visits.bookings import (
     MOST_FINDINGS,
@@ -37,7 +38,7 @@ from fieldfare.api.visits.rows import homes_of
 from fieldfare.dashboards import pages
 from fieldfare.dashboards.text import words
 
-router = APIRouter()
+router = page_router()
 Text = Annotated[str, Form(max_length=10_000)]
 USUAL_TIME = time(9, 0)
 

@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from functools import partial
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Form, HTTPException, Request
+from fastapi import Form, HTTPException, Request
 from fastapi.responses import FileResponse, HTMLResponse, JSONResponse, Response
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData, UploadFile
@@ -40,11 +40,12 @@ from fieldfare.api.http.html.screens import (
     writer,
 )
 from fieldfare.api.http.photo_actions import refused, remove_photo
+from fieldfare.api.http.routers import page_router
 from fieldfare.api.people.access import Actor
 from fieldfare.api.records.papers import winter_paper
 from fieldfare.dashboards import assets, pages
 
-router = APIRouter()
+router = page_router()
 HOMES_SHOWN = 60
 ENTRIES_AT_ONCE = 400
 

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import HTMLResponse, Response
 
 from fieldfare.analysis.errors import InputError
 from fieldfare.api.http.auth import AppStateHere, PlantHere
 from fieldfare.api.http.html import page_rows
 from fieldfare.api.http.html.screens import reader, visitor
+from fieldfare.api.http.routers import page_router
 from fieldfare.api.http.schemas import Code
 from fieldfare.api.records.defect_pack import case_of
 from fieldfare.dashboards import pages
 
-router = APIRouter()
+router = page_router()
 
 
 @router.get("/sites/{site_id}/findings/{code}/pack")

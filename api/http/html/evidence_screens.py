@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, Query, Request
+from fastapi import Query, Request
 from fastapi.responses import Response
 
 from fieldfare.api.http.auth import AppStateHere, PlantHere
 from fieldfare.api.http.html.screens import reader
+from fieldfare.api.http.routers import page_router
 from fieldfare.dashboards import pages
 
-router = APIRouter()
+router = page_router()
 
 
 @router.get("/sites/{site_id}/figures/event.json")

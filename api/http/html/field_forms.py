@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Depends, File, Form, HTTPException, Request, UploadFile
+from fastapi import Depends, File, Form, HTTPException, Request, UploadFile
 from fastapi.responses import HTMLResponse, Response
 
 from fieldfare.analysis.errors import InputError
@@ -29,6 +29,7 @@ from fieldfare.api.http.html.screens import (
 )
 from fieldfare.api.http.job_actions import change_job, remove_job
 from fieldfare.api.http.photo_actions import keep_photos, with_photos_again
+from fieldfare.api.http.routers import page_router
 from fieldfare.api.http.schemas import Code, RowId
 from fieldfare.api.records.maintenance_log import (
     MOST_FINDINGS,
@@ -41,7 +42,7 @@ from fieldfare.api.records.sign_off import is_sign_off
 from fieldfare.dashboards import pages
 from fieldfare.dashboards.text import words
 
-router = APIRouter()
+router = page_router()
 Text = Annotated[str, Form(max_length=10_000)]
 Uploads = Annotated[list[UploadFile], File()]
 

@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from typing import Annotated, Any
 from urllib.parse import parse_qsl, urlsplit
 
-from fastapi import APIRouter, Form, HTTPException, Query, Request
+from fastapi import Form, HTTPException, Query, Request
 from fastapi.responses import HTMLResponse, Response
 
 from fieldfare.analysis.errors import InputError
@@ -31,12 +31,13 @@ from fieldfare.api.http.html.screens import (
     visitor,
     writer,
 )
+from fieldfare.api.http.routers import page_router
 from fieldfare.api.http.schemas import RowId
 from fieldfare.dashboards import pages
 from fieldfare.dashboards.day_rows import day_rows, rows_of_result
 from fieldfare.dashboards.figures.two_homes import Home
 
-router = APIRouter()
+router = page_router()
 Text = Annotated[str, Form(max_length=1000)]
 Sites = Annotated[list[str], Query(max_length=3000)]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Annotated
 
-from fastapi import APIRouter, Form, Request
+from fastapi import Form, Request
 from fastapi.responses import HTMLResponse, Response
 
 from fieldfare.analysis.errors import InputError
@@ -13,11 +13,12 @@ from fieldfare.api.http.auth import AppStateHere, PlantHere
 from fieldfare.api.http.html import page_rows
 from fieldfare.api.http.html.form_values import own_address
 from fieldfare.api.http.html.screens import NO_STORE, Csrf, visitor, writer
+from fieldfare.api.http.routers import page_router
 from fieldfare.api.people.accounts import INVITED_FOR
 from fieldfare.api.people.inviting import take_in, welcome_address
 from fieldfare.dashboards import pages
 
-router = APIRouter()
+router = page_router()
 
 
 @router.post("/sites/{site_id}/householder")

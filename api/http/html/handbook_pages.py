@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, HTTPException, Path, Request
+from fastapi import HTTPException, Path, Request
 from fastapi.responses import HTMLResponse, Response
 
 from fieldfare.api.http.html.screens import reader, visitor
+from fieldfare.api.http.routers import page_router
 from fieldfare.dashboards import pages
 
-router = APIRouter()
+router = page_router()
 
 
 @router.get("/handbook")

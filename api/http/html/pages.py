@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import partial
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, Form, HTTPException, Request
+from fastapi import Form, HTTPException, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from fieldfare.analysis.errors import InputError
@@ -20,6 +20,7 @@ from fieldfare.api.http.auth import (
     session_of,
 )
 from fieldfare.api.http.html.reader_language import in_readers_language
+from fieldfare.api.http.routers import page_router
 from fieldfare.api.http.sessions import (
     Proof,
     complete_session,
@@ -35,7 +36,7 @@ from fieldfare.api.people.sign_in import same
 from fieldfare.api.records.papers import paper_for, rendered
 from fieldfare.dashboards import pages as looks
 
-router = APIRouter()
+router = page_router()
 Secret = Annotated[str, Form(max_length=1024)]
 Email = Annotated[str, Form(max_length=254)]
 

@@ -6,7 +6,7 @@ from dataclasses import asdict
 from datetime import UTC, datetime
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Form, Request
+from fastapi import Form, Request
 from fastapi.responses import HTMLResponse, Response
 
 from fieldfare.analysis.errors import InputError
@@ -21,12 +21,13 @@ from fieldfare.api.http.html.screens import (
     visitor,
     writer,
 )
+from fieldfare.api.http.routers import page_router
 from fieldfare.api.http.schemas import RowId
 from fieldfare.api.people.accounts import INVITED_FOR, PersonRow
 from fieldfare.api.people.inviting import take_in, welcome_address
 from fieldfare.dashboards import pages
 
-router = APIRouter()
+router = page_router()
 Text = Annotated[str, Form(max_length=300)]
 
 

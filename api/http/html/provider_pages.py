@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Form, HTTPException, Request
+from fastapi import Form, HTTPException, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from fieldfare.analysis.errors import InputError
@@ -17,13 +17,14 @@ from fieldfare.api.http.auth import (
     session_of,
 )
 from fieldfare.api.http.html.pages import signed_in
+from fieldfare.api.http.routers import page_router
 from fieldfare.api.http.sessions import note_refusal, open_for_provider, set_cookie
 from fieldfare.api.people.accounts import AccountRefused
 from fieldfare.api.people.provider import STARTED_FOR_S, Provider
 from fieldfare.api.people.sign_in import same
 from fieldfare.dashboards import pages
 
-router = APIRouter()
+router = page_router()
 
 
 @router.post("/sign-in/provider")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import timedelta
 from typing import Annotated, Any
 
-from fastapi import APIRouter, File, Form, HTTPException, Query, Request, UploadFile
+from fastapi import File, Form, HTTPException, Query, Request, UploadFile
 from fastapi.responses import FileResponse, HTMLResponse, RedirectResponse, Response
 
 from fieldfare.analysis.errors import (
@@ -39,6 +39,7 @@ from fieldfare.api.http.html.uploads import (
     with_points,
 )
 from fieldfare.api.http.owners import owner_word
+from fieldfare.api.http.routers import page_router
 from fieldfare.api.people.access import (
     DEMO_VISITOR,
     NOBODY,
@@ -51,7 +52,7 @@ from fieldfare.api.running.intake import check_site_text
 from fieldfare.collector.csv.column_mapping import TIME_FORMATS, points_toml, propose
 from fieldfare.dashboards import assets, pages
 
-router = APIRouter()
+router = page_router()
 FOR_EVER = {"Cache-Control": "public, max-age=31536000, immutable"}
 NO_STORE = {"Cache-Control": "no-store"}
 """For pages with a secret on them, and those that are old at once."""

@@ -6,7 +6,7 @@ import math
 from datetime import date
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Form, Request
+from fastapi import Form, Request
 from fastapi.responses import HTMLResponse, Response
 
 from fieldfare.analysis.errors import InputError, NotAssessed
@@ -19,11 +19,12 @@ from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import AppStateHere, PlantHere
 from fieldfare.api.http.html import page_rows
 from fieldfare.api.http.html.screens import Csrf, reader, see_other, visitor, writer
+from fieldfare.api.http.routers import page_router
 from fieldfare.api.people.access import OF_THE_FIRM
 from fieldfare.api.records.tuning_log import checked_step
 from fieldfare.dashboards import pages
 
-router = APIRouter()
+router = page_router()
 Short = Annotated[str, Form(max_length=40)]
 Values = Annotated[list[str], Form()]
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, File, Form, HTTPException, Request, UploadFile
+from fastapi import File, Form, HTTPException, Request, UploadFile
 from fastapi.responses import HTMLResponse, Response
 from pydantic import ValidationError
 
@@ -23,11 +23,12 @@ from fieldfare.api.http.html.screens import (
     visitor,
     writer,
 )
+from fieldfare.api.http.routers import page_router
 from fieldfare.api.people.access import OF_THE_FIRM, Actor
 from fieldfare.dashboards import pages
 from fieldfare.dashboards.text import words
 
-router = APIRouter()
+router = page_router()
 Text = Annotated[str, Form(max_length=2000)]
 Ticks = Annotated[list[str], Form()]
 _LOGO_POLICY = "default-src 'none'; style-src 'unsafe-inline'; sandbox"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import tomllib
 from dataclasses import dataclass, field
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import HTMLResponse, Response
 from starlette.datastructures import FormData
 
@@ -19,6 +19,7 @@ from fieldfare.api.http.html.screens import (
     visitor,
     writer,
 )
+from fieldfare.api.http.routers import page_router
 from fieldfare.api.records.site_changes import (
     ChangedMeanwhile,
     SiteFileChange,
@@ -30,7 +31,7 @@ from fieldfare.dashboards import pages
 from fieldfare.dashboards.site_edit import edited
 from fieldfare.dashboards.site_fields import is_field, values_of
 
-router = APIRouter()
+router = page_router()
 MOST_FIELDS = 1500
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Annotated, Any
 
-from fastapi import APIRouter, HTTPException, Path, Request
+from fastapi import HTTPException, Path, Request
 from fastapi.responses import HTMLResponse, Response
 
 from fieldfare.analysis.errors import InputError
@@ -15,6 +15,7 @@ from fieldfare.api.http.auth import AppStateHere
 from fieldfare.api.http.html import page_rows
 from fieldfare.api.http.html.form_values import typed_day
 from fieldfare.api.http.html.screens import reader, visitor
+from fieldfare.api.http.routers import page_router
 from fieldfare.api.visits.bookings import colleagues
 from fieldfare.api.visits.feed import calendar, visits_of
 from fieldfare.api.visits.rows import (
@@ -26,7 +27,7 @@ from fieldfare.api.visits.rows import (
 from fieldfare.dashboards import pages
 from fieldfare.dashboards.visit_list import contact_words, visit_list
 
-router = APIRouter()
+router = page_router()
 SHOWN_AHEAD = timedelta(days=14)
 DAY = timedelta(days=1)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Path, Query, Request, Response
+from fastapi import Path, Query, Request, Response
 from pydantic import BaseModel
 
 from fieldfare.api.alerts.alerts import AlertRow, EventRow
@@ -12,6 +12,7 @@ from fieldfare.api.alerts.decisions import Decision, HandlingRow
 from fieldfare.api.alerts.notices import NoticeRow
 from fieldfare.api.http.auth import AppStateHere, PlantHere, need
 from fieldfare.api.http.finding_actions import decide, undo
+from fieldfare.api.http.routers import rest_router
 from fieldfare.api.http.schemas import (
     FINDING_CODE,
     HandlingIn,
@@ -27,7 +28,7 @@ from fieldfare.api.http.schemas import (
 )
 from fieldfare.api.people.access import Actor
 
-router = APIRouter(tags=["alerts"])
+router = rest_router("alerts")
 AlertId = Annotated[RowId, Path(description="The alert's number.")]
 FindingCode = Annotated[
     str,

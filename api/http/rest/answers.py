@@ -6,7 +6,7 @@ import json
 from datetime import UTC, datetime
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Body, Query
+from fastapi import Body, Query
 
 from fieldfare.api.core.advice import advice
 from fieldfare.api.core.answers import Asking, QuestionName, answer
@@ -18,10 +18,11 @@ from fieldfare.api.http.auth import (
     check,
     need,
 )
+from fieldfare.api.http.routers import rest_router
 from fieldfare.api.http.schemas import FromDay, SomeDay, ToDay
 from fieldfare.api.people.access import Actor
 
-router = APIRouter(tags=["results"])
+router = rest_router("results")
 Amount = Annotated[float | None, Query(ge=0, le=1e7)]
 Hour = Annotated[int | None, Query(ge=0, le=24, description="Local hour.")]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Depends, Path, Query, Request, Response
+from fastapi import Depends, Path, Query, Request, Response
 from pydantic import BaseModel, Field
 
 from fieldfare.api.checks.photos import PhotoRow, Subject
@@ -17,10 +17,11 @@ from fieldfare.api.checks.sheets import (
 )
 from fieldfare.api.http.auth import AppStateHere, PlantHere, need
 from fieldfare.api.http.photo_actions import remove_photo
+from fieldfare.api.http.routers import rest_router
 from fieldfare.api.http.schemas import Moment, RowId, Shape
 from fieldfare.api.people.access import Actor
 
-router = APIRouter(tags=["checks"])
+router = rest_router("checks")
 Check = Annotated[Literal["winter", "service", "commissioning"], Path(alias="kind")]
 Period = Annotated[str, Path(pattern=r"^(\d{4}|first)$", examples=["2026"])]
 PhotoId = Annotated[str, Path(pattern=r"^[0-9a-f]{32}$", description="Made by the sender, at random.")]

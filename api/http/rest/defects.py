@@ -4,17 +4,18 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query
+from fastapi import Query
 from fastapi.responses import FileResponse
 from starlette.background import BackgroundTask
 
 from fieldfare.api.http.auth import AppStateHere, PlantHere, check, need
 from fieldfare.api.http.rest.alerts import FindingCode
+from fieldfare.api.http.routers import rest_router
 from fieldfare.api.http.schemas import FromDay, ToDay
 from fieldfare.api.people.access import Actor
 from fieldfare.api.records.defect_pack import case_of, zipped
 
-router = APIRouter(tags=["results"])
+router = rest_router("results")
 
 
 @router.get(

@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
-from fastapi import APIRouter, HTTPException, Request, Response
+from fastapi import HTTPException, Request, Response
 from fastapi.responses import FileResponse
 from starlette.background import BackgroundTask
 
 from fieldfare.api.http.auth import AppStateHere, PlantHere, need
+from fieldfare.api.http.routers import rest_router
 from fieldfare.api.http.schemas import (
     ConsentIn,
     ConsentOut,
@@ -25,7 +26,7 @@ from fieldfare.api.records.erasure import erase_site
 from fieldfare.api.records.home_rights import consents, export_home, give_consent
 from fieldfare.api.records.retention import KEPT
 
-router = APIRouter(tags=["the householder's rights"])
+router = rest_router("the householder's rights")
 
 
 @router.get("/retention")

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import Query, Request, Response
 
 from fieldfare.api.http.auth import AppStateHere, need
 from fieldfare.api.http.metrics import metrics_of
+from fieldfare.api.http.routers import rest_router
 from fieldfare.api.http.schemas import (
     Limit,
     Offset,
@@ -18,8 +19,8 @@ from fieldfare.api.http.schemas import (
 from fieldfare.api.jobs.leases import RunRow
 from fieldfare.api.people.access import Actor
 
-router = APIRouter(tags=["operation"])
-outside = APIRouter(tags=["operation"])
+router = rest_router("operation")
+outside = rest_router("operation", prefix="")
 """Routes at the root instead of under the API's prefix."""
 
 

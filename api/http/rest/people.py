@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Annotated
 
-from fastapi import APIRouter, HTTPException, Path, Query, Request, Response
+from fastapi import HTTPException, Path, Query, Request, Response
 
 from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.plant.site_id import SITE_ID
@@ -17,6 +17,7 @@ from fieldfare.api.http.auth import (
     need,
     session_of,
 )
+from fieldfare.api.http.routers import rest_router
 from fieldfare.api.http.schemas import (
     ConfirmIn,
     Invited,
@@ -55,7 +56,7 @@ from fieldfare.api.people.audit import AuditRow
 from fieldfare.api.people.inviting import take_in, welcome_address
 from fieldfare.api.people.passwords import check_strength
 
-router = APIRouter(tags=["people"])
+router = rest_router("people")
 Key = Annotated[str, Path(pattern=r"^[0-9a-f]{16}$")]
 
 

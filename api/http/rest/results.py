@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Annotated, Any, Literal
 
 import orjson
-from fastapi import APIRouter, HTTPException, Query, Request, Response
+from fastapi import HTTPException, Query, Request, Response
 from fastapi.responses import StreamingResponse
 
 from fieldfare.api.core.fleet_rows import fleet_learning, fleet_rows
@@ -20,6 +20,7 @@ from fieldfare.api.http.auth import (
     session_of,
 )
 from fieldfare.api.http.live import live_events
+from fieldfare.api.http.routers import rest_router
 from fieldfare.api.http.schemas import (
     FINDING_CODE,
     FactsTable,
@@ -36,7 +37,7 @@ from fieldfare.api.http.schemas import (
 )
 from fieldfare.api.people.access import Actor
 
-router = APIRouter(tags=["results"])
+router = rest_router("results")
 
 
 @router.get("/sites/{site_id}/result", response_model=ResultDocument)

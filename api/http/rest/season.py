@@ -4,18 +4,18 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter
 from pydantic import Field
 
 from fieldfare.api.core.commissioned import commissioned
 from fieldfare.api.core.tuning import log_step, tuning
 from fieldfare.api.http.auth import AppStateHere, PlantHere, need
+from fieldfare.api.http.routers import rest_router
 from fieldfare.api.http.schemas import Shape, SomeDay
 from fieldfare.api.people.access import Actor
 from fieldfare.api.records.maintenance_log import WorkRow
 from fieldfare.api.records.tuning_log import checked_step
 
-router = APIRouter(tags=["results"])
+router = rest_router("results")
 Values = Annotated[list[float], Field(min_length=1, max_length=2)]
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Body, Request, Response
+from fastapi import Body, Request, Response
 
 from fieldfare.api.core.site_rows import site_row, site_rows
 from fieldfare.api.http.auth import (
@@ -14,6 +14,7 @@ from fieldfare.api.http.auth import (
     need,
 )
 from fieldfare.api.http.live import newest_readings
+from fieldfare.api.http.routers import rest_router
 from fieldfare.api.http.schemas import (
     Limit,
     Offset,
@@ -30,7 +31,7 @@ from fieldfare.api.records.erasure import erase_site
 from fieldfare.api.records.site_file_rights import file_for
 from fieldfare.api.running.intake import check_site_text, take_senml
 
-router = APIRouter(tags=["sites"])
+router = rest_router("sites")
 
 
 @router.get("/sites")

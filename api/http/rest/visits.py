@@ -6,11 +6,12 @@ from dataclasses import asdict
 from datetime import UTC, datetime, timedelta
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query
+from fastapi import Query
 from pydantic import BaseModel, Field
 
 from fieldfare.api.http.auth import AppStateHere, PlantHere, need
 from fieldfare.api.http.html import page_rows
+from fieldfare.api.http.routers import rest_router
 from fieldfare.api.http.schemas import (
     Code,
     Moment,
@@ -29,7 +30,7 @@ from fieldfare.api.visits.bookings import (
 from fieldfare.api.visits.rows import job_minutes, visit_rows
 from fieldfare.dashboards.visit_list import visit_list
 
-router = APIRouter(tags=["visits"])
+router = rest_router("visits")
 
 
 class VisitIn(Shape):

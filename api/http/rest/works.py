@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Path, Query, Request, Response
+from fastapi import Path, Query, Request, Response
 
 from fieldfare.api.http.auth import AppStateHere, PlantHere, need
 from fieldfare.api.http.job_actions import change_job, remove_job
+from fieldfare.api.http.routers import rest_router
 from fieldfare.api.http.schemas import (
     EffectOut,
     Limit,
@@ -26,7 +27,7 @@ from fieldfare.api.records.papers import (
     rendered,
 )
 
-router = APIRouter(tags=["works and papers"])
+router = rest_router("works and papers")
 
 
 @router.get("/sites/{site_id}/works")
