@@ -9,7 +9,7 @@ need() { # command package
 need mosquitto mosquitto
 need mosquitto_pub mosquitto-clients
 need influxd influxdb
-need chromium chromium
+need chromium-headless-shell chromium-headless-shell
 need nginx nginx-light
 need pdftoppm poppler-utils
 need systemd-analyze systemd
