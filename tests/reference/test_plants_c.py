@@ -1,4 +1,4 @@
-"""The third reference plants: heat balance, physics against published values, faults and files well formed."""
+"""The third reference plants: heat balance, published values, faults and files."""
 
 import numpy as np
 import pytest
@@ -79,7 +79,7 @@ def test_water_in_air(celsius, share, g_kg):
 
 
 def test_seasonal_performance_in_en_14825_bins():
-    """Bins and part loads of EN 14825 (average climate, 35 degC): SCOP from the ecodesign minimum to class A+++.
+    """EN 14825 bins and part loads (average climate, 35 degC): SCOP from the ecodesign minimum to A+++.
 
     813/2013 Annex II asks 125 %, which is a SCOP of 3.2; the best units on sale state about 5.5.
     """
@@ -123,8 +123,11 @@ def test_every_fault_can_be_built():
         assert built == kind
         assert set(fault.must) | set(fault.may) <= set(CONTRACT_CODES)
         assert {c.key for c in home.changes} <= set(DEFAULTS)
-        assert home.changes or home.edits or home.spec != make_home(number, 2, fault.season).spec or (
-            "promise" in home.design
+        assert (
+            home.changes
+            or home.edits
+            or home.spec != make_home(number, 2, fault.season).spec
+            or ("promise" in home.design)
         )
         demanded |= set(fault.must)
     assert len(demanded) >= 22

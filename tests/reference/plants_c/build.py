@@ -36,7 +36,7 @@ def site_tables(home: Home, m: Metering, identity: dict[str, str]) -> dict[str, 
             "flow_m3_per_h": round(s["flow"] / WATER_J * 3.6, 2),
             "rating": rating_points(s),
         },
-        "heating_curve": {"points": [[s["t_cold"], round(s["f_cold"], 1)], [s["t_warm"], s["f_warm"]]]},
+        "heating_curve": {"points": [[s["t_cold"], s["f_cold"]], [s["t_warm"], s["f_warm"]]]},
         "emitter": [emitter_table(s, z, zone) for z, zone in (("0", "downstairs"), ("1", "upstairs"))],
     }  # fmt: skip
     if s["dhw"]:

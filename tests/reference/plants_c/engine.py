@@ -43,13 +43,14 @@ def stored(p, s):
 @register_jitable
 def backup(p, s, target, outdoor):
     """Power of the in-line heater, W."""
-    lacking = s[MODE] == HEATING and s[SUP] < target - 2.5 and (s[SHARE] > 0.9 or p.bu_free > 0.0)
+    band = 1.0 if p.bu_free > 0.0 else 2.5
+    lacking = s[MODE] == HEATING and s[SUP] < target - band and (s[SHARE] > 0.9 or p.bu_free > 0.0)
     if s[LOCK] > 0.0 or p.locked > 0.0:
         lacking = s[CALL] > 0.0 and s[SUP] < target - 2.5
     allowed = p.bu_w > 0.0 and outdoor < p.bu_below and s[MODE] != HOT_WATER and p.powered > 0.0
     s[BU_WAIT] = s[BU_WAIT] + 1.0 if lacking and allowed else 0.0
     if s[BU_ON] > 0.0:
-        s[BU_ON] = 1.0 if allowed and s[SUP] < target - 0.5 and s[CALL] > 0.0 else 0.0
+        s[BU_ON] = 1.0 if allowed and s[SUP] < target - 0.5 + 1.5 * p.bu_free and s[CALL] > 0.0 else 0.0
     elif s[BU_WAIT] > p.bu_wait:
         s[BU_ON] = 1.0
     return p.bu_w if s[BU_ON] > 0.0 else 0.0
@@ -73,6 +74,35 @@ def pumping(p, s):
 
 
 @register_jitable
+def circuit_pressure(p, s):
+    """Pressure at the mean temperature of the circuit's water, bar; leaks and the safety valve take water."""
+    s[LOST] += p.leak_l_day / 1440.0
+    mean = 0.5 * (s[SUP] + s[RET])
+    if p.kind0 == n.RADIATOR:
+        c0, c1 = 0.6 * p.c_em0, 0.6 * p.c_em1  # the water in the radiators, without their steel
+        heat = p.c_sup * s[SUP] + p.c_ret * s[RET] + c0 * s[EM0] + c1 * s[EM1]
+        mean = heat / (p.c_sup + p.c_ret + c0 + c1)
+    bar = pressure(p.vessel_litres, p.vessel_bar, p.fill_bar, p.sys_litres, mean, s[LOST])
+    if bar > 3.0:  # the safety valve opens
+        s[LOST] += 0.4
+    return bar
+
+
+@register_jitable
+def share_heat(p, s, q_hp, rate, charging):
+    """Heat to the cylinder, heat past the diverter's seat (both W) and heat to the heating circuit."""
+    if charging:
+        leak = p.leak_share * q_hp
+        cyl.give(p, s, (q_hp - leak) * 60.0)
+        return q_hp - leak, leak, leak
+    if p.dhw > 0.0 and p.leak_share > 0.0 and rate > 0.0:
+        leak = p.leak_share * rate * 0.6 * (s[SUP] - cyl.sensor(s))
+        cyl.give(p, s, leak * 60.0)
+        return 0.0, leak, q_hp - leak
+    return 0.0, 0.0, q_hp
+
+
+@register_jitable
 def step(p, s, w, i, minute, weekday, litres40, out):
     """One minute; writes a row of `out` in the order of `CHANNELS`."""
     outdoor, humidity, sun, wind, chance = w[i, 0], w[i, 1], w[i, 2], w[i, 3], w[i, 4]
@@ -89,37 +119,23 @@ def step(p, s, w, i, minute, weekday, litres40, out):
     decide(p, s, target, outdoor, minute, chance)
     on = pumping(p, s)
     s[PUMP_ON] = on
-    rate = p.flow * p.flow_factor * on
+    speed = 1.0
+    if p.pump_mod > 0.0 and s[MODE] != HOT_WATER and s[MODE] != DEFROST:
+        speed = min(max(0.35 + 0.8 * s[SHARE], 0.5), 1.0)
+    rate = p.flow * p.flow_factor * on * speed
     p_unit, q_hp, t_flow, t_in = run_unit(p, s, target, outdoor, humidity, minute, rate)
-    q_dhw, q_leak, q_loop = 0.0, 0.0, q_hp
     charging = s[MODE] == HOT_WATER or (s[MODE] == DEFROST and s[n.BEFORE] == HOT_WATER)
-    if charging:
-        q_leak = p.leak_share * q_hp
-        q_dhw = q_hp - q_leak
-        cyl.give(p, s, q_dhw * 60.0)
-        q_loop = q_leak
-    elif p.dhw > 0.0 and p.leak_share > 0.0 and on > 0.0:
-        q_leak = p.leak_share * rate * 0.6 * (s[SUP] - cyl.sensor(s))
-        cyl.give(p, s, q_leak * 60.0)
-        q_loop = q_hp - q_leak
+    q_dhw, q_leak, q_loop = share_heat(p, s, q_hp, rate, charging)
     heater = backup(p, s, target, outdoor)
     loop_rate = rate * p.leak_share if charging else rate
     gain, loss, q_space, t_ret2, ua = emit_and_move(
         p, s, q_loop + heater, loop_rate, outdoor, sun, wind, minute, cyl_loss
     )
-    s[LOST] += p.leak_l_day / 1440.0
-    water = (p.c_sup * s[SUP] + p.c_ret * s[RET] + p.c_em0 * s[EM0] * 0.6 + p.c_em1 * s[EM1] * 0.6) / (
-        p.c_sup + p.c_ret + 0.6 * (p.c_em0 + p.c_em1)
-    )
-    if p.kind0 != n.RADIATOR:
-        water = 0.5 * (s[SUP] + s[RET])
-    bar = pressure(p.vessel_litres, p.vessel_bar, p.fill_bar, p.sys_litres, water, s[LOST])
-    if bar > 3.0:  # the safety valve opens
-        s[LOST] += 0.4
+    bar = circuit_pressure(p, s)
     second = 1.0 if p.parallel > 0.0 and (s[CALL] > 0.0 or p.pump_always > 0.0) else 0.0
     code = p.trip_code if s[LOCK] > 0.0 or p.locked > 0.0 else 0.0
     first = (
-        p_unit, heater, p_imm, on * p.pump_w + second * p.pump2_w, q_hp, q_dhw, t_flow, t_in,
+        p_unit, heater, p_imm, on * p.pump_w * speed**2 + second * p.pump2_w, q_hp, q_dhw, t_flow, t_in,
         rate / WATER_J * 3.6, s[SUP], t_ret2, s[AIR0], s[AIR1], cyl.sensor(s), s[MODE], bar, s[CALL], target,
         s[SHARE] * 100.0,
     )  # fmt: skip

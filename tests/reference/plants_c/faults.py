@@ -76,7 +76,7 @@ def low_water(home: Home, day: float, strength: float) -> None:
         s["c_em1"] *= 0.5
     s["control"], s["trv_band"] = TRV, 0.6
     s["min_share"] = 0.4
-    s["hyst_on"], s["hyst_off"], s["min_run"], s["rest_min"], s["pump_rest"] = 1.5, 1.0, 1.0, 3.0, 1.0
+    s["hyst_on"], s["hyst_off"], s["min_run"], s["rest_min"], s["pump_rest"] = 1.5, 1.0, 3.0, 4.0, 1.0
 
 
 def oversize(home: Home, day: float, strength: float) -> None:
@@ -86,7 +86,7 @@ def oversize(home: Home, day: float, strength: float) -> None:
     for key in ("q_nom", "flow", "air_kg_s", "frost_full"):
         s[key] *= 1.6 + 0.8 * strength
     s["c_sup"], s["c_ret"] = 6e4, 75.0 * s["flow"]
-    s["min_run"], s["rest_min"], s["pump_rest"], s["min_share"] = 2.0, 3.0, 1.0, 0.33
+    s["min_run"], s["rest_min"], s["pump_rest"], s["min_share"] = 4.0, 6.0, 1.0, 0.33
     s["hyst_on"], s["hyst_off"] = 2.0, 2.0
     s["coil_ua"] *= 1.5
     if s["control"] == ON_OFF:
@@ -212,10 +212,10 @@ FAULTS: dict[str, Fault] = {
         ("oversized_for_mild_load", "low_water_volume"), (), "spring", late=False),
     "low_water": Fault(low_water, ("short_cycling",), (*COSTS, "flow_temperature_above_curve"),
         ("low_water_volume", "oversized_for_mild_load"), (), "spring", late=False),
-    "low_flow": Fault(setting(("flow_factor", 0.4), scale=True),
+    "low_flow": Fault(setting(("flow_factor", 0.25), scale=True),
         ("low_flow", "falling_flow"), ("slow_reheat", "reheat_incomplete", "short_cycling", *COSTS, *COLD),
         ("strainer_or_air", "pump_setting"), TEMPS, late=False),
-    "falling_flow": Fault(setting(("flow_factor", 0.4), scale=True, ramp=45),
+    "falling_flow": Fault(setting(("flow_factor", 0.25), scale=True, ramp=45),
         ("falling_flow", "low_flow"), ("slow_reheat", "reheat_incomplete", "short_cycling", *COSTS, *COLD),
         ("strainer_clogging", "strainer_or_air"), ("flow_rate",)),
     "buffer_mixing": Fault(parallel_too_fast, ("buffer_mixing",), (*COSTS, *COLD),
@@ -226,7 +226,7 @@ FAULTS: dict[str, Fault] = {
         (*COSTS, "short_cycling"), ("fixed_flow_setting", "manual_override"), ("flow_temperature",)),
     "heater_early": Fault(heater_early, ("backup_heater_use",), COSTS, ("bivalent_set_high",),
         ("backup_heater_electricity",)),
-    "immersion_timer": Fault(with_cylinder(setting(("imm_from", 270.0), ("imm_to", 480.0), ("imm_c", 57.0))),
+    "immersion_timer": Fault(with_cylinder(setting(("imm_from", 270.0), ("imm_to", 480.0), ("imm_c", 60.0))),
         ("immersion_use",), (*COSTS, "water_too_hot"), ("immersion_timer_on",), ("immersion_electricity",)),
     "pump_always": Fault(setting(("pump_always", 1.0)), ("pump_always_on",), COSTS, (),
         ("circulation_pump_electricity",), "summer", late=False),
@@ -253,7 +253,7 @@ FAULTS: dict[str, Fault] = {
         ("curve_too_low",), ("room_temperature",)),
     "valve_stuck": Fault(lambda h, d, s: (radiators(h), setting(("valve1_max", 0.03))(h, d, s)),
         ("room_below_target",), ("short_cycling",), ("zone_not_opening",), ("room_temperature",)),
-    "scaled_coil": Fault(with_cylinder(setting(("coil_ua", 0.15), scale=True, ramp=25)),
+    "scaled_coil": Fault(with_cylinder(setting(("coil_ua", 0.08), scale=True, ramp=25)),
         ("slow_reheat", "reheat_incomplete"), ("hot_water_shortfall", *COSTS), ("coil_or_scale",), CYL),
     "beyond_reach": Fault(with_cylinder(beyond_reach), ("reheat_incomplete",),
         ("slow_reheat", "hot_water_shortfall", *COSTS), ("setpoint_above_reach",), CYL),
@@ -266,9 +266,9 @@ FAULTS: dict[str, Fault] = {
     "disinfection_dead": Fault(with_cylinder(setting(("imm_w", 1.0))), ("pasteurisation_missed",),
         ("disinfection_lacking", "reheat_incomplete"), (), CYL),
     "diverter": Fault(with_cylinder(setting(("leak_share", 0.3))), ("diverter_passing",),
-        ("slow_reheat", "reheat_incomplete", "high_standing_loss", "heating_out_of_season", *COSTS, *COLD), (),
-        (*CYL, "operating_mode")),
-    "pressure_leak": Fault(setting(("leak_l_day", 0.09)), ("pressure_falling", "pressure_low"), (), (), BAR),
+        ("slow_reheat", "reheat_incomplete", "high_standing_loss", "heating_out_of_season", *COSTS, *COLD),
+        (), (*CYL, "operating_mode")),
+    "pressure_leak": Fault(setting(("leak_l_day", 0.05)), ("pressure_falling", "pressure_low"), (), (), BAR),
     "pressure_low": Fault(setting(("vessel_bar", 0.3), ("fill_bar", 0.4)), ("pressure_low",),
         ("pressure_falling", "pressure_swings"), (), BAR, late=False),
     "filling_loop": Fault(setting(("leak_l_day", -0.15)), ("pressure_high",), ("pressure_swings",),
@@ -303,7 +303,8 @@ FAULTS: dict[str, Fault] = {
     "swapped": Fault(reading(edits.swap), ("flow_return_swapped",), ("heat_meter_disagrees", "low_flow",
         "flow_temperature_above_curve", "implausible_efficiency"), (), TEMPS, late=False),
     "one_branch": Fault(reading(edits.branch), ("meter_misplaced", "heat_meter_disagrees",
-        "efficiency_below_expected", "implausible_efficiency"), DOUBT, ("one_branch_only",), HEAT, late=False),
+        "efficiency_below_expected", "implausible_efficiency"), DOUBT, ("one_branch_only",), HEAT,
+        late=False),
     "clock": Fault(reading(edits.clock), ("clock_offset",), ("heat_meter_disagrees",
         "implausible_efficiency"), (), ("flow_temperature", *HEAT), late=False),
     "heat_meter": Fault(glycol_free(1.22), ("heat_meter_disagrees",), DOUBT, (),

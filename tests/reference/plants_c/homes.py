@@ -1,4 +1,4 @@
-"""Invented homes: a house, a unit that is sized for it, controls of many habits, and the site file's tables."""
+"""Invented homes: a house, a unit that is sized for it, controls of many habits, the site file's tables."""
 
 from dataclasses import dataclass, field
 from typing import Any
@@ -140,7 +140,7 @@ def set_unit(rng: np.random.Generator, s: dict[str, float], load: float, outdoor
     """A unit sized for the load, its water and its control habits."""
     spare = rng.uniform(1.1, 1.35)
     s["q_nom"] = (load * spare + 300.0) / capacity(1.0, outdoor, flow)
-    s["eta"], s["min_share"] = rng.uniform(0.50, 0.58), rng.uniform(0.20, 0.30)
+    s["eta"], s["min_share"] = rng.uniform(0.50, 0.58), rng.uniform(0.20, 0.34)
     s["pl_gain"], s["pl_knee"] = rng.uniform(0.05, 0.18), rng.uniform(0.25, 0.45)
     s["flow"] = RATED_SHARE * s["q_nom"] / rng.uniform(5.0, 6.5)
     s["flow2"] = s["flow"] * rng.uniform(0.85, 1.0)
@@ -166,12 +166,32 @@ def set_unit(rng: np.random.Generator, s: dict[str, float], load: float, outdoor
         s["bu_w"], s["bu_below"] = float(rng.choice([3000, 6000])), outdoor - 1.0
 
 
+def flow_needed(s: dict[str, float], outdoor: float, gain: float) -> float:
+    """Flow temperature that holds both zones, steady, with `gain` W of other heat."""
+    most = 0.0
+    for z, part in (("0", s["share0"]), ("1", 1 - s["share0"])):
+        room = s["room_set" + z]
+        ua = s["ua" + z] + 0.33 * (s["ach_base"] + 3.4 * s["ach_wind"]) * s["vol" + z]
+        heat = max(ua * (room - outdoor) - gain * part, 0.0)
+        drop = heat / (s["flow"] * part) / 2.0
+        if s["kind" + z] == UNDERFLOOR:
+            flux = heat / s["out" + z]
+            mean = room + (flux / FLOOR_W) ** (1 / 1.1) + flux / 6.0
+        else:
+            mean = room + 50.0 * (heat / s["out" + z]) ** (1 / s["exponent"])
+        most = max(most, mean + drop)
+    return most
+
+
 def set_controls(rng: np.random.Generator, s: dict[str, float], outdoor: float, flow: float) -> None:
     """Curve, set-back, hot-water habits and the pressure side."""
-    s["t_cold"], s["f_cold"] = outdoor, flow + (2.0 if s["control"] == ON_OFF else 0.5)
-    s["t_warm"] = 18.0
-    s["f_warm"] = 23.0 if s["kind0"] == UNDERFLOOR else float(rng.integers(24, 28))
-    s["bend"] = float(rng.choice([1.0, 0.85]))
+    gain = 0.6 * s["gain_w"]
+    spare = {NO_CONTROL: 0.7, MODULATING: 0.5}.get(s["control"], 1.5)
+    cold, mild = flow_needed(s, outdoor, gain) + spare, flow_needed(s, 8.0, gain) + spare
+    s["t_cold"], s["f_cold"], s["t_warm"] = outdoor, cold, 18.0
+    s["f_warm"] = max(cold + (mild - cold) * (18.0 - outdoor) / (8.0 - outdoor), s["room_set0"] + 1.0)
+    s["bend"] = 1.0 if s["control"] == NO_CONTROL else float(rng.choice([1.0, 0.88]))
+    s["pump_mod"] = 0.0 if s["parallel"] else float(rng.random() < 0.4)
     s["heat_limit"] = float(rng.choice([14.0, 15.0, 16.0]))
     if s["kind0"] != UNDERFLOOR and rng.random() < 0.3:
         s["setback_k"] = float(rng.choice([1.0, 1.5, 2.0]))

@@ -11,6 +11,13 @@ from tests.reference.plants_c.spec import COLUMN
 
 MODES = np.array(["off", "heating", "hot_water", "defrost"], dtype=object)
 KINDS = ("full", "heat", "unit", "basic", "electricity")
+SPACINGS = {
+    "full": (1, 1, 5),
+    "heat": (1, 5, 15),
+    "unit": (1, 5, 15),
+    "basic": (60,),
+    "electricity": (15, 60),
+}
 SHARES = (0.45, 0.2, 0.17, 0.1, 0.08)
 
 
@@ -99,8 +106,7 @@ def make_metering(home: Home, kind: str) -> Metering:
     rng = np.random.default_rng(home.rng.integers(1 << 32))
     if kind == "random":
         kind = str(rng.choice(KINDS, p=SHARES))
-    spacing = {"full": int(rng.choice([1, 1, 5])), "heat": int(rng.choice([1, 5, 15])),
-               "unit": int(rng.choice([1, 5, 15])), "basic": 60, "electricity": int(rng.choice([15, 60]))}[kind]  # fmt: skip
+    spacing = int(rng.choice(SPACINGS[kind]))
     grade = str(rng.choice(["2", "2", "3"]))
     wrong = rng.normal(0, 0.008)
     heat = 1.0 + wrong + rng.normal(0, 0.004)
@@ -129,7 +135,15 @@ def make_metering(home: Home, kind: str) -> Metering:
     points = {
         "full": [*registers, *powers, *water, flow, outdoor, mode, *cylinder, *extras(home, rng)],
         "heat": [*registers, *powers, *water, flow, outdoor],
-        "unit": [*registers, *powers[:1], *water, outdoor, mode, *cylinder, state("fault", "fault_code", "fault")],
+        "unit": [
+            *registers,
+            *powers[:1],
+            *water,
+            outdoor,
+            mode,
+            *cylinder,
+            state("fault", "fault_code", "fault"),
+        ],
         "basic": [*registers, outdoor],
         "electricity": registers[:1],
     }[kind]
@@ -176,7 +190,9 @@ def make_frame(home: Home, out: np.ndarray, m: Metering) -> pd.DataFrame:
     count = len(out) // m.spacing
     begin = pd.Timestamp(str(home.start), tz="UTC")
     stamps = begin + pd.to_timedelta(np.arange(1, count + 1) * m.spacing, unit="min")
-    frame = pd.DataFrame({p.id: sample(p, known[p.channel], m.spacing)[:count] for p in m.points}, index=stamps)
+    frame = pd.DataFrame(
+        {p.id: sample(p, known[p.channel], m.spacing)[:count] for p in m.points}, index=stamps
+    )
     for edit in home.edits:
         frame = edit(frame)
     if m.missing:

@@ -70,12 +70,21 @@ def figures(out: np.ndarray) -> dict[str, float]:
         "pump_kwh": round(pump, 1),
         "litres_below_40c": round(float(out[-1, COLUMN["short"]]), 0),
         "run_hours": round(float(out[-1, COLUMN["hours"]]), 0),
+        "reheat_median_min": round(reheat_minutes(out), 0),
         "room_mean_c": round(float(out[:, COLUMN["room0"]].mean()), 2),
         "room_deficit_k": round(float(deficit(out).mean()), 3),
         "pressure_low_bar": round(float(out[:, COLUMN["pressure"]].min()), 2),
         "pressure_high_bar": round(float(out[:, COLUMN["pressure"]].max()), 2),
         "hottest_water_c": round(float(out[:, COLUMN["t_top"]].max()), 1),
     }
+
+
+def reheat_minutes(out: np.ndarray) -> float:
+    """Median length of a charge of the cylinder, minutes; zero where there is none."""
+    charging = np.concatenate([[0.0], out[:, COLUMN["diverter"]], [0.0]])
+    edges = np.diff(charging)
+    length = np.flatnonzero(edges < 0) - np.flatnonzero(edges > 0)
+    return float(np.median(length)) if len(length) else 0.0
 
 
 def deficit(out: np.ndarray) -> np.ndarray:

@@ -26,7 +26,7 @@ DEFAULTS: dict[str, float] = {
     # water: `flow` and `flow2` are heat capacity rates W/K of the unit's and the emitters' circuit
     "flow": 1400.0, "flow2": 1400.0, "parallel": 0.0, "c_sup": 8e4, "c_ret": 1.6e5, "ua_buffer": 1.5,
     "pump_w": 45.0, "pump2_w": 0.0, "pump_rest": 1.0, "sniff": 20.0, "pump_always": 0.0,
-    "flow_factor": 1.0,
+    "flow_factor": 1.0, "pump_mod": 0.0,
     # unit
     "q_nom": 8000.0, "eta": 0.55, "min_share": 0.28, "pl_gain": 0.12, "pl_knee": 0.4, "ramp": 0.06,
     "cap_factor": 1.0, "cop_factor": 1.0, "standby_w": 12.0, "min_run": 6.0, "rest_min": 6.0,
