@@ -97,7 +97,7 @@ def charge_control(p, s, minute, weekday):
         s[HOLD] = 0.0
     if s[DISINFECT] > 0.0:
         s[DISINFECT] += 1.0
-        if s[TOP] >= p.dis_c and s[MID] >= p.dis_c:
+        if min(s[TOP], s[LOW]) >= p.dis_c:
             s[HOLD] += 1.0
         if s[HOLD] >= 30.0 or s[DISINFECT] > 360.0:
             s[DISINFECT] = 0.0
@@ -118,17 +118,13 @@ def charge_control(p, s, minute, weekday):
 
 @register_jitable
 def immersion(p, s, minute):
-    """Power of the immersion heater now, W; its heat goes to the upper two layers."""
-    want = s[DISINFECT] > 0.0 and s[CHARGE] == 0.0 and min(s[TOP], s[MID]) < p.dis_c + 1.0
+    """Power of the immersion heater now, W; the element lies at the bottom, its heat rises."""
+    want = s[DISINFECT] > 0.0 and s[CHARGE] == 0.0 and s[LOW] < p.dis_c + 1.0
     if p.imm_to != p.imm_from and between(minute, p.imm_from, p.imm_to) and s[TOP] < p.imm_c:
         want = True
     power = p.imm_w if want else 0.0
-    q = power * 60.0 / (p.litres / 3.0 * WATER_J)
-    if s[MID] < s[TOP] - 0.5:
-        s[MID] += q
-    else:
-        s[MID] += 0.5 * q
-        s[TOP] += 0.5 * q
+    s[LOW] += power * 60.0 / (p.litres / 3.0 * WATER_J)
+    give(p, s, 0.0)
     return power
 
 
