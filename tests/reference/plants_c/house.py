@@ -77,6 +77,14 @@ def gains(p, sun, minute):
 
 
 @register_jitable
+def open_windows(room, outdoor, volume):
+    """What open windows add to a zone's loss, W/K: people open them above 24 degC, up to 2 air changes."""
+    if room <= 24.0 or outdoor >= room:
+        return 0.0
+    return 0.33 * volume * min((room - 24.0) / 1.5, 1.0) * 2.0
+
+
+@register_jitable
 def emit_and_move(p, s, heat, rate, outdoor, sun, wind, minute, cyl_loss):
     """Move the water, warm the rooms; return gains, losses, heat to emitters, return temperature, UA."""
     rate2 = rate if p.parallel == 0.0 else (p.flow2 if s[CALL] > 0.0 or p.pump_always > 0.0 else 0.0)
@@ -97,7 +105,8 @@ def emit_and_move(p, s, heat, rate, outdoor, sun, wind, minute, cyl_loss):
     ua0, ua1 = p.ua0 + 0.33 * ach * p.vol0, p.ua1 + 0.33 * ach * p.vol1
     across = p.ua_between * (s[AIR0] - s[AIR1])
     deep0, deep1 = p.ua_mass0 * (s[AIR0] - s[MASS0]), p.ua_mass1 * (s[AIR1] - s[MASS1])
-    loss0, loss1 = ua0 * (s[AIR0] - outdoor), ua1 * (s[AIR1] - outdoor)
+    loss0 = (ua0 + open_windows(s[AIR0], outdoor, p.vol0)) * (s[AIR0] - outdoor)
+    loss1 = (ua1 + open_windows(s[AIR1], outdoor, p.vol1)) * (s[AIR1] - outdoor)
     inner = 0.6 * people + 0.5 * sun0 + pipe + cyl_loss / 60.0
     s[AIR0] += 60.0 * (given0 + inner - across - deep0 - loss0) / p.c_air0
     s[AIR1] += 60.0 * (given1 + 0.4 * people + 0.5 * sun1 + across - deep1 - loss1) / p.c_air1
