@@ -11,6 +11,7 @@ from fieldfare.analysis.minutes.balance import Balance
 from fieldfare.analysis.minutes.grid import Grid
 from fieldfare.analysis.minutes.rolling import (
     forward_fill,
+    run_begins,
     running_total,
     true_runs,
     window_sum,
@@ -249,7 +250,7 @@ def _in_steady_work(cold: Flags, running: Flags, water: Flags | None, grid: Grid
     # A compressor also pauses while its valve reverses: a start comes after a rest.
     turned = running & (window_sum(running, _REST_MIN, 0) == 0)
     if water is not None:
-        turned |= water & ~np.concatenate(([False], water[:-1]))
+        turned |= run_begins(water)
     recent = running_total(turned)
     for a, b in zip(starts, ends, strict=True):
         # The heat meter's minute may precede the rise in power.
