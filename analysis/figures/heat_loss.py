@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldfare.analysis.facts.table import Table, day_of_year
+from fieldfare.analysis.figures.design_use import USUAL_FLOOR_M2, designed_hot_water_kwh
 from fieldfare.analysis.figures.estimate import Estimate, Fit, robust_fit
 from fieldfare.analysis.figures.performance import coarse
 from fieldfare.analysis.physics.sunlight import from_temperature_range, on_walls
@@ -49,7 +50,6 @@ _WIND_SPREAD, _WIND_UPWARD, _SUN_SPREAD = 0.04, 0.075, 0.03
 # season's own drift looks like either.
 _USUAL_GAINS_W_PER_M2, _GAINS_SPREAD = 3.2, 1.5
 _USUAL_APERTURE, _APERTURE_SPREAD = 0.035, 0.02
-_USUAL_FLOOR_M2 = 120.0
 
 
 @dataclass(frozen=True)
@@ -114,7 +114,7 @@ def _daily(site: Site, days: Table) -> dict[str, Floats]:
     hours = days.floats("n_minutes") / 60.0
     heat = days["q_space"] - np.nan_to_num(days["q_defrost_taken"])
     if not (days.total("n_hot_water") > 0) and site.hot_water is not None:
-        heat = days["q_total"] - _hot_water_guess(site)
+        heat = days["q_total"] - designed_hot_water_kwh(site.design)
     backup = days["e_backup"]
     if not (site.measures("space_heat") and not site.measures("heat_output")):
         heat = heat + np.nan_to_num(backup)
@@ -134,12 +134,6 @@ def _daily(site: Site, days: Table) -> dict[str, Floats]:
         "known": days["n_heat"] / days["n_minutes"],
         "measured": np.full(len(days), float(indoor_measured)),
     }
-
-
-def _hot_water_guess(site: Site) -> float:
-    """Daily hot-water heat [kWh] if meters can't separate it: from the design, else EN 16147 profile M."""
-    per_year = site.design.hot_water_kwh_per_year
-    return per_year / 365.0 if per_year else 5.845
 
 
 def daily_sun(site: Site, days: Table) -> Floats:
@@ -322,7 +316,7 @@ def _bent(site: Site, x: Floats, y: Floats) -> tuple[Floats, Fit] | None:
 
 def _with_what_is_known(site: Site, fit: Fit, gains_at: int, with_sun: bool) -> Fit:
     """Gaussian update of the fit with usual gains and windows of a dwelling."""
-    floor = site.site.floor_area_m2 or _USUAL_FLOOR_M2
+    floor = site.site.floor_area_m2 or USUAL_FLOOR_M2
     beta, covariance = fit.coefficients.copy(), fit.covariance.copy()
     covariance[0, 0] += (_METHOD_SPREAD * beta[0]) ** 2
     usual = [(gains_at, _USUAL_GAINS_W_PER_M2 * floor, _GAINS_SPREAD * floor)]
