@@ -62,7 +62,7 @@ def reasons(context: Context, rest: Rest) -> list[Reason]:
 def rooms_are_warm(context: Context, rest: Rest) -> bool:
     """The rooms are as warm as asked for, or as ever: weather alone makes no heat due for them."""
     short, last = rest["room_short_last_k"], rest["room_last_c"]
-    if last < context.limit("stopped_room_floor_c") and not _held_at_frost_setting(rest):
+    if _below_floor(context, rest):
         return False
     if np.isfinite(short):
         return bool(short <= _WARM_WITHIN_K)
@@ -81,7 +81,7 @@ def _rooms(context: Context, rest: Rest) -> list[Reason]:
     hours = max(rest.hours, 0.1)
     if hours < limit("stopped_room_hours") or not np.isfinite(last) or outdoor >= limit("stopped_season_c"):
         return []
-    if last < limit("stopped_room_floor_c") and not _held_at_frost_setting(rest):
+    if _below_floor(context, rest):
         told = context.evidence("room at the end", round(last, 1), "°C", "stopped_room_floor_c")
         return [Reason("floor", 0.97, told)]
     mild = outdoor > limit("stopped_mild_c")
@@ -103,9 +103,10 @@ def _rooms(context: Context, rest: Rest) -> list[Reason]:
     return []
 
 
-def _held_at_frost_setting(rest: Rest) -> bool:
-    """The rooms are as cold as they are set, and not colder: nothing is due until they fall below."""
-    return bool(rest["room_short_last_k"] <= _WARM_WITHIN_K and rest["target_mean_c"] >= _FROST_SETTING_C)
+def _below_floor(context: Context, rest: Rest) -> bool:
+    """True where the rooms are colder than anybody lives in, and not held there by a frost setting."""
+    held = rest["room_short_last_k"] <= _WARM_WITHIN_K and rest["target_mean_c"] >= _FROST_SETTING_C
+    return bool(rest["room_last_c"] < context.limit("stopped_room_floor_c") and not held)
 
 
 def _usual_low(context: Context, rest: Rest) -> float:
