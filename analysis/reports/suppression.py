@@ -11,8 +11,8 @@ from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.figures.forward_only import unseen_defrost_heat
 from fieldfare.analysis.figures.sums import known_sum
+from fieldfare.analysis.findings.context import distrust
 from fieldfare.analysis.findings.data.unreliable_rooms import zones_of
-from fieldfare.analysis.findings.judge import distrust
 from fieldfare.analysis.findings.model import SEVERITIES, Finding
 from fieldfare.analysis.findings.other_heat import other_heat_share
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES, Site

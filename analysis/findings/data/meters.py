@@ -7,7 +7,7 @@ import numpy as np
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.findings.confidence import Floats, confidence_of
-from fieldfare.analysis.findings.context import Context, Need, Rule
+from fieldfare.analysis.findings.context import Context, Need, Rule, already_reported
 from fieldfare.analysis.findings.data.long_runs import minutes_in_runs
 from fieldfare.analysis.findings.episodes import latest_episode
 from fieldfare.analysis.findings.model import (
@@ -142,7 +142,7 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
     by_file = uncorrected_share(context.site)
     culprit = context.unreliable.get("heat_output")
     if culprit is not None and culprit.code != "implausible_efficiency":
-        raise NotAssessed(f"already reported for heat_output ({culprit.code} since {culprit.since})")
+        raise NotAssessed(already_reported("heat_output", culprit))
     apart = flow_spacing(days)
     if apart > context.limit("flow_product_minutes") and by_file < context.limit("antifreeze_share"):
         raise NotAssessed(

@@ -16,7 +16,7 @@ import numpy as np
 from fieldfare.analysis.cautions import METER_WORK
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table
-from fieldfare.analysis.findings.context import Context, Rule
+from fieldfare.analysis.findings.context import Context, Rule, already_reported
 from fieldfare.analysis.findings.data.hypotheses import (
     ABOVE,
     ELECTRICITY,
@@ -103,10 +103,7 @@ def _said_already(context: Context) -> None:
     for quantity in (*ELECTRICITY, "heat_output"):
         culprit = context.unreliable.get(quantity)
         if culprit is not None and culprit.code not in ("implausible_efficiency", "heat_meter_disagrees"):
-            raise NotAssessed(
-                f"already reported for {quantity} ({culprit.code} since {culprit.since})",
-                "distrusted",
-            )
+            raise NotAssessed(already_reported(quantity, culprit), "distrusted")
 
 
 def _weights(known: list[Hypothesis], facts: Mapping[str, _Fact], declared_behind: bool) -> list[float]:
