@@ -11,6 +11,7 @@ from fieldfare.analysis.facts.table import Table, day_of_year
 from fieldfare.analysis.figures.design_use import USUAL_FLOOR_M2, designed_hot_water_kwh
 from fieldfare.analysis.figures.estimate import Estimate, Fit, robust_fit
 from fieldfare.analysis.figures.performance import coarse
+from fieldfare.analysis.minutes.balance import HEAT_SEEN_BY, only_split_meters
 from fieldfare.analysis.physics.sunlight import from_temperature_range, on_walls
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.statistics.distributions import t_quantile
@@ -89,9 +90,7 @@ def heat_loss(site: Site, days: Table) -> HeatLoss:
         return _none(design, "needs a heat meter, or flow rate with flow and return temperature")
     if not days.knows("outdoor"):
         return _none(design, "needs outdoor_temperature")
-    heat_quantity = next(
-        (q for q in ("heat_output", "space_heat", "flow_rate") if f"spacing.{q}" in days), "heat_output"
-    )
+    heat_quantity = next((q for q in HEAT_SEEN_BY if f"spacing.{q}" in days), "heat_output")
     if coarse(days, heat_quantity, _COARSEST_MIN):
         return _none(design, "heat readings are more than four hours apart")
     data = _daily(site, days)
@@ -116,7 +115,7 @@ def _daily(site: Site, days: Table) -> dict[str, Floats]:
     if not (days.total("n_hot_water") > 0) and site.hot_water is not None:
         heat = days["q_total"] - designed_hot_water_kwh(site.design)
     backup = days["e_backup"]
-    if not (site.measures("space_heat") and not site.measures("heat_output")):
+    if not only_split_meters(site):
         heat = heat + np.nan_to_num(backup)
     room = days["room"]
     indoor_measured = bool(np.isfinite(room).mean() > 0.5)
@@ -284,10 +283,8 @@ def _well_heated(data: dict[str, Floats], columns: Floats, rows: NDArray[np.bool
 
 def heater_unseen(site: Site) -> bool:
     """Whether the design has an unmetered back-up heater, so that the loss is underestimated."""
-    behind = site.measures("space_heat") and not site.measures("heat_output")
-    return (
-        site.design.bivalent_c is not None and not site.measures("backup_heater_electricity") and not behind
-    )
+    metered = site.measures("backup_heater_electricity") or only_split_meters(site)
+    return site.design.bivalent_c is not None and not metered
 
 
 def _bent(site: Site, x: Floats, y: Floats) -> tuple[Floats, Fit] | None:

@@ -33,6 +33,7 @@ from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.findings.model import Recognised
 from fieldfare.analysis.findings.other_heat import other_heat_days, other_heat_words
 from fieldfare.analysis.findings.phrases import day_text
+from fieldfare.analysis.minutes.balance import HEATING_METERS
 from fieldfare.analysis.minutes.rolling import window_sum
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.statistics.moving import moving_quantile
@@ -318,8 +319,6 @@ _KINDS = (
         other_heat_days,
         other_heat_words,
         None,
-        frozenset(
-            {"outdoor_temperature", "room_temperature", "cylinder_temperature", "heat_output", "space_heat"}
-        ),
+        frozenset({"outdoor_temperature", "room_temperature", "cylinder_temperature", *HEATING_METERS}),
     ),
 )

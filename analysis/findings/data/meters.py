@@ -23,8 +23,6 @@ from fieldfare.analysis.physics.metering import HeatClass, combine, heat_meter_m
 from fieldfare.analysis.physics.water import antifreeze_over_reading
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES
 
-_HEAT = frozenset(HEAT_QUANTITIES)
-
 # ---- impossible efficiency
 
 _LEAST_KWH = 1.0
@@ -408,7 +406,7 @@ def _unsaid_antifreeze(context: Context, measured: float) -> Finding | None:
 
 def _spoilt_by_disagreement(context: Context, finding: Finding) -> frozenset[str]:
     """Nothing where antifreeze explains the meter: the figures are corrected for it."""
-    return frozenset() if finding.causes else _HEAT
+    return frozenset() if finding.causes else frozenset(HEAT_QUANTITIES)
 
 
 METER_RULES: tuple[Rule, ...] = (
@@ -425,7 +423,7 @@ METER_RULES: tuple[Rule, ...] = (
                 "outdoor_temperature",
             }
         ),
-        lambda context, finding: _HEAT | {"heat_pump_electricity"},
+        lambda context, finding: frozenset({*HEAT_QUANTITIES, "heat_pump_electricity"}),
     ),
     Rule(
         "heat_meter_disagrees",

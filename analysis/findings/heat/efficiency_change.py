@@ -25,7 +25,9 @@ from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.findings.phrases import day_text, percent
 from fieldfare.analysis.findings.yearly_cost import heating_year
+from fieldfare.analysis.minutes.balance import HEAT_SEEN_BY
 from fieldfare.analysis.plant.curve import curve_at
+from fieldfare.analysis.plant.site import HEAT_QUANTITIES
 
 _MOST_WEIGHT_KWH = 40.0
 # A rating is carried from one month's weather, load and frost to another's no better than this (common
@@ -271,12 +273,10 @@ RULES = (
         "efficiency_fell",
         efficiency_fell,
         (
-            Need(("heat_output", "space_heat", "flow_rate"), 1440.0, _FEWEST_DAYS),
+            Need(HEAT_SEEN_BY, 1440.0, _FEWEST_DAYS),
             Need(("heat_pump_electricity",), 1440.0),
             Need(("outdoor_temperature",), 180.0),
         ),
-        frozenset(
-            {"heat_output", "space_heat", "hot_water_heat", "heat_pump_electricity", "outdoor_temperature"}
-        ),
+        frozenset({*HEAT_QUANTITIES, "heat_pump_electricity", "outdoor_temperature"}),
     ),
 )

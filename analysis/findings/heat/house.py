@@ -22,16 +22,16 @@ from fieldfare.analysis.findings.grading import graded
 from fieldfare.analysis.findings.hot_water.diverter import leak_to_heating
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.findings.phrases import percent
+from fieldfare.analysis.minutes.balance import HEAT_SEEN_BY
+from fieldfare.analysis.plant.site import HEAT_QUANTITIES
 from fieldfare.analysis.statistics.quantiles import nan_median
 
 _NEEDS = (
-    Need(("heat_output", "space_heat", "flow_rate"), 240.0, 14),
+    Need(HEAT_SEEN_BY, 240.0, 14),
     Need(("outdoor_temperature",), 180.0),
 )
 _FLAT_OUT_SHARE, _FLAT_OUT_UNASKED = 0.7, 0.9
-_READS = frozenset(
-    {"heat_output", "space_heat", "hot_water_heat", "flow_rate", "outdoor_temperature", "room_temperature"}
-)
+_READS = frozenset({*HEAT_QUANTITIES, "flow_rate", "outdoor_temperature", "room_temperature"})
 
 
 def heat_loss_above_design(context: Context) -> Finding | None:
@@ -429,7 +429,7 @@ RULES = (
         "capacity_short",
         capacity_short,
         (
-            Need(("heat_output", "space_heat", "flow_rate", "room_temperature"), 240.0, 14),
+            Need((*HEAT_SEEN_BY, "room_temperature"), 240.0, 14),
             Need(("outdoor_temperature",), 180.0),
         ),
         _READS | {"flow_temperature", "heat_pump_electricity"},

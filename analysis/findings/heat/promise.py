@@ -23,6 +23,7 @@ from fieldfare.analysis.findings.model import (
 )
 from fieldfare.analysis.findings.phrases import day_text, percent
 from fieldfare.analysis.findings.yearly_cost import heating_year
+from fieldfare.analysis.plant.site import HEAT_QUANTITIES
 from fieldfare.analysis.statistics.distributions import normal_probability
 
 _CODE = "performance_below_promise"
@@ -232,9 +233,7 @@ RULES: tuple[Rule, ...] = (
         _CODE,
         performance_below_promise,
         (Need(("heat_pump_electricity",), 240.0, 28), Need(("outdoor_temperature",), 240.0)),
-        frozenset(
-            {"heat_output", "space_heat", "hot_water_heat", "heat_pump_electricity", "outdoor_temperature"}
-        ),
+        frozenset({*HEAT_QUANTITIES, "heat_pump_electricity", "outdoor_temperature"}),
     ),
     Rule(
         "electricity_above_expected",
