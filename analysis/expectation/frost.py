@@ -32,12 +32,10 @@ class Coil:
     """What a coil and the air about it may be like.
 
     difference_k : air less coil surface at the rated output [K]; makers lay their coils out for 5 to 10 K
-        (common
-    practice). least_load : load below which the fan slows with the compressor, so that the coil gets no
-    warmer [-].
-    transfer : share of the air's moisture exchange that reaches the fins [-]. humidity : relative, where it
-        is not
-    measured [%]. humidity_error : added to a measured one [%]
+        (common practice)
+    least_load : load below which the fan slows with the compressor, so that the coil gets no warmer [-]
+    transfer : share of the air's moisture exchange that reaches the fins [-]
+    humidity : relative, where it is not measured [%]. humidity_error : added to a measured one [%]
     """
 
     difference_k: float

@@ -2,8 +2,7 @@
 
 Heat is flow times difference. A pump that modulates gives as much water as keeps the difference, down to its
 least speed, so a small flow in mild weather is no fault. What tells is the difference at the highest output
-seen, beside the nominal
-one: rated output over nominal flow.
+seen, beside the nominal one: rated output over nominal flow.
 """
 
 from __future__ import annotations

@@ -70,8 +70,8 @@ def without_frost(context: Context, defrosts: Table) -> Flags:
     """Defrosts since whose predecessor no frost can have settled.
 
     `frost_kg` is the most that can have: the coldest plausible coil at the measured load, saturated air where
-        humidity is
-    not measured. Frost of colder hours before counts until the next defrost, since it may be melted at 8 °C.
+    humidity is not measured. Frost of colder hours before counts until the next defrost, since it may be
+    melted at 8 °C.
     """
     most = defrosts.floats("frost_kg") * 1000.0 / rated_kw(context)
     none = fill_nan(most, np.inf) < context.limit("dry_frost_g_per_kw")

@@ -122,8 +122,7 @@ def _left_full(context: Context) -> Flags:
     """Days whose greatest charge, that or the next day's, put back far less than a full cylinder holds.
 
     A cylinder is layered: a sensor low on it turns cold while warm water is left above. What a charge puts
-        back says how
-    much had been taken.
+    back says how much had been taken.
     """
     days, reheats = context.days, context.facts.reheats
     content = _content(context)

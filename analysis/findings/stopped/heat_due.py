@@ -136,8 +136,7 @@ def need_below(context: Context, rest: Rest) -> tuple[float, bool]:
 
 
 # Each sign that heat is asked for: the minutes of a rest that show it, the minutes in which it is known, the
-# same of usual
-# pauses, and the share of the rest that must show it.
+# same of usual pauses, and the share of the rest that must show it.
 _SIGNS = (
     ("call", "minutes_called", "minutes_call_known", "pause_called", 0.7),
     ("flow", "minutes_flow_short", "minutes_flow_known", "pause_flow_short", 0.4),
@@ -204,10 +203,10 @@ def _out_of_rhythm(context: Context, rest: Rest) -> list[Reason]:
 
 
 def _asks_idly(context: Context, rest: Rest, kind: str, usual: float | None, warm: bool) -> bool:
-    """Controls may ask on though nobody needs heat: with warm rooms only this unit's own habit tells, and in
-    mild weather
-    nothing does. A flow temperature or a mode is often shown all season: it tells only where it is never
-    left unanswered.
+    """Whether controls ask for heat that nobody needs.
+
+    With warm rooms only this unit's own habit tells, and in mild weather nothing does. A flow temperature or a
+    mode is often shown all season: it tells only where it is never left unanswered.
     """
     mild = rest["outdoor_mean_c"] > context.limit("stopped_mild_c")
     if kind == "call":
