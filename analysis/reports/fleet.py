@@ -29,7 +29,7 @@ def urgency(finding: Mapping[str, Any], last: str | date) -> tuple[Any, ...]:
 
     1. what is open before what has ended;
     2. harm: urgent; danger (unsafe water, frost, pressure, a unit that does not run) that is there or
-        expected before the next round; cold rooms or too little hot water; danger or discomfort to be
+       expected before the next round; cold rooms or too little hot water; danger or discomfort to be
        watched; then what only costs. Severity does not order what only costs: a certain loss of 277 a year
        comes before a likely one of 27;
     3. findings with a cause of their own before those that sum them up;

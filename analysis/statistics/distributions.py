@@ -32,3 +32,8 @@ def t_log_density(value: float, freedom: float) -> float:
 def normal_probability(value: float) -> float:
     """Probability that a standard normal variable is at most `value`."""
     return float(special.ndtr(value))
+
+
+def normal_quantile(probability: float) -> float:
+    """Value that a standard normal variable is at most with this probability, above 0 and below 1."""
+    return float(special.ndtri(probability))

@@ -9,7 +9,7 @@ import numpy as np
 from fieldfare.analysis.cautions import refrigerant_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.part_load import Strength
-from fieldfare.analysis.expectation.uncertain import GAUSS_95, normal_chance
+from fieldfare.analysis.expectation.uncertain import GAUSS_95
 from fieldfare.analysis.facts.minutes import rated
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.figures.expected import START_MINUTES, learned
@@ -22,6 +22,7 @@ from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.findings.yearly_cost import heating_year
 from fieldfare.analysis.minutes.balance import HEAT_SEEN_BY
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES
+from fieldfare.analysis.statistics.distributions import normal_probability
 
 # One standard deviation. Rating: a unit may be 8 % under its declared figure in a check (Reg. (EU) 813/2013
 # Table 8), taken as two of them. Flow hotter than any rated point: how far curves of one unit lie apart
@@ -73,7 +74,7 @@ def _judged(whole: Context, context: Context) -> Finding | None:
     meter = _meter_error(context)
     chosen = _near_full(context, strength, meter) or _overall(context, strength, meter)
     # Beyond what meter, rating and part-load model explain, and of a size that matters.
-    certain = limit("surest") * normal_chance(
+    certain = limit("surest") * normal_probability(
         (limit("efficiency_sound") - chosen.value) / max(chosen.spread, 1e-6)
     )
     if chosen.value > limit("efficiency_note") or certain < limit("efficiency_chance_note"):

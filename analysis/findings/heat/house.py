@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from math import erf, sqrt
 
 import numpy as np
 
@@ -24,6 +23,7 @@ from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.minutes.balance import HEAT_SEEN_BY
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES
+from fieldfare.analysis.statistics.distributions import normal_probability
 from fieldfare.analysis.statistics.quantiles import nan_median
 
 _NEEDS = (
@@ -181,9 +181,8 @@ def _first(context: Context) -> str:
 
 def _sure(ratio: Estimate, limit: float, *, above: bool) -> float:
     assert ratio.value is not None
-    z = (ratio.value - limit) / max(ratio.half / 1.96, 1e-6)
-    p = 0.5 * (1.0 + erf((z if above else -z) / sqrt(2.0)))
-    return float(max(p, 0.3))
+    z = (ratio.value - limit) / max(ratio.half / GAUSS_95, 1e-6)
+    return max(normal_probability(z if above else -z), 0.3)
 
 
 @dataclass(frozen=True)
