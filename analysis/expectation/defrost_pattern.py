@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from fieldfare.analysis.expectation.defrost import COAT_G_PER_KW
 from fieldfare.analysis.expectation.frost import UNITS_SPREAD
 from fieldfare.analysis.expectation.hypotheses import Spread
-from fieldfare.analysis.expectation.uncertain import GAUSS_95, Lognormal
-from fieldfare.analysis.statistics.distributions import normal_quantile
+from fieldfare.analysis.expectation.uncertain import Lognormal
+from fieldfare.analysis.statistics.distributions import GAUSS_95, normal_quantile
 
 Floats = NDArray[np.float64]
 

@@ -17,8 +17,9 @@ from math import hypot, log, sqrt
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from fieldfare.analysis.expectation.uncertain import GAUSS_95, Lognormal
+from fieldfare.analysis.expectation.uncertain import Lognormal
 from fieldfare.analysis.physics.air import frost_rate_index
+from fieldfare.analysis.statistics.distributions import GAUSS_95
 
 Floats = NDArray[np.float64]
 

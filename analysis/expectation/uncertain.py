@@ -6,8 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from math import exp, hypot, log, sqrt
 
-GAUSS_95 = 1.96
-"""Standard deviations on each side of the middle that hold 95 % of a normal distribution."""
+from fieldfare.analysis.statistics.distributions import GAUSS_95
 
 
 @dataclass(frozen=True)

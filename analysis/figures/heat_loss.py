@@ -14,7 +14,7 @@ from fieldfare.analysis.figures.performance import coarse
 from fieldfare.analysis.minutes.balance import HEAT_SEEN_BY, only_split_meters
 from fieldfare.analysis.physics.sunlight import from_temperature_range, on_walls
 from fieldfare.analysis.plant.site import Site
-from fieldfare.analysis.statistics.distributions import t_quantile
+from fieldfare.analysis.statistics.distributions import GAUSS_95, t_quantile
 
 Floats = NDArray[np.float64]
 
@@ -221,7 +221,7 @@ def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bo
     aperture = float(fit.coefficients[gains_at + 1]) if with_sun else 0.0
     sunless = float(np.nanquantile(sun[rows], 0.1)) * aperture if with_sun else 0.0
     mean_gain = gains + (float(np.nanmean(sun[rows])) * aperture if with_sun else 0.0)
-    t = t_quantile(0.975, max(n - k, 2)) / 1.96
+    t = t_quantile(0.975, max(n - k, 2)) / GAUSS_95
     total = max(days.total("q_total"), 1e-9)
     meter = float(np.hypot(days.total("q_flow_error"), days.total("q_pair_error"))) / total
     unseen = _WIND_SPREAD if _sun_measured(days) else float(np.hypot(_WIND_SPREAD, _SUN_SPREAD))
@@ -236,7 +236,7 @@ def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bo
         span = float(np.ptp(np.quantile(data["difference"][rows], (0.05, 0.95))))
         upward = float(np.hypot(upward, _ROOM_DRIFT_K / max(span, 1.0)))
     coefficient = Estimate(
-        slope, max(slope * (1.0 - 1.96 * float(relative)), 0.0), slope * (1.0 + 1.96 * float(upward))
+        slope, max(slope * (1.0 - GAUSS_95 * float(relative)), 0.0), slope * (1.0 + GAUSS_95 * float(upward))
     )
     indoor = float(np.nanmean(data["indoor"][rows]))
     design = site.design
@@ -330,7 +330,7 @@ def _load(fit: Fit, slope: float, relative: float, gains: float, difference: flo
     """Required heat output on a design day with little sun [kW]."""
     value = slope * difference - gains
     return Estimate.around(
-        value / 1000.0, 1.96 * (relative * slope * difference + fit.residual_sd * 0.3) / 1000.0, 0.0
+        value / 1000.0, GAUSS_95 * (relative * slope * difference + fit.residual_sd * 0.3) / 1000.0, 0.0
     )
 
 

@@ -9,6 +9,9 @@ import math
 
 from scipy import special
 
+GAUSS_95 = 1.96
+"""Standard deviations on each side of the middle that hold 95 % of a normal distribution."""
+
 
 def t_quantile(probability: float, freedom: float) -> float:
     """Quantile of Student's t distribution with `freedom` > 0 degrees of freedom."""

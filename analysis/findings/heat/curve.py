@@ -22,6 +22,7 @@ from fieldfare.analysis.findings.model import (
 from fieldfare.analysis.findings.phrases import day_text
 from fieldfare.analysis.findings.yearly_cost import FLOW_COST_PER_K, heating_year
 from fieldfare.analysis.plant.curve import curve_at
+from fieldfare.analysis.statistics.distributions import GAUSS_95
 from fieldfare.analysis.statistics.quantiles import nan_median
 
 _STEADY_MIN = 60
@@ -154,7 +155,7 @@ def _asked_or_given(days: Table) -> tuple[Floats, bool]:
 def _slope(outdoor: Floats, flow: Floats) -> tuple[float, float]:
     """Kelvin of flow a kelvin outdoors, and its 95 % half width."""
     fit = robust_fit(np.column_stack([outdoor, np.ones(len(outdoor))]), flow)
-    return float(fit.coefficients[0]), 1.96 * float(np.sqrt(max(fit.covariance[0, 0], 0.0)))
+    return float(fit.coefficients[0]), GAUSS_95 * float(np.sqrt(max(fit.covariance[0, 0], 0.0)))
 
 
 def _designed_slope(context: Context, outdoor: Floats) -> float:

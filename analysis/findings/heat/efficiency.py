@@ -9,7 +9,6 @@ import numpy as np
 from fieldfare.analysis.cautions import refrigerant_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.part_load import Strength
-from fieldfare.analysis.expectation.uncertain import GAUSS_95
 from fieldfare.analysis.facts.minutes import rated
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.figures.expected import START_MINUTES, learned
@@ -22,7 +21,7 @@ from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.findings.yearly_cost import heating_year
 from fieldfare.analysis.minutes.balance import HEAT_SEEN_BY
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES
-from fieldfare.analysis.statistics.distributions import normal_probability
+from fieldfare.analysis.statistics.distributions import GAUSS_95, normal_probability
 
 # One standard deviation. Rating: a unit may be 8 % under its declared figure in a check (Reg. (EU) 813/2013
 # Table 8), taken as two of them. Flow hotter than any rated point: how far curves of one unit lie apart

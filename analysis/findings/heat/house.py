@@ -9,7 +9,6 @@ import numpy as np
 from fieldfare.analysis.cautions import refrigerant_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.capacity_odds import by_rating_and_load, chance
-from fieldfare.analysis.expectation.uncertain import GAUSS_95
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.figures.capacity import Capacity, capacity
 from fieldfare.analysis.figures.estimate import Estimate
@@ -23,7 +22,7 @@ from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.minutes.balance import HEAT_SEEN_BY
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES
-from fieldfare.analysis.statistics.distributions import normal_probability
+from fieldfare.analysis.statistics.distributions import GAUSS_95, normal_probability
 from fieldfare.analysis.statistics.quantiles import nan_median
 
 _NEEDS = (
