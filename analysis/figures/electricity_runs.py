@@ -14,7 +14,7 @@ from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.figures.electricity_days import filled_with_zeros
 from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.plant.site import Site
-from fieldfare.analysis.statistics.distributions import GAUSS_95
+from fieldfare.analysis.statistics.distributions import GAUSS_95, inflation
 
 Floats = NDArray[np.float64]
 
@@ -98,7 +98,7 @@ def _at_least(starts: Floats) -> Estimate:
     off = starts - mean
     around = float(off @ off)
     rho = float(np.clip(off[1:] @ off[:-1] / around, 0.0, 0.9)) if around > 0.0 else 0.0
-    error = float(starts.std(ddof=1)) / sqrt(n * (1.0 - rho) / (1.0 + rho)) if n > 1 else mean
+    error = float(starts.std(ddof=1)) / sqrt(n / inflation(rho)) if n > 1 else mean
     return Estimate(mean, max(mean - GAUSS_95 * error, 0.0), None)
 
 

@@ -19,7 +19,7 @@ from fieldfare.analysis.figures.electricity_days import ElectricityDays
 from fieldfare.analysis.figures.energy_signature import ChangePoint, NotIdentified, change_point
 from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.minutes.rolling import window_mean
-from fieldfare.analysis.statistics.distributions import GAUSS_95, t_quantile
+from fieldfare.analysis.statistics.distributions import GAUSS_95, inflation, t_quantile
 
 Floats = NDArray[np.float64]
 
@@ -159,9 +159,9 @@ def _year(
         [np.sum(days * below), np.sum(days[cold]) * -fit.slope, DAYS_OF_A_YEAR]
     )  # by slope, base temperature and base
     rho = min(fit.autocorrelation, _HIGH_AUTOCORRELATION)
-    chance = DAYS_OF_A_YEAR * fit.residual_sd**2 * (1.0 + rho) / (1.0 - rho)
+    chance = DAYS_OF_A_YEAR * fit.residual_sd**2 * inflation(rho)
     half = sqrt(float(moved @ fit.covariance @ moved) + chance)
-    free = max(fit.days_used * (1.0 - rho) / (1.0 + rho) - 3.0, 2.0)
+    free = max(fit.days_used / inflation(rho) - 3.0, 2.0)
     return Estimate.around(total, t_quantile(0.975, free) * half, 0.0), weather_source, ""
 
 

@@ -13,6 +13,15 @@ GAUSS_95 = 1.96
 """Standard deviations on each side of the middle that hold 95 % of a normal distribution."""
 
 
+def inflation(autocorrelation: float) -> float:
+    """By how much serial correlation widens the variance of a mean of many values [-].
+
+    autocorrelation : of neighbours, above -1 and below 1; 1 of `inflation` values is worth one independent one
+    Source: first-order autoregression, (1 + r) / (1 - r) (textbook).
+    """
+    return (1.0 + autocorrelation) / (1.0 - autocorrelation)
+
+
 def t_quantile(probability: float, freedom: float) -> float:
     """Quantile of Student's t distribution with `freedom` > 0 degrees of freedom."""
     return float(special.stdtrit(freedom, probability))
