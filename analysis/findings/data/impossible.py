@@ -15,6 +15,9 @@ from fieldfare.analysis.plant.site import Point
 _SEVERAL_DAYS = 3
 _SEVERAL_POINTS, _MOSTLY = 3, 0.8
 _SHAPES = ("gauge", "power")
+_CONTROLS_WORK = (
+    "Switch the controls off before opening their terminals; outdoors, work on a ladder by the local rules."
+)
 _MORE_THAN_STANDBY_W = 500.0
 _USUAL_BELOW_C = 40.0  # degF read as degC lies above in rooms and water
 
@@ -61,7 +64,7 @@ def impossible_readings(context: Context) -> Finding | None:
     at = np.flatnonzero(so)
     typical = float(np.nanmedian(days.floats(f"raw.{point.id}")[so]))
     severity: Severity = "note" if not ongoing else "act" if count >= _SEVERAL_DAYS else "watch"
-    shows, step, caution, bring = _words(point, count, typical)
+    shows, step, bring = _words(point, count, typical)
     return Finding(
         "sensor_stuck",
         severity,
@@ -73,15 +76,15 @@ def impossible_readings(context: Context) -> Finding | None:
             Evidence("typical reading", round(typical, 2), point.kind.unit),
         ),
         next_step=step if ongoing else "",
-        caution=caution if ongoing else "",
+        caution="" if not ongoing else METER_WORK if point.kind.energy else _CONTROLS_WORK,
         until=None if ongoing else days.day(at[-1]).isoformat(),
         visit="drive" if ongoing else "none",
         bring=bring if ongoing else (),
     )
 
 
-def _words(point: Point, count: int, typical: float) -> tuple[str, str, str, tuple[str, ...]]:
-    """Headline, next step, caution and what to bring, for a meter or a sensor."""
+def _words(point: Point, count: int, typical: float) -> tuple[str, str, tuple[str, ...]]:
+    """Headline, next step and what to bring, for a meter or a sensor."""
     on_days = f"on {count} day{'' if count == 1 else 's'}"
     if point.kind.energy:
         return (
@@ -89,7 +92,6 @@ def _words(point: Point, count: int, typical: float) -> tuple[str, str, str, tup
             " are excluded from all figures.",
             f"Check which way round the clamp or the terminals of {point.id} are, and the sign that the"
             " gateway gives its values.",
-            METER_WORK,
             (),
         )
     return (
@@ -97,8 +99,6 @@ def _words(point: Point, count: int, typical: float) -> tuple[str, str, str, tup
         f" {point.kind.unit}; they are excluded from all figures.",
         f"Check whether the cable of {point.id} is broken, loose or wet at its terminals; then replace the"
         " sensor.",
-        "Switch the controls off before opening their terminals; outdoors, work on a ladder by the local"
-        " rules.",
         (f"sensor for {point.quantity.replace('_', ' ')}",),
     )
 
