@@ -105,8 +105,13 @@ def _said_already(context: Context) -> None:
 
 def _weighed(context: Context, facts: Mapping[str, _Fact]) -> list[tuple[float, Hypothesis]]:
     """Each hypothesis with its posterior probability."""
-    declared_behind = meter_behind_heater(context.site)
-    known = hypotheses(declared_behind)
+    behind = meter_behind_heater(context.site)
+    known = hypotheses(behind)
+    return list(zip(_weights(known, facts, behind), known, strict=True))
+
+
+def _weights(known: list[Hypothesis], facts: Mapping[str, _Fact], declared_behind: bool) -> list[float]:
+    """Posterior probability of each hypothesis."""
     logs = {}
     for i, hypothesis in enumerate(known):
         total = math.log(hypothesis.prior)
@@ -118,7 +123,7 @@ def _weighed(context: Context, facts: Mapping[str, _Fact]) -> list[tuple[float, 
                 spread = ABOVE.get(name, spread)
             total += t_log_density((fact.value - mean) / spread, _TAIL_DF) - math.log(spread)
         logs[i] = total
-    return [(w, known[i]) for i, w in shares(logs).items()]
+    return list(shares(logs).values())
 
 
 # ---- what was measured
