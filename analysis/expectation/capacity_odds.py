@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import hypot
 
 from fieldfare.analysis.expectation.hypotheses import log_odds, probability_of
-from fieldfare.analysis.expectation.uncertain import normal_chance
+from fieldfare.analysis.statistics.distributions import normal_probability
 
 # One plant in ten is too small where neither load nor output can be told (common practice).
 _PRIOR = 0.1
@@ -29,7 +29,7 @@ def by_rating_and_load(margin: float, spread: float, *, measured: bool) -> float
     Source: GUM (JCGM 100:2008) 5.1.2, independent contributions.
     """
     doubt = hypot(spread, 0.0 if measured else _UNSEEN * margin)
-    return normal_chance((1.0 - margin) / max(doubt, 1e-6))
+    return normal_probability((1.0 - margin) / max(doubt, 1e-6))
 
 
 def chance(by_margin: float | None, failed_days: int, held_days: int) -> float:

@@ -10,7 +10,8 @@ from math import hypot
 
 import numpy as np
 
-from fieldfare.analysis.expectation.uncertain import Lognormal, joint_score, normal_chance
+from fieldfare.analysis.expectation.uncertain import Lognormal, joint_score
+from fieldfare.analysis.statistics.distributions import normal_probability
 
 FUSION_WH_PER_G = 0.0928
 """Heat that melts ice: 334 J/g (textbook)."""
@@ -108,4 +109,4 @@ def needless_share(count: float, frost: Lognormal, used_wh_per_kw: float = np.na
 
 def chance(score: float) -> float:
     """Probability that a departure is real [0 to 1]."""
-    return normal_chance(score)
+    return normal_probability(score)

@@ -246,9 +246,8 @@ def changed(number: Floats, due: Floats, outdoor: Floats) -> Change | None:
     Returns the step that explains the days best, where it leads upwards; None otherwise, or with fewer than 8
     days on either side.
     Method: least squares of the logarithm of the number on that of the expected one, on outdoor temperature
-        and its square,
-    and on a step. Coil and coat are the unit's own and cancel; so does how the expectation errs with
-    temperature.
+        and its square, and on a step. Coil and coat are the unit's own and cancel; so does how the
+        expectation errs with temperature.
     """
     n = len(number)
     if n < 2 * _FEWEST:

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from fieldfare.analysis.expectation.defrost import COAT_G_PER_KW
 from fieldfare.analysis.expectation.frost import UNITS_SPREAD
 from fieldfare.analysis.expectation.hypotheses import Spread
-from fieldfare.analysis.expectation.uncertain import GAUSS_95, Lognormal, score_of
+from fieldfare.analysis.expectation.uncertain import Lognormal
+from fieldfare.analysis.statistics.distributions import GAUSS_95, normal_quantile
 
 Floats = NDArray[np.float64]
 
@@ -56,7 +57,7 @@ def pattern(spacing: Floats, frost: Floats, doubt: float) -> Pattern | None:
     return Pattern(locked, _locked_due(rate[dry] + log(lock), doubt), slope, lock)
 
 
-_GUESSES = tuple(score_of((i + 0.5) / 40.0) for i in range(40))
+_GUESSES = tuple(normal_quantile((i + 0.5) / 40.0) for i in range(40))
 """Forty equally probable values of a standard normal variable."""
 
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import erf, hypot, sqrt
+from math import hypot
+
+from fieldfare.analysis.statistics.distributions import normal_probability
 
 
 @dataclass(frozen=True)
@@ -24,7 +26,7 @@ class Excess:
     @property
     def probability(self) -> float:
         """Probability that the true excess is above zero [0 to 1], the difference normally distributed."""
-        return 0.5 * (1.0 + erf(self.value / (self.uncertainty * sqrt(2.0))))
+        return normal_probability(self.value / self.uncertainty)
 
     def probability_above(self, least: float) -> float:
         """Probability that the true excess is above a size that matters [0 to 1]."""

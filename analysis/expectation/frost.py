@@ -17,8 +17,9 @@ from math import hypot, log, sqrt
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from fieldfare.analysis.expectation.uncertain import GAUSS_95, Lognormal
+from fieldfare.analysis.expectation.uncertain import Lognormal
 from fieldfare.analysis.physics.air import frost_rate_index
+from fieldfare.analysis.statistics.distributions import GAUSS_95
 
 Floats = NDArray[np.float64]
 
@@ -32,12 +33,10 @@ class Coil:
     """What a coil and the air about it may be like.
 
     difference_k : air less coil surface at the rated output [K]; makers lay their coils out for 5 to 10 K
-        (common
-    practice). least_load : load below which the fan slows with the compressor, so that the coil gets no
-    warmer [-].
-    transfer : share of the air's moisture exchange that reaches the fins [-]. humidity : relative, where it
-        is not
-    measured [%]. humidity_error : added to a measured one [%]
+        (common practice)
+    least_load : load below which the fan slows with the compressor, so that the coil gets no warmer [-]
+    transfer : share of the air's moisture exchange that reaches the fins [-]
+    humidity : relative, where it is not measured [%]. humidity_error : added to a measured one [%]
     """
 
     difference_k: float

@@ -6,11 +6,13 @@ independent; a fact that was not measured speaks neither for nor against any hyp
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from math import exp, isfinite, log
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 from fieldfare.analysis.statistics.distributions import t_log_density
+
+K = TypeVar("K", bound=Hashable)
 
 
 class Spread(NamedTuple):
@@ -37,7 +39,7 @@ def log_likelihood(
     return total
 
 
-def shares(logs: Mapping[str, float]) -> dict[str, float]:
+def shares(logs: Mapping[K, float]) -> dict[K, float]:
     """Probability of each of some hypotheses that exclude each other, together 1.
 
     logs : hypothesis -> logarithm of prior times likelihood, up to one common constant

@@ -53,9 +53,8 @@ def mixed_electricity(
     """Electricity by the rating for a day's heat, of which a known mean part is hot water.
 
     heat : float64 (n,) [kWh]. outdoor_c, source_c : float64 (n,) [C], daily means. flow_c : float64 (n,) [C],
-        designed
-    flow of space heating. rating : RatedPerformance of the unit. hot_water_kwh : float [kWh], a usual day's
-        hot water
+        designed flow of space heating. rating : RatedPerformance of the unit. hot_water_kwh : float [kWh], a
+        usual day's hot water
     cylinder_c : float [C], default 50
     """
     hot = np.minimum(hot_water_kwh, heat)

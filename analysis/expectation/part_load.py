@@ -1,11 +1,10 @@
 """How a unit's efficiency changes when it gives less than its full output.
 
 EN 14511 points are measured at full or nominal output. An inverter unit that gives less has its coil and
-condenser for
-itself: air and refrigerant, refrigerant and water come closer, and the lift the compressor works against
-    shrinks. The
-compressor itself is best near two thirds of its speed. A fixed-speed unit cannot give less; it stops and
-starts, which EN 14825 counts by its degradation coefficient (`physics.heat_pump.part_load_cop`).
+condenser for itself: air and refrigerant, refrigerant and water come closer, and the lift the compressor
+works against shrinks. The compressor itself is best near two thirds of its speed. A fixed-speed unit cannot
+give less; it stops and starts, which EN 14825 counts by its degradation coefficient
+(`physics.heat_pump.part_load_cop`).
 """
 
 from __future__ import annotations
@@ -36,9 +35,8 @@ def part_load_gain(load_share: ArrayLike, source_c: ArrayLike, flow_c: ArrayLike
     source_c, flow_c : float or array [C]
     Returns the broadcast shape [-], 1 at full output; nan where a temperature is.
     Source: the second law over a lift that holds the exchangers' approaches, which shrink with the output;
-        compressor
-    efficiency best near two thirds of full speed, as published EN 14825 points show (common practice, no
-    single source).
+        compressor efficiency best near two thirds of full speed, as published EN 14825 points show (common
+        practice, no single source).
     """
     x = np.asarray(load_share, dtype=np.float64)
     x = np.clip(np.where(np.isfinite(x), x, 1.0), _LEAST_LOAD, _GREATEST_LOAD)
@@ -76,8 +74,7 @@ def learned_strength(level: Floats, gain: Floats, weight: Floats) -> Strength:
     learned away.
 
     level : float64 (n,), logarithm of the day's efficiency over its rating. gain : float64 (n,), logarithm of
-        the day's
-    mean gain. weight : float64 (n,), above 0; days with nan are left out
+        the day's mean gain. weight : float64 (n,), above 0; days with nan are left out
     Returns Strength; the usual one without days.
     """
     known = np.isfinite(level) & np.isfinite(gain) & np.isfinite(weight)

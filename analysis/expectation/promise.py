@@ -52,8 +52,7 @@ def at_design_weather(
     design_outdoor_c : float [°C]. base_c : float [°C], outdoor temperature from which the house needs heat
     Returns AtDesignWeather; None where nothing was measured.
     Method: electricity a unit of heat, as a line over outdoor temperature, from the days themselves where the
-        weather varied
-    enough, else by a usual slope; weighted by the design year's heat at each temperature.
+        weather varied enough, else by a usual slope; weighted by the design year's heat at each temperature.
     """
     known = np.isfinite(outdoor + heat + electricity) & (heat > 0.0) & (electricity > 0.0)
     if not known.any():
@@ -105,8 +104,8 @@ def design_electricity(
     hot_water_kwh_per_day [kWh of heat], spf_hot_water [-] : floats, of the design
     Returns DesignElectricity.
     Method: loss less usual free heat, over the promised performance moved to each day's outdoor temperature;
-        hot water at its
-    promised performance. Spread by GUM's law of propagation: the parts are taken as independent.
+        hot water at its promised performance. Spread by GUM's law of propagation: the parts are taken as
+        independent.
     """
     gains = GAINS_W_PER_M2 * floor_area_m2
     base = indoor_c - gains / coefficient_w_per_k

@@ -31,8 +31,7 @@ def reference_weather(design_outdoor_c: float) -> ReferenceWeather:
 
     design_outdoor_c : float [°C]
     Returns ReferenceWeather. Source: EN 14825 seasons (`physics.bins`): the one whose design temperature is
-        nearest, its
-    coldest bin moved to this place's, its mildest left where it is.
+        nearest, its coldest bin moved to this place's, its mildest left where it is.
     """
     season = min((AVERAGE, WARMER, COLDER), key=lambda s: abs(s.design_c - design_outdoor_c))
     hours = np.array(season.hours, dtype=np.float64)

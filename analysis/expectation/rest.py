@@ -1,9 +1,8 @@
 """How long a healthy unit rests: the chance that a rest lasts so long, by this unit's own rests before.
 
 Two views are taken, and the longer rest counts. By state: rests that began alike (outdoor temperature, the
-    room at the
-stop, the run before). By the clock: how much oftener than at other hours it rested so long from about this
-hour on, as a set-back or a tariff's lock makes it.
+room at the stop, the run before). By the clock: how much oftener than at other hours it rested so long from
+about this hour on, as a set-back or a tariff's lock makes it.
 """
 
 from __future__ import annotations
@@ -42,9 +41,9 @@ _MOST_UNLIKE = 8.0
 class Beginnings:
     """How rests began: arrays float64 (n,), nan where not known; one number each for a single rest.
 
-    outdoor, room [°C] : outdoors, and the coldest room as the run before ended. run [minutes] : its length.
-    use : its
-    code. minute : local minute of day
+    outdoor, room [°C] : outdoors, and the coldest room as the run before ended
+    run [minutes], use : length of that run, and the code of its use
+    minute : local minute of day
     """
 
     outdoor: Floats
@@ -83,8 +82,8 @@ def _by_clock(longer: Floats, past: Floats, now: Floats, days: int) -> float:
 def oddness(past: Beginnings, now: Beginnings) -> float:
     """Likelihood ratio: stop at a random moment against the unit's usual way of stopping.
 
-    A ratio of likelihoods [-], 1 where nothing tells. A unit stops where its room or water is warm enough, or
-    a run has lasted as usual; a lock-out comes at any moment.
+    Returns a ratio [-], 1 where nothing tells. A unit stops where its room or water is warm enough, or a run
+    has lasted as usual; a lock-out comes at any moment.
     """
     ratio = 1.0
     rooms = past.room[np.isfinite(past.room)]

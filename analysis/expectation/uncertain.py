@@ -5,10 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from math import exp, hypot, log, sqrt
-from statistics import NormalDist
 
-GAUSS_95 = 1.96
-"""Standard deviations on each side of the middle that hold 95 % of a normal distribution."""
+from fieldfare.analysis.statistics.distributions import GAUSS_95
 
 
 @dataclass(frozen=True)
@@ -36,16 +34,6 @@ class Lognormal:
     def score(self, measured: float) -> float:
         """How far a measured figure lies above this expectation, in standard deviations [-]."""
         return log(max(measured, 1e-12) / self.middle) / max(self.spread, 1e-6)
-
-
-def normal_chance(score: float) -> float:
-    """Probability that a standard normal figure is less than `score` [0 to 1]."""
-    return NormalDist().cdf(score)
-
-
-def score_of(chance: float) -> float:
-    """The score that a standard normal figure stays below with this probability [0 to 1, both excluded]."""
-    return NormalDist().inv_cdf(chance)
 
 
 def joint_score(scores: Iterable[float], correlation: float = 0.0) -> float:

@@ -2,8 +2,7 @@
 
 Heat is flow times difference. A pump that modulates gives as much water as keeps the difference, down to its
 least speed, so a small flow in mild weather is no fault. What tells is the difference at the highest output
-seen, beside the nominal
-one: rated output over nominal flow.
+seen, beside the nominal one: rated output over nominal flow.
 """
 
 from __future__ import annotations
@@ -14,8 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldfare.analysis.expectation.excess import Expected
-from fieldfare.analysis.expectation.uncertain import Lognormal, normal_chance
+from fieldfare.analysis.expectation.uncertain import Lognormal
 from fieldfare.analysis.figures.estimate import robust_fit
+from fieldfare.analysis.statistics.distributions import normal_probability
 
 Floats = NDArray[np.float64]
 
@@ -69,7 +69,7 @@ def short_of_nominal(share: float) -> float:
 
     share : float, flow over nominal [-]
     """
-    return normal_chance(-log(max(share, 1e-3) / (1.0 - _SETTING)) / hypot(_FLOW, _SETTING))
+    return normal_probability(-log(max(share, 1e-3) / (1.0 - _SETTING)) / hypot(_FLOW, _SETTING))
 
 
 # Flow meters drift by a few per cent a season (EN 1434-1 class 2: 2 to 3 %), water gets warmer or colder.

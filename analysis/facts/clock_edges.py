@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from fieldfare.analysis.facts.minutes import Minutes
 from fieldfare.analysis.facts.segments import Segments
+from fieldfare.analysis.minutes.balance import HEATING_METERS
 from fieldfare.analysis.minutes.grid import Grid
 from fieldfare.analysis.minutes.rolling import true_runs, window_mean
 
@@ -38,7 +39,7 @@ def edge_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
         return {}
     out: dict[str, object] = {}
     heat = plant.heat_at_meter
-    metered = next((q for q in ("heat_output", "space_heat") if q in grid.energy), None)
+    metered = next((q for q in HEATING_METERS if q in grid.energy), None)
     if heat is not None and metered is not None and _prompt(grid, metered):
         given = _runs(heat * 60.0)
         if given is not None:

@@ -14,7 +14,7 @@ from fieldfare.analysis.minutes.operating_state import (
     UNKNOWN,
     UNTOLD,
 )
-from fieldfare.analysis.minutes.rolling import window_sum
+from fieldfare.analysis.minutes.rolling import run_begins, window_sum
 from fieldfare.analysis.physics.hot_water import GROWTH_C, STORED_HOT_C, disinfection_rate
 
 Floats = NDArray[np.float64]
@@ -81,7 +81,7 @@ def _jumps(tank: Floats, spacing: float) -> Flags:
     out = np.zeros(len(tank), dtype=bool)
     if len(tank) > span:
         out[span:] = fill_nan(tank[span:] - tank[:-span], 0.0) > most
-    return out & ~np.concatenate(([False], out[:-1]))
+    return run_begins(out)
 
 
 def _rise_alone(minutes: Minutes, day: Segments, tank: Floats, jumped: Flags) -> Floats:

@@ -37,7 +37,7 @@ from fieldfare.analysis.minutes.operating_state import (
     UNTOLD,
     within,
 )
-from fieldfare.analysis.minutes.rolling import forward_fill
+from fieldfare.analysis.minutes.rolling import forward_fill, run_begins
 from fieldfare.analysis.plant.site import Site
 
 Floats = NDArray[np.float64]
@@ -263,7 +263,7 @@ def _expected(minutes: Minutes, day: Segments, gain: Floats) -> dict[str, object
 
 def _uses(minutes: Minutes, day: Segments) -> dict[str, object]:
     code = minutes.use.code
-    starts = minutes.use.running & ~np.concatenate(([True], minutes.use.running[:-1]))
+    starts = run_begins(minutes.use.running, before=True)
     starts &= np.concatenate(([True], code[:-1] != UNKNOWN))
     out: dict[str, object] = {
         "n_running": day.count(minutes.use.running),

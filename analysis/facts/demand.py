@@ -23,7 +23,7 @@ from fieldfare.analysis.minutes.operating_state import (
     least_running_w,
 )
 from fieldfare.analysis.minutes.resampling import canonical, on_minutes, sampling_interval
-from fieldfare.analysis.minutes.rolling import running_total, true_runs, window_mean
+from fieldfare.analysis.minutes.rolling import run_begins, running_total, true_runs, window_mean
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.readings import Readings
 
@@ -280,7 +280,7 @@ def _demand_columns(
         "minutes_fault": rows.count(fault_minutes(site, grid, readings)),
         "backup_kwh": _kwh(rows, plant.backup_heater),
         "immersion_kwh": _kwh(rows, plant.immersion),
-        "starts": rows.count(works & ~np.concatenate(([False], works[:-1]))),
+        "starts": rows.count(run_begins(works)),
     }
 
 

@@ -26,6 +26,7 @@ from fieldfare.analysis.minutes.operating_state import (
     UNKNOWN,
     UNTOLD,
 )
+from fieldfare.analysis.minutes.rolling import run_begins
 from fieldfare.analysis.plant.site import Site
 
 Floats = NDArray[np.float64]
@@ -77,7 +78,7 @@ def runs_table(site: Site, minutes: Minutes) -> Table:
         "minutes_heating": counts["heating"],
         "minutes_hot_water": counts["hot_water"],
         "minutes_defrost": segments.count(defrost),
-        "defrosts": segments.count(_starts(defrost)),
+        "defrosts": segments.count(run_begins(defrost)),
         "heat": segments.sum(minutes.heat) / 1000.0,
         "electricity": segments.sum(power) / 1000.0,
         "expected": segments.sum(expected) / 1000.0,
@@ -129,10 +130,6 @@ def _room_about(minutes: Minutes, segments: Segments) -> dict[str, Floats]:
     before = Segments(np.maximum(segments.start - _ROOM_MIN, 0), segments.start)
     last = Segments(np.maximum(segments.end - _ROOM_MIN, segments.start), segments.end)
     return {"room_start": before.mean(room), "room_end": last.mean(room)}
-
-
-def _starts(flags: Flags) -> Flags:
-    return flags & ~np.concatenate(([False], flags[:-1]))
 
 
 def _asked_before(grid: Grid, segments: Segments) -> dict[str, Floats]:

@@ -13,7 +13,7 @@ from fieldfare.analysis.facts.minutes import Minutes
 from fieldfare.analysis.facts.segments import Segments, held_for
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.minutes.operating_state import HEATING, HOT_WATER, OFF
-from fieldfare.analysis.minutes.rolling import window_mean, window_sum
+from fieldfare.analysis.minutes.rolling import run_begins, window_mean, window_sum
 from fieldfare.analysis.statistics.quantiles import median
 
 Floats = NDArray[np.float64]
@@ -179,7 +179,7 @@ def _steps(watts: Floats, heat: Floats, steady: Flags, least: float) -> tuple[Fl
     # One switching lasts some minutes of these means: take each at its greatest.
     most = _greatest_about(np.where(big, np.abs(change), 0.0), _SETTLE_MIN + _MEAN_MIN)
     best = big & (np.abs(change) >= most - 1e-9)
-    return best & ~np.concatenate(([False], best[:-1])), change, followed
+    return run_begins(best), change, followed
 
 
 def _about(watts: Floats) -> tuple[Floats, Floats]:

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from fieldfare.analysis.facts.minutes import Minutes
 from fieldfare.analysis.facts.segments import Segments
+from fieldfare.analysis.minutes.balance import HEATING_METERS
 from fieldfare.analysis.minutes.operating_state import HOT_WATER, within
 from fieldfare.analysis.minutes.rolling import window_mean, window_sum
 
@@ -43,7 +44,7 @@ def _rooms(minutes: Minutes, day: Segments) -> dict[str, object]:
     grid = minutes.grid
     room, outdoor = grid.gauge("room_temperature"), grid.gauge("outdoor_temperature")
     spacing = max(
-        (grid.spacing.get(q, np.inf) for q in ("heat_output", "space_heat") if q in grid.energy),
+        (grid.spacing.get(q, np.inf) for q in HEATING_METERS if q in grid.energy),
         default=grid.spacing.get("flow_rate", np.inf),
     )
     if not np.isfinite(room).any() or not np.isfinite(outdoor).any() or spacing > 4 * _COARSEST_MIN:

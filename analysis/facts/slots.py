@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from fieldfare.analysis.facts.minutes import Minutes
 from fieldfare.analysis.facts.segments import Segments, total_kwh
+from fieldfare.analysis.minutes.balance import HEAT_SEEN_BY
 from fieldfare.analysis.plant.site import Site
 
 Floats = NDArray[np.float64]
@@ -24,12 +25,11 @@ LEVEL_W = 250.0
 LEVELS = 64
 """Power levels of 250 W; the last one is open-ended."""
 _QUARTER, _HALF, _HOUR = 15, 30, 60
-_HEAT_METERS = ("heat_output", "space_heat", "flow_rate")
 
 
 def is_little_metered(site: Site) -> bool:
     """Whether electricity is measured and heat is not."""
-    return not any(site.measures(q) for q in _HEAT_METERS) and any(
+    return not any(site.measures(q) for q in HEAT_SEEN_BY) and any(
         site.measures(q) for q in ("heat_pump_electricity", "house_electricity")
     )
 

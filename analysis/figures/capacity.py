@@ -12,6 +12,7 @@ from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.figures.heat_loss import HeatLoss
 from fieldfare.analysis.plant.curve import curve_at
 from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.statistics.distributions import GAUSS_95
 
 # Tolerance of the declared output by EN 14511, one standard deviation (from memory, +-10
 # %).
@@ -59,7 +60,7 @@ def capacity(site: Site, days: Table, loss: HeatLoss, hot_water_kwh_per_day: flo
     spread = _RATING_SPREAD
     if share is not None:
         at_design, spread = at_design * share, 0.04
-    output = Estimate.around(at_design, 1.96 * spread * at_design, 0.0)
+    output = Estimate.around(at_design, GAUSS_95 * spread * at_design, 0.0)
     if not loss.load_kw:
         return Capacity(
             output, loss.load_kw, Estimate.none(loss.load_kw.reason or loss.reason), share, full_days
@@ -68,9 +69,9 @@ def capacity(site: Site, days: Table, loss: HeatLoss, hot_water_kwh_per_day: flo
     water = (hot_water_kwh_per_day or 0.0) / 24.0
     load = max(loss.load_kw.value + water, 0.05)
     margin = at_design / load
-    relative = float(np.hypot(spread, loss.load_kw.half / 1.96 / load))
+    relative = float(np.hypot(spread, loss.load_kw.half / GAUSS_95 / load))
     return Capacity(
-        output, loss.load_kw, Estimate.around(margin, 1.96 * relative * margin, 0.0), share, full_days
+        output, loss.load_kw, Estimate.around(margin, GAUSS_95 * relative * margin, 0.0), share, full_days
     )
 
 

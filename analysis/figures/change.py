@@ -12,6 +12,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldfare.analysis.statistics.distributions import inflation
 from fieldfare.analysis.statistics.quantiles import median, running_median
 
 Floats = NDArray[np.float64]
@@ -228,11 +229,10 @@ def _tamed(value: Floats, basis: Floats) -> Floats:
 
 
 def _inflation(residual: Floats, day: NDArray[np.int64]) -> float:
-    """Variance inflation by autocorrelation: (1 + r) / (1 - r)."""
+    """Variance inflation by the autocorrelation of consecutive days."""
     pairs = np.diff(day) == 1
     if pairs.sum() < 8:
         return 1.0
     first, second = residual[:-1][pairs], residual[1:][pairs]
     scale = float(np.mean(residual**2))
-    r = float(np.clip(np.mean(first * second) / max(scale, 1e-12), 0.0, 0.9))
-    return (1.0 + r) / (1.0 - r)
+    return inflation(float(np.clip(np.mean(first * second) / max(scale, 1e-12), 0.0, 0.9)))

@@ -10,14 +10,19 @@ from fieldfare.analysis.expectation.promise import DesignElectricity, design_ele
 from fieldfare.analysis.facts.slots import is_little_metered
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.figures.electricity_days import filled_with_zeros
-from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.physics.hot_water import profile_kwh
+from fieldfare.analysis.plant.site import Design, Site
 
 Floats = NDArray[np.float64]
 
 USUAL_FLOOR_M2 = 120.0
 """Default floor area: a typical single-family house (common practice)."""
-USUAL_HOT_WATER_KWH = 5.845 * 365.0
-"""Default annual heat: EN 16147 profile M."""
+
+
+def designed_hot_water_kwh(design: Design) -> float:
+    """Daily heat to hot water [kWh]: the design's, else that of EN 16147 profile M."""
+    per_year = design.hot_water_kwh_per_year
+    return per_year / 365.0 if per_year else profile_kwh("M")
 
 
 def design_use(site: Site, days: Table, whole_share: float) -> tuple[DesignElectricity, Floats]:
@@ -32,9 +37,7 @@ def design_use(site: Site, days: Table, whole_share: float) -> tuple[DesignElect
         raise NotAssessed("heat is measured: the efficiency findings judge it", "not_applicable")
     if coefficient is None or design.outdoor_c is None or design.spf_space is None:
         raise NotAssessed("needs design.heat_loss_kw, design.outdoor_c and design.spf_space in the site file")
-    water = 0.0
-    if site.hot_water is not None:
-        water = (design.hot_water_kwh_per_year or USUAL_HOT_WATER_KWH) / 365.0
+    water = 0.0 if site.hot_water is None else designed_hot_water_kwh(design)
     whole = days.floats("n_electricity") >= whole_share * days.floats("n_minutes")
     used: Floats = np.where(whole & ~filled_with_zeros(days), days.floats("e_total"), np.nan)
     expected = design_electricity(

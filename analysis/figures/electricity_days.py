@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fieldfare.analysis.facts.table import Table, fill_nan
+from fieldfare.analysis.minutes.rolling import true_runs
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -63,10 +63,7 @@ def filled_with_zeros(days: Table) -> Flags:
     nothing = np.zeros(len(days), dtype=np.bool_)
     if not empty.any() or not drawn.any() or np.median(zero[drawn]) > 0.0:
         return nothing
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], empty, [False])).astype(np.int8)))
-    for start, end in pairwise(edges):
-        if not empty[start]:
-            continue
+    for start, end in zip(*true_runs(empty), strict=True):
         # A stretch up to the newest day may be a current power failure.
         after = end < len(days) and slots[end] > 0.0 and zero[end] == 0.0
         before = start == 0 or slots[start - 1] == 0.0 or zero[start - 1] == 0.0

@@ -14,6 +14,7 @@ from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.figures.electricity_days import filled_with_zeros
 from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.statistics.distributions import GAUSS_95, inflation
 
 Floats = NDArray[np.float64]
 
@@ -23,7 +24,6 @@ FEWEST_WINTER_DAYS = 60
 """Days of November to March that the published distribution asks for (reference 9.3)."""
 FEWEST_DAYS = 14
 _WINTER = (11, 12, 1, 2, 3)
-_SD_95 = 1.96
 _ALL_SHARE = 0.95
 # Flow and immersion heaters on the market have steps of 2 to 9 kW (common practice).
 LEAST_STEP_W, MOST_STEP_W = 1500.0, 9500.0
@@ -98,8 +98,8 @@ def _at_least(starts: Floats) -> Estimate:
     off = starts - mean
     around = float(off @ off)
     rho = float(np.clip(off[1:] @ off[:-1] / around, 0.0, 0.9)) if around > 0.0 else 0.0
-    error = float(starts.std(ddof=1)) / sqrt(n * (1.0 - rho) / (1.0 + rho)) if n > 1 else mean
-    return Estimate(mean, max(mean - _SD_95 * error, 0.0), None)
+    error = float(starts.std(ddof=1)) / sqrt(n / inflation(rho)) if n > 1 else mean
+    return Estimate(mean, max(mean - GAUSS_95 * error, 0.0), None)
 
 
 def direct_heat(site: Site, days: Table) -> DirectHeat:

@@ -19,7 +19,7 @@ from fieldfare.analysis.figures.electricity_days import ElectricityDays
 from fieldfare.analysis.figures.energy_signature import ChangePoint, NotIdentified, change_point
 from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.minutes.rolling import window_mean
-from fieldfare.analysis.statistics.distributions import t_quantile
+from fieldfare.analysis.statistics.distributions import GAUSS_95, inflation, t_quantile
 
 Floats = NDArray[np.float64]
 
@@ -34,7 +34,6 @@ SCATTER_LIMIT = 0.25
 LEAST_CHANGE = 0.03
 """Share of the mean day from which a change is told (common practice: habits and a class B meter do as
 much)."""
-_SD_95 = 1.96
 _HIGH_AUTOCORRELATION = 0.95
 # The shortest day lies ten days before the year's end; sun counts in full where some kelvins are lacking.
 _AFTER_SOLSTICE, _YEAR, _HEATING_K = 10.0, 365.25, 3.0
@@ -160,9 +159,9 @@ def _year(
         [np.sum(days * below), np.sum(days[cold]) * -fit.slope, DAYS_OF_A_YEAR]
     )  # by slope, base temperature and base
     rho = min(fit.autocorrelation, _HIGH_AUTOCORRELATION)
-    chance = DAYS_OF_A_YEAR * fit.residual_sd**2 * (1.0 + rho) / (1.0 - rho)
+    chance = DAYS_OF_A_YEAR * fit.residual_sd**2 * inflation(rho)
     half = sqrt(float(moved @ fit.covariance @ moved) + chance)
-    free = max(fit.days_used * (1.0 - rho) / (1.0 + rho) - 3.0, 2.0)
+    free = max(fit.days_used / inflation(rho) - 3.0, 2.0)
     return Estimate.around(total, t_quantile(0.975, free) * half, 0.0), weather_source, ""
 
 
@@ -193,7 +192,7 @@ def _season(day: NDArray[np.int64], degrees: Floats) -> Floats:
 
 def _rise(found: DetectedChange, kwh: Floats, day: NDArray[np.int64]) -> Rise:
     last = len(day) - 1
-    size = Estimate(found.size, found.size - _SD_95 * found.error, found.size + _SD_95 * found.error)
+    size = Estimate(found.size, found.size - GAUSS_95 * found.error, found.size + GAUSS_95 * found.error)
     before = float(np.mean(kwh[: max(found.at, 1)]))
     first, low, high = (int(day[min(max(i, 0), last)]) for i in (found.at, found.low, found.high))
     return Rise(found.kind, first, low, high, found.days, size, found.size / before)

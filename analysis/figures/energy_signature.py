@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from fieldfare.analysis.statistics.distributions import t_quantile
+from fieldfare.analysis.statistics.distributions import inflation, t_quantile
 from fieldfare.analysis.statistics.quantiles import median
 
 Array = NDArray[np.float64]
@@ -259,7 +259,7 @@ def _result(
     bread = np.linalg.pinv(jacobian.T @ (weights[:, None] * jacobian))
     scores = weights[:, None] * jacobian
     covariance = variance * bread @ _ar1_quadratic(day, scores, rho) @ bread
-    freedom = max(effective * (1.0 - rho) / (1.0 + rho) - parameters, 2.0)
+    freedom = max(effective / inflation(rho) - parameters, 2.0)
     factor = t_quantile(0.5 + probability / 2.0, freedom)
     deviation = factor * np.sqrt(np.clip(np.diag(covariance), 0.0, None))
     nothing = (float("nan"), float("nan"))

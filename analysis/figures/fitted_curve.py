@@ -10,6 +10,7 @@ from fieldfare.analysis.facts.table import Table, known
 from fieldfare.analysis.figures.estimate import Estimate, robust_fit
 from fieldfare.analysis.plant.curve import curve_at
 from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.statistics.distributions import GAUSS_95
 
 _FEWEST_DAYS = 10
 
@@ -49,7 +50,7 @@ def fitted_curve(site: Site, days: Table) -> FittedCurve:
     x = np.column_stack([outdoor, np.ones(len(data))])
     fit = robust_fit(x, flow)
     slope = float(fit.coefficients[0])
-    error = 1.96 * float(np.sqrt(fit.covariance[0, 0]))
+    error = GAUSS_95 * float(np.sqrt(fit.covariance[0, 0]))
     cold = site.design.outdoor_c if site.design.outdoor_c is not None else float(np.floor(outdoor.min()))
     ends = [(cold, float(fit.coefficients @ [cold, 1.0])), (15.0, float(fit.coefficients @ [15.0, 1.0]))]
     above, designed = Estimate.none("needs heating_curve in the site file"), None
@@ -75,7 +76,7 @@ def _above(data: Table) -> Estimate:
     middle = float(np.median(values))
     spread = 1.4826 * float(np.median(np.abs(values - middle)))
     # Errors are correlated within a week: a week counts as one (common practice).
-    return Estimate.around(middle, 1.96 * 1.25 * spread / np.sqrt(max(len(values) / 7.0, 1.0)))
+    return Estimate.around(middle, GAUSS_95 * 1.25 * spread / np.sqrt(max(len(values) / 7.0, 1.0)))
 
 
 def _compensating(slope: float, error: float, outdoor: np.ndarray, designed: float | None) -> bool | None:

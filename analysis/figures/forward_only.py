@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.minutes.balance import HEATING_METERS
 from fieldfare.analysis.plant.site import Site
 
 _LEAST_MELTING_MIN = 20.0
@@ -34,7 +35,7 @@ def unseen_defrost_heat(site: Site, days: Table) -> Unseen | None:
     """
     if site.heat_pump.source != "air" or "n_melting" not in days:
         return None
-    spacing = next((f"spacing.{q}" for q in ("heat_output", "space_heat") if f"spacing.{q}" in days), None)
+    spacing = next((f"spacing.{q}" for q in HEATING_METERS if f"spacing.{q}" in days), None)
     if spacing is None or float(np.nanmin(days.floats(spacing))) > _COARSEST_MIN:
         return None
     back, most = days.total("q_back"), days.total("q_taken_most")

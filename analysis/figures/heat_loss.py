@@ -8,11 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldfare.analysis.facts.table import Table, day_of_year
+from fieldfare.analysis.figures.design_use import USUAL_FLOOR_M2, designed_hot_water_kwh
 from fieldfare.analysis.figures.estimate import Estimate, Fit, robust_fit
 from fieldfare.analysis.figures.performance import coarse
+from fieldfare.analysis.minutes.balance import HEAT_SEEN_BY, only_split_meters
 from fieldfare.analysis.physics.sunlight import from_temperature_range, on_walls
 from fieldfare.analysis.plant.site import Site
-from fieldfare.analysis.statistics.distributions import t_quantile
+from fieldfare.analysis.statistics.distributions import GAUSS_95, t_quantile
 
 Floats = NDArray[np.float64]
 
@@ -49,7 +51,6 @@ _WIND_SPREAD, _WIND_UPWARD, _SUN_SPREAD = 0.04, 0.075, 0.03
 # season's own drift looks like either.
 _USUAL_GAINS_W_PER_M2, _GAINS_SPREAD = 3.2, 1.5
 _USUAL_APERTURE, _APERTURE_SPREAD = 0.035, 0.02
-_USUAL_FLOOR_M2 = 120.0
 
 
 @dataclass(frozen=True)
@@ -89,9 +90,7 @@ def heat_loss(site: Site, days: Table) -> HeatLoss:
         return _none(design, "needs a heat meter, or flow rate with flow and return temperature")
     if not days.knows("outdoor"):
         return _none(design, "needs outdoor_temperature")
-    heat_quantity = next(
-        (q for q in ("heat_output", "space_heat", "flow_rate") if f"spacing.{q}" in days), "heat_output"
-    )
+    heat_quantity = next((q for q in HEAT_SEEN_BY if f"spacing.{q}" in days), "heat_output")
     if coarse(days, heat_quantity, _COARSEST_MIN):
         return _none(design, "heat readings are more than four hours apart")
     data = _daily(site, days)
@@ -114,9 +113,9 @@ def _daily(site: Site, days: Table) -> dict[str, Floats]:
     hours = days.floats("n_minutes") / 60.0
     heat = days["q_space"] - np.nan_to_num(days["q_defrost_taken"])
     if not (days.total("n_hot_water") > 0) and site.hot_water is not None:
-        heat = days["q_total"] - _hot_water_guess(site)
+        heat = days["q_total"] - designed_hot_water_kwh(site.design)
     backup = days["e_backup"]
-    if not (site.measures("space_heat") and not site.measures("heat_output")):
+    if not only_split_meters(site):
         heat = heat + np.nan_to_num(backup)
     room = days["room"]
     indoor_measured = bool(np.isfinite(room).mean() > 0.5)
@@ -134,12 +133,6 @@ def _daily(site: Site, days: Table) -> dict[str, Floats]:
         "known": days["n_heat"] / days["n_minutes"],
         "measured": np.full(len(days), float(indoor_measured)),
     }
-
-
-def _hot_water_guess(site: Site) -> float:
-    """Daily hot-water heat [kWh] if meters can't separate it: from the design, else EN 16147 profile M."""
-    per_year = site.design.hot_water_kwh_per_year
-    return per_year / 365.0 if per_year else 5.845
 
 
 def daily_sun(site: Site, days: Table) -> Floats:
@@ -228,7 +221,7 @@ def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bo
     aperture = float(fit.coefficients[gains_at + 1]) if with_sun else 0.0
     sunless = float(np.nanquantile(sun[rows], 0.1)) * aperture if with_sun else 0.0
     mean_gain = gains + (float(np.nanmean(sun[rows])) * aperture if with_sun else 0.0)
-    t = t_quantile(0.975, max(n - k, 2)) / 1.96
+    t = t_quantile(0.975, max(n - k, 2)) / GAUSS_95
     total = max(days.total("q_total"), 1e-9)
     meter = float(np.hypot(days.total("q_flow_error"), days.total("q_pair_error"))) / total
     unseen = _WIND_SPREAD if _sun_measured(days) else float(np.hypot(_WIND_SPREAD, _SUN_SPREAD))
@@ -243,7 +236,7 @@ def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bo
         span = float(np.ptp(np.quantile(data["difference"][rows], (0.05, 0.95))))
         upward = float(np.hypot(upward, _ROOM_DRIFT_K / max(span, 1.0)))
     coefficient = Estimate(
-        slope, max(slope * (1.0 - 1.96 * float(relative)), 0.0), slope * (1.0 + 1.96 * float(upward))
+        slope, max(slope * (1.0 - GAUSS_95 * float(relative)), 0.0), slope * (1.0 + GAUSS_95 * float(upward))
     )
     indoor = float(np.nanmean(data["indoor"][rows]))
     design = site.design
@@ -290,10 +283,8 @@ def _well_heated(data: dict[str, Floats], columns: Floats, rows: NDArray[np.bool
 
 def heater_unseen(site: Site) -> bool:
     """Whether the design has an unmetered back-up heater, so that the loss is underestimated."""
-    behind = site.measures("space_heat") and not site.measures("heat_output")
-    return (
-        site.design.bivalent_c is not None and not site.measures("backup_heater_electricity") and not behind
-    )
+    metered = site.measures("backup_heater_electricity") or only_split_meters(site)
+    return site.design.bivalent_c is not None and not metered
 
 
 def _bent(site: Site, x: Floats, y: Floats) -> tuple[Floats, Fit] | None:
@@ -322,7 +313,7 @@ def _bent(site: Site, x: Floats, y: Floats) -> tuple[Floats, Fit] | None:
 
 def _with_what_is_known(site: Site, fit: Fit, gains_at: int, with_sun: bool) -> Fit:
     """Gaussian update of the fit with usual gains and windows of a dwelling."""
-    floor = site.site.floor_area_m2 or _USUAL_FLOOR_M2
+    floor = site.site.floor_area_m2 or USUAL_FLOOR_M2
     beta, covariance = fit.coefficients.copy(), fit.covariance.copy()
     covariance[0, 0] += (_METHOD_SPREAD * beta[0]) ** 2
     usual = [(gains_at, _USUAL_GAINS_W_PER_M2 * floor, _GAINS_SPREAD * floor)]
@@ -339,7 +330,7 @@ def _load(fit: Fit, slope: float, relative: float, gains: float, difference: flo
     """Required heat output on a design day with little sun [kW]."""
     value = slope * difference - gains
     return Estimate.around(
-        value / 1000.0, 1.96 * (relative * slope * difference + fit.residual_sd * 0.3) / 1000.0, 0.0
+        value / 1000.0, GAUSS_95 * (relative * slope * difference + fit.residual_sd * 0.3) / 1000.0, 0.0
     )
 
 

@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 
 from fieldfare.analysis.expectation.defrost import defrosts_take
 from fieldfare.analysis.expectation.frost import frost_mass, frost_rate
-from fieldfare.analysis.expectation.uncertain import GAUSS_95
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.expected import (
@@ -22,6 +21,7 @@ from fieldfare.analysis.figures.expected import (
 from fieldfare.analysis.figures.money import mean_price
 from fieldfare.analysis.minutes.operating_state import HEATING
 from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.statistics.distributions import GAUSS_95
 
 Floats = NDArray[np.float64]
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.figures.sums import known_sum
+from fieldfare.analysis.minutes.balance import only_split_meters
 from fieldfare.analysis.physics.factors import (
     COUNTRIES,
     DEFAULT_COUNTRY,
@@ -210,7 +211,7 @@ def useful_heat(site: Site, days: Table) -> float | None:
     heat = known_sum(days, "q_total")
     if heat is None:
         return None
-    if not (site.measures("space_heat") and not site.measures("heat_output")):
+    if not only_split_meters(site):
         heat += days.total("e_backup")
     return heat + days.total("e_immersion")
 

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.figures.sums import known_sum
-from fieldfare.analysis.minutes.balance import meter_behind_heater
+from fieldfare.analysis.minutes.balance import meter_behind_heater, only_split_meters
 from fieldfare.analysis.physics import boundaries, metering
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES, Site
 
@@ -120,7 +120,7 @@ class _Meters:
             unforeseen.add(boundaries.BACKUP)
         if site.hot_water is None:
             unforeseen.add(boundaries.IMMERSION)
-        behind = not site.measures("heat_output") and site.measures("space_heat")
+        behind = only_split_meters(site)
         # A separately metered heater is already subtracted from the heat.
         behind |= meter_behind_heater(site) and not site.measures("backup_heater_electricity")
         return cls(frozenset(within), behind, frozenset(unforeseen))

@@ -82,18 +82,17 @@ class Need:
     spacing_min: float = 1e9
     days: int = 0
 
-    def unmet(self, context: Context) -> NotAssessed | None:
-        """Why the need is not met, or None."""
+    def require(self, context: Context) -> None:
+        """Raise NotAssessed where the need is not met."""
         days = context.all_days.days
         spacings = {q: days[f"spacing.{q}"] for q in self.any_of if f"spacing.{q}" in days}
         if not spacings:
-            return NotAssessed(f"needs {' or '.join(self.any_of)}", "missing_quantity")
+            raise NotAssessed(f"needs {' or '.join(self.any_of)}", "missing_quantity")
         if not any((s <= self.spacing_min).any() for s in spacings.values()):
             closest = f"every {self.spacing_min:g} minutes or closer"
-            return NotAssessed(f"needs {' or '.join(spacings)} {closest}", "spacing_too_wide")
+            raise NotAssessed(f"needs {' or '.join(spacings)} {closest}", "spacing_too_wide")
         if len(days) < self.days:
-            return NotAssessed(f"needs at least {self.days} days, has {len(days)}", "too_few_days")
-        return None
+            raise NotAssessed(f"needs at least {self.days} days, has {len(days)}", "too_few_days")
 
 
 Check = Callable[[Context], Finding | None]
@@ -116,9 +115,18 @@ class Rule:
 
     def run(self, context: Context) -> Finding | None:
         for need in self.needs:
-            if (reason := need.unmet(context)) is not None:
-                raise reason
+            need.require(context)
         return self.check(context)
+
+
+def distrust(quantity: str, culprit: Finding) -> str:
+    """Why the readings of a quantity can't be used, in a few words."""
+    return f"{quantity} can't be trusted ({culprit.code} since {culprit.since})"
+
+
+def already_reported(quantity: str, culprit: Finding) -> str:
+    """Why a rule leaves a quantity to the finding that says what is wrong with it, in a few words."""
+    return f"already reported for {quantity} ({culprit.code} since {culprit.since})"
 
 
 def require_hot_water(context: Context) -> None:

@@ -33,6 +33,7 @@ from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.findings.model import Recognised
 from fieldfare.analysis.findings.other_heat import other_heat_days, other_heat_words
 from fieldfare.analysis.findings.phrases import day_text
+from fieldfare.analysis.minutes.balance import HEATING_METERS
 from fieldfare.analysis.minutes.rolling import window_sum
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.statistics.moving import moving_quantile
@@ -180,26 +181,24 @@ def _away(site: Site, days: Table) -> Flags:
         return np.zeros(n, dtype=bool)
     down = limit_of(site, "away_room_k")
     least = int(limit_of(site, "away_days"))
-    target = days.floats("target")
+    target, room = days.floats("target"), days.floats("room")
+    unused = _no_hot_water(site, days)
     if np.isfinite(target).mean() > 0.5:
         lowered = target <= _usual(target, 30) - down
-        unused = _no_hot_water(site, days)
         if unused is not None:
             # An absence of half of these days and more is no habit where no water was used in it.
             lowered |= (target <= _usual(target, 30, _LIVED_IN) - down) & unused
         return _long_enough(lowered, least, _LONGEST_AWAY_DAYS)
-    none_made = _no_hot_water(site, days)
-    if none_made is None:
+    if unused is None:
         return np.zeros(n, dtype=bool)
-    room = days.floats("room")
+    quiet = _long_enough(unused, least, _LONGEST_AWAY_DAYS)
     if np.isfinite(room).mean() > 0.5:
         # The rooms take a day or two to fall: an absence begins with the hot water's rest.
-        quiet = _long_enough(none_made, least, _LONGEST_AWAY_DAYS)
         cool = room <= _usual(room, 30) - 0.75 * down
         # Nobody leaves a house to freeze: rooms below any frost setting are a plant's failure.
         left_cold = room < limit_of(site, "stopped_room_floor_c")
         return _runs_with(quiet, cool) & ~_runs_with(quiet, left_cold, 0.0)
-    return _long_enough(none_made, least, _LONGEST_AWAY_DAYS)
+    return quiet
 
 
 def _runs_with(flags: Flags, evidence: Flags, share: float = 1 / 3) -> Flags:
@@ -320,8 +319,6 @@ _KINDS = (
         other_heat_days,
         other_heat_words,
         None,
-        frozenset(
-            {"outdoor_temperature", "room_temperature", "cylinder_temperature", "heat_output", "space_heat"}
-        ),
+        frozenset({"outdoor_temperature", "room_temperature", "cylinder_temperature", *HEATING_METERS}),
     ),
 )

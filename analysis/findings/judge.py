@@ -12,7 +12,7 @@ from fieldfare.analysis.findings.consistency import (
     without_conflicts,
     without_consequences,
 )
-from fieldfare.analysis.findings.context import Context, Rule
+from fieldfare.analysis.findings.context import Context, Rule, distrust
 from fieldfare.analysis.findings.cycling import rules as cycling
 from fieldfare.analysis.findings.data import rules as data
 from fieldfare.analysis.findings.data.misplaced import doubt
@@ -197,8 +197,3 @@ def _basis_of_operating_state(context: Context) -> frozenset[str]:
 _NO_SIGNAL = ("unit_mismatch", "sensor_stuck")
 # A unit that may be dead is reported despite doubtful meters, unless these show no signal at all.
 _JUDGED_IN_DOUBT = frozenset({"unit_stopped"})
-
-
-def distrust(quantity: str, culprit: Finding) -> str:
-    """Why the readings of a quantity can't be used, in a few words."""
-    return f"{quantity} can't be trusted ({culprit.code} since {culprit.since})"

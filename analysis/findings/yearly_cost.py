@@ -8,8 +8,12 @@ from fieldfare.analysis.findings.context import Context
 
 # Heating days a year: EN 14825 gives 200 (average climate), 149 (warmer) and 268 (colder).
 _HEATING_DAYS = 210.0
-FLOW_COST_PER_K = 0.0225
-"""Extra electricity per kelvin of flow temperature [1/K]: 2 to 2.5 % (reference 8)."""
+_FLOW_COST_PER_K = 0.0225  # extra electricity per kelvin of flow temperature: 2 to 2.5 % (reference 8)
+
+
+def share_spared(cooler_k: float) -> float:
+    """Share of the electricity that a flow cooler by so many kelvins would spare [0 to 1]."""
+    return 1.0 - 1.0 / (1.0 + _FLOW_COST_PER_K * cooler_k)
 
 
 def heating_year(context: Context) -> float:

@@ -14,6 +14,10 @@ from fieldfare.analysis.plant.site import HEAT_QUANTITIES, Site
 Floats = NDArray[np.float64]
 
 CONSUMERS = ("heat_pump", "fan", "backup_heater", "immersion", "circulation_pump")
+HEATING_METERS = ("heat_output", "space_heat")
+"""Heat meters that see the heat given to the rooms, the first one first."""
+HEAT_SEEN_BY = (*HEATING_METERS, "flow_rate")
+"""Quantities of which one is needed for that heat; a flow rate gives it with both water temperatures."""
 
 
 @dataclass(frozen=True)
@@ -119,6 +123,11 @@ def balance(site: Site, grid: Grid) -> Balance:
 def meter_behind_heater(site: Site) -> bool:
     """Whether the site file says that a heat meter is downstream of the in-line back-up heater."""
     return any("backup_heater" in p.includes for p in site.points_of("heat_output"))
+
+
+def only_split_meters(site: Site) -> bool:
+    """Whether heat is metered by use alone: such meters see the in-line back-up heater's heat too."""
+    return site.measures("space_heat") and not site.measures("heat_output")
 
 
 def _flow_heat(site: Site, grid: Grid) -> Floats | None:

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldfare.analysis.minutes.balance import Balance
+from fieldfare.analysis.minutes.balance import HEAT_SEEN_BY, HEATING_METERS, Balance
 from fieldfare.analysis.minutes.grid import Grid
 from fieldfare.analysis.minutes.rolling import (
     forward_fill,
+    run_begins,
     running_total,
     true_runs,
     window_sum,
@@ -181,7 +182,7 @@ def _running_by_power(site: Site, grid: Grid, balance: Balance, power: Floats) -
 
 def _heat_is_prompt(grid: Grid, watts: float) -> bool:
     """Whether this heat shows within five minutes."""
-    metered = next((q for q in ("heat_output", "space_heat") if q in grid.energy), None)
+    metered = next((q for q in HEATING_METERS if q in grid.energy), None)
     if metered is None:
         return grid.spacing.get("flow_rate", 99.0) <= 5.0
     return grid.spacing[metered] <= 5.0 and grid.resolves(metered, watts, 5.0)
@@ -249,7 +250,7 @@ def _in_steady_work(cold: Flags, running: Flags, water: Flags | None, grid: Grid
     # A compressor also pauses while its valve reverses: a start comes after a rest.
     turned = running & (window_sum(running, _REST_MIN, 0) == 0)
     if water is not None:
-        turned |= water & ~np.concatenate(([False], water[:-1]))
+        turned |= run_begins(water)
     recent = running_total(turned)
     for a, b in zip(starts, ends, strict=True):
         # The heat meter's minute may precede the rise in power.
@@ -259,9 +260,7 @@ def _in_steady_work(cold: Flags, running: Flags, water: Flags | None, grid: Grid
 
 
 def _spacing_of_heat(grid: Grid) -> float:
-    return next(
-        (grid.spacing[q] for q in ("heat_output", "space_heat", "flow_rate") if q in grid.spacing), 1e9
-    )
+    return next((grid.spacing[q] for q in HEAT_SEEN_BY if q in grid.spacing), 1e9)
 
 
 def _for_hot_water(site: Site, grid: Grid, balance: Balance, running: Flags) -> tuple[Flags | None, str]:

@@ -55,6 +55,14 @@ def true_runs(flags: NDArray[np.bool_]) -> tuple[NDArray[np.int64], NDArray[np.i
     return edges[0::2], edges[1::2]
 
 
+def run_begins(flags: NDArray[np.bool_], *, before: bool = False) -> NDArray[np.bool_]:
+    """True at the first element of each run of True.
+
+    flags : bool (n,). before : whether a run already held before the first element. Returns bool (n,)
+    """
+    return np.asarray(flags & ~np.concatenate(([before], flags[:-1])))
+
+
 def forward_fill(values: NDArray[Any], where: NDArray[np.bool_], otherwise: Any) -> NDArray[Any]:
     """Value at the latest True of `where` at each position, `otherwise` before the first.
 

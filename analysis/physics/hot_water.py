@@ -17,6 +17,8 @@ LossClass = Literal["A+", "A", "B", "C", "D", "E", "F"]
 WH_PER_LITRE_KELVIN = 1.163
 COLD_C = 10.0  # EN 16147: cold water of the test
 MIXED_C = 40.0  # EN 16147: V40 is water at 40 C
+USUAL_CYLINDER_LITRES = 250.0
+"""A cylinder whose size the site file does not give: a family's beside a heat pump (common practice)."""
 RATED_STORE_C, RATED_ROOM_C = 65.0, 20.0  # standing loss test (from memory)
 
 SCALD_FROM_C = 50.0

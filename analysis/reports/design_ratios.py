@@ -12,6 +12,7 @@ import numpy as np
 from fieldfare.analysis.physics.emitters import HeatEmitter, output_kw
 from fieldfare.analysis.plant.curve import curve_at
 from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.statistics.distributions import GAUSS_95
 from fieldfare.analysis.statistics.partial_pooling import pooled_means
 
 FEWEST_HOMES = 3
@@ -108,7 +109,7 @@ def _of(value: float | None, designed: float | None, low: float | None, high: fl
     """ln ratio with the error that its 95 % interval has; None without both or without an interval."""
     if not value or not designed or not low or not high or min(value, designed, low) <= 0.0:
         return None
-    return math.log(value / designed), max((math.log(high) - math.log(low)) / 3.92, LEAST_ERROR)
+    return math.log(value / designed), max((math.log(high) - math.log(low)) / (2.0 * GAUSS_95), LEAST_ERROR)
 
 
 def _estimate(found: Mapping[str, Any] | None, designed: float | None) -> Ratio | None:
@@ -168,7 +169,7 @@ def _hot_water(site: Site, result: Mapping[str, Any]) -> Ratio | None:
     if not heat or days < WHOLE_YEAR_DAYS:
         return None
     year = heat * 365.0 / days
-    spread = math.exp(1.96 * HOT_WATER_ERROR)
+    spread = math.exp(GAUSS_95 * HOT_WATER_ERROR)
     return _of(year, site.design.hot_water_kwh_per_year, year / spread, year * spread)
 
 

@@ -29,13 +29,12 @@ def urgency(finding: Mapping[str, Any], last: str | date) -> tuple[Any, ...]:
 
     1. what is open before what has ended;
     2. harm: urgent; danger (unsafe water, frost, pressure, a unit that does not run) that is there or
-        expected before the next round; cold rooms or too little hot water; danger or discomfort to be
-        watched; then what only costs. Severity does not
-       order what only costs: a certain loss of 277 a year comes before a likely one of 27;
+       expected before the next round; cold rooms or too little hot water; danger or discomfort to be
+       watched; then what only costs. Severity does not order what only costs: a certain loss of 277 a year
+       comes before a likely one of 27;
     3. findings with a cause of their own before those that sum them up;
     4. confidence x electricity a year [kWh] x age [days]: what has been lost so far, as far as it is certain.
-    Energy, not
-       money, because fleets may have several currencies. Without a price: UNPRICED_KWH;
+       Energy, not money, because fleets may have several currencies. Without a price: UNPRICED_KWH;
     5. the more certain, then the older.
     """
     age = _age_days(finding, last)

@@ -19,6 +19,7 @@ from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.physics.emitters import EXPONENTS
 from fieldfare.analysis.plant.curve import curve_beyond
 from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.statistics.distributions import GAUSS_95
 
 Floats = NDArray[np.float64]
 
@@ -237,7 +238,7 @@ def _rooms_as_they_were(site: Site, home: SnapHome, days: HeatingDays) -> SnapHo
     room, target = float(rooms.mean()), float(fill_nan(days.target[at], site.design.indoor_c).mean())
     near = abs(room - target) <= limit_of(site, "snap_held_k")
     spread = float(np.std(load - home.loss * (rooms - days.outdoor[at])))
-    doubt = float(np.hypot(home.doubt["load"], 1.96 * spread / load.mean() / np.sqrt(len(at))))
+    doubt = float(np.hypot(home.doubt["load"], GAUSS_95 * spread / load.mean() / np.sqrt(len(at))))
     home = replace(
         home,
         load=float(load.mean()),
@@ -247,7 +248,7 @@ def _rooms_as_they_were(site: Site, home: SnapHome, days: HeatingDays) -> SnapHo
         held=not known or (near and share < ALL_DAY),
         half_per_kw=float(np.median(days.half[at] / np.maximum(load, 0.2))),
         doubt={**home.doubt, "load": doubt},
-        scatter=1.96 * spread,
+        scatter=GAUSS_95 * spread,
     )
     if not home.curve or not days.load_measured:
         return home
@@ -256,7 +257,7 @@ def _rooms_as_they_were(site: Site, home: SnapHome, days: HeatingDays) -> SnapHo
     middle = float(np.median(measured))
     if share < ALL_DAY and middle >= home.emitters:
         return home  # warm for a part of the day: between its runs an emitter gives more than this counts
-    error = 1.96 * float(np.std(measured)) / middle / np.sqrt(len(at))
+    error = GAUSS_95 * float(np.std(measured)) / middle / np.sqrt(len(at))
     return replace(
         home,
         emitters=middle,

@@ -11,8 +11,8 @@ from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.figures.forward_only import unseen_defrost_heat
 from fieldfare.analysis.figures.sums import known_sum
+from fieldfare.analysis.findings.context import distrust
 from fieldfare.analysis.findings.data.unreliable_rooms import zones_of
-from fieldfare.analysis.findings.judge import distrust
 from fieldfare.analysis.findings.model import SEVERITIES, Finding
 from fieldfare.analysis.findings.other_heat import other_heat_share
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES, Site
@@ -88,22 +88,7 @@ def withhold(
         out = out.with_parts(expected=nothing, losses=[])
     passed = f"withheld: heat passes the diverter (since {leak.since})" if leak is not None else None
     if reason := why.heat or weather or why.of("room_temperature") or passed:
-        none = Estimate.none(reason)
-        loss = replace(
-            out.heat_loss,
-            coefficient=none,
-            heat_loss_kw=none,
-            ratio=none,
-            load_kw=none,
-            base_temperature_c=None,
-            gains_w=None,
-        )
-        out = out.with_parts(heat_loss=loss)
-        out = out.with_parts(capacity=replace(out.capacity, load_kw=none, margin=none))
-        if why.heat:
-            out = out.with_parts(
-                capacity=replace(out.capacity, output_at_design_kw=none, measured_share=None)
-            )
+        out = _without_house(out, reason, output=bool(why.heat))
     if reason := weather or why.of("flow_temperature"):
         none = Estimate.none(reason)
         curve = replace(
@@ -117,6 +102,24 @@ def withhold(
     if reason := why.of("cylinder_temperature"):
         out = out.with_parts(hot_water=_without_cylinder(out.hot_water, reason))
     return _without_money(out, why)
+
+
+def _without_house(figures: Figures, reason: str, *, output: bool) -> Figures:
+    """Without the house's loss and what the unit has to spare over it; with `output` without its output too."""
+    none = Estimate.none(reason)
+    loss = replace(
+        figures.heat_loss,
+        coefficient=none,
+        heat_loss_kw=none,
+        ratio=none,
+        load_kw=none,
+        base_temperature_c=None,
+        gains_w=None,
+    )
+    capacity = replace(figures.capacity, load_kw=none, margin=none)
+    if output:
+        capacity = replace(capacity, output_at_design_kw=none, measured_share=None)
+    return figures.with_parts(heat_loss=loss, capacity=capacity)
 
 
 def _widened(figures: Figures, unreliable: Mapping[str, Finding]) -> Figures:

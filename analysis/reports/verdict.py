@@ -224,10 +224,9 @@ def verdict(
 
     result : a result document, or a Result. rules : codes that this version looks at; default `rule_codes`
     Returns dict: `verdict`; `because`, what decides it (open findings, zones that are cold for hours; in
-        order: what was
-    checked), each with `matter`,
-    `code`, `severity` and `says`; `missing`, the questions that could not be answered, each with `matter`,
-    `question`, `reason`, `reason_code` and `meters`, the quantities that would tell and are not measured.
+        order: what was checked), each with `matter`, `code`, `severity` and `says`; `missing`, the questions
+        that could not be answered, each with `matter`, `question`, `reason`, `reason_code` and `meters`, the
+        quantities that would tell and are not measured.
     """
     document = result if isinstance(result, Mapping) else result.as_dict()
     missing = _missing(site, document["not_assessed"], rule_codes() if rules is None else frozenset(rules))

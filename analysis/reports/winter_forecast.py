@@ -13,6 +13,7 @@ from fieldfare.analysis.expectation.reference_weather import reference_weather
 from fieldfare.analysis.figures.estimate import Estimate, robust_fit
 from fieldfare.analysis.plant.curve import curve_beyond
 from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.statistics.distributions import GAUSS_95
 
 Day = Mapping[str, Any]
 
@@ -84,7 +85,7 @@ def forecast(site: Site, result: Mapping[str, Any], days: Sequence[Day]) -> Fore
     heat_by_day = fit["value"] * below * weight * 24.0 / 1000.0
     total = float(heat_by_day.sum())
     loss_share = _half(fit) / fit["value"]
-    heat = Estimate.around(total, total * math.hypot(loss_share, 1.96 * WINTERS_VARY), 0.0)
+    heat = Estimate.around(total, total * math.hypot(loss_share, GAUSS_95 * WINTERS_VARY), 0.0)
     efficiency = _efficiency(result, days)
     if efficiency is None:
         nothing = Estimate.none("needs heat and electricity of the rooms")
@@ -92,7 +93,7 @@ def forecast(site: Site, result: Mapping[str, Any], days: Sequence[Day]) -> Fore
     curve, spread = efficiency
     rooms = float(np.sum(heat_by_day / curve(temperature)))
     water = _per_day(result, "hot_water") * WINTER_DAYS
-    half = math.hypot(rooms * math.hypot(loss_share, 1.96 * WINTERS_VARY, spread), 0.2 * water)
+    half = math.hypot(rooms * math.hypot(loss_share, GAUSS_95 * WINTERS_VARY, spread), 0.2 * water)
     electricity = Estimate.around(rooms + water, half, 0.0)
     price = result["cost"]["mean_price"]
     standing = (site.cost.standing_charge_per_day if site.cost else 0.0) * WINTER_DAYS

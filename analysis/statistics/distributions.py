@@ -9,6 +9,18 @@ import math
 
 from scipy import special
 
+GAUSS_95 = 1.96
+"""Standard deviations on each side of the middle that hold 95 % of a normal distribution."""
+
+
+def inflation(autocorrelation: float) -> float:
+    """By how much serial correlation widens the variance of a mean of many values [-].
+
+    autocorrelation : of neighbours, above -1 and below 1; 1 of `inflation` values is worth one independent one
+    Source: first-order autoregression, (1 + r) / (1 - r) (textbook).
+    """
+    return (1.0 + autocorrelation) / (1.0 - autocorrelation)
+
 
 def t_quantile(probability: float, freedom: float) -> float:
     """Quantile of Student's t distribution with `freedom` > 0 degrees of freedom."""
@@ -32,3 +44,8 @@ def t_log_density(value: float, freedom: float) -> float:
 def normal_probability(value: float) -> float:
     """Probability that a standard normal variable is at most `value`."""
     return float(special.ndtr(value))
+
+
+def normal_quantile(probability: float) -> float:
+    """Value that a standard normal variable is at most with this probability, above 0 and below 1."""
+    return float(special.ndtri(probability))

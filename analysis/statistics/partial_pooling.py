@@ -73,30 +73,42 @@ def _group_means(groups: Mapping[Any, Floats], sigma: Floats) -> tuple[Floats, F
     """Weighted mean of each group and its variance, (groups, grid)."""
     means, variances = [], []
     for rows in groups.values():
-        w = 1.0 / (rows[:, 1, None] ** 2 + sigma[None, :] ** 2 + 1e-18)
-        means.append((w * rows[:, 0, None]).sum(axis=0) / w.sum(axis=0))
-        variances.append(1.0 / w.sum(axis=0))
+        mean, variance = _common(rows[:, 0, None], _variance(rows, sigma))
+        means.append(mean)
+        variances.append(variance)
     return np.array(means), np.array(variances)
+
+
+def _variance(rows: Floats, sigma: Floats) -> Floats:
+    """Variance of each value of a group about the group's mean, (values, grid)."""
+    return np.asarray(rows[:, 1, None] ** 2 + sigma[None, :] ** 2 + 1e-18)
+
+
+def _common(values: Floats, variance: Floats) -> tuple[Floats, Floats]:
+    """Mean of values weighted by inverse variance, and its variance, (grid)."""
+    w = 1.0 / variance
+    return (w * values).sum(axis=0) / w.sum(axis=0), 1.0 / w.sum(axis=0)
+
+
+def _log_likelihood(values: Floats, variance: Floats) -> Floats:
+    """Logarithm of the likelihood of values about their common mean, integrated over it, up to a constant."""
+    w = 1.0 / variance
+    mean, _ = _common(values, variance)
+    scatter = (np.log(variance) + w * (values - mean) ** 2).sum(axis=0)
+    return np.asarray(-0.5 * scatter - 0.5 * np.log(w.sum(axis=0)))
 
 
 def _within_likelihood(groups: Mapping[Any, Floats], sigma: Floats) -> Floats:
     """Likelihood of the scatter about each group's own mean, up to a factor."""
     log = np.zeros_like(sigma)
     for rows in groups.values():
-        v = rows[:, 1, None] ** 2 + sigma[None, :] ** 2 + 1e-18
-        w = 1.0 / v
-        mean = (w * rows[:, 0, None]).sum(axis=0) / w.sum(axis=0)
-        log += -0.5 * (np.log(v) + w * (rows[:, 0, None] - mean) ** 2).sum(axis=0)
-        log -= 0.5 * np.log(w.sum(axis=0))
+        log += _log_likelihood(rows[:, 0, None], _variance(rows, sigma))
     return np.asarray(np.exp(log - log.max()))
 
 
 def _weights(mean: Floats, variance: Floats, tau: Floats, prior: Floats) -> Floats:
     """Marginal posterior of the spread of group means, up to a factor (BDA3, equation 5.21)."""
-    v = variance + tau[None, :] ** 2
-    w = 1.0 / v
-    common = (w * mean).sum(axis=0) / w.sum(axis=0)
-    log = -0.5 * (np.log(v) + w * (mean - common) ** 2).sum(axis=0) - 0.5 * np.log(w.sum(axis=0))
+    log = _log_likelihood(mean, variance + tau[None, :] ** 2)
     return np.asarray(np.exp(log - log.max()) * prior)
 
 
@@ -106,8 +118,7 @@ def _prior(tau: Floats, scale: float | None) -> Floats:
 
 def _posterior(n: int, mean: Floats, variance: Floats, tau: Floats) -> tuple[Floats, Floats]:
     """Mean and variance of one group's mean at each point of the grid (BDA3, equations 5.17 and 5.20)."""
-    w = 1.0 / (variance + tau[None, :] ** 2)
-    common, doubt = (w * mean).sum(axis=0) / w.sum(axis=0), 1.0 / w.sum(axis=0)
+    common, doubt = _common(mean, variance + tau[None, :] ** 2)
     if mean.shape[0] == 1:
         return mean[0], variance[0]
     between = np.maximum(tau, 1e-9) ** 2

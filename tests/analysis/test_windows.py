@@ -7,6 +7,7 @@ import pytest
 
 from fieldfare.analysis.minutes.rolling import (
     forward_fill,
+    run_begins,
     running_total,
     true_runs,
     window_mean,
@@ -49,6 +50,14 @@ def test_stretches_cover_every_true_and_nothing_else(n: int, share: float) -> No
         laid[a:b] = True
     assert (laid == flags).all()
     assert (start[1:] > end[:-1]).all()  # apart, or they would be one
+
+
+@pytest.mark.parametrize("before", [False, True])
+@pytest.mark.parametrize("n", [0, 1, 40])
+def test_a_run_begins_where_it_did_not_hold_before(n: int, before: bool) -> None:
+    flags = RNG.random(n) < 0.5
+    expected = [bool(f) and not (flags[i - 1] if i else before) for i, f in enumerate(flags)]
+    assert run_begins(flags, before=before).tolist() == expected
 
 
 @pytest.mark.parametrize("n", [0, 1, 30])

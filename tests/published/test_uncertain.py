@@ -6,19 +6,15 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fieldfare.analysis.expectation.uncertain import (
-    Lognormal,
-    joint_score,
-    normal_chance,
-    score_of,
-)
+from fieldfare.analysis.expectation.uncertain import Lognormal, joint_score
 from fieldfare.analysis.findings.confidence import confidence_of
+from fieldfare.analysis.statistics.distributions import normal_probability, normal_quantile
 
 
 @pytest.mark.parametrize(("score", "chance"), [(0.0, 0.5), (1.0, 0.8413), (1.645, 0.95), (1.96, 0.975)])
 def test_the_normal_distribution_by_its_tables(score, chance):
-    assert normal_chance(score) == pytest.approx(chance, abs=1e-4)
-    assert score_of(chance) == pytest.approx(score, abs=2e-3)
+    assert normal_probability(score) == pytest.approx(chance, abs=1e-4)
+    assert normal_quantile(chance) == pytest.approx(score, abs=2e-3)
 
 
 def test_two_equal_scores_are_surer_unless_they_are_the_same_one():
@@ -37,7 +33,7 @@ def test_a_lognormals_interval_holds_what_monte_carlo_says():
     ratio = one.over(other)
     low, middle, high = np.quantile(drawn, [0.025, 0.5, 0.975])
     assert (ratio.low, ratio.middle, ratio.high) == pytest.approx((low, middle, high), rel=0.02)
-    assert normal_chance(ratio.score(ratio.high)) == pytest.approx(0.975, abs=1e-3)
+    assert normal_probability(ratio.score(ratio.high)) == pytest.approx(0.975, abs=1e-3)
 
 
 def test_confidence_at_a_limit_is_that_of_the_sound_plants_below_it():

@@ -14,7 +14,7 @@ from fieldfare.analysis.expectation.cycling import (
     run_expected,
     starts_due,
 )
-from fieldfare.analysis.expectation.uncertain import Lognormal, normal_chance
+from fieldfare.analysis.expectation.uncertain import Lognormal
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.figures.operation import blurred_runs, run_spacing
 from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
@@ -26,6 +26,7 @@ from fieldfare.analysis.findings.grading import downgraded
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.findings.yearly_cost import heating_year
 from fieldfare.analysis.minutes.operating_state import COOLING, HOT_WATER
+from fieldfare.analysis.statistics.distributions import normal_probability
 from fieldfare.analysis.statistics.quantiles import median, nan_median
 
 # A pause longer than this is a rest between two needs, not part of a cycle.
@@ -87,7 +88,7 @@ def short_cycling(context: Context) -> Finding | None:
     cause, told = cycling_causes(context, chosen, cold_share=float(through[here].mean()))
     kwh = _cost(context, chosen, by_day, here)
     due, usual_run = _due(context, outdoor, here)
-    real = min(normal_chance(due.score(float(np.mean(by_day.count[here])))), limit("surest"))
+    real = min(normal_probability(due.score(float(np.mean(by_day.count[here])))), limit("surest"))
     return Finding(
         "short_cycling",
         severity,

@@ -10,8 +10,8 @@ from fieldfare.analysis.findings.confidence import confidence_of
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.episodes import runs_of
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+from fieldfare.analysis.physics.hot_water import USUAL_CYLINDER_LITRES
 
-_USUAL_LITRES = 250.0
 _HEATED_MIN, _HEATER_KWH, _ALONE_K = 5.0, 0.2, 1.0
 # A cylinder this warm loses kelvins a day through its best insulation, whoever is at home.
 _WARM_C, _ROOM_C = 35.0, 20.0
@@ -33,7 +33,7 @@ def belied_cylinder(context: Context) -> Finding | None:
     count = last - first
     if count < limit("belied_cylinder_days"):
         return None
-    litres = water.cylinder_litres or _USUAL_LITRES
+    litres = water.cylinder_litres or USUAL_CYLINDER_LITRES
     loss = expected(litres, water.standing_loss_kwh_per_day).value
     over = float(np.nanmean(level[first : last + 1])) - _ROOM_C
     must = cooling_k_per_h(litres, loss, over) * 24.0 * count

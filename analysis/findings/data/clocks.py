@@ -107,9 +107,8 @@ def _flow_agrees(context: Context) -> bool:
     """Flow rate and temperatures give the heat meter's heat in heating and while the cylinder is charged.
 
     Charges are short: temperatures of another time would give much less in them. A control that holds the
-        difference of
-    flow and return makes it follow something else than the electricity, and likeness alone would blame the
-    clock.
+    difference of flow and return makes it follow something else than the electricity, and likeness alone
+    would blame the clock.
     """
     days = context.all_days.days
     if "heat_output" in context.unreliable or "flow_rate" in context.unreliable:

@@ -7,6 +7,7 @@ import numpy as np
 from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.data.unit_slips import Told, times
+from fieldfare.analysis.minutes.balance import HEATING_METERS
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES, Point, Site
 
 _ENERGY_UP = (times("a unit 1000 times smaller (W, Wh)", "kW, kWh", 1000.0),)
@@ -78,7 +79,7 @@ def _other_side(context: Context, point: Point) -> Floats:
     if not heat and point.quantity != "heat_pump_electricity":
         return np.full(len(days), np.nan)
     out = np.full(len(days), np.nan)
-    for q in (point.quantity, *(("heat_pump_electricity",) if heat else ("heat_output", "space_heat"))):
+    for q in (point.quantity, *(("heat_pump_electricity",) if heat else HEATING_METERS)):
         for p in site.points_of(q):
             if p.id == point.id:
                 continue

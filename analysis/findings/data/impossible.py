@@ -15,6 +15,9 @@ from fieldfare.analysis.plant.site import Point
 _SEVERAL_DAYS = 3
 _SEVERAL_POINTS, _MOSTLY = 3, 0.8
 _SHAPES = ("gauge", "power")
+_CONTROLS_WORK = (
+    "Switch the controls off before opening their terminals; outdoors, work on a ladder by the local rules."
+)
 _MORE_THAN_STANDBY_W = 500.0
 _USUAL_BELOW_C = 40.0  # degF read as degC lies above in rooms and water
 
@@ -59,55 +62,44 @@ def impossible_readings(context: Context) -> Finding | None:
         return None
     ongoing, count, point, so = worst
     at = np.flatnonzero(so)
-    raw = days.floats(f"raw.{point.id}")[so]
+    typical = float(np.nanmedian(days.floats(f"raw.{point.id}")[so]))
     severity: Severity = "note" if not ongoing else "act" if count >= _SEVERAL_DAYS else "watch"
+    shows, step, bring = _words(point, count, typical)
     return Finding(
         "sensor_stuck",
         severity,
         days.day(at[0]).isoformat(),
         confidence_of(2.0, count),
-        f"{named(point)} shows power below zero on {count} day{'' if count == 1 else 's'}: it counts the wrong way"
-        " round; these readings are excluded from all figures."
-        if point.kind.energy
-        else (
-            f"{named(point)} sent readings that can't be true on {count} day{'' if count == 1 else 's'},"
-            f" such as {float(np.nanmedian(raw)):.4g} {point.kind.unit}; they are excluded from all"
-            " figures."
-        ),
+        shows,
         (
             Evidence("days with impossible readings", float(count), "days"),
-            Evidence("typical reading", round(float(np.nanmedian(raw)), 2), point.kind.unit),
+            Evidence("typical reading", round(typical, 2), point.kind.unit),
         ),
-        next_step=(
-            ""
-            if not ongoing
-            else (
-                (
-                    f"Check which way round the clamp or the terminals of {point.id} are, and the sign that the"
-                    " gateway gives its values."
-                )
-                if point.kind.energy
-                else (
-                    f"Check whether the cable of {point.id} is broken, loose or wet at its terminals; then"
-                    " replace the sensor."
-                )
-            )
-        ),
-        caution=(
-            ""
-            if not ongoing
-            else METER_WORK
-            if point.kind.energy
-            else (
-                "Switch the controls off before opening their terminals; outdoors, work on a ladder by the"
-                " local rules."
-            )
-        ),
+        next_step=step if ongoing else "",
+        caution="" if not ongoing else METER_WORK if point.kind.energy else _CONTROLS_WORK,
         until=None if ongoing else days.day(at[-1]).isoformat(),
         visit="drive" if ongoing else "none",
-        bring=(f"sensor for {point.quantity.replace('_', ' ')}",)
-        if ongoing and not point.kind.energy
-        else (),
+        bring=bring if ongoing else (),
+    )
+
+
+def _words(point: Point, count: int, typical: float) -> tuple[str, str, tuple[str, ...]]:
+    """Headline, next step and what to bring, for a meter or a sensor."""
+    on_days = f"on {count} day{'' if count == 1 else 's'}"
+    if point.kind.energy:
+        return (
+            f"{named(point)} shows power below zero {on_days}: it counts the wrong way round; these readings"
+            " are excluded from all figures.",
+            f"Check which way round the clamp or the terminals of {point.id} are, and the sign that the"
+            " gateway gives its values.",
+            (),
+        )
+    return (
+        f"{named(point)} sent readings that can't be true {on_days}, such as {typical:.4g}"
+        f" {point.kind.unit}; they are excluded from all figures.",
+        f"Check whether the cable of {point.id} is broken, loose or wet at its terminals; then replace the"
+        " sensor.",
+        (f"sensor for {point.quantity.replace('_', ' ')}",),
     )
 
 

@@ -7,7 +7,7 @@ import numpy as np
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.findings.confidence import Floats, confidence_of
-from fieldfare.analysis.findings.context import Context, Need, Rule
+from fieldfare.analysis.findings.context import Context, Need, Rule, already_reported
 from fieldfare.analysis.findings.data.long_runs import minutes_in_runs
 from fieldfare.analysis.findings.episodes import latest_episode
 from fieldfare.analysis.findings.model import (
@@ -22,8 +22,6 @@ from fieldfare.analysis.minutes.balance import uncorrected_share
 from fieldfare.analysis.physics.metering import HeatClass, combine, heat_meter_mpe
 from fieldfare.analysis.physics.water import antifreeze_over_reading
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES
-
-_HEAT = frozenset(HEAT_QUANTITIES)
 
 # ---- impossible efficiency
 
@@ -142,7 +140,7 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
     by_file = uncorrected_share(context.site)
     culprit = context.unreliable.get("heat_output")
     if culprit is not None and culprit.code != "implausible_efficiency":
-        raise NotAssessed(f"already reported for heat_output ({culprit.code} since {culprit.since})")
+        raise NotAssessed(already_reported("heat_output", culprit))
     apart = flow_spacing(days)
     if apart > context.limit("flow_product_minutes") and by_file < context.limit("antifreeze_share"):
         raise NotAssessed(
@@ -408,7 +406,7 @@ def _unsaid_antifreeze(context: Context, measured: float) -> Finding | None:
 
 def _spoilt_by_disagreement(context: Context, finding: Finding) -> frozenset[str]:
     """Nothing where antifreeze explains the meter: the figures are corrected for it."""
-    return frozenset() if finding.causes else _HEAT
+    return frozenset() if finding.causes else frozenset(HEAT_QUANTITIES)
 
 
 METER_RULES: tuple[Rule, ...] = (
@@ -425,7 +423,7 @@ METER_RULES: tuple[Rule, ...] = (
                 "outdoor_temperature",
             }
         ),
-        lambda context, finding: _HEAT | {"heat_pump_electricity"},
+        lambda context, finding: frozenset({*HEAT_QUANTITIES, "heat_pump_electricity"}),
     ),
     Rule(
         "heat_meter_disagrees",

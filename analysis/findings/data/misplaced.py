@@ -15,8 +15,9 @@ import numpy as np
 
 from fieldfare.analysis.cautions import METER_WORK
 from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.expectation.hypotheses import shares
 from fieldfare.analysis.facts.table import Table
-from fieldfare.analysis.findings.context import Context, Rule
+from fieldfare.analysis.findings.context import Context, Rule, already_reported
 from fieldfare.analysis.findings.data.hypotheses import (
     ABOVE,
     ELECTRICITY,
@@ -34,11 +35,14 @@ from fieldfare.analysis.findings.model import (
     Severity,
 )
 from fieldfare.analysis.minutes.balance import meter_behind_heater, uncorrected_share
+from fieldfare.analysis.statistics.distributions import t_log_density
 
 _FEWEST_DAYS = 7
 _LEAST_KWH = {"space": 30.0, "hot": 10.0}
 _LEAST_ON_MIN, _LEAST_OFF_MIN = 1200.0, 1200.0
 _FEWEST_STEPS, _FEWEST_STEP_DAYS = 12, 5
+# Degrees of freedom of Student's t: one odd fact alone decides nothing.
+_TAIL_DF = 4
 # Share of Carnot that real units reach at the water's own temperatures (reference values 8: 0.35 to 0.5).
 _USUAL_CARNOT_SHARE, _HIGH_CARNOT_SHARE = 0.42, 0.5
 # The same where no sensor tells the water's temperature and the coolest that any emitter heats with stands
@@ -65,15 +69,11 @@ def meter_misplaced(context: Context) -> Finding | None:
             "needs heat and the unit's electricity on 7 days, with flow and temperatures or a rating to"
             " compare them with"
         )
-    known = hypotheses(meter_behind_heater(context.site))
-    weights = _weights(known, facts, meter_behind_heater(context.site))
-    sound = sum(w for h, w in zip(known, weights, strict=True) if not h.cause)
-    sure = 1.0 - sound
+    weighed = _weighed(context, facts)
+    sure = 1.0 - sum(w for w, h in weighed if not h.cause)
     if sure < context.limit("misplaced_sure"):
         return None
-    blamed = sorted(
-        ((w / sure, h) for h, w in zip(known, weights, strict=True) if h.cause), key=lambda pair: -pair[0]
-    )
+    blamed = sorted(((w / sure, h) for w, h in weighed if h.cause), key=lambda pair: -pair[0])
     likely = [(w, h) for w, h in blamed if w >= 0.1] or blamed[:1]
     return _finding(context, facts, likely, min(sure, 0.97))
 
@@ -87,10 +87,7 @@ def doubt(context: Context) -> str | None:
     facts = _facts(context)
     if not facts.keys() & {"cop_space", "flow_space"}:
         return None
-    behind = meter_behind_heater(context.site)
-    known = hypotheses(behind)
-    weights = _weights(known, facts, behind)
-    chance = sum(w for h, w in zip(known, weights, strict=True) if h.makes_unreliable == HEAT_METERS)
+    chance = sum(w for w, h in _weighed(context, facts) if h.makes_unreliable == HEAT_METERS)
     if chance < context.limit("misplaced_doubt"):
         return None
     return (
@@ -103,16 +100,20 @@ def _said_already(context: Context) -> None:
     for quantity in (*ELECTRICITY, "heat_output"):
         culprit = context.unreliable.get(quantity)
         if culprit is not None and culprit.code not in ("implausible_efficiency", "heat_meter_disagrees"):
-            raise NotAssessed(
-                f"already reported for {quantity} ({culprit.code} since {culprit.since})",
-                "distrusted",
-            )
+            raise NotAssessed(already_reported(quantity, culprit), "distrusted")
+
+
+def _weighed(context: Context, facts: Mapping[str, _Fact]) -> list[tuple[float, Hypothesis]]:
+    """Each hypothesis with its posterior probability."""
+    behind = meter_behind_heater(context.site)
+    known = hypotheses(behind)
+    return list(zip(_weights(known, facts, behind), known, strict=True))
 
 
 def _weights(known: list[Hypothesis], facts: Mapping[str, _Fact], declared_behind: bool) -> list[float]:
     """Posterior probability of each hypothesis."""
-    logs = []
-    for hypothesis in known:
+    logs = {}
+    for i, hypothesis in enumerate(known):
         total = math.log(hypothesis.prior)
         for name, fact in facts.items():
             mean, spread = hypothesis.predicts.get(name) or SOUND[name]
@@ -120,13 +121,9 @@ def _weights(known: list[Hypothesis], facts: Mapping[str, _Fact], declared_behin
                 mean, spread = 1.0, 0.15
             if name not in hypothesis.predicts and fact.value > mean:
                 spread = ABOVE.get(name, spread)
-            # Student's t with 4 degrees of freedom: one odd fact alone decides nothing.
-            z = (fact.value - mean) / spread
-            total += -2.5 * math.log1p(z * z / 4.0) - math.log(spread)
-        logs.append(total)
-    top = max(logs)
-    weight = [math.exp(x - top) for x in logs]
-    return [w / sum(weight) for w in weight]
+            total += t_log_density((fact.value - mean) / spread, _TAIL_DF) - math.log(spread)
+        logs[i] = total
+    return list(shares(logs).values())
 
 
 # ---- what was measured
@@ -316,14 +313,9 @@ def _telling(likely: list[tuple[float, Hypothesis]]) -> set[str]:
 
 def _spoilt(context: Context, finding: Finding) -> frozenset[str]:
     """What the likely causes make untrustworthy."""
-    facts = _facts(context)
-    behind = meter_behind_heater(context.site)
-    known = hypotheses(behind)
-    weights = _weights(known, facts, behind)
-    total = sum(w for h, w in zip(known, weights, strict=True) if h.cause)
-    return frozenset().union(
-        *(h.makes_unreliable for h, w in zip(known, weights, strict=True) if h.cause and w >= 0.25 * total)
-    )
+    blamed = [(w, h) for w, h in _weighed(context, _facts(context)) if h.cause]
+    total = sum(w for w, _ in blamed)
+    return frozenset().union(*(h.makes_unreliable for w, h in blamed if w >= 0.25 * total))
 
 
 MISPLACED_RULES: tuple[Rule, ...] = (Rule("meter_misplaced", meter_misplaced, makes_unreliable=_spoilt),)

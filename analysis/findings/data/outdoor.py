@@ -49,8 +49,7 @@ def outdoor_sensor_biased(context: Context) -> Finding | None:
     """Too warm throughout by what house and curve say; or by day alone, the more so the higher the sun."""
     if (found := sensor_indoors(context) or _offset(context)) is not None:
         return found
-    if (short := _SUN_NEED.unmet(context)) is not None:
-        raise short
+    _SUN_NEED.require(context)
     days = context.all_days.days
     latitude = context.site.site.latitude
     if latitude is None or context.site.site.longitude is None:

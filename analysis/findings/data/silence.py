@@ -59,10 +59,10 @@ def sensor_stuck(context: Context) -> Finding | None:
     """A reading that has not changed for longer than its own habit allows while it should."""
     days = context.all_days.days
     runs = [found for p in context.site.point if (found := _stuck_runs(context, p)) is not None]
-    if not runs and impossible_readings(context) is None:
+    impossible = impossible_readings(context)
+    if not runs and impossible is None:
         raise NotAssessed("needs a temperature, or heat beside electricity, read at least 12 times a day")
     stuck = [s for found in runs for s in found]
-    impossible = impossible_readings(context)
     if not any(s.ongoing for s in stuck) and not (impossible is not None and impossible.until is None):
         belied = belied_cylinder(context)
         if belied is not None:

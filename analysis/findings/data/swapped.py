@@ -28,8 +28,7 @@ def flow_return_swapped(context: Context) -> Finding | None:
     if (by_meter := _heat_meter_backwards(context)) is not None:
         return by_meter
     for need in _NEEDS:
-        if (reason := need.unmet(context)) is not None:
-            raise reason
+        need.require(context)
     return _sensors(context)
 
 

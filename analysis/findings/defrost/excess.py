@@ -25,7 +25,7 @@ from fieldfare.analysis.expectation.defrost_odds import (
     weights,
 )
 from fieldfare.analysis.expectation.defrost_pattern import coat_when_dry, pattern
-from fieldfare.analysis.expectation.uncertain import Lognormal, score_of
+from fieldfare.analysis.expectation.uncertain import Lognormal
 from fieldfare.analysis.facts.table import Table, fill_nan, group_by_day
 from fieldfare.analysis.findings.confidence import Flags
 from fieldfare.analysis.findings.context import Context, Rule
@@ -50,6 +50,7 @@ from fieldfare.analysis.findings.episodes import Episode, latest_episode
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.findings.yearly_cost import heating_year
+from fieldfare.analysis.statistics.distributions import normal_quantile
 from fieldfare.analysis.statistics.quantiles import nan_median
 
 _HALF_WEEK = 3
@@ -220,7 +221,7 @@ def _episode(
         return Episode(context.days.day(change.day).isoformat(), None, rows, 1.0)
     scores = weekly(context, defrosts, frost, days)
     worst = np.fmax(scores["often"], scores["long"])
-    condition = days & (fill_nan(worst, -np.inf) >= score_of(context.limit("defrost_week_chance")))
+    condition = days & (fill_nan(worst, -np.inf) >= normal_quantile(context.limit("defrost_week_chance")))
     # Frosting weather comes and goes: three weeks of it without are needed to call it over.
     return latest_episode(context.days["day"], condition, days, hold_days=5, gone_days=21)
 

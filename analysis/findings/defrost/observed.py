@@ -88,8 +88,7 @@ def weekly(context: Context, defrosts: Table, frost: DailyFrost, days: Flags) ->
 
     days : bool (n,), days that are judged
     Returns float64 (n,) by name [standard deviations]. rate : by the number of defrosts alone. often : by
-    what each used
-    as well. long : by length and heat drawn, -inf where they are not long
+        what each used as well. long : by length and heat drawn, -inf where they are not long
     """
     day, rated = context.days["day"], rated_kw(context)
     of = defrosts["day"]

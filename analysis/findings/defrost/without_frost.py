@@ -9,7 +9,6 @@ from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.defrost_odds import dry_chance
 from fieldfare.analysis.expectation.defrost_pattern import Pattern, pattern
 from fieldfare.analysis.expectation.frost import UNITS_SPREAD
-from fieldfare.analysis.expectation.uncertain import score_of
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.findings.confidence import Flags
 from fieldfare.analysis.findings.context import Context, Rule
@@ -30,6 +29,7 @@ from fieldfare.analysis.findings.defrost.observed import (
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
 from fieldfare.analysis.findings.model import Finding, Severity
 from fieldfare.analysis.findings.yearly_cost import heating_year
+from fieldfare.analysis.statistics.distributions import normal_quantile
 from fieldfare.analysis.statistics.quantiles import nan_median
 
 
@@ -70,8 +70,8 @@ def without_frost(context: Context, defrosts: Table) -> Flags:
     """Defrosts since whose predecessor no frost can have settled.
 
     `frost_kg` is the most that can have: the coldest plausible coil at the measured load, saturated air where
-        humidity is
-    not measured. Frost of colder hours before counts until the next defrost, since it may be melted at 8 °C.
+    humidity is not measured. Frost of colder hours before counts until the next defrost, since it may be
+    melted at 8 °C.
     """
     most = defrosts.floats("frost_kg") * 1000.0 / rated_kw(context)
     none = fill_nan(most, np.inf) < context.limit("dry_frost_g_per_kw")
@@ -89,7 +89,7 @@ def _hollow(context: Context, defrosts: Table) -> Flags:
     frost = DailyFrost.of(context)
     heated = context.days.floats("n_heating") >= context.limit("heated_day_minutes")
     rate = weekly(context, defrosts, frost, heated)["rate"]
-    often = fill_nan(rate, -np.inf) >= score_of(context.limit("dry_rate_chance"))
+    often = fill_nan(rate, -np.inf) >= normal_quantile(context.limit("dry_rate_chance"))
     row = np.clip(np.searchsorted(context.days["day"], defrosts["day"]), 0, len(often) - 1)
     bare = fill_nan(used, np.inf) < context.limit("defrost_coil_wh_per_kw")
     # Single small ones among whole ones are the end of a melt that was cut short.

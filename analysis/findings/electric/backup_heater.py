@@ -16,6 +16,7 @@ from fieldfare.analysis.findings.grading import downgraded, graded, ranked
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
 from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.findings.yearly_cost import heating_year
+from fieldfare.analysis.minutes.balance import only_split_meters
 from fieldfare.analysis.statistics.quantiles import nan_median
 
 _USUAL_COP = 2.8
@@ -169,8 +170,7 @@ def _space_heat(context: Context, inside: Flags) -> float:
     heat = float(np.nansum(days.floats("q_space")[inside]))
     backup = float(np.nansum(days.floats("e_backup")[inside]))
     if heat > 0.0:
-        seen = context.site.measures("space_heat") and not context.site.measures("heat_output")
-        return heat if seen else heat + backup
+        return heat if only_split_meters(context.site) else heat + backup
     return float(np.nansum(days.floats("e_heat_pump")[inside])) * _USUAL_COP + backup
 
 

@@ -8,7 +8,6 @@ from fieldfare.analysis.cautions import MAINS_WORK
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.idle_pump import chance
 from fieldfare.analysis.expectation.standby import standby
-from fieldfare.analysis.expectation.uncertain import normal_chance
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule
@@ -17,6 +16,7 @@ from fieldfare.analysis.findings.grading import downgraded, graded
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.findings.onset import onset
 from fieldfare.analysis.minutes.operating_state import least_running_w
+from fieldfare.analysis.statistics.distributions import normal_probability
 from fieldfare.analysis.statistics.quantiles import nan_median
 
 _REST_MIN = 30
@@ -53,7 +53,7 @@ def high_standby(context: Context) -> Finding | None:
     rest = float(np.nanmean(days.floats("n_rest")[here])) / 1440.0
     usual = standby(rated or _USUAL_SIZE_KW)
     pump = limit("standby_pump_w") * max(rated / _USUAL_SIZE_KW, 1.0) if pumps else 0.0
-    real = normal_chance(usual.score(max(drawn - pump, 1.0)))
+    real = normal_probability(usual.score(max(drawn - pump, 1.0)))
     kwh = max(drawn - pump - usual.middle, 0.0) * rest * _YEAR_HOURS / 1000.0
     severity = downgraded(graded(drawn, watch, act), episode, 5.0)
     if kwh < limit("standby_kwh"):

@@ -14,10 +14,10 @@ from fieldfare.analysis.findings.episodes import latest_episode
 from fieldfare.analysis.findings.grading import downgraded, graded, ranked
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
 from fieldfare.analysis.findings.phrases import percent
-from fieldfare.analysis.physics.hot_water import WH_PER_LITRE_KELVIN
+from fieldfare.analysis.physics.hot_water import USUAL_CYLINDER_LITRES, WH_PER_LITRE_KELVIN
 from fieldfare.analysis.statistics.quantiles import nan_median
 
-_USUAL_LITRES, _LUKEWARM_C = 250.0, 40.0
+_LUKEWARM_C = 40.0
 _USUAL_COP = 2.4
 
 
@@ -115,7 +115,7 @@ def _beyond_disinfection(context: Context, used: Floats) -> Floats:
     beyond = used.copy()
     if plant.pasteurise_c is None:
         return beyond
-    litres = plant.cylinder_litres or _USUAL_LITRES
+    litres = plant.cylinder_litres or USUAL_CYLINDER_LITRES
     allowed = litres * WH_PER_LITRE_KELVIN / 1000.0 * (plant.pasteurise_c - _LUKEWARM_C)
     number = (context.days["day"] - context.days["day"][0]) // np.timedelta64(1, "D")
     taken: list[int] = []

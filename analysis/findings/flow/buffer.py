@@ -13,7 +13,7 @@ from fieldfare.analysis.findings.episodes import latest_episode
 from fieldfare.analysis.findings.grading import downgraded, graded
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
 from fieldfare.analysis.findings.onset import onset
-from fieldfare.analysis.findings.yearly_cost import FLOW_COST_PER_K, heating_year
+from fieldfare.analysis.findings.yearly_cost import heating_year, share_spared
 from fieldfare.analysis.statistics.quantiles import nan_median
 
 
@@ -49,7 +49,7 @@ def buffer_mixing(context: Context) -> Finding | None:
     ):  # no more water beyond the buffer than before it: then nothing is drawn in
         severity = "note"
     used = float(np.nansum(days.floats("e_space")[here]))
-    kwh = used * (1.0 - 1.0 / (1.0 + FLOW_COST_PER_K * lost)) * heating_year(context) if used > 0 else None
+    kwh = used * share_spared(lost) * heating_year(context) if used > 0 else None
     because = (
         (
             f"judged by the temperature differences on both sides, the emitters draw {ratio:.1f} times the"

@@ -9,6 +9,7 @@ import numpy as np
 from fieldfare.analysis.cautions import water_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.excess import Excess, Expected, excess
+from fieldfare.analysis.expectation.hypotheses import probability_of
 from fieldfare.analysis.expectation.pressure import (
     ATMOSPHERE_BAR,
     RELIEF_BAR,
@@ -136,11 +137,11 @@ def _high_causes(context: Context, coldest: float, hottest: float, rise: Drift |
     swing, usual = hottest - coldest, context.limit("pressure_swing_watch")
     vessel = 3.0 * (swing - usual)
     filling = 4.0 * (coldest - context.limit("pressure_rise_from")) + (2.0 if rise is not None else 0.0)
-    odds = 1.0 / (1.0 + float(np.exp(np.clip(vessel - filling, -6.0, 6.0))))
+    p = probability_of(float(np.clip(filling - vessel, -6.0, 6.0)))
     told = f"it moves between {coldest:.1f} and {hottest:.1f} bar in a day"
     if rise is not None:
         told += f" and rises by {rise.slope:.2f} bar a week at the same water temperature"
-    return ranked({"filling_loop_open": (odds, told), "vessel_empty": (1.0 - odds, told)})
+    return ranked({"filling_loop_open": (p, told), "vessel_empty": (1.0 - p, told)})
 
 
 def pressure_swings(context: Context) -> Finding | None:

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from fieldfare.analysis.cautions import water_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.excess import Excess
-from fieldfare.analysis.expectation.uncertain import GAUSS_95
 from fieldfare.analysis.expectation.water_flow import steady_flow
 from fieldfare.analysis.facts.table import group_by_day
 from fieldfare.analysis.figures.estimate import robust_fit
@@ -20,6 +19,7 @@ from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.grading import graded
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
 from fieldfare.analysis.findings.phrases import day_text, percent
+from fieldfare.analysis.statistics.distributions import GAUSS_95
 from fieldfare.analysis.statistics.moving import moving_median
 from fieldfare.analysis.statistics.quantiles import nan_median
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from fieldfare.analysis.cautions import water_caution
 from fieldfare.analysis.errors import NotAssessed
-from fieldfare.analysis.expectation.uncertain import Lognormal, normal_chance
+from fieldfare.analysis.expectation.uncertain import Lognormal
 from fieldfare.analysis.expectation.water_flow import (
     KWH_PER_M3_K,
     ONE_SPEED_ELASTICITY,
@@ -23,7 +23,8 @@ from fieldfare.analysis.findings.grading import downgraded, graded, ranked
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
 from fieldfare.analysis.findings.onset import onset
 from fieldfare.analysis.findings.phrases import day_text, percent
-from fieldfare.analysis.findings.yearly_cost import FLOW_COST_PER_K, heating_year
+from fieldfare.analysis.findings.yearly_cost import heating_year, share_spared
+from fieldfare.analysis.statistics.distributions import normal_probability
 from fieldfare.analysis.statistics.quantiles import nan_median
 
 _FEWEST_DAYS = 28
@@ -142,7 +143,7 @@ def _short_of_water(
         by_share *= limit("low_flow_unseen_chance")
     if widest <= wide and by_share < limit("finding_chance"):
         return None, told
-    by_difference = normal_chance(Lognormal(wide, allowed.spread).score(widest))
+    by_difference = normal_probability(Lognormal(wide, allowed.spread).score(widest))
     return max(by_share, by_difference), told
 
 
@@ -222,7 +223,7 @@ def _flow_cost(days: Table, here: Flags, lift: float, share: float, year: float)
     if not np.isfinite(lift) or used <= 0:
         return None
     hotter = 0.5 * lift * (1.0 - min(share, 1.0))
-    return used * (1.0 - 1.0 / (1.0 + FLOW_COST_PER_K * hotter)) * year
+    return used * share_spared(hotter) * year
 
 
 def _low_flow_causes(context: Context, here: Flags, share: Floats, since: str) -> tuple[Cause, ...]:

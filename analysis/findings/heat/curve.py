@@ -20,8 +20,9 @@ from fieldfare.analysis.findings.model import (
     Severity,
 )
 from fieldfare.analysis.findings.phrases import day_text
-from fieldfare.analysis.findings.yearly_cost import FLOW_COST_PER_K, heating_year
+from fieldfare.analysis.findings.yearly_cost import heating_year, share_spared
 from fieldfare.analysis.plant.curve import curve_at
+from fieldfare.analysis.statistics.distributions import GAUSS_95
 from fieldfare.analysis.statistics.quantiles import nan_median
 
 _STEADY_MIN = 60
@@ -154,7 +155,7 @@ def _asked_or_given(days: Table) -> tuple[Floats, bool]:
 def _slope(outdoor: Floats, flow: Floats) -> tuple[float, float]:
     """Kelvin of flow a kelvin outdoors, and its 95 % half width."""
     fit = robust_fit(np.column_stack([outdoor, np.ones(len(outdoor))]), flow)
-    return float(fit.coefficients[0]), 1.96 * float(np.sqrt(max(fit.covariance[0, 0], 0.0)))
+    return float(fit.coefficients[0]), GAUSS_95 * float(np.sqrt(max(fit.covariance[0, 0], 0.0)))
 
 
 def _designed_slope(context: Context, outdoor: Floats) -> float:
@@ -213,7 +214,7 @@ def _cost(context: Context, here: Flags, above: float) -> float | None:
     if np.nansum(actual) > 1.0:
         return max(rated, 0.0) * heating_year(context)
     used = float(np.nansum(days.floats("e_space")[here]))
-    return used * (1.0 - 1.0 / (1.0 + FLOW_COST_PER_K * above)) * heating_year(context) if used > 0 else None
+    return used * share_spared(above) * heating_year(context) if used > 0 else None
 
 
 def no_weather_compensation(context: Context) -> Finding | None:

@@ -9,7 +9,6 @@ import numpy as np
 from fieldfare.analysis.cautions import refrigerant_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.part_load import Strength
-from fieldfare.analysis.expectation.uncertain import GAUSS_95, normal_chance
 from fieldfare.analysis.facts.minutes import rated
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.figures.expected import START_MINUTES, learned
@@ -20,6 +19,9 @@ from fieldfare.analysis.findings.heat.efficiency_change import sure_drop
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.findings.yearly_cost import heating_year
+from fieldfare.analysis.minutes.balance import HEAT_SEEN_BY
+from fieldfare.analysis.plant.site import HEAT_QUANTITIES
+from fieldfare.analysis.statistics.distributions import GAUSS_95, normal_probability
 
 # One standard deviation. Rating: a unit may be 8 % under its declared figure in a check (Reg. (EU) 813/2013
 # Table 8), taken as two of them. Flow hotter than any rated point: how far curves of one unit lie apart
@@ -29,7 +31,6 @@ from fieldfare.analysis.findings.yearly_cost import heating_year
 _RATING, _BEYOND, _UNRATED, _ELECTRICITY, _RUNNING = 0.04, 0.06, 0.14, 0.01, 0.025
 # A charge of the cylinder is never steady: its temperatures rise all along (common practice).
 _CHARGING = 0.05
-_HEAT = ("heat_output", "space_heat", "flow_rate")
 _HOTTER_K, _BLURRED = 5.0, 0.7
 
 
@@ -72,7 +73,7 @@ def _judged(whole: Context, context: Context) -> Finding | None:
     meter = _meter_error(context)
     chosen = _near_full(context, strength, meter) or _overall(context, strength, meter)
     # Beyond what meter, rating and part-load model explain, and of a size that matters.
-    certain = limit("surest") * normal_chance(
+    certain = limit("surest") * normal_probability(
         (limit("efficiency_sound") - chosen.value) / max(chosen.spread, 1e-6)
     )
     if chosen.value > limit("efficiency_note") or certain < limit("efficiency_chance_note"):
@@ -203,7 +204,7 @@ def _near_full(context: Context, strength: Strength, meter: float) -> _Ratio | N
     days, rating, limit = context.days, context.site.heat_pump.rating, context.limit
     # Readings minutes apart mix the starts in, and the steps of their registers look like full output.
     apart = limit("efficiency_sees_full_min")
-    if coarse(days, "heat_pump_electricity", apart) or all(coarse(days, q, apart) for q in _HEAT):
+    if coarse(days, "heat_pump_electricity", apart) or all(coarse(days, q, apart) for q in HEAT_SEEN_BY):
         return None
     if _mostly_charges(context):
         return None
@@ -246,20 +247,11 @@ RULES = (
         "efficiency_below_expected",
         efficiency_below_expected,
         (
-            Need(("heat_output", "space_heat", "flow_rate"), 60.0, 14),
+            Need(HEAT_SEEN_BY, 60.0, 14),
             Need(("heat_pump_electricity",), 60.0),
             Need(("outdoor_temperature",), 60.0),
             Need(("flow_temperature",), 60.0),
         ),
-        frozenset(
-            {
-                "heat_output",
-                "space_heat",
-                "hot_water_heat",
-                "heat_pump_electricity",
-                "outdoor_temperature",
-                "flow_temperature",
-            }
-        ),
+        frozenset({*HEAT_QUANTITIES, "heat_pump_electricity", "outdoor_temperature", "flow_temperature"}),
     ),
 )

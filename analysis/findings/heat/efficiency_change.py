@@ -16,7 +16,6 @@ from fieldfare.analysis.expectation.mixed import (
     usual_curve,
     usual_hot_water,
 )
-from fieldfare.analysis.expectation.uncertain import normal_chance
 from fieldfare.analysis.facts.minutes import rated
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.figures.change import FEWEST_EACH_SIDE, DetectedChange, find_change
@@ -25,7 +24,10 @@ from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.findings.phrases import day_text, percent
 from fieldfare.analysis.findings.yearly_cost import heating_year
+from fieldfare.analysis.minutes.balance import HEAT_SEEN_BY
 from fieldfare.analysis.plant.curve import curve_at
+from fieldfare.analysis.plant.site import HEAT_QUANTITIES
+from fieldfare.analysis.statistics.distributions import normal_probability
 
 _MOST_WEIGHT_KWH = 40.0
 # A rating is carried from one month's weather, load and frost to another's no better than this (common
@@ -99,7 +101,7 @@ def efficiency_fell(context: Context) -> Finding | None:
 
 def _chance_beyond(change: DetectedChange, drop: float) -> float:
     """Probability that efficiency fell by more than `drop` [-], by the change's own error."""
-    return normal_chance((float(np.log(1.0 - drop)) - change.size) / max(change.error, 1e-9))
+    return normal_probability((float(np.log(1.0 - drop)) - change.size) / max(change.error, 1e-9))
 
 
 def _first_change(context: Context) -> tuple[_Series, DetectedChange | None]:
@@ -271,12 +273,10 @@ RULES = (
         "efficiency_fell",
         efficiency_fell,
         (
-            Need(("heat_output", "space_heat", "flow_rate"), 1440.0, _FEWEST_DAYS),
+            Need(HEAT_SEEN_BY, 1440.0, _FEWEST_DAYS),
             Need(("heat_pump_electricity",), 1440.0),
             Need(("outdoor_temperature",), 180.0),
         ),
-        frozenset(
-            {"heat_output", "space_heat", "hot_water_heat", "heat_pump_electricity", "outdoor_temperature"}
-        ),
+        frozenset({*HEAT_QUANTITIES, "heat_pump_electricity", "outdoor_temperature"}),
     ),
 )

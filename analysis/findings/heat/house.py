@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from math import erf, sqrt
 
 import numpy as np
 
 from fieldfare.analysis.cautions import refrigerant_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.capacity_odds import by_rating_and_load, chance
-from fieldfare.analysis.expectation.uncertain import GAUSS_95
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.figures.capacity import Capacity, capacity
 from fieldfare.analysis.figures.estimate import Estimate
@@ -22,16 +20,17 @@ from fieldfare.analysis.findings.grading import graded
 from fieldfare.analysis.findings.hot_water.diverter import leak_to_heating
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.findings.phrases import percent
+from fieldfare.analysis.minutes.balance import HEAT_SEEN_BY
+from fieldfare.analysis.plant.site import HEAT_QUANTITIES
+from fieldfare.analysis.statistics.distributions import GAUSS_95, normal_probability
 from fieldfare.analysis.statistics.quantiles import nan_median
 
 _NEEDS = (
-    Need(("heat_output", "space_heat", "flow_rate"), 240.0, 14),
+    Need(HEAT_SEEN_BY, 240.0, 14),
     Need(("outdoor_temperature",), 180.0),
 )
 _FLAT_OUT_SHARE, _FLAT_OUT_UNASKED = 0.7, 0.9
-_READS = frozenset(
-    {"heat_output", "space_heat", "hot_water_heat", "flow_rate", "outdoor_temperature", "room_temperature"}
-)
+_READS = frozenset({*HEAT_QUANTITIES, "flow_rate", "outdoor_temperature", "room_temperature"})
 
 
 def heat_loss_above_design(context: Context) -> Finding | None:
@@ -181,9 +180,8 @@ def _first(context: Context) -> str:
 
 def _sure(ratio: Estimate, limit: float, *, above: bool) -> float:
     assert ratio.value is not None
-    z = (ratio.value - limit) / max(ratio.half / 1.96, 1e-6)
-    p = 0.5 * (1.0 + erf((z if above else -z) / sqrt(2.0)))
-    return float(max(p, 0.3))
+    z = (ratio.value - limit) / max(ratio.half / GAUSS_95, 1e-6)
+    return max(normal_probability(z if above else -z), 0.3)
 
 
 @dataclass(frozen=True)
@@ -429,7 +427,7 @@ RULES = (
         "capacity_short",
         capacity_short,
         (
-            Need(("heat_output", "space_heat", "flow_rate", "room_temperature"), 240.0, 14),
+            Need((*HEAT_SEEN_BY, "room_temperature"), 240.0, 14),
             Need(("outdoor_temperature",), 180.0),
         ),
         _READS | {"flow_temperature", "heat_pump_electricity"},

@@ -10,7 +10,6 @@ import numpy as np
 
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.promise import GAINS_W_PER_M2, at_design_weather
-from fieldfare.analysis.expectation.uncertain import GAUSS_95
 from fieldfare.analysis.figures.change import DetectedChange, find_change
 from fieldfare.analysis.figures.design_use import USUAL_FLOOR_M2, design_use
 from fieldfare.analysis.findings.confidence import Floats
@@ -23,7 +22,8 @@ from fieldfare.analysis.findings.model import (
 )
 from fieldfare.analysis.findings.phrases import day_text, percent
 from fieldfare.analysis.findings.yearly_cost import heating_year
-from fieldfare.analysis.statistics.distributions import normal_probability
+from fieldfare.analysis.plant.site import HEAT_QUANTITIES
+from fieldfare.analysis.statistics.distributions import GAUSS_95, normal_probability
 
 _CODE = "performance_below_promise"
 
@@ -113,7 +113,7 @@ def explained(findings: list[Finding]) -> list[Finding]:
 
 
 def _range(part: _Part) -> str:
-    half = 1.96 * part.sd * part.measured
+    half = GAUSS_95 * part.sd * part.measured
     return f"{part.measured - half:.1f} to {part.measured + half:.1f}"
 
 
@@ -134,7 +134,7 @@ def _space(context: Context) -> _Part | None:
     found = at_design_weather(days.floats("outdoor"), heat, used, design.outdoor_c, base)
     if found is None:
         return None
-    meter = figure.half / 1.96 / figure.value
+    meter = figure.half / GAUSS_95 / figure.value
     kwh = float(np.nansum(days.floats("e_space"))) * heating_year(context)
     return _Part("space heating", found.value, design.spf_space, math.hypot(meter, found.sd), kwh)
 
@@ -145,7 +145,7 @@ def _hot_water(context: Context) -> _Part | None:
     if design.spf_hot_water is None or figure.value is None or len(days) < context.limit("promise_year_days"):
         return None
     kwh = float(np.nansum(days.floats("e_hot_water"))) * 365.0 / len(days)
-    return _Part("hot water", figure.value, design.spf_hot_water, figure.half / 1.96 / figure.value, kwh)
+    return _Part("hot water", figure.value, design.spf_hot_water, figure.half / GAUSS_95 / figure.value, kwh)
 
 
 def _why_not(context: Context) -> str:
@@ -183,7 +183,7 @@ def electricity_above_expected(context: Context) -> Finding | None:
         context.evidence(
             "electricity over that expected from design and weather", round(ratio, 2), "-", name
         ),
-        Evidence("95 % range of the expected electricity", f"±{percent(1.96 * expected.sd)}"),
+        Evidence("95 % range of the expected electricity", f"±{percent(GAUSS_95 * expected.sd)}"),
         Evidence("days used", int(known.sum()), "days"),
     ]
     if change is not None:
@@ -232,9 +232,7 @@ RULES: tuple[Rule, ...] = (
         _CODE,
         performance_below_promise,
         (Need(("heat_pump_electricity",), 240.0, 28), Need(("outdoor_temperature",), 240.0)),
-        frozenset(
-            {"heat_output", "space_heat", "hot_water_heat", "heat_pump_electricity", "outdoor_temperature"}
-        ),
+        frozenset({*HEAT_QUANTITIES, "heat_pump_electricity", "outdoor_temperature"}),
     ),
     Rule(
         "electricity_above_expected",

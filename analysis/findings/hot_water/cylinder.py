@@ -8,6 +8,7 @@ from fieldfare.analysis.cautions import HOT_WATER
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.cylinder_cooling import expected
 from fieldfare.analysis.expectation.excess import excess
+from fieldfare.analysis.expectation.hypotheses import probability_of
 from fieldfare.analysis.facts.table import Table, fill_nan, group_by_day
 from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Need, Rule, require_hot_water
@@ -121,8 +122,7 @@ def _left_full(context: Context) -> Flags:
     """Days whose greatest charge, that or the next day's, put back far less than a full cylinder holds.
 
     A cylinder is layered: a sensor low on it turns cold while warm water is left above. What a charge puts
-        back says how
-    much had been taken.
+    back says how much had been taken.
     """
     days, reheats = context.days, context.facts.reheats
     content = _content(context)
@@ -384,7 +384,7 @@ def _loss_causes(
                 "insulation": (0.1, "missing insulation would also show at night"),
             }
         )
-    loop = 1.0 / (1.0 + float(np.exp(-2.5 * (over_class - _LOOP_OVER_CLASS))))
+    loop = probability_of(2.5 * (over_class - _LOOP_OVER_CLASS))
     size = f"{over_class:.1f} times the legal limit"
     if not np.isfinite(ratio):
         alike = "it "

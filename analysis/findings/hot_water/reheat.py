@@ -7,6 +7,7 @@ import numpy as np
 from fieldfare.analysis.cautions import HOT_WATER, setpoint_advice
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.excess import Excess, Expected, excess
+from fieldfare.analysis.expectation.hypotheses import probability_of
 from fieldfare.analysis.expectation.reheat import (
     CHARGING_SHARE,
     Charge,
@@ -213,7 +214,7 @@ def _slow_severity(
 
 def _slow_causes(context: Context, length: float, coil: float, flow: float, lift: float) -> tuple[Cause, ...]:
     """Low flow: low flow rate and a wide difference. Poor coil: hot water at normal flow."""
-    doubt = 0.0  # log odds of the flow
+    doubt = 0.0  # log odds that the flow is low
     words = []
     if np.isfinite(flow):
         doubt += float(np.clip(14.0 * (0.68 - flow), -3.0, 3.0))
@@ -226,7 +227,7 @@ def _slow_causes(context: Context, length: float, coil: float, flow: float, lift
         words.append(f"coil water {coil:.0f} K above the cylinder at rated output")
     if not words:
         return ()
-    p = 1.0 / (1.0 + float(np.exp(-doubt)))
+    p = probability_of(doubt)
     why = ", ".join(words)
     return ranked({"coil_or_scale": (1.0 - p, why), "flow_low": (p, why)})
 

@@ -12,7 +12,7 @@ from fieldfare.analysis.expectation.cylinder_cooling import cooling_minutes, exp
 from fieldfare.analysis.expectation.excess import Excess
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.findings.confidence import Flags, Floats
-from fieldfare.analysis.findings.context import Context, Need, Rule
+from fieldfare.analysis.findings.context import Context, Need, Rule, distrust
 from fieldfare.analysis.findings.grading import ranked
 from fieldfare.analysis.findings.model import (
     SEVERITIES,
@@ -22,11 +22,15 @@ from fieldfare.analysis.findings.model import (
     Severity,
 )
 from fieldfare.analysis.findings.phrases import percent
-from fieldfare.analysis.physics.hot_water import SENSOR_LOW_K, STORED_HOT_C, WH_PER_LITRE_KELVIN
+from fieldfare.analysis.physics.hot_water import (
+    SENSOR_LOW_K,
+    STORED_HOT_C,
+    USUAL_CYLINDER_LITRES,
+    WH_PER_LITRE_KELVIN,
+)
 from fieldfare.analysis.plant.site import HotWater
 from fieldfare.analysis.statistics.quantiles import nan_median
 
-_USUAL_LITRES = 250.0
 # A sensor in its pocket, clamped or slipped: a kelvin or so either way (common practice).
 _SENSOR_K = 1.0
 _MOSTLY = 0.8
@@ -64,10 +68,7 @@ def water_too_hot(context: Context) -> Finding | None:
     # Doubts about the sensor's unit withhold the danger only where no water can be so hot.
     mistaken = culprit is not None and culprit.code == "unit_mismatch"
     if mistaken and culprit is not None and float(np.nanmax(held)) > limit("scald_boils_c"):
-        raise NotAssessed(
-            f"withheld: cylinder_temperature can't be trusted ({culprit.code} since {culprit.since})",
-            "distrusted",
-        )
+        raise NotAssessed(f"withheld: {distrust('cylinder_temperature', culprit)}", "distrusted")
     known = np.isfinite(held)
     watch, act, urgent = (limit(f"scald_{name}_c") for name in ("watch", "act", "urgent"))
     over = known & (fill_nan(held, 0.0) > watch)
@@ -219,7 +220,7 @@ def _cooling(context: Context, to_c: float, *, slowly: bool = False) -> float:
     plant = context.site.hot_water
     assert plant is not None
     assert plant.pasteurise_c is not None
-    litres = plant.cylinder_litres or _USUAL_LITRES
+    litres = plant.cylinder_litres or USUAL_CYLINDER_LITRES
     usual = expected(litres, plant.standing_loss_kwh_per_day)
     loss = usual.value - (_SLOW * usual.uncertainty if slowly else 0.0)
     return cooling_minutes(litres, loss, plant.pasteurise_c + context.limit("scald_disinfection_k"), to_c)
@@ -280,7 +281,7 @@ def _disinfecting(context: Context) -> Flags:
 def _facts(context: Context, days: Table, inside: Flags) -> _Hot:
     plant = context.site.hot_water or HotWater()
     held = days.floats("tank_held")[inside]
-    litres = plant.cylinder_litres or _USUAL_LITRES
+    litres = plant.cylinder_litres or USUAL_CYLINDER_LITRES
     # What brought it from everyday heat to this, on a typical hot day [kWh].
     needed = np.maximum(held - plant.setpoint_c, 5.0) * litres * WH_PER_LITRE_KELVIN / 1000.0
     used = days.floats("e_immersion")[inside]

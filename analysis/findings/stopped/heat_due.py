@@ -62,7 +62,7 @@ def reasons(context: Context, rest: Rest) -> list[Reason]:
 def rooms_are_warm(context: Context, rest: Rest) -> bool:
     """The rooms are as warm as asked for, or as ever: weather alone makes no heat due for them."""
     short, last = rest["room_short_last_k"], rest["room_last_c"]
-    if last < context.limit("stopped_room_floor_c") and not _held_at_frost_setting(rest):
+    if _below_floor(context, rest):
         return False
     if np.isfinite(short):
         return bool(short <= _WARM_WITHIN_K)
@@ -81,7 +81,7 @@ def _rooms(context: Context, rest: Rest) -> list[Reason]:
     hours = max(rest.hours, 0.1)
     if hours < limit("stopped_room_hours") or not np.isfinite(last) or outdoor >= limit("stopped_season_c"):
         return []
-    if last < limit("stopped_room_floor_c") and not _held_at_frost_setting(rest):
+    if _below_floor(context, rest):
         told = context.evidence("room at the end", round(last, 1), "°C", "stopped_room_floor_c")
         return [Reason("floor", 0.97, told)]
     mild = outdoor > limit("stopped_mild_c")
@@ -103,9 +103,10 @@ def _rooms(context: Context, rest: Rest) -> list[Reason]:
     return []
 
 
-def _held_at_frost_setting(rest: Rest) -> bool:
-    """The rooms are as cold as they are set, and not colder: nothing is due until they fall below."""
-    return bool(rest["room_short_last_k"] <= _WARM_WITHIN_K and rest["target_mean_c"] >= _FROST_SETTING_C)
+def _below_floor(context: Context, rest: Rest) -> bool:
+    """True where the rooms are colder than anybody lives in, and not held there by a frost setting."""
+    held = rest["room_short_last_k"] <= _WARM_WITHIN_K and rest["target_mean_c"] >= _FROST_SETTING_C
+    return bool(rest["room_last_c"] < context.limit("stopped_room_floor_c") and not held)
 
 
 def _usual_low(context: Context, rest: Rest) -> float:
@@ -135,8 +136,7 @@ def need_below(context: Context, rest: Rest) -> tuple[float, bool]:
 
 
 # Each sign that heat is asked for: the minutes of a rest that show it, the minutes in which it is known, the
-# same of usual
-# pauses, and the share of the rest that must show it.
+# same of usual pauses, and the share of the rest that must show it.
 _SIGNS = (
     ("call", "minutes_called", "minutes_call_known", "pause_called", 0.7),
     ("flow", "minutes_flow_short", "minutes_flow_known", "pause_flow_short", 0.4),
@@ -203,10 +203,10 @@ def _out_of_rhythm(context: Context, rest: Rest) -> list[Reason]:
 
 
 def _asks_idly(context: Context, rest: Rest, kind: str, usual: float | None, warm: bool) -> bool:
-    """Controls may ask on though nobody needs heat: with warm rooms only this unit's own habit tells, and in
-    mild weather
-    nothing does. A flow temperature or a mode is often shown all season: it tells only where it is never
-    left unanswered.
+    """Whether controls ask for heat that nobody needs.
+
+    With warm rooms only this unit's own habit tells, and in mild weather nothing does. A flow temperature or a
+    mode is often shown all season: it tells only where it is never left unanswered.
     """
     mild = rest["outdoor_mean_c"] > context.limit("stopped_mild_c")
     if kind == "call":

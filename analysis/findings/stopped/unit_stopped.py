@@ -180,9 +180,10 @@ def _only_possible(context: Context, told: list[Reason]) -> bool:
 
 
 def _severity(context: Context, rest: Rest, told: list[Reason]) -> Severity:
-    """Urgent in frost, and with rooms or cylinder on their way to harm; else act. A heater that keeps the
-    house warm
-    takes the haste out of it; in summer, with hot water alone made by the immersion heater, there is none."""
+    """Urgent in frost, and with rooms or cylinder on their way to harm; else act.
+
+    A heater that keeps the house warm makes it less urgent, and so does an immersion heater in summer.
+    """
     limit, kinds = context.limit, {r.kind for r in told}
     if _only_possible(context, told):
         return "watch"

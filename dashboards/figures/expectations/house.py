@@ -7,7 +7,6 @@ import numpy as np
 
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation import cold_room, mixed
-from fieldfare.analysis.expectation.uncertain import GAUSS_95
 from fieldfare.analysis.facts.minutes import rated
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.design_use import design_use
@@ -15,6 +14,7 @@ from fieldfare.analysis.figures.electricity_days import electricity_days
 from fieldfare.analysis.figures.electricity_signature import electricity_signature
 from fieldfare.analysis.plant.curve import curve_at
 from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.statistics.distributions import GAUSS_95
 from fieldfare.dashboards.figures.chart import (
     DATES,
     Axis,

@@ -15,13 +15,14 @@ from fieldfare.analysis.expectation.defrost import (
     defrosts_due,
 )
 from fieldfare.analysis.expectation.frost import frost_mass
-from fieldfare.analysis.expectation.uncertain import GAUSS_95, Lognormal
+from fieldfare.analysis.expectation.uncertain import Lognormal
 from fieldfare.analysis.expectation.water_flow import nominal_difference, water_difference
 from fieldfare.analysis.facts.table import group_by_day
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.expected import learned
 from fieldfare.analysis.minutes.operating_state import HEATING
 from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.statistics.distributions import GAUSS_95
 from fieldfare.dashboards.figures.chart import DATES, Axis, Chart, nothing
 from fieldfare.dashboards.figures.expectations.compared import Compared, Floats, compared_chart
 

@@ -14,10 +14,10 @@ from fieldfare.analysis.expectation import (
     reheat,
 )
 from fieldfare.analysis.expectation.excess import Expected
-from fieldfare.analysis.expectation.uncertain import GAUSS_95
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.physics.hot_water import WH_PER_LITRE_KELVIN
 from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.statistics.distributions import GAUSS_95
 from fieldfare.dashboards.figures.chart import DATES, Axis, Chart, nothing
 from fieldfare.dashboards.figures.expectations.compared import Compared, Floats, compared_chart
 from fieldfare.dashboards.figures.expectations.unit import day_numbers
