@@ -124,7 +124,9 @@ class Watched:
 @contextmanager
 def browser() -> Iterator[Browser]:
     with sync_playwright() as play:
-        made = play.chromium.launch(executable_path=binary("chromium-headless-shell"), headless=True, args=OPTIONS)
+        made = play.chromium.launch(
+            executable_path=binary("chromium-headless-shell"), headless=True, args=OPTIONS
+        )
         try:
             yield made
         finally:
