@@ -23,7 +23,7 @@ NEEDED = {
 }
 """Libraries of the system that lay out text and cut typefaces down, with their Debian packages."""
 _ONE_AT_A_TIME = Lock()
-"""A paper takes a processor for about a second, and the libraries below keep state of their own."""
+"""A paper takes a processor for up to a second: several at once would hold up the pages, and none ends sooner."""
 
 
 class NoPdf(InputError):
@@ -51,6 +51,8 @@ def print_pdf(page: str) -> bytes:
 
 def _library() -> ModuleType:
     """The PDF library; imported on first use, as it takes longer than a short command."""
+    # Its warnings name each property of the style sheets that paper has no use for.
+    logging.getLogger("weasyprint").setLevel(logging.ERROR)
     try:
         missing = [package for name, package in NEEDED.items() if not _is_there(name)]
         if missing:
@@ -58,8 +60,6 @@ def _library() -> ModuleType:
         import weasyprint
     except OSError:  # a library that these need
         raise NoPdf(_lacking(list(NEEDED.values()))) from None
-    # Its warnings name each property of the screen's style sheets that paper has no use for.
-    logging.getLogger("weasyprint").setLevel(logging.ERROR)
     return weasyprint
 
 
