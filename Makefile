@@ -25,7 +25,7 @@ $(VENV)/.ready-test: $(TEST_LOCK) $(VENV)/.ready
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r $(TEST_LOCK)
 	touch $@
 
-# The services that tests start: broker, time-series server, database, browser, reverse proxy, PDF reader.
+# What tests use of the system: broker, time-series server, database, browser, reverse proxy, text layout, PDF reader.
 system:
 	sh tests/install-services.sh
 

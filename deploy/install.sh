@@ -3,15 +3,15 @@
 # from a copy of the source: deploy/install.sh install --name heat.example.net
 #
 #   install --name HOST [options]   from nothing to a page over TLS; run again, it changes only what is missing
-#   upgrade                         a backup, then the program anew from this copy of the source; settings stay
+#   upgrade [options]               a backup, then the program anew from this copy of the source; settings stay
 #   remove [--purge]                services and program; --purge also deletes settings, data and backups
 #
-# Options of install:
+# Options (upgrade takes the last two):
 #   --certificate FILE --key FILE   your certificate with its chain, and its key; without them one that signs itself is
 #                                   made, so that a first look is encrypted (browsers warn)
 #   --firm NAME                     stands on papers and letters
-#   --no-packages                   don't call apt-get: python3-venv, mosquitto, nginx, openssl, chromium are there
-#   --no-pdf                        leave chromium out: papers come as pages, not as PDF
+#   --no-packages                   don't call apt-get: python3-venv, mosquitto, nginx, openssl and Pango are there
+#   --no-pdf                        leave Pango out: papers come as pages, not as PDF
 set -eu
 umask 027
 
@@ -35,7 +35,7 @@ check_machine() {
 
 get_packages() {
     wanted="python3 python3-venv mosquitto nginx openssl ca-certificates"
-    [ "$pdf" = no ] || wanted="$wanted chromium"
+    [ "$pdf" = no ] || wanted="$wanted libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 fonts-dejavu-core"
     missing=""
     for package in $wanted; do
         dpkg-query -W -f '${Status}' "$package" 2>/dev/null | grep -q "ok installed" || missing="$missing $package"
@@ -199,6 +199,7 @@ do_install() {
 do_upgrade() {
     [ -f "$ENVIRONMENT" ] || fail "nothing is installed here: use install"
     name=$(sed -n 's|^FIELDFARE_PUBLIC_URL=https://||p' "$ENVIRONMENT")
+    get_packages
     if [ -n "$(ls -A "$DATA")" ]; then
         say "backing up $DATA"
         runuser -u fieldfare -- "$PROGRAM/bin/python" "$PROGRAM/deploy/backup.py" backup "$DATA" "$BACKUPS"

@@ -1,10 +1,14 @@
 #!/bin/sh
 # Installs the services that the tests start by themselves, where they are missing. Debian and its relatives.
 set -eu
+PATH=$PATH:/usr/sbin:/sbin
 
 missing=""
 need() { # command package
-    if ! command -v "$1" >/dev/null 2>&1 && [ ! -x "/usr/sbin/$1" ]; then missing="$missing $2"; fi
+    if ! command -v "$1" >/dev/null 2>&1; then missing="$missing $2"; fi
+}
+need_library() { # file package
+    if ! ldconfig -p | grep -q "^[[:space:]]*$1 "; then missing="$missing $2"; fi
 }
 need mosquitto mosquitto
 need mosquitto_pub mosquitto-clients
@@ -13,6 +17,9 @@ need chromium-headless-shell chromium-headless-shell
 need nginx nginx-light
 need pdftoppm poppler-utils
 need systemd-analyze systemd
+need_library libpango-1.0.so.0 libpango-1.0-0
+need_library libpangoft2-1.0.so.0 libpangoft2-1.0-0
+need_library libharfbuzz-subset.so.0 libharfbuzz-subset0
 if ! command -v postgres >/dev/null 2>&1 && ! ls /usr/lib/postgresql/*/bin/postgres >/dev/null 2>&1; then
     missing="$missing postgresql"
 fi

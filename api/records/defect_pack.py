@@ -228,14 +228,14 @@ def _site_file(text: str, *, contact: bool) -> str:
 
 
 def _paper(service: Service, contents: dict[str, Any], folder: Path) -> str:
-    """The paper as PDF; without a browser as HTML, and the note that says so."""
-    from fieldfare.dashboards.papers import NoBrowser, paper_html
+    """The paper as PDF; where none can be printed as HTML, and the note that says so."""
+    from fieldfare.dashboards.papers import NoPdf, paper_html
     from fieldfare.dashboards.papers.pdf import print_pdf
 
     page = paper_html("defect", "", contents, logo=service.firm.logo_address)
     try:
         (folder / "paper.pdf").write_bytes(print_pdf(page))
-    except NoBrowser as error:
+    except NoPdf as error:
         (folder / "paper.html").write_text(page, encoding="utf-8")
         return f"{error} The paper is paper.html instead; any browser prints it."
     return ""

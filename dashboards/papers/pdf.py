@@ -1,60 +1,78 @@
-"""Printing a paper's HTML to PDF with a headless browser of the Chromium family."""
+"""Printing a paper's HTML to PDF: the same HTML gives the same bytes, and nothing is fetched."""
 
 from __future__ import annotations
 
-import shutil
-import subprocess
-from pathlib import Path
-from tempfile import TemporaryDirectory
+import ctypes
+import hashlib
+import logging
+import sys
+from threading import Lock
+from typing import TYPE_CHECKING
 
 from fieldfare.analysis.errors import InputError
+from fieldfare.dashboards.papers.drawings import style_drawings
+from fieldfare.dashboards.papers.line_ends import trim_line_ends
 
-BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome", "microsoft-edge")
-"""Commands under which such a browser may be installed; the first found is used."""
-_OPTIONS = (
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--disable-extensions",
-    "--no-pdf-header-footer",
-)
-PATIENCE_S = 60
+if TYPE_CHECKING:
+    from types import ModuleType
 
-
-class NoBrowser(InputError):
-    """No browser is there that could print a PDF."""
+NEEDED = {
+    "libpango-1.0.so.0": "libpango-1.0-0",
+    "libpangoft2-1.0.so.0": "libpangoft2-1.0-0",
+    "libharfbuzz-subset.so.0": "libharfbuzz-subset0",
+}
+"""Libraries of the system that lay out text and cut typefaces down, with their Debian packages."""
+_ONE_AT_A_TIME = Lock()
+"""A paper takes a processor for up to a second: several at once would hold up the pages, and none ends sooner."""
 
 
-def find_browser() -> str:
-    """Path of an installed browser. Raises NoBrowser."""
-    for name in BROWSERS:
-        if (found := shutil.which(name)) is not None:
-            return found
-    raise NoBrowser("A PDF needs Chromium (Debian: apt install chromium), and none is installed.")
+class NoPdf(InputError):
+    """This machine lacks what prints a PDF."""
 
 
 def print_pdf(page: str) -> bytes:
-    """The PDF of an HTML document that stands alone. Raises NoBrowser."""
-    browser = find_browser()
-    with TemporaryDirectory(prefix="fieldfare-print-") as folder:
-        source, target = Path(folder) / "paper.html", Path(folder) / "paper.pdf"
-        source.write_text(page, encoding="utf-8")
-        command = [
-            browser,
-            *_OPTIONS,
-            f"--user-data-dir={folder}/profile",
-            f"--print-to-pdf={target}",
-            source.as_uri(),
-        ]
-        try:
-            done = subprocess.run(command, capture_output=True, timeout=PATIENCE_S, check=False)
-        except subprocess.TimeoutExpired:
-            raise NoBrowser(f"{browser} did not print within {PATIENCE_S} seconds.") from None
-        if not target.exists():
-            last = done.stderr.decode(errors="replace").strip().splitlines()[-1:] or ["no message"]
-            raise NoBrowser(f"{browser} printed nothing: {last[0]}")
-        return target.read_bytes()
+    """The PDF of an HTML document that stands alone, tagged for screen readers. Raises NoPdf.
+
+    Addresses other than `data:` are refused: what they name is left out, and the log says so.
+    """
+    weasyprint = _library()
+    from weasyprint.urls import URLFetcher
+
+    with _ONE_AT_A_TIME:
+        document = weasyprint.HTML(string=page, url_fetcher=URLFetcher(allowed_protocols={"data"}))
+        tree = document.etree_element
+        style_drawings(tree, [style.text or "" for style in tree.iter("style")])
+        for body in tree.iter("body"):
+            trim_line_ends(body)
+        identifier = hashlib.blake2b(page.encode(), digest_size=16).hexdigest()
+        made: bytes = document.write_pdf(pdf_tags=True, pdf_identifier=identifier.encode())
+    return made
+
+
+def _library() -> ModuleType:
+    """The PDF library; imported on first use, as it takes longer than a short command."""
+    # Its warnings name each property of the style sheets that paper has no use for.
+    logging.getLogger("weasyprint").setLevel(logging.ERROR)
+    try:
+        missing = [package for name, package in NEEDED.items() if not _is_there(name)]
+        if missing:
+            raise NoPdf(_lacking(missing))
+        import weasyprint
+    except OSError:  # a library that these need
+        raise NoPdf(_lacking(list(NEEDED.values()))) from None
+    return weasyprint
+
+
+def _is_there(library: str) -> bool:
+    """Asked before the import, which prints lines of its own. Elsewhere than on Linux the names differ."""
+    if sys.platform != "linux":
+        return True
+    try:
+        ctypes.CDLL(library)
+    except OSError:
+        return False
+    return True
+
+
+def _lacking(packages: list[str]) -> str:
+    return f"A PDF needs Pango, which is not installed (Debian: apt install {' '.join(packages)})."

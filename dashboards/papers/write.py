@@ -27,7 +27,7 @@ from fieldfare.dashboards.design_vs_measured import two_sides
 from fieldfare.dashboards.figures.index import chart
 from fieldfare.dashboards.pages.drawn import draw
 from fieldfare.dashboards.papers.defect import defect_shown
-from fieldfare.dashboards.papers.pdf import NoBrowser, print_pdf
+from fieldfare.dashboards.papers.pdf import NoPdf, print_pdf
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
 from fieldfare.dashboards.text.home_advice import advice
@@ -48,8 +48,8 @@ def write(kind: Kind, result: Result | dict[str, Any], out: Path, **context: Any
 
     result : a Result, or a paper's contents with `site`, `result` and, where at hand, `days`, `month_before`,
         `year_before`, `works`. context : further contents, and `made`, the date on the paper
-    Raises InputError for another ending; NoBrowser where a PDF was asked for and no browser is there: the
-    HTML is then written beside it.
+    Raises InputError for another ending; NoPdf where a PDF was asked for and this machine can print none:
+    the HTML is then written beside it.
     """
     if out.suffix.lower() not in ENDINGS:
         raise InputError(f"{out}: the file must end in {', '.join(ENDINGS)}")
@@ -67,10 +67,10 @@ def write(kind: Kind, result: Result | dict[str, Any], out: Path, **context: Any
         return
     try:
         out.write_bytes(print_pdf(page))
-    except NoBrowser as error:
+    except NoPdf as error:
         beside = out.with_suffix(".html")
         beside.write_text(page, encoding="utf-8")
-        raise NoBrowser(f"{error} Wrote {beside} instead; any browser prints it.") from None
+        raise NoPdf(f"{error} Wrote {beside} instead; any browser prints it.") from None
 
 
 def paper_html(
@@ -145,7 +145,7 @@ def paper_pdf(
     logo: str = "",
     language: str | None = None,
 ) -> bytes:
-    """The same paper printed by a headless browser. Raises NoBrowser."""
+    """The same paper as PDF. Raises NoPdf."""
     return print_pdf(paper_html(kind, period, contents, made=made, logo=logo, language=language))
 
 
@@ -270,10 +270,11 @@ def _foot(site: Site, result: dict[str, Any], made: date) -> str:
 def _style(foot: str) -> Markup:
     """The paper's style sheets in one, with the foot of each printed page."""
     text = "".join(c if c.isprintable() and c not in '"\\<>' else " " for c in foot)
-    page = (
-        f'@page {{ @bottom-left {{ content: "{text}"; font: 8.5pt "DejaVu Sans", sans-serif; color: #4d5a63;'
-        " } }"
-    )
+    numbered = _("page {page} of {pages}", page='" counter(page) "', pages='" counter(pages) "')
+    page = f"""@page {{
+  @bottom-left {{ content: "{text}"; font: 8.5pt "DejaVu Sans", sans-serif; color: #4d5a63 }}
+  @bottom-right {{ content: "{numbered}" }}
+}}"""
     return Markup("\n".join((text_of("figures.css"), text_of("paper.css"), page)))  # noqa: S704
 
 

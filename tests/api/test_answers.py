@@ -77,6 +77,14 @@ def test_the_paper_is_in_the_readers_words(web: Web) -> None:
     assert "Looked at, in this order" not in home.text
 
 
+def test_the_paper_is_printed_for_those_who_see_the_home(web: Web) -> None:
+    path = f"/sites/{OWN}/answers/cold/paper?form=pdf"
+    sent = web["householder"].get(path)
+    assert sent.headers["content-type"] == "application/pdf"
+    assert sent.content.startswith(b"%PDF-")
+    assert web["householder"].get(path.replace(OWN, OTHER)).status_code == 404
+
+
 def test_a_billed_amount_that_is_no_number_is_refused_in_words(web: Web) -> None:
     answer = web["installer"].get(f"/sites/{OWN}/answers/bill?billed_kwh=lots")
     assert "billed kwh must be a number" in answer.text

@@ -110,3 +110,9 @@ def test_an_import_loads_no_pandas(folder: Path) -> None:
     modules = _loaded(folder, "ingest alder-row readings.csv")
     assert "pyarrow.csv" in modules
     assert "pandas" not in modules
+
+
+def test_a_page_loads_nothing_that_prints_a_pdf(folder: Path) -> None:
+    modules = _loaded(folder, "report alder-row --month 2026-01 --out january.html")
+    assert "fieldfare.dashboards.papers.pdf" in modules
+    assert not _packages(modules) & {"weasyprint", "cssselect2", "tinycss2", "fontTools", "pydyf"}

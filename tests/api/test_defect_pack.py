@@ -33,7 +33,7 @@ from fieldfare.api.records.defect_recipe import MOST_LINES, NAME, recipe_for
 from fieldfare.api.records.defect_tables import PointFiles, event_rows, write_table
 from fieldfare.collector.simulated.design.spec import Household
 from fieldfare.collector.simulated.plant import random_plant, simulate, with_fault
-from fieldfare.dashboards.papers import NoBrowser
+from fieldfare.dashboards.papers import NoPdf
 from tests.api.web import OWN, Web, make_web
 
 HOME, CODE = "elm-court", "excessive_defrost"
@@ -201,7 +201,7 @@ def test_the_paper_claims_no_proof_and_says_who_may_open_what(
     service: Service, case: Case, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def none(page: str) -> bytes:
-        raise NoBrowser("A PDF needs a browser.")
+        raise NoPdf("A PDF needs what is not here.")
 
     monkeypatch.setattr("fieldfare.dashboards.papers.pdf.print_pdf", none)
     pack = write_to(service, case, tmp_path / "pack")

@@ -1,24 +1,20 @@
-"""Papers: month, winter check and hand-over as HTML that stands alone, as PDF and as JSON."""
+"""Papers: month, winter check and hand-over as HTML that stands alone and as JSON."""
 
 from __future__ import annotations
 
-import io
 from datetime import date
 from pathlib import Path
 
 import orjson
 import pytest
-from pypdf import PdfReader
 
 from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.reports.result import Result, analyse
 from fieldfare.dashboards.pages import home_page
-from fieldfare.dashboards.papers import NoBrowser, paper_html, write
-from fieldfare.dashboards.papers import pdf as pdf_of
+from fieldfare.dashboards.papers import paper_html, write
 from fieldfare.dashboards.papers.write import too_early
 from tests.dashboards.conftest import HOUSEHOLDER, LAST, NOW, Plant
 from tests.dashboards.test_pages import month_of, text_of
-from tests.services import binary
 
 KINDS = ("month", "winter_check", "hand_over")
 MADE = date(2025, 2, 2)
@@ -114,28 +110,3 @@ def test_json_holds_all_that_the_paper_is_made_from(full: Plant, tmp_path: Path)
 def test_another_ending_is_refused(full: Plant, tmp_path: Path) -> None:
     with pytest.raises(InputError, match=r"must end in \.html"):
         write("month", result_for(full, "month"), tmp_path / "m.docx")
-
-
-def test_without_a_browser_the_html_is_written_and_said(
-    full: Plant, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(pdf_of, "BROWSERS", ("no-such-browser-here",))
-    with pytest.raises(NoBrowser, match="needs Chromium") as caught:
-        write("month", result_for(full, "month"), tmp_path / "m.pdf")
-    assert str(tmp_path / "m.html") in str(caught.value)
-    assert (tmp_path / "m.html").stat().st_size > 5000
-
-
-def test_the_pdf_is_a4_with_numbered_pages_and_its_text(cycling: Plant, tmp_path: Path) -> None:
-    binary("chromium")
-    write("winter_check", result_for(cycling, "winter_check"), tmp_path / "w.pdf", made=MADE)
-    reader = PdfReader(io.BytesIO((tmp_path / "w.pdf").read_bytes()))
-    width, height = (float(v) for v in reader.pages[0].mediabox[2:])
-    assert (width, height) == (pytest.approx(595, abs=2), pytest.approx(842, abs=2))
-    n = len(reader.pages)
-    assert 2 <= n <= 5
-    for i, page in enumerate(reader.pages, 1):
-        text = page.extract_text()
-        assert f"page {i} of {n}" in text
-        assert cycling.site.site.name in text
-    assert all(not page.images for page in reader.pages), "figures are vectors"

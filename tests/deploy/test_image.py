@@ -13,6 +13,8 @@ from typing import Any
 import pytest
 import yaml
 
+from fieldfare.dashboards.papers.pdf import NEEDED
+
 DEPLOY = Path(__file__).parents[2] / "deploy"
 LOCK = DEPLOY / "requirements.lock"
 PROJECT = DEPLOY.parent / "pyproject.toml"
@@ -70,7 +72,6 @@ def test_the_image_is_built_from_the_lock_and_runs_without_rights() -> None:
     recipe = (DEPLOY / "Dockerfile").read_text()
     assert "--require-hashes -r deploy/requirements.lock" in recipe
     assert re.search(r"^USER 10001$", recipe, re.M)
-    assert "chromium" in recipe
     assert "/healthz" in recipe
     for source in re.findall(r"^COPY (?!--from)(.+) \S+$", recipe, re.M):
         for name in source.split():
@@ -78,6 +79,19 @@ def test_the_image_is_built_from_the_lock_and_runs_without_rights() -> None:
     service = yaml.safe_load((DEPLOY / "compose.yaml").read_text())["services"]["service"]
     assert service["read_only"] is True
     assert service["cap_drop"] == ["ALL"]
+
+
+@pytest.mark.parametrize(
+    "path", ["Dockerfile", "install.sh", "README.md", "../README.md", "../tests/install-services.sh"]
+)
+def test_what_prints_a_pdf_is_named_wherever_packages_are(path: str) -> None:
+    text = (DEPLOY / path).read_text()
+    assert not [package for package in NEEDED.values() if package not in text]
+
+
+@pytest.mark.parametrize("path", ["Dockerfile", "install.sh"])
+def test_no_browser_is_installed_for_the_service(path: str) -> None:
+    assert "chromium" not in (DEPLOY / path).read_text()
 
 
 def test_the_installer_names_what_is_wrong_and_its_files_are_here() -> None:
