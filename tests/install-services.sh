@@ -15,7 +15,6 @@ need mosquitto_pub mosquitto-clients
 need influxd influxdb
 need chromium-headless-shell chromium-headless-shell
 need nginx nginx-light
-need pdftoppm poppler-utils
 need systemd-analyze systemd
 need_library libpango-1.0.so.0 libpango-1.0-0
 need_library libpangoft2-1.0.so.0 libpangoft2-1.0-0
