@@ -3,6 +3,7 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 LOCK := deploy/requirements.lock
+DEMO_LOCK := deploy/requirements-demo.lock
 TEST_LOCK := deploy/requirements-test.lock
 WORKERS ?= 2
 FOLDERS := $(shell find analysis collector api dashboards -type d -not -name __pycache__)
@@ -29,7 +30,12 @@ $(VENV)/.ready-test: $(TEST_LOCK) $(VENV)/.ready
 system:
 	sh tests/install-services.sh
 
-demo: setup
+# The simulator compiles itself with numba, which the service does not need.
+$(VENV)/.ready-demo: $(DEMO_LOCK) $(VENV)/.ready
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r $(DEMO_LOCK)
+	touch $@
+
+demo: $(VENV)/.ready-demo
 	$(BIN)/fieldfare demo
 
 lint: setup-test
@@ -51,6 +57,7 @@ bench: setup-test system
 
 lock:
 	uv pip compile --universal --python-version 3.11 --extra postgresql --generate-hashes --no-header pyproject.toml -o $(LOCK)
+	uv pip compile --universal --python-version 3.11 --extra simulator --generate-hashes --no-header -c $(LOCK) pyproject.toml -o $(DEMO_LOCK)
 	uv pip compile --universal --python-version 3.11 --all-extras --group test --group docs --generate-hashes --no-header -c $(LOCK) pyproject.toml -o $(TEST_LOCK)
 
 clean:
