@@ -35,8 +35,8 @@ def design_use(site: Site, days: Table, whole_share: float) -> tuple[DesignElect
     water = 0.0
     if site.hot_water is not None:
         water = (design.hot_water_kwh_per_year or USUAL_HOT_WATER_KWH) / 365.0
-    whole = days.floats("n_electricity") >= whole_share * days.floats("n_minutes")
-    used: Floats = np.where(whole & ~filled_with_zeros(days), days.floats("e_total"), np.nan)
+    whole = days.floats("minutes_electricity_known") >= whole_share * days.floats("minutes_total")
+    used: Floats = np.where(whole & ~filled_with_zeros(days), days.floats("electricity_total_kwh"), np.nan)
     expected = design_electricity(
         days.floats("outdoor"),
         coefficient_w_per_k=coefficient,

@@ -168,7 +168,7 @@ def _with_unseen_heat(site: Site, figures: Figures, days: Table) -> Figures:
                 return estimate
             return replace(estimate, low=estimate.low * max(1.0 - unseen.most_kwh / heat, 0.0))
 
-        total, space = known_sum(days, "q_total"), known_sum(days, "q_space")
+        total, space = known_sum(days, "heat_total_kwh"), known_sum(days, "heat_space_kwh")
         p = replace(
             p,
             boundaries={name: less(e, total) for name, e in p.boundaries.items()},

@@ -37,7 +37,13 @@ def test_healthy_plants_leave_nothing_open(seed: int) -> None:
 
 
 def facts(runs: dict[str, object] | None = None, **days: float) -> Facts:
-    given = {"n_running": 600.0, "n_rest": 840.0, "e_total": 20.0, "e_idle": 0.0, "above_curve": 1.0} | days
+    given = {
+        "minutes_running": 600.0,
+        "minutes_rest": 840.0,
+        "electricity_total_kwh": 20.0,
+        "electricity_idle_kwh": 0.0,
+        "above_curve": 1.0,
+    } | days
     table = Table({"day": DAYS, **{name: np.full(10, value) for name, value in given.items()}})
     empty = Table({"day": DAYS[:0]})
     return Facts(table, Table({"day": DAYS, **runs}) if runs else empty, empty, empty, empty)
@@ -63,7 +69,9 @@ def test_a_finding_comes_first() -> None:
 
 def test_usual_pumps_are_explained_and_large_ones_are_not() -> None:
     """8 kW: 5 kWh of pumps in 100 hours are 50 W; 40 kWh are 400 W, four times what such pumps draw."""
-    assert "50 W in 100 hours of running" in (told("pumps_and_standby", 5.0 + 7.0, facts(e_idle=0.7)) or "")
+    assert "50 W in 100 hours of running" in (
+        told("pumps_and_standby", 5.0 + 7.0, facts(electricity_idle_kwh=0.7)) or ""
+    )
     assert told("pumps_and_standby", 40.0, facts()) == ""
 
 
@@ -86,11 +94,13 @@ def test_runs_as_long_as_the_load_lets_them_be_are_mild_weather() -> None:
 
 
 def test_a_heater_in_the_cold_is_the_designs_wish_and_in_mild_weather_is_not() -> None:
-    cold = facts(e_backup=2.0, e_backup_mild=0.0, e_immersion=0.0)
+    cold = facts(electricity_backup_kwh=2.0, electricity_backup_mild_kwh=0.0, electricity_immersion_kwh=0.0)
     assert "below -3 °C" in (told("direct_electric_heat", 20.0, cold) or "")
-    mild = facts(e_backup=2.0, e_backup_mild=2.0, e_immersion=0.0)
+    mild = facts(electricity_backup_kwh=2.0, electricity_backup_mild_kwh=2.0, electricity_immersion_kwh=0.0)
     assert told("direct_electric_heat", 20.0, mild) == ""
-    immersion = facts(e_backup=0.0, e_backup_mild=0.0, e_immersion=2.0)
+    immersion = facts(
+        electricity_backup_kwh=0.0, electricity_backup_mild_kwh=0.0, electricity_immersion_kwh=2.0
+    )
     assert "Disinfection" in (told("direct_electric_heat", 20.0, immersion) or "")
 
 
