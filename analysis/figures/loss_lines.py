@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 DEAR_SHARE = 0.05
 """Share of the electricity from which a part must be accounted for (a twentieth of the bill; common
 practice)."""
-FINDINGS_OF = {
+FINDINGS_OF: dict[str, tuple[str, ...]] = {
     "flow_temperature_above_curve": ("flow_temperature_above_curve", "no_weather_compensation"),
     "cycling": ("short_cycling",),
     "defrost": ("excessive_defrost", "defrost_without_frost"),

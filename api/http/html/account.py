@@ -28,7 +28,7 @@ from fieldfare.api.people.passwords import check_strength
 from fieldfare.api.people.sign_in import LiveSession, same
 from fieldfare.dashboards import pages
 
-router = APIRouter()
+router: APIRouter = APIRouter()
 Name = Annotated[str, Form(max_length=80)]
 Secret = Annotated[str, Form(max_length=1024)]
 Credential = Annotated[str, Form(max_length=20_000)]

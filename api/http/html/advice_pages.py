@@ -30,7 +30,7 @@ from fieldfare.api.http.html.reader_language import in_readers_language
 from fieldfare.api.http.html.screens import Csrf, reader, see_other, visitor, writer
 from fieldfare.dashboards import pages
 
-router = APIRouter()
+router: APIRouter = APIRouter()
 OptionalFile = Annotated[UploadFile | None, File()]
 MOST_BYTES = 1_000_000
 """Of a forecast; a month by the hour is a twentieth of it."""

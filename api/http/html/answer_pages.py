@@ -17,7 +17,7 @@ from fieldfare.api.people.access import Actor
 from fieldfare.api.records.papers import answer_paper, rendered
 from fieldfare.dashboards import pages
 
-router = APIRouter()
+router: APIRouter = APIRouter()
 _FIELDS = (
     "from",
     "to",

@@ -37,7 +37,7 @@ from fieldfare.api.visits.rows import homes_of
 from fieldfare.dashboards import pages
 from fieldfare.dashboards.text import words
 
-router = APIRouter()
+router: APIRouter = APIRouter()
 Text = Annotated[str, Form(max_length=10_000)]
 USUAL_TIME = time(9, 0)
 

@@ -44,7 +44,7 @@ from fieldfare.api.people.access import Actor
 from fieldfare.api.records.papers import winter_paper
 from fieldfare.dashboards import assets, pages
 
-router = APIRouter()
+router: APIRouter = APIRouter()
 HOMES_SHOWN = 60
 ENTRIES_AT_ONCE = 400
 

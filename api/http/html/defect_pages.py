@@ -13,7 +13,7 @@ from fieldfare.api.http.schemas import Code
 from fieldfare.api.records.defect_pack import case_of
 from fieldfare.dashboards import pages
 
-router = APIRouter()
+router: APIRouter = APIRouter()
 
 
 @router.get("/sites/{site_id}/findings/{code}/pack")

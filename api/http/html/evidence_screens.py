@@ -11,7 +11,7 @@ from fieldfare.api.http.auth import AppStateHere, PlantHere
 from fieldfare.api.http.html.screens import reader
 from fieldfare.dashboards import pages
 
-router = APIRouter()
+router: APIRouter = APIRouter()
 
 
 @router.get("/sites/{site_id}/figures/event.json")

@@ -41,7 +41,7 @@ from fieldfare.api.records.sign_off import is_sign_off
 from fieldfare.dashboards import pages
 from fieldfare.dashboards.text import words
 
-router = APIRouter()
+router: APIRouter = APIRouter()
 Text = Annotated[str, Form(max_length=10_000)]
 Uploads = Annotated[list[UploadFile], File()]
 

@@ -36,7 +36,7 @@ from fieldfare.dashboards import pages
 from fieldfare.dashboards.day_rows import day_rows, rows_of_result
 from fieldfare.dashboards.figures.two_homes import Home
 
-router = APIRouter()
+router: APIRouter = APIRouter()
 Text = Annotated[str, Form(max_length=1000)]
 Sites = Annotated[list[str], Query(max_length=3000)]
 

@@ -17,7 +17,7 @@ from fieldfare.api.people.accounts import INVITED_FOR
 from fieldfare.api.people.inviting import take_in, welcome_address
 from fieldfare.dashboards import pages
 
-router = APIRouter()
+router: APIRouter = APIRouter()
 
 
 @router.post("/sites/{site_id}/householder")

@@ -10,7 +10,7 @@ from fastapi.responses import HTMLResponse, Response
 from fieldfare.api.http.html.screens import reader, visitor
 from fieldfare.dashboards import pages
 
-router = APIRouter()
+router: APIRouter = APIRouter()
 
 
 @router.get("/handbook")

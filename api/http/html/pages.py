@@ -35,7 +35,7 @@ from fieldfare.api.people.sign_in import same
 from fieldfare.api.records.papers import paper_for, rendered
 from fieldfare.dashboards import pages as looks
 
-router = APIRouter()
+router: APIRouter = APIRouter()
 Secret = Annotated[str, Form(max_length=1024)]
 Email = Annotated[str, Form(max_length=254)]
 

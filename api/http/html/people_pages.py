@@ -26,7 +26,7 @@ from fieldfare.api.people.accounts import INVITED_FOR, PersonRow
 from fieldfare.api.people.inviting import take_in, welcome_address
 from fieldfare.dashboards import pages
 
-router = APIRouter()
+router: APIRouter = APIRouter()
 Text = Annotated[str, Form(max_length=300)]
 
 

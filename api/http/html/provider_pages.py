@@ -23,7 +23,7 @@ from fieldfare.api.people.provider import STARTED_FOR_S, Provider
 from fieldfare.api.people.sign_in import same
 from fieldfare.dashboards import pages
 
-router = APIRouter()
+router: APIRouter = APIRouter()
 
 
 @router.post("/sign-in/provider")

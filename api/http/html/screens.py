@@ -51,7 +51,7 @@ from fieldfare.api.running.intake import check_site_text
 from fieldfare.collector.csv.column_mapping import TIME_FORMATS, points_toml, propose
 from fieldfare.dashboards import assets, pages
 
-router = APIRouter()
+router: APIRouter = APIRouter()
 FOR_EVER = {"Cache-Control": "public, max-age=31536000, immutable"}
 NO_STORE = {"Cache-Control": "no-store"}
 """For pages with a secret on them, and those that are old at once."""

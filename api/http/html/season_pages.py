@@ -23,7 +23,7 @@ from fieldfare.api.people.access import OF_THE_FIRM
 from fieldfare.api.records.tuning_log import checked_step
 from fieldfare.dashboards import pages
 
-router = APIRouter()
+router: APIRouter = APIRouter()
 Short = Annotated[str, Form(max_length=40)]
 Values = Annotated[list[str], Form()]
 

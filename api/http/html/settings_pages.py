@@ -27,7 +27,7 @@ from fieldfare.api.people.access import OF_THE_FIRM, Actor
 from fieldfare.dashboards import pages
 from fieldfare.dashboards.text import words
 
-router = APIRouter()
+router: APIRouter = APIRouter()
 Text = Annotated[str, Form(max_length=2000)]
 Ticks = Annotated[list[str], Form()]
 _LOGO_POLICY = "default-src 'none'; style-src 'unsafe-inline'; sandbox"

@@ -30,7 +30,7 @@ from fieldfare.dashboards import pages
 from fieldfare.dashboards.site_edit import edited
 from fieldfare.dashboards.site_fields import is_field, values_of
 
-router = APIRouter()
+router: APIRouter = APIRouter()
 MOST_FIELDS = 1500
 
 

@@ -26,7 +26,7 @@ from fieldfare.api.visits.rows import (
 from fieldfare.dashboards import pages
 from fieldfare.dashboards.visit_list import contact_words, visit_list
 
-router = APIRouter()
+router: APIRouter = APIRouter()
 SHOWN_AHEAD = timedelta(days=14)
 DAY = timedelta(days=1)
 

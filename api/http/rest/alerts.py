@@ -27,7 +27,7 @@ from fieldfare.api.http.schemas import (
 )
 from fieldfare.api.people.access import Actor
 
-router = APIRouter(tags=["alerts"])
+router: APIRouter = APIRouter(tags=["alerts"])
 AlertId = Annotated[RowId, Path(description="The alert's number.")]
 FindingCode = Annotated[
     str,

@@ -21,7 +21,7 @@ from fieldfare.api.http.auth import (
 from fieldfare.api.http.schemas import FromDay, SomeDay, ToDay
 from fieldfare.api.people.access import Actor
 
-router = APIRouter(tags=["results"])
+router: APIRouter = APIRouter(tags=["results"])
 Amount = Annotated[float | None, Query(ge=0, le=1e7)]
 Hour = Annotated[int | None, Query(ge=0, le=24, description="Local hour.")]
 

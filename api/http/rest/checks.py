@@ -20,7 +20,7 @@ from fieldfare.api.http.photo_actions import remove_photo
 from fieldfare.api.http.schemas import Moment, RowId, Shape
 from fieldfare.api.people.access import Actor
 
-router = APIRouter(tags=["checks"])
+router: APIRouter = APIRouter(tags=["checks"])
 Check = Annotated[Literal["winter", "service", "commissioning"], Path(alias="kind")]
 Period = Annotated[str, Path(pattern=r"^(\d{4}|first)$", examples=["2026"])]
 PhotoId = Annotated[str, Path(pattern=r"^[0-9a-f]{32}$", description="Made by the sender, at random.")]

@@ -14,7 +14,7 @@ from fieldfare.api.http.schemas import FromDay, ToDay
 from fieldfare.api.people.access import Actor
 from fieldfare.api.records.defect_pack import case_of, zipped
 
-router = APIRouter(tags=["results"])
+router: APIRouter = APIRouter(tags=["results"])
 
 
 @router.get(

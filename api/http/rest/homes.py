@@ -25,7 +25,7 @@ from fieldfare.api.records.erasure import erase_site
 from fieldfare.api.records.home_rights import consents, export_home, give_consent
 from fieldfare.api.records.retention import KEPT
 
-router = APIRouter(tags=["the householder's rights"])
+router: APIRouter = APIRouter(tags=["the householder's rights"])
 
 
 @router.get("/retention")

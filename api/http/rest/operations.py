@@ -18,8 +18,8 @@ from fieldfare.api.http.schemas import (
 from fieldfare.api.jobs.leases import RunRow
 from fieldfare.api.people.access import Actor
 
-router = APIRouter(tags=["operation"])
-outside = APIRouter(tags=["operation"])
+router: APIRouter = APIRouter(tags=["operation"])
+outside: APIRouter = APIRouter(tags=["operation"])
 """Routes at the root instead of under the API's prefix."""
 
 

@@ -55,7 +55,7 @@ from fieldfare.api.people.audit import AuditRow
 from fieldfare.api.people.inviting import take_in, welcome_address
 from fieldfare.api.people.passwords import check_strength
 
-router = APIRouter(tags=["people"])
+router: APIRouter = APIRouter(tags=["people"])
 Key = Annotated[str, Path(pattern=r"^[0-9a-f]{16}$")]
 
 

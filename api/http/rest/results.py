@@ -36,7 +36,7 @@ from fieldfare.api.http.schemas import (
 )
 from fieldfare.api.people.access import Actor
 
-router = APIRouter(tags=["results"])
+router: APIRouter = APIRouter(tags=["results"])
 
 
 @router.get("/sites/{site_id}/result", response_model=ResultDocument)

@@ -15,7 +15,7 @@ from fieldfare.api.people.access import Actor
 from fieldfare.api.records.maintenance_log import WorkRow
 from fieldfare.api.records.tuning_log import checked_step
 
-router = APIRouter(tags=["results"])
+router: APIRouter = APIRouter(tags=["results"])
 Values = Annotated[list[float], Field(min_length=1, max_length=2)]
 
 

@@ -30,7 +30,7 @@ from fieldfare.api.records.erasure import erase_site
 from fieldfare.api.records.site_file_rights import file_for
 from fieldfare.api.running.intake import check_site_text, take_senml
 
-router = APIRouter(tags=["sites"])
+router: APIRouter = APIRouter(tags=["sites"])
 
 
 @router.get("/sites")

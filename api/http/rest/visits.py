@@ -29,7 +29,7 @@ from fieldfare.api.visits.bookings import (
 from fieldfare.api.visits.rows import job_minutes, visit_rows
 from fieldfare.dashboards.visit_list import visit_list
 
-router = APIRouter(tags=["visits"])
+router: APIRouter = APIRouter(tags=["visits"])
 
 
 class VisitIn(Shape):

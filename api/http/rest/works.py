@@ -26,7 +26,7 @@ from fieldfare.api.records.papers import (
     rendered,
 )
 
-router = APIRouter(tags=["works and papers"])
+router: APIRouter = APIRouter(tags=["works and papers"])
 
 
 @router.get("/sites/{site_id}/works")
