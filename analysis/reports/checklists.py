@@ -20,7 +20,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Callable, Iterable
-from typing import Annotated, ClassVar, get_args, Literal
+from typing import Annotated, ClassVar, Literal, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 

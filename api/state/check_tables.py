@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Any, ClassVar
+from typing import Any
 
 from sqlalchemy import ForeignKey, Integer, String, Text, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column
@@ -16,7 +16,7 @@ class CheckSheet(Base):
     """A check of a home: winter, annual service or commissioning. Signed while it has a job."""
 
     __tablename__ = "check_sheets"
-    __table_args__: ClassVar[tuple[UniqueConstraint]] = (UniqueConstraint("site", "kind", "period"),)
+    __table_args__ = (UniqueConstraint("site", "kind", "period"),)
 
     id: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=True)
     site: Mapped[str] = mapped_column(String(40), ForeignKey("sites.id", ondelete="CASCADE"))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Any, ClassVar
+from typing import Any
 
 from sqlalchemy import BigInteger, Boolean, ForeignKey, Integer, String, Text, UniqueConstraint, false
 from sqlalchemy.orm import Mapped, mapped_column
@@ -44,7 +44,7 @@ class SavedView(Base):
     """A saved fleet view: its name and address (filters and order)."""
 
     __tablename__ = "saved_views"
-    __table_args__: ClassVar[tuple[UniqueConstraint]] = (UniqueConstraint("person", "name"),)
+    __table_args__ = (UniqueConstraint("person", "name"),)
 
     id: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=True)
     person: Mapped[int] = mapped_column(ForeignKey("people.id", ondelete="CASCADE"))

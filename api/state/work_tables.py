@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, datetime
-from typing import Any, ClassVar
+from typing import Any
 
 from sqlalchemy import Date, ForeignKey, Integer, String, Text, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column
@@ -20,7 +20,7 @@ class JobRun(Base):
     """One run of due work: kind, site (empty for the firm), and the date or hour it was due for."""
 
     __tablename__ = "job_runs"
-    __table_args__: ClassVar[tuple[UniqueConstraint]] = (UniqueConstraint("kind", "site", "due"),)
+    __table_args__ = (UniqueConstraint("kind", "site", "due"),)
 
     id: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=True)
     kind: Mapped[str] = mapped_column(String(16))
@@ -39,7 +39,7 @@ class Alert(Base):
     """Life cycle of one finding at one site."""
 
     __tablename__ = "alerts"
-    __table_args__: ClassVar[tuple[UniqueConstraint]] = (UniqueConstraint("site", "code"),)
+    __table_args__ = (UniqueConstraint("site", "code"),)
 
     id: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=True)
     site: Mapped[str] = _site()
