@@ -8,7 +8,7 @@ TEST_LOCK := deploy/requirements-test.lock
 WORKERS ?= 2
 FOLDERS := $(shell find analysis collector api dashboards -type d -not -name __pycache__)
 
-.PHONY: setup setup-test system demo test lint docs bench lock clean
+.PHONY: setup setup-test system demo test coverage lint docs bench lock clean
 
 setup: $(VENV)/.ready
 
@@ -46,6 +46,11 @@ lint: setup-test
 test: setup-test system lint
 	$(BIN)/python -m pytest -n $(WORKERS) --dist loadfile --no-loadscope-reorder
 
+# Tracing makes the tests about twice as slow, so it is not a part of `make test`.
+coverage: setup-test system
+	$(BIN)/python -m pytest -n $(WORKERS) --dist loadfile --no-loadscope-reorder --cov --cov-report=
+	$(BIN)/python -m tests.coverage_floors
+
 # Needs no network; a warning is an error.
 docs: setup-test
 	$(BIN)/python -m sphinx -W --keep-going --quiet -b html docs docs/_build/html
@@ -61,4 +66,4 @@ lock:
 	uv pip compile --universal --python-version 3.11 --all-extras --group test --group docs --generate-hashes --no-header -c $(LOCK) pyproject.toml -o $(TEST_LOCK)
 
 clean:
-	rm -rf $(VENV) build docs/_build docs/handbook .pytest_cache .mypy_cache .ruff_cache
+	rm -rf $(VENV) .coverage build docs/_build docs/handbook .pytest_cache .mypy_cache .ruff_cache

@@ -46,7 +46,7 @@ class _Alike:
 
 
 def clock_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
-    """Columns of the days table, described in `columns/data.py`; none without electricity or a second signal."""
+    """Columns of the days table, described in `columns/data.py`; none without a second signal."""
     grid, plant = minutes.grid, minutes.balance
     unit = plant.heat_pump
     out: dict[str, object] = {}

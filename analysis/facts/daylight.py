@@ -25,7 +25,7 @@ or west."""
 def daylight_columns(
     site: Site, minutes: Minutes, day: Segments, dates: NDArray[np.datetime64]
 ) -> dict[str, object]:
-    """Columns of the days table, described in `columns/data.py`; none without a longitude or outdoor measurements.
+    """Columns of the days table, described in `columns/data.py`; none without a longitude or readings.
 
     dates : datetime64 (d,), the local days
     """

@@ -46,8 +46,8 @@ class _Chosen(Mapping[str, NDArray[Any]]):
 class Table:
     """Read-only columns of equal length (n,) by name.
 
-    Numbers are float64 with nan for unknown, or integers; times datetime64; words objects. A column of the days
-    table that the site doesn't carry reads as its `absent` value (see `columns/`).
+    Numbers are float64 with nan for unknown, or integers; times datetime64; words objects. A column of the
+    days table that the site doesn't carry reads as its `absent` value (see `columns/`).
     """
 
     __slots__ = ("_columns", "_length")

@@ -13,7 +13,7 @@ import pytest
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.loss_lines import DEAR_SHARE, FINDINGS_OF, accounted
-from fieldfare.analysis.figures.losses import CAUSES, Loss
+from fieldfare.analysis.figures.losses import CAUSES, Loss, _given_again
 from fieldfare.analysis.findings.model import Finding
 from fieldfare.analysis.minutes.operating_state import HEATING
 from fieldfare.analysis.plant.load import parse_site
@@ -60,6 +60,13 @@ def told(cause: str, kwh: float, found: Facts, *findings: Finding, because: str 
 def test_cheap_parts_and_savings_need_no_line() -> None:
     assert told("cycling", DEAR_SHARE * 200.0 - 1.0, facts()) is None
     assert told("part_load", 50.0, facts()) is None
+
+
+@pytest.mark.parametrize(("heat", "expected"), [(0.0, 0.0), (15.0, 10 * 1.0 / 3.0)])
+def test_heat_of_defrosts_is_given_again_only_at_a_known_performance(heat: float, expected: float) -> None:
+    """Ten days with 1 kWh drawn each; a heat meter that stands still tells no performance."""
+    days = facts(heat_defrost_taken_kwh=1.0, expected_heat_space_kwh=heat, expected_used_space_kwh=5.0).days
+    assert _given_again(days) == pytest.approx(expected)
 
 
 def test_a_finding_comes_first() -> None:

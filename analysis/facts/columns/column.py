@@ -18,8 +18,8 @@ class Column:
 
     unit : of the values; "" for dates and counts. meaning : in one sentence
     source : module of `analysis/facts` that makes it
-    needs : what a site must have to fill it, mostly measured quantities, alternatives with `|` between them; a
-        site without one of them doesn't carry the column
+    needs : what a site must have to fill it, mostly measured quantities, alternatives with `|` between them;
+        a site without one of them doesn't carry the column
     absent : what a reader gets there: nan for unknown, 0 for minutes and sums of minutes that never were
     optional : made only where the module finds what it takes, so that its presence says something
     """
@@ -48,7 +48,7 @@ def made_by(
     absent: float = math.nan,
     optional: bool = False,
 ) -> tuple[Column, ...]:
-    """Columns of one module: name, unit, meaning and the quantities that each needs beside the common ones."""
+    """Columns of one module: name, unit, meaning and the quantities that each needs beside `needs`."""
     return tuple(
         Column(name, unit, meaning, (*needs, *own), source, absent, optional)
         for name, unit, meaning, *own in columns

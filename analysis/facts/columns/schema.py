@@ -5,13 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, TypeVar
 
-from fieldfare.analysis.facts.columns import data, energy, operation, water
 from fieldfare.analysis.facts.columns.column import Column
+from fieldfare.analysis.facts.columns.data import COLUMNS as DATA
+from fieldfare.analysis.facts.columns.energy import COLUMNS as ENERGY
+from fieldfare.analysis.facts.columns.operation import COLUMNS as OPERATION
+from fieldfare.analysis.facts.columns.water import COLUMNS as WATER
 
 if TYPE_CHECKING:
     from fieldfare.analysis.plant.site import Site
 
-COLUMNS: dict[str, Column] = {c.name: c for part in (data, energy, operation, water) for c in part.COLUMNS}
+COLUMNS: dict[str, Column] = {c.name: c for part in (DATA, ENERGY, OPERATION, WATER) for c in part}
 """Every column by name; one for each point, quantity, zone or level by its name up to the dot."""
 
 T = TypeVar("T")
@@ -32,7 +35,7 @@ def absent_value(name: str) -> float | None:
 
 
 def fillings(site: Site) -> frozenset[str]:
-    """What a site has to fill columns with: the quantities it measures, and `no_hot_water` where it makes none."""
+    """The quantities that a site measures, and `no_hot_water` where it makes none."""
     none_made = () if site.hot_water is not None else ("no_hot_water",)
     return frozenset((*(point.quantity for point in site.point), *none_made))
 
