@@ -114,8 +114,11 @@ class Table:
         return median(values) if len(values) else float("nan")
 
     def knows(self, name: str) -> bool:
-        """Whether the column exists and has any known value."""
-        return name in self._columns and len(known(self._columns[name])) > 0
+        """Whether a column has any known value; False for a name that nothing stands for."""
+        values = self._columns.get(name)
+        if values is None:
+            return self._length > 0 and absent_value(name) == 0.0
+        return len(known(values)) > 0
 
     def where(self, rows: NDArray[Any] | slice) -> Table:
         """Selected rows: by mask, indices, or a slice (a view)."""

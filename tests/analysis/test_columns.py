@@ -134,6 +134,7 @@ def test_what_a_site_does_not_carry_reads_the_same(ids: tuple[str, ...]) -> None
             assert not np.nansum(whole[name]), f"{name} has values"
             continue
         np.testing.assert_array_equal(days[name], whole[name], err_msg=name)
+        assert days.knows(name) == whole.knows(name), name
         if whole[name].dtype.kind != "M":
             np.testing.assert_array_equal(days.floats(name), whole.floats(name), err_msg=name)
 
