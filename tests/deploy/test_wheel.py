@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import subprocess
 import sys
 import sysconfig
@@ -19,7 +20,12 @@ def installed(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The command of a fresh environment: the wheel, and the locked packages that these tests run with."""
     folder = tmp_path_factory.mktemp("wheel")
     pip = [sys.executable, "-m", "pip", "--disable-pip-version-check", "--quiet"]
-    subprocess.run([*pip, "wheel", "--no-deps", "--wheel-dir", str(folder), str(ROOT)], check=True)
+    source = folder / "source"  # a build leaves files in its tree
+    for room in ("analysis", "api", "collector", "dashboards"):
+        shutil.copytree(ROOT / room, source / room, ignore=shutil.ignore_patterns("__pycache__"))
+    for name in ("pyproject.toml", "README.md", "LICENSE"):
+        shutil.copy(ROOT / name, source)
+    subprocess.run([*pip, "wheel", "--no-deps", "--wheel-dir", str(folder), str(source)], check=True)
     (wheel,) = folder.glob("fieldfare-*.whl")
     home = folder / "home"
     venv.create(home, with_pip=False)
