@@ -3,11 +3,12 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 LOCK := deploy/requirements.lock
+DEMO_LOCK := deploy/requirements-demo.lock
 TEST_LOCK := deploy/requirements-test.lock
 WORKERS ?= 2
 FOLDERS := $(shell find analysis collector api dashboards -type d -not -name __pycache__)
 
-.PHONY: setup setup-test system demo test lint docs bench lock clean
+.PHONY: setup setup-test system demo test coverage lint docs bench lock clean
 
 setup: $(VENV)/.ready
 
@@ -29,7 +30,12 @@ $(VENV)/.ready-test: $(TEST_LOCK) $(VENV)/.ready
 system:
 	sh tests/install-services.sh
 
-demo: setup
+# The simulator compiles itself with numba, which the service does not need.
+$(VENV)/.ready-demo: $(DEMO_LOCK) $(VENV)/.ready
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r $(DEMO_LOCK)
+	touch $@
+
+demo: $(VENV)/.ready-demo
 	$(BIN)/fieldfare demo
 
 lint: setup-test
@@ -39,6 +45,11 @@ lint: setup-test
 
 test: setup-test system lint
 	$(BIN)/python -m pytest -n $(WORKERS) --dist loadfile --no-loadscope-reorder
+
+# Tracing makes the tests about twice as slow, so it is not a part of `make test`.
+coverage: setup-test system
+	$(BIN)/python -m pytest -n $(WORKERS) --dist loadfile --no-loadscope-reorder --cov --cov-report=
+	$(BIN)/python -m tests.coverage_floors
 
 # Needs no network; a warning is an error.
 docs: setup-test
@@ -51,7 +62,8 @@ bench: setup-test system
 
 lock:
 	uv pip compile --universal --python-version 3.11 --extra postgresql --generate-hashes --no-header pyproject.toml -o $(LOCK)
+	uv pip compile --universal --python-version 3.11 --extra simulator --generate-hashes --no-header -c $(LOCK) pyproject.toml -o $(DEMO_LOCK)
 	uv pip compile --universal --python-version 3.11 --all-extras --group test --group docs --generate-hashes --no-header -c $(LOCK) pyproject.toml -o $(TEST_LOCK)
 
 clean:
-	rm -rf $(VENV) build docs/_build docs/handbook .pytest_cache .mypy_cache .ruff_cache
+	rm -rf $(VENV) .coverage build docs/_build docs/handbook .pytest_cache .mypy_cache .ruff_cache

@@ -37,7 +37,7 @@ class SiteError(InputError):
 
     def __init__(self, file: str, problems: list[Problem]) -> None:
         self.file = file
-        self.problems = tuple(problems)
+        self.problems: tuple[Problem, ...] = tuple(problems)
         more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""
         super().__init__(f"{file}: {problems[0]}{more}")
 

@@ -57,7 +57,7 @@ class RefusedValue(ValueError):
 
     def __init__(self, kind: str, reason: str) -> None:
         super().__init__(reason)
-        self.refusal = Refusal(kind, reason)
+        self.refusal: Refusal = Refusal(kind, reason)
 
 
 def known_point(sites: Mapping[str, Site], site: str, point: str) -> Point:

@@ -25,7 +25,7 @@ _AS_THEY_ARE = (
     "flow_by_heat",
     "curve",
     "above_curve",
-    "n_steady",
+    "minutes_steady",
     "flow_rate",
     "lift",
     "starts",
@@ -34,19 +34,19 @@ _AS_THEY_ARE = (
     "tank_max",
     "water_min",
     "idle_power",
-    "e_total",
-    "e_backup",
-    "e_immersion",
-    "q_total",
-    "n_minutes",
-    "n_running",
-    "n_heating",
-    "n_hot_water",
-    "n_defrost",
-    "n_off",
+    "electricity_total_kwh",
+    "electricity_backup_kwh",
+    "electricity_immersion_kwh",
+    "heat_total_kwh",
+    "minutes_total",
+    "minutes_running",
+    "minutes_heating",
+    "minutes_hot_water",
+    "minutes_defrost",
+    "minutes_off",
     "heat_power_max",
-    "n_pump_idle",
-    "n_pump_known",
+    "minutes_pump_idle",
+    "minutes_pump_known",
     "standing_k_per_h",
     "buffer_drop",
 )
@@ -66,16 +66,18 @@ def day_rows(facts: Facts, zone: ZoneInfo | None = None) -> list[Row]:
     if not len(days):
         return []
     columns = {name: days.floats(name) for name in _AS_THEY_ARE if name in days}
-    columns["space"] = days.floats("q_space") - np.nan_to_num(days.floats("q_defrost_taken"))
-    columns["spf_space"] = _ratio(days["p_heat_space"], days["p_electricity_space"], 1.0)
-    columns["rated_space"] = _ratio(days["xq_space"], days["x_space"], 1.0)
+    columns["space"] = days.floats("heat_space_kwh") - np.nan_to_num(days.floats("heat_defrost_taken_kwh"))
+    columns["spf_space"] = _ratio(days["paired_heat_space_kwh"], days["paired_electricity_space_kwh"], 1.0)
+    columns["rated_space"] = _ratio(days["expected_heat_space_kwh"], days["expected_space_kwh"], 1.0)
     # By the hours that are known: today's are not over.
-    columns["heat_kw"] = 60.0 * _ratio(days["q_total"], days["n_heat"], 0.0)
-    columns["electricity_kw"] = 60.0 * _ratio(days["e_total"], days["n_electricity"], 0.0)
+    columns["heat_kw"] = 60.0 * _ratio(days["heat_total_kwh"], days["minutes_heat_known"], 0.0)
+    columns["electricity_kw"] = 60.0 * _ratio(
+        days["electricity_total_kwh"], days["minutes_electricity_known"], 0.0
+    )
     to_come = minutes_to_come(facts, zone) if zone is not None else 0
-    over = days["n_minutes"].astype(np.float64)
+    over = days["minutes_total"].astype(np.float64)
     over[-1] -= min(to_come, over[-1] - 1.0)
-    columns["known"] = np.maximum(days["n_electricity"], days["n_heat"]) / over
+    columns["known"] = np.maximum(days["minutes_electricity_known"], days["minutes_heat_known"]) / over
     for name in ("defrosts", "reheats"):
         begun = getattr(facts, name)["day"]
         first, end = np.searchsorted(begun, days["day"], "left"), np.searchsorted(begun, days["day"], "right")
@@ -98,10 +100,10 @@ def rows_of_result(result: dict[str, Any]) -> list[Row]:
         {
             "day": d["day"],
             "outdoor": d["outdoor_c"],
-            "q_total": d["heat_kwh"],
-            "e_total": d["electricity_kwh"],
+            "heat_total_kwh": d["heat_kwh"],
+            "electricity_total_kwh": d["electricity_kwh"],
             "known": d["coverage"],
-            "n_minutes": 1440,
+            "minutes_total": 1440,
             "spf_space": d.get("space_heating"),
             **_means(d),
         }

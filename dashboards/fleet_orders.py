@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 _HARM = ("tier", "lost", "sure", "name", "site")
-ORDERS = {
+ORDERS: dict[str, tuple[str, ...]] = {
     "harm": _HARM,
     "cost": ("cost", *_HARM),
     "age": ("since", *_HARM),

@@ -10,6 +10,7 @@ import re
 from pathlib import Path
 from typing import Any
 
+from fieldfare.analysis.facts.columns import COLUMNS
 from fieldfare.analysis.plant.quantities import QUANTITIES
 from fieldfare.dashboards.handbook.charts import CHARTS
 from fieldfare.dashboards.handbook.entries import Entry, LimitRow, entry
@@ -30,7 +31,7 @@ def write_pages(folder: Path) -> None:
     """Write every page; a page whose entry is gone is removed, one that is unchanged is left alone."""
     folder.mkdir(exist_ok=True)
     pages = {f"{key}.md": page(entry(key)) for key in sorted(KEYS)}
-    pages |= {"index.md": index_page(), "quantities.md": quantities_page()}
+    pages |= {"index.md": index_page(), "quantities.md": quantities_page(), "days_table.md": days_page()}
     for old in folder.glob("*.md"):
         if old.name not in pages:
             old.unlink()
@@ -44,7 +45,7 @@ def index_page() -> str:
     groups = {f"Findings: {name[:1].lower()}{name[1:]}": list(g) for name, g in FINDING_GROUPS.items()}
     groups["Figures"] = list(FIGURES)
     groups["Plots"] = [key for key in CHARTS if key not in FIGURES]
-    groups["Tables"] = ["quantities", OTHER_LIMITS]
+    groups["Tables"] = ["quantities", "days_table", OTHER_LIMITS]
     parts = [
         "# Handbook",
         "How each finding and figure is worked out. Every page is made from the code: limits, needs, causes"
@@ -65,6 +66,29 @@ def quantities_page() -> str:
         "What a point of a site file can measure.",
         _table(("Quantity", "Name on the pages", "Forms", "Unit", "Meaning"), rows),
     )
+
+
+def days_page() -> str:
+    parts = [
+        "# Days table",
+        "One row for each local day: what `result.days` gives, and what figures and findings are read from."
+        " A site without the quantities that a column needs doesn't carry it. A name that ends in a dot stands"
+        " for one column for each point, quantity, zone or level.",
+    ]
+    for source in dict.fromkeys(column.source for column in COLUMNS.values()):
+        rows = [
+            (
+                f"`{c.name}`",
+                _text(c.unit or "-"),
+                _text(c.meaning),
+                ", ".join(f"`{' or '.join(need.split('|'))}`" for need in c.needs) or "-",
+            )
+            for c in COLUMNS.values()
+            if c.source == source
+        ]
+        parts.append(f"## `analysis/facts/{source}.py`")
+        parts.append(_table(("Column", "Unit", "Meaning", "Needs"), rows))
+    return _joined(*parts)
 
 
 def page(e: Entry) -> str:

@@ -71,12 +71,14 @@ def heating_days(site: Site, facts: Facts, result: Mapping[str, Any]) -> Heating
     known."""
     days = facts.days
     flow, outdoor = _column(days, "flow_by_heat", "flow"), _column(days, "outdoor_heating", "outdoor")
-    electricity = _column(days, "e_space") - np.nan_to_num(_column(days, "e_backup"))
+    electricity = _column(days, "electricity_space_kwh") - np.nan_to_num(
+        _column(days, "electricity_backup_kwh")
+    )
     if not (np.isfinite(flow) & np.isfinite(outdoor) & np.isfinite(electricity)).any():
         raise NotAssessed(
             "needs flow_temperature, outdoor_temperature and heat_pump_electricity", "missing_quantity"
         )
-    load, measured = _column(days, "q_space") / 24.0, True
+    load, measured = _column(days, "heat_space_kwh") / 24.0, True
     if not np.isfinite(load).any():
         load, measured = _load_by_loss(site, result, outdoor), False
     half = np.maximum(fill_nan(_column(days, "lift"), DEFAULT_SPREAD_K), 0.0) / 2.0
@@ -84,7 +86,7 @@ def heating_days(site: Site, facts: Facts, result: Mapping[str, Any]) -> Heating
     if not heated.any():
         raise NotAssessed("has no day on which rooms were heated")
     at = np.flatnonzero(heated)
-    share = fill_nan(_column(days, "n_heating") / np.maximum(_column(days, "n_minutes"), 1.0), 1.0)
+    share = fill_nan(_column(days, "minutes_heating") / np.maximum(_column(days, "minutes_total"), 1.0), 1.0)
     gap = np.maximum(np.nan_to_num(_column(days, "target_flow") - flow), 0.0)
     zones = {
         name[5:]: (days.floats(name)[at], _column(days, f"target.{name[5:]}")[at])

@@ -57,7 +57,9 @@ def pump_seen(site: Site, facts: Facts, result: Mapping[str, Any]) -> PumpSeen:
     if site.buffer is not None and site.buffer.arrangement == "parallel":
         raise NotAssessed("a parallel buffer has a pump on each side: set each by its own circuit")
     pump = (
-        facts.days.floats("e_pump")[days.day] if "e_pump" in facts.days.names else np.full(len(days), np.nan)
+        facts.days.floats("electricity_pump_kwh")[days.day]
+        if "electricity_pump_kwh" in facts.days.names
+        else np.full(len(days), np.nan)
     )
     if not np.isfinite(pump).any():
         raise NotAssessed("needs circulation_pump_electricity", "missing_quantity")

@@ -59,16 +59,18 @@ def _completed(site: Site, facts: Facts, top_k: float) -> tuple[float, float]:
     """Immersion heat that a cooler setpoint spares [kWh], and how far the heater lifts the store [K]: only
     where it finishes charges on more days than the disinfection needs."""
     days, water = facts.days, site.hot_water
-    if water is None or not {"imm_from", "imm_to", "e_immersion"} <= set(days.names):
+    if water is None or not {"immersion_from_c", "immersion_to_c", "electricity_immersion_kwh"} <= set(
+        days.names
+    ):
         return 0.0, 0.0
-    lifted = days.floats("imm_to") - days.floats("imm_from")
+    lifted = days.floats("immersion_to_c") - days.floats("immersion_from_c")
     heated = np.isfinite(lifted) & (lifted > 0.0)
     planned = len(days) / water.pasteurise_every_days if water.pasteurise_c else 0.0
     finishing = 1.0 - planned / max(float(heated.sum()), 1.0)
     if finishing <= _BY_CHANCE:
         return 0.0, 0.0
     typical = float(np.median(lifted[heated]))
-    return days.total("e_immersion") * finishing * min(top_k / typical, 1.0), typical
+    return days.total("electricity_immersion_kwh") * finishing * min(top_k / typical, 1.0), typical
 
 
 def _standing(site: Site, facts: Facts, result: Mapping[str, Any], cooler_k: float, energy: float) -> float:

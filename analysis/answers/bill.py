@@ -274,7 +274,7 @@ def _full_and_unread(
 ) -> tuple[Floats, Floats]:
     """Electricity a day of all days, of which those that nobody read count as like ones; and of it what
     was not counted."""
-    counted = (known_sum(days, "e_total") or 0.0) / max(len(days), 1)
+    counted = (known_sum(days, "electricity_total_kwh") or 0.0) / max(len(days), 1)
     blind = float((~known & ~np.isfinite(days.floats("outdoor"))).mean())
     partly = float((~known).mean()) - blind
     doubt = limit_of(site, "answer_unread_day") * partly + limit_of(site, "answer_unread_blind") * blind
@@ -305,8 +305,8 @@ def _prices(site: Site, spans: Sequence[Span], tariffs: Tariffs | None) -> Price
     each = []
     for span in spans:
         days = span.facts.days
-        both = days.where(np.isfinite(days.floats("money")) & (days.floats("e_total") > 0.0))
-        used = both.total("e_total") if len(both) else 0.0
+        both = days.where(np.isfinite(days.floats("money")) & (days.floats("electricity_total_kwh") > 0.0))
+        used = both.total("electricity_total_kwh") if len(both) else 0.0
         if used <= 0.0 and tariffs is None:
             return None
         standing = float(np.mean([cost.on(days.day(i)).standing_charge_per_day for i in range(len(days))]))

@@ -105,7 +105,7 @@ def why(site: Site, spans: list[Span]) -> list[dict[str, Any]]:
     before, now = (losses(site, s.facts) for s in spans)
     if not before or not now:
         return []
-    heat = [max(s.facts.days.total("q_total"), 1e-9) for s in spans]
+    heat = [max(s.facts.days.total("heat_total_kwh"), 1e-9) for s in spans]
     scale = heat[1] / heat[0]
     out = []
     for a, b in zip(before, now, strict=True):
@@ -173,7 +173,7 @@ def distrusted(site: Site, spans: list[Span], against: str, asked: Asked) -> dic
         if f["code"] in PART_FINDINGS["meter"] and f["severity"] != "note"
     }
     reasons = [s.result["energy"]["reason"] for s in spans if s.result["energy"]["reason"]]
-    counted = [known_sum(s.facts.days, "e_total") or 0.0 for s in spans]
+    counted = [known_sum(s.facts.days, "electricity_total_kwh") or 0.0 for s in spans]
     change = counted[-1] - counted[0] if len(counted) == 2 else None
     return {
         "question": "bill",

@@ -99,16 +99,21 @@ class House:
 def told_by(site: Site, *days: Table) -> Told:
     """What the meters let one tell: heat by use, electricity by use, or electricity as a whole."""
     for part in days:
-        total = max(part.total("e_total"), 1e-9)
-        if part.total("e_untold") > _UNTOLD * total or not np.isfinite(part.floats("e_space")).any():
+        total = max(part.total("electricity_total_kwh"), 1e-9)
+        if (
+            part.total("electricity_untold_kwh") > _UNTOLD * total
+            or not np.isfinite(part.floats("electricity_space_kwh")).any()
+        ):
             return "total"
-    heated = all(p.total("q_use_known") > 0.5 * p.total("n_electricity") > 0 for p in days)
+    heated = all(
+        p.total("minutes_heat_use_known") > 0.5 * p.total("minutes_electricity_known") > 0 for p in days
+    )
     return "heat" if heated else "use"
 
 
 def rest_power(days: Table) -> float:
     """What the unit draws at rest [W]; nan where too few days have long enough rests."""
-    watts = days.floats("idle_power")[days.floats("n_rest") >= _LONG_REST_MIN]
+    watts = days.floats("idle_power")[days.floats("minutes_rest") >= _LONG_REST_MIN]
     watts = watts[np.isfinite(watts)]
     return float(np.median(watts)) if len(watts) >= _FEWEST_STANDING else float("nan")
 
@@ -117,17 +122,24 @@ def _own_uses(days: Table, usual_rest_w: float) -> tuple[Floats, Floats, Floats]
     """The heat pump's electricity for rooms and for water without pumps and heaters, and the pumps at
     work [kWh]."""
     f = {
-        n: fill_nan(days.floats(n), 0.0) for n in ("e_backup", "e_immersion", "e_idle", "e_pump", "e_defrost")
+        n: fill_nan(days.floats(n), 0.0)
+        for n in (
+            "electricity_backup_kwh",
+            "electricity_immersion_kwh",
+            "electricity_idle_kwh",
+            "electricity_pump_kwh",
+            "electricity_defrost_kwh",
+        )
     }
-    backup, immersion = f["e_backup"], f["e_immersion"]
+    backup, immersion = f["electricity_backup_kwh"], f["electricity_immersion_kwh"]
     more_w = float(
         np.nan_to_num(max(rest_power(days) - usual_rest_w, 0.0))
     )  # such as a heater tape that never rests
-    under = fill_nan(days.floats("n_running"), 0.0) * more_w / 60_000.0
-    idle_pump = fill_nan(days.floats("pump_idle_power") * days.floats("n_rest") / 60_000.0, 0.0)
-    pump = np.maximum(f["e_pump"] - idle_pump, 0.0)
-    own_space = days.floats("e_space") + f["e_defrost"] - backup
-    own_water = days.floats("e_hot_water") - immersion
+    under = fill_nan(days.floats("minutes_running"), 0.0) * more_w / 60_000.0
+    idle_pump = fill_nan(days.floats("pump_idle_power") * days.floats("minutes_rest") / 60_000.0, 0.0)
+    pump = np.maximum(f["electricity_pump_kwh"] - idle_pump, 0.0)
+    own_space = days.floats("electricity_space_kwh") + f["electricity_defrost_kwh"] - backup
+    own_water = days.floats("electricity_hot_water_kwh") - immersion
     share = np.divide(
         own_space, own_space + own_water, out=np.ones(len(days)), where=own_space + own_water > 0.0
     )
@@ -144,23 +156,30 @@ def daily_of(
     while it works
     """
     own_space, own_water, pump = _own_uses(days, usual_rest_w)
-    backup, immersion = (fill_nan(days.floats(n), 0.0) for n in ("e_backup", "e_immersion"))
-    total = days.floats("e_total")
-    seen = np.maximum(backup + immersion - fill_nan(days.floats("p_added_heat"), 0.0), 0.0)
+    backup, immersion = (
+        fill_nan(days.floats(n), 0.0) for n in ("electricity_backup_kwh", "electricity_immersion_kwh")
+    )
+    total = days.floats("electricity_total_kwh")
+    seen = np.maximum(backup + immersion - fill_nan(days.floats("paired_added_heat_kwh"), 0.0), 0.0)
     if told == "heat":
-        space = days.floats("q_space") - days.floats("q_defrost_taken") - np.minimum(seen, backup) + backup
-        water = days.floats("q_hot_water") + immersion
+        space = (
+            days.floats("heat_space_kwh")
+            - days.floats("heat_defrost_taken_kwh")
+            - np.minimum(seen, backup)
+            + backup
+        )
+        water = days.floats("heat_hot_water_kwh") + immersion
     elif told == "use":
         space, water = own_space + backup, own_water + immersion
     else:
-        idle = fill_nan(days.floats("e_idle"), 0.0)
+        idle = fill_nan(days.floats("electricity_idle_kwh"), 0.0)
         own_space, own_water = total - backup - immersion - idle - pump, np.zeros(len(days))
         space, water = own_space + backup, immersion
     standby = total - backup - immersion - own_space - own_water
     outdoor = days.floats("outdoor")
-    known = days.floats("n_electricity") >= whole_share * days.floats("n_minutes")
+    known = days.floats("minutes_electricity_known") >= whole_share * days.floats("minutes_total")
     if told == "heat":
-        known &= days.floats("n_heat") >= whole_share * days.floats("n_minutes")
+        known &= days.floats("minutes_heat_known") >= whole_share * days.floats("minutes_total")
     known &= np.isfinite(outdoor + total + space + water + own_space)
     sun = daily_sun(site, days)
     seen_weather = np.isfinite(outdoor) & np.isfinite(sun)

@@ -134,7 +134,7 @@ def _curve_days(today: Today) -> tuple[Floats, Floats]:
     if not name or not days.knows("outdoor"):
         raise NotAssessed("needs flow_temperature and outdoor_temperature", "missing_quantity")
     asked, outdoor = days.floats(name), fill_nan(days.floats("outdoor_steady"), days.floats("outdoor"))
-    heated = days.floats("n_steady") >= 60.0  # an hour of heating (as fitted_curve)
+    heated = days.floats("minutes_steady") >= 60.0  # an hour of heating (as fitted_curve)
     known = np.flatnonzero(np.isfinite(asked) & np.isfinite(outdoor) & heated)[
         -int(_limit("commissioned_days")) :
     ]
@@ -172,9 +172,9 @@ def _reheat(today: Today) -> Estimate:
 
 def _hot_days(today: Today) -> tuple[Table, Floats]:
     days = today.facts.days
-    if "n_hot_enough" not in days.names:
+    if "minutes_hot_enough" not in days.names:
         raise NotAssessed("needs cylinder_temperature and a scheduled disinfection", "missing_quantity")
-    hot = np.flatnonzero(days.floats("n_hot_enough") > 0.0)
+    hot = np.flatnonzero(days.floats("minutes_hot_enough") > 0.0)
     if len(hot) < 2:
         raise NotAssessed("the disinfection temperature was reached on fewer than two days")
     return days, hot[-int(_limit("commissioned_days")) :].astype(np.float64)
@@ -192,12 +192,12 @@ def _every(today: Today) -> Estimate:
 
 def _pump_power(today: Today) -> Estimate:
     days = today.facts.days
-    if "e_pump" not in days.names or not days.knows("e_pump"):
+    if "electricity_pump_kwh" not in days.names or not days.knows("electricity_pump_kwh"):
         raise NotAssessed("needs circulation_pump_electricity", "missing_quantity")
     newest = days.where(slice(-int(_limit("commissioned_days")), None))
-    idle = np.nan_to_num(newest.floats("n_pump_idle")) if "n_pump_idle" in newest.names else 0.0
-    minutes = newest.floats("n_running") + idle
-    hours, used = minutes / 60.0, newest.floats("e_pump")
+    idle = np.nan_to_num(newest.floats("minutes_pump_idle")) if "minutes_pump_idle" in newest.names else 0.0
+    minutes = newest.floats("minutes_running") + idle
+    hours, used = minutes / 60.0, newest.floats("electricity_pump_kwh")
     known = np.isfinite(hours) & np.isfinite(used) & (hours > 1.0)
     if float(hours[known].sum()) < _LEAST_TOTAL_H:
         raise NotAssessed(f"needs {_LEAST_TOTAL_H:.0f} hours with the pump running in the last days")

@@ -10,6 +10,7 @@ import numpy as np
 
 from fieldfare.analysis.facts.clock_edges import edge_columns
 from fieldfare.analysis.facts.clocks import clock_columns
+from fieldfare.analysis.facts.columns import carried
 from fieldfare.analysis.facts.data_quality import trust_columns
 from fieldfare.analysis.facts.daylight import daylight_columns
 from fieldfare.analysis.facts.days import days_columns
@@ -56,7 +57,7 @@ def _build_span(site: Site, readings: Readings, first: date, last: date) -> Fact
     grid = build_grid(site, near, outer_first, outer_last)
     minutes = build_minutes(site, grid)
     frost = cache(partial(frost_growth, site, minutes))  # days and defrosts read it; it ends with the span
-    days = Table(days_columns(site, minutes, frost)).between(first, last)
+    days = Table(carried(site, days_columns(site, minutes, frost))).between(first, last)
     asked = slice(MARGIN_DAYS, MARGIN_DAYS + len(days))
     day = Segments(grid.day_start[:-1][asked], grid.day_start[1:][asked])
     columns = trust_columns(site, minutes, day, near) | clock_columns(minutes, day)
@@ -64,7 +65,7 @@ def _build_span(site: Site, readings: Readings, first: date, last: date) -> Fact
     columns |= edge_columns(minutes, day)
     columns |= daylight_columns(site, minutes, day, days["day"])
     facts = Facts(
-        days.with_columns(**columns),
+        days.with_columns(**carried(site, columns)),
         runs_table(site, minutes),
         defrosts_table(minutes, frost),
         reheats_table(site, minutes),

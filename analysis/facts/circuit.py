@@ -31,7 +31,7 @@ _CALM_K = 0.5
 
 
 def circuit_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
-    """Columns of the days table."""
+    """Columns of the days table, described in `columns/water.py`."""
     grid, use = minutes.grid, minutes.use
     flow, back = grid.gauge("flow_temperature"), grid.gauge("return_temperature")
     beyond, beyond_back = (grid.gauge(f"distribution_{q}_temperature") for q in ("flow", "return"))
@@ -52,7 +52,7 @@ def circuit_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
     still = (fill_nan(rate, 0.0) < NO_FLOW_M3_H) if grid.has("flow_rate") else ~use.running
     check_meter, check_flow = minutes.balance.metered_heat, minutes.balance.flow_heat
     out: dict[str, object] = {
-        "n_steady": day.count(steady),
+        "minutes_steady": day.count(steady),
         "flow": day.mean(flow, steady),
         "flow_by_heat": by_heat,
         "return": day.mean(back, steady),
@@ -68,29 +68,19 @@ def circuit_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
         "flow_rate_hot_water": day.mean(rate, hot),
         "beyond_flow": day.mean(beyond, steady),
         "buffer_drop": day.mean(flow - beyond, steady),
-        "buffer_back": day.mean(back - beyond_back, steady),
         "beyond_lift": day.mean(beyond - beyond_back, steady),
-        "n_beyond": day.count(steady & np.isfinite(flow - beyond)),
+        "minutes_beyond": day.count(steady & np.isfinite(flow - beyond)),
         "heat_power": day.mean(minutes.heat * 60.0, steady),
-        "unit_power": day.mean(
-            (
-                minutes.balance.heat_pump * 60.0
-                if minutes.balance.heat_pump is not None
-                else np.full(len(grid), np.nan)
-            ),
-            steady,
-        ),
         "heat_power_max": _best_hour(minutes, day),
         "speed": day.mean(grid.gauge("compressor_speed"), steady),
-        "n_full_speed": day.count(fill_nan(grid.gauge("compressor_speed"), 0.0) > 97.0),
+        "minutes_full_speed": day.count(fill_nan(grid.gauge("compressor_speed"), 0.0) > 97.0),
         "pressure": _middle(day, pressure),
         "pressure_min": day.least(pressure),
         **pressure_columns(day, pressure, (flow + back) / 2.0),
         "water_min": day.least(np.where(outdoor < 2.0, coldest, np.nan)),
-        "n_near_freezing": day.count(
+        "minutes_near_freezing": day.count(
             (fill_nan(coldest, 99.0) < 3.0) & still & (fill_nan(outdoor, 9.0) < 1.0)
         ),
-        "flow_at_rest": day.mean(flow - back, held_for(use.code == OFF, 40)),
         "flow_in_hot_water": day.mean(beyond, hot),
     }
     if (
@@ -111,7 +101,7 @@ def circuit_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
         quiet = calm & (np.abs(fill_nan(check_meter, np.inf)) * 60.0 < _QUIET_W)
         passing = held_for((use.code == OFF) & quiet, _PASSED_MIN) & (fill_nan(rate, 0.0) > NO_FLOW_M3_H)
         out["pair_offset"] = day.mean(flow - back, passing)
-        out["n_passing"] = day.count(passing)
+        out["minutes_passing"] = day.count(passing)
     return out
 
 

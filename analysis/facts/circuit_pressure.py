@@ -20,18 +20,14 @@ _USUAL_BAR_PER_K, _REFERENCE_C = 0.01, 30.0  # 25 K move a usual circuit by some
 
 
 def pressure_columns(day: Segments, pressure: Floats, water: Floats) -> dict[str, object]:
-    """Columns of the days table.
+    """Columns of the days table, described in `columns/water.py`.
 
     pressure : float64 (n,) [bar gauge] by minute. water : float64 (n,) [°C], mean of flow and return
-    Returns pressure_max (exceeded for half an hour of the day [bar]); pressure_swing (between its lowest
-    and highest fiftieth of the minutes [bar]); pressure_per_k (slope on the water's temperature [bar/K]);
-    pressure_follows (their correlation); pressure_topped (sudden rises that stay, as when a circuit is
-    topped up [bar]); loop_spread (standard deviation of the water's temperature [K]). nan where fewer than
-    six hours of the day are known, or the water hardly changes.
+    nan where fewer than six hours of the day are known, or the water hardly changes.
     """
     n = len(day)
     low, high = np.full(n, np.nan), np.full(n, np.nan)
-    slope, follows, spread = np.full(n, np.nan), np.full(n, np.nan), np.full(n, np.nan)
+    slope, follows = np.full(n, np.nan), np.full(n, np.nan)
     if np.isfinite(pressure).any():
         for i, (a, b) in enumerate(zip(day.start, day.end, strict=True)):
             here = pressure[a:b]
@@ -39,13 +35,12 @@ def pressure_columns(day: Segments, pressure: Floats, water: Floats) -> dict[str
             if known.sum() < _FEWEST_MIN:
                 continue
             low[i], high[i] = np.quantile(here[known], (1.0 - _HELD, _HELD))
-            slope[i], follows[i], spread[i] = _line(here, water[a:b])
+            slope[i], follows[i] = _line(here, water[a:b])
     return {
         "pressure_max": high,
         "pressure_swing": high - low,
         "pressure_per_k": slope,
         "pressure_follows": follows,
-        "loop_spread": spread,
         "pressure_topped": _topped(day, pressure, water, slope),
     }
 
@@ -76,14 +71,14 @@ def _topped(day: Segments, pressure: Floats, water: Floats, slope: Floats) -> Fl
     return np.where(day.count(np.isfinite(pressure)) > 0, day.sum(rises), np.nan)
 
 
-def _line(pressure: Floats, water: Floats) -> tuple[float, float, float]:
-    """Slope [bar/K], correlation and spread of the water temperature [K] of one day; nan where unknown."""
+def _line(pressure: Floats, water: Floats) -> tuple[float, float]:
+    """Slope on the water's temperature [bar/K] and correlation of one day; nan where unknown."""
     both = np.isfinite(pressure) & np.isfinite(water)
     if both.sum() < _FEWEST_MIN:
-        return np.nan, np.nan, np.nan
+        return np.nan, np.nan
     p, t = pressure[both], water[both]
     spread, swing = float(t.std()), float(p.std())
     if spread < _LEAST_SPREAD_K or swing == 0.0:
-        return np.nan, np.nan, spread
+        return np.nan, np.nan
     shared = float(np.mean((p - p.mean()) * (t - t.mean())))
-    return shared / spread**2, shared / (spread * swing), spread
+    return shared / spread**2, shared / (spread * swing)

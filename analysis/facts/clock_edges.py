@@ -24,13 +24,7 @@ _LEAST_W = 200.0
 
 
 def edge_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
-    """Columns of the days table, for heat and the reported state; none where readings are too sparse.
-
-    begin_<signal>, end_<signal> : median delay of its begin and end after the electricity [min]
-    n_edges_<signal> : matched begins of the day
-    near_heat, near_like_heat : delay of the heat's quick changes within 20 minutes either way, and their
-        correlation there [-]: for units that never rest
-    """
+    """Columns of the days table, described in `columns/data.py`; none where readings are too sparse."""
     grid, plant = minutes.grid, minutes.balance
     if plant.heat_pump is None or not _prompt(grid, "heat_pump_electricity"):
         return {}
@@ -79,7 +73,7 @@ def _matched(
     signal: str, day: Segments, drawn: tuple[Ints, Ints], other: tuple[Ints, Ints]
 ) -> dict[str, object]:
     out: dict[str, object] = {}
-    for name, of, to in (("begin", drawn[0], other[0]), ("end", drawn[1], other[1])):
+    for name, of, to in ((f"begin_{signal}", drawn[0], other[0]), (f"end_{signal}", drawn[1], other[1])):
         lag = _nearest(of, to)
         owner = np.searchsorted(day.start, of, side="right") - 1
         inside = np.isfinite(lag) & (owner >= 0)
@@ -87,9 +81,7 @@ def _matched(
         median = np.full(len(day), np.nan)
         for d in np.unique(owner[inside]):
             median[d] = float(np.median(lag[inside & (owner == d)]))
-        out[f"{name}_{signal}"] = median
-        if name == "begin":
-            out[f"n_edges_{signal}"] = np.bincount(owner[inside], minlength=len(day)).astype(np.float64)
+        out[name] = median
     return out
 
 

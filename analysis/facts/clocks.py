@@ -46,14 +46,7 @@ class _Alike:
 
 
 def clock_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
-    """Clock columns of the days table; none without electricity or a second signal.
-
-    set_back_min : time of the largest fall of the room's target, minutes after local midnight; nan below 0.5
-        K
-    lag_heat, lag_lift, lag_state : delay of the heat meter, the flow-return difference and the reported state
-        after the electricity, at the best correlation within half a day either way [min]
-    like_heat, like_lift, like_state : that correlation [-]
-    """
+    """Columns of the days table, described in `columns/data.py`; none without a second signal."""
     grid, plant = minutes.grid, minutes.balance
     unit = plant.heat_pump
     out: dict[str, object] = {}

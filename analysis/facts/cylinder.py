@@ -11,12 +11,7 @@ from fieldfare.analysis.facts.cylinder_heat import hygiene_columns
 from fieldfare.analysis.facts.minutes import Minutes
 from fieldfare.analysis.facts.segments import Segments
 from fieldfare.analysis.facts.table import fill_nan
-from fieldfare.analysis.minutes.operating_state import (
-    DEFROST,
-    HEATING,
-    HOT_WATER,
-    OFF,
-)
+from fieldfare.analysis.minutes.operating_state import DEFROST, HOT_WATER
 from fieldfare.analysis.minutes.rolling import window_sum
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.statistics.quantiles import row_quantiles
@@ -36,16 +31,7 @@ about."""
 
 
 def tank_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
-    """Cylinder columns of the days table.
-
-    tank_mean, tank_min, tank_max [°C]; n_tank, n_tank_cold (below 40 °C), n_hot_enough (at the disinfection
-    temperature or above); standing_k_per_h, standing_over_k (slowest cooling over two hours without a charge,
-    and its excess over the room); cooling_idle, cooling_heating (typical slow cooling [K/h] at rest and while
-    heating); cooling_night, cooling_day (slow cooling [K/h] over three quarters of an hour, at night and by
-    day); cooling_day_usual (cooling [K/h] in half of the quarter hours by day); n_cold_charging (minutes
-    below 40 °C while the unit charges the cylinder), cold_longest (longest stretch of minutes below 40 °C
-    that ends in the day); and what tank_heat.py adds
-    """
+    """Columns of the days table, described in `columns/water.py`; none without a reading of the cylinder."""
     grid = minutes.grid
     tank = grid.gauge("cylinder_temperature")
     known = np.isfinite(tank)
@@ -56,15 +42,15 @@ def tank_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, objec
         "tank_mean": day.mean(tank),
         "tank_min": day.least(tank),
         "tank_max": day.greatest(tank),
-        "n_tank": day.count(known),
-        "n_tank_cold": day.count(cold),
-        "n_cold_charging": day.count(cold & (minutes.use.code == HOT_WATER)),
-        "cold_longest": _longest(cold, day),
+        "minutes_tank_known": day.count(known),
+        "minutes_tank_cold": day.count(cold),
+        "minutes_cold_charging": day.count(cold & (minutes.use.code == HOT_WATER)),
+        "cold_longest_min": _longest(cold, day),
     }
     if site.hot_water is not None and site.hot_water.pasteurise_c is not None:
         # Sensors and their pockets read about a kelvin low at the end of a charge (common practice).
         enough = known & (fill_nan(tank, 0.0) >= site.hot_water.pasteurise_c - 1.0)
-        out["n_hot_enough"] = day.count(enough)
+        out["minutes_hot_enough"] = day.count(enough)
     out |= hygiene_columns(minutes, day, tank)
     out |= _cooling(minutes, day, tank)
     return out
@@ -93,15 +79,10 @@ def _cooling(minutes: Minutes, day: Segments, tank: Floats) -> dict[str, object]
     close = np.abs(found - slowest[:, np.newaxis]) <= np.maximum(0.02, 0.1 * np.abs(slowest))[:, np.newaxis]
     level = _row_means(np.where(close, windows(tank), np.nan))
     room = _row_means(np.where(close, windows(minutes.grid.gauge("room_temperature")), np.nan))
-    short = windows(_rates(tank, charging, 30))
     calm = _rates(tank, charging, _CALM_MIN)
     return {
         "standing_k_per_h": slowest,
         "standing_over_k": level - np.where(np.isnan(room), 20.0, room),
-        **{
-            name: row_quantiles(np.where(windows(_share(code == use, 30)) > 0.9, short, np.nan), 0.3, least=4)
-            for name, use in (("cooling_idle", OFF), ("cooling_heating", HEATING))
-        },
         # By day small draws leave few windows free: only the slowest few count.
         "cooling_night": row_quantiles(_each_day(day, *_NIGHT)(calm), 0.15, least=4),
         # The median quarter hour, not the slowest: draws affect single ones, a circulation pump all of them.
@@ -153,7 +134,3 @@ def _rates(tank: Floats, charging: Flags, window: int) -> Floats:
     fall = (tank[: n - window] - tank[window:]) / window * 60.0
     rate[: n - window] = np.where(free, fall, np.nan)
     return rate
-
-
-def _share(flags: Flags, window: int) -> Floats:
-    return np.asarray(window_sum(flags, 0, window) / window)

@@ -36,14 +36,9 @@ _HEATER_W = 100.0
 
 
 def hygiene_columns(minutes: Minutes, day: Segments, tank: Floats) -> dict[str, object]:
-    """Columns of the days table.
+    """Columns of the days table, described in `columns/water.py`.
 
     tank : float64 (n,) [°C], the cylinder by minute
-    Returns tank_held (highest temperature held for 10 minutes [°C]); n_tank_hot (minutes above 65 °C);
-    n_tank_growth (minutes from 20 to below 50 °C); disinfection_min (most equivalent minutes at 60 °C
-    within four hours); tank_jumps (rises faster than any heater makes); tank_rise_alone [K], what it warmed
-    with every known heater off; tank_peak_at (local minute of its hottest); flow_greatest [°C], the hottest
-    flow
     """
     known = np.isfinite(tank)
     at = fill_nan(tank, -99.0)
@@ -52,8 +47,8 @@ def hygiene_columns(minutes: Minutes, day: Segments, tank: Floats) -> dict[str, 
     jumped = _jumps(tank, minutes.grid.spacing.get("cylinder_temperature", 1.0))
     return {
         "tank_held": day.greatest(_held(tank)),
-        "n_tank_hot": day.count(known & (at > STORED_HOT_C)),
-        "n_tank_growth": day.count(known & (at >= GROWTH_C[0]) & (at < GROWTH_C[1])),
+        "minutes_tank_hot": day.count(known & (at > STORED_HOT_C)),
+        "minutes_tank_growth": day.count(known & (at >= GROWTH_C[0]) & (at < GROWTH_C[1])),
         "disinfection_min": np.where(day.count(known) > 0, day.greatest(dose), np.nan),
         "tank_jumps": day.count(jumped),
         "tank_rise_alone": _rise_alone(minutes, day, tank, jumped),

@@ -26,17 +26,7 @@ _COOLEST_FLOW_C, _WARMEST_SOURCE_C = 25.0, 20.0
 
 
 def trust_columns(site: Site, minutes: Minutes, day: Segments, readings: Readings) -> dict[str, object]:
-    """Columns of the days table about the data themselves.
-
-    raw.<point> : the day's typical reading in the canonical unit, before anything is left out as unlikely: a
-    gauge's median; the 95 % quantile of a power, an interval's mean power or a flow rate [W, m3/h]; a
-    register's mean rise [W] moves.<point> : how often the value changed; nan with fewer than 12 readings
-    water_lift : median of flow less return while the compressor runs, whatever it runs for [K]
-    c_heat, c_unit, c_least : heat, the unit's electricity, and the least electricity that physics allows for
-        that heat (Carnot at the minute's own temperatures), over running minutes in which both are known
-        [kWh]
-    n_dead_by_day : minutes from 7 to 19 h without any draw of the unit
-    """
+    """Columns of the days table, described in `columns/data.py`."""
     out: dict[str, object] = {}
     times = minutes.grid.time
     edges = np.append(times[day.start], times[day.end[-1] - 1] + 60_000)
@@ -117,7 +107,7 @@ def _carnot(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
     grid, unit, heat = minutes.grid, minutes.balance.heat_pump, minutes.heat
     if unit is None or not np.isfinite(heat).any():
         nothing = np.full(len(day), np.nan)
-        return {"c_heat": nothing, "c_unit": nothing, "c_least": nothing}
+        return {"carnot_heat_kwh": nothing, "carnot_used_kwh": nothing, "carnot_least_kwh": nothing}
     water = np.fmax(grid.gauge("flow_temperature"), grid.gauge("return_temperature"))
     water = np.where(np.isfinite(water), water, _COOLEST_FLOW_C)
     outdoor = grid.gauge("outdoor_temperature")
@@ -128,9 +118,9 @@ def _carnot(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
     best = np.asarray(carnot_cop(source, np.maximum(water, source + 5.0)))
     both = minutes.use.running & (minutes.use.code != COOLING) & np.isfinite(heat) & np.isfinite(unit)
     return {
-        "c_heat": day.sum(np.where(both, heat, 0.0)) / 1000.0,
-        "c_unit": day.sum(np.where(both, unit, 0.0)) / 1000.0,
-        "c_least": day.sum(np.where(both, heat / best, 0.0)) / 1000.0,
+        "carnot_heat_kwh": day.sum(np.where(both, heat, 0.0)) / 1000.0,
+        "carnot_used_kwh": day.sum(np.where(both, unit, 0.0)) / 1000.0,
+        "carnot_least_kwh": day.sum(np.where(both, heat / best, 0.0)) / 1000.0,
     }
 
 
@@ -140,5 +130,7 @@ def _dead(minutes: Minutes, day: Segments) -> dict[str, object]:
         return {}
     dead = without_power(minutes)
     return {
-        "n_dead_by_day": Segments(day.start + 7 * 60, np.minimum(day.start + 19 * 60, day.end)).count(dead),
+        "minutes_dead_by_day": Segments(day.start + 7 * 60, np.minimum(day.start + 19 * 60, day.end)).count(
+            dead
+        ),
     }

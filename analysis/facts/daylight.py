@@ -25,14 +25,9 @@ or west."""
 def daylight_columns(
     site: Site, minutes: Minutes, day: Segments, dates: NDArray[np.datetime64]
 ) -> dict[str, object]:
-    """Daylight columns of the days table; none without a longitude or outdoor measurements.
+    """Columns of the days table, described in `columns/data.py`; none without a longitude or readings.
 
     dates : datetime64 (d,), the local days
-
-    day_hours : sunrise to sunset [h]. air_dawn, air_fore, air_noon, air_aft, air_dusk : mean outdoor
-        temperature at sunrise, before noon, at noon, after noon and after sunset [°C]
-    air_cos, air_sin : first harmonic of the outdoor temperature over the solar day, from noon [K]
-    sun_centre : centroid of the day's irradiance, less solar noon [min]
     """
     about = site.site
     grid = minutes.grid

@@ -1,9 +1,6 @@
 """Days table: one row per local day with everything that figures and findings need.
 
-Energies in kWh, temperatures in °C, powers in W, flows in m3/h, pressures in bar, times in minutes. Prefixes:
-`e_` electricity, `q_` heat, `p_` sums over minutes with known heat and electricity (for ratios), `x_`
-electricity expected from the unit's rating, `n_` minutes, `room.` and `seen.` one column per zone or point.
-The neighbouring modules add more columns.
+`columns/` describes every column. The neighbouring modules make some of them.
 """
 
 from __future__ import annotations
@@ -62,7 +59,7 @@ def days_columns(site: Site, minutes: Minutes, frost: Callable[[], dict[str, Flo
     day = Segments(grid.day_start[:-1], grid.day_start[1:])
     columns: dict[str, object] = {
         "day": grid.local_dates,
-        "n_minutes": day.minutes,
+        "minutes_total": day.minutes,
     }
     columns |= _known(minutes, day)
     columns |= _energies(minutes, day)
@@ -92,10 +89,10 @@ def days_columns(site: Site, minutes: Minutes, frost: Callable[[], dict[str, Flo
 
 def _known(minutes: Minutes, day: Segments) -> dict[str, object]:
     out: dict[str, object] = {
-        "n_electricity": day.count(np.isfinite(minutes.electricity)),
-        "n_heat": day.count(np.isfinite(minutes.heat)),
-        "n_pair": day.count(minutes.paired),
-        "n_any": (
+        "minutes_electricity_known": day.count(np.isfinite(minutes.electricity)),
+        "minutes_heat_known": day.count(np.isfinite(minutes.heat)),
+        "minutes_paired": day.count(minutes.paired),
+        "minutes_any_known": (
             day.count(np.any(np.vstack(list(minutes.grid.seen.values())), axis=0))
             if minutes.grid.seen
             else np.zeros(len(day), dtype=np.int64)
@@ -109,15 +106,15 @@ def _known(minutes: Minutes, day: Segments) -> dict[str, object]:
         out[f"spacing.{quantity}"] = np.full(len(day), spacing)
     for quantity, step in minutes.grid.step.items():
         out[f"step.{quantity}"] = np.full(len(day), step)
-    out["running_spacing"] = np.full(len(day), minutes.use.running_spacing)
-    out["use_spacing"] = np.full(len(day), minutes.use.water_spacing)
+    out["running_spacing_min"] = np.full(len(day), minutes.use.running_spacing)
+    out["use_spacing_min"] = np.full(len(day), minutes.use.water_spacing)
     return out
 
 
 def _energies(minutes: Minutes, day: Segments) -> dict[str, object]:
     """Electricity and heat by consumer and by use."""
     plant, use = minutes.balance, minutes.use
-    out: dict[str, object] = {"e_total": total_kwh(day, minutes.electricity)}
+    out: dict[str, object] = {"electricity_total_kwh": total_kwh(day, minutes.electricity)}
     for name, wh in (
         ("heat_pump", plant.heat_pump),
         ("fan", plant.fan),
@@ -125,7 +122,7 @@ def _energies(minutes: Minutes, day: Segments) -> dict[str, object]:
         ("immersion", plant.immersion),
         ("pump", plant.circulation_pump),
     ):
-        out[f"e_{name}"] = total_kwh(day, wh)
+        out[f"electricity_{name}_kwh"] = total_kwh(day, wh)
     nothing = np.zeros(len(minutes.grid))
     backup = fill_nan(plant.backup_heater, 0.0) if plant.backup_heater is not None else nothing
     immersion = fill_nan(plant.immersion, 0.0) if plant.immersion is not None else nothing
@@ -137,41 +134,45 @@ def _energies(minutes: Minutes, day: Segments) -> dict[str, object]:
     apart = minutes.grid.spacing.get("heat_pump_electricity", 1.0)
     edge = idle & within(use.running, round(apart)) if apart > 2.5 else np.zeros(len(code), dtype=np.bool_)
     own = np.where(edge, serves, code)
-    out["e_space"] = total_kwh(day, np.where(own == HEATING, rest, 0.0) + np.where(water, 0.0, backup))
-    out["e_hot_water"] = total_kwh(
+    out["electricity_space_kwh"] = total_kwh(
+        day, np.where(own == HEATING, rest, 0.0) + np.where(water, 0.0, backup)
+    )
+    out["electricity_hot_water_kwh"] = total_kwh(
         day, np.where(own == HOT_WATER, rest, 0.0) + np.where(water, backup, 0.0) + immersion
     )
-    out["e_defrost"] = total_kwh(day, np.where(code == DEFROST, rest, 0.0))
+    out["electricity_defrost_kwh"] = total_kwh(day, np.where(code == DEFROST, rest, 0.0))
     resting = np.where(idle & ~edge, rest, 0.0)
-    out["e_idle"] = total_kwh(day, resting if apart <= _COARSEST_FOR_REST_MIN else np.full(len(code), np.nan))
-    out["e_untold"] = total_kwh(day, np.where(use_known, 0.0, rest))
+    out["electricity_idle_kwh"] = total_kwh(
+        day, resting if apart <= _COARSEST_FOR_REST_MIN else np.full(len(code), np.nan)
+    )
+    out["electricity_untold_kwh"] = total_kwh(day, np.where(use_known, 0.0, rest))
     cooling = minutes.cooling
-    out["e_cooling"] = total_kwh(day, np.where(own == COOLING, rest, 0.0))
+    out["electricity_cooling_kwh"] = total_kwh(day, np.where(own == COOLING, rest, 0.0))
     # Cooling is counted separately from heat.
     heat = np.where(cooling & np.isfinite(minutes.heat), 0.0, minutes.heat)
-    out["q_cooling"] = total_kwh(
+    out["heat_cooling_kwh"] = total_kwh(
         day, np.where(cooling, -minutes.heat, np.where(np.isfinite(heat), 0.0, np.nan))
     )
     taken = minutes.drawn_back
     rest_heat = heat + taken
     serving = np.where(idle, serves, minutes.serving)
-    out["q_total"] = total_kwh(day, heat)
-    out["q_defrost_taken"] = total_kwh(day, np.where(np.isfinite(heat), taken, np.nan))
-    out["q_hot_water"] = total_kwh(
+    out["heat_total_kwh"] = total_kwh(day, heat)
+    out["heat_defrost_taken_kwh"] = total_kwh(day, np.where(np.isfinite(heat), taken, np.nan))
+    out["heat_hot_water_kwh"] = total_kwh(
         day, np.where(serving == HOT_WATER, rest_heat, np.where(np.isfinite(heat), 0.0, np.nan))
     )
-    out["q_space"] = total_kwh(
+    out["heat_space_kwh"] = total_kwh(
         day, np.where(serving != HOT_WATER, rest_heat, np.where(np.isfinite(heat), 0.0, np.nan))
     )
     space, hot = plant.space_heat, plant.hot_water_heat
     if space is not None and hot is not None:
-        out["q_hot_water"], out["q_space"] = (
+        out["heat_hot_water_kwh"], out["heat_space_kwh"] = (
             total_kwh(day, np.maximum(hot, 0.0)),
             total_kwh(day, np.maximum(space, 0.0)),
         )
-    out["q_flow_error"] = total_kwh(day, minutes.flow_error)
-    out["q_pair_error"] = total_kwh(day, minutes.pair_error)
-    out["q_use_known"] = day.count(use_known & np.isfinite(heat))
+    out["heat_flow_error_kwh"] = total_kwh(day, minutes.flow_error)
+    out["heat_pair_error_kwh"] = total_kwh(day, minutes.pair_error)
+    out["minutes_heat_use_known"] = day.count(use_known & np.isfinite(heat))
     return out
 
 
@@ -190,7 +191,7 @@ def _pairs(minutes: Minutes, day: Segments) -> dict[str, object]:
         ("flow_error", minutes.flow_error),
         ("pair_error", minutes.pair_error),
     ):
-        out[f"p_{name}"] = (
+        out[f"paired_{name}_kwh"] = (
             day.sum(np.where(pair, wh, 0.0)) / 1000.0 if wh is not None else np.full(len(day), np.nan)
         )
     nothing = np.zeros(len(minutes.grid))
@@ -210,14 +211,14 @@ def _pairs(minutes: Minutes, day: Segments) -> dict[str, object]:
         own_electricity = np.where(mine, rest, 0.0) + own_backup
         if code == HOT_WATER:
             own_electricity = own_electricity + np.where(pair, immersion, 0.0)
-        out[f"p_heat_{name}"] = day.sum(own_heat) / 1000.0
-        out[f"p_electricity_{name}"] = day.sum(own_electricity) / 1000.0
-    out["p_added_heat"] = day.sum(np.where(pair, added + immersion, 0.0)) / 1000.0
+        out[f"paired_heat_{name}_kwh"] = day.sum(own_heat) / 1000.0
+        out[f"paired_electricity_{name}_kwh"] = day.sum(own_electricity) / 1000.0
+    out["paired_added_heat_kwh"] = day.sum(np.where(pair, added + immersion, 0.0)) / 1000.0
     return out
 
 
 def _cooling_pairs(minutes: Minutes, day: Segments, pair: Flags) -> dict[str, object]:
-    """The same sums for cooling, `pc_`: cold, electricity without heaters, and the heat meter's errors."""
+    """The same sums for cooling: cold, electricity without heaters, and the heat meter's errors."""
     plant = minutes.balance
     heaters = sum((fill_nan(p, 0.0) for p in (plant.backup_heater, plant.immersion) if p is not None), 0.0)
     parts = {
@@ -227,37 +228,34 @@ def _cooling_pairs(minutes: Minutes, day: Segments, pair: Flags) -> dict[str, ob
         "pair_error": minutes.pair_error,
     }
     out: dict[str, object] = {
-        f"pc_{name}": day.sum(np.where(pair, wh, 0.0)) / 1000.0 for name, wh in parts.items()
+        f"paired_cooling_{name}_kwh": day.sum(np.where(pair, wh, 0.0)) / 1000.0 for name, wh in parts.items()
     }
-    out["n_cooling"] = day.count(minutes.use.code == COOLING)
+    out["minutes_cooling"] = day.count(minutes.use.code == COOLING)
     return out
 
 
 def _expected(minutes: Minutes, day: Segments, gain: Floats) -> dict[str, object]:
     """Electricity expected from the unit's rating for the heat given, at each minute's temperatures.
 
-    `xq_` is the heat with a known rating, `xe_` the unit's real electricity in the same minutes (including
-    defrosts, which rating points include). `xc_space` uses the designed curve instead of the real flow, `xp_`
-    the real flow with the part-load gain. gain : of `part_load`
+    The electricity really used includes defrosts, as rating points do. gain : of `part_load`
     """
     serving, heat, use = minutes.serving, minutes.heat, minutes.use
-    unit = minutes.balance.heat_pump
-    working = use.running & np.isfinite(heat) & (np.isfinite(unit) if unit is not None else False)
+    metered = minutes.balance.heat_pump
+    unit = metered if metered is not None else np.full(len(minutes.grid), np.nan)
+    working = use.running & np.isfinite(heat) & np.isfinite(unit)
     out: dict[str, object] = {}
     # A defrost is judged at the flow it interrupts.
     cop = forward_fill(minutes.rated_cop, np.isfinite(minutes.rated_cop) & use.running, np.nan)
     curve_cop = minutes.curve_cop
     for name, code in (("space", HEATING), ("hot_water", HOT_WATER)):
         mine = working & (serving == code) & np.isfinite(cop)
-        out[f"x_{name}"] = day.sum(np.where(mine, heat / cop, 0.0)) / 1000.0
-        out[f"xp_{name}"] = day.sum(np.where(mine, heat / cop / gain, 0.0)) / 1000.0
-        out[f"xq_{name}"] = day.sum(np.where(mine, heat, 0.0)) / 1000.0
-        out[f"xe_{name}"] = (
-            day.sum(np.where(mine, unit, 0.0)) / 1000.0 if unit is not None else np.full(len(day), np.nan)
-        )
+        out[f"expected_{name}_kwh"] = day.sum(np.where(mine, heat / cop, 0.0)) / 1000.0
+        out[f"expected_part_load_{name}_kwh"] = day.sum(np.where(mine, heat / cop / gain, 0.0)) / 1000.0
+        out[f"expected_heat_{name}_kwh"] = day.sum(np.where(mine, heat, 0.0)) / 1000.0
+        out[f"expected_used_{name}_kwh"] = day.sum(np.where(mine, unit, 0.0)) / 1000.0
     mine = working & (serving == HEATING) & np.isfinite(cop) & np.isfinite(curve_cop)
-    out["xc_space"] = day.sum(np.where(mine, heat / curve_cop, 0.0)) / 1000.0
-    out["xc_space_actual"] = day.sum(np.where(mine, heat / cop, 0.0)) / 1000.0
+    out["expected_curve_space_kwh"] = day.sum(np.where(mine, heat / curve_cop, 0.0)) / 1000.0
+    out["expected_curve_actual_kwh"] = day.sum(np.where(mine, heat / cop, 0.0)) / 1000.0
     return out
 
 
@@ -266,17 +264,20 @@ def _uses(minutes: Minutes, day: Segments) -> dict[str, object]:
     starts = run_begins(minutes.use.running, before=True)
     starts &= np.concatenate(([True], code[:-1] != UNKNOWN))
     out: dict[str, object] = {
-        "n_running": day.count(minutes.use.running),
-        "n_heating": day.count(code == HEATING),
-        "n_hot_water": day.count(code == HOT_WATER),
-        "n_defrost": day.count(code == DEFROST),
-        "n_off": day.count(code == OFF),
-        "n_unknown": day.count(code == UNKNOWN),
+        "minutes_running": day.count(minutes.use.running),
+        "minutes_heating": day.count(code == HEATING),
+        "minutes_hot_water": day.count(code == HOT_WATER),
+        "minutes_defrost": day.count(code == DEFROST),
+        "minutes_off": day.count(code == OFF),
+        "minutes_unknown": day.count(code == UNKNOWN),
         "starts": day.count(starts),
     }
-    for name in ("compressor_starts", "compressor_hours"):
-        counted = minutes.grid.counts.get(name)
-        out[f"{name}_counted"] = day.total(counted) if counted is not None else np.full(len(day), np.nan)
+    for name, quantity in (
+        ("compressor_starts_counted", "compressor_starts"),
+        ("compressor_hours_counted", "compressor_hours"),
+    ):
+        counted = minutes.grid.counts.get(quantity)
+        out[name] = day.total(counted) if counted is not None else np.full(len(day), np.nan)
     return out
 
 
@@ -289,11 +290,8 @@ def _weather(minutes: Minutes, day: Segments) -> dict[str, object]:
         "outdoor_min": day.least(outdoor),
         "outdoor_max": day.greatest(outdoor),
         "outdoor_heating": day.mean(outdoor, heating),
-        "humidity": day.mean(grid.gauge("outdoor_humidity")),
         "solar": _day_mean(day, grid.gauge("solar_irradiance")),
-        "n_frosting": day.count(minutes.frosting & heating),
-        "n_frost_known": day.count(minutes.frost_known & heating),
-        "n_below_zero": day.count(fill_nan(outdoor, 9.0) < 0.0),
+        "minutes_frosting": day.count(minutes.frosting & heating),
     }
 
 
@@ -322,26 +320,21 @@ def _rooms(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
         "room_end": Segments(day.end - 60, day.end).mean(room),
         "target": day.mean(target),
         "target_max": day.greatest(target),
-        "n_call": day.count(fill_nan(grid.gauge("heat_call"), 0.0) > 0.5),
-        "n_call_known": day.count(np.isfinite(grid.gauge("heat_call"))),
     }
     targets = grid.zones.get("target_room_temperature", {})
     # A target without a zone applies to every room; a zone's own target only to that zone.
     rooms = grid.zones.get("room_temperature", {})
     whole_house = not set(targets) & set(rooms)
     nothing = np.full(len(grid), np.nan)
-    calls = grid.zones.get("heat_call", {})
     for zone, values in rooms.items():
         out[f"room.{zone}"] = day.mean(values)
         wanted = targets.get(zone, target if whole_house else nothing)
         both = np.isfinite(values) & np.isfinite(wanted) & _had_time(wanted)
-        out[f"n_asked.{zone}"] = day.count(both)
+        out[f"minutes_asked.{zone}"] = day.count(both)
         out[f"target.{zone}"] = day.mean(wanted, both)
         # Half a kelvin is a room thermostat's usual switching band (common practice).
-        out[f"n_below.{zone}"] = day.count(both & (values < wanted - 0.5))
-        out[f"n_far_below.{zone}"] = day.count(both & (values < wanted - 1.5))
-        if zone in calls:
-            out[f"n_call.{zone}"] = day.count(fill_nan(calls[zone], 0.0) > 0.5)
+        out[f"minutes_below.{zone}"] = day.count(both & (values < wanted - 0.5))
+        out[f"minutes_far_below.{zone}"] = day.count(both & (values < wanted - 1.5))
     return out
 
 
@@ -351,19 +344,19 @@ def _idle(minutes: Minutes, day: Segments) -> dict[str, object]:
     rest = held_for(use.code == OFF, _SETTLED_MIN)
     call = grid.gauge("heat_call")
     no_call = rest & ~(fill_nan(call, 0.0) > 0.5)
-    out: dict[str, object] = {"n_rest": day.count(rest)}
+    out: dict[str, object] = {"minutes_rest": day.count(rest)}
     unit = plant.heat_pump
     out["idle_power"] = day.mean(unit * 60.0, rest) if unit is not None else np.full(len(day), np.nan)
     pump = plant.circulation_pump
     if pump is not None and grid.spacing.get("circulation_pump_electricity", 99.0) <= 10.0:
         known = np.isfinite(pump)
-        out["n_pump_known"] = day.count(no_call & known)
-        out["n_pump_idle"] = day.count(no_call & known & (fill_nan(pump, 0.0) * 60.0 > _NO_PUMP_W))
+        out["minutes_pump_known"] = day.count(no_call & known)
+        out["minutes_pump_idle"] = day.count(no_call & known & (fill_nan(pump, 0.0) * 60.0 > _NO_PUMP_W))
         out["pump_idle_power"] = day.mean(pump * 60.0, no_call)
     elif grid.has("flow_rate"):
         rate = grid.gauge("flow_rate")
-        out["n_pump_known"] = day.count(no_call & np.isfinite(rate))
-        out["n_pump_idle"] = day.count(no_call & (fill_nan(rate, 0.0) > NO_FLOW_M3_H))
+        out["minutes_pump_known"] = day.count(no_call & np.isfinite(rate))
+        out["minutes_pump_idle"] = day.count(no_call & (fill_nan(rate, 0.0) > NO_FLOW_M3_H))
     return out
 
 

@@ -107,12 +107,7 @@ def rests_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
 
 
 def direct_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
-    """Columns of the days table.
-
-    minutes_direct : running minutes in whose hour about a kilowatt hour of heat came from each kilowatt hour
-    drawn, as from an
-    electric heater inside the unit's meter. Only where both meters show an hour
-    """
+    """Columns of the days table, described in `columns/energy.py`; only where both meters show an hour."""
     unit, grid = minutes.balance.heat_pump, minutes.grid
     close = max(grid.spacing.get(q, 99.0) for q in ("heat_pump_electricity", "heat_output"))
     if unit is None or close > _HOUR_SHOWN_MIN:

@@ -21,17 +21,9 @@ _AFTER_MIN = 45  # an immersion heater that finishes a charge starts within so m
 
 
 def direct_heat_columns(site: Site, minutes: Minutes, day: Segments, share: Floats) -> dict[str, object]:
-    """Columns of the days table; none without the meter. share : of `load_share`
+    """Columns of the days table, described in `columns/energy.py`; none without the meter.
 
-    e_backup_mild [kWh], n_backup_mild [min] : back-up heater, hot water left out, above the temperature below
-    which the design
-        wants its help
-    backup_unit_share : the unit's heat over its rating in those minutes [-], 0 where it rests
-    backup_flow_gap : flow asked less given in them [K]
-    e_imm_after [kWh] : immersion heater in bursts that begin while the unit charges the cylinder or soon
-    after
-    imm_at : local minute of day at which the longest burst began; imm_from, imm_to : cylinder then and at its
-        end [°C]
+    share : of `load_share`
     """
     return _backup(site, minutes, day, share) | _immersion(minutes, day)
 
@@ -56,8 +48,7 @@ def _backup(site: Site, minutes: Minutes, day: Segments, share: Floats) -> dict[
     heating = on & np.isin(minutes.use.code, (HEATING,))
     gap = asked_flow(minutes) - grid.gauge("flow_temperature")
     return {
-        "e_backup_mild": day.sum(np.where(mild, fill_nan(heater, 0.0), 0.0)) / 1000.0,
-        "n_backup_mild": day.count(on),
+        "electricity_backup_mild_kwh": day.sum(np.where(mild, fill_nan(heater, 0.0), 0.0)) / 1000.0,
         "backup_unit_share": day.mean(share, on),
         "backup_flow_gap": day.mean(gap, heating),
     }
@@ -86,4 +77,9 @@ def _immersion(minutes: Minutes, day: Segments) -> dict[str, object]:
     after = (
         np.bincount(owner, weights=np.where(follows, energy, 0.0), minlength=len(day)) if len(owner) else 0.0
     )
-    return {"e_imm_after": np.zeros(len(day)) + after, "imm_at": at, "imm_from": low, "imm_to": high}
+    return {
+        "electricity_immersion_after_kwh": np.zeros(len(day)) + after,
+        "immersion_at_min": at,
+        "immersion_from_c": low,
+        "immersion_to_c": high,
+    }

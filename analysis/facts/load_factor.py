@@ -31,22 +31,9 @@ _LACKING_K = 2.0
 
 
 def strain_columns(minutes: Minutes, day: Segments, share: Floats, gain: Floats) -> dict[str, object]:
-    """Columns of the days table. share : of `load_share`. gain : of `part_load`
+    """Columns of the days table, described in `columns/operation.py`.
 
-    load_share : heat over rated output at the same temperatures, mean of steady heating [-]
-    load_share_top : the best whole hour's, heating or hot water [-]
-    n_settled : minutes of steady heating, n_lacking : of them with the flow 2 K or more under what is asked
-    flow_gap : flow asked less flow given [K], mean of steady heating; the asked one measured, else the
-        designed curve
-    x_steady, xp_steady, xe_steady : as x_, xp_ and xe_ [kWh], in steady heating alone: no starts, stops or
-        defrosts
-    x_full, xe_full, n_full : the same and the minutes, of them those near full output, where the rating was
-        measured;
-        x_full_hot, xe_full_hot, n_full_hot : the same while the cylinder is charged
-    loop_c : mean temperature of the water in the circuit [°C]
-    n_dead : minutes with the unit's electricity known and nothing drawn; n_dead_frost : the longest stretch
-        of them below freezing outdoors with the water standing still (a coarse register shows its standby
-        only now and then)
+    share : of `load_share`. gain : of `part_load`
     """
     grid, use = minutes.grid, minutes.use
     flow, back = grid.gauge("flow_temperature"), grid.gauge("return_temperature")
@@ -56,9 +43,8 @@ def strain_columns(minutes: Minutes, day: Segments, share: Floats, gain: Floats)
     return {
         "load_share": day.mean(share, steady),
         "load_share_top": _best_hour(share, use.running & (use.code != DEFROST), day),
-        "n_settled": day.count(steady),
-        "n_lacking": day.count(steady & (fill_nan(gap, 0.0) > _LACKING_K)),
-        "flow_gap": day.mean(gap, steady),
+        "minutes_settled": day.count(steady),
+        "minutes_lacking": day.count(steady & (fill_nan(gap, 0.0) > _LACKING_K)),
         **_against_rating(minutes, day, share, gain, steady),
         "loop_c": day.mean((flow + back) / 2.0),
         **_dead(minutes, day),
@@ -107,11 +93,11 @@ def _against_rating(
     out: dict[str, object] = {}
     for name, mine in (("steady", steady), ("full", steady & full), ("full_hot", hot & full)):
         mine = mine & comparable
-        out[f"x_{name}"] = day.sum(np.where(mine, heat / cop, 0.0)) / 1000.0
-        out[f"xp_{name}"] = day.sum(np.where(mine, heat / cop / gain, 0.0)) / 1000.0
-        out[f"xe_{name}"] = day.sum(np.where(mine, unit, 0.0)) / 1000.0
+        out[f"expected_{name}_kwh"] = day.sum(np.where(mine, heat / cop, 0.0)) / 1000.0
+        out[f"expected_part_load_{name}_kwh"] = day.sum(np.where(mine, heat / cop / gain, 0.0)) / 1000.0
+        out[f"expected_used_{name}_kwh"] = day.sum(np.where(mine, unit, 0.0)) / 1000.0
         if name != "steady":
-            out[f"n_{name}"] = day.count(mine)
+            out[f"minutes_{name}"] = day.count(mine)
     return out
 
 
@@ -119,11 +105,11 @@ def _dead(minutes: Minutes, day: Segments) -> dict[str, object]:
     unit, grid = minutes.balance.heat_pump, minutes.grid
     if unit is None or grid.spacing.get("heat_pump_electricity", 99.0) > 15.0:
         nothing = np.full(len(day), np.nan)
-        return {"n_dead": nothing, "n_dead_frost": nothing}
+        return {"minutes_dead": nothing, "minutes_dead_frost": nothing}
     dead = without_power(minutes)
     still = ~(fill_nan(grid.gauge("flow_rate"), 0.0) > 0.03)
     frost = fill_nan(grid.gauge("outdoor_temperature"), 9.0) < 0.0
-    return {"n_dead": day.count(dead), "n_dead_frost": _longest(dead & still & frost, day)}
+    return {"minutes_dead": day.count(dead), "minutes_dead_frost": _longest(dead & still & frost, day)}
 
 
 def _longest(flags: Flags, day: Segments) -> Floats:

@@ -13,13 +13,7 @@ _USUAL_RATED_KW = 6.0
 
 
 def melting_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
-    """Columns of the days table.
-
-    n_melting : minutes of defrosts with the heat meter read; q_back : heat that it shows flowing back outside
-        cooling [kWh]
-    q_taken_flow : heat drawn back in defrosts by flow rate and temperatures [kWh], nan without them
-    q_taken_most : the most that defrosts can have drawn: the unit's rated output throughout [kWh]
-    """
+    """Columns of the days table, described in `columns/data.py`."""
     code, heat = minutes.use.code, minutes.heat
     known = np.isfinite(heat)
     melting = code == DEFROST
@@ -30,8 +24,8 @@ def melting_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, ob
         taken = np.where(about & (flow_heat < 0.0), -flow_heat, np.where(np.isfinite(flow_heat), 0.0, np.nan))
     rated = site.heat_pump.rated_output_kw or _USUAL_RATED_KW
     return {
-        "n_melting": day.count(melting & known),
-        "q_back": day.sum(np.where(known & (heat < 0.0) & ~minutes.cooling, -heat, 0.0)) / 1000.0,
-        "q_taken_flow": day.total(taken) / 1000.0,
-        "q_taken_most": day.count(melting) * rated / 60.0,
+        "minutes_melting": day.count(melting & known),
+        "heat_back_kwh": day.sum(np.where(known & (heat < 0.0) & ~minutes.cooling, -heat, 0.0)) / 1000.0,
+        "heat_taken_flow_kwh": day.total(taken) / 1000.0,
+        "heat_taken_most_kwh": day.count(melting) * rated / 60.0,
     }

@@ -41,18 +41,7 @@ _STEP_SHOWN_MIN = 3.0
 
 
 def misplaced_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
-    """Columns of the days table.
-
-    check_meter_space, check_flow_space, check_meter_hot, check_flow_hot : heat by the meter, and by flow rate
-    and
-        temperatures, by use [kWh]
-    n_surely_on, e_surely_on, n_surely_off, e_surely_off : minutes in which another signal than the
-        electricity says that the unit runs or rests, and its meter's electricity in them [min, kWh]
-    n_heater_steps, heater_step_share : switchings of the back-up heater, and the change of the metered heat
-        with them over the heater's own [-, median]
-    n_load_steps, n_dry_steps : steps of the unit's electricity by a kilowatt and more while it works on for
-        one use, and those of them that heat does not follow
-    """
+    """Columns of the days table, described in `columns/data.py`; none without the meters to compare."""
     return (
         _by_use(minutes, day)
         | _by_signal(minutes, day)
@@ -89,14 +78,14 @@ def _by_signal(minutes: Minutes, day: Segments) -> dict[str, object]:
     heat, heater = minutes.balance.heat_at_meter, minutes.balance.backup_heater
     idle = rest if heater is None else rest & ~(fill_nan(heater, 0.0) * 60.0 > _HEATER_ON_W)
     return {
-        "q_surely_off": (
+        "heat_surely_off_kwh": (
             day.total(np.where(idle, heat, 0.0)) / 1000.0 if heat is not None else np.full(len(day), np.nan)
         ),
-        "n_surely_on": day.count(sure),
-        "e_surely_on": day.sum(np.where(sure, unit, 0.0)) / 1000.0,
-        "n_surely_off": day.count(rest),
-        "e_surely_off": day.sum(np.where(rest, unit, 0.0)) / 1000.0,
-        "n_off_burst": day.count(rest & (fill_nan(unit, 0.0) * 60.0 > _BURST_W)),
+        "minutes_surely_on": day.count(sure),
+        "electricity_surely_on_kwh": day.sum(np.where(sure, unit, 0.0)) / 1000.0,
+        "minutes_surely_off": day.count(rest),
+        "electricity_surely_off_kwh": day.sum(np.where(rest, unit, 0.0)) / 1000.0,
+        "minutes_off_burst": day.count(rest & (fill_nan(unit, 0.0) * 60.0 > _BURST_W)),
     }
 
 
@@ -137,7 +126,7 @@ def _heater_steps(minutes: Minutes, day: Segments) -> dict[str, object]:
     ratio = np.full(len(day), np.nan)
     for i in np.unique(owner[owner >= 0]):
         ratio[i] = median((answer[at] / change[at])[owner == i])
-    return {"n_heater_steps": day.count(first), "heater_step_share": ratio}
+    return {"heater_steps": day.count(first), "heater_step_share": ratio}
 
 
 def _load_steps(minutes: Minutes, day: Segments) -> dict[str, object]:
@@ -156,7 +145,7 @@ def _load_steps(minutes: Minutes, day: Segments) -> dict[str, object]:
     heats &= _stands_about(unit * 60.0)
     first, change, answer = _steps(unit * 60.0, heat * 60.0, heats, _LOAD_STEP_W)
     dry = first & (answer / np.where(first, change, 1.0) < _DRY_RATIO)
-    return {"n_load_steps": day.count(first), "n_dry_steps": day.count(dry)}
+    return {"load_steps": day.count(first), "dry_steps": day.count(dry)}
 
 
 def _stands_about(watts: Floats) -> Flags:

@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 
 from fieldfare.analysis.facts.minutes import Minutes
 from fieldfare.analysis.facts.segments import Segments, total_kwh
-from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.plant.cost import Cost
 from fieldfare.analysis.plant.site import Site
 
@@ -21,7 +20,6 @@ def money_columns(site: Site, cost: Cost, minutes: Minutes, day: Segments) -> di
     price = minute_prices(site, cost, minutes.grid.time)
     return {
         "money": total_kwh(day, minutes.electricity * price),
-        "money_heat_pump": day.sum(fill_nan(minutes.electricity, 0.0) * fill_nan(price, 0.0)) / 1000.0,
     }
 
 

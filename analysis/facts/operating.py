@@ -37,21 +37,7 @@ _HOUR_MIN = 60
 
 
 def operating_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
-    """Columns of the days table.
-
-    n_calm, rest_power : resting minutes clear of a stop and of the next start by what the readings' spacing
-        blurs, and the median of the unit's power in them [W]; n_still, still_power : the same where no water
-        flows
-    lowest_hour : least power of the unit over a whole hour of the day [W]
-    n_unasked : resting minutes in which nothing asks for heat: no room call, or where calls are not measured
-        the water has cooled far below what would start the unit; not near frost. n_unasked_pumped : of them
-        with a pump running
-    unasked_pump_power : the pump's power in them [W]
-    flow_rate_top : 90th percentile of the flow while heating or charging [m3/h]
-    flow_jitter : change of the flow from one reading to the next in steady running, over its mean [-]
-    n_heating_warm : minutes of heating with 15 °C or more outdoors at that moment; q_heating_warm : their
-        heat [kWh]
-    """
+    """Columns of the days table, described in `columns/operation.py`."""
     grid, use = minutes.grid, minutes.use
     out: dict[str, object] = {}
     outdoor = grid.gauge("outdoor_temperature")
@@ -64,13 +50,13 @@ def operating_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, 
             held_for(off, _SETTLED_MIN + 2 * blur) & held_for(off[::-1], blur + 1)[::-1] & np.isfinite(unit)
         )
         still = calm & np.isfinite(rate) & (fill_nan(rate, 0.0) < _NO_FLOW_M3_H)
-        out["n_calm"], out["rest_power"] = day.count(calm), _middle(day, unit * 60.0, calm)
-        out["n_still"], out["still_power"] = day.count(still), _middle(day, unit * 60.0, still)
+        out["minutes_calm"], out["rest_power"] = day.count(calm), _middle(day, unit * 60.0, calm)
+        out["minutes_still"], out["still_power"] = day.count(still), _middle(day, unit * 60.0, still)
         out["lowest_hour"] = _lowest_hour(unit * 60.0, day)
     heating = (use.code == HEATING) | (use.code == DEFROST)
     warm = heating & (fill_nan(outdoor, -9.0) >= 15.0)
-    out["n_heating_warm"] = day.count(warm)
-    out["q_heating_warm"] = day.sum(np.where(warm, fill_nan(minutes.heat, 0.0), 0.0)) / 1000.0
+    out["minutes_heating_warm"] = day.count(warm)
+    out["heat_heating_warm_kwh"] = day.sum(np.where(warm, fill_nan(minutes.heat, 0.0), 0.0)) / 1000.0
     out |= _unasked(minutes, day, rate, outdoor)
     steady = held_for((use.code == HEATING) | (use.code == HOT_WATER), 5) & np.isfinite(rate)
     if steady.any():
@@ -109,8 +95,8 @@ def _unasked(minutes: Minutes, day: Segments, rate: Floats, outdoor: Floats) -> 
     else:
         known, on = np.isfinite(rate), fill_nan(rate, 0.0) > _NO_FLOW_M3_H
     out: dict[str, object] = {
-        "n_unasked": day.count(unasked & known),
-        "n_unasked_pumped": day.count(unasked & known & on),
+        "minutes_unasked": day.count(unasked & known),
+        "minutes_unasked_pumped": day.count(unasked & known & on),
     }
     if by_power:
         assert pump is not None

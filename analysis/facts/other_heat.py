@@ -17,7 +17,6 @@ Flags = NDArray[np.bool_]
 # Evening: after sunset, before the usual set-back. Floors release heat from hours
 # before.
 _EVENING = (18 * 60, 23 * 60)
-_NIGHT = (0, 6 * 60)
 _SPAN_MIN = 180
 _LEAST_KNOWN = 0.9
 # A charge warms the sensor for a while after its end.
@@ -28,15 +27,7 @@ _IMMERSION_W = 100.0
 
 
 def other_heat_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
-    """Columns of the days table.
-
-    evening_rise : greatest rise of the rooms over three hours of the evening [K]; evening_heat,
-        evening_before : the plant's space heat in them and in the three hours before [W]; evening_over :
-        rooms above outdoors in them [K]
-    night_heat, night_over : the same two from midnight to 6 h
-    foreign_tank_k : greatest rise of the cylinder within an hour without the unit's charge or a metered
-        immersion heater [K]; nan where its charges can't be told
-    """
+    """Columns of the days table, described in `columns/data.py`; none without the sensors."""
     return _rooms(minutes, day) | _tank(minutes, day)
 
 
@@ -69,8 +60,7 @@ def _rooms(minutes: Minutes, day: Segments) -> dict[str, object]:
             found = (rise[at], given[at], given[at - _SPAN_MIN], over[at])
             for name, value in zip(out, found, strict=True):
                 out[name][i] = value
-    night = Segments(day.start + _NIGHT[0], np.minimum(day.start + _NIGHT[1], day.end))
-    return {**out, "night_heat": night.mean(heat), "night_over": night.mean(room - outdoor)}
+    return dict(out)
 
 
 def _tank(minutes: Minutes, day: Segments) -> dict[str, object]:

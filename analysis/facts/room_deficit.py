@@ -19,14 +19,7 @@ _DAYTIME = (8 * 60, 22 * 60)
 
 
 def warmth_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
-    """Columns of the days table, for each zone with a room sensor.
-
-    room_day.<zone> : mean from 8 to 22 h [°C]
-    deficit.<zone> : target less room [K] where the zone's own target has stood at the day's highest for four
-    hours or
-        more; nan where that lasts less than two hours or no target of its own is measured
-    wanted.<zone> : the day's highest target [°C]
-    """
+    """Columns of the days table, described in `columns/operation.py`, for each zone with a sensor."""
     grid = minutes.grid
     rooms, targets = grid.zones.get("room_temperature", {}), grid.zones.get("target_room_temperature", {})
     daytime = Segments(

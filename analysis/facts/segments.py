@@ -21,7 +21,8 @@ class Segments:
     """
 
     def __init__(self, start: Ints, end: Ints) -> None:
-        self.start, self.end = start, end
+        self.start: Ints = start
+        self.end: Ints = end
 
     @classmethod
     def of(cls, flags: NDArray[np.bool_]) -> Segments:

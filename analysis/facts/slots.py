@@ -35,21 +35,16 @@ def is_little_metered(site: Site) -> bool:
 
 
 def slot_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
-    """Columns of the days table; none where heat is measured.
-
-    e_house, n_house : electricity of the whole house [kWh] and minutes known
-    slot_minutes : length of the intervals judged; nan where readings are more than an hour apart
-    n_slots, n_slots_on, n_slots_zero : intervals known, on by the published rule, and without any
-    electricity at all
-    slot_starts : intervals that are on after one that was not
-    level.NN : minutes of intervals with a mean power of NN x 250 W up to the next [min]
-    """
+    """Columns of the days table, described in `columns/energy.py`; none where heat is measured."""
     if not is_little_metered(site):
         return {}
     out: dict[str, object] = {}
     house = minutes.grid.energy.get("house_electricity")
     if house is not None:
-        out["e_house"], out["n_house"] = total_kwh(day, house), day.count(np.isfinite(house))
+        out["electricity_house_kwh"], out["minutes_house_known"] = (
+            total_kwh(day, house),
+            day.count(np.isfinite(house)),
+        )
     unit = np.isfinite(minutes.electricity).any()
     wh = minutes.electricity if unit or house is None else house
     spacing = minutes.grid.spacing.get("heat_pump_electricity" if unit else "house_electricity", np.inf)
@@ -71,9 +66,8 @@ def _counted(wh: Floats, length: int, day: Segments) -> dict[str, object]:
     mine = Segments(day.start // length, day.end // length)
     out: dict[str, object] = {
         "slot_minutes": np.full(len(day), float(length)),
-        "n_slots": mine.count(known),
-        "n_slots_on": mine.count(on),
-        "n_slots_zero": mine.count(known & (energy == 0.0)),
+        "slots_known": mine.count(known),
+        "slots_zero": mine.count(known & (energy == 0.0)),
         "slot_starts": mine.count(starts),
     }
     watts = np.where(known, energy, -1.0) * 60.0 / length

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Literal, SupportsIndex
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldfare.analysis.facts.columns import absent_value
 from fieldfare.analysis.statistics.quantiles import median
 
 if TYPE_CHECKING:
@@ -45,7 +46,8 @@ class _Chosen(Mapping[str, NDArray[Any]]):
 class Table:
     """Read-only columns of equal length (n,) by name.
 
-    Numbers are float64 with nan for unknown, or integers; times datetime64; words objects.
+    Numbers are float64 with nan for unknown, or integers; times datetime64; words objects. A column of the
+    days table that the site doesn't carry reads as its `absent` value (see `columns/`).
     """
 
     __slots__ = ("_columns", "_length")
@@ -74,7 +76,15 @@ class Table:
 
     def __getitem__(self, name: str) -> NDArray[Any]:
         """A column unchanged. Raises KeyError if there is none with that name."""
-        return self._columns[name]
+        found = self._columns.get(name)
+        return self._absent(name) if found is None else found
+
+    def _absent(self, name: str) -> NDArray[Any]:
+        """A column that the table doesn't carry. Raises KeyError for one that nothing stands for."""
+        value = absent_value(name)
+        if value is None:
+            raise KeyError(name)
+        return np.full(self._length, value)
 
     @property
     def names(self) -> list[str]:
@@ -84,27 +94,31 @@ class Table:
         """A column as float64 (n,), all nan where it is absent."""
         values = self._columns.get(name)
         if values is None:
-            return np.full(self._length, np.nan)
+            absent = absent_value(name)
+            return np.full(self._length, np.nan if absent is None else absent)
         return values if values.dtype == np.float64 else values.astype(np.float64)
 
     def total(self, name: str) -> float:
         """Sum of the known values of a column, 0 if none. Raises KeyError without the column."""
-        values = self._columns[name]
+        values = self[name]
         return float(np.nansum(values) if values.dtype.kind == "f" else values.sum())
 
     def mean(self, name: str) -> float:
         """Mean of the known values of a column, nan if none. Raises KeyError without the column."""
-        values = known(self._columns[name])
+        values = known(self[name])
         return float(values.mean()) if len(values) else float("nan")
 
     def median(self, name: str) -> float:
         """Median of the known values of a column, nan if none. Raises KeyError without the column."""
-        values = known(self._columns[name])
+        values = known(self[name])
         return median(values) if len(values) else float("nan")
 
     def knows(self, name: str) -> bool:
-        """Whether the column exists and has any known value."""
-        return name in self._columns and len(known(self._columns[name])) > 0
+        """Whether a column has any known value; False for a name that nothing stands for."""
+        values = self._columns.get(name)
+        if values is None:
+            return self._length > 0 and absent_value(name) == 0.0
+        return len(known(values)) > 0
 
     def where(self, rows: NDArray[Any] | slice) -> Table:
         """Selected rows: by mask, indices, or a slice (a view)."""
@@ -146,15 +160,14 @@ def rows_between(day: NDArray[Any], first: date, last: date) -> slice:
 
 
 def joined(tables: Iterable[Table]) -> Table:
-    """Concatenate one or more tables; a column missing from one of them becomes nan there."""
+    """Concatenate one or more tables; a column missing from one of them is unknown or absent there."""
     given = list(tables)
     filled = [t for t in given if len(t)] or given[:1]
     if len(filled) == 1:
         return filled[0]
     names = dict.fromkeys(name for t in filled for name in t.names)
     columns = {
-        name: np.concatenate([t[name] if name in t else np.full(len(t), np.nan) for t in filled])
-        for name in names
+        name: np.concatenate([t[name] if name in t else t.floats(name) for t in filled]) for name in names
     }
     return Table._of(columns, sum(len(t) for t in filled))
 

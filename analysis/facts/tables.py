@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from fieldfare.analysis.facts.table import Table
 
-METHOD_VERSION = "8"
+METHOD_VERSION = "9"
 """Increase it with every change that alters a fact; stored facts of another version are stale."""
 MARGIN_DAYS = 1
 """Days of readings before and after a day that its facts may depend on."""
@@ -33,7 +33,7 @@ class Facts:
 
     days : one row per local day. runs, defrosts, reheats : one row per event, in the day in which it starts.
     notices : one row per oddity of the data. rests : stretches without heat. faults : reported faults.
-        Columns and units: see days.py and its neighbours
+        Columns of days: see columns/
     """
 
     days: Table

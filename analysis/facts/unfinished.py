@@ -18,7 +18,7 @@ def minutes_to_come(facts: Facts, zone: ZoneInfo) -> int:
     zone : the site's, in which days are cut
     """
     days, notices = facts.days, facts.notices
-    if not len(days) or days["n_any"][-1] == 0 or not len(notices):
+    if not len(days) or days["minutes_any_known"][-1] == 0 or not len(notices):
         return 0
     last = days.day(-1)
     midnight = datetime.combine(last + timedelta(days=1), datetime.min.time(), zone)

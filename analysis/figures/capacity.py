@@ -79,7 +79,7 @@ def _measured_share(site: Site, days: Table) -> tuple[float | None, int]:
     """Best hour's heat over the rating, on days with presumable full-load operation."""
     if not days.knows("heat_power_max"):
         return None, 0
-    full = days["n_full_speed"] >= _FULL_HOURS * 60.0
+    full = days["minutes_full_speed"] >= _FULL_HOURS * 60.0
     full = full & np.isfinite(days["outdoor"]) & np.isfinite(days["flow"])
     if full.sum() < 3:
         return None, int(full.sum())

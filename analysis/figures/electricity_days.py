@@ -41,10 +41,18 @@ class ElectricityDays:
 
 def electricity_days(days: Table) -> ElectricityDays:
     """Daily electricity of the plant, or of the whole house if only that is measured."""
-    minutes = days.floats("n_minutes")
-    used, known, meter = days.floats("e_total"), days.floats("n_electricity"), "the heat pump's meter"
-    if not np.any(fill_nan(known, 0.0) > 0.0) and days.knows("e_house"):
-        used, known, meter = days.floats("e_house"), days.floats("n_house"), "the house's meter"
+    minutes = days.floats("minutes_total")
+    used, known, meter = (
+        days.floats("electricity_total_kwh"),
+        days.floats("minutes_electricity_known"),
+        "the heat pump's meter",
+    )
+    if not np.any(fill_nan(known, 0.0) > 0.0) and days.knows("electricity_house_kwh"):
+        used, known, meter = (
+            days.floats("electricity_house_kwh"),
+            days.floats("minutes_house_known"),
+            "the house's meter",
+        )
     filled = filled_with_zeros(days)
     whole = (fill_nan(known, 0.0) >= WHOLE_SHARE * minutes) & ~filled
     number = days["day"].astype("datetime64[D]").astype(np.int64)
@@ -57,7 +65,7 @@ def filled_with_zeros(days: Table) -> Flags:
     A heat pump's controls always draw some watts, and a power cut seldom begins and ends at midnight. A
     database that fills lost days with zeros does so.
     """
-    slots, zero = fill_nan(days.floats("n_slots"), 0.0), fill_nan(days.floats("n_slots_zero"), 0.0)
+    slots, zero = fill_nan(days.floats("slots_known"), 0.0), fill_nan(days.floats("slots_zero"), 0.0)
     empty = (slots > 0.0) & (zero >= slots)
     drawn = (slots > 0.0) & ~empty
     nothing = np.zeros(len(days), dtype=np.bool_)

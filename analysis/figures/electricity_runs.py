@@ -74,7 +74,7 @@ def few_starts(days: Table) -> FewStarts:
         why = "needs the unit's electricity every hour or closer"
         return FewStarts(Estimate.none(why), Estimate.none(why), reason=why)
     length = float(np.nanmedian(slot))
-    whole = fill_nan(days.floats("n_slots"), 0.0) * length >= _ALL_SHARE * days.floats("n_minutes")
+    whole = fill_nan(days.floats("slots_known"), 0.0) * length >= _ALL_SHARE * days.floats("minutes_total")
     whole &= ~filled_with_zeros(days)
     starts = days.floats("slot_starts")
     month = days["day"].astype("datetime64[M]").astype(int) % 12 + 1

@@ -38,36 +38,36 @@ class ExpectedPerformance:
 
 def expected(site: Site, days: Table) -> ExpectedPerformance:
     """Rated performance over the minutes of real operation."""
-    heat = days.total("xq_space") + days.total("xq_hot_water")
-    electricity = days.total("x_space") + days.total("x_hot_water")
+    heat = days.total("expected_heat_space_kwh") + days.total("expected_heat_hot_water_kwh")
+    electricity = days.total("expected_space_kwh") + days.total("expected_hot_water_kwh")
     if heat <= 0 or electricity <= 0:
         reason = "needs heat_output, heat_pump_electricity, flow_temperature and outdoor_temperature"
         return ExpectedPerformance(None, "", None, None, None, None, None, reason)
     at_curve = electricity - above_curve(days)
     flow = (
         "the designed curve's flow temperatures"
-        if days.total("xc_space")
+        if days.total("expected_curve_space_kwh")
         else "the flow temperatures that occurred"
     )
     return ExpectedPerformance(
         heat / at_curve,
         f"{rated(site).basis}, at the outdoor temperatures that occurred and {flow}",
         heat / electricity,
-        _ratio(days, "xq_space", "x_space"),
-        _ratio(days, "xq_hot_water", "x_hot_water"),
-        _ratio(days, "xq_space", "xe_space"),
-        _ratio(days, "xq_hot_water", "xe_hot_water"),
+        _ratio(days, "expected_heat_space_kwh", "expected_space_kwh"),
+        _ratio(days, "expected_heat_hot_water_kwh", "expected_hot_water_kwh"),
+        _ratio(days, "expected_heat_space_kwh", "expected_used_space_kwh"),
+        _ratio(days, "expected_heat_hot_water_kwh", "expected_used_hot_water_kwh"),
     )
 
 
 def above_curve(days: Table) -> float:
     """Electricity for flow temperatures above the designed curve, by the rating [kWh]; negative below."""
-    return days.total("xc_space_actual") - days.total("xc_space")
+    return days.total("expected_curve_actual_kwh") - days.total("expected_curve_space_kwh")
 
 
 def learned(days: Table) -> Strength:
     """Share of the modelled part-load gain that this unit shows on its heating days."""
-    x, part, used = (days.floats(f"{name}_space") for name in ("x", "xp", "xe"))
+    x, part, used = (days.floats(f"expected_{name}space_kwh") for name in ("", "part_load_", "used_"))
     good = (x > _TOLD_KWH) & (part > _TOLD_KWH) & (used > _TOLD_KWH)
     level = np.log(np.divide(x, used, out=np.full(len(days), np.nan), where=good))
     gain = np.log(np.divide(x, part, out=np.full(len(days), np.nan), where=good))

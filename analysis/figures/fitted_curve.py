@@ -43,7 +43,7 @@ def fitted_curve(site: Site, days: Table) -> FittedCurve:
         return _none("needs outdoor_temperature")
     # A day's mean needs an hour of steady heating; fewer minutes are starts and stops.
     measured = np.isfinite(days["flow"]) & np.isfinite(days["outdoor_steady"])
-    data = days.where((days["n_steady"] >= 60) & measured)
+    data = days.where((days["minutes_steady"] >= 60) & measured)
     if len(data) < _FEWEST_DAYS:
         return _none(f"needs at least {_FEWEST_DAYS} days with an hour of heating, has {len(data)}")
     outdoor, flow = data["outdoor_steady"], data["flow"]

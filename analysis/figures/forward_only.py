@@ -33,17 +33,17 @@ def unseen_defrost_heat(site: Site, days: Table) -> Unseen | None:
     None if the meter is net or too coarse, or without defrosts. Source: MID 2014/32/EU Annex VI defines the
     temperature difference as 0 or more, so a meter may drop negative heat.
     """
-    if site.heat_pump.source != "air" or "n_melting" not in days:
+    if site.heat_pump.source != "air" or "minutes_melting" not in days:
         return None
     spacing = next((f"spacing.{q}" for q in HEATING_METERS if f"spacing.{q}" in days), None)
     if spacing is None or float(np.nanmin(days.floats(spacing))) > _COARSEST_MIN:
         return None
-    back, most = days.total("q_back"), days.total("q_taken_most")
-    if days.total("n_melting") < _LEAST_MELTING_MIN:
+    back, most = days.total("heat_back_kwh"), days.total("heat_taken_most_kwh")
+    if days.total("minutes_melting") < _LEAST_MELTING_MIN:
         return None
     if back > _SHOWN_SHARE * most:
         return None
-    flow = days.total("q_taken_flow") if days.knows("q_taken_flow") else None
+    flow = days.total("heat_taken_flow_kwh") if days.knows("heat_taken_flow_kwh") else None
     size = f"about {flow:.0f} kWh" if flow else f"at most {most:.0f} kWh"
     return Unseen(
         flow,
@@ -55,6 +55,6 @@ def unseen_defrost_heat(site: Site, days: Table) -> Unseen | None:
 
 def blind_to_defrosts(days: Table) -> bool:
     """Whether no heat flows back in a whole frosty season, so that the meter ignores defrosts."""
-    if "q_back" not in days:
+    if "heat_back_kwh" not in days:
         return False
-    return days.total("q_back") <= 0.0 and days.total("n_frosting") >= 60.0 * _LEAST_FROST_H
+    return days.total("heat_back_kwh") <= 0.0 and days.total("minutes_frosting") >= 60.0 * _LEAST_FROST_H

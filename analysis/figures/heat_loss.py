@@ -86,7 +86,7 @@ def heat_loss(site: Site, days: Table) -> HeatLoss:
         Bayesian prior; the heat meter's error limit is added.
     """
     design = site.design.heat_loss_kw
-    if days.total("n_heat") == 0:
+    if days.total("minutes_heat_known") == 0:
         return _none(design, "needs a heat meter, or flow rate with flow and return temperature")
     if not days.knows("outdoor"):
         return _none(design, "needs outdoor_temperature")
@@ -110,11 +110,11 @@ def _none(design: float | None, reason: str) -> HeatLoss:
 
 def _daily(site: Site, days: Table) -> dict[str, Floats]:
     """Daily means in W and K, and the irradiance or its substitute."""
-    hours = days.floats("n_minutes") / 60.0
-    heat = days["q_space"] - np.nan_to_num(days["q_defrost_taken"])
-    if not (days.total("n_hot_water") > 0) and site.hot_water is not None:
-        heat = days["q_total"] - designed_hot_water_kwh(site.design)
-    backup = days["e_backup"]
+    hours = days.floats("minutes_total") / 60.0
+    heat = days["heat_space_kwh"] - np.nan_to_num(days["heat_defrost_taken_kwh"])
+    if not (days.total("minutes_hot_water") > 0) and site.hot_water is not None:
+        heat = days["heat_total_kwh"] - designed_hot_water_kwh(site.design)
+    backup = days["electricity_backup_kwh"]
     if not only_split_meters(site):
         heat = heat + np.nan_to_num(backup)
     room = days["room"]
@@ -130,7 +130,7 @@ def _daily(site: Site, days: Table) -> dict[str, Floats]:
             np.nan_to_num(days["room_end"] - days["room_begin"]) if indoor_measured else np.zeros(len(days))
         ),
         "sun": daily_sun(site, days),
-        "known": days["n_heat"] / days["n_minutes"],
+        "known": days["minutes_heat_known"] / days["minutes_total"],
         "measured": np.full(len(days), float(indoor_measured)),
     }
 
@@ -222,8 +222,8 @@ def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bo
     sunless = float(np.nanquantile(sun[rows], 0.1)) * aperture if with_sun else 0.0
     mean_gain = gains + (float(np.nanmean(sun[rows])) * aperture if with_sun else 0.0)
     t = t_quantile(0.975, max(n - k, 2)) / GAUSS_95
-    total = max(days.total("q_total"), 1e-9)
-    meter = float(np.hypot(days.total("q_flow_error"), days.total("q_pair_error"))) / total
+    total = max(days.total("heat_total_kwh"), 1e-9)
+    meter = float(np.hypot(days.total("heat_flow_error_kwh"), days.total("heat_pair_error_kwh"))) / total
     unseen = _WIND_SPREAD if _sun_measured(days) else float(np.hypot(_WIND_SPREAD, _SUN_SPREAD))
     relative = np.sqrt((slope_error * t / slope) ** 2 + (meter / np.sqrt(3.0)) ** 2 + unseen**2)
     if data["measured"][0] < 0.5:
@@ -356,6 +356,6 @@ def _method(data: dict[str, Floats], lags: bool, sun: bool, site: Site, days: Ta
         )
     if bent:
         parts.append(", the mild half alone: in the cold half heat grew less than a house's loss does")
-    if not days.total("n_hot_water") and site.hot_water is not None:
+    if not days.total("minutes_hot_water") and site.hot_water is not None:
         parts.append("; hot water taken off by its design share")
     return "".join(parts)

@@ -32,7 +32,7 @@ def blurred_reheats(facts: Facts) -> str | None:
     A charge shorter than two reading intervals can be missed (sampling theorem), and its heat would count as
     space heat.
     """
-    apart = float(np.max(facts.days["use_spacing"]))
+    apart = float(np.max(facts.days["use_spacing_min"]))
     whole = facts.reheats.where(~facts.reheats["cut"]) if len(facts.reheats) else facts.reheats
     if not len(whole) or not apart > 2.0 or whole.median("minutes") >= 2.0 * apart:
         return None
@@ -50,21 +50,21 @@ def hot_water_figures(site: Site, facts: Facts) -> HotWaterFigures:
         none = "the system makes no hot water"
         return HotWaterFigures(None, None, None, None, None, None, None, None, {"hot_water": none})
     days, reheats = facts.days, facts.reheats
-    minutes_known = days.total("n_minutes") - days.total("n_unknown")
+    minutes_known = days.total("minutes_total") - days.total("minutes_unknown")
     blurred = blurred_reheats(facts)
-    separable = days.total("n_hot_water") > 0 and blurred is None
+    separable = days.total("minutes_hot_water") > 0 and blurred is None
     if not separable:
         reasons["reheats"] = reasons["median_reheat_minutes"] = (
             blurred or "needs operating_mode, diverter_to_hot_water, hot_water_heat or cylinder_temperature"
         )
-    has_tank = "n_tank" in days and days.total("n_tank") > 0
+    has_tank = "minutes_tank_known" in days and days.total("minutes_tank_known") > 0
     litres = cold = loss = coefficient = None
     if has_tank:
         top = known(reheats["to_c"] if len(reheats) else days["tank_max"])
         if plant.cylinder_litres and len(top):
             # Disinfection is hotter than a normally full cylinder, so use the median.
             litres = float(mixed_litres(plant.cylinder_litres, median(top)))
-        cold = days.total("n_tank_cold") / days.total("n_tank") * 7 * 1440
+        cold = days.total("minutes_tank_cold") / days.total("minutes_tank_known") * 7 * 1440
         loss, coefficient = _standing(site, facts)
         if loss is None:
             reasons["standing_loss_kwh_per_day"] = (
@@ -88,7 +88,7 @@ def hot_water_figures(site: Site, facts: Facts) -> HotWaterFigures:
                 else "not reached, or not held for long enough, in this period"
             )
         )
-    heat = days.total("q_hot_water") + days.total("e_immersion")
+    heat = days.total("heat_hot_water_kwh") + days.total("electricity_immersion_kwh")
     known_days = minutes_known / 1440.0
     whole = reheats.where(~reheats["cut"]) if len(reheats) else reheats
     return HotWaterFigures(
@@ -99,7 +99,7 @@ def hot_water_figures(site: Site, facts: Facts) -> HotWaterFigures:
         loss,
         coefficient,
         last,
-        heat / known_days if separable and days.total("n_heat") and known_days > 0 else None,
+        heat / known_days if separable and days.total("minutes_heat_known") and known_days > 0 else None,
         reasons,
     )
 

@@ -87,10 +87,10 @@ def like_weather(site: Site, before: Table, after: Table) -> LikeWeather:
     def both(name: str) -> Floats:
         return np.concatenate((before.floats(name), after.floats(name)))
 
-    outdoor, space, water = both("outdoor"), both("e_space"), both("e_hot_water")
-    use_unknown = both("e_untold")
-    whole = both("n_electricity") >= WHOLE_DAY * both("n_minutes")
-    whole &= np.nan_to_num(use_unknown) <= 0.05 * np.maximum(both("e_total"), 1e-9)
+    outdoor, space, water = both("outdoor"), both("electricity_space_kwh"), both("electricity_hot_water_kwh")
+    use_unknown = both("electricity_untold_kwh")
+    whole = both("minutes_electricity_known") >= WHOLE_DAY * both("minutes_total")
+    whole &= np.nan_to_num(use_unknown) <= 0.05 * np.maximum(both("electricity_total_kwh"), 1e-9)
     sun = np.concatenate((daily_sun(site, before), daily_sun(site, after)))
     rooms, n_before, n_after = _space(outdoor, space, sun, later, whole)
     return LikeWeather(

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 DEAR_SHARE = 0.05
 """Share of the electricity from which a part must be accounted for (a twentieth of the bill; common
 practice)."""
-FINDINGS_OF = {
+FINDINGS_OF: dict[str, tuple[str, ...]] = {
     "flow_temperature_above_curve": ("flow_temperature_above_curve", "no_weather_compensation"),
     "cycling": ("short_cycling",),
     "defrost": ("excessive_defrost", "defrost_without_frost"),
@@ -42,7 +42,7 @@ def accounted(
     site: Site, facts: Facts, losses: Iterable[Loss], findings: Iterable[Finding]
 ) -> dict[str, str]:
     """For each part above DEAR_SHARE: the code of its finding, a line that explains it, or an empty text."""
-    electricity = facts.days.total("e_total")
+    electricity = facts.days.total("electricity_total_kwh")
     codes = {f.code for f in findings}
     out: dict[str, str] = {}
     for loss in losses:
@@ -56,8 +56,11 @@ def accounted(
 def _pumps(site: Site, facts: Facts, loss: Loss) -> str:
     """Usual power of pumps and standby: a small load makes their share large."""
     days = facts.days
-    running, rest = days.total("n_running") / 60.0, days.total("n_rest") / 60.0
-    idle, pumps = days.total("e_idle"), max(loss.electricity_kwh - days.total("e_idle"), 0.0)
+    running, rest = days.total("minutes_running") / 60.0, days.total("minutes_rest") / 60.0
+    idle, pumps = (
+        days.total("electricity_idle_kwh"),
+        max(loss.electricity_kwh - days.total("electricity_idle_kwh"), 0.0),
+    )
     pump_w = pumps * 1000.0 / running if running > 0 else 0.0
     rest_w = idle * 1000.0 / rest if rest > 0 else 0.0
     size = site.heat_pump.rated_output_kw or _USUAL_SIZE_KW
@@ -101,8 +104,11 @@ def _defrost(site: Site, facts: Facts, loss: Loss) -> str:
 def _direct(site: Site, facts: Facts, loss: Loss) -> str:
     """A heater below the bivalent point, or for disinfection, runs as designed."""
     days, below = facts.days, helped_below(site)
-    backup, mild = days.total("e_backup"), float(np.nansum(days.floats("e_backup_mild")))
-    immersion = days.total("e_immersion")
+    backup, mild = (
+        days.total("electricity_backup_kwh"),
+        float(np.nansum(days.floats("electricity_backup_mild_kwh"))),
+    )
+    immersion = days.total("electricity_immersion_kwh")
     if below is not None and backup - mild >= _MOSTLY * (backup + immersion):
         return (
             f"Cold weather: {backup - mild:.0f} kWh below {below:g} °C, where the design wants the "
@@ -119,7 +125,7 @@ def _direct(site: Site, facts: Facts, loss: Loss) -> str:
 
 def _hot_water(site: Site, facts: Facts, loss: Loss) -> str:
     """Charging passes temperatures without rating points."""
-    if loss.low > DEAR_SHARE * facts.days.total("e_total"):
+    if loss.low > DEAR_SHARE * facts.days.total("electricity_total_kwh"):
         return ""
     return (
         f"Charging costs {loss.electricity_kwh:.0f} kWh ({loss.low:.0f} to {loss.high:.0f}) more than "

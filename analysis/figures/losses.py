@@ -47,6 +47,7 @@ _FROSTED_C, _CLEAR_C = 2.0, 7.0
 _TEST_HUMIDITY = 84.0
 _KELVIN_SHARE = 0.0225
 """More electricity for each kelvin of flow temperature: 2 to 2.5 % (reference 8)."""
+_LEAST_COP = 0.5  # less is a meter that misses heat
 _FLOW_DOUBT_K = 0.5  # two water sensors of class B at 35 °C (EN 60751)
 
 
@@ -85,7 +86,7 @@ def losses(site: Site, facts: Facts) -> list[Loss]:
     want = expected(site, days)
     if want.value is None:
         return []
-    total, heat = days.total("e_total"), days.total("q_total")
+    total, heat = days.total("electricity_total_kwh"), days.total("heat_total_kwh")
     strength = learned(days)
     parts = {
         "flow_temperature_above_curve": _above_curve(days),
@@ -97,7 +98,7 @@ def losses(site: Site, facts: Facts) -> list[Loss]:
         "pumps_and_standby": _pumps(days),
     }
     rest = total - heat / want.value - sum(p.kwh for p in parts.values())
-    compared = days.total("xe_space") + days.total("xe_hot_water")
+    compared = days.total("expected_used_space_kwh") + days.total("expected_used_hot_water_kwh")
     parts["unexplained"] = _LossPart(
         rest, hypot(compared * _whole_doubt(site, days), *(p.spread for p in parts.values())), _REST
     )
@@ -120,15 +121,15 @@ _REST = "Rating, heat meter and part-load model together are no more certain tha
 
 def _whole_doubt(site: Site, days: Table) -> float:
     """Standard uncertainty of expected over measured electricity by rating and meters [-]."""
-    heat = max(days.total("q_total"), 1e-9)
-    meter = hypot(days.total("q_flow_error"), days.total("q_pair_error")) / heat / sqrt(3.0)
+    heat = max(days.total("heat_total_kwh"), 1e-9)
+    meter = hypot(days.total("heat_flow_error_kwh"), days.total("heat_pair_error_kwh")) / heat / sqrt(3.0)
     rating = _RATING if site.heat_pump.rating else _UNRATED
     return hypot(rating, _CARRIED, meter, _ELECTRICITY)
 
 
 def _above_curve(days: Table) -> _LossPart:
     kwh = above_curve(days)
-    spread = days.total("xc_space") * _KELVIN_SHARE * _FLOW_DOUBT_K
+    spread = days.total("expected_curve_space_kwh") * _KELVIN_SHARE * _FLOW_DOUBT_K
     return _LossPart(kwh, spread, "Flow temperatures that occurred against the designed curve's.")
 
 
@@ -136,7 +137,7 @@ def _part_load(days: Table, strength: float, spread: float) -> _LossPart:
     """Saving by part load, so negative."""
     kwh = full = 0.0
     for use in ("space", "hot_water"):
-        x, part = days.total(f"x_{use}"), float(np.nansum(days.floats(f"xp_{use}")))
+        x, part = days.total(f"expected_{use}_kwh"), days.total(f"expected_part_load_{use}_kwh")
         if x > 0.0 and part > 0.0:
             kwh += x * ((part / x) ** strength - 1.0)
             full += part - x
@@ -169,7 +170,7 @@ def _cycling(facts: Facts) -> _LossPart:
 
 def _defrost(site: Site, days: Table) -> _LossPart:
     """Electricity of defrosts in excess of those in the rating test."""
-    drawn = days.total("e_defrost") + _given_again(days)
+    drawn = days.total("electricity_defrost_kwh") + _given_again(days)
     tested = rated_defrosts(site, days)
     explained = explained_defrosts(site, days)
     words = f"{drawn:.0f} kWh taken; the rating's test contains {tested:.0f} kWh"
@@ -185,7 +186,7 @@ def rated_defrosts(site: Site, days: Table) -> float:
     outdoor = days.floats("outdoor_heating")
     at_test = np.minimum(outdoor, _FROSTED_C)  # above it, interpolate from the frosted point to the dry one
     share = _test_share(at_test) * np.clip((_CLEAR_C - outdoor) / (_CLEAR_C - _FROSTED_C), 0.0, 1.0)
-    return float(np.nansum(fill_nan(share, 0.0) * days.floats("x_space")))
+    return float(np.nansum(fill_nan(share, 0.0) * days.floats("expected_space_kwh")))
 
 
 def _test_share(outdoor_c: Floats) -> Floats:
@@ -202,26 +203,30 @@ def explained_defrosts(site: Site, days: Table) -> tuple[float, float] | None:
     if guesses[1] <= 0.0 or not rated:
         return None
     take = defrosts_take(frost_mass(*(g / rated for g in guesses)))
-    heat, used = days.total("xq_space"), days.total("xe_space")
+    heat, used = days.total("expected_heat_space_kwh"), days.total("expected_used_space_kwh")
     each = rated / 1000.0 * (used / heat if heat > 0.0 else 0.0)
     return take.low * each, take.high * each
 
 
 def _given_again(days: Table) -> float:
     """Electricity to replace the heat drawn by defrosts [kWh], at each day's space performance."""
-    taken = np.nan_to_num(days["q_defrost_taken"])
-    heat, used = days["xq_space"], days["xe_space"]
+    taken = np.nan_to_num(days["heat_defrost_taken_kwh"])
+    heat, used = days["expected_heat_space_kwh"], days["expected_used_space_kwh"]
     cop = np.divide(heat, used, out=np.full(len(days), np.nan), where=used > 0.5)
-    overall = heat.sum() / used.sum() if used.sum() > 0 else np.nan
-    return float(np.nansum(taken / np.where(np.isfinite(cop) & (cop > 0.5), cop, overall)))
+    cop = np.where(cop > _LEAST_COP, cop, np.nan)
+    overall = heat.sum() / used.sum() if used.sum() > 0.0 else np.nan
+    return float(np.nansum(taken / fill_nan(cop, overall if overall > _LEAST_COP else np.nan)))
 
 
 def _hot_water(days: Table, strength: float) -> _LossPart:
-    x, part = days.total("x_hot_water"), float(np.nansum(days.floats("xp_hot_water")))
+    x, part = (
+        days.total("expected_hot_water_kwh"),
+        float(np.nansum(days.floats("expected_part_load_hot_water_kwh"))),
+    )
     want = x * (part / x) ** strength if x > 0.0 and part > 0.0 else x
     doubt = _CARRIED * want
     return _LossPart(
-        days.total("xe_hot_water") - want,
+        days.total("expected_used_hot_water_kwh") - want,
         doubt,
         "Charging the cylinder against the rating at its own temperatures.",
     )
@@ -229,16 +234,16 @@ def _hot_water(days: Table, strength: float) -> _LossPart:
 
 def _direct(days: Table, performance: float) -> _LossPart:
     """Electricity of heaters, less the heat pump's electricity for the same metered heat."""
-    used = days.total("e_backup") + days.total("e_immersion")
-    seen = max(used - float(np.nansum(days.floats("p_added_heat"))), 0.0)
+    used = days.total("electricity_backup_kwh") + days.total("electricity_immersion_kwh")
+    seen = max(used - float(np.nansum(days.floats("paired_added_heat_kwh"))), 0.0)
     return _LossPart(
         used - seen / performance, 0.0, f"{used:.0f} kWh by heaters, against the heat pump's own performance."
     )
 
 
 def _pumps(days: Table) -> _LossPart:
-    idle = days.total("e_idle")
-    pumps = max(days.total("e_pump") - _idle_pumps(days), 0.0)
+    idle = days.total("electricity_idle_kwh")
+    pumps = max(days.total("electricity_pump_kwh") - _idle_pumps(days), 0.0)
     return _LossPart(idle + pumps, 0.0, f"Pumps {pumps:.0f} kWh while running, rest {idle:.0f} kWh.")
 
 
@@ -246,4 +251,4 @@ def _idle_pumps(days: Table) -> float:
     """Pump electricity already counted in idle minutes [kWh]."""
     if "pump_idle_power" not in days:
         return 0.0
-    return float(np.nansum(days["pump_idle_power"] * days["n_rest"]) / 60_000.0)
+    return float(np.nansum(days["pump_idle_power"] * days["minutes_rest"]) / 60_000.0)

@@ -66,7 +66,7 @@ def money(site: Site, days: Table) -> Money:
     """
     reasons: dict[str, str] = {}
     factors: dict[str, None] = {}
-    electricity, cost = known_sum(days, "e_total"), site.cost
+    electricity, cost = known_sum(days, "electricity_total_kwh"), site.cost
     spent = standing = price = None
     if cost is None:
         reasons["total"] = "needs [cost] in the site file"
@@ -132,7 +132,7 @@ def _parts(days: Table, cost: Cost | None) -> Iterator[Table]:
 
 def _used(days: Table, cost: Cost | None) -> list[tuple[int, float]]:
     """Electricity by calendar year [kWh]; empty if unknown."""
-    known = ((part.day(0).year, known_sum(part, "e_total")) for part in _parts(days, cost))
+    known = ((part.day(0).year, known_sum(part, "electricity_total_kwh")) for part in _parts(days, cost))
     return [(year, kwh) for year, kwh in known if kwh is not None]
 
 
@@ -208,19 +208,19 @@ def _compared(cost: Cost | None, fuel: str | None) -> str:
 
 def useful_heat(site: Site, days: Table) -> float | None:
     """All heat delivered [kWh]: the heat pump's, and that of direct heaters without heat measurement."""
-    heat = known_sum(days, "q_total")
+    heat = known_sum(days, "heat_total_kwh")
     if heat is None:
         return None
     if not only_split_meters(site):
-        heat += days.total("e_backup")
-    return heat + days.total("e_immersion")
+        heat += days.total("electricity_backup_kwh")
+    return heat + days.total("electricity_immersion_kwh")
 
 
 def mean_price(site: Site, days: Table) -> float | None:
     """Money per kWh over the days, to price a saving; None without prices."""
     if site.cost is None:
         return None
-    spent, used = known_sum(days, "money"), known_sum(days, "e_total")
+    spent, used = known_sum(days, "money"), known_sum(days, "electricity_total_kwh")
     if spent is not None and used and used > 1.0:
         return spent / used
     return site.cost.newest.electricity

@@ -38,8 +38,8 @@ _HEAT_SEEN_BY = (("heat_output",), ("space_heat",), ("flow_rate", "flow_temperat
 def run_spacing(days: Table) -> float:
     """Minutes between the readings that show runs; inf without any."""
     names = (
-        ["running_spacing"]
-        if "running_spacing" in days
+        ["running_spacing_min"]
+        if "running_spacing_min" in days
         else [f"spacing.{q}" for q in ("compressor_speed", "heat_pump_electricity", "operating_mode")]
     )
     run_spacings = [known(days[name]) for name in names if name in days]
@@ -76,7 +76,7 @@ def coarse_register(days: Table) -> str | None:
 def cycling(site: Site, facts: Facts) -> Cycling:
     """Starts and run lengths; from the unit's own counter if there is one."""
     days, runs = facts.days, facts.runs
-    hours = days.total("n_running") / 60.0
+    hours = days.total("minutes_running") / 60.0
     blurred = blurred_runs(site, facts)
     seen = len(runs) > 0 and blurred is None
     if days.knows("compressor_starts_counted"):
@@ -147,17 +147,17 @@ def defrosting(site: Site, facts: Facts) -> Defrosting:
             " return temperatures"
         )
         return Defrosting(None, None, None, None, None, None, none)
-    if days.total("n_unknown") > 0.9 * days.total("n_minutes"):
+    if days.total("minutes_unknown") > 0.9 * days.total("minutes_total"):
         none = "needs heat_pump_electricity, compressor_speed or operating_mode"
         return Defrosting(None, None, None, None, None, None, none)
-    frost_hours = days.total("n_frosting") / 60.0
-    heat = days.total("q_space")
+    frost_hours = days.total("minutes_frosting") / 60.0
+    heat = days.total("heat_space_kwh")
     minutes = defrosts.median("minutes") if len(defrosts) else None
     blurred = _melting_blurred(days, minutes)
     unseen = unseen_defrost_heat(site, days)
     if not blurred and unseen is not None:
         blurred = unseen.reason
-    taken = None if blurred or not days.total("n_heat") else defrosts.total("heat_taken")
+    taken = None if blurred or not days.total("minutes_heat_known") else defrosts.total("heat_taken")
     return Defrosting(
         len(defrosts),
         len(defrosts) / frost_hours if frost_hours >= 1.0 else None,

@@ -76,20 +76,29 @@ def performance(site: Site, days: Table, blurred: str | None = None) -> Performa
 
 
 _SUMMED = [
-    "p_heat",
-    "p_heat_pump",
-    "p_fan",
-    "p_backup",
-    "p_immersion",
-    "p_pump",
-    "q_total",
-    "e_total",
-    "n_heat",
-    "n_any",
-    "n_minutes",
-    "p_heat_space",
-    "p_electricity_space",
+    "paired_heat_kwh",
+    "paired_heat_pump_kwh",
+    "paired_fan_kwh",
+    "paired_backup_kwh",
+    "paired_immersion_kwh",
+    "paired_pump_kwh",
+    "heat_total_kwh",
+    "electricity_total_kwh",
+    "minutes_heat_known",
+    "minutes_any_known",
+    "minutes_total",
+    "paired_heat_space_kwh",
+    "paired_electricity_space_kwh",
 ]
+
+
+# Heat of the minutes with everything known, and the meter's two errors in them.
+_HEAT_METER = ("paired_heat_kwh", "paired_flow_error_kwh", "paired_pair_error_kwh")
+_COOLING_METER = (
+    "paired_cooling_heat_kwh",
+    "paired_cooling_flow_error_kwh",
+    "paired_cooling_pair_error_kwh",
+)
 
 
 def _ratios(site: Site, days: Table) -> dict[str, boundaries.BoundaryRatio]:
@@ -139,13 +148,13 @@ class _Meters:
             value = sums[column]
             return None if np.isnan(value).any() else value
 
-        unit = known("p_heat_pump")
-        heat = known("p_heat") if np.all(sums["n_heat"] > 0) else None
+        unit = known("paired_heat_pump_kwh")
+        heat = known("paired_heat_kwh") if np.all(sums["minutes_heat_known"] > 0) else None
         metered = {
-            boundaries.FAN: known("p_fan"),
-            boundaries.BACKUP: known("p_backup"),
-            boundaries.IMMERSION: known("p_immersion"),
-            boundaries.PUMP: known("p_pump"),
+            boundaries.FAN: known("paired_fan_kwh"),
+            boundaries.BACKUP: known("paired_backup_kwh"),
+            boundaries.IMMERSION: known("paired_immersion_kwh"),
+            boundaries.PUMP: known("paired_pump_kwh"),
         }
         # Separately metered consumers are already subtracted; the fan stays within the outdoor
         # unit.
@@ -195,46 +204,47 @@ def _with_interval(site: Site, days: Table, ratio: boundaries.BoundaryRatio) -> 
 
 def _cooling(site: Site, days: Table) -> Estimate:
     """Cooling energy over electricity while the unit cools, including the rests after it."""
-    if "n_cooling" not in days or days.total("n_cooling") == 0:
+    if "minutes_cooling" not in days or days.total("minutes_cooling") == 0:
         if not site.measures("operating_mode"):
             return Estimate.none("needs operating_mode")
         return Estimate.none("the unit did not cool in this period")
-    if days.total("n_heat") == 0:
+    if days.total("minutes_heat_known") == 0:
         return Estimate.none("needs a heat meter, or flow rate with flow and return temperature")
-    cold, electricity = days.total("pc_heat"), days.total("pc_electricity")
+    cold, electricity = days.total("paired_cooling_heat_kwh"), days.total("paired_cooling_electricity_kwh")
     if electricity < _LEAST_PAIR_KWH:
         return Estimate.none("hardly any electricity was used for cooling while heat was measured too")
     if cold <= 0.02 * electricity:
         return Estimate.none("the heat meter does not count cold")
-    low, high = _relative_limits(site, days, cold, electricity, "pc")
+    low, high = _relative_limits(site, days, cold, electricity, cooling=True)
     return Estimate(cold / electricity, cold / electricity * low, cold / electricity * high)
 
 
 def _relative_limits(
-    site: Site, days: Table, heat: float, electricity: float, pairs: str = "p"
+    site: Site, days: Table, heat: float, electricity: float, *, cooling: bool = False
 ) -> tuple[float, float]:
-    """Factors from a ratio to the ends of its 95 % interval. pairs : prefix of the columns, `p` or `pc`
+    """Factors from a ratio to the ends of its 95 % interval. cooling : of cold, not of heat
 
     A meter's error within its class does not shrink with time: each part of a meter is rectangular within its
     own limit (GUM 4.3.7). Missing minutes add a normal part that grows with their share.
     """
+    whole, *errors = _COOLING_METER if cooling else _HEAT_METER
     # One common error: a use's share of it is its share of the heat.
-    share = abs(heat) / max(abs(days.total(f"{pairs}_heat")), 1e-9)
-    parts = [days.total(f"{pairs}_{c}") * share for c in ("flow_error", "pair_error")]
-    direct = (known_sum(days, "p_immersion") or 0.0) if pairs == "p" else 0.0
+    share = abs(heat) / max(abs(days.total(whole)), 1e-9)
+    parts = [days.total(error) * share for error in errors]
+    direct = 0.0 if cooling else known_sum(days, "paired_immersion_kwh") or 0.0
     widths = [error / max(heat, 1e-9) for error in parts]
     # A heat meter is not on the electricity that counts as heat, and the same error sits above and below.
     unit = max(electricity - direct, 0.0)
     widths.append(_electricity_class(site, "heat_pump_electricity") * unit / electricity)
     for quantity, column in (
-        ("immersion_electricity", "p_immersion"),
-        ("backup_heater_electricity", "p_backup"),
-        ("circulation_pump_electricity", "p_pump"),
+        ("immersion_electricity", "paired_immersion_kwh"),
+        ("backup_heater_electricity", "paired_backup_kwh"),
+        ("circulation_pump_electricity", "paired_pump_kwh"),
     ):
-        own = known_sum(days, column) if pairs == "p" else None
+        own = None if cooling else known_sum(days, column)
         if own:
             widths.append(_electricity_class(site, quantity) * own / electricity)
-    missing = 1.0 - min(days.total("n_pair") / max(days.total("n_minutes"), 1.0), 1.0)
+    missing = 1.0 - min(days.total("minutes_paired") / max(days.total("minutes_total"), 1.0), 1.0)
     normal = _UNSEEN_SPREAD * missing
     size = float(np.sqrt(sum(w * w for w in widths) / 3.0 + normal**2))
     factor = metering.coverage_factor(widths, normal=normal)
@@ -252,13 +262,19 @@ def _electricity_class(site: Site, quantity: str) -> float:
 def _by_use(site: Site, days: Table, use: str) -> Estimate:
     if (reason := _no_product(site, days)) is not None:
         return Estimate.none(reason)
-    heat, electricity = known_sum(days, f"p_heat_{use}"), known_sum(days, f"p_electricity_{use}")
-    if days.total("n_heat") == 0:
+    heat, electricity = (
+        known_sum(days, f"paired_heat_{use}_kwh"),
+        known_sum(days, f"paired_electricity_{use}_kwh"),
+    )
+    if days.total("minutes_heat_known") == 0:
         return Estimate.none("needs a heat meter, or flow rate with flow and return temperature")
     if heat is None or electricity is None or electricity < _LEAST_PAIR_KWH:
         if use == "hot_water" and site.hot_water is None:
             return Estimate.none("the system makes no hot water")
-        use_unknown = days.total("n_running") > 0 and days.total("n_heating") + days.total("n_hot_water") == 0
+        use_unknown = (
+            days.total("minutes_running") > 0
+            and days.total("minutes_heating") + days.total("minutes_hot_water") == 0
+        )
         return Estimate.none(
             "the meters can't tell heating from hot water: needs operating_mode, diverter_to_hot_water or"
             " cylinder_temperature"
@@ -294,16 +310,22 @@ def _rows(site: Site, name: str, keys: list[str], sums: Floats, outdoor: Floats)
         found = boundaries.spf_of_each(meters.balance({c: values[alike] for c, values in column.items()}))
         for boundary, (ratio, electricity) in found.items():
             factor[boundary][alike] = np.where(electricity >= _LEAST_PAIR_KWH, ratio, np.nan)
-    used, silent = column["p_electricity_space"], (column["n_any"] == 0) & (name == "day")
+    used, silent = (
+        column["paired_electricity_space_kwh"],
+        (column["minutes_any_known"] == 0) & (name == "day"),
+    )
     made = factor | {
         "space_heating": np.divide(
-            column["p_heat_space"], used, out=np.full(len(keys), np.nan), where=used >= _LEAST_PAIR_KWH
+            column["paired_heat_space_kwh"],
+            used,
+            out=np.full(len(keys), np.nan),
+            where=used >= _LEAST_PAIR_KWH,
         ),
         # The total across a silence is known, but not its split over the days.
-        "heat_kwh": np.where(silent, np.nan, column["q_total"]),
-        "electricity_kwh": np.where(silent, np.nan, column["e_total"]),
+        "heat_kwh": np.where(silent, np.nan, column["heat_total_kwh"]),
+        "electricity_kwh": np.where(silent, np.nan, column["electricity_total_kwh"]),
         "outdoor_c": outdoor,
-        "coverage": np.where(silent, 0.0, column["n_any"] / column["n_minutes"]),
+        "coverage": np.where(silent, 0.0, column["minutes_any_known"] / column["minutes_total"]),
     }
     for values in (*factor.values(), made["space_heating"]):
         values[silent] = np.nan
@@ -313,7 +335,7 @@ def _rows(site: Site, name: str, keys: list[str], sums: Floats, outdoor: Floats)
 
 def _known_alike(column: Mapping[str, Floats]) -> list[NDArray[np.intp]]:
     """Group rows that know the same columns, as their energies are computed the same way."""
-    marks = column["n_heat"] > 0
+    marks = column["minutes_heat_known"] > 0
     number = marks.astype(np.int64)
     for bit, values in enumerate(column.values(), 1):
         number += np.isnan(values).astype(np.int64) << bit

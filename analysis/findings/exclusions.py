@@ -215,11 +215,13 @@ def _runs_with(flags: Flags, evidence: Flags, share: float = 1 / 3) -> Flags:
 
 def _no_hot_water(site: Site, days: Table) -> Flags | None:
     """Days without reheat and, with a cylinder sensor, without draw; None where unknown."""
-    made = days.floats("n_hot_water")
+    made = days.floats("minutes_hot_water")
     if site.hot_water is None or not np.nansum(made) > 0:
         return None
     usual = _usual(made, 30, _LIVED_IN)
-    none = (made == 0) & (usual > 15) & (days.floats("n_any") > 0.9 * days.floats("n_minutes"))
+    none = (
+        (made == 0) & (usual > 15) & (days.floats("minutes_any_known") > 0.9 * days.floats("minutes_total"))
+    )
     tank_range = days.floats("tank_max") - days.floats("tank_min")
     # A full cylinder that nobody draws from cools by 3 to 10 K a day; a draw takes more in minutes.
     return none & ~(tank_range > 12.0)
@@ -255,11 +257,13 @@ def _settling_words(site: Site, days: Table, first: int, last: int) -> str:
 
 
 def _party(site: Site, days: Table) -> Flags:
-    if site.hot_water is None or not np.nansum(days.floats("n_hot_water")) > 0:
+    if site.hot_water is None or not np.nansum(days.floats("minutes_hot_water")) > 0:
         return np.zeros(len(days), dtype=bool)
-    made = fill_nan(days.floats("q_hot_water"), 0.0) + fill_nan(days.floats("e_immersion"), 0.0)
+    made = fill_nan(days.floats("heat_hot_water_kwh"), 0.0) + fill_nan(
+        days.floats("electricity_immersion_kwh"), 0.0
+    )
     if not made.any():
-        made = days.floats("n_hot_water")  # minutes stand in for heat where none is metered
+        made = days.floats("minutes_hot_water")  # minutes stand in for heat where none is metered
     usual = _usual(np.where(made > 0, made, np.nan), 15)
     much = (made > limit_of(site, "party_ratio") * usual) & (made > usual + 2.0)
     # Once in a while: what comes every few days is a habit, and one that goes on is a fault to be found.
@@ -276,17 +280,17 @@ def _party_words(site: Site, days: Table, first: int, last: int) -> str:
 
 def _serviced(site: Site, days: Table) -> Flags:
     """No power for some working hours of one day, and none missing at night or in frost."""
-    by_day, all_day = days.floats("n_dead_by_day"), days.floats("n_dead")
+    by_day, all_day = days.floats("minutes_dead_by_day"), days.floats("minutes_dead")
     # Where a coarse register seems to stand still every day nothing can be told from its rest.
     if not np.isfinite(by_day).any() or float(np.nanmedian(by_day)) > 30.0:
         return np.zeros(len(days), dtype=bool)
     worked = (by_day >= 120.0) & (by_day <= 660.0) & (all_day - by_day <= 60.0)
-    frozen = fill_nan(days.floats("n_dead_frost"), 0.0) > 0
+    frozen = fill_nan(days.floats("minutes_dead_frost"), 0.0) > 0
     return _long_enough(worked & ~frozen, 1, 2)
 
 
 def _serviced_words(site: Site, days: Table, first: int, last: int) -> str:
-    hours = float(days.floats("n_dead_by_day")[first : last + 1].sum()) / 60.0
+    hours = float(days.floats("minutes_dead_by_day")[first : last + 1].sum()) / 60.0
     return f"The unit was without power for {hours:.0f} working hours, as for a service."
 
 
@@ -294,10 +298,14 @@ def _serviced_words(site: Site, days: Table, first: int, last: int) -> str:
 
 
 def _summer(site: Site, days: Table) -> Flags:
-    told = np.nansum(days.floats("n_heating")) > 0
+    told = np.nansum(days.floats("minutes_heating")) > 0
     if not told:
         return np.zeros(len(days), dtype=bool)
-    rest = (days.floats("n_heating") < 30.0) & (days.floats("n_any") > 0) & (days.floats("outdoor") > 12.0)
+    rest = (
+        (days.floats("minutes_heating") < 30.0)
+        & (days.floats("minutes_any_known") > 0)
+        & (days.floats("outdoor") > 12.0)
+    )
     return _long_enough(rest, 14)
 
 

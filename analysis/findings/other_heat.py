@@ -29,8 +29,8 @@ def other_heat_evenings(site: Site, days: Table) -> Flags:
 def usual_heat_per_k(days: Table) -> float:
     """Usual space heat per kelvin between rooms and outdoors [W/K]; nan where unknown."""
     over = days.floats("room") - days.floats("outdoor")
-    watts = days.floats("q_space") * 1000.0 / np.maximum(days.floats("n_minutes") / 60.0, 1.0)
-    cold = np.isfinite(over + watts) & (over > _COLD_K) & (days.floats("n_heating") > 0)
+    watts = days.floats("heat_space_kwh") * 1000.0 / np.maximum(days.floats("minutes_total") / 60.0, 1.0)
+    cold = np.isfinite(over + watts) & (over > _COLD_K) & (days.floats("minutes_heating") > 0)
     return float(np.median(watts[cold] / over[cold])) if cold.sum() >= _FEWEST_COLD_DAYS else float("nan")
 
 
@@ -44,7 +44,7 @@ def other_heat_days(site: Site, days: Table) -> Flags:
 
 def _heat_at_rest(site: Site, days: Table) -> Flags:
     """Days on which the heat meter counts a good deal while the unit rests."""
-    at_rest, total = days.floats("q_surely_off"), days.floats("q_total")
+    at_rest, total = days.floats("heat_surely_off_kwh"), days.floats("heat_total_kwh")
     so = (at_rest >= limit_of(site, "other_heat_at_rest_kwh")) & (
         at_rest >= limit_of(site, "other_heat_at_rest_share") * total
     )
@@ -70,7 +70,7 @@ def other_heat_words(site: Site, days: Table, first: int, last: int) -> str:
             f"the cylinder warmed by {warmed.max():.0f} K without the heat pump: a boiler, solar{more}"
         )
     if _heat_at_rest(site, days)[here].any():
-        kwh = float(np.nansum(days.floats("q_surely_off")[here]))
+        kwh = float(np.nansum(days.floats("heat_surely_off_kwh")[here]))
         parts.append(
             f"the heat meter counted {kwh:.0f} kWh while the heat pump was off: another source feeds"
             " its pipe, or its sensors differ"
@@ -89,7 +89,7 @@ def other_heat_share(site: Site, days: Table) -> float:
         return 0.0
     missing = usual_heat_per_k(days) * days.floats("evening_over") - days.floats("evening_heat")
     kwh = float(np.nansum(np.maximum(missing[so], 0.0))) * 2.0 * _EVENING_H / 1000.0
-    return kwh / max(float(np.nansum(days.floats("q_space"))), 1.0)
+    return kwh / max(float(np.nansum(days.floats("heat_space_kwh"))), 1.0)
 
 
 def too_much_other_heat(context: Context) -> str | None:
@@ -98,7 +98,7 @@ def too_much_other_heat(context: Context) -> str | None:
     if not any(r.kind == "other_heat_source" for r in context.recognised):
         return None
     evenings = int(other_heat_evenings(context.site, days).sum())
-    heated = int((days.floats("n_heating") > 0).sum())
+    heated = int((days.floats("minutes_heating") > 0).sum())
     if evenings < context.limit("other_heat_share_of_days") * max(heated, 1):
         return None
     return (

@@ -22,8 +22,8 @@ def heating_year(context: Context) -> float:
     Design space heat of a year over the measured one where both are known, otherwise by heating days.
     """
     days = context.all_days.days
-    heated = float((context.all_days.days["n_heating"] >= 60).sum())
-    measured = float(np.nansum(days["q_space"])) if "q_space" in days else 0.0
+    heated = float((context.all_days.days["minutes_heating"] >= 60).sum())
+    measured = float(np.nansum(days["heat_space_kwh"])) if "heat_space_kwh" in days else 0.0
     most = 365.0 / max(len(days), 1)
     designed = context.site.design.space_heat_kwh_per_year
     if designed is not None and measured > 0.05 * designed:

@@ -152,7 +152,7 @@ class RatedPerformance:
         """
         self.source = source
         self._kind = _known(source)
-        self.points = tuple(RatingPoint(*p) for p in points)
+        self.points: tuple[RatingPoint, ...] = tuple(RatingPoint(*p) for p in points)
         for p in self.points:
             self._check(p)
         with_cop = [(p.outdoor_c, p.flow_c, p.cop) for p in self.points if p.cop is not None]
@@ -167,7 +167,7 @@ class RatedPerformance:
         self._output_grid = self._output_surface(with_output) if with_output else None
         if with_cop:
             n = len(with_cop)
-            self.basis = f"{n} rating point{'s' if n > 1 else ''} carried by second-law efficiency"
+            self.basis: str = f"{n} rating point{'s' if n > 1 else ''} carried by second-law efficiency"
         else:
             self.basis = (
                 "generic curve of an average unit (Staffell et al. 2012): the site file has no rating"

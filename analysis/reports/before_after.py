@@ -74,7 +74,7 @@ def effect_of_work(days: Table, changed: date) -> Effect:
     """
     if not len(days):
         return _none(0, 0, "no facts of these days")
-    known = days["n_electricity"] >= WHOLE_DAY * days["n_minutes"]
+    known = days["minutes_electricity_known"] >= WHOLE_DAY * days["minutes_total"]
     then = np.datetime64(changed)
     usable = days.where(known & np.isfinite(days["outdoor"]) & (days["day"] != then))
     after = usable["day"] > then
@@ -86,7 +86,7 @@ def effect_of_work(days: Table, changed: date) -> Effect:
             n_before, n_after, f"needs {FEWEST_DAYS} whole days {side} it, has {min(n_before, n_after)}"
         )
     outdoor = usable.floats("outdoor")
-    energy = usable.floats("e_total")
+    energy = usable.floats("electricity_total_kwh")
     base = _base(outdoor, energy, after)
     degrees = np.maximum(base - outdoor, 0.0)
     if not _is_alike(degrees, after):
@@ -165,7 +165,7 @@ def _total(fit: Fit, degrees: Floats, after: NDArray[np.bool_]) -> Estimate:
 
 def _money(total: Estimate, days: Table) -> Estimate:
     """Electricity at the mean price of the days on which it was used."""
-    paid, used = days.floats("money"), days.floats("e_total")
+    paid, used = days.floats("money"), days.floats("electricity_total_kwh")
     priced = np.isfinite(paid) & np.isfinite(used)
     electricity = float(used[priced].sum())
     price = float(paid[priced].sum()) / electricity if electricity > 0 else 0.0

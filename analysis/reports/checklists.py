@@ -20,7 +20,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Callable, Iterable
-from typing import Annotated, Literal, get_args
+from typing import Annotated, ClassVar, Literal, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
@@ -75,7 +75,7 @@ _Line = Annotated[str, Field(min_length=1, max_length=200, pattern=r"^[^\x00-\x1
 
 
 class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=False)
+    model_config: ClassVar[ConfigDict] = ConfigDict(extra="forbid", frozen=True, strict=False)
 
 
 class Found(_Table):

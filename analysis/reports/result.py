@@ -88,7 +88,7 @@ def analyse(site: Site, facts: Facts, first: date, last: date) -> Result:
         reading.
     """
     chosen = facts.between(first, last)
-    if not len(chosen.days) or chosen.days.total("n_any") == 0:
+    if not len(chosen.days) or chosen.days.total("minutes_any_known") == 0:
         raise InputError(f"{site.id}: no readings from {first} to {last}")
     found = Figures(site, chosen)
     told = judge(site, chosen, found)
@@ -105,7 +105,7 @@ def findings_of(
 ) -> tuple[Finding, ...]:
     """As the findings of `analyse` with these codes, without what the others and the document cost."""
     chosen = facts.between(first, last)
-    if not len(chosen.days) or chosen.days.total("n_any") == 0:
+    if not len(chosen.days) or chosen.days.total("minutes_any_known") == 0:
         raise InputError(f"{site.id}: no readings from {first} to {last}")
     told = judge(site, chosen, Figures(site, chosen), codes)
     found = [f for f in told.findings if f.code in codes]
@@ -114,16 +114,20 @@ def findings_of(
 
 def _coverage(site: Site, facts: Facts) -> dict[str, Any]:
     days = facts.days
-    total = max(days.total("n_minutes") - minutes_to_come(facts, site.zone), 1.0)
+    total = max(days.total("minutes_total") - minutes_to_come(facts, site.zone), 1.0)
     points = {c.removeprefix("seen."): days.total(c) / total for c in days.names if c.startswith("seen.")}
     # The weakest of heat and electricity carries the figures; a period without either is judged by what there
     # is.
-    energy = [days.total(c) / total for c in ("n_electricity", "n_heat") if days.total(c) > 0]
-    share = min(energy) if energy else days.total("n_any") / total
+    energy = [
+        days.total(c) / total
+        for c in ("minutes_electricity_known", "minutes_heat_known")
+        if days.total(c) > 0
+    ]
+    share = min(energy) if energy else days.total("minutes_any_known") / total
     if points and energy:
-        share = min(share, days.total("n_any") / total)
+        share = min(share, days.total("minutes_any_known") / total)
     share -= (
-        float(days.floats("n_minutes")[filled_with_zeros(days)].sum()) / total
+        float(days.floats("minutes_total")[filled_with_zeros(days)].sum()) / total
     )  # zeros in place of readings
     return {"share": share, "points": points}
 
@@ -134,34 +138,34 @@ def _energy(facts: Facts, figures: Figures, why: Reasons) -> dict[str, Any]:
     def total(column: str) -> float | None:
         return known_sum(days, column)
 
-    untold = days.total("e_untold") > 0.05 * max(days.total("e_total"), 1e-9)
+    untold = days.total("electricity_untold_kwh") > 0.05 * max(days.total("electricity_total_kwh"), 1e-9)
     untold |= blurred is not None
     by_use = {
-        name: None if untold else total(f"e_{column}")
+        name: None if untold else total(f"electricity_{column}_kwh")
         for name, column in (("space_heating", "space"), ("hot_water", "hot_water"), ("defrost", "defrost"))
     }
     split = "spacing.hot_water_heat" in days and "spacing.space_heat" in days
-    heat_told = days.total("q_use_known") > 0.5 * days.total("n_heat") > 0
+    heat_told = days.total("minutes_heat_use_known") > 0.5 * days.total("minutes_heat_known") > 0
     heat_told = heat_told and blurred is None and (split or not untold)
     electricity = {
-        "total": total("e_total"),
-        "heat_pump": total("e_heat_pump"),
-        "backup_heater": total("e_backup"),
-        "immersion": total("e_immersion"),
-        "circulation_pump": total("e_pump"),
+        "total": total("electricity_total_kwh"),
+        "heat_pump": total("electricity_heat_pump_kwh"),
+        "backup_heater": total("electricity_backup_kwh"),
+        "immersion": total("electricity_immersion_kwh"),
+        "circulation_pump": total("electricity_pump_kwh"),
         **by_use,
-        "idle": total("e_idle"),
-        "cooling": total("e_cooling"),
+        "idle": total("electricity_idle_kwh"),
+        "cooling": total("electricity_cooling_kwh"),
     }
     heat = {
-        "total": total("q_total"),
-        "space_heating": total("q_space") if heat_told else None,
-        "hot_water": total("q_hot_water") if heat_told else None,
-        "defrost_taken": total("q_defrost_taken") if heat_told else None,
-        "cooling": total("q_cooling"),
+        "total": total("heat_total_kwh"),
+        "space_heating": total("heat_space_kwh") if heat_told else None,
+        "hot_water": total("heat_hot_water_kwh") if heat_told else None,
+        "defrost_taken": total("heat_defrost_taken_kwh") if heat_told else None,
+        "cooling": total("heat_cooling_kwh"),
     }
     unseen = None
-    if figures.defrost.reason and figures.defrost.count is None and days.total("n_defrost") > 0:
+    if figures.defrost.reason and figures.defrost.count is None and days.total("minutes_defrost") > 0:
         # A sampled mode says that there are defrosts, not how long and how deep each is.
         electricity["defrost"], heat["defrost_taken"] = None, None
         unseen = f"defrosts: {figures.defrost.reason}"

@@ -216,9 +216,9 @@ def _unit(site: Site, result: Mapping[str, Any]) -> tuple[float, float]:
 
 def _unit_as_it_was(site: Site, home: SnapHome, days: Table) -> SnapHome:
     """The unit as on the days on which its water stayed under what was asked: then it gave all it can."""
-    if not np.isfinite(home.unit) or not days.knows("n_lacking") or not days.knows("load_share"):
+    if not np.isfinite(home.unit) or not days.knows("minutes_lacking") or not days.knows("load_share"):
         return home
-    settled, lacking = days.floats("n_settled"), days.floats("n_lacking")
+    settled, lacking = days.floats("minutes_settled"), days.floats("minutes_lacking")
     full = (lacking >= _LACKING_MIN) & (lacking > settled / 2.0) & np.isfinite(days.floats("load_share"))
     if not full.any():
         return home

@@ -40,10 +40,12 @@ class Reasons:
     def __init__(self, site: Site, unreliable: Mapping[str, Finding]) -> None:
         self._spoiled = {q: f for q, f in unreliable.items() if _wrecks(f)}
         metered = any(site.measures(q) for q in HEAT_QUANTITIES)
-        self.heat = self.of(*(HEAT_QUANTITIES if metered else (*HEAT_QUANTITIES, *_FLOW_HEAT)))
-        self.electricity = self.of(*ELECTRICITY)
-        self.together = self.heat or self.electricity
-        self.times = self.together or self.of(*HEAT_QUANTITIES, *ELECTRICITY, "operating_mode", times=True)
+        self.heat: str | None = self.of(*(HEAT_QUANTITIES if metered else (*HEAT_QUANTITIES, *_FLOW_HEAT)))
+        self.electricity: str | None = self.of(*ELECTRICITY)
+        self.together: str | None = self.heat or self.electricity
+        self.times: str | None = self.together or self.of(
+            *HEAT_QUANTITIES, *ELECTRICITY, "operating_mode", times=True
+        )
 
     def of(self, *quantities: str, times: bool = False) -> str | None:
         """Why what rests on any of these quantities can't be given."""
@@ -171,7 +173,7 @@ def _with_unseen_heat(site: Site, figures: Figures, days: Table) -> Figures:
                 return estimate
             return replace(estimate, low=estimate.low * max(1.0 - unseen.most_kwh / heat, 0.0))
 
-        total, space = known_sum(days, "q_total"), known_sum(days, "q_space")
+        total, space = known_sum(days, "heat_total_kwh"), known_sum(days, "heat_space_kwh")
         p = replace(
             p,
             boundaries={name: less(e, total) for name, e in p.boundaries.items()},

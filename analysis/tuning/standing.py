@@ -104,7 +104,7 @@ def _worth(season: Season, advice: Advice, span: tuple[date, date]) -> Standing:
     needed = for_comfort(advice) or (advice.code == "pump_speed" and advice.to < advice.now)
     if not needed:
         saves = advice.saves
-        used = season.facts.between(*span).days.total("e_total")
+        used = season.facts.between(*span).days.total("electricity_total_kwh")
         least = LIMITS_ADVICE["tuning_worth_share"].default * used
         if (saves.low if saves.low is not None else 0.0) <= 0.0 or (saves.value or 0.0) < least:
             return Standing(advice.code, "done", "what is left is worth no more than its uncertainty")
@@ -142,7 +142,7 @@ def days_known(season: Season, code: str, span: tuple[date, date]) -> int:
     if not len(facts.days):
         return 0
     if code not in OF_ROOMS:
-        return int((facts.days["n_electricity"] >= WHOLE_DAY * facts.days["n_minutes"]).sum())
+        return int((facts.days["minutes_electricity_known"] >= WHOLE_DAY * facts.days["minutes_total"]).sum())
     try:
         return len(heating_days(season.site, facts, season.result))
     except NotAssessed:
@@ -176,4 +176,6 @@ def _contrary(log: Sequence[Step], code: str) -> str:
 
 def is_measured(season: Season) -> bool:
     """Whether any of the season's days has the data that a diary needs."""
-    return bool(len(season.facts.days)) and bool(np.isfinite(season.facts.days.floats("e_total")).any())
+    return bool(len(season.facts.days)) and bool(
+        np.isfinite(season.facts.days.floats("electricity_total_kwh")).any()
+    )

@@ -82,7 +82,11 @@ def last_week(site: Site, days: Table, last: date, log: Sequence[Step]) -> Week:
 def _week(site: Site, days: Table, first: date, last: date, changed: date, begun: date) -> Week:
     after = days.between(first, last)
     before, at_first = (days.between(d - _REACH, d - timedelta(1)) for d in (changed, begun))
-    whole = int((after["n_electricity"] >= WHOLE_DAY * after["n_minutes"]).sum()) if len(after) else 0
+    whole = (
+        int((after["minutes_electricity_known"] >= WHOLE_DAY * after["minutes_total"]).sum())
+        if len(after)
+        else 0
+    )
     outdoor = after.floats("outdoor") if len(after) else np.empty(0)
     seen = outdoor[np.isfinite(outdoor)]
     return Week(
@@ -132,9 +136,9 @@ def _wanted(zone: str, days: Table) -> float:
 
 
 def _cold(days: Table) -> float | None:
-    if not len(days) or "n_tank_cold" not in days.names or not days.total("n_tank"):
+    if not len(days) or "minutes_tank_cold" not in days.names or not days.total("minutes_tank_known"):
         return None
-    return days.total("n_tank_cold")
+    return days.total("minutes_tank_cold")
 
 
 def effect_of_step(days: Table, step: Step, other_days: Iterable[date]) -> Effect:

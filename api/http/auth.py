@@ -48,7 +48,7 @@ class ConfirmFirst(Exception):
 
     def __init__(self, kept: Sequence[tuple[str, str]] = ()) -> None:
         super().__init__()
-        self.kept = tuple(kept)
+        self.kept: tuple[tuple[str, str], ...] = tuple(kept)
 
 
 def cookie_name(parts: AppState) -> str:

@@ -34,7 +34,7 @@ class Metrics(Collector):
         self._parts = parts
         self._sites: tuple[float, list[Metric]] | None = None
         self._registry = CollectorRegistry()
-        self.requests = Histogram(
+        self.requests: Histogram = Histogram(
             "fieldfare_request_seconds",
             "Time until an answer began, by the first digit of its status.",
             ["status"],

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, datetime
-from typing import Annotated, Any, Generic, Literal, TypeVar
+from typing import Annotated, Any, ClassVar, Generic, Literal, TypeVar
 
 from fastapi import Query, Request, Response
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, SecretStr, StringConstraints
@@ -59,7 +59,7 @@ def page(request: Request, response: Response, items: list[Any], total: int, off
 class Shape(BaseModel):
     """A request's body: no unknown key."""
 
-    model_config = ConfigDict(extra="forbid")
+    model_config: ClassVar[ConfigDict] = ConfigDict(extra="forbid")
 
 
 class SiteOut(BaseModel):
@@ -125,7 +125,7 @@ class VerdictOut(BaseModel):
 class ResultDocument(BaseModel):
     """Everything about a site and a period: the command `analyse --format json` gives the same document."""
 
-    model_config = ConfigDict(
+    model_config: ClassVar[ConfigDict] = ConfigDict(
         extra="allow",
         json_schema_extra={
             "example": {
@@ -206,7 +206,7 @@ class FindingsOut(BaseModel):
 class FleetRow(BaseModel):
     """A site in the list: its verdict, and the finding to deal with first."""
 
-    model_config = ConfigDict(extra="allow")
+    model_config: ClassVar[ConfigDict] = ConfigDict(extra="allow")
 
     id: str
     name: str

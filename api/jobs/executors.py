@@ -35,7 +35,8 @@ class WorkFailed(Exception):
 
     def __init__(self, reason: str, trace: str = "") -> None:
         super().__init__(reason, trace)
-        self.reason, self.trace = reason, trace
+        self.reason: str = reason
+        self.trace: str = trace
 
     def __str__(self) -> str:
         return self.reason

@@ -40,7 +40,7 @@ class JobLeases:
 
     def __init__(self, database: Database, clock: Callable[[], datetime] = lambda: datetime.now(UTC)) -> None:
         self._database, self._clock = database, clock
-        self.worker = f"{socket.gethostname()}:{os.getpid()}:{new_id()}"
+        self.worker: str = f"{socket.gethostname()}:{os.getpid()}:{new_id()}"
 
     def open_of(self, wanted: Iterable[Due], now: datetime) -> list[Due]:
         """Due jobs that are not finished, not leased by a live worker and not exhausted."""

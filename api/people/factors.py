@@ -44,7 +44,8 @@ class Factors:
     """People's second factors in the state database."""
 
     def __init__(self, database: Database, sealer: Sealer, site: PasskeySite) -> None:
-        self._database, self._sealer, self.site = database, sealer, site
+        self._database, self._sealer = database, sealer
+        self.site: PasskeySite = site
 
     def of_person(self, person: int) -> list[FactorRow]:
         """Oldest first."""

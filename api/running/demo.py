@@ -17,6 +17,7 @@ from fieldfare.api.core.service import opened
 from fieldfare.api.core.settings import Settings
 from fieldfare.api.jobs.executors import make_executor
 from fieldfare.api.state.database import open_database
+from fieldfare.collector.simulated import require_numba
 
 if TYPE_CHECKING:
     from fieldfare.collector.simulated.fleet import DemoSystem
@@ -29,7 +30,7 @@ def run_demo(settings: Settings, announce: Callable[[str], None], *, once: bool,
     """Create the fleet (unless today's exists), analyse it, and serve it until Ctrl-C.
 
     once : exit instead of serving. count : only the first sites. Raises click.UsageError if the data folder
-        holds other data than a demo's
+        holds other data than a demo's, InputError where the simulator is not installed
     """
     today = datetime.now(UTC).date()
     _make(settings, today, announce, count)
@@ -46,6 +47,7 @@ def _make(settings: Settings, today: date, announce: Callable[[str], None], coun
     wanted = f"{today} {count or 'all'}"
     if mark.exists() and mark.read_text(encoding="ascii") == wanted:
         return
+    require_numba()
     if settings.data.exists() and not mark.exists() and any(settings.data.iterdir()):
         raise click.UsageError(
             f"{settings.data} holds data that are not a demo's; give another folder with --data."

@@ -32,7 +32,7 @@ class Database:
 
     def __init__(self, engine: Engine) -> None:
         self.engine = engine
-        self.is_sqlite = engine.dialect.name == "sqlite"
+        self.is_sqlite: bool = engine.dialect.name == "sqlite"
 
     @contextmanager
     def read(self) -> Iterator[Session]:

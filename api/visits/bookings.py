@@ -32,7 +32,8 @@ class Clash(InputError):
 
     def __init__(self, person: str, site: str) -> None:
         super().__init__(self.told(person, site))
-        self.person, self.site = person, site
+        self.person: str = person
+        self.site: str = site
 
     @staticmethod
     def told(person: str, home: str) -> str:

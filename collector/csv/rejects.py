@@ -22,7 +22,7 @@ class Rejects:
         self._file: TextIO | None = None
         self._csv: Any = None
         self.path: Path | None = None
-        self.count = 0
+        self.count: int = 0
         self.reasons: Counter[str] = Counter()
 
     def add(self, line: int, refusals: list[tuple[str, Refusal]], raw: str) -> None:

@@ -52,7 +52,7 @@ class Source:
         except OSError as error:
             raise InputError(f"{path}: can't be read ({error.strerror})") from None
         try:
-            self.total = os.fstat(self._raw.fileno()).st_size
+            self.total: int = os.fstat(self._raw.fileno()).st_size
             self._stream = self._opened()
             self.header, self._rest, self._line = self._find_header()
         except BaseException:

@@ -39,7 +39,7 @@ class TimeColumn:
     """How a site's exports write their times."""
 
     def __init__(self, csv: Csv) -> None:
-        self.format = csv.time_format
+        self.format: str = csv.time_format
         self._has_zone = "%z" in self.format or "%Z" in self.format or self.format.rstrip().endswith("Z")
 
     def arrow_type(self, sample: str) -> pa.DataType:

@@ -93,7 +93,7 @@ class Collector:
         clock: Callable[[], float],
     ) -> None:
         self._settings, self._provider, self._store, self._clock = settings, sites_provider, store, clock
-        self.totals = Totals()
+        self.totals: Totals = Totals()
         self._link = Link(settings, self._take)
         self._journal = Journal(settings.folder)
         self._sites: list[Site] = []

@@ -135,7 +135,7 @@ class Link:
         self._asked: dict[int, tuple[bool, list[str]]] = {}
         self.filters: set[str] = set()
         self.older: set[str] = set()
-        self.session_present = False
+        self.session_present: bool = False
         self.refused_filters: dict[str, str] = {}
 
     @property

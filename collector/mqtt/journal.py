@@ -50,7 +50,7 @@ class Journal:
 
     def __init__(self, folder: Path) -> None:
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-        self.path = folder / FILE
+        self.path: Path = folder / FILE
         try:
             self._db = connected(self.path, _TABLES)
         except sqlite3.DatabaseError as error:

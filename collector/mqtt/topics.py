@@ -120,7 +120,9 @@ class Routes:
     """
 
     def __init__(self, sites: Iterable[Site]) -> None:
-        self.sites = {s.id: TopicSite(s, {p.id: Lane(s.id, p) for p in s.point}) for s in sites}
+        self.sites: dict[str, TopicSite] = {
+            s.id: TopicSite(s, {p.id: Lane(s.id, p) for p in s.point}) for s in sites
+        }
         self.left_out: list[SkippedPoint] = []
         self._exact: dict[str, list[tuple[Lane, tuple[str, ...]]]] = {}
         for topic_site in self.sites.values():
@@ -134,7 +136,7 @@ class Routes:
                     )
                     continue
                 self._exact.setdefault(topic, []).append((lane, pointer_parts(lane.point.pointer)))
-        self.filters = (*OWN_FILTERS, *self._exact)
+        self.filters: tuple[str, ...] = (*OWN_FILTERS, *self._exact)
         self._found: dict[str, Route] = {}
 
     def find(self, topic: str) -> Route:

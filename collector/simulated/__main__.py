@@ -8,15 +8,20 @@ from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 
-from fieldfare.collector.simulated.export import write
-from fieldfare.collector.simulated.faults.plant import codes
-from fieldfare.collector.simulated.plant import (
-    CLIMATES,
-    SETS,
-    random_plant,
-    simulate,
-    with_fault,
-)
+from fieldfare.analysis.errors import InputError
+
+try:
+    from fieldfare.collector.simulated.export import write
+    from fieldfare.collector.simulated.faults.plant import codes
+    from fieldfare.collector.simulated.plant import (
+        CLIMATES,
+        SETS,
+        random_plant,
+        simulate,
+        with_fault,
+    )
+except InputError as error:
+    sys.exit(f"error: {error}")
 
 
 def main(argv: Sequence[str] | None = None) -> int:

@@ -45,7 +45,8 @@ class DamagedFile(FieldfareError):
     """A sealed month that is wholly unreadable."""
 
     def __init__(self, path: Path, what: str) -> None:
-        self.path, self.what = path, what
+        self.path: Path = path
+        self.what: str = what
         super().__init__(f"{path}: {what}")
 
     def __reduce__(self) -> tuple[type[DamagedFile], tuple[Path, str]]:

@@ -58,7 +58,7 @@ class Spool:
         with self._flock("open", wait=True):
             self._db = connected(folder / "spool.sqlite", _TABLES)
             self._db.execute("INSERT OR IGNORE INTO writer VALUES (1, ?, 0)", (uuid.uuid4().hex[:12],))
-        self.writer = str(self._db.execute("SELECT name FROM writer").fetchone()[0])
+        self.writer: str = str(self._db.execute("SELECT name FROM writer").fetchone()[0])
 
     @contextmanager
     def _writing(self) -> Iterator[sqlite3.Connection]:

@@ -117,7 +117,7 @@ def _carried_on(
     for n, a, b in zip(x, low, high, strict=True):
         drawn[n] = drawn.get(n, 0.0) + b - a
     number = (days["day"] - np.datetime64(EPOCH)) // np.timedelta64(1, "D")
-    for at, minutes in zip(number, days["n_heating"] + days["n_defrost"], strict=True):
+    for at, minutes in zip(number, days["minutes_heating"] + days["minutes_defrost"], strict=True):
         more = float(minutes) / 60.0 - drawn.get(float(at), 0.0)
         if more > _WORTH_A_STROKE_H:
             x, low, high = [*x, float(at)], [*low, 0.0], [*high, min(more, 24.0)]

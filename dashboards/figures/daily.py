@@ -278,12 +278,16 @@ def coverage_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart
 def direct_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
     """Direct electric heat by day, back-up and immersion heater stacked."""
     title = "Direct electric heat"
-    there = [r for r in rows if r.get("e_backup") is not None or r.get("e_immersion") is not None]
+    there = [
+        r
+        for r in rows
+        if r.get("electricity_backup_kwh") is not None or r.get("electricity_immersion_kwh") is not None
+    ]
     if not there:
         return nothing("direct", title, "Neither a back-up heater nor an immersion heater is metered.")
     x = [float(day_number(r["day"])) for r in there]
-    backup = [r.get("e_backup") or 0.0 for r in there]
-    immersion = [r.get("e_immersion") or 0.0 for r in there]
+    backup = [r.get("electricity_backup_kwh") or 0.0 for r in there]
+    immersion = [r.get("electricity_immersion_kwh") or 0.0 for r in there]
     says = (
         f"Back-up heater {measure(sum(backup), 'kWh', 0)}, immersion heater"
         f" {measure(sum(immersion), 'kWh', 0)}."

@@ -53,11 +53,11 @@ def heat_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
         no interest.
     """
     loss = result["heat_loss"]
-    name = "space" if known(rows, "space", "outdoor") else "q_total"
+    name = "space" if known(rows, "space", "outdoor") else "heat_total_kwh"
     data = [r for r in known(rows, name, "outdoor") if (r.get("known") or 0) > 0.9]
     if not data:
         return nothing("heat", TITLE, loss["reason"] or "No day has both heat and outdoor temperature.")
-    kw = [r[name] / (r["n_minutes"] / 60.0) for r in data]
+    kw = [r[name] / (r["minutes_total"] / 60.0) for r in data]
     out = [r["outdoor"] for r in data]
     design = site.design
     low = min([*out, design.outdoor_c] if design.outdoor_c is not None else out)

@@ -59,9 +59,9 @@ PANELS: tuple[tuple[str, str, tuple[float, float], tuple[tuple[str, Tone, str], 
 )
 """Panels from top to bottom: name, unit, share of the height, and the quantities with tone and dash."""
 USES: tuple[tuple[str, str, Tone, str], ...] = (
-    ("heating", "n_heating", "heat", ""),
-    ("hot water", "n_hot_water", "water", "/"),
-    ("defrost", "n_defrost", "alert", "x"),
+    ("heating", "minutes_heating", "heat", ""),
+    ("hot water", "minutes_hot_water", "water", "/"),
+    ("defrost", "minutes_defrost", "alert", "x"),
 )
 """Uses of the lowest panel: name, minutes in a day's row, tone, pattern. What is left blank is rest."""
 _PREFERRED = ("power", "gauge", "register", "interval")
@@ -135,7 +135,7 @@ def _uses(rows: list[Row], x: list[float]) -> tuple[Bars, ...]:
     """Shares of each day by use, one on the other."""
     out, base = [], [0.0] * len(rows)
     for name, key, tone, pattern in USES:
-        share = [(r.get(key) or 0.0) / r["n_minutes"] for r in rows]
+        share = [(r.get(key) or 0.0) / r["minutes_total"] for r in rows]
         if any(share):
             out.append(Bars(name, x, share, tone, base=base, hatched=bool(pattern), width=1.0))
         base = [a + b for a, b in zip(base, share, strict=True)]

@@ -48,7 +48,7 @@ def heat_of_two(homes: tuple[Home, Home]) -> Chart:
     layers, table = [], []
     for home, (tone, shape) in zip(homes, _LOOKS, strict=True):
         data = [r for r in known(home.rows, "space", "outdoor") if (r.get("known") or 0) > 0.9]
-        kw = [r["space"] / (r["n_minutes"] / 60.0) for r in data]
+        kw = [r["space"] / (r["minutes_total"] / 60.0) for r in data]
         layers += _points(home.name, [r["outdoor"] for r in data], kw, data, tone, shape)
         loss = home.result["heat_loss"]
         fit, base = (loss["coefficient_w_per_k"] or {}).get("value"), loss["base_temperature_c"]
@@ -75,7 +75,7 @@ def flow_of_two(homes: tuple[Home, Home]) -> Chart:
     """Flow temperature of each day, and each designed curve."""
     layers, table = [], []
     for home, (tone, shape) in zip(homes, _LOOKS, strict=True):
-        data = [r for r in known(home.rows, "flow", "outdoor_steady") if (r.get("n_steady") or 0) >= 60]
+        data = [r for r in known(home.rows, "flow", "outdoor_steady") if (r.get("minutes_steady") or 0) >= 60]
         layers += _points(
             home.name, [r["outdoor_steady"] for r in data], [r["flow"] for r in data], data, tone, shape
         )

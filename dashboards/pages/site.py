@@ -345,8 +345,8 @@ def _trace_table(rows: list[Row]) -> list[tuple[str, ...]]:
             words.number(r.get("room"), 1),
             words.number(r.get("flow"), 1),
             words.number(r.get("tank_max"), 1),
-            words.number(r.get("q_total"), 1),
-            words.number(r.get("e_total"), 1),
+            words.number(r.get("heat_total_kwh"), 1),
+            words.number(r.get("electricity_total_kwh"), 1),
             words.number(r.get("starts"), 0),
             words.number(r.get("defrosts"), 0),
         )

@@ -16,7 +16,7 @@ from fieldfare.dashboards.text.labels import TITLES
 
 Message = str | tuple[str, ...]
 DASHBOARDS = Path(__file__).parents[1]
-KEYWORDS = {"_": None, "gettext": None, "ngettext": (1, 2), "marked": None}
+KEYWORDS: dict[str, tuple[int, ...] | None] = {"_": None, "gettext": None, "ngettext": (1, 2), "marked": None}
 WHAT_IF = (
     "a year like the last",
     "the {0} days seen",

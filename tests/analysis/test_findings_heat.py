@@ -75,8 +75,8 @@ def test_limits_have_a_unit_a_source_and_a_meaning() -> None:
 
 def backup_days(kwh: float, share: float, gap: float) -> Any:
     return days_of(
-        e_backup=np.where(COLD, kwh, 0.0),
-        e_backup_mild=np.where(COLD, kwh, 0.0),
+        electricity_backup_kwh=np.where(COLD, kwh, 0.0),
+        electricity_backup_mild_kwh=np.where(COLD, kwh, 0.0),
         backup_unit_share=np.where(COLD, share, np.nan),
         backup_flow_gap=np.where(COLD, gap, np.nan),
     )
@@ -103,9 +103,9 @@ def test_a_heater_that_fills_a_gap_tells_of_a_unit_at_its_limit() -> None:
 @pytest.mark.parametrize(
     "columns",
     [
-        {"e_backup": np.where(COLD, 12.0, 0.0)},
-        {"e_backup_mild": np.where(np.arange(DAYS) == 40, 20.0, 0.0)},
-        {"e_backup_mild": 0.2},
+        {"electricity_backup_kwh": np.where(COLD, 12.0, 0.0)},
+        {"electricity_backup_mild_kwh": np.where(np.arange(DAYS) == 40, 20.0, 0.0)},
+        {"electricity_backup_mild_kwh": 0.2},
     ],
     ids=["below the bivalent point", "one day of work on the unit", "a moment's help"],
 )
@@ -116,7 +116,11 @@ def test_help_where_it_was_designed_is_no_fault(columns: dict[str, Any]) -> None
 
 def test_mild_weather_does_not_end_what_only_shows_in_the_cold() -> None:
     days = changed(
-        backup_days(12.0, 0.3, -1.0), slice(60, None), outdoor=11.0, e_backup=0.0, e_backup_mild=0.0
+        backup_days(12.0, 0.3, -1.0),
+        slice(60, None),
+        outdoor=11.0,
+        electricity_backup_kwh=0.0,
+        electricity_backup_mild_kwh=0.0,
     )
     found = check_whole(backup_heater.backup_heater_use(context_of(days)))
     assert found.until is None
@@ -136,7 +140,10 @@ def test_without_any_design_temperature_the_heater_is_not_judged() -> None:
 )
 def test_efficiency_is_held_against_the_rating_near_full_output(share: float, severity: str | None) -> None:
     days = days_of(
-        xe_full=3.0 / share, xe_full_hot=2.0 / share, xe_space=20.0 / share, xe_hot_water=3.0 / share
+        expected_used_full_kwh=3.0 / share,
+        expected_used_full_hot_kwh=2.0 / share,
+        expected_used_space_kwh=20.0 / share,
+        expected_used_hot_water_kwh=3.0 / share,
     )
     found = efficiency.efficiency_below_expected(context_of(days))
     assert (found.severity if found else None) == severity
@@ -145,13 +152,17 @@ def test_efficiency_is_held_against_the_rating_near_full_output(share: float, se
 
 
 def test_gains_of_part_load_do_not_hide_a_unit_that_is_poor_at_full_output() -> None:
-    days = days_of(xe_full=3.0 / 0.8, xe_full_hot=2.0 / 0.8, xe_space=20.0 / 0.93)
+    days = days_of(
+        expected_used_full_kwh=3.0 / 0.8,
+        expected_used_full_hot_kwh=2.0 / 0.8,
+        expected_used_space_kwh=20.0 / 0.93,
+    )
     found = check_whole(efficiency.efficiency_below_expected(context_of(days)))
     assert found.severity == "watch"
 
 
 def test_starts_and_defrosts_alone_are_not_the_units_efficiency() -> None:
-    days = days_of(xe_space=20.0 / 0.85, xe_hot_water=3.0 / 0.9)
+    days = days_of(expected_used_space_kwh=20.0 / 0.85, expected_used_hot_water_kwh=3.0 / 0.9)
     assert efficiency.efficiency_below_expected(context_of(days)) is None
 
 
@@ -164,14 +175,24 @@ def test_a_unit_that_never_works_near_full_output_is_held_against_its_part_load(
     more."""
     gain = np.exp(0.13 + 0.012 * OUTDOOR)  # more in mild weather, 1.2 in the mean
     sound = gain * 1.04
-    never = dict.fromkeys(("x_full", "xe_full", "n_full", "x_full_hot", "xe_full_hot", "n_full_hot"), 0.0)
+    never = dict.fromkeys(
+        (
+            "expected_full_kwh",
+            "expected_used_full_kwh",
+            "minutes_full",
+            "expected_full_hot_kwh",
+            "expected_used_full_hot_kwh",
+            "minutes_full_hot",
+        ),
+        0.0,
+    )
     days = days_of(
         **never,
-        x_space=20.0,
-        xp_space=20.0 / gain,
-        xe_space=20.0 / sound * raised,
-        x_hot_water=0.0,
-        xe_hot_water=0.0,
+        expected_space_kwh=20.0,
+        expected_part_load_space_kwh=20.0 / gain,
+        expected_used_space_kwh=20.0 / sound * raised,
+        expected_hot_water_kwh=0.0,
+        expected_used_hot_water_kwh=0.0,
     )
     own_meter = SITE.replace('includes = ["circulation_pump"]', "")
     found = efficiency.efficiency_below_expected(context_of(days, site=own_meter))
@@ -179,10 +200,14 @@ def test_a_unit_that_never_works_near_full_output_is_held_against_its_part_load(
 
 
 def test_poor_meters_make_the_same_shortfall_less_sure() -> None:
-    short = {"xe_full": 3.0 / 0.80, "xe_full_hot": 2.0 / 0.80, "xe_space": 20.0 / 0.80}
+    short = {
+        "expected_used_full_kwh": 3.0 / 0.80,
+        "expected_used_full_hot_kwh": 2.0 / 0.80,
+        "expected_used_space_kwh": 20.0 / 0.80,
+    }
     good = efficiency.efficiency_below_expected(context_of(days_of(**short)))
     poor = efficiency.efficiency_below_expected(
-        context_of(days_of(**short, q_flow_error=9.0, q_pair_error=9.0))
+        context_of(days_of(**short, heat_flow_error_kwh=9.0, heat_pair_error_kwh=9.0))
     )
     assert check_whole(good).severity == "watch"
     assert poor is None or poor.confidence < check_whole(good).confidence
@@ -192,11 +217,11 @@ def test_a_drop_in_the_middle_is_told_once_and_as_a_drop() -> None:
     late = np.arange(DAYS) >= 50
     worse = np.where(late, 0.75, 1.0)
     days = days_of(
-        xe_space=20.0 / worse,
-        xe_hot_water=3.0 / worse,
-        xe_full=3.0 / worse,
-        xe_full_hot=2.0 / worse,
-        xq_space=80.0 + OUTDOOR,
+        expected_used_space_kwh=20.0 / worse,
+        expected_used_hot_water_kwh=3.0 / worse,
+        expected_used_full_kwh=3.0 / worse,
+        expected_used_full_hot_kwh=2.0 / worse,
+        expected_heat_space_kwh=80.0 + OUTDOOR,
     )
     context = context_of(days)
     assert efficiency.efficiency_below_expected(context) is None
@@ -261,7 +286,11 @@ def test_single_wild_days_make_no_change() -> None:
 
 def test_an_efficiency_that_recovered_is_a_note_with_its_end() -> None:
     worse = np.where((np.arange(DAYS) >= 30) & (np.arange(DAYS) < 60), 0.75, 1.0)
-    days = days_of(xe_space=20.0 / worse, xe_hot_water=3.0 / worse, xq_space=80.0 + OUTDOOR)
+    days = days_of(
+        expected_used_space_kwh=20.0 / worse,
+        expected_used_hot_water_kwh=3.0 / worse,
+        expected_heat_space_kwh=80.0 + OUTDOOR,
+    )
     found = efficiency_change.efficiency_fell(context_of(days))
     assert found is not None
     assert found.severity == "note"
@@ -270,11 +299,19 @@ def test_an_efficiency_that_recovered_is_a_note_with_its_end() -> None:
 
 def test_without_a_flow_temperature_heat_over_electricity_is_compared() -> None:
     none = dict.fromkeys(
-        ("x_space", "x_hot_water", "xe_space", "xe_hot_water", "xq_space", "xq_hot_water"), 0.0
+        (
+            "expected_space_kwh",
+            "expected_hot_water_kwh",
+            "expected_used_space_kwh",
+            "expected_used_hot_water_kwh",
+            "expected_heat_space_kwh",
+            "expected_heat_hot_water_kwh",
+        ),
+        0.0,
     )
     worse = np.where(np.arange(DAYS) >= 45, 0.8, 1.0)
     heat = 95.0 - 4.0 * OUTDOOR
-    days = days_of(**none, p_heat=heat, p_heat_pump=heat / (3.0 + 0.08 * OUTDOOR) / worse)
+    days = days_of(**none, paired_heat_kwh=heat, paired_heat_pump_kwh=heat / (3.0 + 0.08 * OUTDOOR) / worse)
     found = check_whole(efficiency_change.efficiency_fell(context_of(days)))
     assert found.severity in ("watch", "act")
     assert "usual share of hot water" in str(found.evidence[-1].value)
@@ -364,8 +401,8 @@ def test_above_the_bivalent_point_is_where_it_must_hold_alone() -> None:
 def failing(deficit: float, outdoor: float = 2.0) -> Any:
     cold = np.arange(DAYS) >= 70
     return days_of(
-        n_running=np.where(cold, 1440, 1000),
-        n_lacking=np.where(cold, 600, 0),
+        minutes_running=np.where(cold, 1440, 1000),
+        minutes_lacking=np.where(cold, 600, 0),
         outdoor=np.where(cold, outdoor, OUTDOOR),
         **{"deficit.house": np.where(cold, deficit, 0.0)},
         load_share_top=np.where(cold, 0.6, 0.7),
@@ -409,7 +446,9 @@ def test_a_curve_too_low_leaves_the_unit_at_ease() -> None:
 
 
 def test_a_unit_at_its_limit_is_told_from_a_low_curve() -> None:
-    days = rooms(2.5, n_running=1440, n_lacking=690, load_share=0.95, load_share_top=1.0, above_curve=-4.0)
+    days = rooms(
+        2.5, minutes_running=1440, minutes_lacking=690, load_share=0.95, load_share_top=1.0, above_curve=-4.0
+    )
     site = SITE + '[[point]]\nid = "ask"\nquantity = "target_flow_temperature"\nas = "gauge"\n'
     found = check_whole(heat_rooms.room_below_target(context_of(days, site=site)))
     assert found.severity == "act"
@@ -452,7 +491,7 @@ def test_a_cool_bedroom_without_a_target_of_its_own_is_no_fault() -> None:
         rooms(np.where(np.arange(DAYS) % 30 == 5, 3.0, 0.0)),
         rooms(3.0, **{"wanted.house": 25.0}),
         rooms(3.0, outdoor=-9.0),
-        rooms(3.0, n_heating=0, n_running=100),
+        rooms(3.0, minutes_heating=0, minutes_running=100),
     ],
     ids=[
         "thermostat's band",

@@ -122,7 +122,7 @@ def test_silence_of_coarse_readings_is_no_all_clear() -> None:
     ("days", "columns", "cause"),
     [
         ({}, {}, "coil_airflow"),
-        ({"x_steady": 15.0, "load_share_top": 0.7}, {}, "low_refrigerant_symptom"),
+        ({"expected_steady_kwh": 15.0, "load_share_top": 0.7}, {}, "low_refrigerant_symptom"),
         ({}, {"minutes": 9, "heat_taken": 0.15, "a_day": 8}, "insufficient_defrost_heat"),
     ],
 )
@@ -133,7 +133,7 @@ def test_defrosts_beyond_what_the_frost_asks_for(
     table = defrosts_of(38.0, 90.0, **given)
     found = check_whole(
         excess.excessive_defrost(
-            context_of(days_of(x_steady=19.5) if not days else days_of(**days), defrosts=table)
+            context_of(days_of(expected_steady_kwh=19.5) if not days else days_of(**days), defrosts=table)
         )
     )
     assert found.severity in ("watch", "act")
@@ -151,7 +151,7 @@ def test_defrosts_as_soon_as_the_lock_ends_are_the_air_where_nothing_is_lost(
     """A charge so low has cost a tenth and more by then (common practice, no source)."""
     # Eight of nine at 35 minutes, the unit's own lock: otherwise the same.
     ends = np.resize([35.0] * 8 + [60.0], len(defrosts_of(0, 0, 30)))
-    days = days_of(x_steady=steady, xe_steady=18.0, load_share_top=0.7)
+    days = days_of(expected_steady_kwh=steady, expected_used_steady_kwh=18.0, load_share_top=0.7)
     table = defrosts_of(35.0, 60.0, 30, locked=True).with_columns(since_last=ends)
     found = check_whole(excess.excessive_defrost(context_of(days, defrosts=table)))
     assert found.severity == "act"
@@ -222,7 +222,7 @@ def test_without_a_meter_that_counts_backwards_the_rate_alone_is_judged() -> Non
 def test_defrosts_in_air_that_frosts_no_coil(columns: dict[str, Any], steady: float, cause: str) -> None:
     table = defrosts_of(40.0, 0.0, outdoor=9.0, frosting=False, **columns)
     found = check_whole(
-        without_frost.defrost_without_frost(context_of(days_of(x_steady=steady), defrosts=table))
+        without_frost.defrost_without_frost(context_of(days_of(expected_steady_kwh=steady), defrosts=table))
     )
     assert found.severity == "act"
     assert found.causes[0].cause == cause
@@ -273,13 +273,13 @@ def test_a_pump_inside_the_meter_is_taken_out_or_allowed_for() -> None:
     assert 'includes = ["circulation_pump"]' in text
     still = days_of(rest_power=110.0, still_power=25.0)
     assert idle.high_standby(context_of(still, site=text)) is None
-    always = days_of(rest_power=110.0, still_power=np.nan, n_still=0)
+    always = days_of(rest_power=110.0, still_power=np.nan, minutes_still=0)
     assert idle.high_standby(context_of(always, site=text)) is None
     assert idle.high_standby(context_of(days_of(rest_power=190.0, still_power=np.nan), site=text)) is not None
 
 
 def test_a_pump_that_never_rests() -> None:
-    days = days_of(n_unasked=600, n_unasked_pumped=590)
+    days = days_of(minutes_unasked=600, minutes_unasked_pumped=590)
     head, limits, tail = WHOLE.partition("[limits]")
     calling = f'{head}[[point]]\nid = "call"\nquantity = "heat_call"\nas = "state"\n{limits}{tail}'
     found = check_whole(idle.pump_always_on(context_of(days, site=calling)))
@@ -289,11 +289,13 @@ def test_a_pump_that_never_rests() -> None:
     assert graded_by_confidence(context_of(days), unsure).severity == "note"
     # Before, it rested between calls: then something was changed.
     switched = np.where(np.arange(DAYS) < DAYS // 2, 5, 590)
-    told = idle.pump_always_on(context_of(days_of(n_unasked=600, n_unasked_pumped=switched), site=calling))
+    told = idle.pump_always_on(
+        context_of(days_of(minutes_unasked=600, minutes_unasked_pumped=switched), site=calling)
+    )
     assert graded_by_confidence(context_of(days, site=calling), check_whole(told)).severity == "watch"
     assert idle.pump_always_on(context_of()) is None
     with pytest.raises(NotAssessed):
-        idle.pump_always_on(context_of(days_of(n_unasked=np.nan, n_unasked_pumped=np.nan)))
+        idle.pump_always_on(context_of(days_of(minutes_unasked=np.nan, minutes_unasked_pumped=np.nan)))
 
 
 # Limits, needs, and whole plants
@@ -341,7 +343,7 @@ def test_every_limit_has_a_source_and_is_used() -> None:
 @pytest.mark.parametrize("rule", RULES, ids=lambda r: r.code)
 def test_without_its_meters_a_finding_says_what_it_needs(rule: Rule) -> None:
     whole = days_of()
-    bare = Table({name: whole[name] for name in ("day", "n_minutes", "outdoor")})
+    bare = Table({name: whole[name] for name in ("day", "minutes_total", "outdoor")})
     with pytest.raises(NotAssessed, match="needs"):
         rule.run(context_of(bare))
 

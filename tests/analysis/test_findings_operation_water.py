@@ -24,7 +24,7 @@ def test_a_curve_set_high_is_graded_by_kelvin(above: float, severity: str) -> No
         above_curve=above,
         target_flow=CURVE + above,
         target_above_curve=above,
-        xc_space_actual=20.0,
+        expected_curve_actual_kwh=20.0,
     )
     found = check_whole(curve.flow_temperature_above_curve(context_of(days)))
     assert found.severity == severity
@@ -44,7 +44,7 @@ def test_a_fixed_flow_is_told_from_a_high_curve() -> None:
         target_flow=48.0,
         above_curve=48.0 - CURVE,
         target_above_curve=48.0 - CURVE,
-        xc_space_actual=21.0,
+        expected_curve_actual_kwh=21.0,
     )
     high = check_whole(curve.flow_temperature_above_curve(context_of(days)))
     assert high.causes[0].cause == "manual_override"
@@ -73,13 +73,13 @@ def test_one_kind_of_weather_cannot_show_compensation() -> None:
 
 def test_heat_on_warm_days() -> None:
     warm = np.full(DAYS, 20.0)
-    days = days_of(outdoor=warm, n_heating_warm=200, q_heating_warm=6.0)
+    days = days_of(outdoor=warm, minutes_heating_warm=200, heat_heating_warm_kwh=6.0)
     found = check_whole(curve.heating_out_of_season(context_of(days)))
     assert found.severity == "act"
     assert found.cost_kwh == pytest.approx(
         (DAYS - 1) * 6.0 * 20.0 / 80.0
     )  # the first has no warm day before it
-    assert curve.heating_out_of_season(context_of(days_of(outdoor=warm, n_heating_warm=5))) is None
+    assert curve.heating_out_of_season(context_of(days_of(outdoor=warm, minutes_heating_warm=5))) is None
     with pytest.raises(NotAssessed, match="warm days"):
         curve.heating_out_of_season(context_of())
 

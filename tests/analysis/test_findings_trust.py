@@ -247,7 +247,7 @@ def test_one_reset_is_a_note_three_are_a_watch_many_are_an_act():
         finding = register_reset(context)
         assert (finding.severity, finding.since) == (severity, day_text(days[0]))
         assert finding.evidence[0].value == len(days)
-        assert context.all_days.days["e_total"].sum() == pytest.approx(
+        assert context.all_days.days["electricity_total_kwh"].sum() == pytest.approx(
             small.values["elec"][1440:].sum() / 60_000.0, rel=0.01
         )
 

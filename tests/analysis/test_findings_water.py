@@ -91,7 +91,12 @@ def test_limits_have_a_unit_a_source_and_a_meaning() -> None:
 
 
 def test_an_element_left_on_its_timer() -> None:
-    days = days_of(e_immersion=4.0, e_imm_after=0.3, imm_at=1140.0, imm_to=58.0)
+    days = days_of(
+        electricity_immersion_kwh=4.0,
+        electricity_immersion_after_kwh=0.3,
+        immersion_at_min=1140.0,
+        immersion_to_c=58.0,
+    )
     found = check_whole(immersion.immersion_use(context_of(days)))
     assert found.severity == "act"
     assert found.causes[0].cause == "immersion_timer_on"
@@ -102,7 +107,12 @@ def test_an_element_left_on_its_timer() -> None:
 
 
 def test_a_setpoint_out_of_reach_is_finished_by_the_element() -> None:
-    days = days_of(e_immersion=2.5, e_imm_after=2.4, imm_at=np.arange(DAYS) * 311.0 % 1440, imm_to=50.2)
+    days = days_of(
+        electricity_immersion_kwh=2.5,
+        electricity_immersion_after_kwh=2.4,
+        immersion_at_min=np.arange(DAYS) * 311.0 % 1440,
+        immersion_to_c=50.2,
+    )
     found = check_whole(immersion.immersion_use(context_of(days, reheats_of(to_c=46.0, reached=0.0))))
     assert found.causes[0].cause == "setpoint_above_reach"
     assert found.visit == "setting"
@@ -118,12 +128,14 @@ def test_a_setpoint_out_of_reach_is_finished_by_the_element() -> None:
     ids=["disinfection", "disinfection and standby", "guests once"],
 )
 def test_disinfection_and_a_boost_are_no_waste(used: np.ndarray) -> None:
-    assert immersion.immersion_use(context_of(days_of(e_immersion=used))) is None
+    assert immersion.immersion_use(context_of(days_of(electricity_immersion_kwh=used))) is None
 
 
 def test_without_a_schedule_nothing_is_set_aside_for_disinfection() -> None:
     site = SITE.replace("pasteurise_c = 60.0\n", "").replace("pasteurise_every_days = 7\n", "")
-    used = days_of(e_immersion=np.where(np.arange(DAYS) % 3 == 0, 4.0, 0.0), imm_to=55.0)
+    used = days_of(
+        electricity_immersion_kwh=np.where(np.arange(DAYS) % 3 == 0, 4.0, 0.0), immersion_to_c=55.0
+    )
     assert check_whole(immersion.immersion_use(context_of(used, site=site))).severity != "note"
 
 
@@ -190,7 +202,7 @@ def test_a_setpoint_changed_on_the_controller_is_no_stall() -> None:
 
 def test_what_the_immersion_heater_finishes_gets_hot() -> None:
     reheats = reheats_of(minutes=150, to_c=46.0, rise_end=1.0, flow_max=69.0, reached=0.0)
-    days = days_of(e_immersion=2.0, e_imm_after=2.0, tank_max=50.3)
+    days = days_of(electricity_immersion_kwh=2.0, electricity_immersion_after_kwh=2.0, tank_max=50.3)
     found = reheat.reheat_incomplete(context_of(days, reheats))
     assert found is not None
     assert found.severity == "note"
@@ -206,7 +218,7 @@ def test_single_charges_cut_short_by_draws_are_no_stall() -> None:
 
 
 def test_a_low_sensor_that_turns_cold_is_no_empty_cylinder() -> None:
-    cold = days_of(n_tank_cold=600, n_cold_charging=30, tank_min=30.0)
+    cold = days_of(minutes_tank_cold=600, minutes_cold_charging=30, tank_min=30.0)
     assert cylinder.hot_water_shortfall(context_of(cold, reheats_of(heat=5.5))) is None
     found = cylinder.hot_water_shortfall(context_of(cold, reheats_of(heat=10.0)))
     assert found is not None
@@ -217,22 +229,32 @@ def test_a_low_sensor_that_turns_cold_is_no_empty_cylinder() -> None:
     ("days", "reheats", "cause"),
     [
         (
-            {"n_tank_cold": 600, "n_cold_charging": 30, "tank_min": 18.0},
+            {"minutes_tank_cold": 600, "minutes_cold_charging": 30, "tank_min": 18.0},
             {"minutes": 100, "heat": 10.0},
             "reheat_window",
         ),
         (
-            {"n_tank_cold": 70, "n_cold_charging": 68, "tank_min": 20.0, "q_hot_water": 20.0},
+            {
+                "minutes_tank_cold": 70,
+                "minutes_cold_charging": 68,
+                "tank_min": 20.0,
+                "heat_hot_water_kwh": 20.0,
+            },
             {"minutes": 60, "heat": 8.5},
             "cylinder_small",
         ),
         (
-            {"n_tank_cold": 60, "n_cold_charging": 60, "tank_min": 31.0, "q_hot_water": 18.0},
+            {
+                "minutes_tank_cold": 60,
+                "minutes_cold_charging": 60,
+                "tank_min": 31.0,
+                "heat_hot_water_kwh": 18.0,
+            },
             {"minutes": 60, "heat": 8.5},
             "cylinder_small",
         ),
         (
-            {"n_tank_cold": 200, "n_cold_charging": 190, "tank_min": 21.0},
+            {"minutes_tank_cold": 200, "minutes_cold_charging": 190, "tank_min": 21.0},
             {"minutes": 200, "heat": 8.5, "over_cylinder": 22.0, "heat_end": 2.5},
             "reheat_slow",
         ),
@@ -247,9 +269,9 @@ def test_why_hot_water_runs_out(days: dict[str, Any], reheats: dict[str, Any], c
 @pytest.mark.parametrize(
     "columns",
     [
-        {"n_tank_cold": 70, "n_cold_charging": 65, "tank_min": 31.0},
+        {"minutes_tank_cold": 70, "minutes_cold_charging": 65, "tank_min": 31.0},
         {
-            "n_tank_cold": np.where(np.arange(DAYS) == 30, 400, 10),
+            "minutes_tank_cold": np.where(np.arange(DAYS) == 30, 400, 10),
             "tank_min": np.where(np.arange(DAYS) == 30, 15.0, 38.0),
         },
     ],
@@ -307,7 +329,7 @@ def test_a_schedule_that_is_not_reached() -> None:
 
 def test_a_run_put_off_by_a_day_is_kept() -> None:
     days = days_of(
-        n_hot_enough=np.where(
+        minutes_hot_enough=np.where(
             np.isin(np.arange(DAYS), [3, 11, 18, 26, 33, 41, 48, 56, 64, 71, 79, 86]), 30, 0
         )
     )
@@ -316,7 +338,7 @@ def test_a_run_put_off_by_a_day_is_kept() -> None:
 
 def test_days_without_data_are_no_missed_disinfection() -> None:
     gap = (np.arange(DAYS) >= 30) & (np.arange(DAYS) < 55)
-    days = days_of(n_tank=np.where(gap, 0, 1440), disinfection_min=np.where(WEEKLY & ~gap, 90, 0))
+    days = days_of(minutes_tank_known=np.where(gap, 0, 1440), disinfection_min=np.where(WEEKLY & ~gap, 90, 0))
     assert hygiene.pasteurisation_missed(context_of(days)) is None
 
 
@@ -451,8 +473,8 @@ def frost(first: int, last: int, water: float = -2.0, outdoor: float = -6.0) -> 
     return days_of(
         outdoor_min=np.where(mine, outdoor, 2.0),
         water_min=np.where(mine, water, 25.0),
-        n_near_freezing=np.where(mine, 400, 0),
-        n_dead_frost=np.where(mine, 700, 0),
+        minutes_near_freezing=np.where(mine, 400, 0),
+        minutes_dead_frost=np.where(mine, 700, 0),
     )
 
 
@@ -468,7 +490,7 @@ def test_long_without_supply_counts_where_no_water_is_measured() -> None:
     assert found.severity == "watch"
     assert "unseen" in found.headline
     short = frost(40, 40, water=np.nan)
-    short = short.with_columns(n_dead_frost=np.minimum(short["n_dead_frost"], 400))
+    short = short.with_columns(minutes_dead_frost=np.minimum(short["minutes_dead_frost"], 400))
     assert freezing.frost_risk(context_of(short)).severity == "note"  # type: ignore[union-attr]
 
 

@@ -34,8 +34,8 @@ def hot(level: float, on: Any = True, **columns: Any) -> Any:
     base = {
         "tank_held": np.where(where, level, 50.3),
         "tank_max": np.where(where, level + 0.3, 50.6),
-        "n_tank_hot": np.where(where & (level > 65), 300, 0),
-        "e_immersion": np.where(where, 5.0, 0.0),
+        "minutes_tank_hot": np.where(where & (level > 65), 300, 0),
+        "electricity_immersion_kwh": np.where(where, 5.0, 0.0),
     }
     return days_of(**(base | columns))
 
@@ -68,14 +68,21 @@ def test_a_schedule_is_no_leave_for_more_than_it() -> None:
 
 
 def test_heat_that_no_known_heater_gave_comes_from_elsewhere() -> None:
-    days = hot(88.0, N >= 60, e_immersion=0.0, tank_rise_alone=40.0, flow_greatest=30.0, tank_peak_at=860.0)
+    days = hot(
+        88.0,
+        N >= 60,
+        electricity_immersion_kwh=0.0,
+        tank_rise_alone=40.0,
+        flow_greatest=30.0,
+        tank_peak_at=860.0,
+    )
     found = check_whole(scald.water_too_hot(context_of(days)))
     assert found.severity == "urgent"
     assert found.causes[0].cause == "other_source"
 
 
 def test_a_sensor_that_jumps_is_told_as_one() -> None:
-    days = hot(92.0, N >= 60, e_immersion=0.0, tank_jumps=np.where(N >= 60, 3, 0))
+    days = hot(92.0, N >= 60, electricity_immersion_kwh=0.0, tank_jumps=np.where(N >= 60, 3, 0))
     found = check_whole(scald.water_too_hot(context_of(days)))
     assert found.causes[0].cause == "sensor_fault"
     assert found.severity == "act"
@@ -113,7 +120,9 @@ def test_a_cylinder_the_site_file_leaves_out_is_still_told() -> None:
 
 def test_a_stuck_sensor_that_shows_scalding_is_still_told() -> None:
     stuck = Finding("sensor_stuck", "act", str(FIRST), 0.9, "Stands still.")
-    context = replace(context_of(hot(90.0, e_immersion=0.0)), unreliable={"cylinder_temperature": stuck})
+    context = replace(
+        context_of(hot(90.0, electricity_immersion_kwh=0.0)), unreliable={"cylinder_temperature": stuck}
+    )
     found = check_whole(scald.water_too_hot(context))
     assert (found.severity, found.causes[0].cause) == ("act", "sensor_fault")
 
@@ -126,7 +135,7 @@ def lukewarm(mean: float, **columns: Any) -> Any:
         "tank_mean": mean,
         "tank_max": mean + 3.0,
         "tank_held": mean + 3.0,
-        "n_tank_growth": 1400,
+        "minutes_tank_growth": 1400,
         "disinfection_min": 0.0,
     }
     return days_of(**(base | columns))
@@ -160,7 +169,7 @@ def test_a_touch_of_sixty_degrees_is_no_disinfection(minutes: float) -> None:
 
 
 def test_a_store_above_the_range_of_growth_needs_no_schedule() -> None:
-    days = lukewarm(57.0, n_tank_growth=100)
+    days = lukewarm(57.0, minutes_tank_growth=100)
     assert hygiene.disinfection_lacking(context_of(days, site=UNSCHEDULED)) is None
 
 

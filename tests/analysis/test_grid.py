@@ -231,9 +231,9 @@ def test_a_register_read_by_hand_each_month_tells_the_energy_of_every_day_betwee
         "heat_output": Samples(time, 90.0 + 1.5 * hours),
     }
     facts = build_facts(site, readings, date(2025, 9, 1), date(2026, 3, 31))
-    assert facts.days["e_total"].sum() == pytest.approx(0.5 * hours[-1], rel=1e-6)
-    assert facts.days["q_total"].sum() == pytest.approx(1.5 * hours[-1], rel=1e-6)
-    assert facts.days["e_total"].min() > 0
+    assert facts.days["electricity_total_kwh"].sum() == pytest.approx(0.5 * hours[-1], rel=1e-6)
+    assert facts.days["heat_total_kwh"].sum() == pytest.approx(1.5 * hours[-1], rel=1e-6)
+    assert facts.days["electricity_total_kwh"].min() > 0
 
 
 # ---- days and spans
@@ -246,8 +246,8 @@ def test_local_days_have_their_own_length(day, minutes):
     site = site_of([point("heat_pump_electricity", unit="W")])
     readings = every_minute(site, {"heat_pump_electricity": 1000.0}, days=3, first=day - timedelta(1))
     days = build_facts(site, readings, day, day).days
-    assert int(days["n_minutes"][0]) == minutes
-    assert days["e_total"][0] == pytest.approx(minutes / 60.0)
+    assert int(days["minutes_total"][0]) == minutes
+    assert days["electricity_total_kwh"][0] == pytest.approx(minutes / 60.0)
 
 
 def test_a_day_begins_at_local_midnight():
@@ -274,20 +274,20 @@ def test_days_made_one_by_one_equal_the_season_made_at_once(meters):
     ).days
     assert list(whole["day"]) == list(single["day"])
     for name in (
-        "e_total",
-        "q_total",
-        "p_heat",
+        "electricity_total_kwh",
+        "heat_total_kwh",
+        "paired_heat_kwh",
         "outdoor",
-        "n_any",
+        "minutes_any_known",
         "raw.outdoor",
         "moves.outdoor",
         "air_noon",
     ):
         assert whole[name] == pytest.approx(single[name], rel=1e-6, abs=0.06, nan_ok=True), name
-    for name in ("c_heat", "c_least", "e_idle"):
+    for name in ("carnot_heat_kwh", "carnot_least_kwh", "electricity_idle_kwh"):
         assert whole[name] == pytest.approx(single[name], rel=0.01, abs=0.1, nan_ok=True), name
     loose = _EDGES.get(meters, 1e-6)
-    for name in ("n_running", "n_heating", "idle_power"):
+    for name in ("minutes_running", "minutes_heating", "idle_power"):
         assert whole[name] == pytest.approx(single[name], rel=loose, abs=5, nan_ok=True), name
 
 

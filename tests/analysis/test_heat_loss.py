@@ -41,13 +41,13 @@ def house(
     heat = np.maximum(watts, 0.0) * 0.024
     base: dict[str, Any] = {
         "day": day,
-        "n_minutes": 1440,
-        "n_heat": 1440,
-        "n_hot_water": 60,
-        "q_space": heat,
-        "q_total": heat + 8.0,
-        "q_defrost_taken": 0.0,
-        "e_backup": np.nan,
+        "minutes_total": 1440,
+        "minutes_heat_known": 1440,
+        "minutes_hot_water": 60,
+        "heat_space_kwh": heat,
+        "heat_total_kwh": heat + 8.0,
+        "heat_defrost_taken_kwh": 0.0,
+        "electricity_backup_kwh": np.nan,
         "room": indoor,
         "room_begin": indoor,
         "room_end": indoor,
@@ -55,8 +55,8 @@ def house(
         "outdoor_max": outdoor + 4.0,
         "outdoor_min": outdoor - 4.0,
         "solar": solar,
-        "q_flow_error": 0.01 * heat,
-        "q_pair_error": 0.02 * heat,
+        "heat_flow_error_kwh": 0.01 * heat,
+        "heat_pair_error_kwh": 0.02 * heat,
         "spacing.heat_output": 1.0,
     }
     return Table(base | columns)
@@ -106,8 +106,8 @@ def windy(seed: int, correlation: float, n: int = 150) -> Table:
     wind = np.exp(0.4 * gust)
     wind /= wind.mean()
     extra = COEFFICIENT * 0.25 * (wind - 1.0) * (days["room"] - outdoor) * 0.024
-    heat = np.maximum(days["q_space"] + extra, 0.0)
-    return days.with_columns(q_space=heat, q_total=heat + 8.0)
+    heat = np.maximum(days["heat_space_kwh"] + extra, 0.0)
+    return days.with_columns(heat_space_kwh=heat, heat_total_kwh=heat + 8.0)
 
 
 @pytest.mark.parametrize("correlation", [-0.3, 0.0, 0.3])
@@ -125,8 +125,8 @@ def unmeasured(days: Table) -> Table:
 
 def test_where_no_room_is_measured_a_unit_at_its_limit_does_not_make_a_tight_house() -> None:
     days = unmeasured(house(150, memory=0.3))
-    limit = float(np.quantile(days["q_space"], 0.6))
-    capped = measured(days.with_columns(q_space=np.minimum(days["q_space"], limit)))
+    limit = float(np.quantile(days["heat_space_kwh"], 0.6))
+    capped = measured(days.with_columns(heat_space_kwh=np.minimum(days["heat_space_kwh"], limit)))
     assert capped.coefficient.value == pytest.approx(COEFFICIENT, rel=0.15)
     assert "mild half" in capped.method
 
@@ -140,9 +140,11 @@ def test_a_house_whose_unit_keeps_up_has_no_bend(seed: int) -> None:
 
 def test_odd_days_are_set_aside() -> None:
     days = house()
-    heat = days["q_space"].copy()
+    heat = days["heat_space_kwh"].copy()
     heat[[20, 50, 51, 90]] = [0.0, 400.0, 380.0, 1.0]
-    assert measured(days.with_columns(q_space=heat)).coefficient.value == pytest.approx(COEFFICIENT, rel=0.05)
+    assert measured(days.with_columns(heat_space_kwh=heat)).coefficient.value == pytest.approx(
+        COEFFICIENT, rel=0.05
+    )
 
 
 def test_the_load_on_the_design_day_is_after_gains() -> None:
@@ -156,7 +158,7 @@ def test_the_load_on_the_design_day_is_after_gains() -> None:
     ("days", "reason"),
     [
         (house(10), "at least 14"),
-        (house(60, n_heat=0), "heat meter"),
+        (house(60, minutes_heat_known=0), "heat meter"),
         (house(60).with_columns(outdoor=np.nan), "outdoor_temperature"),
         (house(60).with_columns(outdoor=5.0), "hardly changed"),
     ],

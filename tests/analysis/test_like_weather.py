@@ -36,7 +36,7 @@ def unchanged(seed: int) -> tuple[Site, Facts]:
 def with_space(days: Table, factor: float) -> Table:
     """The same days with so much more electricity for the rooms."""
     columns = {name: days[name] for name in days.names}
-    return Table(columns | {"e_space": days.floats("e_space") * factor})
+    return Table(columns | {"electricity_space_kwh": days.floats("electricity_space_kwh") * factor})
 
 
 @pytest.mark.parametrize("seed", [100201, 100202, 100205])
@@ -47,7 +47,7 @@ def test_an_unchanged_home_shows_no_difference_between_months(seed: int) -> None
     assert told.outdoor_before is not None
     assert told.outdoor_after is not None
     assert abs(told.outdoor_before - told.outdoor_after) > 1.0, "the weather differs"
-    plain = after.total("e_total") / before.total("e_total") - 1.0
+    plain = after.total("electricity_total_kwh") / before.total("electricity_total_kwh") - 1.0
     assert abs(plain) > 0.04, "the plain amounts differ"
     assert not LikeWeather.is_told(told.space_percent)
     if told.space_percent:

@@ -13,7 +13,7 @@ import pytest
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.loss_lines import DEAR_SHARE, FINDINGS_OF, accounted
-from fieldfare.analysis.figures.losses import CAUSES, Loss
+from fieldfare.analysis.figures.losses import CAUSES, Loss, _given_again
 from fieldfare.analysis.findings.model import Finding
 from fieldfare.analysis.minutes.operating_state import HEATING
 from fieldfare.analysis.plant.load import parse_site
@@ -37,7 +37,13 @@ def test_healthy_plants_leave_nothing_open(seed: int) -> None:
 
 
 def facts(runs: dict[str, object] | None = None, **days: float) -> Facts:
-    given = {"n_running": 600.0, "n_rest": 840.0, "e_total": 20.0, "e_idle": 0.0, "above_curve": 1.0} | days
+    given = {
+        "minutes_running": 600.0,
+        "minutes_rest": 840.0,
+        "electricity_total_kwh": 20.0,
+        "electricity_idle_kwh": 0.0,
+        "above_curve": 1.0,
+    } | days
     table = Table({"day": DAYS, **{name: np.full(10, value) for name, value in given.items()}})
     empty = Table({"day": DAYS[:0]})
     return Facts(table, Table({"day": DAYS, **runs}) if runs else empty, empty, empty, empty)
@@ -56,6 +62,13 @@ def test_cheap_parts_and_savings_need_no_line() -> None:
     assert told("part_load", 50.0, facts()) is None
 
 
+@pytest.mark.parametrize(("heat", "expected"), [(0.0, 0.0), (15.0, 10 * 1.0 / 3.0)])
+def test_heat_of_defrosts_is_given_again_only_at_a_known_performance(heat: float, expected: float) -> None:
+    """Ten days with 1 kWh drawn each; a heat meter that stands still tells no performance."""
+    days = facts(heat_defrost_taken_kwh=1.0, expected_heat_space_kwh=heat, expected_used_space_kwh=5.0).days
+    assert _given_again(days) == pytest.approx(expected)
+
+
 def test_a_finding_comes_first() -> None:
     found = Finding("high_standby", "watch", "2026-01-05", 0.9, "Too much.")
     assert told("pumps_and_standby", 20.0, facts(), found) == "high_standby"
@@ -63,7 +76,9 @@ def test_a_finding_comes_first() -> None:
 
 def test_usual_pumps_are_explained_and_large_ones_are_not() -> None:
     """8 kW: 5 kWh of pumps in 100 hours are 50 W; 40 kWh are 400 W, four times what such pumps draw."""
-    assert "50 W in 100 hours of running" in (told("pumps_and_standby", 5.0 + 7.0, facts(e_idle=0.7)) or "")
+    assert "50 W in 100 hours of running" in (
+        told("pumps_and_standby", 5.0 + 7.0, facts(electricity_idle_kwh=0.7)) or ""
+    )
     assert told("pumps_and_standby", 40.0, facts()) == ""
 
 
@@ -86,11 +101,13 @@ def test_runs_as_long_as_the_load_lets_them_be_are_mild_weather() -> None:
 
 
 def test_a_heater_in_the_cold_is_the_designs_wish_and_in_mild_weather_is_not() -> None:
-    cold = facts(e_backup=2.0, e_backup_mild=0.0, e_immersion=0.0)
+    cold = facts(electricity_backup_kwh=2.0, electricity_backup_mild_kwh=0.0, electricity_immersion_kwh=0.0)
     assert "below -3 °C" in (told("direct_electric_heat", 20.0, cold) or "")
-    mild = facts(e_backup=2.0, e_backup_mild=2.0, e_immersion=0.0)
+    mild = facts(electricity_backup_kwh=2.0, electricity_backup_mild_kwh=2.0, electricity_immersion_kwh=0.0)
     assert told("direct_electric_heat", 20.0, mild) == ""
-    immersion = facts(e_backup=0.0, e_backup_mild=0.0, e_immersion=2.0)
+    immersion = facts(
+        electricity_backup_kwh=0.0, electricity_backup_mild_kwh=0.0, electricity_immersion_kwh=2.0
+    )
     assert "Disinfection" in (told("direct_electric_heat", 20.0, immersion) or "")
 
 

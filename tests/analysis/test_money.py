@@ -44,11 +44,11 @@ def ten_days(first: str = "2025-01-01", spent: float = 3.0) -> Table:
     return Table(
         {
             "day": np.arange(np.datetime64(first), np.datetime64(first) + 10),
-            "e_total": ten,
+            "electricity_total_kwh": ten,
             "money": np.full(10, spent),
-            "q_total": 3 * ten,
-            "e_backup": 0 * ten,
-            "e_immersion": 0 * ten,
+            "heat_total_kwh": 3 * ten,
+            "electricity_backup_kwh": 0 * ten,
+            "electricity_immersion_kwh": 0 * ten,
         }
     )
 

@@ -67,7 +67,11 @@ def test_the_design_year_is_told_from_a_milder_season(warmer_by: float) -> None:
 def measured(space: float, **columns: Any) -> Context:
     heat = np.full(DAYS, 80.0)
     days = days_of(
-        p_heat_space=heat, p_electricity_space=heat / space, e_space=heat / space, e_hot_water=3.0, **columns
+        paired_heat_space_kwh=heat,
+        paired_electricity_space_kwh=heat / space,
+        electricity_space_kwh=heat / space,
+        electricity_hot_water_kwh=3.0,
+        **columns,
     )
     context = context_of(days)
     figure = Estimate.around(space, 0.05 * space)
@@ -105,9 +109,11 @@ def test_it_points_at_the_findings_that_explain_it() -> None:
 
 
 def electric(factor: Any, site: str = ELECTRIC_ONLY) -> Context:
-    context = context_of(days_of(n_electricity=1440, q_space=np.nan), site=site)
+    context = context_of(days_of(minutes_electricity_known=1440, heat_space_kwh=np.nan), site=site)
     expected, _ = design_use(context.site, context.days, 0.95)
-    return context_of(days_of(n_electricity=1440, e_total=expected.daily * factor), site=site)
+    return context_of(
+        days_of(minutes_electricity_known=1440, electricity_total_kwh=expected.daily * factor), site=site
+    )
 
 
 def test_electricity_as_designed_is_silent() -> None:

@@ -177,7 +177,16 @@ def test_a_part_of_the_facts_is_the_facts_of_the_part(result: Result, simulated:
     a, b = FIRST + timedelta(20), FIRST + timedelta(29)
     alone = build_facts(site, simulated.readings, a, b)
     cut = result.facts.between(a, b)
-    for column in ("e_total", "q_total", "e_space", "e_hot_water", "starts", "flow", "n_defrost", "p_heat"):
+    for column in (
+        "electricity_total_kwh",
+        "heat_total_kwh",
+        "electricity_space_kwh",
+        "electricity_hot_water_kwh",
+        "starts",
+        "flow",
+        "minutes_defrost",
+        "paired_heat_kwh",
+    ):
         # A register of 0.01 kWh may fall on either side of midnight.
         assert alone.days[column] == pytest.approx(cut.days[column], rel=1e-4, abs=0.02, nan_ok=True)
     assert len(alone.runs) == len(cut.runs)

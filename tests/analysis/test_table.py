@@ -58,7 +58,16 @@ def test_a_column_that_is_absent_is_unknown_as_numbers_and_an_error_by_name() ->
     assert np.isnan(small().floats("flow")).all()
     assert small().floats("starts").dtype == np.float64
     with pytest.raises(KeyError):
-        small().total("flow")
+        small().total("flwo")
+    with pytest.raises(KeyError):
+        small().total("tank_mean")  # its absence says that there is no sensor
+
+
+def test_a_column_that_a_site_does_not_carry_has_its_absent_value() -> None:
+    assert np.isnan(small()["flow"]).all()
+    assert small()["minutes_full_speed"].tolist() == [0] * len(small())
+    assert small().total("flow") == 0.0
+    assert "flow" not in small()
 
 
 def test_rows_are_chosen_by_flag_number_and_slice() -> None:

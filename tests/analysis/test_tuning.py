@@ -132,8 +132,8 @@ def weeks(short_before: int, short_after: int, raised: float = 0.0, outdoor: flo
     return Table(
         {
             "day": day,
-            "n_minutes": np.full(15, 1440),
-            "n_electricity": np.full(15, 1440),
+            "minutes_total": np.full(15, 1440),
+            "minutes_electricity_known": np.full(15, 1440),
             "outdoor": np.full(15, outdoor),
             "room.house": np.full(15, 20.5),
             "room_day.house": np.full(15, 20.5),

@@ -193,8 +193,10 @@ def test_a_register_loses_nothing_over_a_silence_met_night_by_night(service: Ser
     nightly = service.facts_cache.facts(site, *days(70))
     whole = build_facts(site, {point: total}, *days(70))
     assert nightly.days["day"].tolist() == whole.days["day"].tolist()
-    assert nightly.days["e_total"] == pytest.approx(whole.days["e_total"], nan_ok=True)
-    assert whole.days.total("e_total") == pytest.approx(total.value[-1], rel=0.02)
+    assert nightly.days["electricity_total_kwh"] == pytest.approx(
+        whole.days["electricity_total_kwh"], nan_ok=True
+    )
+    assert whole.days.total("electricity_total_kwh") == pytest.approx(total.value[-1], rel=0.02)
 
 
 @pytest.mark.parametrize(

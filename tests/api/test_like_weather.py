@@ -35,12 +35,12 @@ def winter(
     return Table(
         {
             "day": np.arange(days).astype("timedelta64[D]") + np.datetime64(FIRST, "us"),
-            "n_minutes": 1440,
-            "n_electricity": 1440,
+            "minutes_total": 1440,
+            "minutes_electricity_known": 1440,
             "outdoor": outdoor,
             "outdoor_steady": outdoor,
             "outdoor_heating": outdoor,
-            "e_total": energy * (1.0 + draw.normal(0, noise, days)),
+            "electricity_total_kwh": energy * (1.0 + draw.normal(0, noise, days)),
             "flow_by_heat": flow,
             "flow": flow,
             "starts": 20.0 - 8.0 * after + draw.normal(0, 1.0, days),
@@ -80,13 +80,13 @@ def test_colder_weather_alone_is_no_effect() -> None:
     days = winter(80, 40, 1.0)
     colder = days["outdoor"] - np.where(np.arange(80) > 40, 3.0, 0.0)
     energy = (1.0 + 2.6 * np.maximum(15.5 - colder, 0.0)) * np.random.default_rng(5).normal(1, 0.05, 80)
-    days = days.with_columns(outdoor=colder, e_total=energy)
+    days = days.with_columns(outdoor=colder, electricity_total_kwh=energy)
     effect = effect_of_work(days, day_of(40))
     low, high = effect.electricity_percent.low, effect.electricity_percent.high
     assert low is not None
     assert high is not None
     assert low <= 0.0 <= high
-    assert days["e_total"][41:].mean() > 1.15 * days["e_total"][:40].mean()
+    assert days["electricity_total_kwh"][41:].mean() > 1.15 * days["electricity_total_kwh"][:40].mean()
 
 
 def test_too_little_and_unlike_weather_are_told() -> None:
@@ -100,7 +100,9 @@ def test_too_little_and_unlike_weather_are_told() -> None:
 
 def test_days_with_gaps_do_not_count() -> None:
     days = winter(60, 30, 0.9)
-    days = days.with_columns(n_electricity=np.where(np.isin(np.arange(60), range(31, 41)), 700, 1440))
+    days = days.with_columns(
+        minutes_electricity_known=np.where(np.isin(np.arange(60), range(31, 41)), 700, 1440)
+    )
     assert effect_of_work(days, day_of(30)).days_after == 19
 
 
@@ -117,7 +119,11 @@ def plant(more: str = "") -> Site:
 
 def facts(days: int = 365) -> Facts:
     day = winter(days, days, 1.0)
-    day = day.with_columns(e_space=day["e_total"] * 0.8, e_backup=0.0, money=day["e_total"] * 0.27)
+    day = day.with_columns(
+        electricity_space_kwh=day["electricity_total_kwh"] * 0.8,
+        electricity_backup_kwh=0.0,
+        money=day["electricity_total_kwh"] * 0.27,
+    )
     start = day["day"].astype("datetime64[ms]").astype(np.int64)
     runs = Table(
         {
@@ -125,7 +131,7 @@ def facts(days: int = 365) -> Facts:
             "start": start + 3_600_000,
             "minutes": 120,
             "use": 1,
-            "electricity": day["e_space"],
+            "electricity": day["electricity_space_kwh"],
             "outdoor": day["outdoor"],
         }
     )
@@ -167,7 +173,7 @@ RESULT: dict[str, Any] = {
 def test_a_lower_curve_saves_between_one_and_a_half_and_three_per_cent_a_kelvin() -> None:
     given = facts()
     told = answer(plant(), given, RESULT, "lower_curve_k", 4.0)
-    space = float(given.days["e_space"].sum())
+    space = float(given.days["electricity_space_kwh"].sum())
     # Common practice: 1.5 to 3 % for each kelvin of flow temperature.
     assert 0.015 * 4 * space < told["saves_kwh"]["value"] < 0.03 * 4 * space
     assert told["saves_kwh"]["low"] < told["saves_kwh"]["value"] < told["saves_kwh"]["high"]
@@ -304,7 +310,7 @@ def test_the_energy_and_money_of_the_days_after_lie_in_their_intervals(share: fl
     held = 0
     for seed in range(40):
         days = winter(70, 40, share, seed=seed)
-        days = days.with_columns(money=days.floats("e_total") * 0.25)
+        days = days.with_columns(money=days.floats("electricity_total_kwh") * 0.25)
         effect = effect_of_work(days, day_of(40))
         outdoor = days.floats("outdoor")[41:]
         true = float(((1.0 + 2.6 * np.maximum(15.5 - outdoor, 0.0)) * (share - 1.0)).sum())

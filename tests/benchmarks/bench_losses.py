@@ -53,7 +53,7 @@ def table_of(seed: int, days: int) -> Table | None:
     rows = result.figures.losses
     if not rows:
         return None
-    total = result.facts.days.total("e_total")
+    total = result.facts.days.total("electricity_total_kwh")
     rest = next(r for r in rows if r.cause == "unexplained")
     dear = {
         r.cause: r.electricity_kwh / total

@@ -74,7 +74,9 @@ def test_line_and_band_are_the_models_own(full: Plant) -> None:
 def test_cold_rooms_are_set_beside_each_cause(full: Plant) -> None:
     days = full.facts.days
     n = len(days)
-    cold = days.with_columns(**{"n_asked.house": np.full(n, 1000.0), "n_below.house": np.full(n, 900.0)})
+    cold = days.with_columns(
+        **{"minutes_asked.house": np.full(n, 1000.0), "minutes_below.house": np.full(n, 900.0)}
+    )
     made = expectation_chart("expected-cold-room", full.site, replace(full.facts, days=cold))
     assert {layer.name for layer in made.layers} >= {"capacity short", "curve too low", "zone not opening"}
     assert "best" in made.says

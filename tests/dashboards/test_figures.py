@@ -134,7 +134,9 @@ def test_the_bridge_leads_exactly_from_expected_to_measured(full: Plant) -> None
 def test_day_rows_agree_with_the_facts_and_fall_back_on_the_result(full: Plant) -> None:
     rows = day_rows(full.facts)
     assert len(rows) == len(full.facts.days)
-    assert sum(r["e_total"] for r in rows) == pytest.approx(full.facts.days["e_total"].sum(), rel=1e-4)
+    assert sum(r["electricity_total_kwh"] for r in rows) == pytest.approx(
+        full.facts.days["electricity_total_kwh"].sum(), rel=1e-4
+    )
     assert sum(r["reheats"] for r in rows) == len(full.facts.reheats)
     few = rows_of_result(full.document)
     assert chart("heat", full.site, full.document, None, few).is_empty is False

@@ -205,8 +205,10 @@ def test_plain_text_gets_no_answer_on_the_tls_port_and_the_plain_port_is_closed(
 def test_a_tls_older_than_1_2_is_refused(broker):
     context = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
     context.check_hostname, context.verify_mode = False, ssl.CERT_NONE
-    context.minimum_version = ssl.TLSVersion.TLSv1
-    context.maximum_version = ssl.TLSVersion.TLSv1_1
+    with pytest.warns(DeprecationWarning, match="TLSv1"):
+        context.minimum_version = ssl.TLSVersion.TLSv1
+    with pytest.warns(DeprecationWarning, match="TLSv1_1"):
+        context.maximum_version = ssl.TLSVersion.TLSv1_1
     context.set_ciphers("ALL:@SECLEVEL=0")
     with socket.create_connection(("127.0.0.1", broker.port)) as s, pytest.raises(OSError, match=r"."):
         context.wrap_socket(s)

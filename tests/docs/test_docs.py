@@ -13,6 +13,7 @@ from types import ModuleType
 
 import pytest
 
+from fieldfare.analysis.facts.columns import COLUMNS
 from fieldfare.analysis.findings.limits import LIMITS
 from fieldfare.dashboards.handbook.keys import KEYS
 from tests.contract_codes import CONTRACT_CODES
@@ -53,7 +54,8 @@ def test_each_finding_and_each_limit_has_its_place_in_the_handbook(tmp_path: Pat
     folder = tmp_path / "handbook"
     extension("handbook").write_pages(folder)
     pages = {p.stem: p.read_text(encoding="utf-8") for p in folder.glob("*.md")}
-    assert set(pages) == KEYS | {"index", "quantities"}
+    assert set(pages) == KEYS | {"index", "quantities", "days_table"}
+    assert all(f"| `{name}` |" in pages["days_table"] for name in COLUMNS)
     for code in CONTRACT_CODES:
         for part in ("How it is worked out", "What it can't tell", "Severity"):
             assert f"## {part}" in pages[code], code

@@ -155,11 +155,11 @@ def slots_table(zero_days: tuple[int, ...], partly: tuple[int, ...] = ()) -> Tab
                 np.datetime64("2021-01-01", "us")
                 + np.arange(n) * np.timedelta64(1, "D").astype("timedelta64[us]")
             ),
-            "n_slots": np.full(n, 96.0),
-            "n_slots_zero": zero,
-            "n_minutes": np.full(n, 1440.0),
-            "n_electricity": np.full(n, 1440.0),
-            "e_total": np.where(zero == 96, 0.0, 20.0),
+            "slots_known": np.full(n, 96.0),
+            "slots_zero": zero,
+            "minutes_total": np.full(n, 1440.0),
+            "minutes_electricity_known": np.full(n, 1440.0),
+            "electricity_total_kwh": np.where(zero == 96, 0.0, 20.0),
             "outdoor": np.full(n, 3.0),
         }
     )

@@ -103,7 +103,7 @@ def test_starts_are_those_of_the_published_rule(result: Result, once: dict[str, 
 
 def test_days_of_the_clock_change_have_their_own_length(result: Result) -> None:
     days = result.facts.days
-    minutes = dict(zip(np.datetime_as_string(days["day"], unit="D"), days["n_minutes"], strict=True))
+    minutes = dict(zip(np.datetime_as_string(days["day"], unit="D"), days["minutes_total"], strict=True))
     assert minutes["2021-03-28"] == 23 * 60
     assert minutes["2021-10-31"] == 25 * 60
     assert minutes["2021-07-01"] == 24 * 60

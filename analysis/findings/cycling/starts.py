@@ -76,7 +76,7 @@ def short_cycling(context: Context) -> Finding | None:
         cold & (by_day.count > limit("cold_starts_a_day")) & (by_day.minutes < limit("cold_run_minutes"))
     )
     so = brief | through
-    heated = (days.floats("n_heating") >= 60) | (days.floats("n_running") >= 60)
+    heated = (days.floats("minutes_heating") >= 60) | (days.floats("minutes_running") >= 60)
     episode = latest_episode(days["day"], so, _comparable(so, outdoor, heated), hold_days=3, gone_days=7)
     if episode is None:
         return _unseen(context)
@@ -201,7 +201,7 @@ def _due(context: Context, outdoor: Floats, here: Flags) -> tuple[Lognormal, str
     least = pump.min_output_kw or _LEAST_SHARE * (pump.rated_output_kw or _USUAL_RATED_KW)
     if loss:
         least = min(least, LEAST_OVER_LOSS * loss)
-    load = context.days.floats("q_space") / 24.0
+    load = context.days.floats("heat_space_kwh") / 24.0
     if loss:
         load = np.where(np.isfinite(load), load, np.clip(_load(context, outdoor), 0.0, 1.2) * loss)
     due = starts_due(load[here], least)
@@ -250,7 +250,8 @@ def _mean_starts(context: Context, by_day: _Days, episode: Episode) -> float:
     """Heating starts a day, over all days with heating in the episode."""
     days = context.days
     heated = episode.covers(days["day"]) & (
-        (by_day.count > 0) | (fill_nan(days.floats("n_heating"), 0.0) >= context.limit("heated_day_minutes"))
+        (by_day.count > 0)
+        | (fill_nan(days.floats("minutes_heating"), 0.0) >= context.limit("heated_day_minutes"))
     )
     return float(by_day.count[heated].mean()) if heated.any() else 0.0
 
@@ -265,7 +266,7 @@ def _by_counter(context: Context) -> Finding | None:
         raise NotAssessed(
             "needs heat_pump_electricity or compressor_speed every 15 minutes or closer, or compressor_starts"
         )
-    running = hours if np.isfinite(hours).any() else days.floats("n_running") / 60.0
+    running = hours if np.isfinite(hours).any() else days.floats("minutes_running") / 60.0
     judged = np.isfinite(starts) & (starts >= 1)
     length = np.divide(running * 60.0, starts, out=np.full(len(starts), np.nan), where=starts > 0)
     so = judged & (starts > limit("counted_starts_a_day"))

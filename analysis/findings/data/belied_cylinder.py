@@ -20,10 +20,12 @@ _WARM_C, _ROOM_C = 35.0, 20.0
 def belied_cylinder(context: Context) -> Finding | None:
     """The newest days without any heat to the cylinder on which it did not cool as it must."""
     days, water, limit = context.all_days.days, context.site.hot_water, context.limit
-    level, charged = days.floats("tank_mean"), days.floats("n_hot_water")
+    level, charged = days.floats("tank_mean"), days.floats("minutes_hot_water")
     if water is None or not np.isfinite(level).any() or not np.nansum(charged) > 0.0:
         return None
-    heated = ~(charged < _HEATED_MIN) | (fill_nan(days.floats("e_immersion"), 0.0) > _HEATER_KWH)
+    heated = ~(charged < _HEATED_MIN) | (
+        fill_nan(days.floats("electricity_immersion_kwh"), 0.0) > _HEATER_KWH
+    )
     heated |= fill_nan(days.floats("tank_rise_alone"), 0.0) >= _ALONE_K
     unheated = runs_of(~heated & (level > _WARM_C))
     if not unheated or unheated[-1][1] < len(days) - 2:

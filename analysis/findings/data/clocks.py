@@ -255,7 +255,7 @@ def _by_clock_change(context: Context) -> Finding | None:
     minute = days.floats("set_back_min")
     if not np.isfinite(minute).any():
         return None
-    length = days.floats("n_minutes")
+    length = days.floats("minutes_total")
     for at in np.flatnonzero(np.abs(length - 1440.0) >= 30.0):
         before = minute[max(at - _AROUND_DAYS, 0) : at]
         after = minute[at + 1 : at + 1 + _AROUND_DAYS]

@@ -47,8 +47,8 @@ class _Gap:
 def data_gap(context: Context) -> Finding | None:
     """Stretches in which the gateway, or one point that usually comes regularly, said nothing."""
     days = context.all_days.days
-    minutes = days.floats("n_minutes")
-    begun = np.flatnonzero(days.floats("n_any") > 0)
+    minutes = days.floats("minutes_total")
+    begun = np.flatnonzero(days.floats("minutes_any_known") > 0)
     if not len(begun):
         raise NotAssessed("no readings in this period")
     gap = _whole_gap(context, days, minutes, int(begun[0])) or _point_gap(context, days, minutes)
@@ -121,7 +121,7 @@ def _sending(context: Context) -> list[Point]:
 
 def _whole_gap(context: Context, days: Table, minutes: Floats, begun: int) -> _Gap | None:
     """Silence of every point; what comes before the first reading ever is none."""
-    there = days.floats("n_any")
+    there = days.floats("minutes_any_known")
     lost = minutes - there
     # The day of the first reading, and that of the newest, are parts of days by nature.
     lost[: begun + 1] = 0.0
@@ -159,8 +159,8 @@ def _point_gap(context: Context, days: Table, minutes: Floats) -> _Gap | None:
 
     A point that is sent only when it changes is often silent for long and none the worse.
     """
-    sending = days.floats("n_any") > _WHOLE_SHARE * minutes
-    dead = fill_nan(days.floats("n_dead"), 0.0) >= 0.5 * minutes
+    sending = days.floats("minutes_any_known") > _WHOLE_SHARE * minutes
+    dead = fill_nan(days.floats("minutes_dead"), 0.0) >= 0.5 * minutes
     gaps: list[_Gap] = []
     for point in _sending(context):
         if point.form == "state" or point.quantity.startswith("target_"):

@@ -22,7 +22,7 @@ def sensor_indoors(context: Context) -> Finding | None:
     """Days of even warmth "outdoors" on which the unit gave several times what the house loses in such air."""
     days, limit = context.all_days.days, context.limit
     swing = days.floats("outdoor_max") - days.floats("outdoor_min")
-    ran = np.fmax(days.floats("n_running"), days.floats("n_heating"))
+    ran = np.fmax(days.floats("minutes_running"), days.floats("minutes_heating"))
     known = np.isfinite(swing) & (ran >= _WORKED_MIN)
     excess = _excess(context)
     so = known & (days.floats("outdoor") >= limit("indoors_c")) & (excess >= limit("indoors_heat_ratio"))
@@ -75,7 +75,7 @@ def _excess(context: Context) -> Floats:
         return np.full(len(days), np.nan)
     per_k = design.heat_loss_kw / max(design.indoor_c - design.outdoor_c, 5.0)
     room = fill_nan(days.floats("room"), _USUAL_ROOM_C)
-    loss = per_k * np.maximum(room - days.floats("outdoor"), 1.0) * days.floats("n_minutes") / 60.0
-    given = days.floats("q_space")
-    given = np.where(given > 0.0, given, _LEAST_COP * days.floats("e_heat_pump"))
+    loss = per_k * np.maximum(room - days.floats("outdoor"), 1.0) * days.floats("minutes_total") / 60.0
+    given = days.floats("heat_space_kwh")
+    given = np.where(given > 0.0, given, _LEAST_COP * days.floats("electricity_heat_pump_kwh"))
     return np.asarray(given / np.maximum(loss, 0.1))

@@ -16,7 +16,7 @@ def minutes_in_runs(context: Context) -> Floats:
     """Minutes of each day in runs long enough to give heat: float64 (n,)."""
     days, runs = context.all_days.days, context.all_days.runs
     if not len(runs):
-        return days.floats("n_running")
+        return days.floats("minutes_running")
     length = runs.floats("minutes")
     known = np.where(length >= _GIVES_HEAT_MIN, length, 0.0)
     return fill_nan(group_by_day(days["day"], runs["day"], known, "sum"), 0.0)

@@ -31,8 +31,10 @@ _LEAST_KWH = 1.0
 def implausible_efficiency(context: Context) -> Finding | None:
     """Heat over electricity above the Carnot limit or below that of an electric heater."""
     days = context.all_days.days
-    heat, unit, least = (days.floats(f"c_{name}") for name in ("heat", "unit", "least"))
-    worked = (fill_nan(unit, 0.0) >= _LEAST_KWH) & np.isfinite(heat) & (days.floats("n_running") >= 60.0)
+    heat, unit, least = (days.floats(f"carnot_{name}_kwh") for name in ("heat", "used", "least"))
+    worked = (
+        (fill_nan(unit, 0.0) >= _LEAST_KWH) & np.isfinite(heat) & (days.floats("minutes_running") >= 60.0)
+    )
     if not worked.any():
         raise NotAssessed("needs days with heat and the unit's electricity measured together")
     share = np.divide(least, unit, out=np.zeros(len(days)), where=worked)
@@ -244,7 +246,7 @@ def _pair_offset(days: Table) -> float | None:
     """Flow sensor minus return sensor [K] while water circulates at rest; None without such times."""
     if "pair_offset" not in days:
         return None
-    told = np.isfinite(days.floats("pair_offset")) & (days.floats("n_passing") >= _PASSING_MIN)
+    told = np.isfinite(days.floats("pair_offset")) & (days.floats("minutes_passing") >= _PASSING_MIN)
     if told.sum() < _ZEROED_DAYS:
         return None
     offset = float(np.median(days.floats("pair_offset")[told]))

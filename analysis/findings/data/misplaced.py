@@ -168,10 +168,10 @@ def _against_flow(days: Table, factor: float) -> dict[str, _Fact]:
 
 def _against_rating(days: Table, water_known: bool) -> dict[str, _Fact]:
     out = {}
-    least, unit = _sums(days, "c_least", "c_unit")
+    least, unit = _sums(days, "carnot_least_kwh", "carnot_used_kwh")
     enough = (
         unit > _LEAST_KWH["space"] / 3.0
-        and (np.nan_to_num(days.floats("c_unit")) > 1.0).sum() >= _FEWEST_DAYS
+        and (np.nan_to_num(days.floats("carnot_used_kwh")) > 1.0).sum() >= _FEWEST_DAYS
     )
     if enough and water_known and least / unit > _HIGH_CARNOT_SHARE:
         out["carnot"] = _Fact(
@@ -182,10 +182,10 @@ def _against_rating(days: Table, water_known: bool) -> dict[str, _Fact]:
         ("hot", "hot_water", "while charging the cylinder"),
     ):
         # The meters can call every use by its name only where they tell them apart.
-        rated, drawn = _sums(days, f"x_{column}", f"xe_{column}")
+        rated, drawn = _sums(days, f"expected_{column}_kwh", f"expected_used_{column}_kwh")
         if (
             drawn > _LEAST_KWH[use] / 3.0
-            and (np.nan_to_num(days.floats(f"xe_{column}")) > 0.2).sum() >= _FEWEST_DAYS
+            and (np.nan_to_num(days.floats(f"expected_used_{column}_kwh")) > 0.2).sum() >= _FEWEST_DAYS
         ):
             out[f"cop_{use}"] = _Fact(_ratio(rated, drawn), f"COP over rated COP, {words}", "-", True)
     if enough and not out:
@@ -197,25 +197,31 @@ def _against_rating(days: Table, water_known: bool) -> dict[str, _Fact]:
 
 
 def _electricity(days: Table) -> dict[str, _Fact]:
-    n_on, e_on, n_off, e_off = _sums(days, "n_surely_on", "e_surely_on", "n_surely_off", "e_surely_off")
+    n_on, e_on, minutes_off, e_off = _sums(
+        days,
+        "minutes_surely_on",
+        "electricity_surely_on_kwh",
+        "minutes_surely_off",
+        "electricity_surely_off_kwh",
+    )
     out = {}
-    if n_on >= _LEAST_ON_MIN and n_off >= _LEAST_OFF_MIN and e_on + e_off > 5.0:
-        on_w, off_w = e_on / n_on * 60_000.0, e_off / n_off * 60_000.0
+    if n_on >= _LEAST_ON_MIN and minutes_off >= _LEAST_OFF_MIN and e_on + e_off > 5.0:
+        on_w, off_w = e_on / n_on * 60_000.0, e_off / minutes_off * 60_000.0
         out["contrast"] = _Fact(
             (on_w - off_w) / max(on_w, off_w, 1.0),
             "share of the power that follows the unit's running",
             "-",
             False,
         )
-        bursts = _sums(days, "n_off_burst")[0]
-        out["off_bursts"] = _Fact(bursts / n_off, "share of idle time above 250 W", "-", False)
-    steps, dry = days.floats("n_load_steps"), days.floats("n_dry_steps")
-    if (seen := np.isfinite(steps) & (days.floats("n_running") > 0)).sum() >= _FEWEST_DAYS:
+        bursts = _sums(days, "minutes_off_burst")[0]
+        out["off_bursts"] = _Fact(bursts / minutes_off, "share of idle time above 250 W", "-", False)
+    steps, dry = days.floats("load_steps"), days.floats("dry_steps")
+    if (seen := np.isfinite(steps) & (days.floats("minutes_running") > 0)).sum() >= _FEWEST_DAYS:
         share = float((dry[seen] > 0).mean())
         out["dry_days"] = _Fact(
             share, "share of days with a power step that heat does not follow", "-", False
         )
-    heat, drawn = days.floats("q_total"), days.floats("e_heat_pump")
+    heat, drawn = days.floats("heat_total_kwh"), days.floats("electricity_heat_pump_kwh")
     known = np.isfinite(heat + drawn)
     if known.sum() >= 21 and float(np.std(heat[known])) > 4.0 and float(np.std(drawn[known])) > 0.0:
         out["follows_heat"] = _Fact(
@@ -230,7 +236,7 @@ def _electricity(days: Table) -> dict[str, _Fact]:
 def _heater(days: Table) -> dict[str, _Fact]:
     share = days.floats("heater_step_share")
     known = share[np.isfinite(share)]
-    if _sums(days, "n_heater_steps")[0] < _FEWEST_STEPS or len(known) < _FEWEST_STEP_DAYS:
+    if _sums(days, "heater_steps")[0] < _FEWEST_STEPS or len(known) < _FEWEST_STEP_DAYS:
         return {}
     # The unit's own output moves too: the middle of many switchings is the heater's.
     label = "change of heat over the back-up heater's power when it switches"
@@ -244,9 +250,11 @@ def _house(context: Context) -> dict[str, _Fact]:
         return {}
     indoor = np.where(np.isfinite(days.floats("room")), days.floats("room"), context.site.design.indoor_c)
     over = indoor - days.floats("outdoor")
-    watts = days.floats("q_space") * 1000.0 / 24.0
+    watts = days.floats("heat_space_kwh") * 1000.0 / 24.0
     cold = (
-        np.isfinite(over + watts) & (over > 10.0) & (days.floats("n_heat") > 0.95 * days.floats("n_minutes"))
+        np.isfinite(over + watts)
+        & (over > 10.0)
+        & (days.floats("minutes_heat_known") > 0.95 * days.floats("minutes_total"))
     )
     if cold.sum() < _FEWEST_DAYS:
         return {}

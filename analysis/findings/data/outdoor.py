@@ -85,7 +85,7 @@ def _offset(context: Context) -> Finding | None:
     """
     loss, curve, days = context.figures.heat_loss, context.figures.curve, context.days
     base, above, designed = loss.base_temperature_c, curve.above_design_k, curve.designed_slope
-    room = days.where(days["n_heating"] >= 60).mean("room")
+    room = days.where(days["minutes_heating"] >= 60).mean("room")
     if base is None or not above or not above.value or designed is None or not np.isfinite(room):
         return None
     free, shift = room - base, above.value / max(-designed, 0.1)
@@ -222,7 +222,7 @@ def _against_controls(context: Context) -> float | None:
     days = context.all_days.days
     asked = days.floats("target_above_curve")
     swing = days.floats("air_noon") - days.floats("air_dawn")
-    known = np.isfinite(asked) & np.isfinite(swing) & (days.floats("n_heating") > 240.0)
+    known = np.isfinite(asked) & np.isfinite(swing) & (days.floats("minutes_heating") > 240.0)
     if curve is None or len(curve.points) < 2 or known.sum() < 40:
         return None
     (cold, hot_flow), (warm, cool_flow) = curve.points[0], curve.points[-1]

@@ -130,18 +130,18 @@ def _should_move(days: Table, point: Point) -> Flags | None:
     if point.quantity in _AIR:
         return np.ones(len(days), dtype=bool)
     if point.quantity in _WATER:
-        return days.floats("n_running") >= _WORKED_MIN
+        return days.floats("minutes_running") >= _WORKED_MIN
     if point.quantity == "flow_rate":
         return _flow_belied(days)
     if point.quantity == "cylinder_temperature":
         return days.floats(f"raw.{point.id}") > _WARM_CYLINDER_C
     if point.quantity == "system_pressure":
-        return days.floats("n_heating") >= 2.0 * _WORKED_MIN
-    worked, gave = days.floats("e_heat_pump"), days.floats("q_total")
+        return days.floats("minutes_heating") >= 2.0 * _WORKED_MIN
+    worked, gave = days.floats("electricity_heat_pump_kwh"), days.floats("heat_total_kwh")
     # A coarse register moves only when a whole step has gone by: a day must hold some of them.
     steps = _LEAST_STEPS * float(np.nanmax(days.floats(f"step.{point.quantity}"), initial=0.0))
     if point.quantity == "heat_output" and np.isfinite(worked).any():
-        return (days.floats("n_running") >= _WORKED_MIN) & (fill_nan(worked, 0.0) >= max(2.0, steps))
+        return (days.floats("minutes_running") >= _WORKED_MIN) & (fill_nan(worked, 0.0) >= max(2.0, steps))
     if point.quantity == "heat_pump_electricity" and np.isfinite(gave).any():
         return fill_nan(gave, 0.0) >= max(5.0, _HIGHEST_COP * steps)
     return None
@@ -178,7 +178,7 @@ def _stuck_runs(context: Context, point: Point) -> list[_Stuck] | None:
     moves, changes = days.floats(f"moves.{point.id}"), _changes(days, point)
     need, _ = _days_needed(context, point)
     # Much keeps still at night: a day that has hardly begun, or was hardly read, tells of no day's habit.
-    mostly = minutes_sent(days, point) >= _MOSTLY * days.floats("n_minutes")
+    mostly = minutes_sent(days, point) >= _MOSTLY * days.floats("minutes_total")
     known = np.flatnonzero(np.isfinite(moves) & mostly)
     still = (moves == 0.0) & should
     out: list[_Stuck] = []

@@ -35,7 +35,7 @@ def flow_return_swapped(context: Context) -> Finding | None:
 def _heat_meter_backwards(context: Context) -> Finding | None:
     """The heat meter counts negative heat all winter, while the rooms stay warm or the flow is the warmer."""
     days, limit = context.all_days.days, context.limit
-    heat, unit = days.floats("c_heat"), days.floats("c_unit")
+    heat, unit = days.floats("carnot_heat_kwh"), days.floats("carnot_used_kwh")
     lift, room = days.floats("water_lift"), days.floats("room")
     worked = (
         np.isfinite(heat) & (fill_nan(unit, 0.0) >= _LEAST_KWH) & ~(days.floats("outdoor") > _COOLING_ABOVE_C)

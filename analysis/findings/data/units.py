@@ -164,12 +164,12 @@ def _tellings(context: Context, point: Point) -> list[Told]:
         return [_by_range(slip, raw, home, true) for slip in (_FAHRENHEIT, _CELSIUS)]
     if quantity in _WATER:
         top = (site.heat_pump.max_flow_c or 70.0) + 8.0
-        worked = days.floats("n_running") >= 120.0
+        worked = days.floats("minutes_running") >= 120.0
         hot = _by_range(_FAHRENHEIT, raw, (-20.0, top), (15.0, top), surely=(-20.0, 60.0))
         cold = _by_range(_CELSIUS, np.where(worked, raw, np.nan), (10.0, 99.0), (20.0, top))
         return [hot, cold]
     if quantity == "cylinder_temperature":
-        charged = days.floats("n_hot_water") >= 20.0
+        charged = days.floats("minutes_hot_water") >= 20.0
         # Water may be as hot as it boils, whatever heats it: that is a danger and no other unit.
         hot = _by_range(_FAHRENHEIT, raw, (-20.0, _BOILS_C), (25.0, 80.0))
         return [hot, _by_range(_CELSIUS, np.where(charged, raw, np.nan), (22.0, 99.0), (30.0, 80.0))]
@@ -254,11 +254,11 @@ def _warmest(site: Site, days: Table) -> Floats:
 def _heats(context: Context) -> Flags:
     """Days with real heating: hours of running, warm water and no heat drawn from it."""
     days = context.all_days.days
-    ran = days.floats("n_running") >= 480.0
+    ran = days.floats("minutes_running") >= 480.0
     water = np.full(len(days), np.nan)
     for point in context.site.points_of("flow_temperature"):
         water = np.fmax(water, days.floats(f"raw.{point.id}"))
-    gave = fill_nan(days.floats("q_total"), 0.0) > 15.0
+    gave = fill_nan(days.floats("heat_total_kwh"), 0.0) > 15.0
     return ran & ((fill_nan(water, 0.0) > 28.0) | gave)
 
 

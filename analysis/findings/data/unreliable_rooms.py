@@ -14,11 +14,10 @@ _COLUMNS = (
     "room_day.",
     "deficit.",
     "wanted.",
-    "n_asked.",
+    "minutes_asked.",
     "target.",
-    "n_below.",
-    "n_far_below.",
-    "n_call.",
+    "minutes_below.",
+    "minutes_far_below.",
 )
 
 

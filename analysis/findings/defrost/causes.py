@@ -49,7 +49,9 @@ def efficiency(context: Context) -> float:
 def measured_efficiency(context: Context) -> float:
     """Steady heating performance over that expected from rating and part load [-]; nan where not known."""
     days = context.days
-    used, want, part = (float(np.nansum(days.floats(f"{n}_steady"))) for n in ("xe", "x", "xp"))
+    used, want, part = (
+        float(np.nansum(days.floats(f"expected_{n}steady_kwh"))) for n in ("used_", "", "part_load_")
+    )
     if used < context.limit("efficiency_least_kwh") or want <= 0.0:
         return float("nan")
     gain = want / part if part > 0.0 else 1.0

@@ -339,7 +339,7 @@ def _share_of_heat(context: Context, mine: Table, rows: Flags) -> float:
 
     mine : the defrosts of these days. rows : bool (n,), the days, by row of the days table
     """
-    heat = float(np.nansum(context.days.floats("q_total")[rows]))
+    heat = float(np.nansum(context.days.floats("heat_total_kwh")[rows]))
     taken = mine.floats("heat_taken")
     if heat <= 0.0 or not np.isfinite(taken).any():
         return float("nan")
@@ -359,7 +359,9 @@ def _cost(context: Context, mine: Table, judged: _Judged) -> float:
 def _cop(context: Context) -> float:
     """Heat over electricity of space heating [-]; as `defrost_usual_cop` where it is not measured."""
     days = context.days
-    heat, used = (float(np.nansum(days.floats(c))) for c in ("xq_space", "xe_space"))
+    heat, used = (
+        float(np.nansum(days.floats(c))) for c in ("expected_heat_space_kwh", "expected_used_space_kwh")
+    )
     return heat / used if heat > 0 and used > 0 else context.limit("defrost_usual_cop")
 
 

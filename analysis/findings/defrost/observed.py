@@ -45,7 +45,9 @@ def seen(context: Context) -> Table:
     if not len(defrosts):
         return defrosts
     taken = nan_median(defrosts.floats("heat_taken")) * 1000.0 / rated_kw(context)
-    shown = context.all_days.days.total("n_heat") > 0 and taken > context.limit("defrost_taken_wh_per_kw")
+    shown = context.all_days.days.total("minutes_heat_known") > 0 and taken > context.limit(
+        "defrost_taken_wh_per_kw"
+    )
     shown = shown and not context.figures.defrost.taken_reason
     return defrosts if shown else defrosts.with_columns(heat_taken=np.full(len(defrosts), np.nan))
 

@@ -87,7 +87,7 @@ def _hollow(context: Context, defrosts: Table) -> Flags:
     if not np.isfinite(used).any():
         return np.zeros(len(defrosts), dtype=np.bool_)
     frost = DailyFrost.of(context)
-    heated = context.days.floats("n_heating") >= context.limit("heated_day_minutes")
+    heated = context.days.floats("minutes_heating") >= context.limit("heated_day_minutes")
     rate = weekly(context, defrosts, frost, heated)["rate"]
     often = fill_nan(rate, -np.inf) >= normal_quantile(context.limit("dry_rate_chance"))
     row = np.clip(np.searchsorted(context.days["day"], defrosts["day"]), 0, len(often) - 1)
@@ -196,7 +196,7 @@ def _episode_in_mild_weather(context: Context, so: Flags) -> Episode | None:
     """Latest episode, judged on days as mild as those affected: a frosty month does not end it."""
     days = context.days
     outdoor = days.floats("outdoor")
-    heated = days.floats("n_heating") >= context.limit("heated_day_minutes")
+    heated = days.floats("minutes_heating") >= context.limit("heated_day_minutes")
     if so.any() and np.isfinite(outdoor[so]).any():
         low, high = np.nanquantile(outdoor[so], (0.1, 0.9))
         heated &= (fill_nan(outdoor, low) >= low) & (fill_nan(outdoor, high) <= high)

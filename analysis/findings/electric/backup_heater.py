@@ -34,12 +34,12 @@ def backup_heater_use(context: Context) -> Finding | None:
         raise NotAssessed(
             "needs design.bivalent_c or design.outdoor_c to know in which weather the heater may run"
         )
-    if "e_backup_mild" not in days:
+    if "electricity_backup_mild_kwh" not in days:
         raise NotAssessed("needs backup_heater_electricity together with outdoor_temperature")
-    mild, used = days.floats("e_backup_mild"), days.floats("e_backup")
+    mild, used = days.floats("electricity_backup_mild_kwh"), days.floats("electricity_backup_kwh")
     known = np.isfinite(used) & np.isfinite(days.floats("outdoor"))
     so = fill_nan(mild, 0.0) >= context.limit("backup_day_kwh")
-    heated = known & ((days.floats("n_heating") >= 60) | so)
+    heated = known & ((days.floats("minutes_heating") >= 60) | so)
     like = as_cold(so, days.floats("outdoor"), heated)
     episode = latest_episode(days["day"], so, like, hold_days=3, gone_days=10)
     if episode is None:
@@ -113,14 +113,14 @@ def backup_heater_use(context: Context) -> Finding | None:
 def _alone(context: Context, chosen: Flags, episode: Episode) -> Finding | None:
     """The heater heated the house alone while the compressor did not run."""
     days = context.days
-    rested = days.floats("n_running") < _RESTS_SHARE * days.floats("n_minutes")
-    alone = chosen & rested & (days.floats("n_unknown") < 0.5 * days.floats("n_minutes"))
+    rested = days.floats("minutes_running") < _RESTS_SHARE * days.floats("minutes_total")
+    alone = chosen & rested & (days.floats("minutes_unknown") < 0.5 * days.floats("minutes_total"))
     many = int(alone.sum())
     if many < 1 or many < 0.5 * chosen.sum():
         return None
-    kwh = float(np.nansum(days.floats("e_backup")[alone]))
-    ran = float(np.nansum(days.floats("n_running")[alone])) / max(
-        float(np.nansum(days.floats("n_minutes")[alone])), 1.0
+    kwh = float(np.nansum(days.floats("electricity_backup_kwh")[alone]))
+    ran = float(np.nansum(days.floats("minutes_running")[alone])) / max(
+        float(np.nansum(days.floats("minutes_total")[alone])), 1.0
     )
     spare = kwh * (1.0 - 1.0 / _cop(context)) / many * 365.0
     # What it costs if it goes on for a heating season's half of the year.
@@ -167,11 +167,11 @@ def _full_step() -> str:
 def _space_heat(context: Context, inside: Flags) -> float:
     """Space heat of those days [kWh] with heater; without a heat meter from electricity at a usual COP."""
     days = context.days
-    heat = float(np.nansum(days.floats("q_space")[inside]))
-    backup = float(np.nansum(days.floats("e_backup")[inside]))
+    heat = float(np.nansum(days.floats("heat_space_kwh")[inside]))
+    backup = float(np.nansum(days.floats("electricity_backup_kwh")[inside]))
     if heat > 0.0:
         return heat if only_split_meters(context.site) else heat + backup
-    return float(np.nansum(days.floats("e_heat_pump")[inside])) * _USUAL_COP + backup
+    return float(np.nansum(days.floats("electricity_heat_pump_kwh")[inside])) * _USUAL_COP + backup
 
 
 def _cop(context: Context) -> float:
@@ -200,7 +200,9 @@ def _causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...], tuple[E
         if ceiling < _WEAK_SHARE:
             doubt += 1.0
             words.append(f"and that is {percent(ceiling)} of its rating")
-    running = nan_median((days.floats("n_running") / np.maximum(days.floats("n_minutes"), 1.0))[chosen])
+    running = nan_median(
+        (days.floats("minutes_running") / np.maximum(days.floats("minutes_total"), 1.0))[chosen]
+    )
     if np.isfinite(running):
         # A unit at its limit does not rest.
         doubt += float(np.clip(12.0 * (running - 0.9), -3.0, 1.2))

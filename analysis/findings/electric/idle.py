@@ -50,7 +50,7 @@ def high_standby(context: Context) -> Finding | None:
     drawn = nan_median(power[here])
     if drawn < watch:
         return None
-    rest = float(np.nanmean(days.floats("n_rest")[here])) / 1440.0
+    rest = float(np.nanmean(days.floats("minutes_rest")[here])) / 1440.0
     usual = standby(rated or _USUAL_SIZE_KW)
     pump = limit("standby_pump_w") * max(rated / _USUAL_SIZE_KW, 1.0) if pumps else 0.0
     real = normal_probability(usual.score(max(drawn - pump, 1.0)))
@@ -99,13 +99,18 @@ def _resting_power(context: Context) -> tuple[Floats, Flags, str, bool]:
     days, site = context.days, context.site
     includes = {c for p in site.points_of("heat_pump_electricity") for c in p.includes}
     inside_meter = "circulation_pump" in includes and not site.measures("circulation_pump_electricity")
-    still, n_still = days.floats("still_power"), days.floats("n_still")
-    if inside_meter and (np.isfinite(still) & (n_still >= _REST_MIN)).sum() >= 5:
-        return still, np.isfinite(still) & (n_still >= _REST_MIN), "with the water standing still", False
+    still, minutes_still = days.floats("still_power"), days.floats("minutes_still")
+    if inside_meter and (np.isfinite(still) & (minutes_still >= _REST_MIN)).sum() >= 5:
+        return (
+            still,
+            np.isfinite(still) & (minutes_still >= _REST_MIN),
+            "with the water standing still",
+            False,
+        )
     spacing = float(np.nanmin(days.floats("spacing.heat_pump_electricity")))
     if spacing <= 15.0:
         power = days.floats("rest_power")
-        judged = np.isfinite(power) & (days.floats("n_calm") >= _REST_MIN)
+        judged = np.isfinite(power) & (days.floats("minutes_calm") >= _REST_MIN)
         if spacing > _CLOSE_MIN:
             judged &= fill_nan(power, 0.0) < max(_PARTLY * least_running_w(site), _MOST_STANDBY_W)
         if spacing > _CLOSE_MIN and judged.any():
@@ -135,7 +140,7 @@ def _at_the_floor(lowest: Floats, running_w: float) -> Flags:
 
 def pump_always_on(context: Context) -> Finding | None:
     days, limit = context.days, context.limit
-    unasked, pumped = days.floats("n_unasked"), days.floats("n_unasked_pumped")
+    unasked, pumped = days.floats("minutes_unasked"), days.floats("minutes_unasked_pumped")
     judged = np.isfinite(unasked) & (fill_nan(unasked, 0.0) >= _UNASKED_MIN)
     # Rooms colder than asked are a demand, whatever else is silent.
     target = days.floats("target")
@@ -210,7 +215,7 @@ def _idle_grade(context: Context, hours: float, part: float, kwh: float) -> Seve
 def _idle_elsewhere(context: Context, judged: Flags, here: Flags) -> tuple[float | None, float | None]:
     """Share of time without demand with a pump on, in warm weather and before it began; None if unknown."""
     days, limit = context.days, context.limit
-    unasked, pumped = days.floats("n_unasked"), days.floats("n_unasked_pumped")
+    unasked, pumped = days.floats("minutes_unasked"), days.floats("minutes_unasked_pumped")
     outdoor = days.floats("outdoor")
     fewest = limit("idle_pump_other_days")
 

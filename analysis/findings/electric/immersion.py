@@ -24,9 +24,9 @@ _USUAL_COP = 2.4
 def immersion_use(context: Context) -> Finding | None:
     require_hot_water(context)
     days, limit = context.days, context.limit
-    used = days.floats("e_immersion")
+    used = days.floats("electricity_immersion_kwh")
     # While the unit stands the heater makes the water in its stead: that is told of the unit.
-    known = np.isfinite(used) & ~(days.floats("n_running") == 0.0)
+    known = np.isfinite(used) & ~(days.floats("minutes_running") == 0.0)
     used = np.where(known, used, np.nan)
     if known.sum() < 7:
         raise NotAssessed("needs immersion_electricity on at least 7 days")
@@ -143,18 +143,18 @@ def _causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...], tuple[E
     """A timer heats at fixed hours above the setpoint; an unreachable setpoint follows each charge."""
     days, plant = context.days, context.site.hot_water
     assert plant is not None
-    total = float(np.nansum(days.floats("e_immersion")[chosen]))
-    after = float(np.nansum(days.floats("e_imm_after")[chosen]))
+    total = float(np.nansum(days.floats("electricity_immersion_kwh")[chosen]))
+    after = float(np.nansum(days.floats("electricity_immersion_after_kwh")[chosen]))
     doubt, words = 0.0, []
     evidence: list[Evidence] = []
-    if "e_imm_after" in days and total > 0:
+    if "electricity_immersion_after_kwh" in days and total > 0:
         share = after / total
         doubt += 5.0 * (0.5 - share)
         words.append(f"{percent(share)} of its heat follows a charge by the heat pump")
         evidence.append(
             Evidence("share of its heat that follows a charge by the heat pump", round(share, 2), "-")
         )
-    past = nan_median(days.floats("imm_to")[chosen]) - plant.setpoint_c
+    past = nan_median(days.floats("immersion_to_c")[chosen]) - plant.setpoint_c
     if np.isfinite(past):
         doubt += float(np.clip(0.6 * (past - 1.5), -1.0, 3.0))
         words.append(f"it ends {abs(past):.1f} K {'above' if past > 0 else 'below'} the setpoint")
@@ -166,7 +166,7 @@ def _causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...], tuple[E
         doubt += float(np.clip(1.2 * (1.5 - short), -2.5, 1.0))
         words.append(f"charges end {abs(short):.1f} K {'below' if short > 0 else 'above'} the setpoint")
         evidence.append(Evidence("setpoint minus end of the charges", round(short, 1), "K"))
-    steady = _same_hour(days.floats("imm_at")[chosen])
+    steady = _same_hour(days.floats("immersion_at_min")[chosen])
     if np.isfinite(steady):
         doubt += 2.0 * (steady - 0.6)
         evidence.append(Evidence("similarity of its hours from day to day", round(steady, 2), "-"))

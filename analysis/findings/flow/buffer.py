@@ -23,7 +23,7 @@ def buffer_mixing(context: Context) -> Finding | None:
         raise NotAssessed("the site file names no buffer")
     days, limit = context.days, context.limit
     drop = days.floats("buffer_drop")
-    judged = (days.floats("n_beyond") >= context.limit("flow_steady_minutes")) & np.isfinite(drop)
+    judged = (days.floats("minutes_beyond") >= context.limit("flow_steady_minutes")) & np.isfinite(drop)
     if judged.sum() < limit("buffer_days"):
         raise NotAssessed("too few days of steady heating with flow temperature on both sides of the buffer")
     so = judged & (fill_nan(drop, 0.0) >= limit("buffer_drop_note_k"))
@@ -48,7 +48,7 @@ def buffer_mixing(context: Context) -> Finding | None:
         "buffer_flow_ratio"
     ):  # no more water beyond the buffer than before it: then nothing is drawn in
         severity = "note"
-    used = float(np.nansum(days.floats("e_space")[here]))
+    used = float(np.nansum(days.floats("electricity_space_kwh")[here]))
     kwh = used * share_spared(lost) * heating_year(context) if used > 0 else None
     because = (
         (

@@ -113,13 +113,13 @@ def _like_conditions(context: Context) -> _Like:
     days = context.days
     stamp = days["day"]
     hot = days.floats("flow_rate_hot_water")
-    usable = np.isfinite(hot) & (days.floats("n_hot_water") >= 15)
+    usable = np.isfinite(hot) & (days.floats("minutes_hot_water") >= 15)
     if usable.sum() >= _FEWEST_DAYS:
         return _at_like_load(
             stamp[usable], hot[usable], _charging_kw(context)[usable], "charging the cylinder"
         )
     flow, heat = days.floats("flow_rate"), days.floats("heat_power") / 1000.0
-    usable = np.isfinite(flow) & (days.floats("n_steady") >= context.limit("flow_steady_minutes"))
+    usable = np.isfinite(flow) & (days.floats("minutes_steady") >= context.limit("flow_steady_minutes"))
     return _at_like_load(stamp[usable], flow[usable], heat[usable], "heating")
 
 

@@ -26,7 +26,7 @@ def frost_risk(context: Context) -> Finding | None:
     outdoor = days.floats("outdoor_min")
     if not np.isfinite(outdoor).any():
         raise NotAssessed("needs outdoor_temperature")
-    near, dead = days.floats("n_near_freezing"), days.floats("n_dead_frost")
+    near, dead = days.floats("minutes_near_freezing"), days.floats("minutes_dead_frost")
     cold_water = fill_nan(near, 0.0) >= limit("frost_minutes")
     no_supply = (fill_nan(dead, 0.0) >= limit("frost_dead_minutes")) & ~filled_with_zeros(days)
     # A meter that stands still shows no power although the unit draws it.

@@ -44,14 +44,14 @@ def drift_of_pressure(context: Context, sign: int, least: float, least_change: f
 def _stands(context: Context) -> Flags:
     """Days on which the unit of a plant that else works did not run: the circuit goes cold, and no sensor
     shows how far."""
-    running = context.days.floats("n_running")
+    running = context.days.floats("minutes_running")
     return np.asarray((running == 0.0) & bool(np.nanmedian(np.append(running, 0.0)) > 0.0), dtype=np.bool_)
 
 
 def _cools(context: Context) -> Flags:
     """Days with cooling: the water swings by 20 K and more between cooling and hot water, and its mean tells
     little."""
-    return np.asarray(context.days.floats("n_cooling") > 0.0, dtype=np.bool_)
+    return np.asarray(context.days.floats("minutes_cooling") > 0.0, dtype=np.bool_)
 
 
 def bounded(probability: float) -> float:

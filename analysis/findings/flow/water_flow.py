@@ -36,7 +36,7 @@ def low_flow(context: Context) -> Finding | None:
     days, limit = context.days, context.limit
     nominal, basis = _nominal(context)
     flow, how = _flow(days)
-    steady = (days.floats("n_steady") >= limit("flow_steady_minutes")) & np.isfinite(flow)
+    steady = (days.floats("minutes_steady") >= limit("flow_steady_minutes")) & np.isfinite(flow)
     hot = days.floats("flow_rate_hot_water")
     top = np.fmax(np.fmax(days.floats("flow_rate_top"), hot), flow) if how == "measured" else flow
     judged = (steady | np.isfinite(hot)) & np.isfinite(top)
@@ -219,7 +219,7 @@ def _widest(context: Context, episode: Episode, here: Flags, nominal: float) -> 
 
 def _flow_cost(days: Table, here: Flags, lift: float, share: float, year: float) -> float | None:
     """Half of a wider difference raises the flow temperature at the same mean temperature."""
-    used = float(np.nansum(days.floats("e_space")[here]))
+    used = float(np.nansum(days.floats("electricity_space_kwh")[here]))
     if not np.isfinite(lift) or used <= 0:
         return None
     hotter = 0.5 * lift * (1.0 - min(share, 1.0))

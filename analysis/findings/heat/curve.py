@@ -141,7 +141,7 @@ def _cool_and_steady(context: Context) -> Flags:
     days = context.days
     outdoor = days.floats("outdoor_steady")
     cool = fill_nan(outdoor, 99.0) <= context.limit("curve_judged_below_c")
-    return np.asarray(cool & (days.floats("n_steady") >= _STEADY_MIN), dtype=np.bool_)
+    return np.asarray(cool & (days.floats("minutes_steady") >= _STEADY_MIN), dtype=np.bool_)
 
 
 def _asked_or_given(days: Table) -> tuple[Floats, bool]:
@@ -209,11 +209,14 @@ def _scatter(values: Floats) -> float:
 def _cost(context: Context, here: Flags, above: float) -> float | None:
     """A year's electricity of the excess: by the unit's rating at both temperatures, else 2.25 % a kelvin."""
     days = context.days
-    actual, curve = days.floats("xc_space_actual")[here], days.floats("xc_space")[here]
+    actual, curve = (
+        days.floats("expected_curve_actual_kwh")[here],
+        days.floats("expected_curve_space_kwh")[here],
+    )
     rated = float(np.nansum(actual - curve))
     if np.nansum(actual) > 1.0:
         return max(rated, 0.0) * heating_year(context)
-    used = float(np.nansum(days.floats("e_space")[here]))
+    used = float(np.nansum(days.floats("electricity_space_kwh")[here]))
     return used * share_spared(above) * heating_year(context) if used > 0 else None
 
 
@@ -261,8 +264,8 @@ def _as_asked(context: Context) -> Flags:
     """Days on which the water can have come to what the controls ask: neither chopped into brief runs nor at
     the unit's limit."""
     days = context.days
-    known = days.floats("n_minutes") - fill_nan(days.floats("n_unknown"), 0.0)
-    without_rest = days.floats("n_running") >= _WITHOUT_REST * known
+    known = days.floats("minutes_total") - fill_nan(days.floats("minutes_unknown"), 0.0)
+    without_rest = days.floats("minutes_running") >= _WITHOUT_REST * known
     share = days.floats("load_share")
     at_limit = (
         without_rest & (share >= 0.9 * np.nanquantile(share, 0.98))
@@ -354,13 +357,13 @@ def heating_out_of_season(context: Context) -> Finding | None:
     """Space heat on warm days, from an hour a day on: less is a charge of hot water or a valve's exercise."""
     days, limit = context.days, context.limit
     outdoor = days.floats("outdoor")
-    heating = days.floats("n_heating_warm")
+    heating = days.floats("minutes_heating_warm")
     if (
-        days.floats("n_heating").sum() == 0
-        and days.floats("n_running").sum() > 0
+        days.floats("minutes_heating").sum() == 0
+        and days.floats("minutes_running").sum() > 0
         and context.site.hot_water is not None
     ):
-        told = days.floats("n_hot_water").sum() > 0
+        told = days.floats("minutes_hot_water").sum() > 0
         if not told:
             raise NotAssessed("the meters can't separate heating from hot water")
     before = np.concatenate(([np.nan], outdoor[:-1]))
@@ -375,7 +378,7 @@ def heating_out_of_season(context: Context) -> Finding | None:
         return None
     here = episode.covers(days["day"]) & warm
     hours = float(np.mean(heating[here])) / 60.0
-    heat = float(np.nansum(days.floats("q_heating_warm")[here]))
+    heat = float(np.nansum(days.floats("heat_heating_warm_kwh")[here]))
     used = _electricity_of(days, here, heat)
     count = int((so & here).sum())
     if hours < limit("warm_heating_watch_hours"):
@@ -433,9 +436,12 @@ def _needs_none_above(context: Context) -> float:
 def _electricity_of(days: Table, here: Flags, heat: float) -> float | None:
     """Electricity of that heat at those days' own space performance; the period's warm days are taken as the
     year's."""
-    q, e = float(np.nansum(days.floats("xq_space")[here])), float(np.nansum(days.floats("xe_space")[here]))
+    q, e = (
+        float(np.nansum(days.floats("expected_heat_space_kwh")[here])),
+        float(np.nansum(days.floats("expected_used_space_kwh")[here])),
+    )
     if q <= 0.5 or e <= 0.1:
-        used = float(np.nansum(days.floats("e_space")[here]))
+        used = float(np.nansum(days.floats("electricity_space_kwh")[here]))
         return used if used > 0 else None
     return heat * e / q
 

@@ -64,7 +64,9 @@ def _before_a_drop(context: Context) -> Context:
 
 def _judged(whole: Context, context: Context) -> Finding | None:
     days, limit = context.days, context.limit
-    if days.total("xe_space") + days.total("xe_hot_water") < limit("efficiency_least_kwh"):
+    if days.total("expected_used_space_kwh") + days.total("expected_used_hot_water_kwh") < limit(
+        "efficiency_least_kwh"
+    ):
         raise NotAssessed(
             "needs more readings of heat, the unit's electricity, flow and outdoor temperature at the"
             " same time"
@@ -88,7 +90,7 @@ def _told(
     whole: Context, context: Context, chosen: _Ratio, strength: Strength, certain: float, severity: Severity
 ) -> Finding:
     days = context.days
-    used = whole.days.total("e_heat_pump")
+    used = whole.days.total("electricity_heat_pump_kwh")
     kwh = max(1.0 - chosen.value, 0.0) * used * heating_year(whole)
     short, low, high = (
         1.0 - chosen.value,
@@ -151,37 +153,37 @@ def _told(
 def _meter_error(context: Context) -> float:
     """Standard uncertainty of heat over electricity by the meters' classes [-]."""
     days = context.days
-    heat = max(days.total("q_total"), 1e-9)
-    limit = float(np.hypot(days.total("q_flow_error"), days.total("q_pair_error"))) / heat
+    heat = max(days.total("heat_total_kwh"), 1e-9)
+    limit = float(np.hypot(days.total("heat_flow_error_kwh"), days.total("heat_pair_error_kwh"))) / heat
     return float(np.hypot(limit / np.sqrt(3.0), _ELECTRICITY))
 
 
 def _overall(context: Context, strength: Strength, meter: float) -> _Ratio:
     """All running: the rating with what part load gains and starts take."""
     days = context.days
-    x, part, used = (_both(days, name) for name in ("x", "xp", "xe"))
+    x, part, used = (_both(days, f"expected{part}") for part in ("", "_part_load", "_used"))
     if _mostly_charges(context):
         raise NotAssessed(
             "too little space heating: cylinder charges alone can't be compared fairly with a rating"
         )
     gain = x / part if part > 0.0 else 1.0
-    starts = days.total("starts") * START_MINUTES / max(days.total("n_running"), 1.0)
+    starts = days.total("starts") * START_MINUTES / max(days.total("minutes_running"), 1.0)
     rating = _RATING if context.site.heat_pump.rating else _UNRATED
     doubt = strength.spread
     if coarse(days, "heat_pump_electricity", context.limit("efficiency_sees_load_min")):
         doubt = max(doubt, _BLURRED)  # means of runs and rests look like part load
-    pump = _pump_inside(context, days.total("n_running") / 60.0) / used
+    pump = _pump_inside(context, days.total("minutes_running") / 60.0) / used
     value = x / used / gain**strength.middle * (1.0 + starts + pump)
     own = (doubt * np.log(gain), _RUNNING, starts / 2.0, pump / 2.0, meter, rating)
     spread = value * float(np.sqrt(np.sum(np.square(own))))
-    return _Ratio(value, spread, "all operation", days.total("n_running") / 60.0, gain, x / used)
+    return _Ratio(value, spread, "all operation", days.total("minutes_running") / 60.0, gain, x / used)
 
 
 def _mostly_charges(context: Context) -> bool:
     """Most of the running that is compared charged the cylinder."""
     return bool(
-        context.days.total("xe_hot_water")
-        > context.limit("efficiency_hot_running") * _both(context.days, "xe")
+        context.days.total("expected_used_hot_water_kwh")
+        > context.limit("efficiency_hot_running") * _both(context.days, "expected_used")
     )
 
 
@@ -196,7 +198,9 @@ def _pump_inside(context: Context, hours: float) -> float:
 
 def _both(days: Table, name: str) -> float:
     """Space heating's and hot water's together [kWh], 0 where unknown."""
-    return float(np.nansum(days.floats(f"{name}_space")) + np.nansum(days.floats(f"{name}_hot_water")))
+    return float(
+        np.nansum(days.floats(f"{name}_space_kwh")) + np.nansum(days.floats(f"{name}_hot_water_kwh"))
+    )
 
 
 def _near_full(context: Context, strength: Strength, meter: float) -> _Ratio | None:
@@ -211,8 +215,10 @@ def _near_full(context: Context, strength: Strength, meter: float) -> _Ratio | N
     hottest = max((p.flow_c for p in rating), default=0.0)
     parts = []
     for name, flow in (("full", _flow(days, "flow_by_heat")), ("full_hot", _reheat_flow(context))):
-        hours = float(np.nansum(days.floats(f"n_{name}"))) / 60.0
-        used, want, part = (float(np.nansum(days.floats(f"{p}_{name}"))) for p in ("xe", "x", "xp"))
+        hours = float(np.nansum(days.floats(f"minutes_{name}"))) / 60.0
+        used, want, part = (
+            float(np.nansum(days.floats(f"expected_{p}{name}_kwh"))) for p in ("used_", "", "part_load_")
+        )
         if hours < limit("efficiency_full_hours") or used < limit("efficiency_least_kwh"):
             continue
         gain = want / part if part > 0.0 else 1.0

@@ -136,7 +136,7 @@ def _told(
     since = days.day(int(day[change.at])).isoformat()
     first, last = (days.day(int(day[i])).isoformat() for i in (change.low, change.high))
     how = "at once" if change.kind == "step" else f"over {change.days} days"
-    used = float(np.nansum(days.floats("e_heat_pump")[day[change.at] :]))
+    used = float(np.nansum(days.floats("electricity_heat_pump_kwh")[day[change.at] :]))
     span = max(len(days) - int(day[change.at]), 1)
     kwh = drop * used * heating_year(context) * len(days) / span if until is None else 0.0
     confidence = min(_chance_beyond(change, context.limit("efficiency_drop_note")), context.limit("surest"))
@@ -196,16 +196,20 @@ def _from(since: str, first: str, last: str) -> str:
 
 def _series(context: Context) -> _Series:
     days = context.days
-    water = days.floats("xq_hot_water")
-    heat = fill_nan(days.floats("xq_space"), 0.0) + fill_nan(water, 0.0)
-    want = fill_nan(days.floats("x_space"), 0.0) + fill_nan(days.floats("x_hot_water"), 0.0)
-    used = fill_nan(days.floats("xe_space"), 0.0) + fill_nan(days.floats("xe_hot_water"), 0.0)
+    water = days.floats("expected_heat_hot_water_kwh")
+    heat = fill_nan(days.floats("expected_heat_space_kwh"), 0.0) + fill_nan(water, 0.0)
+    want = fill_nan(days.floats("expected_space_kwh"), 0.0) + fill_nan(
+        days.floats("expected_hot_water_kwh"), 0.0
+    )
+    used = fill_nan(days.floats("expected_used_space_kwh"), 0.0) + fill_nan(
+        days.floats("expected_used_hot_water_kwh"), 0.0
+    )
     against = "with the rating at each minute's temperatures, corrected for load, frost and hot water"
     doubt, least_side = np.full(len(days), _CARRIED), FEWEST_EACH_SIDE
     least, told = context.limit("efficiency_day_heat_kwh"), context.limit("efficiency_day_kwh")
     good = (heat >= least) & (want > told) & (used > told)
     if good.sum() < _FEWEST_DAYS:
-        heat, used = (fill_nan(days.floats(c), 0.0) for c in ("p_heat", "p_heat_pump"))
+        heat, used = (fill_nan(days.floats(c), 0.0) for c in ("paired_heat_kwh", "paired_heat_pump_kwh"))
         mix = _mixed(context, heat)
         want, water = mix.electricity, heat * mix.hot_share
         doubt = np.hypot(doubt, mix.spread)
@@ -249,9 +253,9 @@ def _mixed(context: Context, heat: Floats) -> Mix:
 
 def _whole(context: Context) -> Flags:
     """Days whose heat and electricity are both known nearly throughout."""
-    return context.days.floats("n_pair") >= context.limit("efficiency_day_known") * context.days.floats(
-        "n_minutes"
-    )
+    return context.days.floats("minutes_paired") >= context.limit(
+        "efficiency_day_known"
+    ) * context.days.floats("minutes_total")
 
 
 def _conditions(context: Context, heat: Floats, water: Floats) -> Floats:
@@ -264,7 +268,7 @@ def _conditions(context: Context, heat: Floats, water: Floats) -> Floats:
     parts.append(
         np.where(np.isfinite(share), share, np.nanmedian(share) if np.isfinite(share).any() else 0.0)
     )
-    parts.append(fill_nan(days.floats("n_frosting"), 0.0) / 1440.0)
+    parts.append(fill_nan(days.floats("minutes_frosting"), 0.0) / 1440.0)
     return fill_nan(np.column_stack(parts), 0.0)
 
 

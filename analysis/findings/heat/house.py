@@ -240,7 +240,7 @@ def _held(context: Context, design: float) -> int:
     """Days about as cold as the design's on which the unit was not flat out and no room stayed short."""
     days, limit = context.days, context.limit
     cold = days.floats("outdoor") <= design + limit("capacity_held_near_k")
-    sound = cold & ~_flat_out(context) & (days.floats("n_running") >= limit("heated_day_minutes"))
+    sound = cold & ~_flat_out(context) & (days.floats("minutes_running") >= limit("heated_day_minutes"))
     for zone in (c for c in days.names if c.startswith("deficit.")):
         sound &= fill_nan(days.floats(zone), 0.0) <= limit("room_deficit_note")
     return int(sound.sum())
@@ -371,8 +371,8 @@ def _scaled(found: Capacity, share: float) -> Capacity:
 def _flat_out(context: Context) -> Flags:
     """Days on which the unit worked without a rest and brought less than was asked for hours."""
     days = context.days
-    busy = days.floats("n_running") >= 0.9 * (
-        days.floats("n_minutes") - fill_nan(days.floats("n_unknown"), 0.0)
+    busy = days.floats("minutes_running") >= 0.9 * (
+        days.floats("minutes_total") - fill_nan(days.floats("minutes_unknown"), 0.0)
     )
     # A unit that turns down with its water under a curve that nobody asks for any more is not at its limit.
     share, best = days.floats("load_share"), days.floats("load_share_top")
@@ -381,7 +381,7 @@ def _flat_out(context: Context) -> Flags:
     throttled = share < _FLAT_OUT_SHARE * ceiling
     if not context.site.measures("target_flow_temperature"):
         throttled |= share < _FLAT_OUT_UNASKED * np.fmin(best, ceiling)
-    return busy & (days.floats("n_lacking") >= 300.0) & ~throttled
+    return busy & (days.floats("minutes_lacking") >= 300.0) & ~throttled
 
 
 def _flat_out_share(context: Context) -> float | None:

@@ -122,7 +122,7 @@ def _space(context: Context) -> _Part | None:
     figure = context.figures.performance.space_heating
     if design.spf_space is None or design.outdoor_c is None or figure.value is None:
         return None
-    heat, used = days.floats("p_heat_space"), days.floats("p_electricity_space")
+    heat, used = days.floats("paired_heat_space_kwh"), days.floats("paired_electricity_space_kwh")
     if (heat > 0.0).sum() < context.limit("promise_heating_days"):
         return None
     loss = context.figures.heat_loss
@@ -135,7 +135,7 @@ def _space(context: Context) -> _Part | None:
     if found is None:
         return None
     meter = figure.half / GAUSS_95 / figure.value
-    kwh = float(np.nansum(days.floats("e_space"))) * heating_year(context)
+    kwh = float(np.nansum(days.floats("electricity_space_kwh"))) * heating_year(context)
     return _Part("space heating", found.value, design.spf_space, math.hypot(meter, found.sd), kwh)
 
 
@@ -144,7 +144,7 @@ def _hot_water(context: Context) -> _Part | None:
     figure = context.figures.performance.hot_water
     if design.spf_hot_water is None or figure.value is None or len(days) < context.limit("promise_year_days"):
         return None
-    kwh = float(np.nansum(days.floats("e_hot_water"))) * 365.0 / len(days)
+    kwh = float(np.nansum(days.floats("electricity_hot_water_kwh"))) * 365.0 / len(days)
     return _Part("hot water", figure.value, design.spf_hot_water, figure.half / GAUSS_95 / figure.value, kwh)
 
 

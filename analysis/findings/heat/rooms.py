@@ -190,7 +190,9 @@ def _judged(context: Context) -> Flags:
     """Heating days no colder than the design's."""
     days, coldest = context.days, context.site.design.outdoor_c
     outdoor = days.floats("outdoor")
-    heated = (days.floats("n_heating") >= _HEATED_MIN) | (days.floats("n_running") >= 4 * _HEATED_MIN)
+    heated = (days.floats("minutes_heating") >= _HEATED_MIN) | (
+        days.floats("minutes_running") >= 4 * _HEATED_MIN
+    )
     cold = ~np.isfinite(outdoor) | (outdoor < _COLD_ENOUGH_C)
     return heated & cold & ~(outdoor < (coldest if coldest is not None else -99.0))
 
@@ -224,8 +226,10 @@ def _measured(context: Context, zone: _Zone, zones: list[_Zone], inside: Flags) 
     gap = min((_colder(zone, z, inside) for z in others), default=float("nan"))
     lacking = float("nan")
     if context.site.measures("target_flow_temperature"):
-        lacking = nan_median((days.floats("n_lacking") / np.maximum(days.floats("n_settled"), 1.0))[inside])
-    running = days.floats("n_running") / np.maximum(days.floats("n_minutes"), 1.0)
+        lacking = nan_median(
+            (days.floats("minutes_lacking") / np.maximum(days.floats("minutes_settled"), 1.0))[inside]
+        )
+    running = days.floats("minutes_running") / np.maximum(days.floats("minutes_total"), 1.0)
     return ColdRoom(
         running=_known(nan_median(running[inside])),
         output_share=_known(nan_median(days.floats("load_share")[inside])),

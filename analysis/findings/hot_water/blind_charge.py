@@ -23,7 +23,7 @@ def blind_charge(context: Context) -> Finding | None:
     days, water, limit = context.days, context.site.hot_water, context.limit
     if water is None or water.setpoint_c is None or not len(context.facts.reheats):
         return None
-    charged, top = days.floats("n_hot_water"), days.floats("tank_max")
+    charged, top = days.floats("minutes_hot_water"), days.floats("tank_max")
     far = top < water.setpoint_c - 3.0 * limit("reheat_short_k")
     # An endless charge has no end to be judged by, and belongs to the day on which it began.
     endless = charged >= limit("charge_endless_minutes")

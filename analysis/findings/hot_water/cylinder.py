@@ -39,15 +39,18 @@ _LEAST_W_PER_K = 0.5  # a cylinder that seems to lose less than the best on sale
 def hot_water_shortfall(context: Context) -> Finding | None:
     require_hot_water(context)
     days, limit = context.days, context.limit
-    cold, known = days.floats("n_tank_cold"), days.floats("n_tank") >= 0.8 * days.floats("n_minutes")
+    cold, known = (
+        days.floats("minutes_tank_cold"),
+        days.floats("minutes_tank_known") >= 0.8 * days.floats("minutes_total"),
+    )
     if known.sum() < _WEEK:
         raise NotAssessed("needs cylinder_temperature on at least 7 days")
     lowest = days.floats("tank_min")
     # While it is charged its top is warm long before the sensor is: such minutes count a quarter.
-    waited = fill_nan(cold, 0.0) - 0.75 * fill_nan(days.floats("n_cold_charging"), 0.0)
+    waited = fill_nan(cold, 0.0) - 0.75 * fill_nan(days.floats("minutes_cold_charging"), 0.0)
     short = waited >= limit("cold_day_minutes")
-    short |= fill_nan(days.floats("cold_longest"), 0.0) >= limit("cold_spell_minutes")
-    turned = days.floats("q_hot_water") / _content(context)
+    short |= fill_nan(days.floats("cold_longest_min"), 0.0) >= limit("cold_spell_minutes")
+    turned = days.floats("heat_hot_water_kwh") / _content(context)
     if not {"heat_output", "hot_water_heat"} & context.unreliable.keys():
         # The more often a day's water turns the cylinder over, the less it takes.
         leaning = np.where(turned > 1.5 * limit("cold_turnover"), _LEANING_MIN / 3.0, _LEANING_MIN)
@@ -138,7 +141,7 @@ def _left_full(context: Context) -> Flags:
     by_day = group_by_day(days["day"], reheats["day"], put_back, "greatest")
     most = np.fmax(by_day, np.append(by_day[1:], np.nan))
     # A charge that drags on through the cold hours is drawn from meanwhile: its heat says less.
-    dragging = days.floats("n_cold_charging") >= 0.5 * days.floats("n_tank_cold")
+    dragging = days.floats("minutes_cold_charging") >= 0.5 * days.floats("minutes_tank_cold")
     return np.asarray((most < context.limit("emptied_share") * content) & ~dragging, dtype=np.bool_)
 
 
@@ -178,8 +181,8 @@ def _shortfall_causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...
     follow each other."""
     days, plant = context.days, context.site.hot_water
     assert plant is not None
-    cold = float(days.floats("n_tank_cold")[chosen].sum())
-    charging = float(np.nansum(days.floats("n_cold_charging")[chosen])) / max(cold, 1.0)
+    cold = float(days.floats("minutes_tank_cold")[chosen].sum())
+    charging = float(np.nansum(days.floats("minutes_cold_charging")[chosen])) / max(cold, 1.0)
     evidence = [Evidence("share of the cold time with a charge running", round(charging, 2), "-")]
     reheats = context.facts.reheats
     mine = reheats.where(np.isin(reheats["day"], days["day"][chosen]))
@@ -198,7 +201,7 @@ def _shortfall_causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...
         context.evidence("charge time over that at rated output", round(slow, 2), "-", "reheat_slow_watch"),
     ]
     content = _content(context)
-    heat = float(np.nansum(days.floats("q_hot_water")[chosen])) / max(int(chosen.sum()), 1)
+    heat = float(np.nansum(days.floats("heat_hot_water_kwh")[chosen])) / max(int(chosen.sum()), 1)
     turned = heat / content if np.isfinite(content) and heat > 0 else np.nan
     drag = float(np.clip(3.0 * (np.nan_to_num(slow, nan=1.5) - 1.8), -1.5, 2.0)) + float(
         np.clip((minutes - 60.0) / 30.0, -1.5, 1.5)

@@ -268,7 +268,11 @@ def _while_charging(context: Context, charge: ChargeLeak | None) -> Finding | No
     since, until = _charge_since(context, charge)
     if until is not None:
         severity = "note"
-    heat = float(np.nansum(context.all_days.days["q_hot_water"])) / max(len(context.all_days.days), 1) * 365.0
+    heat = (
+        float(np.nansum(context.all_days.days["heat_hot_water_kwh"]))
+        / max(len(context.all_days.days), 1)
+        * 365.0
+    )
     want = context.figures.expected
     kwh = charge.share * heat / max(want.measured_hot_water or want.hot_water or _USUAL_COP, 1.3)
     return Finding(

@@ -42,7 +42,7 @@ def _known(context: Context) -> Flags:
     """Days of all days that count as days without: the cylinder measured throughout, somebody at home."""
     whole = context.all_days.days
     return np.asarray(
-        (whole.floats("n_tank") >= 0.8 * whole.floats("n_minutes"))
+        (whole.floats("minutes_tank_known") >= 0.8 * whole.floats("minutes_total"))
         & np.isin(whole["day"], context.days["day"])
     )
 
@@ -66,7 +66,9 @@ def disinfection_lacking(context: Context) -> Finding | None:
     length = int(mine.sum())
     if length < allowed:
         return None
-    share = float(days.floats("n_tank_growth")[mine].sum() / days.floats("n_tank")[mine].sum())
+    share = float(
+        days.floats("minutes_tank_growth")[mine].sum() / days.floats("minutes_tank_known")[mine].sum()
+    )
     if share < limit("growth_share"):
         return None
     usual, hottest = (
@@ -172,7 +174,7 @@ def pasteurisation_missed(context: Context) -> Finding | None:
     if plant.pasteurise_c < DISINFECTED_AT_C:
         # A schedule too low to disinfect is told by disinfection_lacking; here it counts as the schedule
         # has it.
-        done |= fill_nan(days.floats("n_hot_enough"), 0.0) >= context.limit("disinfection_minutes")
+        done |= fill_nan(days.floats("minutes_hot_enough"), 0.0) >= context.limit("disinfection_minutes")
     allowed = every + context.limit("pasteurise_slack_days")
     if known.sum() <= allowed:
         raise NotAssessed(f"needs more than {allowed:g} days with cylinder_temperature", "too_few_days")

@@ -343,7 +343,7 @@ def _finished_by_immersion(context: Context, reheats: Table) -> Flags:
     """Reheats of days on which the immersion heater went on after the charge and the cylinder got there."""
     days, plant = context.days, context.site.hot_water
     assert plant is not None
-    after = days.floats("e_imm_after") >= context.limit("immersion_day_kwh")
+    after = days.floats("electricity_immersion_after_kwh") >= context.limit("immersion_day_kwh")
     there = days.floats("tank_max") >= plant.setpoint_c - context.limit("reheat_short_k")
     return np.isin(reheats["day"], days["day"][after & there])
 
@@ -379,7 +379,7 @@ def _rated_kw(context: Context, reheats: Table) -> Floats:
 def heat_into_cylinder(context: Context, reheats: Table) -> Floats:
     """Heat of each reheat [kWh]: metered, else from litres and warming."""
     heat = reheats.floats("heat").copy()
-    metered = context.days.total("n_heat") > 0
+    metered = context.days.total("minutes_heat_known") > 0
     plant = context.site.hot_water
     if not metered and plant is not None and plant.cylinder_litres is not None:
         gain = reheats["to_c"] - reheats["from_c"]

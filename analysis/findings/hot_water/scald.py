@@ -104,7 +104,9 @@ def water_too_hot(context: Context) -> Finding | None:
                 "scald_urgent_c" if hottest > urgent else "scald_act_c" if hottest > act else "scald_watch_c",
             ),
             Evidence(
-                "time above 65 °C on such a day", round(nan_median(days.floats("n_tank_hot")[inside])), "min"
+                "time above 65 °C on such a day",
+                round(nan_median(days.floats("minutes_tank_hot")[inside])),
+                "min",
             ),
             Evidence(
                 "stored water above the hottest flow",
@@ -146,14 +148,14 @@ def water_too_hot(context: Context) -> Finding | None:
 def _held_on(context: Context) -> Finding | None:
     """A disinfection that does not end: at scheduled temperature but held far too long."""
     plant, days, limit = context.site.hot_water, context.all_days.days, context.limit
-    if plant is None or plant.pasteurise_c is None or "n_hot_enough" not in days:
+    if plant is None or plant.pasteurise_c is None or "minutes_hot_enough" not in days:
         return None
     if plant.pasteurise_c < plant.setpoint_c + limit("held_over_setpoint_k") or context.unreliable.get(
         "cylinder_temperature"
     ):
         return None
-    held = fill_nan(days.floats("n_hot_enough"), 0.0)
-    known = days.floats("n_tank") > 0
+    held = fill_nan(days.floats("minutes_hot_enough"), 0.0)
+    known = days.floats("minutes_tank_known") > 0
     allowed = limit("scald_disinfection_minutes") + _cooling(
         context, plant.pasteurise_c - SENSOR_LOW_K, slowly=True
     )
@@ -269,7 +271,7 @@ def _disinfecting(context: Context) -> Flags:
     none = np.zeros(len(days), dtype=np.bool_)
     if plant is None or plant.pasteurise_c is None:
         return none
-    total = _in_interval(context, fill_nan(days.floats("n_tank_hot"), 0.0))
+    total = _in_interval(context, fill_nan(days.floats("minutes_tank_hot"), 0.0))
     fits = fill_nan(days.floats("tank_held"), 99.0) <= plant.pasteurise_c + context.limit(
         "scald_disinfection_k"
     )
@@ -284,7 +286,7 @@ def _facts(context: Context, days: Table, inside: Flags) -> _Hot:
     litres = plant.cylinder_litres or USUAL_CYLINDER_LITRES
     # What brought it from everyday heat to this, on a typical hot day [kWh].
     needed = np.maximum(held - plant.setpoint_c, 5.0) * litres * WH_PER_LITRE_KELVIN / 1000.0
-    used = days.floats("e_immersion")[inside]
+    used = days.floats("electricity_immersion_kwh")[inside]
     alone = fill_nan(days.floats("tank_rise_alone")[inside], 0.0) * litres * WH_PER_LITRE_KELVIN / 1000.0
     peak = days.floats("tank_peak_at")[inside]
     swing = days.floats("tank_max")[inside] - days.floats("tank_min")[inside]

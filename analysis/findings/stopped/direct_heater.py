@@ -20,7 +20,7 @@ def heater_inside(context: Context) -> Finding | None:
     if "heat_output" in context.unreliable:
         return None
     days, limit = context.all_days.days, context.limit
-    direct, ran = days.floats("minutes_direct"), days.floats("n_running")
+    direct, ran = days.floats("minutes_direct"), days.floats("minutes_running")
     share = np.divide(
         direct, ran, out=np.full(len(days), np.nan), where=ran >= limit("stopped_direct_minutes")
     )
@@ -33,10 +33,10 @@ def heater_inside(context: Context) -> Finding | None:
     if (well < _WELL_SHARE).sum() < _WELL_DAYS:
         return None
     inside = slice(first, last + 1)
-    kwh = float(np.nansum(days.floats("e_heat_pump")[inside]))
-    ratio = float(np.nansum(days.floats("q_total")[inside])) / max(kwh, 1e-9)
-    before = float(np.nansum(days.floats("q_total")[:first])) / max(
-        float(np.nansum(days.floats("e_heat_pump")[:first])), 1e-9
+    kwh = float(np.nansum(days.floats("electricity_heat_pump_kwh")[inside]))
+    ratio = float(np.nansum(days.floats("heat_total_kwh")[inside])) / max(kwh, 1e-9)
+    before = float(np.nansum(days.floats("heat_total_kwh")[:first])) / max(
+        float(np.nansum(days.floats("electricity_heat_pump_kwh")[:first])), 1e-9
     )
     return Finding(
         "unit_stopped",

@@ -341,7 +341,7 @@ def _without_power(context: Context, rest: Rest, warm: bool) -> list[Reason]:
 
 def worked_lately(context: Context, rest: Rest) -> bool:
     """The unit worked two hours or more on most of the days of the week before."""
-    ran = days_before(context, rest).floats("n_running")[-7:]
+    ran = days_before(context, rest).floats("minutes_running")[-7:]
     return bool(len(ran) >= 3 and (ran >= 120.0).mean() >= 0.7)
 
 

@@ -160,7 +160,7 @@ def days_before(context: Context, rest: Rest) -> Table:
     """The days table up to the day before a rest, without days on which a rest of a day or more lay."""
     days = context.all_days.days
     first = np.datetime64(local(context, rest.start).date())
-    worked = days.floats("n_running") >= 1
+    worked = days.floats("minutes_running") >= 1
     return days.where((days["day"] < first) & worked)
 
 
@@ -168,9 +168,9 @@ def heating_begins_below(context: Context, rest: Rest) -> float | None:
     """Daily mean outdoors below which the house was usually heated [°C]; None with too few days."""
     before = days_before(context, rest)
     outdoor = before.floats("outdoor")
-    heated = before.floats("n_heating")
-    if not (before.floats("n_hot_water") > 0).any():
-        heated = before.floats("n_running")  # nothing tells heating from hot water
+    heated = before.floats("minutes_heating")
+    if not (before.floats("minutes_hot_water") > 0).any():
+        heated = before.floats("minutes_running")  # nothing tells heating from hot water
     known = np.isfinite(outdoor) & np.isfinite(heated)
     least, share = context.limit("stopped_habit_days"), context.limit("stopped_habit_share")
     if known.sum() < least:
@@ -223,7 +223,7 @@ def rested_at_that_hour(context: Context, rest: Rest, sign: tuple[str, str] | No
             break
         day = np.datetime64(local(context, a).date())
         row = np.flatnonzero(days["day"] == day)
-        if not len(row) or not days.floats("n_running")[row[0]] >= 1:
+        if not len(row) or not days.floats("minutes_running")[row[0]] >= 1:
             continue
         seen = True
         worked = np.minimum(start + length * 60_000, b) - np.maximum(start, a)

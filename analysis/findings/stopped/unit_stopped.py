@@ -79,7 +79,10 @@ def unit_stopped(context: Context) -> Finding | None:
 def _refuse_unknown(context: Context) -> None:
     """Raises NotAssessed where no minute tells whether the unit works."""
     days = context.all_days.days
-    if not (days.floats("n_minutes") - days.floats("n_unknown") > 0).any() and not days.total("n_heat") > 0:
+    if (
+        not (days.floats("minutes_total") - days.floats("minutes_unknown") > 0).any()
+        and not days.total("minutes_heat_known") > 0
+    ):
         raise NotAssessed("no measurement shows whether the unit runs", "missing_quantity")
 
 

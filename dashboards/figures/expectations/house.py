@@ -86,7 +86,7 @@ def mixed_chart(site: Site, facts: Facts) -> Chart:
     """Each day's electricity beside what the rating asks for its heat, a usual part of it hot water."""
     key, title = "expected-mixed", "Electricity for the heat given, measured and by the rating"
     days = facts.days
-    heat, outdoor = days.floats("p_heat"), days.floats("outdoor")
+    heat, outdoor = days.floats("paired_heat_kwh"), days.floats("outdoor")
     if not site.heat_pump.rating or not (np.isfinite(heat + outdoor) & (heat > 0.0)).any():
         return nothing(key, title, "Needs heat, electricity, outdoor temperature and the unit's rating.")
     flow = curve_at(site.heating_curve.points, outdoor) if site.heating_curve else mixed.usual_curve(outdoor)
@@ -109,7 +109,7 @@ def mixed_chart(site: Site, facts: Facts) -> Chart:
             DATES,
             _KWH,
             day_numbers(facts),
-            days.floats("p_heat_pump"),
+            days.floats("paired_heat_pump_kwh"),
             told.electricity,
             told.electricity * np.exp(-spread),
             told.electricity * np.exp(spread),
@@ -123,15 +123,15 @@ def cold_room_chart(site: Site, facts: Facts) -> Chart:
     """Facts of the days with cold rooms, in standard deviations from what each cause would show."""
     key, title = "expected-cold-room", "Cold rooms: what was measured beside what each cause would show"
     days = facts.days
-    below = sum((days.floats(n) for n in days.names if n.startswith("n_below.")), np.zeros(len(days)))
-    asked = sum((days.floats(n) for n in days.names if n.startswith("n_asked.")), np.zeros(len(days)))
+    below = sum((days.floats(n) for n in days.names if n.startswith("minutes_below.")), np.zeros(len(days)))
+    asked = sum((days.floats(n) for n in days.names if n.startswith("minutes_asked.")), np.zeros(len(days)))
     cold = (asked > 0.0) & (below > _COLD_SHARE * asked)
     if not cold.any():
         return nothing(key, title, "No day with rooms under their set temperature for a quarter of the time.")
     shares = {
-        "running": days.floats("n_running") / np.maximum(days.floats("n_minutes"), 1.0),
+        "running": days.floats("minutes_running") / np.maximum(days.floats("minutes_total"), 1.0),
         "output_share": days.floats("load_share"),
-        "lacking": days.floats("n_lacking") / np.maximum(days.floats("n_settled"), 1.0),
+        "lacking": days.floats("minutes_lacking") / np.maximum(days.floats("minutes_settled"), 1.0),
         "below_curve": -days.floats("above_curve"),
     }
     measured = {

@@ -127,8 +127,11 @@ def part_load_chart(site: Site, facts: Facts) -> Chart:
     """Each day's efficiency over the rating at full output, beside what part load gains."""
     key, title = "expected-part-load", "Efficiency over the rating, measured and expected"
     days = facts.days
-    full, part, used = (days.floats(n) for n in ("x_space", "xp_space", "xe_space"))
-    good = (days.floats("xq_space") >= _LEAST_HEAT_KWH) & (used > 0.0) & (part > 0.0)
+    full, part, used = (
+        days.floats(n)
+        for n in ("expected_space_kwh", "expected_part_load_space_kwh", "expected_used_space_kwh")
+    )
+    good = (days.floats("expected_heat_space_kwh") >= _LEAST_HEAT_KWH) & (used > 0.0) & (part > 0.0)
     gain = np.divide(full, part, out=np.full(len(days), np.nan), where=good)
     measured = np.divide(full, used, out=np.full(len(days), np.nan), where=good)
     strength = learned(days)
