@@ -90,14 +90,15 @@ class _Server(uvicorn.Server):
 
 
 def _run(parts: AppState, listener: socket.socket) -> None:
+    settings = parts.settings
     config = uvicorn.Config(
         create_app(parts),
         log_level="warning",
         access_log=False,
         server_header=False,
         timeout_graceful_shutdown=GRACE_S,
-        forwarded_allow_ips=parts.settings.proxies,
-        http=limited_protocol(parts.settings.most_connections),
+        forwarded_allow_ips=settings.proxies,
+        http=limited_protocol(settings.most_connections, settings.request_seconds, settings.slowest_bytes),
     )
     try:
         _Server(config, parts.stopping).run(sockets=[listener])

@@ -4,45 +4,114 @@ collection."""
 from __future__ import annotations
 
 import asyncio
+import fcntl
 import logging
 import resource
+import struct
+import termios
+from contextlib import suppress
 from typing import Any
 
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
-FIRST_REQUEST_S = 20.0
-"""A connection must bring a whole request head within this time (common practice: 10 to 60 s)."""
 OWN_FILES = 400
 """Files besides connections: databases, sealed months, the broker, logs."""
 log = logging.getLogger(__name__)
 
 
-def limited_protocol(most: int) -> type[asyncio.Protocol]:
-    """An HTTP protocol that closes connections beyond `most`, and those that bring no request in time.
+def limited_protocol(most: int, seconds: float, slowest: int) -> type[asyncio.Protocol]:
+    """An HTTP protocol that closes connections beyond `most`, and those of clients that are too slow.
 
-    most : int, open connections at a time
+    most : int, open connections at a time. A new one takes the place of the one that has asked for nothing
+        for longest, so that a crowd of idle ones keeps nobody out
+    seconds : float [s], within which a whole request head must come
+    slowest : int [bytes/s], of a body on its way in and of an answer on its way out, over `seconds`
     """
+    least = slowest * seconds
 
     class Limited(H11Protocol):
-        _deadline: asyncio.TimerHandle | None = None
+        since = 0.0
+        """When it came, or was answered last [s]."""
+        _tick: asyncio.TimerHandle | None = None
+        _received = 0
+        _unsent: int | None = None
+
+        @property
+        def is_idle(self) -> bool:
+            """Asks for nothing, or has not finished asking, takes nothing any more, and is not being closed."""
+            unsent = self.transport.get_write_buffer_size()
+            return self._is_answered and not unsent and not self.transport.is_closing()
+
+        @property
+        def _is_answered(self) -> bool:
+            return self.cycle is None or self.cycle.response_complete
 
         def connection_made(self, transport: Any) -> None:
             super().connection_made(transport)
             if len(self.connections) > most:
-                transport.abort()
-                return
-            self._deadline = self.loop.call_later(FIRST_REQUEST_S, self._close_without_request)
+                idle = [c for c in self.connections if isinstance(c, Limited) and c is not self and c.is_idle]
+                if not idle:
+                    transport.abort()
+                    return
+                min(idle, key=lambda c: c.since).transport.abort()
+            self.since = self.loop.time()
+            self._watch()
 
         def connection_lost(self, exc: Exception | None) -> None:
-            if self._deadline is not None:
-                self._deadline.cancel()
+            if self._tick is not None:
+                self._tick.cancel()
             super().connection_lost(exc)
 
-        def _close_without_request(self) -> None:
-            if self.cycle is None and not self.transport.is_closing():
+        def data_received(self, data: bytes) -> None:
+            self._received += len(data)
+            super().data_received(data)
+
+        def on_response_complete(self) -> None:
+            super().on_response_complete()
+            self._unsent, self.since = None, self.loop.time()
+            self._watch()
+
+        def resume_writing(self) -> None:
+            self._unsent = None
+            super().resume_writing()
+
+        def _watch(self) -> None:
+            if self._tick is not None:
+                self._tick.cancel()
+            self._received = 0
+            self._tick = self.loop.call_later(seconds, self._look)
+
+        def _look(self) -> None:
+            if self._is_slow():
                 self.transport.abort()
+            else:
+                self._watch()
+
+        def _is_slow(self) -> bool:
+            """Whether the time since the last look brought too little."""
+            before, self._unsent = self._unsent, None
+            unsent = _unsent(self.transport)
+            if unsent and (
+                self._is_answered or self.flow.write_paused
+            ):  # nothing is written until it has left
+                self._unsent = unsent
+                return before is not None and before - unsent < least
+            if self._is_answered:
+                return True  # no whole head in all this time
+            waits_for_us = self.flow.read_paused or self.cycle.waiting_for_100_continue
+            return self.cycle.more_body and not waits_for_us and self._received < least
 
     return Limited
+
+
+def _unsent(transport: asyncio.Transport) -> int:
+    """Bytes that the other side has not taken yet, the system's own queue included: that takes megabytes from
+    us at a time, so our buffer alone would show a slow reader as one that has stopped."""
+    queued = 0
+    connection = transport.get_extra_info("socket")
+    with suppress(OSError, AttributeError):  # a system that does not tell
+        (queued,) = struct.unpack("i", fcntl.ioctl(connection.fileno(), termios.TIOCOUTQ, bytes(4)))
+    return transport.get_write_buffer_size() + queued
 
 
 def raise_file_limit(most: int) -> None:
