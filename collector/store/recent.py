@@ -24,7 +24,7 @@ CREATE TABLE IF NOT EXISTS points (
 CREATE TABLE IF NOT EXISTS moments (
     site INTEGER NOT NULL, ts INTEGER NOT NULL, readings BLOB NOT NULL, PRIMARY KEY (site, ts)) WITHOUT ROWID;
 CREATE TABLE IF NOT EXISTS texts (
-    site INTEGER NOT NULL, ts INTEGER NOT NULL, point INTEGER NOT NULL, value TEXT NOT NULL,
+    site INTEGER NOT NULL, ts INTEGER NOT NULL, point INTEGER NOT NULL, value TEXT NOT NULL, mark INTEGER,
     PRIMARY KEY (site, ts, point)) WITHOUT ROWID;
 CREATE TABLE IF NOT EXISTS revisions (
     site INTEGER NOT NULL, day INTEGER NOT NULL, revision INTEGER NOT NULL,
@@ -50,6 +50,8 @@ class RecentDatabase:
         with self._connection() as db:
             db.execute("PRAGMA journal_mode = WAL")
             db.executescript(_TABLES)
+            if not any(row[1] == "mark" for row in db.execute("PRAGMA table_info(texts)")):
+                db.execute("ALTER TABLE texts ADD COLUMN mark INTEGER")  # file of an earlier release
             if db.execute("SELECT 1 FROM sqlite_master WHERE name = 'numbers'").fetchone():
                 from fieldfare.collector.store.recent_rows import pack_rows  # file of an earlier release
 
@@ -157,18 +159,13 @@ def days(db: sqlite3.Connection, site: str) -> set[int]:
     return {int(day) for table in tables for (day,) in db.execute(chosen.format(table), (number,))}
 
 
-def odd_rows(db: sqlite3.Connection, site: str) -> int:
-    """Number of malformed rows, which are not read."""
-    number = site_number(db, site)
-    odd = f"typeof(readings) <> 'blob' OR length(readings) = 0 OR length(readings) % {READING_BYTES}"
-    found = db.execute(f"SELECT count(*) FROM moments WHERE site = ? AND ({odd})", (number,))  # noqa: S608
-    return int(found.fetchone()[0])
-
-
 def delete(db: sqlite3.Connection, site: int, start: int, end: int) -> int:
     """Delete a site's readings with start <= time < end [ms]; return how many."""
     span = "site = ? AND ts >= ? AND ts < ?"
-    numbers = f"SELECT coalesce(sum(length(readings)), 0) / {READING_BYTES} FROM moments WHERE {span}"  # noqa: S608
+    length = (
+        f"length(readings) / {READING_BYTES} - (substr(readings, 1, 4) = x'00000000')"  # without the mark
+    )
+    numbers = f"SELECT coalesce(sum({length}), 0) FROM moments WHERE {span}"  # noqa: S608
     count: int = db.execute(numbers, (site, start, end)).fetchone()[0]
     db.execute(f"DELETE FROM moments WHERE {span}", (site, start, end))  # noqa: S608
     return count + db.execute(f"DELETE FROM texts WHERE {span}", (site, start, end)).rowcount  # noqa: S608

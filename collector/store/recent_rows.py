@@ -1,9 +1,18 @@
-"""Convert recent readings between arrays and the packed rows of `recent`."""
+"""Convert recent readings between arrays and the packed rows of `recent`.
+
+Each row begins with a reading of no point, whose value is the CRC-32 of its site, its time and its other
+readings, so that a damaged row is left out and never read as other values. Rows of an earlier release have
+none, and a program of an earlier release passes it over.
+"""
 
 from __future__ import annotations
 
+import logging
 import sqlite3
+import struct
+import zlib
 from collections.abc import Collection, Iterator
+from functools import lru_cache
 from itertools import pairwise
 from typing import Any
 
@@ -15,6 +24,10 @@ from fieldfare.collector.store.merge import overlay
 from fieldfare.collector.store.recent import point_numbers, site_number
 
 _EARLIEST, _LATEST = -(1 << 62), 1 << 62
+_NO_POINT = bytes(4)
+_MARK = struct.Struct("<Id")
+_KEY = struct.Struct("<qq")
+log = logging.getLogger(__name__)
 READING = np.dtype([("point", "<u4"), ("value", "<f8")])
 """A moment's readings, one after the other, points ascending."""
 Rows = tuple[NDArray[np.int64], NDArray[Any]]
@@ -29,10 +42,12 @@ def put(db: sqlite3.Connection, site: int, known: dict[str, int], readings: Read
     texts = {p: s for p, s in readings.items() if s.value.dtype == object}
     numbers = {known[p]: s for p, s in readings.items() if p not in texts}
     for point, (time, value) in texts.items():
+        number = known[point]
         rows = [
-            (site, ts, known[point], text) for ts, text in zip(time.tolist(), value.tolist(), strict=True)
+            (site, ts, number, text, _text_mark(site, ts, number, text.encode()))
+            for ts, text in zip(time.tolist(), value.tolist(), strict=True)
         ]
-        db.executemany("INSERT OR REPLACE INTO texts VALUES (?, ?, ?, ?)", rows)
+        db.executemany("INSERT OR REPLACE INTO texts VALUES (?, ?, ?, ?, ?)", rows)
     if not numbers:
         return
     new = _concatenated(numbers)
@@ -62,7 +77,24 @@ def _packed(site: int, time: NDArray[np.int64], rows: NDArray[Any]) -> Iterator[
     starts = np.flatnonzero(np.diff(time, prepend=time[0] - 1))
     packed, edges = rows.tobytes(), (np.append(starts, len(time)) * READING.itemsize).tolist()
     for ts, (a, b) in zip(time[starts].tolist(), pairwise(edges), strict=True):
-        yield site, ts, packed[a:b]
+        yield site, ts, _MARK.pack(0, _mark(site, ts, packed[a:b])) + packed[a:b]
+
+
+def _mark(site: int, ts: int, packed: bytes) -> int:
+    return zlib.crc32(packed, zlib.crc32(_KEY.pack(site, ts)))
+
+
+def _text_mark(site: int, ts: int, point: int, text: bytes) -> int:
+    return _mark(site, ts, b"%d %b" % (point, text))
+
+
+def is_whole(site: int, ts: int, packed: object) -> bool:
+    """Whether a row's bytes are those that were written; a row without a mark is taken as it is."""
+    if not isinstance(packed, bytes) or not packed or len(packed) % READING.itemsize:
+        return False
+    return packed[:4] != _NO_POINT or _MARK.unpack_from(packed)[1] == _mark(
+        site, ts, packed[READING.itemsize :]
+    )
 
 
 def _moments(db: sqlite3.Connection, site: int, start: int, end: int) -> Rows:
@@ -70,13 +102,25 @@ def _moments(db: sqlite3.Connection, site: int, start: int, end: int) -> Rows:
     found = db.execute(
         "SELECT ts, readings FROM moments WHERE site = ? AND ts >= ? AND ts < ?", (site, start, end)
     ).fetchall()
-    if not found:
+    whole = [row for row in found if is_whole(site, *row)]
+    if len(whole) < len(found):
+        _tell(db, len(found) - len(whole))
+    if not whole:
         return np.empty(0, np.int64), np.empty(0, READING)
-    if any(not isinstance(packed, bytes) or len(packed) % READING.itemsize for _, packed in found):
-        found = [row for row in found if isinstance(row[1], bytes) and not len(row[1]) % READING.itemsize]
-    rows = np.frombuffer(b"".join([packed for _, packed in found]), READING)
-    lengths = [len(packed) // READING.itemsize for _, packed in found]
-    return np.repeat(np.array([ts for ts, _ in found], np.int64), lengths), rows
+    rows = np.frombuffer(b"".join([packed for _, packed in whole]), READING)
+    lengths = [len(packed) // READING.itemsize for _, packed in whole]
+    time, held = np.repeat(np.array([ts for ts, _ in whole], np.int64), lengths), rows["point"] != 0
+    return time[held], rows[held]
+
+
+def _tell(db: sqlite3.Connection, count: int) -> None:
+    (path,) = [row[2] for row in db.execute("PRAGMA database_list") if row[1] == "main"]
+    _tell_once(path, count)
+
+
+@lru_cache(maxsize=64)  # not for every page
+def _tell_once(path: str, count: int) -> None:
+    log.error("%s: %d damaged rows of recent readings are left out", path, count)
 
 
 def _forget_texts(db: sqlite3.Connection, site: int, time: NDArray[np.int64], rows: NDArray[Any]) -> None:
@@ -120,14 +164,42 @@ def held(db: sqlite3.Connection, site: int, names: dict[int, str], start: int, e
     """Readings of the points with those numbers, start <= time < end [ms]."""
     time, rows = _moments(db, site, start, end)
     out = _samples_by_point(names, time, rows["point"], rows["value"])
-    texts = db.execute(
-        "SELECT ts, point, value FROM texts WHERE site = ? AND ts >= ? AND ts < ?", (site, start, end)
-    ).fetchall()
-    if texts:
+    if texts := _texts(db, site, start, end):
         told = np.array([t for _, _, t in texts], dtype=object)
         when, whose = (np.array(c, np.int64) for c in zip(*((ts, p) for ts, p, _ in texts), strict=True))
         out = overlay(_samples_by_point(names, when, whose, told), out)
     return out
+
+
+_TEXTS = "SELECT ts, point, CAST(value AS BLOB), mark FROM texts WHERE site = ?"
+
+
+def _texts(db: sqlite3.Connection, site: int, start: int, end: int) -> list[tuple[int, int, str]]:
+    """Time, point and text of a site's texts with start <= time < end [ms]."""
+    found = db.execute(f"{_TEXTS} AND ts >= ? AND ts < ?", (site, start, end)).fetchall()
+    whole = [row for row in found if _is_whole_text(site, *row)]
+    if len(whole) < len(found):
+        _tell(db, len(found) - len(whole))
+    return [(ts, point, text.decode()) for ts, point, text, _ in whole]
+
+
+def _is_whole_text(site: int, ts: int, point: int, text: bytes, mark: int | None) -> bool:
+    if mark is not None:
+        return mark == _text_mark(site, ts, point, text)
+    try:
+        return text.decode() is not None
+    except UnicodeDecodeError:
+        return False
+
+
+def damaged(db: sqlite3.Connection, site: str) -> int:
+    """Number of a site's damaged rows, which are not read."""
+    number = site_number(db, site)
+    if number is None:
+        return 0
+    rows = db.execute("SELECT ts, readings FROM moments WHERE site = ?", (number,))
+    bad = sum(not is_whole(number, *row) for row in rows)
+    return bad + sum(not _is_whole_text(number, *row) for row in db.execute(_TEXTS, (number,)))
 
 
 def _samples_by_point(
