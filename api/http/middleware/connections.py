@@ -28,19 +28,13 @@ def limited_protocol(most: int, seconds: float, slowest: int) -> type[asyncio.Pr
     slowest : int [bytes/s], of a body on its way in and of an answer on its way out, over `seconds`
     """
     least = slowest * seconds
+    waiting: dict[Limited, None] = {}
+    """Connections that ask for nothing, or have not finished asking; who has waited longest first."""
 
     class Limited(H11Protocol):
-        since = 0.0
-        """When it came, or was answered last [s]."""
         _tick: asyncio.TimerHandle | None = None
         _received = 0
         _unsent: int | None = None
-
-        @property
-        def is_idle(self) -> bool:
-            """Asks for nothing, or has not finished asking, takes nothing any more, and is not being closed."""
-            unsent = self.transport.get_write_buffer_size()
-            return self._is_answered and not unsent and not self.transport.is_closing()
 
         @property
         def _is_answered(self) -> bool:
@@ -48,16 +42,13 @@ def limited_protocol(most: int, seconds: float, slowest: int) -> type[asyncio.Pr
 
         def connection_made(self, transport: Any) -> None:
             super().connection_made(transport)
-            if len(self.connections) > most:
-                idle = [c for c in self.connections if isinstance(c, Limited) and c is not self and c.is_idle]
-                if not idle:
-                    transport.abort()
-                    return
-                min(idle, key=lambda c: c.since).transport.abort()
-            self.since = self.loop.time()
-            self._watch()
+            if len(self.connections) > most and not _make_room():
+                transport.abort()
+                return
+            self._await_request()
 
         def connection_lost(self, exc: Exception | None) -> None:
+            waiting.pop(self, None)
             if self._tick is not None:
                 self._tick.cancel()
             super().connection_lost(exc)
@@ -65,10 +56,17 @@ def limited_protocol(most: int, seconds: float, slowest: int) -> type[asyncio.Pr
         def data_received(self, data: bytes) -> None:
             self._received += len(data)
             super().data_received(data)
+            if not self._is_answered:
+                waiting.pop(self, None)
 
         def on_response_complete(self) -> None:
             super().on_response_complete()
-            self._unsent, self.since = None, self.loop.time()
+            self._unsent = None
+            self._await_request()
+
+        def _await_request(self) -> None:
+            if self._is_answered and not self.transport.is_closing():
+                waiting[self] = None
             self._watch()
 
         def resume_writing(self) -> None:
@@ -100,6 +98,15 @@ def limited_protocol(most: int, seconds: float, slowest: int) -> type[asyncio.Pr
                 return True  # no whole head in all this time
             waits_for_us = self.flow.read_paused or self.cycle.waiting_for_100_continue
             return self.cycle.more_body and not waits_for_us and self._received < least
+
+    def _make_room() -> bool:
+        """Close the connection that has waited longest. Returns False where all are at work."""
+        for found in waiting:
+            if not found.transport.get_write_buffer_size():  # else it still takes its answer
+                del waiting[found]
+                found.transport.abort()
+                return True
+        return False
 
     return Limited
 
