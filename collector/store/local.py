@@ -10,8 +10,6 @@ rows win.
 from __future__ import annotations
 
 import logging
-import math
-import time
 from collections.abc import Iterable
 from functools import cached_property
 from pathlib import Path
@@ -26,8 +24,6 @@ from fieldfare.collector.store.sealed import Sealed, month_of, settle_announced
 if TYPE_CHECKING:
     from fieldfare.collector.store.local_write import LocalWriter
 
-LOOK_AGAIN_S = 60.0
-"""Between two looks at a site's recent rows for damage; a look costs some milliseconds."""
 log = logging.getLogger(__name__)
 
 
@@ -47,7 +43,6 @@ class LocalStore:
         with self._locks.hold(""):  # two processes creating the file at once would fail
             self._recent = h.RecentDatabase(self._folder / "hot.sqlite")
         self._sealed = Sealed(self._folder / "sealed")
-        self._looked: dict[str, tuple[float, int]] = {}
         self._recover()
 
     def __reduce__(self) -> tuple[Any, ...]:
@@ -95,13 +90,11 @@ class LocalStore:
     def troubles(self, site: str) -> list[Trouble]:
         """Known damaged or missing data of a site, without reading everything.
 
-        A month is missing if its days have revisions and it has neither a file nor recent rows. Recent rows are
-        looked at once a minute.
+        A month is missing if its days have revisions and it has neither a file nor recent rows.
         """
         check_site_id(site)
         with self._recent.reading() as db:
-            days, hot_days = h.revisions(db, site), h.days(db, site)
-        odd = self._damaged_rows(site, LOOK_AGAIN_S)
+            days, hot_days, odd = h.revisions(db, site), h.days(db, site), h.damaged_rows(db, site)
         sealed = self._sealed.months(site)
         out = self._sealed.troubles(site)
         for month in sorted({month_of(day * MS_PER_DAY) for day in days} - {*sealed}):
@@ -129,22 +122,14 @@ class LocalStore:
 
     def check(self, site: str) -> list[Trouble]:
         """Like `troubles`, after reading every byte of the site."""
+        from fieldfare.collector.store import recent_rows
+
         check_site_id(site)
         for month in self._sealed.months(site):
             self._sealed.verify(site, month)
-        self._damaged_rows(site, 0.0)
+        with self._recent.reading() as db:
+            recent_rows.fetch(db, site)
         return self.troubles(site)
-
-    def _damaged_rows(self, site: str, not_before: float) -> int:
-        """Number of damaged recent rows, as they were at most `not_before` [s] ago."""
-        from fieldfare.collector.store import recent_rows
-
-        looked, count = self._looked.get(site, (-math.inf, 0))
-        if time.monotonic() - looked >= not_before:
-            with self._recent.reading() as db:
-                count = recent_rows.damaged(db, site)
-            self._looked[site] = time.monotonic(), count
-        return count
 
     def flush(self) -> None:
         """Does nothing: appended readings are on disk and readable."""
@@ -225,7 +210,6 @@ class LocalStore:
                     h.remove_site(db, number)
             self._sealed.forget(site)
             self._recent.erase()
-            self._looked.pop(site, None)
 
     def close(self) -> None:
         self._recent.close()

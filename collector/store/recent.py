@@ -39,12 +39,20 @@ READING_BYTES = 12
 """Bytes of one reading of a packed moment (see `recent_rows.READING`)."""
 
 
+class Connection(sqlite3.Connection):
+    """damaged : by site, (time, point) of rows that were found damaged; no point for a moment. All connections
+    of a database share it"""
+
+    damaged: dict[int, set[tuple[int, int | None]]]
+
+
 class RecentDatabase:
     """Connections to the SQLite file, and its transactions. Thread-safe."""
 
     def __init__(self, path: Path) -> None:
         self.path = path
-        self._idle: list[sqlite3.Connection] = []
+        self._damaged: dict[int, set[tuple[int, int | None]]] = {}
+        self._idle: list[Connection] = []
         self._owner = os.getpid()
         make_private(path)
         with self._connection() as db:
@@ -58,13 +66,16 @@ class RecentDatabase:
                 pack_rows(db)
 
     @contextmanager
-    def _connection(self) -> Iterator[sqlite3.Connection]:
+    def _connection(self) -> Iterator[Connection]:
         if self._owner != os.getpid():  # a connection must not survive a fork
             self._idle, self._owner = [], os.getpid()
         try:
             db = self._idle.pop()
         except IndexError:
-            db = sqlite3.connect(self.path, timeout=_WAIT_S, isolation_level=None, check_same_thread=False)
+            db = sqlite3.connect(
+                self.path, timeout=_WAIT_S, isolation_level=None, check_same_thread=False, factory=Connection
+            )
+            db.damaged = self._damaged
         try:
             db.execute("PRAGMA synchronous = FULL")
             yield db
@@ -77,7 +88,7 @@ class RecentDatabase:
         self._idle.append(db)
 
     @contextmanager
-    def writing(self) -> Iterator[sqlite3.Connection]:
+    def writing(self) -> Iterator[Connection]:
         """One transaction: durable when the block ends, rolled back on an exception."""
         with self._connection() as db:
             db.execute("BEGIN IMMEDIATE")
@@ -85,7 +96,7 @@ class RecentDatabase:
             db.execute("COMMIT")
 
     @contextmanager
-    def reading(self) -> Iterator[sqlite3.Connection]:
+    def reading(self) -> Iterator[Connection]:
         """A consistent snapshot."""
         with self._connection() as db:
             db.execute("BEGIN")
@@ -159,19 +170,31 @@ def days(db: sqlite3.Connection, site: str) -> set[int]:
     return {int(day) for table in tables for (day,) in db.execute(chosen.format(table), (number,))}
 
 
-def delete(db: sqlite3.Connection, site: int, start: int, end: int) -> int:
+def damaged_rows(db: Connection, site: str) -> int:
+    """Number of a site's rows that are malformed or were found damaged; they are not read."""
+    number = site_number(db, site)
+    if number is None:
+        return 0
+    odd = f"typeof(readings) <> 'blob' OR length(readings) = 0 OR length(readings) % {READING_BYTES}"
+    found = db.execute(f"SELECT ts FROM moments WHERE site = ? AND ({odd})", (number,))  # noqa: S608
+    return len({(ts, None) for (ts,) in found} | db.damaged.get(number, set()))
+
+
+def delete(db: Connection, site: int, start: int, end: int) -> int:
     """Delete a site's readings with start <= time < end [ms]; return how many."""
     span = "site = ? AND ts >= ? AND ts < ?"
     length = (
-        f"length(readings) / {READING_BYTES} - (substr(readings, 1, 4) = x'00000000')"  # without the mark
+        f"length(readings) / {READING_BYTES} - (substr(readings, 1, 4) = x'ffffffff')"  # without the mark
     )
     numbers = f"SELECT coalesce(sum({length}), 0) FROM moments WHERE {span}"  # noqa: S608
     count: int = db.execute(numbers, (site, start, end)).fetchone()[0]
     db.execute(f"DELETE FROM moments WHERE {span}", (site, start, end))  # noqa: S608
+    db.damaged[site] = {row for row in db.damaged.get(site, ()) if not start <= row[0] < end}
     return count + db.execute(f"DELETE FROM texts WHERE {span}", (site, start, end)).rowcount  # noqa: S608
 
 
-def remove_site(db: sqlite3.Connection, site: int) -> None:
+def remove_site(db: Connection, site: int) -> None:
+    db.damaged.pop(site, None)
     for table in ("moments", "texts", "points", "revisions", "pending"):
         db.execute(f"DELETE FROM {table} WHERE site = ?", (site,))  # noqa: S608
     db.execute("DELETE FROM sites WHERE num = ?", (site,))

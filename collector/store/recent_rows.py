@@ -8,11 +8,9 @@ none, and a program of an earlier release passes it over.
 from __future__ import annotations
 
 import logging
-import sqlite3
 import struct
 import zlib
 from collections.abc import Collection, Iterator
-from functools import lru_cache
 from itertools import pairwise
 from typing import Any
 
@@ -21,10 +19,12 @@ from numpy.typing import NDArray
 
 from fieldfare.analysis.readings import Readings, Samples
 from fieldfare.collector.store.merge import overlay
-from fieldfare.collector.store.recent import point_numbers, site_number
+from fieldfare.collector.store.recent import Connection, point_numbers, site_number
 
 _EARLIEST, _LATEST = -(1 << 62), 1 << 62
-_NO_POINT = bytes(4)
+_NO_POINT = 0xFFFFFFFF
+_LARGEST_NUMBER = 1 << 24
+"""Of a point. What is above it was a mark once, however its bits are flipped."""
 _MARK = struct.Struct("<Id")
 _KEY = struct.Struct("<qq")
 log = logging.getLogger(__name__)
@@ -34,7 +34,7 @@ Rows = tuple[NDArray[np.int64], NDArray[Any]]
 """Times [ms] (n,), and READING (n,)."""
 
 
-def put(db: sqlite3.Connection, site: int, known: dict[str, int], readings: Readings, over: bool) -> None:
+def put(db: Connection, site: int, known: dict[str, int], readings: Readings, over: bool) -> None:
     """Write readings of a site, replacing those of the same keys.
 
     known : the points' numbers. over : whether any stored reading lies between the first and the last of them
@@ -77,7 +77,7 @@ def _packed(site: int, time: NDArray[np.int64], rows: NDArray[Any]) -> Iterator[
     starts = np.flatnonzero(np.diff(time, prepend=time[0] - 1))
     packed, edges = rows.tobytes(), (np.append(starts, len(time)) * READING.itemsize).tolist()
     for ts, (a, b) in zip(time[starts].tolist(), pairwise(edges), strict=True):
-        yield site, ts, _MARK.pack(0, _mark(site, ts, packed[a:b])) + packed[a:b]
+        yield site, ts, _MARK.pack(_NO_POINT, _mark(site, ts, packed[a:b])) + packed[a:b]
 
 
 def _mark(site: int, ts: int, packed: bytes) -> int:
@@ -92,45 +92,53 @@ def is_whole(site: int, ts: int, packed: object) -> bool:
     """Whether a row's bytes are those that were written; a row without a mark is taken as it is."""
     if not isinstance(packed, bytes) or not packed or len(packed) % READING.itemsize:
         return False
-    return packed[:4] != _NO_POINT or _MARK.unpack_from(packed)[1] == _mark(
-        site, ts, packed[READING.itemsize :]
-    )
+    number, mark = _MARK.unpack_from(packed)
+    if number <= _LARGEST_NUMBER:
+        return True
+    return bool(number == _NO_POINT and mark == _mark(site, ts, packed[READING.itemsize :]))
 
 
-def _moments(db: sqlite3.Connection, site: int, start: int, end: int) -> Rows:
+def _moments(db: Connection, site: int, start: int, end: int) -> Rows:
     """Rows of a site with start <= time < end [ms], by time."""
     found = db.execute(
         "SELECT ts, readings FROM moments WHERE site = ? AND ts >= ? AND ts < ?", (site, start, end)
     ).fetchall()
     whole = [row for row in found if is_whole(site, *row)]
-    if len(whole) < len(found):
-        _tell(db, len(found) - len(whole))
+    if len(whole) < len(found) or db.damaged.get(site):
+        _note(db, site, [(row[0], None) for row in found], [(row[0], None) for row in whole])
     if not whole:
         return np.empty(0, np.int64), np.empty(0, READING)
     rows = np.frombuffer(b"".join([packed for _, packed in whole]), READING)
     lengths = [len(packed) // READING.itemsize for _, packed in whole]
-    time, held = np.repeat(np.array([ts for ts, _ in whole], np.int64), lengths), rows["point"] != 0
+    time, held = (
+        np.repeat(np.array([ts for ts, _ in whole], np.int64), lengths),
+        rows["point"] <= _LARGEST_NUMBER,
+    )
     return time[held], rows[held]
 
 
-def _tell(db: sqlite3.Connection, count: int) -> None:
-    (path,) = [row[2] for row in db.execute("PRAGMA database_list") if row[1] == "main"]
-    _tell_once(path, count)
+def _note(
+    db: Connection,
+    site: int,
+    found: Collection[tuple[int, int | None]],
+    whole: Collection[tuple[int, int | None]],
+) -> None:
+    """Keep what of the rows that were found is damaged, and forget what is whole again."""
+    noted = db.damaged.get(site, set())
+    now = (noted | {*found}) - {*whole} if len(found) > len(whole) else noted - {*whole}
+    if now - noted:
+        log.error("%d damaged rows of recent readings of site %d are left out", len(now), site)
+    db.damaged[site] = now
 
 
-@lru_cache(maxsize=64)  # not for every page
-def _tell_once(path: str, count: int) -> None:
-    log.error("%s: %d damaged rows of recent readings are left out", path, count)
-
-
-def _forget_texts(db: sqlite3.Connection, site: int, time: NDArray[np.int64], rows: NDArray[Any]) -> None:
+def _forget_texts(db: Connection, site: int, time: NDArray[np.int64], rows: NDArray[Any]) -> None:
     """Delete texts that numbers replace."""
     if db.execute("SELECT 1 FROM texts WHERE site = ? LIMIT 1", (site,)).fetchone():
         keys = ((site, ts, point) for ts, point in zip(time.tolist(), rows["point"].tolist(), strict=True))
         db.executemany("DELETE FROM texts WHERE site = ? AND ts = ? AND point = ?", keys)
 
 
-def pack_rows(db: sqlite3.Connection) -> None:
+def pack_rows(db: Connection) -> None:
     """Migrate a file of an earlier release, with one row per number."""
     db.execute("BEGIN IMMEDIATE")
     for (site,) in db.execute("SELECT DISTINCT site FROM numbers").fetchall():
@@ -144,7 +152,7 @@ def pack_rows(db: sqlite3.Connection) -> None:
 
 
 def fetch(
-    db: sqlite3.Connection,
+    db: Connection,
     site: str,
     points: Collection[str] | None = None,
     start: int | None = None,
@@ -160,7 +168,7 @@ def fetch(
     return held(db, number, names, _EARLIEST if start is None else start, _LATEST if end is None else end)
 
 
-def held(db: sqlite3.Connection, site: int, names: dict[int, str], start: int, end: int) -> Readings:
+def held(db: Connection, site: int, names: dict[int, str], start: int, end: int) -> Readings:
     """Readings of the points with those numbers, start <= time < end [ms]."""
     time, rows = _moments(db, site, start, end)
     out = _samples_by_point(names, time, rows["point"], rows["value"])
@@ -174,12 +182,12 @@ def held(db: sqlite3.Connection, site: int, names: dict[int, str], start: int, e
 _TEXTS = "SELECT ts, point, CAST(value AS BLOB), mark FROM texts WHERE site = ?"
 
 
-def _texts(db: sqlite3.Connection, site: int, start: int, end: int) -> list[tuple[int, int, str]]:
+def _texts(db: Connection, site: int, start: int, end: int) -> list[tuple[int, int, str]]:
     """Time, point and text of a site's texts with start <= time < end [ms]."""
     found = db.execute(f"{_TEXTS} AND ts >= ? AND ts < ?", (site, start, end)).fetchall()
     whole = [row for row in found if _is_whole_text(site, *row)]
-    if len(whole) < len(found):
-        _tell(db, len(found) - len(whole))
+    if len(whole) < len(found) or db.damaged.get(site):
+        _note(db, site, [row[:2] for row in found], [row[:2] for row in whole])
     return [(ts, point, text.decode()) for ts, point, text, _ in whole]
 
 
@@ -190,16 +198,6 @@ def _is_whole_text(site: int, ts: int, point: int, text: bytes, mark: int | None
         return text.decode() is not None
     except UnicodeDecodeError:
         return False
-
-
-def damaged(db: sqlite3.Connection, site: str) -> int:
-    """Number of a site's damaged rows, which are not read."""
-    number = site_number(db, site)
-    if number is None:
-        return 0
-    rows = db.execute("SELECT ts, readings FROM moments WHERE site = ?", (number,))
-    bad = sum(not is_whole(number, *row) for row in rows)
-    return bad + sum(not _is_whole_text(number, *row) for row in db.execute(_TEXTS, (number,)))
 
 
 def _samples_by_point(
@@ -219,9 +217,7 @@ def _samples_by_point(
     }
 
 
-def spans(
-    db: sqlite3.Connection, site: str, without: Collection[str] = ()
-) -> dict[str, tuple[int, int, int]]:
+def spans(db: Connection, site: str, without: Collection[str] = ()) -> dict[str, tuple[int, int, int]]:
     """Point -> number of readings, first and last time [ms], except for the points in `without`."""
     number = site_number(db, site)
     if number is None:
