@@ -51,8 +51,12 @@ THINK_S = 1.0
 """Mean pause of a client between two requests; each is drawn from half to one and a half times this."""
 
 
-def write(folder: str, sites: list[str], stop: Any, written: Any) -> None:
-    """A collector: a reading a point and second for every site, until stopped."""
+def write(folder: str, sites: list[str], stop: Any, written: Any, pace: float) -> None:
+    """A collector: a reading a point and second for every site, until stopped.
+
+    pace : seconds by which their times go on each second; at 60 a day ends, and every home is worked out anew,
+        each 24 minutes
+    """
     from fieldfare.analysis.readings import Samples
     from fieldfare.collector.store.local import LocalStore
 
@@ -63,7 +67,7 @@ def write(folder: str, sites: list[str], stop: Any, written: Any) -> None:
         site: {p: s.value[-1:] for p, s in store.read(site, None, now - 86_400_000).items()} for site in sites
     }
     while not stop.is_set():
-        now += 60_000
+        now += round(1000 * pace)
         began = time.perf_counter()
         for site in sites:
             time_ms = np.array([now], dtype=np.int64)
@@ -192,6 +196,7 @@ def main() -> int:
     parser.add_argument("--seconds", type=float, default=120.0)
     parser.add_argument("--sites", type=int, default=None)
     parser.add_argument("--think", type=float, default=THINK_S, help="mean pause of a client in seconds")
+    parser.add_argument("--pace", type=float, default=1.0, help="seconds of the plants' time in a second")
     parser.add_argument("--data", type=Path, help="a demo's data folder; made where there is none")
     parser.add_argument(
         "--json", "--out", dest="out", type=Path, default=ROOT / "bench-results" / "service.json"
@@ -211,7 +216,7 @@ def main() -> int:
     service_process = start(data, port)
     spawn = multiprocessing.get_context("spawn")
     stop, written = spawn.Event(), spawn.Value("q", 0)
-    writer = spawn.Process(target=write, args=(str(settings.readings_dir), sites, stop, written))
+    writer = spawn.Process(target=write, args=(str(settings.readings_dir), sites, stop, written, args.pace))
     writer.start()
     try:
         warming = warm(f"http://127.0.0.1:{port}", sites)
@@ -246,6 +251,7 @@ def main() -> int:
         "when": datetime.now(UTC).isoformat(timespec="seconds"),
         "processors": os.cpu_count(),
         "clients": args.clients,
+        "pace": args.pace,
         "seconds": args.seconds,
         "sites": len(sites),
         "requests_per_s": round(rate, 1),

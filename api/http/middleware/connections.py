@@ -33,6 +33,8 @@ def limited_protocol(most: int, seconds: float, slowest: int) -> type[asyncio.Pr
 
     class Limited(H11Protocol):
         _tick: asyncio.TimerHandle | None = None
+        _asks_since: float | None = None
+        """When a request was begun that has no whole head yet [s]; from the start on, as each must bring one."""
         _received = 0
         _unsent: int | None = None
 
@@ -45,6 +47,7 @@ def limited_protocol(most: int, seconds: float, slowest: int) -> type[asyncio.Pr
             if len(self.connections) > most and not _make_room():
                 transport.abort()
                 return
+            self._asks_since = self.loop.time()
             self._await_request()
 
         def connection_lost(self, exc: Exception | None) -> None:
@@ -55,8 +58,11 @@ def limited_protocol(most: int, seconds: float, slowest: int) -> type[asyncio.Pr
 
         def data_received(self, data: bytes) -> None:
             self._received += len(data)
+            if self._is_answered and self._asks_since is None:
+                self._asks_since = self.loop.time()
             super().data_received(data)
             if not self._is_answered:
+                self._asks_since = None
                 waiting.pop(self, None)
 
         def on_response_complete(self) -> None:
@@ -94,8 +100,8 @@ def limited_protocol(most: int, seconds: float, slowest: int) -> type[asyncio.Pr
             ):  # nothing is written until it has left
                 self._unsent = unsent
                 return before is not None and before - unsent < least
-            if self._is_answered:
-                return True  # no whole head in all this time
+            if self._is_answered:  # an idle one is closed by keep-alive's own time
+                return self._asks_since is not None and self.loop.time() - self._asks_since >= seconds
             waits_for_us = self.flow.read_paused or self.cycle.waiting_for_100_continue
             return self.cycle.more_body and not waits_for_us and self._received < least
 
