@@ -149,5 +149,5 @@ def _integrity(path: Path) -> str:
             return "is no database: its beginning was written over"
         with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=60)) as db:
             return one_line(db.execute("PRAGMA integrity_check(1)").fetchone()[0])
-    except (OSError, sqlite3.Error) as error:
+    except (OSError, sqlite3.Error, UnicodeDecodeError) as error:
         return f"can't be read: {one_line(error)}"

@@ -79,7 +79,7 @@ class RecentDatabase:
         try:
             db.execute("PRAGMA synchronous = FULL")
             yield db
-        except sqlite3.Error as error:
+        except (sqlite3.Error, UnicodeDecodeError) as error:  # SQLite quotes a damaged schema as it is
             db.close()
             raise FieldfareError(f"{self.path}: {error}") from error
         except BaseException:
