@@ -5,6 +5,7 @@ BIN := $(VENV)/bin
 LOCK := deploy/requirements.lock
 DEMO_LOCK := deploy/requirements-demo.lock
 TEST_LOCK := deploy/requirements-test.lock
+BUILD_LOCK := deploy/requirements-build.lock
 WORKERS ?= 2
 FOLDERS := $(shell find analysis collector api dashboards -type d -not -name __pycache__)
 
@@ -64,6 +65,7 @@ lock:
 	uv pip compile --universal --python-version 3.11 --extra postgresql --generate-hashes --no-header pyproject.toml -o $(LOCK)
 	uv pip compile --universal --python-version 3.11 --extra simulator --generate-hashes --no-header -c $(LOCK) pyproject.toml -o $(DEMO_LOCK)
 	uv pip compile --universal --python-version 3.11 --all-extras --group test --group docs --generate-hashes --no-header -c $(LOCK) pyproject.toml -o $(TEST_LOCK)
+	echo 'setuptools>=77' | uv pip compile --universal --python-version 3.11 --generate-hashes --no-header - -o $(BUILD_LOCK)
 
 clean:
 	rm -rf $(VENV) .coverage build docs/_build docs/handbook .pytest_cache .mypy_cache .ruff_cache

@@ -164,7 +164,7 @@ def _copy_database(path: Path, copy: Path) -> None:
     kept."""
     try:
         _copy_sound_database(path, copy)
-    except sqlite3.DatabaseError as error:
+    except (sqlite3.DatabaseError, UnicodeDecodeError) as error:
         if isinstance(error, sqlite3.OperationalError):
             raise BackupError(f"{path}: {error}") from None
         shutil.copyfile(path, copy)
@@ -230,7 +230,7 @@ def _database_trouble(path: Path) -> str:
         with closing(sqlite3.connect(path)) as db:
             found = str(db.execute("PRAGMA integrity_check(1)").fetchone()[0])
         return "" if found == "ok" else " ".join(found.split())
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeDecodeError) as error:
         return str(error)
 
 

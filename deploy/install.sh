@@ -64,7 +64,7 @@ renamed() { # from, to: scripts of a venv name their interpreter by its path
 
 put_program() { # built beside, then put in place: a failed build leaves the running program as it was
     rm -rf "$PROGRAM/next"
-    lock=$(sha256sum < "$SOURCE/deploy/requirements.lock")
+    lock=$(cat "$SOURCE/deploy/requirements.lock" "$SOURCE/deploy/requirements-build.lock" | sha256sum)
     if [ "$(cat "$PROGRAM/venv/requirements.sha256" 2>/dev/null)" = "$lock" ]; then
         cp -a "$PROGRAM/venv" "$PROGRAM/next"
         renamed "$PROGRAM/venv" "$PROGRAM/next"
@@ -72,7 +72,7 @@ put_program() { # built beside, then put in place: a failed build leaves the run
         "$PYTHON" -m venv "$PROGRAM/next"
         say "installing the locked requirements"
         "$PROGRAM/next/bin/python" -m pip install --quiet --disable-pip-version-check --no-cache-dir \
-            --require-hashes -r "$SOURCE/deploy/requirements.lock"
+            --require-hashes -r "$SOURCE/deploy/requirements.lock" -r "$SOURCE/deploy/requirements-build.lock"
         echo "$lock" > "$PROGRAM/next/requirements.sha256"
     fi
     # The build gets a copy, so that it leaves nothing in the source.
@@ -81,7 +81,7 @@ put_program() { # built beside, then put in place: a failed build leaves the run
         cp -r "$SOURCE/$part" "$copy/"
     done
     "$PROGRAM/next/bin/python" -m pip install --quiet --disable-pip-version-check --no-cache-dir --no-deps \
-        --force-reinstall "$copy"
+        --no-build-isolation --force-reinstall "$copy"
     rm -rf "$copy" "$PROGRAM/venv.old"
     [ ! -d "$PROGRAM/venv" ] || mv "$PROGRAM/venv" "$PROGRAM/venv.old"
     mv "$PROGRAM/next" "$PROGRAM/venv"

@@ -1,20 +1,46 @@
 #!/bin/sh
-# Tries install.sh without touching this machine: a copy-on-write root over the machine's own (overlayfs, in a mount
-# namespace of its own), in which install, first start, a page over TLS, a second install, upgrade and removal are run.
-# systemd does not run in it, so the script starts broker, service and proxy as their units would. Root only.
+# Tries install.sh without touching this machine: in a root of its own (in a mount namespace of its own) it runs install,
+# first start, a page over TLS, a second install, upgrade and removal, and prints the seconds. Root only.
 #
-#   deploy/test-install.sh [OPTIONS OF install.sh install]
+#   deploy/test-install.sh [--clean] [OPTIONS OF install.sh install]
+#
+# The root is a copy-on-write one over the machine's own (overlayfs). With --clean it is a new minimal Debian, made by
+# debootstrap, so that the distribution's packages are fetched too; it takes this machine's pip settings.
+# systemd does not run in either, so the script starts broker, service and proxy as their units would.
 set -eu
 [ "$(id -u)" = 0 ] || { echo "run this as root" >&2; exit 2; }
 source=$(cd "$(dirname "$0")/.." && pwd)
-if [ -z "${FIELDFARE_NAMESPACE:-}" ]; then
-    FIELDFARE_NAMESPACE=made exec unshare --mount --pid --fork --kill-child --mount-proc "$0" "$@"
+if [ -z "${FIELDFARE_SCRATCH:-}" ]; then
+    scratch=$(mktemp -d)
+    status=0
+    FIELDFARE_SCRATCH=$scratch unshare --mount --pid --fork --kill-child --mount-proc "$0" "$@" || status=$?
+    rm -rf "$scratch" # here, where nothing is mounted in it
+    exit "$status"
 fi
-scratch=$(mktemp -d)
-mount -t tmpfs -o size=4g none "$scratch"
-mkdir "$scratch/upper" "$scratch/work" "$scratch/root"
-mount -t overlay overlay -o "lowerdir=/,upperdir=$scratch/upper,workdir=$scratch/work" "$scratch/root"
-root=$scratch/root
+clean=no
+[ "${1:-}" != --clean ] || { clean=yes; shift; }
+scratch=$FIELDFARE_SCRATCH root=$FIELDFARE_SCRATCH/root
+if [ "$clean" = yes ]; then
+    # shellcheck source=/dev/null
+    suite=$(. /etc/os-release && echo "$VERSION_CODENAME")
+    debootstrap --variant=minbase --include=ca-certificates,curl,procps "$suite" "$root" >"$scratch/debootstrap.log" 2>&1 ||
+        { tail -5 "$scratch/debootstrap.log" >&2; exit 1; }
+    for file in /etc/resolv.conf /etc/hosts /etc/pip.conf /etc/xdg/pip /usr/local/share/ca-certificates; do
+        [ ! -e "$file" ] || { mkdir -p "$root$(dirname "$file")" && cp -rL "$file" "$root$(dirname "$file")/"; }
+    done
+    cp -L /etc/ssl/certs/ca-certificates.crt "$root/etc/ssl/certs/"
+    pip_folders=$(python3 -m pip config list 2>/dev/null | grep -oE "(file://)?/[^' ]*" | sed 's|^file://||' || true)
+    for folder in $pip_folders; do # packages that lie on this machine
+        [ -d "$folder" ] || continue
+        mkdir -p "$root$folder"
+        mount --bind "$folder" "$root$folder"
+        mount -o remount,ro,bind "$root$folder"
+    done
+else
+    mount -t tmpfs -o size=4g none "$scratch"
+    mkdir "$scratch/upper" "$scratch/work" "$root"
+    mount -t overlay overlay -o "lowerdir=/,upperdir=$scratch/upper,workdir=$scratch/work" "$root"
+fi
 mount -t proc none "$root/proc"
 mount --rbind /dev "$root/dev"
 mkdir -p "$root/src"

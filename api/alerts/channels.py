@@ -11,9 +11,10 @@ from urllib.parse import unquote, urlsplit
 
 from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.plain_text import plain_line, plain_text
-from fieldfare.api.core.outgoing import CONNECT_S, READ_S, Outgoing
+from fieldfare.api.core.outgoing import CONNECT_S, READ_S, Outgoing, Overdue, bounded
 
-TIMEOUT_S = 20.0
+TIMEOUT_S, LONGEST_MAIL_S = 20.0, 120.0
+"""For one answer of the mail server, and for a whole mail."""
 _LOOPBACK = ("localhost", "127.0.0.1", "::1")
 
 
@@ -56,17 +57,17 @@ def _send_mail(letter: Letter, mail_url: str, mail_from: str) -> None:
     parts = urlsplit(mail_url)
     if parts.scheme not in ("smtp", "smtps") or not parts.hostname:
         raise InputError("FIELDFARE_MAIL_URL: must be smtp://host:port or smtps://host:port")
-    try:
-        server = _connect(parts.scheme, parts.hostname, parts.port)
-    except (OSError, smtplib.SMTPException) as error:
-        raise NotSent(str(error)) from error
-    try:
-        _prepare(
-            server, parts.scheme, parts.hostname, unquote(parts.username or ""), unquote(parts.password or "")
-        )
-        _hand_over(server, mail_from, letter)
-    finally:
-        server.close()
+    user, password = unquote(parts.username or ""), unquote(parts.password or "")
+    with bounded(LONGEST_MAIL_S):
+        try:
+            server = _connect(parts.scheme, parts.hostname, parts.port)
+        except (OSError, smtplib.SMTPException) as error:
+            raise NotSent(str(error)) from error
+        try:
+            _prepare(server, parts.scheme, parts.hostname, user, password)
+            _hand_over(server, mail_from, letter)
+        finally:
+            server.close()
 
 
 def _connect(scheme: str, host: str, port: int | None) -> smtplib.SMTP:
@@ -136,9 +137,12 @@ def _send_by_channel(letter: Letter, outgoing: Outgoing) -> None:
     channel.socket_connect_timeout, channel.socket_read_timeout = CONNECT_S, READ_S
     channel.redirects = False
     kind = apprise.NotifyType.WARNING if letter.urgent else apprise.NotifyType.INFO
-    with outgoing.guarded():
-        sent = channel.notify(
-            body=plain_text(letter.body), title=plain_line(letter.subject), notify_type=kind
-        )
+    try:
+        with outgoing.guarded():
+            sent = channel.notify(
+                body=plain_text(letter.body), title=plain_line(letter.subject), notify_type=kind
+            )
+    except Overdue as error:
+        raise MayHaveArrived(f"the channel's answer: {error}") from error
     if not sent:
         raise NotSent("the channel did not take it, or its address is not allowed (FIELDFARE_INTERNAL_HOSTS)")

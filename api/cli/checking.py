@@ -20,7 +20,7 @@ def check(settings: Settings, form: str) -> int:
     """
     from fieldfare.analysis.errors import FieldfareError
     from fieldfare.api.core.service import opened
-    from fieldfare.api.records.check import Damage, check_databases, check_sites
+    from fieldfare.api.records.check import Damage, check_databases, check_key, check_sites
     from fieldfare.dashboards.text.words import count
 
     if not settings.data.is_dir():
@@ -30,6 +30,7 @@ def check(settings: Settings, form: str) -> int:
     try:
         with opened(settings) as service:
             sites = len(service.sites.ids())
+            found += check_key(service)
             found += check_sites(service)
     except FieldfareError as error:
         if not found:
@@ -45,25 +46,36 @@ def check(settings: Settings, form: str) -> int:
 
 
 @click.command("repair")
-@click.argument("folder", metavar="FOLDER", type=click.Path(path_type=Path))
+@click.argument("folder", metavar="[FOLDER]", required=False, type=click.Path(path_type=Path))
 @click.pass_obj
-def repair(settings: Settings, folder: Path) -> int:
-    """Bring damaged or missing months of readings back from a backup that was restored to FOLDER.
+def repair(settings: Settings, folder: Path | None) -> int:
+    """Drop damaged facts and results, which are worked out again from the readings; and bring damaged or missing
+    months of readings back from a backup that was restored to FOLDER.
 
     Readings that can be read are left as they are. The exit code is 1 where something is still damaged.
     """
     from fieldfare.api.core.service import opened
+    from fieldfare.api.records.repair import damaged_readings, repair_derived
     from fieldfare.api.records.repair import repair as run
+    from fieldfare.dashboards.text.words import count
 
     with opened(settings) as service:
-        done = run(service, folder)
+        done = [*repair_derived(service), *(run(service, folder) if folder is not None else ())]
+        unread = [] if folder is not None else damaged_readings(service)
     for site in done:
-        click.echo(f"{site.site}: {site.readings} readings restored")
+        if site.derived:
+            click.echo(
+                f"{site.site}: {count(site.derived, 'table')} will be worked out again from the readings"
+            )
+        else:
+            click.echo(f"{site.site}: {site.readings} readings restored")
         for what in site.left:
             click.echo(f"{site.site}: still damaged: {what}")
-    if not done:
+    if not done and not unread:
         click.echo("no readings are damaged")
-    return 1 if any(site.left for site in done) else 0
+    for told in unread:
+        click.echo(f"{told}; name the folder of a restored backup to bring it back")
+    return 1 if unread or any(site.left for site in done) else 0
 
 
 COMMANDS = (check, repair)

@@ -4,24 +4,30 @@ from __future__ import annotations
 
 from datetime import date
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from fieldfare.api.core.rolling_period import rolling_result
 from fieldfare.api.core.service import Service
 from fieldfare.api.core.site_guard import Failure, attempt
 
+if TYPE_CHECKING:
+    from fieldfare.analysis.reports.cold_snap import WeatherForecast
+
 ORDER = ("short", "may_be_short", "not_known", "holds")
 
 
 def cold_snap(service: Service, text: str, name: str) -> dict[str, Any]:
-    """Each home in a forecast, those that will not hold first, JSON-ready.
+    """As homes_in, of a CSV or JSON file's text, see analysis.reports.cold_snap.FORM.
 
-    text : of a CSV or JSON file, see analysis.reports.cold_snap.FORM. name : of the file, for messages.
-    Raises InputError where the forecast can't be read
+    name : of the file, for messages. Raises InputError where the forecast can't be read
     """
     from fieldfare.analysis.reports.cold_snap import parse_forecast
 
-    forecast = parse_forecast(text, name)
+    return homes_in(service, parse_forecast(text, name))
+
+
+def homes_in(service: Service, forecast: WeatherForecast) -> dict[str, Any]:
+    """Each home in a forecast, those that will not hold first, JSON-ready."""
     homes = []
     for site_id in service.sites.ids():
         found = attempt(site_id, "look at the forecast", partial(_home, service, site_id, forecast))
@@ -37,7 +43,7 @@ def cold_snap(service: Service, text: str, name: str) -> dict[str, Any]:
     }
 
 
-def _home(service: Service, site_id: str, forecast: Any) -> dict[str, Any]:
+def _home(service: Service, site_id: str, forecast: WeatherForecast) -> dict[str, Any]:
     from fieldfare.analysis.reports.cold_snap import outlook
 
     plant = service.sites.get(site_id)

@@ -1,12 +1,15 @@
 """Facts tables in the state database: compressed bytes per kind and month, ordered by day.
 
-Format: eight bytes of length, then one compressed block: `_SIZES`, the columns and words as JSON padded to
-eight bytes, and the numbers, little-endian, grouped by type and column. A table has up to 260 columns and
+Format: four bytes of length and the CRC-32 of what follows (0 in tables of an earlier release), then one
+compressed block: `_SIZES`, the columns and words as JSON padded to eight bytes, and the numbers,
+little-endian, grouped by type and column. A table has up to 260 columns and
 about 30 rows, so in a columnar format most of the size and the reading time would be column metadata.
 """
 
 from __future__ import annotations
 
+import struct
+import zlib
 from collections.abc import Sequence
 from datetime import date, timedelta
 from functools import lru_cache
@@ -20,6 +23,7 @@ from numpy.typing import NDArray
 from fieldfare.analysis.errors import UnreadableFacts
 from fieldfare.analysis.facts.table import Table, joined, rows_between
 
+_HEAD = struct.Struct("<II")
 _SIZES = np.dtype([("rows", "<i8"), ("columns", "<i8"), ("words", "<i8")])
 """Rows of the table, and sizes [bytes] of the two JSON parts."""
 _ARROW = b"\xff\xff\xff\xff"
@@ -89,7 +93,8 @@ def _packed(parts: Sequence[_StoredTable]) -> bytes:
     sizes = np.array((rows, len(layout.told), len(said)), _SIZES).tobytes()
     filling = b" " * (-(len(layout.told) + len(said)) % 8)
     raw = b"".join([sizes, layout.told, said, filling, *(block.tobytes() for block in blocks)])
-    return len(raw).to_bytes(8, "little") + pa.compress(raw, codec="zstd", asbytes=True)
+    squeezed: bytes = pa.compress(raw, codec="zstd", asbytes=True)
+    return _HEAD.pack(len(raw), zlib.crc32(squeezed)) + squeezed
 
 
 def _part_of(table: Table) -> _StoredTable:
@@ -123,13 +128,14 @@ def unpacked(payloads: Sequence[bytes]) -> Table:
 
 
 def _decompressed(payload: bytes) -> bytes:
-    size = int.from_bytes(payload[:8], "little")
+    size, mark = _HEAD.unpack_from(payload) if len(payload) >= _HEAD.size else (0, 0)
+    squeezed = memoryview(payload)[_HEAD.size :]
     if not _SIZES.itemsize <= size <= _LARGEST:
         raise UnreadableFacts("a kept table of facts is of a form that is no longer read")
+    if mark not in (0, zlib.crc32(squeezed)):
+        raise UnreadableFacts("a kept table of facts is damaged: its checksum differs")
     try:
-        raw: bytes = pa.decompress(
-            memoryview(payload)[8:], decompressed_size=size, codec="zstd", asbytes=True
-        )
+        raw: bytes = pa.decompress(squeezed, decompressed_size=size, codec="zstd", asbytes=True)
     except (OSError, pa.ArrowException) as error:
         raise UnreadableFacts(f"a kept table of facts is damaged: {error}") from None
     return raw

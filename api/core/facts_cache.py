@@ -104,11 +104,11 @@ class FactsCache:
         try:
             return self._update(site, first, last, progress)
         except UnreadableFacts as error:
-            self._forget(site.id, error)
+            self.forget(site.id, error)
             return self._update(site, first, last, progress)
 
-    def _forget(self, site_id: str, why: Exception) -> None:
-        """Drop a site's kept facts."""
+    def forget(self, site_id: str, why: Exception | str) -> None:
+        """Drop a site's kept facts; they are made anew from its readings when they are next asked for."""
         log.warning("site %s: %s; its facts are made anew from the readings", site_id, why)
         with self._database.writing() as db:
             for table in (FACT_CHUNKS, FACT_DAYS):
@@ -214,7 +214,7 @@ class FactsCache:
         try:
             return self._kept(site_id, first, last)
         except UnreadableFacts as error:
-            self._forget(site_id, error)
+            self.forget(site_id, error)
             self._update(self._plants.get(site_id).site, first, last, None)
             return self._kept(site_id, first, last)
 

@@ -12,7 +12,7 @@ from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
 from fieldfare.analysis.errors import FieldfareError, InputError
-from fieldfare.api.core.cold_snap import cold_snap
+from fieldfare.api.core.cold_snap import homes_in
 from fieldfare.api.core.outgoing import Outgoing, Unreachable
 from fieldfare.api.core.service import Service
 from fieldfare.api.core.settings import Settings
@@ -63,11 +63,12 @@ def fetch_forecast(service: Service, now: datetime | None = None) -> KeptForecas
     try:
         outgoing = Outgoing.of(service.settings.internal_hosts)
         text = outgoing.text(service.settings.forecast_url, ACCEPT)
-        start, outdoor = by_hour(parse_forecast(text, source))
+        forecast = parse_forecast(text, source)
+        start, outdoor = by_hour(forecast)
         until = start + timedelta(hours=len(outdoor))
         if until <= now:
             raise InputError(f"{source}: the forecast ended on {until:%Y-%m-%d %H:%M} UTC")
-        outlook = cold_snap(service, text, source)
+        outlook = homes_in(service, forecast)
     except (Unreachable, InputError) as error:
         told = f"{source}: {error}" if isinstance(error, Unreachable) else str(error)
         _keep(service, source, now, problem=told)

@@ -2,6 +2,8 @@
 
 Loopback, link-local and private addresses are refused unless the operator allows them. The check is made on
 the address that a socket connects to, so a name that changes its address and a redirect can't get round it.
+A whole call has a deadline: when it is over, its connections are shut down below whatever library made them,
+so an answer that drips, in its head, its body or its TLS handshake, ends as one that never comes.
 The time-series server, the broker and the mail server are named by the operator and are not asked to redirect
 (their clients follow none).
 Source: OWASP, Server-Side Request Forgery Prevention Cheat Sheet.
@@ -9,11 +11,13 @@ Source: OWASP, Server-Side Request Forgery Prevention Cheat Sheet.
 
 from __future__ import annotations
 
+import base64
+import os
 import socket
 import sys
-import time
+import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from contextvars import ContextVar
 from functools import cache
 from ipaddress import IPv4Address, IPv4Network, IPv6Address, IPv6Network, ip_address, ip_network
@@ -24,12 +28,13 @@ from fieldfare.analysis.errors import InputError
 Network = IPv4Network | IPv6Network
 CONNECT_S, READ_S = 5.0, 10.0
 LONGEST_S = 30.0
-"""For a whole document, however slowly it drips."""
+"""For a whole call, however slowly its answer drips."""
 LARGEST_ANSWER = 1_000_000
 """Bytes; a provider's documents have some kB."""
 _PIECE = 65_536
+_LEAVING = frozenset({"socket.connect", "socket.sendto", "socket.sendmsg"})
 _NAT64 = ip_network("64:ff9b::/96")
-_guard: ContextVar[tuple[Network, ...] | None] = ContextVar("outgoing", default=None)
+_call: ContextVar[_Call | None] = ContextVar("outgoing", default=None)
 
 
 class Unreachable(Exception):
@@ -38,6 +43,10 @@ class Unreachable(Exception):
 
 class RefusedAddress(OSError):
     """The guard let nothing out to this address."""
+
+
+class Overdue(Unreachable):
+    """A call's time was up before it was done."""
 
 
 class Outgoing:
@@ -57,13 +66,19 @@ class Outgoing:
 
     @contextmanager
     def guarded(self) -> Iterator[None]:
-        """Within this block this thread connects to no address that is not allowed."""
-        _install_hook()
-        token = _guard.set(self._allowed)
+        """Within this block this thread connects to no address that is not allowed, and its connections end
+        after LONGEST_S. Raises Overdue where they did."""
+        seconds = LONGEST_S
+        call = _Call(self._allowed)
         try:
-            yield
-        finally:
-            _guard.reset(token)
+            with _watched(call, seconds):
+                yield
+        except Exception as error:
+            if call.is_over:
+                raise Overdue(f"it did not finish within {seconds:g} s") from error
+            raise
+        if call.is_over:  # what was read may be cut off without a sign of it
+            raise Overdue(f"it did not finish within {seconds:g} s")
 
     def json(
         self,
@@ -73,30 +88,13 @@ class Outgoing:
         auth: tuple[str, str] | None = None,
     ) -> dict[str, Any]:
         """Ask for one JSON object: bounded in time and size, without redirects. Raises Unreachable."""
-        import httpx
         import orjson
 
-        body = bytearray()
-        limits = httpx.Timeout(READ_S, connect=CONNECT_S)
-        headers = {"Accept": "application/json", "Accept-Encoding": "identity"}
+        headers = {"Accept": "application/json"}
+        if auth is not None:
+            headers["Authorization"] = f"Basic {base64.b64encode(':'.join(auth).encode()).decode()}"
         try:
-            with (
-                self.guarded(),
-                httpx.Client(timeout=limits, trust_env=False) as client,
-                client.stream(method, url, data=form, auth=auth, headers=headers) as answer,
-            ):
-                if answer.status_code != 200:
-                    raise Unreachable(f"it answered {answer.status_code}")
-                for piece in answer.iter_raw():
-                    body += piece
-                    if len(body) > LARGEST_ANSWER:
-                        raise Unreachable("its answer is too large")
-            found = orjson.loads(bytes(body))
-        except RefusedAddress as error:
-            raise Unreachable(str(error)) from None
-        except (httpx.HTTPError, httpx.InvalidURL, OSError) as error:
-            told = next((str(e) for e in _chain(error) if isinstance(e, RefusedAddress)), "")
-            raise Unreachable(told or f"it did not answer ({type(error).__name__})") from None
+            found = orjson.loads(self._document(method, url, headers, form))
         except orjson.JSONDecodeError:
             raise Unreachable("its answer is not JSON") from None
         if not isinstance(found, dict):
@@ -105,28 +103,97 @@ class Outgoing:
 
     def text(self, url: str, accept: str) -> str:
         """Ask for one document in UTF-8: bounded in time and size, without redirects. Raises Unreachable."""
+        try:
+            return self._document("GET", url, {"Accept": accept}).decode("utf-8-sig")
+        except UnicodeDecodeError:
+            raise Unreachable("its answer is not text in UTF-8") from None
+
+    def _document(
+        self, method: str, url: str, headers: dict[str, str], form: dict[str, str] | None = None
+    ) -> bytes:
         import urllib3
 
-        headers = {"Accept": accept, "Accept-Encoding": "identity", "User-Agent": "fieldfare"}
+        headers = {**headers, "Accept-Encoding": "identity", "User-Agent": "fieldfare"}
         limits = urllib3.Timeout(connect=CONNECT_S, read=READ_S)
-        body, begun = bytearray(), time.monotonic()
+        more: dict[str, Any] = {"fields": form, "encode_multipart": False} if form is not None else {}
+        body = bytearray()
         try:
             with self.guarded(), urllib3.PoolManager(retries=False, timeout=limits) as pool:
-                answer = pool.request("GET", url, headers=headers, redirect=False, preload_content=False)
+                answer = pool.request(
+                    method, url, headers=headers, redirect=False, preload_content=False, **more
+                )
                 if answer.status != 200:
                     raise Unreachable(f"it answered {answer.status}")
                 while piece := answer.read1(_PIECE, decode_content=False):  # what has come, not a whole piece
                     body += piece
                     if len(body) > LARGEST_ANSWER:
-                        raise Unreachable(f"its answer is larger than {LARGEST_ANSWER / 1e6:g} MB")
-                    if time.monotonic() - begun > LONGEST_S:
-                        raise Unreachable(f"it did not finish within {LONGEST_S:g} s")
-            return bytes(body).decode("utf-8-sig")
-        except UnicodeDecodeError:
-            raise Unreachable("its answer is not text in UTF-8") from None
+                        largest = f"{LARGEST_ANSWER / 1e6:g} MB"
+                        raise Unreachable(f"its answer is larger than {largest}, which is too large")
         except (urllib3.exceptions.HTTPError, OSError, ValueError) as error:
             told = next((str(e) for e in _chain(error) if isinstance(e, RefusedAddress)), "")
             raise Unreachable(told or f"it did not answer ({type(error).__name__})") from None
+        return bytes(body)
+
+
+@contextmanager
+def bounded(seconds: float) -> Iterator[None]:
+    """Within this block this thread's connections, to any address, end after some seconds: what waits for an
+    answer then finds its connection closed."""
+    with _watched(_Call(None), seconds):
+        yield
+
+
+class _Call:
+    """One call's connections. allowed : private networks that are allowed; None for any address"""
+
+    def __init__(self, allowed: tuple[Network, ...] | None) -> None:
+        self.allowed, self.is_over = allowed, False
+        self._open: list[socket.socket] = []
+        self._lock = threading.Lock()
+
+    def check(self, connection: socket.socket, address: object) -> None:
+        """Raises RefusedAddress."""
+        if self.allowed is not None:
+            if connection.family not in (socket.AF_INET, socket.AF_INET6):
+                raise RefusedAddress("a local socket is no internet address")
+            check_address(address, self.allowed)
+
+    def keep(self, connection: socket.socket) -> None:
+        """Raises TimeoutError once the time is up."""
+        with self._lock:
+            if self.is_over:
+                raise TimeoutError("the time for this call is up")
+            # Another handle of the same connection: TLS takes the first one over.
+            self._open.append(socket.socket(fileno=os.dup(connection.fileno())))
+
+    def end(self) -> None:
+        """The time is up: who waits for these connections is woken."""
+        with self._lock:
+            self.is_over = True
+            for connection in self._open:
+                with suppress(OSError):
+                    connection.shutdown(socket.SHUT_RDWR)
+
+    def close(self) -> None:
+        with self._lock:
+            for connection in self._open:
+                connection.close()
+            self._open.clear()
+
+
+@contextmanager
+def _watched(call: _Call, seconds: float) -> Iterator[None]:
+    _install_hook()
+    timer = threading.Timer(seconds, call.end)
+    timer.daemon = True
+    timer.start()
+    token = _call.set(call)
+    try:
+        yield
+    finally:
+        _call.reset(token)
+        timer.cancel()
+        call.close()
 
 
 def is_public(address: str) -> bool:
@@ -174,7 +241,10 @@ def _install_hook() -> None:
 
 
 def _on_event(event: str, args: tuple[Any, ...]) -> None:
-    if event in ("socket.connect", "socket.sendto") and (allowed := _guard.get()) is not None:
-        if args[0].family not in (socket.AF_INET, socket.AF_INET6):
-            raise RefusedAddress("a local socket is no internet address")
-        check_address(args[1], allowed)
+    if event not in _LEAVING or (call := _call.get()) is None:
+        return
+    connection, address = args[:2]
+    if address is not None:  # else it was connected before
+        call.check(connection, address)
+    if event == "socket.connect":
+        call.keep(connection)

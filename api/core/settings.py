@@ -30,6 +30,9 @@ class Settings:
         secure cookies
     proxies : addresses or networks of reverse proxies whose X-Forwarded-For is believed, separated by commas
     most_connections : open connections at a time; more are closed at once, so that collecting goes on
+    request_seconds, slowest_bytes : a connection must bring a whole request head within so many seconds, and
+        bodies and answers so many bytes a second, or it is closed: each holds one of most_connections
+        (common practice: 10 to 60 s, 240 to 500 bytes/s)
     second_factor : optional, or required of installers and engineers
     provider_url, provider_client, provider_secret, provider_name : the firm's OpenID Connect provider for
         signing in: its issuer's address, our client id and secret there, and what its button says; empty
@@ -73,6 +76,8 @@ class Settings:
     public_url: str = ""
     proxies: str = "127.0.0.1,::1"
     most_connections: int = 500
+    request_seconds: int = 20
+    slowest_bytes: int = 500
     second_factor: str = "optional"
     provider_url: str = ""
     provider_client: str = ""

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 from functools import lru_cache
+from threading import BoundedSemaphore
 
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
@@ -14,6 +16,8 @@ SHORTEST, LONGEST = 12, 128
 WEAKEST_SCORE = 3
 """Of zxcvbn's 0 to 4: more than 10^8 guesses, "safely unguessable: moderate protection from offline
 attack"."""
+_AT_ONCE = BoundedSemaphore(max(2, os.cpu_count() or 1))
+"""Hashes worked out at once: each takes 64 MB, so a crowd at the door must not take all of the memory."""
 _JUDGED = 72  # characters; the library's time grows with the length
 _OWN_WORDS = ("fieldfare", "heatpump", "heating", "installer", "engineer", "householder")
 
@@ -51,14 +55,16 @@ def _leaked() -> frozenset[str]:
 
 
 def hash_password(password: str) -> str:
-    return _hasher().hash(password)
+    with _AT_ONCE:
+        return _hasher().hash(password)
 
 
 def is_password(kept: str | None, given: str) -> bool:
     """Compare in the same time whether there is an account or not."""
     decoy = _decoy()  # made before it is known whether it is needed: the first call takes longer
     try:
-        return _hasher().verify(kept or decoy, given) and kept is not None
+        with _AT_ONCE:
+            return _hasher().verify(kept or decoy, given) and kept is not None
     except (VerificationError, InvalidHashError):
         return False
 

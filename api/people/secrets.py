@@ -5,9 +5,12 @@ from __future__ import annotations
 import base64
 import hashlib
 import os
+import re
 import secrets
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from fieldfare.analysis.errors import FieldfareError
 
 if TYPE_CHECKING:
     from cryptography.fernet import Fernet
@@ -27,16 +30,37 @@ def mark_of(secret: str) -> str:
     return hashlib.sha256(secret.encode()).hexdigest()
 
 
+KEY_FILE = "signing.key"
+_KEY = re.compile(r"([A-Za-z0-9_-]{43})(?: ([0-9a-f]{8}))?\s*")
+"""The key and the start of its SHA-256; files of an earlier release have the key alone."""
+
+
 def signing_key(data: Path) -> str:
-    """The key that signs links: created once, readable only by the service's user."""
-    path = data / "signing.key"
-    try:
-        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    except FileExistsError:
-        return path.read_text(encoding="ascii").strip()
-    with os.fdopen(handle, "w", encoding="ascii") as file:
-        file.write(new_secret())
-    return path.read_text(encoding="ascii").strip()
+    """The key that signs links and encrypts authenticators' secrets: created once, readable only by the service's
+    user. Raises FieldfareError for a damaged one: another one would end all links in silence."""
+    path = data / KEY_FILE
+    if not path.exists():
+        key, beside = new_secret(), data / f".{KEY_FILE}.{secrets.token_hex(4)}"
+        handle = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        with os.fdopen(handle, "w", encoding="ascii") as file:
+            file.write(f"{key} {mark_of(key)[:8]}")
+        try:
+            os.link(beside, path)  # whole from the first moment, and the first of two processes wins
+        except FileExistsError:
+            pass
+        finally:
+            beside.unlink()
+    return _key_in(path)
+
+
+def _key_in(path: Path) -> str:
+    found = _KEY.fullmatch(path.read_text(encoding="ascii", errors="replace"))
+    if found is None or found[2] not in (None, mark_of(found[1])[:8]):
+        raise FieldfareError(
+            f"{path}: is damaged; bring it back from a backup, or remove it: then links to homes end and"
+            " authenticator apps must be added anew"
+        )
+    return found[1]
 
 
 class Sealer:

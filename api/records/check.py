@@ -10,14 +10,17 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
-from sqlalchemy import select
+from sqlalchemy import delete, select
 
+from fieldfare.analysis.errors import FieldfareError
 from fieldfare.api.checks.lists import lists_trouble
 from fieldfare.api.checks.photos import Photos
 from fieldfare.api.core.fact_tables import unpacked
 from fieldfare.api.core.service import Service
 from fieldfare.api.core.settings import Settings
 from fieldfare.api.core.site_guard import Failure, attempt, one_line
+from fieldfare.api.people.secrets import KEY_FILE, Sealer, signing_key
+from fieldfare.api.state.people_tables import Factor, HomeLink
 from fieldfare.api.state.site_tables import FACT_CHUNKS, KEPT_RESULTS
 from fieldfare.collector.store.local import LocalStore
 
@@ -44,11 +47,11 @@ def check_databases(settings: Settings) -> list[Damage]:
         if told != "ok":
             out.append(Damage("", f"{path}: {told}"))
     readings = settings.readings_dir
-    if not settings.store_url and (readings / "sealed").is_dir() and not (readings / "hot.sqlite").exists():
+    if not settings.store_url and (readings / "sealed").is_dir() and not _is_there(readings / "hot.sqlite"):
         out.append(
             Damage("", f"{readings / 'hot.sqlite'}: missing; the newest readings of every site are lost")
         )
-    if not settings.database_url and readings.is_dir() and not (settings.data / "state.sqlite").exists():
+    if not settings.database_url and readings.is_dir() and not _is_there(settings.data / "state.sqlite"):
         out.append(
             Damage("", f"{settings.data / 'state.sqlite'}: missing; sites, people and alerts are lost")
         )
@@ -93,12 +96,46 @@ def _derived_data(service: Service, site_id: str) -> Iterator[Damage]:
                 yield Damage(site_id, f"the kept result of {first} to {last} is damaged: {said}")
 
 
+def forget_damaged(service: Service, site_id: str) -> int:
+    """Delete a site's derived data where some are damaged: they are worked out again from its readings. Returns
+    the number of damaged items."""
+    found = list(_derived_data(service, site_id))
+    if found:
+        service.facts_cache.forget(site_id, found[0].what)
+        with service.database.writing() as db:
+            db.execute(delete(KEPT_RESULTS).where(KEPT_RESULTS.c.site == site_id))
+    return len(found)
+
+
 def _trouble_of(read: Callable[[], object]) -> str | None:
     try:
         read()
     except Exception as error:  # damaged bytes can raise anything
         return one_line(error, 120)
     return None
+
+
+def _is_there(path: Path) -> bool:
+    """False also for a file that holds nothing any more."""
+    return path.exists() and path.stat().st_size > 0
+
+
+def check_key(service: Service) -> list[Damage]:
+    """Check the key that signs links and encrypts authenticators' secrets."""
+    path = service.settings.data / KEY_FILE
+    with service.database.read() as session:
+        sealed = list(session.scalars(select(Factor.secret).where(Factor.kind == "totp")))
+        needed = bool(sealed) or session.scalars(select(HomeLink.id).limit(1)).first() is not None
+    if not path.exists():
+        what = f"{path}: missing; links to homes and authenticator apps are good no longer"
+        return [Damage("", what)] if needed else []
+    try:
+        sealer = Sealer(signing_key(service.settings.data))
+    except FieldfareError as error:
+        return [Damage("", str(error))]
+    lost = sum(sealer.open(text or "") is None for text in sealed)
+    what = f"{path}: is not the key of {lost} of {len(sealed)} authenticator apps"
+    return [Damage("", what)] if lost else []
 
 
 def _integrity(path: Path) -> str:
@@ -112,5 +149,5 @@ def _integrity(path: Path) -> str:
             return "is no database: its beginning was written over"
         with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=60)) as db:
             return one_line(db.execute("PRAGMA integrity_check(1)").fetchone()[0])
-    except (OSError, sqlite3.Error) as error:
+    except (OSError, sqlite3.Error, UnicodeDecodeError) as error:
         return f"can't be read: {one_line(error)}"

@@ -1,9 +1,10 @@
-"""Restore damaged or missing months of readings from a backup."""
+"""Repair damaged data: readings from a backup, what is derived from readings from those."""
 
 from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +12,7 @@ import numpy as np
 from fieldfare.analysis.errors import InputError
 from fieldfare.api.core.service import Service
 from fieldfare.api.core.site_guard import Failure, attempt
+from fieldfare.api.records.check import forget_damaged
 from fieldfare.collector.store.local import LocalStore
 from fieldfare.collector.store.protocol import Trouble
 from fieldfare.collector.store.sealed import month_of, month_start
@@ -20,11 +22,39 @@ _MONTH = re.compile(r"(\d{4}-\d{2})\.(?:parquet|\d+\.damaged)")
 
 @dataclass(frozen=True)
 class Repaired:
-    """Result for a site. readings : number taken from the backup. left : remaining damage"""
+    """Result for a site. readings : number taken from the backup. left : remaining damage. derived : number of
+    damaged facts and results that were dropped, to be worked out again"""
 
     site: str
     readings: int
     left: list[str]
+    derived: int = 0
+
+
+def repair_derived(service: Service) -> list[Repaired]:
+    """Drop every site's damaged facts and results: they are worked out again from its readings. Returns the
+    sites that had some."""
+    found = [
+        (site, attempt(site, "look at its facts", partial(forget_damaged, service, site)))
+        for site in service.sites.ids()
+    ]
+    return [
+        Repaired(site, 0, [count.reason]) if isinstance(count, Failure) else Repaired(site, 0, [], count)
+        for site, count in found
+        if count
+    ]
+
+
+def damaged_readings(service: Service) -> list[str]:
+    """Damage of readings, which a backup alone brings back, one line each."""
+    found = {
+        site: attempt(site, "read its readings", partial(service.store.check, site))
+        for site in service.sites.ids()
+    }
+    told = {
+        site: [each.reason] if isinstance(each, Failure) else map(str, each) for site, each in found.items()
+    }
+    return [f"{site}: {line}" for site, lines in told.items() for line in lines]
 
 
 def repair(service: Service, folder: Path) -> list[Repaired]:

@@ -26,6 +26,9 @@ from fieldfare.api.running.collect import mqtt_settings, run_collector
 
 log = logging.getLogger(__name__)
 GRACE_S = 5
+KEEP_ALIVE_S = 65
+"""An idle connection stays open so long: longer than people take from page to page (common practice, as proxies do),
+as a request that meets the closing of its connection is a broken answer."""
 COLLECTOR_STOP_S = 15.0
 COLLECTOR_AGAIN_S = 10.0
 SEAL_EVERY_H = 12
@@ -90,14 +93,16 @@ class _Server(uvicorn.Server):
 
 
 def _run(parts: AppState, listener: socket.socket) -> None:
+    settings = parts.settings
     config = uvicorn.Config(
         create_app(parts),
         log_level="warning",
         access_log=False,
         server_header=False,
         timeout_graceful_shutdown=GRACE_S,
-        forwarded_allow_ips=parts.settings.proxies,
-        http=limited_protocol(parts.settings.most_connections),
+        timeout_keep_alive=KEEP_ALIVE_S,
+        forwarded_allow_ips=settings.proxies,
+        http=limited_protocol(settings.most_connections, settings.request_seconds, settings.slowest_bytes),
     )
     try:
         _Server(config, parts.stopping).run(sockets=[listener])

@@ -95,8 +95,8 @@ def open_database(url: str) -> Database:
     try:
         with engine.connect() as connection:
             current = _version(connection)
-    except DatabaseError as error:
-        first_line = str(error.orig).strip().splitlines()[0]
+    except (DatabaseError, UnicodeDecodeError) as error:  # SQLite quotes a damaged schema as it is
+        first_line = str(getattr(error, "orig", error)).strip().splitlines()[0]
         where = parsed.database if parsed.get_backend_name() == "sqlite" else "the state database"
         raise InputError(f"{where} can't be opened: {first_line}") from None
     if current is None:

@@ -53,7 +53,7 @@ class Journal:
         self.path: Path = folder / FILE
         try:
             self._db = connected(self.path, _TABLES)
-        except sqlite3.DatabaseError as error:
+        except (sqlite3.DatabaseError, UnicodeDecodeError) as error:
             raise FieldfareError(f"{self.path}: {error}") from error
 
     @contextmanager

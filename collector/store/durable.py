@@ -23,7 +23,7 @@ def connected(path: Path, tables: str) -> sqlite3.Connection:
         for pragma in ("synchronous = FULL", "secure_delete = ON", "journal_mode = WAL"):
             db.execute(f"PRAGMA {pragma}")
         db.executescript(tables)
-    except sqlite3.DatabaseError:
+    except (sqlite3.DatabaseError, UnicodeDecodeError):
         db.close()
         raise
     return db

@@ -94,7 +94,7 @@ class LocalStore:
         """
         check_site_id(site)
         with self._recent.reading() as db:
-            days, hot_days, odd = h.revisions(db, site), h.days(db, site), h.odd_rows(db, site)
+            days, hot_days, odd = h.revisions(db, site), h.days(db, site), h.damaged_rows(db, site)
         sealed = self._sealed.months(site)
         out = self._sealed.troubles(site)
         for month in sorted({month_of(day * MS_PER_DAY) for day in days} - {*sealed}):
@@ -122,9 +122,13 @@ class LocalStore:
 
     def check(self, site: str) -> list[Trouble]:
         """Like `troubles`, after reading every byte of the site."""
+        from fieldfare.collector.store import recent_rows
+
         check_site_id(site)
         for month in self._sealed.months(site):
             self._sealed.verify(site, month)
+        with self._recent.reading() as db:
+            recent_rows.fetch(db, site)
         return self.troubles(site)
 
     def flush(self) -> None:

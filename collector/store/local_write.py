@@ -141,7 +141,7 @@ class LocalWriter:
             missing = {p: s for p, s in missing.items() if len(s.time)}
             if missing:
                 days = np.unique(np.concatenate([days_of(s.time) for s in missing.values()]))
-                self._replace(site, {month: overlay(held, missing)}, days, bool(hot))
+                self._replace(site, {month: overlay(held, missing)}, days, clear=True)  # damaged rows go too
                 self._sealed.drop_damaged(site, month)
         return sum(len(s.time) for s in missing.values())
 

@@ -24,7 +24,7 @@ CREATE TABLE IF NOT EXISTS points (
 CREATE TABLE IF NOT EXISTS moments (
     site INTEGER NOT NULL, ts INTEGER NOT NULL, readings BLOB NOT NULL, PRIMARY KEY (site, ts)) WITHOUT ROWID;
 CREATE TABLE IF NOT EXISTS texts (
-    site INTEGER NOT NULL, ts INTEGER NOT NULL, point INTEGER NOT NULL, value TEXT NOT NULL,
+    site INTEGER NOT NULL, ts INTEGER NOT NULL, point INTEGER NOT NULL, value TEXT NOT NULL, mark INTEGER,
     PRIMARY KEY (site, ts, point)) WITHOUT ROWID;
 CREATE TABLE IF NOT EXISTS revisions (
     site INTEGER NOT NULL, day INTEGER NOT NULL, revision INTEGER NOT NULL,
@@ -39,34 +39,47 @@ READING_BYTES = 12
 """Bytes of one reading of a packed moment (see `recent_rows.READING`)."""
 
 
+class Connection(sqlite3.Connection):
+    """damaged : by site, (time, point) of rows that were found damaged; no point for a moment. All connections
+    of a database share it"""
+
+    damaged: dict[int, set[tuple[int, int | None]]]
+
+
 class RecentDatabase:
     """Connections to the SQLite file, and its transactions. Thread-safe."""
 
     def __init__(self, path: Path) -> None:
         self.path = path
-        self._idle: list[sqlite3.Connection] = []
+        self._damaged: dict[int, set[tuple[int, int | None]]] = {}
+        self._idle: list[Connection] = []
         self._owner = os.getpid()
         make_private(path)
         with self._connection() as db:
             db.execute("PRAGMA journal_mode = WAL")
             db.executescript(_TABLES)
+            if not any(row[1] == "mark" for row in db.execute("PRAGMA table_info(texts)")):
+                db.execute("ALTER TABLE texts ADD COLUMN mark INTEGER")  # file of an earlier release
             if db.execute("SELECT 1 FROM sqlite_master WHERE name = 'numbers'").fetchone():
                 from fieldfare.collector.store.recent_rows import pack_rows  # file of an earlier release
 
                 pack_rows(db)
 
     @contextmanager
-    def _connection(self) -> Iterator[sqlite3.Connection]:
+    def _connection(self) -> Iterator[Connection]:
         if self._owner != os.getpid():  # a connection must not survive a fork
             self._idle, self._owner = [], os.getpid()
         try:
             db = self._idle.pop()
         except IndexError:
-            db = sqlite3.connect(self.path, timeout=_WAIT_S, isolation_level=None, check_same_thread=False)
+            db = sqlite3.connect(
+                self.path, timeout=_WAIT_S, isolation_level=None, check_same_thread=False, factory=Connection
+            )
+            db.damaged = self._damaged
         try:
             db.execute("PRAGMA synchronous = FULL")
             yield db
-        except sqlite3.Error as error:
+        except (sqlite3.Error, UnicodeDecodeError) as error:  # SQLite quotes a damaged schema as it is
             db.close()
             raise FieldfareError(f"{self.path}: {error}") from error
         except BaseException:
@@ -75,7 +88,7 @@ class RecentDatabase:
         self._idle.append(db)
 
     @contextmanager
-    def writing(self) -> Iterator[sqlite3.Connection]:
+    def writing(self) -> Iterator[Connection]:
         """One transaction: durable when the block ends, rolled back on an exception."""
         with self._connection() as db:
             db.execute("BEGIN IMMEDIATE")
@@ -83,7 +96,7 @@ class RecentDatabase:
             db.execute("COMMIT")
 
     @contextmanager
-    def reading(self) -> Iterator[sqlite3.Connection]:
+    def reading(self) -> Iterator[Connection]:
         """A consistent snapshot."""
         with self._connection() as db:
             db.execute("BEGIN")
@@ -157,24 +170,31 @@ def days(db: sqlite3.Connection, site: str) -> set[int]:
     return {int(day) for table in tables for (day,) in db.execute(chosen.format(table), (number,))}
 
 
-def odd_rows(db: sqlite3.Connection, site: str) -> int:
-    """Number of malformed rows, which are not read."""
+def damaged_rows(db: Connection, site: str) -> int:
+    """Number of a site's rows that are malformed or were found damaged; they are not read."""
     number = site_number(db, site)
+    if number is None:
+        return 0
     odd = f"typeof(readings) <> 'blob' OR length(readings) = 0 OR length(readings) % {READING_BYTES}"
-    found = db.execute(f"SELECT count(*) FROM moments WHERE site = ? AND ({odd})", (number,))  # noqa: S608
-    return int(found.fetchone()[0])
+    found = db.execute(f"SELECT ts FROM moments WHERE site = ? AND ({odd})", (number,))  # noqa: S608
+    return len({(ts, None) for (ts,) in found} | db.damaged.get(number, set()))
 
 
-def delete(db: sqlite3.Connection, site: int, start: int, end: int) -> int:
+def delete(db: Connection, site: int, start: int, end: int) -> int:
     """Delete a site's readings with start <= time < end [ms]; return how many."""
     span = "site = ? AND ts >= ? AND ts < ?"
-    numbers = f"SELECT coalesce(sum(length(readings)), 0) / {READING_BYTES} FROM moments WHERE {span}"  # noqa: S608
+    length = (
+        f"length(readings) / {READING_BYTES} - (substr(readings, 1, 4) = x'ffffffff')"  # without the mark
+    )
+    numbers = f"SELECT coalesce(sum({length}), 0) FROM moments WHERE {span}"  # noqa: S608
     count: int = db.execute(numbers, (site, start, end)).fetchone()[0]
     db.execute(f"DELETE FROM moments WHERE {span}", (site, start, end))  # noqa: S608
+    db.damaged[site] = {row for row in db.damaged.get(site, ()) if not start <= row[0] < end}
     return count + db.execute(f"DELETE FROM texts WHERE {span}", (site, start, end)).rowcount  # noqa: S608
 
 
-def remove_site(db: sqlite3.Connection, site: int) -> None:
+def remove_site(db: Connection, site: int) -> None:
+    db.damaged.pop(site, None)
     for table in ("moments", "texts", "points", "revisions", "pending"):
         db.execute(f"DELETE FROM {table} WHERE site = ?", (site,))  # noqa: S608
     db.execute("DELETE FROM sites WHERE num = ?", (site,))

@@ -1,8 +1,15 @@
-"""Convert recent readings between arrays and the packed rows of `recent`."""
+"""Convert recent readings between arrays and the packed rows of `recent`.
+
+Each row begins with a reading of no point, whose value is the CRC-32 of its site, its time and its other
+readings, so that a damaged row is left out and never read as other values. Rows of an earlier release have
+none, and a program of an earlier release passes it over.
+"""
 
 from __future__ import annotations
 
-import sqlite3
+import logging
+import struct
+import zlib
 from collections.abc import Collection, Iterator
 from itertools import pairwise
 from typing import Any
@@ -12,16 +19,22 @@ from numpy.typing import NDArray
 
 from fieldfare.analysis.readings import Readings, Samples
 from fieldfare.collector.store.merge import overlay
-from fieldfare.collector.store.recent import point_numbers, site_number
+from fieldfare.collector.store.recent import Connection, point_numbers, site_number
 
 _EARLIEST, _LATEST = -(1 << 62), 1 << 62
+_NO_POINT = 0xFFFFFFFF
+_LARGEST_NUMBER = 1 << 24
+"""Of a point. What is above it was a mark once, however its bits are flipped."""
+_MARK = struct.Struct("<Id")
+_KEY = struct.Struct("<qq")
+log = logging.getLogger(__name__)
 READING = np.dtype([("point", "<u4"), ("value", "<f8")])
 """A moment's readings, one after the other, points ascending."""
 Rows = tuple[NDArray[np.int64], NDArray[Any]]
 """Times [ms] (n,), and READING (n,)."""
 
 
-def put(db: sqlite3.Connection, site: int, known: dict[str, int], readings: Readings, over: bool) -> None:
+def put(db: Connection, site: int, known: dict[str, int], readings: Readings, over: bool) -> None:
     """Write readings of a site, replacing those of the same keys.
 
     known : the points' numbers. over : whether any stored reading lies between the first and the last of them
@@ -29,10 +42,12 @@ def put(db: sqlite3.Connection, site: int, known: dict[str, int], readings: Read
     texts = {p: s for p, s in readings.items() if s.value.dtype == object}
     numbers = {known[p]: s for p, s in readings.items() if p not in texts}
     for point, (time, value) in texts.items():
+        number = known[point]
         rows = [
-            (site, ts, known[point], text) for ts, text in zip(time.tolist(), value.tolist(), strict=True)
+            (site, ts, number, text, _text_mark(site, ts, number, text.encode()))
+            for ts, text in zip(time.tolist(), value.tolist(), strict=True)
         ]
-        db.executemany("INSERT OR REPLACE INTO texts VALUES (?, ?, ?, ?)", rows)
+        db.executemany("INSERT OR REPLACE INTO texts VALUES (?, ?, ?, ?, ?)", rows)
     if not numbers:
         return
     new = _concatenated(numbers)
@@ -62,31 +77,68 @@ def _packed(site: int, time: NDArray[np.int64], rows: NDArray[Any]) -> Iterator[
     starts = np.flatnonzero(np.diff(time, prepend=time[0] - 1))
     packed, edges = rows.tobytes(), (np.append(starts, len(time)) * READING.itemsize).tolist()
     for ts, (a, b) in zip(time[starts].tolist(), pairwise(edges), strict=True):
-        yield site, ts, packed[a:b]
+        yield site, ts, _MARK.pack(_NO_POINT, _mark(site, ts, packed[a:b])) + packed[a:b]
 
 
-def _moments(db: sqlite3.Connection, site: int, start: int, end: int) -> Rows:
+def _mark(site: int, ts: int, packed: bytes) -> int:
+    return zlib.crc32(packed, zlib.crc32(_KEY.pack(site, ts)))
+
+
+def _text_mark(site: int, ts: int, point: int, text: bytes) -> int:
+    return _mark(site, ts, b"%d %b" % (point, text))
+
+
+def is_whole(site: int, ts: int, packed: object) -> bool:
+    """Whether a row's bytes are those that were written; a row without a mark is taken as it is."""
+    if not isinstance(packed, bytes) or not packed or len(packed) % READING.itemsize:
+        return False
+    number, mark = _MARK.unpack_from(packed)
+    if number <= _LARGEST_NUMBER:
+        return True
+    return bool(number == _NO_POINT and mark == _mark(site, ts, packed[READING.itemsize :]))
+
+
+def _moments(db: Connection, site: int, start: int, end: int) -> Rows:
     """Rows of a site with start <= time < end [ms], by time."""
     found = db.execute(
         "SELECT ts, readings FROM moments WHERE site = ? AND ts >= ? AND ts < ?", (site, start, end)
     ).fetchall()
-    if not found:
+    whole = [row for row in found if is_whole(site, *row)]
+    if len(whole) < len(found) or db.damaged.get(site):
+        _note(db, site, [(row[0], None) for row in found], [(row[0], None) for row in whole])
+    if not whole:
         return np.empty(0, np.int64), np.empty(0, READING)
-    if any(not isinstance(packed, bytes) or len(packed) % READING.itemsize for _, packed in found):
-        found = [row for row in found if isinstance(row[1], bytes) and not len(row[1]) % READING.itemsize]
-    rows = np.frombuffer(b"".join([packed for _, packed in found]), READING)
-    lengths = [len(packed) // READING.itemsize for _, packed in found]
-    return np.repeat(np.array([ts for ts, _ in found], np.int64), lengths), rows
+    rows = np.frombuffer(b"".join([packed for _, packed in whole]), READING)
+    lengths = [len(packed) // READING.itemsize for _, packed in whole]
+    time, held = (
+        np.repeat(np.array([ts for ts, _ in whole], np.int64), lengths),
+        rows["point"] <= _LARGEST_NUMBER,
+    )
+    return time[held], rows[held]
 
 
-def _forget_texts(db: sqlite3.Connection, site: int, time: NDArray[np.int64], rows: NDArray[Any]) -> None:
+def _note(
+    db: Connection,
+    site: int,
+    found: Collection[tuple[int, int | None]],
+    whole: Collection[tuple[int, int | None]],
+) -> None:
+    """Keep what of the rows that were found is damaged, and forget what is whole again."""
+    noted = db.damaged.get(site, set())
+    now = (noted | {*found}) - {*whole} if len(found) > len(whole) else noted - {*whole}
+    if now - noted:
+        log.error("%d damaged rows of recent readings of site %d are left out", len(now), site)
+    db.damaged[site] = now
+
+
+def _forget_texts(db: Connection, site: int, time: NDArray[np.int64], rows: NDArray[Any]) -> None:
     """Delete texts that numbers replace."""
     if db.execute("SELECT 1 FROM texts WHERE site = ? LIMIT 1", (site,)).fetchone():
         keys = ((site, ts, point) for ts, point in zip(time.tolist(), rows["point"].tolist(), strict=True))
         db.executemany("DELETE FROM texts WHERE site = ? AND ts = ? AND point = ?", keys)
 
 
-def pack_rows(db: sqlite3.Connection) -> None:
+def pack_rows(db: Connection) -> None:
     """Migrate a file of an earlier release, with one row per number."""
     db.execute("BEGIN IMMEDIATE")
     for (site,) in db.execute("SELECT DISTINCT site FROM numbers").fetchall():
@@ -100,7 +152,7 @@ def pack_rows(db: sqlite3.Connection) -> None:
 
 
 def fetch(
-    db: sqlite3.Connection,
+    db: Connection,
     site: str,
     points: Collection[str] | None = None,
     start: int | None = None,
@@ -116,18 +168,36 @@ def fetch(
     return held(db, number, names, _EARLIEST if start is None else start, _LATEST if end is None else end)
 
 
-def held(db: sqlite3.Connection, site: int, names: dict[int, str], start: int, end: int) -> Readings:
+def held(db: Connection, site: int, names: dict[int, str], start: int, end: int) -> Readings:
     """Readings of the points with those numbers, start <= time < end [ms]."""
     time, rows = _moments(db, site, start, end)
     out = _samples_by_point(names, time, rows["point"], rows["value"])
-    texts = db.execute(
-        "SELECT ts, point, value FROM texts WHERE site = ? AND ts >= ? AND ts < ?", (site, start, end)
-    ).fetchall()
-    if texts:
+    if texts := _texts(db, site, start, end):
         told = np.array([t for _, _, t in texts], dtype=object)
         when, whose = (np.array(c, np.int64) for c in zip(*((ts, p) for ts, p, _ in texts), strict=True))
         out = overlay(_samples_by_point(names, when, whose, told), out)
     return out
+
+
+_TEXTS = "SELECT ts, point, CAST(value AS BLOB), mark FROM texts WHERE site = ?"
+
+
+def _texts(db: Connection, site: int, start: int, end: int) -> list[tuple[int, int, str]]:
+    """Time, point and text of a site's texts with start <= time < end [ms]."""
+    found = db.execute(f"{_TEXTS} AND ts >= ? AND ts < ?", (site, start, end)).fetchall()
+    whole = [row for row in found if _is_whole_text(site, *row)]
+    if len(whole) < len(found) or db.damaged.get(site):
+        _note(db, site, [row[:2] for row in found], [row[:2] for row in whole])
+    return [(ts, point, text.decode()) for ts, point, text, _ in whole]
+
+
+def _is_whole_text(site: int, ts: int, point: int, text: bytes, mark: int | None) -> bool:
+    if mark is not None:
+        return mark == _text_mark(site, ts, point, text)
+    try:
+        return text.decode() is not None
+    except UnicodeDecodeError:
+        return False
 
 
 def _samples_by_point(
@@ -147,9 +217,7 @@ def _samples_by_point(
     }
 
 
-def spans(
-    db: sqlite3.Connection, site: str, without: Collection[str] = ()
-) -> dict[str, tuple[int, int, int]]:
+def spans(db: Connection, site: str, without: Collection[str] = ()) -> dict[str, tuple[int, int, int]]:
     """Point -> number of readings, first and last time [ms], except for the points in `without`."""
     number = site_number(db, site)
     if number is None:

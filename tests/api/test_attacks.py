@@ -3,16 +3,20 @@ link."""
 
 from __future__ import annotations
 
+import asyncio
+import threading
+import time
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
+import httpx
 import pytest
 from sqlalchemy import func, select
 
 from fieldfare.api.core.service import Service
 from fieldfare.api.http.app import PREFIX
 from fieldfare.api.http.middleware.guards import LARGEST_OF_NOBODY
-from fieldfare.api.people import brake
+from fieldfare.api.people import brake, passwords
 from fieldfare.api.people import sign_in as sign_in_module
 from fieldfare.api.people.accounts import AccountRefused
 from fieldfare.api.people.brake import FREE_TRIES, TooManyTries
@@ -130,3 +134,60 @@ def test_a_live_stream_ends_with_its_link(web: Web) -> None:
                 web.parts.links.revoke(OWN, link.id)
     assert any(line.startswith("event: readings") for line in seen)
     assert web["link"].get(f"{PREFIX}/sites/{OWN}").status_code == 401
+
+
+def test_a_crowd_at_the_door_takes_a_bounded_share_of_memory(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each hash takes 64 MB (RFC 9106's second recommended option)."""
+    at_work, most, lock = 0, 0, threading.Lock()
+
+    class Hasher:
+        def verify(self, kept: str, given: str) -> bool:
+            nonlocal at_work, most
+            with lock:
+                at_work += 1
+                most = max(most, at_work)
+            time.sleep(0.01)
+            with lock:
+                at_work -= 1
+            return False
+
+        def hash(self, password: str) -> str:
+            return str(self.verify("", password))
+
+    monkeypatch.setattr(passwords, "_hasher", Hasher)
+    monkeypatch.setattr(passwords, "_decoy", str)
+    with ThreadPoolExecutor(24) as pool:
+        list(pool.map(lambda n: passwords.is_password("kept", str(n)), range(24)))
+        list(pool.map(lambda n: passwords.hash_password(str(n)), range(24)))
+    assert 1 < most <= passwords._AT_ONCE._initial_value  # type: ignore[attr-defined]
+    assert passwords.PasswordHasher().memory_cost == 65_536  # KiB
+
+
+def test_health_answers_while_every_thread_of_the_pages_is_taken(
+    web: Web, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    release, begun = threading.Event(), threading.Semaphore(0)
+
+    def wait(*_: object, **__: object) -> int:
+        begun.release()
+        release.wait(30)
+        raise AccountRefused("no")
+
+    monkeypatch.setattr(web.parts.sign_in, "check_password", wait)
+
+    async def run() -> int:
+        transport = httpx.ASGITransport(web["nobody"].app)
+        async with httpx.AsyncClient(transport=transport, base_url="http://localhost") as client:
+            body = {"email": ENGINEER, "password": "x"}
+            held = [asyncio.create_task(client.post(f"{PREFIX}/session", json=body)) for _ in range(60)]
+            try:
+                for _ in range(40):
+                    while not begun.acquire(blocking=False):
+                        await asyncio.sleep(0.05)
+                answer = await asyncio.wait_for(client.get("/healthz"), 10)
+            finally:
+                release.set()
+                await asyncio.gather(*held)
+            return answer.status_code
+
+    assert asyncio.run(run()) == 200

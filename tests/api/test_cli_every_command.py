@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+import sqlite3
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
@@ -320,6 +321,31 @@ def test_a_repair_brings_back_what_a_backup_holds(
     assert run(["--data", str(data), "check"]) == 0
     assert run(["--data", str(data), "ingest", "alder-row", str(made / "readings.csv")]) == 0
     assert "0 readings stored, 34560 were here already" in capsys.readouterr().out
+
+
+def test_a_repair_without_a_backup_works_facts_and_results_out_again(
+    made: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    data = tmp_path / "data"
+    shutil.copytree(made / "data", data)
+    command = ["--data", str(data)]
+    assert run([*command, "analyse", "alder-row", "--format", "json"]) == 0
+    before = capsys.readouterr().out
+    with sqlite3.connect(data / "state.sqlite") as state:
+        assert state.execute("UPDATE kept_results SET payload = x'00'").rowcount
+        assert state.execute("UPDATE fact_chunks SET payload = substr(payload, 1, 60)").rowcount
+    assert run([*command, "check"]) == 1
+    capsys.readouterr()
+    assert run([*command, "repair"]) == 0
+    assert "worked out again" in capsys.readouterr().out
+    assert run([*command, "check"]) == 0
+    capsys.readouterr()
+    assert run([*command, "analyse", "alder-row", "--format", "json"]) == 0
+    assert capsys.readouterr().out == before
+    (month,) = (data / "readings" / "sealed" / "alder-row").glob("*.parquet")
+    month.unlink()
+    assert run([*command, "repair"]) == 1
+    assert "name the folder of a restored backup" in capsys.readouterr().out
 
 
 def later(folder: Path) -> Path:

@@ -13,6 +13,7 @@ import pandas as pd
 import pyarrow as pa
 import pytest
 
+from fieldfare.analysis.errors import UnreadableFacts
 from fieldfare.analysis.facts.table import Table
 from fieldfare.api.core.fact_tables import packed, replaced, unpacked
 
@@ -107,3 +108,18 @@ def test_another_process_keeps_the_same_order(seed: str) -> None:
         check=True,
     )
     same(unpacked([done.stdout]), table(slice(0, 6)))
+
+
+def test_no_flipped_bit_of_a_kept_table_is_read_as_a_value() -> None:
+    good = packed(table(slice(0, 6)))
+    for bit in range(8 * len(good)):
+        changed = bytearray(good)
+        changed[bit // 8] ^= 1 << bit % 8
+        with pytest.raises(UnreadableFacts):
+            unpacked([bytes(changed)])
+
+
+def test_a_table_without_a_checksum_is_read() -> None:
+    """As releases before it wrote them: eight bytes of length."""
+    with_mark = packed(table(slice(0, 6)))
+    same(unpacked([with_mark[:4] + bytes(4) + with_mark[8:]]), table(slice(0, 6)))

@@ -112,6 +112,7 @@ def test_every_answer_has_its_security_headers(web: Web) -> None:
         assert "unsafe" not in policy
         assert headers["X-Content-Type-Options"] == "nosniff"
         assert headers["Referrer-Policy"] == "same-origin"
+        assert not [name for name in headers if name.lower().startswith("access-control-")]
 
 
 @pytest.mark.parametrize(

@@ -5,8 +5,9 @@ from __future__ import annotations
 
 import socket
 import threading
-from collections.abc import Iterator
-from contextlib import contextmanager
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
@@ -14,14 +15,18 @@ import pytest
 import urllib3
 
 from fieldfare.analysis.errors import InputError
+from fieldfare.api.alerts import channels
 from fieldfare.api.alerts.channels import (
     Letter,
+    MayHaveArrived,
     NotSent,
     Rejected,
     send,
 )
+from fieldfare.api.core import outgoing
 from fieldfare.api.core.outgoing import (
     Outgoing,
+    Overdue,
     RefusedAddress,
     Unreachable,
     check_address,
@@ -191,3 +196,110 @@ def test_who_does_not_answer_is_told_in_one_line() -> None:
         Outgoing().json("GET", "http://127.0.0.1:1/")
     with server() as seen, pytest.raises(Unreachable, match="not JSON"):
         Outgoing.of("127.0.0.1").json("GET", f"http://127.0.0.1:{seen.port}/")
+
+
+DRIP_S, TIME_UP_S = 0.02, 0.3
+HEAD = b"HTTP/1.1 200 OK\r\nContent-Type: application/json\r\n\r\n"
+"""Without a length: an answer that is cut off looks whole."""
+DRIPS = {
+    "the head": b"HTTP/1.1 200 OK\r\nX-Long: ",
+    "the body": HEAD + b'{"a": ',
+    "a body that is whole when it is cut off": HEAD + b'{"a": 1}',
+    "the TLS handshake": b"\x16\x03\x03\x3f\xff",
+    "the mail server's greeting": b"220 ",
+}
+
+
+@contextmanager
+def dripping(start: bytes, drip: bytes = b" ") -> Iterator[int]:
+    """A server that takes every connection, says `start`, and then a byte now and then without end. Gives its
+    port."""
+    listener, stopped = socket.create_server(("127.0.0.1", 0)), threading.Event()
+    listener.settimeout(0.05)
+
+    def speak(connection: socket.socket) -> None:
+        with connection, suppress(OSError):
+            connection.sendall(start)
+            while not stopped.wait(DRIP_S):
+                connection.sendall(drip)
+
+    def listen() -> None:
+        while not stopped.is_set():
+            with suppress(TimeoutError):
+                threading.Thread(target=speak, args=(listener.accept()[0],), daemon=True).start()
+
+    thread = threading.Thread(target=listen, daemon=True)
+    thread.start()
+    try:
+        yield listener.getsockname()[1]
+    finally:
+        stopped.set()
+        thread.join()
+        listener.close()
+
+
+def ask_json(port: int) -> object:
+    return Outgoing.of("127.0.0.1").json("GET", f"http://127.0.0.1:{port}/")
+
+
+def post_json(port: int) -> object:
+    form = {"grant_type": "authorization_code"}
+    return Outgoing.of("127.0.0.1").json("POST", f"http://127.0.0.1:{port}/", form, ("client", "secret"))
+
+
+def ask_text(port: int) -> object:
+    return Outgoing.of("127.0.0.1").text(f"http://127.0.0.1:{port}/", "text/csv")
+
+
+def ask_by_tls(port: int) -> object:
+    return Outgoing.of("127.0.0.1").json("GET", f"https://127.0.0.1:{port}/")
+
+
+def notify(port: int) -> object:
+    return send(letter(f"json://127.0.0.1:{port}/hook"), "", "", Outgoing.of("127.0.0.1"))
+
+
+def notify_by_tls(port: int) -> object:
+    return send(letter(f"jsons://127.0.0.1:{port}/hook"), "", "", Outgoing.of("127.0.0.1"))
+
+
+def mail(port: int) -> object:
+    return send(letter("kim@home.example"), f"smtp://127.0.0.1:{port}", "us@heating.example")
+
+
+@pytest.mark.parametrize(
+    ("call", "drips", "error"),
+    [
+        *((call, drips, Overdue) for call in (ask_json, post_json, ask_text) for drips in list(DRIPS)[:3]),
+        (ask_by_tls, "the TLS handshake", Overdue),
+        *((notify, drips, MayHaveArrived) for drips in list(DRIPS)[:3]),
+        (notify_by_tls, "the TLS handshake", MayHaveArrived),
+        (mail, "the mail server's greeting", NotSent),
+    ],
+)
+def test_an_answer_that_drips_ends_when_its_time_is_up(
+    monkeypatch: pytest.MonkeyPatch, call: Callable[[int], object], drips: str, error: type[Exception]
+) -> None:
+    """Each byte comes well within the time for one answer; the time for the whole call is what ends it."""
+    monkeypatch.setattr(outgoing, "LONGEST_S", TIME_UP_S)
+    monkeypatch.setattr(channels, "LONGEST_MAIL_S", TIME_UP_S)
+    with dripping(DRIPS[drips]) as port:
+        began = time.monotonic()
+        with pytest.raises(error):
+            call(port)
+        assert time.monotonic() - began < outgoing.READ_S / 2
+
+
+def test_no_connection_is_begun_when_the_time_is_up(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A name with many addresses, each of which answers with silence, has one time for all of them."""
+    monkeypatch.setattr(outgoing, "LONGEST_S", 0.05)
+
+    def late(port: int) -> None:
+        with Outgoing.of("127.0.0.1").guarded():
+            time.sleep(0.1)
+            urllib3.PoolManager(retries=False).request("GET", f"http://127.0.0.1:{port}/")
+
+    with server() as seen:
+        with pytest.raises(Overdue):
+            late(seen.port)
+        assert seen == []

@@ -163,6 +163,15 @@ def test_redirects_and_endless_answers_of_a_provider_are_refused(web: Web, provi
     assert "too large" in fresh(web).post("/sign-in/provider").text
 
 
+def test_a_provider_that_names_another_issuer_is_refused(service: Service, provider: LocalProvider) -> None:
+    """OpenID Connect Discovery 1.0, 4.3."""
+    issuer, provider.issuer = provider.issuer, "http://evil.example"
+    web = make_web(service, provider_url=issuer, provider_client=CLIENT, internal_hosts="127.0.0.0/8")
+    page = fresh(web).post("/sign-in/provider")
+    assert page.status_code == 503
+    assert "another issuer" in page.text
+
+
 def test_without_a_provider_there_is_no_button(service: Service) -> None:
     web = make_web(service)
     client = fresh(web)

@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 from fastapi.testclient import TestClient
-from sqlalchemy import update
+from sqlalchemy import select, update
 
 from fieldfare.analysis.errors import InputError
 from fieldfare.api.core.service import Service
@@ -22,7 +22,7 @@ from fieldfare.api.people.brake import (
 )
 from fieldfare.api.people.passwords import check_strength
 from fieldfare.api.people.sign_in import SignIn
-from fieldfare.api.state.people_tables import FailedSignIn, Invitation, SignedIn
+from fieldfare.api.state.people_tables import FailedSignIn, Invitation, Person, SignedIn
 from tests.api.web import OWN, PASSWORD, Web, make_web, signed_in
 
 
@@ -167,6 +167,21 @@ def test_signing_out_ends_the_session_not_just_the_cookie(web: Web) -> None:
     assert answer.headers["Clear-Site-Data"] == '"cache", "storage"'
     web["nobody"].cookies["fieldfare"] = secret
     assert web["nobody"].get(f"{PREFIX}/sites").status_code == 401
+
+
+def test_an_older_hash_is_renewed_at_signing_in(web: Web) -> None:
+    from argon2 import PasswordHasher
+
+    def kept(new: str = "") -> str:
+        with web.parts.service.database.write() as session:
+            person = session.scalars(select(Person).where(Person.email == "engineer@heating.example")).one()
+            person.password = new or person.password
+            return str(person.password)
+
+    older = kept(PasswordHasher(time_cost=1, memory_cost=8192, parallelism=1).hash(PASSWORD))
+    assert web.parts.sign_in.check_password("engineer@heating.example", PASSWORD, "192.0.2.1")
+    assert kept() != older
+    assert not PasswordHasher().check_needs_rehash(kept())
 
 
 def test_signing_in_ends_the_session_before_it(web: Web) -> None:

@@ -1,7 +1,8 @@
 """Load on the running service: clients that read pages and the API while a collector writes.
 
 python -m tests.benchmarks.bench_service [--clients 50] [--seconds 120] [--sites 14] [--think 4] [--out FILE]
-Prints a table (p50, p95, worst, errors by kind of request), the service's memory, and writes JSON.
+Prints a table (p50, p95, worst, errors by kind of request; beside them what one person alone waits for the same,
+so that a busy machine does not decide), the service's memory each quarter of the time, and writes JSON.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ import multiprocessing
 import os
 import random
 import signal
+import statistics
 import subprocess
 import sys
 import tempfile
@@ -49,8 +51,12 @@ THINK_S = 1.0
 """Mean pause of a client between two requests; each is drawn from half to one and a half times this."""
 
 
-def write(folder: str, sites: list[str], stop: Any, written: Any) -> None:
-    """A collector: a reading a point and second for every site, until stopped."""
+def write(folder: str, sites: list[str], stop: Any, written: Any, pace: float) -> None:
+    """A collector: a reading a point and second for every site, until stopped.
+
+    pace : seconds by which their times go on each second; at 60 a day ends, and every home is worked out anew,
+        each 24 minutes
+    """
     from fieldfare.analysis.readings import Samples
     from fieldfare.collector.store.local import LocalStore
 
@@ -61,7 +67,7 @@ def write(folder: str, sites: list[str], stop: Any, written: Any) -> None:
         site: {p: s.value[-1:] for p, s in store.read(site, None, now - 86_400_000).items()} for site in sites
     }
     while not stop.is_set():
-        now += 60_000
+        now += round(1000 * pace)
         began = time.perf_counter()
         for site in sites:
             time_ms = np.array([now], dtype=np.int64)
@@ -109,14 +115,40 @@ def warm(base: str, sites: list[str]) -> float:
     return time.perf_counter() - began
 
 
+def alone(base: str, sites: list[str], times: int = 3) -> dict[str, float]:
+    """What one person waits for each kind of request [s], the middle one of some, while the collector writes."""
+    draw, out = random.Random(1), {}
+    with httpx.Client(base_url=base, timeout=120.0) as http:
+        for name, (url, _) in KINDS.items():
+            took = []
+            for _ in range(times):
+                began = time.perf_counter()
+                http.get(url.format(site=draw.choice(sites))).raise_for_status()
+                took.append(time.perf_counter() - began)
+            out[name] = statistics.median(took)
+    return out
+
+
+async def watched(process: int, seconds: float, every: float) -> list[float]:
+    """The service's memory [MB] at the start and each quarter of the time."""
+    found = [memory_mb(process)]
+    for _ in range(round(seconds / every)):
+        await asyncio.sleep(every)
+        found.append(memory_mb(process))
+    return found
+
+
 async def load(
-    base: str, sites: list[str], clients: int, seconds: float, think: float
-) -> tuple[dict[str, list[float]], list[str]]:
+    base: str, sites: list[str], clients: int, seconds: float, think: float, process: int
+) -> tuple[dict[str, list[float]], list[str], list[float]]:
     took: dict[str, list[float]] = defaultdict(list)
     bad: list[str] = []
     until = time.monotonic() + seconds
-    await asyncio.gather(*(client(base, sites, until, n, took, bad, think) for n in range(clients)))
-    return took, bad
+    memory, *_ = await asyncio.gather(
+        watched(process, seconds, seconds / 4),
+        *(client(base, sites, until, n, took, bad, think) for n in range(clients)),
+    )
+    return took, bad, memory
 
 
 def start(data: Path, port: int) -> subprocess.Popen[bytes]:
@@ -140,13 +172,16 @@ def memory_mb(pid: int) -> float:
     return round(int(next(line for line in lines if line.startswith("VmRSS")).split()[1]) / 1024, 1)
 
 
-def table(took: dict[str, list[float]]) -> list[dict[str, Any]]:
+def table(took: dict[str, list[float]], single: dict[str, float]) -> list[dict[str, Any]]:
     rows = [(name, took[name]) for name in KINDS if took[name]]
     rows.append(("all", [t for each in took.values() for t in each]))
+    shares = {name: len(took[name]) / max(len(rows[-1][1]), 1) for name in single}
+    single = {**single, "all": sum(single[name] * share for name, share in shares.items())}
     return [
         {
             "request": name,
             "count": len(times),
+            "alone_ms": round(single[name] * 1000, 1),
             "p50_ms": round(float(np.percentile(times, 50)) * 1000, 1),
             "p95_ms": round(float(np.percentile(times, 95)) * 1000, 1),
             "worst_ms": round(max(times) * 1000, 1),
@@ -161,6 +196,7 @@ def main() -> int:
     parser.add_argument("--seconds", type=float, default=120.0)
     parser.add_argument("--sites", type=int, default=None)
     parser.add_argument("--think", type=float, default=THINK_S, help="mean pause of a client in seconds")
+    parser.add_argument("--pace", type=float, default=1.0, help="seconds of the plants' time in a second")
     parser.add_argument("--data", type=Path, help="a demo's data folder; made where there is none")
     parser.add_argument(
         "--json", "--out", dest="out", type=Path, default=ROOT / "bench-results" / "service.json"
@@ -180,33 +216,32 @@ def main() -> int:
     service_process = start(data, port)
     spawn = multiprocessing.get_context("spawn")
     stop, written = spawn.Event(), spawn.Value("q", 0)
-    writer = spawn.Process(target=write, args=(str(settings.readings_dir), sites, stop, written))
+    writer = spawn.Process(target=write, args=(str(settings.readings_dir), sites, stop, written, args.pace))
     writer.start()
     try:
         warming = warm(f"http://127.0.0.1:{port}", sites)
-        memory = [memory_mb(service_process.pid)]
-        took, bad = asyncio.run(
-            load(f"http://127.0.0.1:{port}", sites, args.clients, args.seconds, args.think)
+        base = f"http://127.0.0.1:{port}"
+        single = alone(base, sites)
+        took, bad, memory = asyncio.run(
+            load(base, sites, args.clients, args.seconds, args.think, service_process.pid)
         )
-        memory.append(memory_mb(service_process.pid))
     finally:
         stop.set()
         writer.join(30)
         service_process.send_signal(signal.SIGINT)
         service_process.wait(30)
-    rows = table(took)
-    print(f"{'request':<16}{'count':>8}{'p50 ms':>10}{'p95 ms':>10}{'worst ms':>10}")
+    rows = table(took, single)
+    print(f"{'request':<16}{'count':>8}{'alone ms':>10}{'p50 ms':>10}{'p95 ms':>10}{'worst ms':>10}")
     for row in rows:
-        print(
-            f"{row['request']:<16}{row['count']:>8}{row['p50_ms']:>10}{row['p95_ms']:>10}{row['worst_ms']:>10}"
-        )
+        numbers = "".join(f"{row[name]:>10}" for name in ("alone_ms", "p50_ms", "p95_ms", "worst_ms"))
+        print(f"{row['request']:<16}{row['count']:>8}{numbers}")
     rate = rows[-1]["count"] / args.seconds
     print(
         f"{args.clients} clients, {rate:.0f} requests/s, {written.value} readings written meanwhile,"
         f" {len(bad)} errors"
     )
     print(
-        f"memory {memory[0]:.0f} MB before, {memory[1]:.0f} MB after; load of the machine"
+        f"memory {', '.join(f'{m:.0f}' for m in memory)} MB at each quarter; load of the machine"
         f" {os.getloadavg()[0]:.1f}"
     )
     for line in sorted(set(bad))[:10]:
@@ -216,6 +251,7 @@ def main() -> int:
         "when": datetime.now(UTC).isoformat(timespec="seconds"),
         "processors": os.cpu_count(),
         "clients": args.clients,
+        "pace": args.pace,
         "seconds": args.seconds,
         "sites": len(sites),
         "requests_per_s": round(rate, 1),

@@ -200,6 +200,64 @@ def test_garbage_in_one_sites_recent_rows_is_left_out(store: LocalStore, garbage
     assert store.read(SITE, ["flow"], now)["flow"].value.tolist() == [40.0, 41.0]
 
 
+def recent(now: int) -> Readings:
+    """Minutes of three numbers and a text."""
+    found = {p: Samples(s.time - JANUARY + now, s.value) for p, s in month(JANUARY, 300).items()}
+    assert found["fault"].value.dtype == object
+    return found
+
+
+def test_no_flipped_bit_of_a_recent_row_is_read_as_a_value(store: LocalStore) -> None:
+    now = JANUARY + 40 * MS_PER_DAY
+    for site in (SITE, OTHER):
+        store.append(site, recent(now))
+    good = store.read(SITE, None, now)
+    draw = random.Random(3)
+    with sqlite3.connect(store._folder / "hot.sqlite") as db:
+        (number,) = db.execute("SELECT num FROM sites WHERE id = ?", (SITE,)).fetchone()
+        rows = db.execute("SELECT ts, readings FROM moments WHERE site = ?", (number,)).fetchall()
+        for n, (ts, packed) in enumerate(draw.sample(rows, 100)):
+            changed = bytearray(packed)
+            bit = n if n < 32 else draw.randrange(8 * len(packed))
+            changed[bit // 8] ^= 1 << bit % 8
+            db.execute(
+                "UPDATE moments SET readings = ? WHERE site = ? AND ts = ?", (bytes(changed), number, ts)
+            )
+            db.commit()
+            found = store.read(SITE, None, now)
+            for point, samples in found.items():
+                at = np.searchsorted(good[point].time, samples.time)
+                assert (good[point].value[at] == samples.value).all()
+            lost = {p: len(good[p].time) - len(found[p].time) for p in ("flow", "kwh", "mode")}
+            assert set(lost.values()) == {1}
+            db.execute("UPDATE moments SET readings = ? WHERE site = ? AND ts = ?", (packed, number, ts))
+            db.commit()
+        db.execute("UPDATE moments SET ts = ts + 1 WHERE site = ? AND ts = ?", (number, rows[5][0]))
+        db.execute("UPDATE texts SET value = 'E9' WHERE site = ? AND ts = ?", (number, now))
+    found = store.read(SITE, None, now)
+    assert [len(good[p].time) - len(found[p].time) for p in ("flow", "fault")] == [1, 1]
+    assert rows[5][0] + 1 not in found["flow"].time
+    assert "2 damaged rows" in store.check(SITE)[0].what
+    assert len(store.read(OTHER, None, now)["fault"].time) == len(good["fault"].time)
+    assert store.check(OTHER) == []
+
+
+def test_rows_of_an_earlier_release_have_no_mark_and_are_read(store: LocalStore) -> None:
+    now = JANUARY + 40 * MS_PER_DAY
+    store.append(SITE, recent(now))
+    good = store.read(SITE)
+    with sqlite3.connect(store._folder / "hot.sqlite") as db:
+        db.execute("UPDATE moments SET readings = substr(readings, 13)")
+        db.execute("ALTER TABLE texts DROP COLUMN mark")
+    again = LocalStore(store._folder)
+    found = again.read(SITE)
+    assert all((found[p].value == good[p].value).all() for p in good)
+    assert again.check(SITE) == []
+    count = sum(len(s.time) for s in again.read(SITE, None, now).values())
+    assert again.seal(now + 9 * MS_PER_DAY) == count
+    again.close()
+
+
 def test_one_site_that_can_t_be_sealed_does_not_keep_the_others_from_it(
     store: LocalStore, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -11,13 +11,14 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
 import httpx
 import pytest
 
-from fieldfare.api.http.middleware.connections import FIRST_REQUEST_S
+from fieldfare.api.core.settings import Settings
 from tests.services import Server, binary, free_port
 
 ROOT = Path(__file__).parents[2]
@@ -184,7 +185,111 @@ def test_idle_connections_leave_the_service_answering(tmp_path: Path) -> None:
         for s in idle:
             s.close()
         server.stop()
-    assert FIRST_REQUEST_S <= 60.0
+    assert Settings().request_seconds <= 60.0
+
+
+HEAD = "Host: localhost\r\nContent-Type: application/json\r\n"
+SLOW = {
+    "a head": (f"GET /healthz HTTP/1.1\r\n{HEAD}", b"X: y\r\n"),
+    "a second head": (f"GET /healthz HTTP/1.1\r\n{HEAD}\r\nGET /healthz HTTP/1.1\r\n{HEAD}", b"X: y\r\n"),
+    "a body": (f"POST /api/v1/session HTTP/1.1\r\n{HEAD}Content-Length: 9000\r\n\r\n", b" "),
+    "a body in chunks": (
+        f"POST /api/v1/session HTTP/1.1\r\n{HEAD}Transfer-Encoding: chunked\r\n\r\n",
+        b"1\r\n \r\n",
+    ),
+    "a refused body": (f"POST /api/v1/session HTTP/1.1\r\n{HEAD}Content-Length: 9000000\r\n\r\n", b" "),
+}
+
+
+@pytest.fixture(scope="module")
+def impatient(tmp_path_factory: pytest.TempPathFactory) -> Iterator[int]:
+    """A service that gives clients two seconds. Gives its port."""
+    port, folder = free_port(), tmp_path_factory.mktemp("impatient")
+    server = start_service(folder, port, FIELDFARE_REQUEST_SECONDS="2")
+    try:
+        yield port
+    finally:
+        server.stop()
+
+
+def test_slow_clients_are_closed_and_the_service_goes_on_answering(impatient: int) -> None:
+    """Every kind of slow client at once, each with its bytes well apart."""
+    lines = {name: socket.create_connection(("127.0.0.1", impatient), timeout=5.0) for name in SLOW}
+    try:
+        for name, line in lines.items():
+            line.sendall(SLOW[name][0].encode())
+        until, open_ = time.monotonic() + 12.0, dict(lines)
+        while open_ and time.monotonic() < until:
+            time.sleep(0.3)
+            open_ = {name: line for name, line in open_.items() if _still_takes(line, SLOW[name][1])}
+            assert httpx.get(f"http://127.0.0.1:{impatient}/healthz", timeout=5.0).status_code == 200
+        assert list(open_) == []
+    finally:
+        for line in lines.values():
+            line.close()
+
+
+@pytest.mark.parametrize(
+    "lengths", ["Content-Length: 4\r\nTransfer-Encoding: chunked", "Content-Length: 4\r\nContent-Length: 5"]
+)
+def test_a_request_of_two_lengths_is_refused(impatient: int, lengths: str) -> None:
+    """RFC 9112, 6.3: what follows may be smuggled past whoever reads the other length."""
+    smuggled = "GET /metrics HTTP/1.1\r\nHost: localhost\r\n\r\n"
+    with socket.create_connection(("127.0.0.1", impatient), timeout=5.0) as line:
+        line.sendall(f"POST /api/v1/session HTTP/1.1\r\n{HEAD}{lengths}\r\n\r\n0\r\n\r\n{smuggled}".encode())
+        answer = b""
+        with suppress(TimeoutError, ConnectionError):
+            while piece := line.recv(65_536):
+                answer += piece
+    assert answer.startswith(b"HTTP/1.1 4")
+    assert answer.count(b"HTTP/1.1 ") == 1
+
+
+def test_a_client_that_does_not_read_is_closed_and_one_that_reads_slowly_is_not(impatient: int) -> None:
+    def ask(paths: int) -> socket.socket:
+        line = socket.socket()
+        line.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
+        line.settimeout(5.0)
+        line.connect(("127.0.0.1", impatient))
+        line.sendall((f"GET /static/plotly.js HTTP/1.1\r\n{HEAD}\r\n" * paths).encode())
+        return line
+
+    idle, slow = ask(3), ask(1)
+    try:
+        until, read = time.monotonic() + 9.0, 0
+        while time.monotonic() < until:
+            read += len(slow.recv(4096))
+            time.sleep(0.2)
+        assert read > 9 / 0.2 * 1000  # still served after four times the time in which nothing may be read
+        assert _ends(idle)
+    finally:
+        idle.close()
+        slow.close()
+
+
+def _still_takes(connection: socket.socket, piece: bytes) -> bool:
+    """Whether a connection takes another piece."""
+    try:
+        connection.sendall(piece)
+        connection.settimeout(0.01)
+        return connection.recv(65_536) != b""
+    except TimeoutError:
+        return True
+    except OSError:
+        return False
+
+
+def _ends(connection: socket.socket) -> bool:
+    """Whether what is left to read ends before the answers are whole."""
+    connection.settimeout(2.0)
+    try:
+        while connection.recv(65_536):
+            pass
+    except ConnectionError:
+        return True
+    except TimeoutError:
+        return False
+    return True
 
 
 def _is_closed(connection: socket.socket) -> bool:

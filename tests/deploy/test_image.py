@@ -14,6 +14,8 @@ import pytest
 import yaml
 
 from fieldfare.dashboards.papers.pdf import NEEDED
+from tests.deploy.test_deployment import start_service
+from tests.services import free_port
 
 DEPLOY = Path(__file__).parents[2] / "deploy"
 LOCK = DEPLOY / "requirements.lock"
@@ -70,7 +72,7 @@ def test_a_requirement_without_a_hash_is_refused(tmp_path: Path) -> None:
 
 def test_the_image_is_built_from_the_lock_and_runs_without_rights() -> None:
     recipe = (DEPLOY / "Dockerfile").read_text()
-    assert "--require-hashes -r deploy/requirements.lock" in recipe
+    assert "--require-hashes -r deploy/requirements.lock -r deploy/requirements-build.lock" in recipe
     assert re.search(r"^USER 10001$", recipe, re.M)
     assert "/healthz" in recipe
     for source in re.findall(r"^COPY (?!--from)(.+) \S+$", recipe, re.M):
@@ -92,6 +94,67 @@ def test_what_prints_a_pdf_is_named_wherever_packages_are(path: str) -> None:
 @pytest.mark.parametrize("path", ["Dockerfile", "install.sh"])
 def test_no_browser_is_installed_for_the_service(path: str) -> None:
     assert "chromium" not in (DEPLOY / path).read_text()
+
+
+@pytest.mark.parametrize("recipe", ["Dockerfile", "install.sh"])
+def test_nothing_is_fetched_without_a_hash(recipe: str) -> None:
+    """Each call of pip checks hashes, or installs this source alone with the locked builder."""
+    text = (DEPLOY / recipe).read_text().replace("\\\n", " ")
+    calls = re.findall(r"pip install[^&\n]*", text)
+    assert len(calls) == 2
+    for call in calls:
+        alone = "--no-deps" in call and "--no-build-isolation" in call
+        assert ("--require-hashes" in call) != alone, call
+    build = (DEPLOY / "requirements-build.lock").read_text()
+    assert re.search(r"^setuptools==(\d+)\.[\d.]+ \\\n +--hash=sha256:[0-9a-f]{64}", build, re.M)
+
+
+def test_the_image_runs_where_nothing_can_be_written() -> None:
+    """Each instruction is one that Dockerfiles have; the last user is none with rights; what is written lies in
+    the volume or in the temporary folder."""
+    recipe = (DEPLOY / "Dockerfile").read_text().replace("\\\n", " ")
+    words = [line.split()[0] for line in recipe.splitlines() if line and not line.startswith("#")]
+    assert set(words) <= {
+        "FROM",
+        "WORKDIR",
+        "COPY",
+        "RUN",
+        "ENV",
+        "USER",
+        "VOLUME",
+        "EXPOSE",
+        "HEALTHCHECK",
+        "ENTRYPOINT",
+        "CMD",
+    }
+    last = words[len(words) - words[::-1].index("FROM") :]
+    assert last.index("USER") > max(n for n, word in enumerate(last) if word in ("RUN", "COPY"))
+    (environment,) = re.findall(r"^ENV (.*)$", recipe, re.M)
+    given = dict(pair.split("=", 1) for pair in environment.split())
+    assert given["HOME"] == "/tmp"
+    assert re.search(r'^ENTRYPOINT \["fieldfare", "--data", "/var/lib/fieldfare"\]$', recipe, re.M)
+    assert re.search(r"^VOLUME /var/lib/fieldfare$", recipe, re.M)
+    service = yaml.safe_load((DEPLOY / "compose.yaml").read_text())["services"]["service"]
+    assert service["tmpfs"] == ["/tmp"]
+    assert "data:/var/lib/fieldfare" in service["volumes"]
+
+
+def test_the_image_s_health_check_asks_the_running_service(tmp_path: Path) -> None:
+    """The very command of the recipe, with the port of a service that is started here, and with none there."""
+    found = re.search(
+        r"^HEALTHCHECK .*CMD (\[.*\])$", (DEPLOY / "Dockerfile").read_text().replace("\\\n", " "), re.M
+    )
+    assert found is not None
+    python, *command = json.loads(found[1])
+    assert python == "python"
+    port = free_port()
+    ask = [sys.executable, *(part.replace("8080", str(port)) for part in command)]
+    assert subprocess.run(ask, capture_output=True, timeout=30).returncode != 0
+    server = start_service(tmp_path, port)
+    try:
+        assert subprocess.run(ask, capture_output=True, timeout=30).returncode == 0
+    finally:
+        server.stop()
 
 
 def test_the_installer_names_what_is_wrong_and_its_files_are_here() -> None:

@@ -4,45 +4,127 @@ collection."""
 from __future__ import annotations
 
 import asyncio
+import fcntl
 import logging
 import resource
+import struct
+import termios
+from contextlib import suppress
 from typing import Any
 
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
-FIRST_REQUEST_S = 20.0
-"""A connection must bring a whole request head within this time (common practice: 10 to 60 s)."""
 OWN_FILES = 400
 """Files besides connections: databases, sealed months, the broker, logs."""
 log = logging.getLogger(__name__)
 
 
-def limited_protocol(most: int) -> type[asyncio.Protocol]:
-    """An HTTP protocol that closes connections beyond `most`, and those that bring no request in time.
+def limited_protocol(most: int, seconds: float, slowest: int) -> type[asyncio.Protocol]:
+    """An HTTP protocol that closes connections beyond `most`, and those of clients that are too slow.
 
-    most : int, open connections at a time
+    most : int, open connections at a time. A new one takes the place of the one that has asked for nothing
+        for longest, so that a crowd of idle ones keeps nobody out
+    seconds : float [s], within which a whole request head must come
+    slowest : int [bytes/s], of a body on its way in and of an answer on its way out, over `seconds`
     """
+    least = slowest * seconds
+    waiting: dict[Limited, None] = {}
+    """Connections that ask for nothing, or have not finished asking; who has waited longest first."""
 
     class Limited(H11Protocol):
-        _deadline: asyncio.TimerHandle | None = None
+        _tick: asyncio.TimerHandle | None = None
+        _asks_since: float | None = None
+        """When a request was begun that has no whole head yet [s]; from the start on, as each must bring one."""
+        _received = 0
+        _unsent: int | None = None
+
+        @property
+        def _is_answered(self) -> bool:
+            return self.cycle is None or self.cycle.response_complete
 
         def connection_made(self, transport: Any) -> None:
             super().connection_made(transport)
-            if len(self.connections) > most:
+            if len(self.connections) > most and not _make_room():
                 transport.abort()
                 return
-            self._deadline = self.loop.call_later(FIRST_REQUEST_S, self._close_without_request)
+            self._asks_since = self.loop.time()
+            self._await_request()
 
         def connection_lost(self, exc: Exception | None) -> None:
-            if self._deadline is not None:
-                self._deadline.cancel()
+            waiting.pop(self, None)
+            if self._tick is not None:
+                self._tick.cancel()
             super().connection_lost(exc)
 
-        def _close_without_request(self) -> None:
-            if self.cycle is None and not self.transport.is_closing():
+        def data_received(self, data: bytes) -> None:
+            self._received += len(data)
+            if self._is_answered and self._asks_since is None:
+                self._asks_since = self.loop.time()
+            super().data_received(data)
+            if not self._is_answered:
+                self._asks_since = None
+                waiting.pop(self, None)
+
+        def on_response_complete(self) -> None:
+            super().on_response_complete()
+            self._unsent = None
+            self._await_request()
+
+        def _await_request(self) -> None:
+            if self._is_answered and not self.transport.is_closing():
+                waiting[self] = None
+            self._watch()
+
+        def resume_writing(self) -> None:
+            self._unsent = None
+            super().resume_writing()
+
+        def _watch(self) -> None:
+            if self._tick is not None:
+                self._tick.cancel()
+            self._received = 0
+            self._tick = self.loop.call_later(seconds, self._look)
+
+        def _look(self) -> None:
+            if self._is_slow():
                 self.transport.abort()
+            else:
+                self._watch()
+
+        def _is_slow(self) -> bool:
+            """Whether the time since the last look brought too little."""
+            before, self._unsent = self._unsent, None
+            unsent = _unsent(self.transport)
+            if unsent and (
+                self._is_answered or self.flow.write_paused
+            ):  # nothing is written until it has left
+                self._unsent = unsent
+                return before is not None and before - unsent < least
+            if self._is_answered:  # an idle one is closed by keep-alive's own time
+                return self._asks_since is not None and self.loop.time() - self._asks_since >= seconds
+            waits_for_us = self.flow.read_paused or self.cycle.waiting_for_100_continue
+            return self.cycle.more_body and not waits_for_us and self._received < least
+
+    def _make_room() -> bool:
+        """Close the connection that has waited longest. Returns False where all are at work."""
+        for found in waiting:
+            if not found.transport.get_write_buffer_size():  # else it still takes its answer
+                del waiting[found]
+                found.transport.abort()
+                return True
+        return False
 
     return Limited
+
+
+def _unsent(transport: asyncio.Transport) -> int:
+    """Bytes that the other side has not taken yet, the system's own queue included: that takes megabytes from
+    us at a time, so our buffer alone would show a slow reader as one that has stopped."""
+    queued = 0
+    connection = transport.get_extra_info("socket")
+    with suppress(OSError, AttributeError):  # a system that does not tell
+        (queued,) = struct.unpack("i", fcntl.ioctl(connection.fileno(), termios.TIOCOUTQ, bytes(4)))
+    return transport.get_write_buffer_size() + queued
 
 
 def raise_file_limit(most: int) -> None:

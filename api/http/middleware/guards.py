@@ -107,8 +107,12 @@ class BodyLimit:
         largest = self._largest_upload if _UPLOAD.fullmatch(scope["path"]) else self._largest
         if _PHOTOS.fullmatch(scope["path"]):
             largest = max(largest, LARGEST_WITH_PHOTOS)
-        told = Headers(scope=scope).get("content-length", "0")
-        chunked = "transfer-encoding" in Headers(scope=scope)
+        headers = Headers(scope=scope)
+        told, chunked = headers.get("content-length", "0"), "transfer-encoding" in headers
+        if chunked and "content-length" in headers:  # RFC 9112, 6.3: others may read the other length
+            twice = problem(400, "two-lengths", "Two lengths", "a request tells its length in one way")
+            twice.headers["Connection"] = "close"
+            return await twice(scope, receive, send)
         big = chunked or not told.isdigit() or int(told) > LARGEST_OF_NOBODY
         if big and not await run_in_threadpool(self._is_known, scope):
             largest = LARGEST_OF_NOBODY
