@@ -135,7 +135,7 @@ def _done(settings: Sequence[Standing]) -> str:
 def _forward(season: Season, chosen: Standing) -> dict[str, Any]:
     advice = chosen.advice
     assert advice is not None
-    after = toward(chosen.code, chosen.now, chosen.goal)
+    after = toward(season.site, chosen.code, chosen.now, chosen.goal)
     return _step(season, chosen.code, chosen.now, after, chosen.goal) | {
         "saves": advice.saves.as_dict(),
         "saves_of": of_time(season.facts.between(*season.since(chosen.code)).days)
@@ -186,7 +186,7 @@ def _entry(season: Season, n: int, days_of_change: Iterable[date]) -> dict[str, 
         "week": {
             "days": week.days,
             "coldest_c": week.coldest_c,
-            "zones": [vars(z) | {"binds": z.binds} for z in week.zones],
+            "zones": [vars(z) for z in week.zones],
             "cold_water_min": week.cold_water_min,
         },
         "too_much": _told_too_much(step, week),

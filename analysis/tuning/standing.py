@@ -10,10 +10,10 @@ from typing import Any, Literal
 import numpy as np
 
 from fieldfare.analysis.advice.heating_days import heating_days
-from fieldfare.analysis.advice.limits import LIMITS_ADVICE
 from fieldfare.analysis.advice.plan import Advice, advised, for_comfort
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.before_after import FEWEST_DAYS, WHOLE_DAY
 from fieldfare.analysis.tuning.steps import (
@@ -72,7 +72,7 @@ def standing(season: Season, code: str) -> Standing:
     contrary = _contrary(season.log, code)
     if contrary:  # a shallower set-back goes by `too_much`
         return Standing(code, "done", contrary)
-    fewest = int(LIMITS_ADVICE["advice_fewest_days"].default)
+    fewest = int(limit_of(season.site, "advice_fewest_days"))
     span = season.since(code)
     known = days_known(season, code, span)
     if known >= fewest:
@@ -105,7 +105,7 @@ def _worth(season: Season, advice: Advice, span: tuple[date, date]) -> Standing:
     if not needed:
         saves = advice.saves
         used = season.facts.between(*span).days.total("e_total")
-        least = LIMITS_ADVICE["tuning_worth_share"].default * used
+        least = limit_of(season.site, "tuning_worth_share") * used
         if (saves.low if saves.low is not None else 0.0) <= 0.0 or (saves.value or 0.0) < least:
             return Standing(advice.code, "done", "what is left is worth no more than its uncertainty")
     if advice.code in OF_ROOMS and not _heats(season):
@@ -151,16 +151,15 @@ def days_known(season: Season, code: str, span: tuple[date, date]) -> int:
 
 def _heats(season: Season) -> bool:
     first = season.last - timedelta(_FORTNIGHT - 1)
-    return (
-        days_known(season, "heating_curve", (first, season.last))
-        >= LIMITS_ADVICE["tuning_heated_days"].default
+    return days_known(season, "heating_curve", (first, season.last)) >= limit_of(
+        season.site, "tuning_heated_days"
     )
 
 
 def _is_cold(season: Season) -> bool:
     """Whether a zone was below its target on two of the last seven days, recovery left out."""
     days = season.facts.days.between(season.last - timedelta(FEWEST_DAYS - 1), season.last)
-    least = LIMITS_ADVICE["tuning_short_days"].default
+    least = limit_of(season.site, "tuning_short_days")
     return any(short_days(season.site, zone, days) >= least for zone in zones_of(days))
 
 

@@ -173,9 +173,9 @@ def _tariffs(
 
 def _homes_alike(service: Service, record: SiteRecord, first: date, last: date) -> list[tuple[Site, Span]]:
     """Other homes of similar floor area with readings of the same days, except those without consent."""
-    from fieldfare.analysis.findings.limits import LIMITS
+    from fieldfare.analysis.findings.limits import limit_of
 
-    area, widest = record.site.site.floor_area_m2, LIMITS["answer_alike_area"].default
+    area, widest = record.site.site.floor_area_m2, limit_of(record.site, "answer_alike_area")
     if area is None:
         raise NotAssessed("needs site.floor_area_m2 in the site file to find homes alike", "missing_quantity")
     refused = refused_sites(service, "fleet_learning")
