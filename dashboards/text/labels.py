@@ -67,7 +67,7 @@ TITLES = {
     "unit_mismatch": "A unit of measurement does not fit",
     "flow_return_swapped": "Flow and return are swapped",
     "clock_offset": "The gateway's clock is off",
-    "implausible_efficiency": "Efficiency higher than physically possible",
+    "implausible_efficiency": "Efficiency that no heat pump can have",
     "heat_meter_disagrees": "Heat meter disagrees with flow and temperatures",
     "outdoor_sensor_biased": "Outdoor sensor reads wrongly",
     "silence": "Nothing heard from the gateway",
