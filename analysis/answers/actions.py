@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 
 from fieldfare.analysis.answers.hours import Hours
 from fieldfare.analysis.cautions import (
+    FUEL,
     HOT_WATER,
     ICE,
     LICENSED,
@@ -44,6 +45,7 @@ _HOUSEHOLD = (
     "free_radiators",
     "hot_water_switched_on",
     "leave_valves_open",
+    "look_at_other_source",
     "open_valves",
     "raise_target",
     "read_display",
@@ -85,6 +87,7 @@ _VISITS = {
     "loss_of_cylinder": ("pipe insulation", "thermometer pair"),
     "melting_heat_check": ("strainer kit", "thermometer pair"),
     "mounts_check": ("rubber mounts", "screwdriver"),
+    "other_source_check": ("thermometer pair",),
     "output_check": ("thermometer pair", "coil brush"),
     "reach_check": ("thermometer pair", "descaler and pump"),
     "restart_unit": ("multimeter", "fault code list"),
@@ -109,6 +112,7 @@ PLANS: dict[str, dict[str, Plan]] = {
     "cold": {
         "target": _plan("raise_target", tomorrow="room_follows_target"),
         "set_back": _plan("shallower_set_back", "earlier_start", tomorrow="room_at_hour"),
+        "other_source": _plan("look_at_other_source", "other_source_check", tomorrow="other_source_gives"),
         "stopped": _plan("read_display", "restart_unit", tomorrow="unit_runs"),
         "thermostat": _plan("thermostat_place", "thermostat_check", tomorrow="calls_when_cold"),
         "valve": _plan("open_valves", "free_valve", tomorrow="zone_catches_up"),
@@ -190,6 +194,8 @@ def cautions_of(question: str, binding: str | None, hours: Hours) -> list[str]:
         told.append(ICE)
     if "restart_unit" in codes:
         told.append(MAINS)
+    if binding == "other_source":
+        told.append(FUEL)
     if codes & {"vent_and_fill", "flow_check", "coil_check", "free_valve"}:
         told += [LICENSED, SCALD] if "coil_check" in codes else [LICENSED]
     return list(dict.fromkeys(told))

@@ -18,6 +18,9 @@ from fieldfare.analysis.answers.bill_parts import (
     described,
     distrusted,
     groups,
+    shared_heat,
+    splits_nothing,
+    untold_by_sources,
     why,
     why_now,
 )
@@ -100,8 +103,10 @@ def bill(
     spans = [now] if before is None or against != "year" else [before, now]
     if any(s.result["energy"]["electricity_kwh"]["total"] is None for s in spans):
         return distrusted(site, spans, against, asked or Asked())
+    if splits_nothing(site):
+        return shared_heat(site, spans, against, asked or Asked())
     case = _year(site, spans, rng) if against == "year" else _other(site, now, against, homes, rng)
-    prices = _prices(site, spans, tariffs)
+    prices = None if site.pv is not None else _prices(site, spans, tariffs)
     parts, totals = _split(case, prices)
     document = {
         "question": "bill",
@@ -112,7 +117,7 @@ def bill(
         **totals,
         "parts": [described(site, p, spans, totals, asked or Asked()) for p in parts],
         "why": why(site, spans) if len(spans) == 2 else why_now(site, now),
-        "untold": case.untold + ([] if prices else [{"part": "tariff", "reason": "no_prices"}]),
+        "untold": case.untold + untold_by_sources(site, has_prices=prices is not None),
     }
     document["groups"] = groups(document["parts"])
     document["billed"] = billed(document, asked or Asked())

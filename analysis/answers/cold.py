@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldfare.analysis.answers.beside import cold_turn, without_the_pump
 from fieldfare.analysis.answers.cold_measures import (
     FEWEST_COLD_MIN,
     ColdZone,
@@ -44,6 +45,7 @@ _PLAIN = 0.9  # weight of a cause that shows itself (common practice)
 ORDER = (
     "target",
     "set_back",
+    "other_source",
     "stopped",
     "thermostat",
     "valve",
@@ -73,6 +75,10 @@ def cold_steps(hours: Hours) -> tuple[list[Step], float]:
         _output(hours, cold, weights),
         _windows(hours, cold),
     ]
+    turn, weight = cold_turn(hours, cold.cold)
+    if turn is not None:
+        steps = [*without_the_pump(steps, turn), turn]
+        weights = {**weights, turn.code: weight}
     steps.sort(key=lambda s: ORDER.index(s.code))
     return _one_binds(steps, weights)
 
@@ -327,7 +333,7 @@ def _windows(hours: Hours, cold: ColdZone) -> Step:
     return Step("windows", "binds" if often and cold_enough else "adds" if often else "fine", values)
 
 
-_FIRST = ("target", "set_back", "stopped", "thermostat", "windows", "water_flow")
+_FIRST = ("target", "set_back", "other_source", "stopped", "thermostat", "windows", "water_flow")
 """Causes that outrank those that the model weighs: while one of them holds, valve, water and output can't
 be judged."""
 

@@ -189,7 +189,7 @@ def _with_interval(site: Site, days: Table, ratio: boundaries.BoundaryRatio) -> 
         return Estimate.none(ratio.reason or "needs heat and electricity")
     if ratio.electricity_kwh < _LEAST_PAIR_KWH:
         return Estimate.none("hardly any electricity was used while heat was measured too")
-    low, high = _relative_limits(site, days, ratio.heat_kwh, ratio.electricity_kwh)
+    low, high = relative_limits(site, days, ratio.heat_kwh, ratio.electricity_kwh)
     return Estimate(ratio.value, ratio.value * low, ratio.value * high)
 
 
@@ -206,22 +206,24 @@ def _cooling(site: Site, days: Table) -> Estimate:
         return Estimate.none("hardly any electricity was used for cooling while heat was measured too")
     if cold <= 0.02 * electricity:
         return Estimate.none("the heat meter does not count cold")
-    low, high = _relative_limits(site, days, cold, electricity, "pc")
+    low, high = relative_limits(site, days, cold, electricity, "pc_")
     return Estimate(cold / electricity, cold / electricity * low, cold / electricity * high)
 
 
-def _relative_limits(
-    site: Site, days: Table, heat: float, electricity: float, pairs: str = "p"
+def relative_limits(
+    site: Site, days: Table, heat: float, electricity: float, pairs: str = "p_", minutes: str = "n_pair"
 ) -> tuple[float, float]:
-    """Factors from a ratio to the ends of its 95 % interval. pairs : prefix of the columns, `p` or `pc`
+    """Factors from a ratio to the ends of its 95 % interval.
+
+    pairs : prefix of the columns. minutes : column of the minutes that they are of
 
     A meter's error within its class does not shrink with time: each part of a meter is rectangular within its
     own limit (GUM 4.3.7). Missing minutes add a normal part that grows with their share.
     """
     # One common error: a use's share of it is its share of the heat.
-    share = abs(heat) / max(abs(days.total(f"{pairs}_heat")), 1e-9)
-    parts = [days.total(f"{pairs}_{c}") * share for c in ("flow_error", "pair_error")]
-    direct = (known_sum(days, "p_immersion") or 0.0) if pairs == "p" else 0.0
+    share = abs(heat) / max(abs(days.total(f"{pairs}heat")), 1e-9)
+    parts = [days.total(f"{pairs}{c}") * share for c in ("flow_error", "pair_error")]
+    direct = (known_sum(days, "p_immersion") or 0.0) if pairs == "p_" else 0.0
     widths = [error / max(heat, 1e-9) for error in parts]
     # A heat meter is not on the electricity that counts as heat, and the same error sits above and below.
     unit = max(electricity - direct, 0.0)
@@ -231,10 +233,10 @@ def _relative_limits(
         ("backup_heater_electricity", "p_backup"),
         ("circulation_pump_electricity", "p_pump"),
     ):
-        own = known_sum(days, column) if pairs == "p" else None
+        own = known_sum(days, column) if pairs == "p_" else None
         if own:
             widths.append(_electricity_class(site, quantity) * own / electricity)
-    missing = 1.0 - min(days.total("n_pair") / max(days.total("n_minutes"), 1.0), 1.0)
+    missing = 1.0 - min(days.total(minutes) / max(days.total("n_minutes"), 1.0), 1.0)
     normal = _UNSEEN_SPREAD * missing
     size = float(np.sqrt(sum(w * w for w in widths) / 3.0 + normal**2))
     factor = metering.coverage_factor(widths, normal=normal)
@@ -271,7 +273,7 @@ def _by_use(site: Site, days: Table, use: str) -> Estimate:
             if site.hot_water is not None
             else "readings are too far apart to tell running from rest"
         )
-    low, high = _relative_limits(site, days, heat, electricity)
+    low, high = relative_limits(site, days, heat, electricity)
     return Estimate(heat / electricity, heat / electricity * low, heat / electricity * high)
 
 

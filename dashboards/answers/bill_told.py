@@ -83,6 +83,8 @@ def _figure(document: dict[str, Any], key: str = "difference") -> str:
 
 def _lead(document: dict[str, Any], home: bool) -> list[str]:
     change = document["difference"]
+    if any(u["reason"] == "other_heat" for u in document["untold"]):
+        return _shared_lead(document)
     if not document["parts"]:
         return [
             "The electricity readings of these days can't be trusted: the meter comes first, then the bill."
@@ -97,6 +99,27 @@ def _lead(document: dict[str, Any], home: bool) -> list[str]:
     more = "more" if value > 0 else "less"
     first = f"{heating} {verb} {_figure(document)} {more} than {texts.AGAINST[document['against']]}{share}."
     return [first, *_reasons(document)]
+
+
+def _shared_lead(document: dict[str, Any]) -> list[str]:
+    """The difference where another heat source shares the work, with that source's heat."""
+    change = document["difference"]["kwh"]
+    told = ["Another heat source shares the work with the heat pump, so the bill is not split by cause."]
+    if change is not None:
+        more = "more" if change > 0 else "less"
+        told.append(
+            f"The heat pump used {words.measure(abs(change), 'kWh', 0)} {more} than"
+            f" {texts.AGAINST[document['against']]}."
+        )
+    before, now = (document["other_heat_kwh"][side] for side in ("before", "now"))
+    if before is not None and now is not None:
+        told.append(
+            f"The other source gave {words.measure(now, 'kWh', 0)} of heat, after"
+            f" {words.measure(before, 'kWh', 0)} a year ago."
+        )
+    elif now is not None:
+        told.append(f"The other source gave {words.measure(now, 'kWh', 0)} of heat.")
+    return told
 
 
 def _reasons(document: dict[str, Any]) -> list[str]:

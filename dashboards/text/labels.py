@@ -195,6 +195,8 @@ POINT_NAMES = {
     "heat_output": "Heat output",
     "space_heat": "Heat to rooms",
     "hot_water_heat": "Heat to hot water",
+    "other_heat_output": "Heat from another source",
+    "pv_output": "Own solar electricity",
     "flow_temperature": "Flow temperature",
     "return_temperature": "Return temperature",
     "distribution_flow_temperature": "Flow temperature after the buffer",
