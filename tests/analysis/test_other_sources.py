@@ -14,6 +14,7 @@ from fieldfare.analysis.findings.limits import LIMITS, limit_of
 from fieldfare.analysis.minutes.cascade import MIXED, joined_mode
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.reports.cold_snap import outlook, parse_forecast
+from fieldfare.dashboards.source_rows import source_rows
 from tests.analysis.beside_home import COP, HEAD, LOSS_W_PER_K, PER_DAY, POINTS, Home, point
 
 BOILER = '[[other_heat]]\nkind = "boiler"\nserves = ["space_heating"]\n'
@@ -301,3 +302,20 @@ def test_cooling_is_told_from_the_meters_where_no_mode_is_reported() -> None:
 
 def test_a_unit_that_can_not_cool_by_the_site_file_is_not_said_to() -> None:
     assert cooling_home(cools=False).result().as_dict()["performance"]["cooling"] is None
+
+
+# ---- in words
+
+
+def test_what_others_gave_is_told_in_words() -> None:
+    rows = source_rows(boiler_home(BOILER, metered=True).result().as_dict())
+    assert rows[0][0] == "Boiler"
+    assert "of all heat" in rows[0][1]
+    assert source_rows(boiler_home(BELOW, metered=False).result().as_dict()) == [
+        ("Boiler", "Needs readings of heat from another source")
+    ]
+    one, two = source_rows(two_units().result().as_dict())
+    assert one[0] == "Heat pump 1"
+    assert "3.5" in one[1]
+    assert "2.5" in two[1]
+    assert source_rows({}) == []
