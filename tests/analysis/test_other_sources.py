@@ -316,6 +316,6 @@ def test_what_others_gave_is_told_in_words() -> None:
     ]
     one, two = source_rows(two_units().result().as_dict())
     assert one[0] == "Heat pump 1"
-    assert "3.5" in one[1]
-    assert "2.5" in two[1]
+    assert "performance 3.47" in one[1]
+    assert "performance 2.4" in two[1]
     assert source_rows({}) == []
