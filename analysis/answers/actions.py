@@ -51,6 +51,7 @@ _HOUSEHOLD = (
     "read_display",
     "read_pressure",
     "rime_is_usual",
+    "rime_or_ice",
     "shallower_set_back",
     "spread_draws",
     "thermostat_place",
@@ -154,12 +155,18 @@ PLANS: dict[str, dict[str, Plan]] = {
 }
 """Complaint -> cause -> what to do. Refrigerant work is for certified people and is never part of a plan."""
 
-_UNTOLD = _plan("ask_more", "look_on_site", tomorrow="ask_again")
+_UNTOLD: dict[str, Plan] = {
+    "cold": _plan("ask_more", "look_on_site", tomorrow="ask_again"),
+    "hot-water": _plan("which_tap", "look_on_site", tomorrow="tank_stays_warm"),
+    "noise": _plan("what_noise", "mounts_check", tomorrow="listen_again"),
+    "ice": _plan("rime_or_ice", "do_not_chip", "look_on_site", tomorrow="clears_in_defrost"),
+}
+"""Where the readings show no cause."""
 
 
 def actions_of(question: str, binding: str | None, hours: Hours) -> dict[str, Any]:
     """`do` and `tomorrow` of a cause, JSON-ready."""
-    plan = PLANS[question].get(binding or "", _UNTOLD)
+    plan = PLANS[question].get(binding or "", _UNTOLD[question])
     return {
         "do": [{"kind": a.kind, "code": a.code, "bring": list(a.bring), "home": a.home} for a in plan.do],
         "tomorrow": {"code": plan.tomorrow, **_numbers(hours)},
@@ -177,7 +184,7 @@ def _numbers(hours: Hours) -> Mapping[str, Any]:
 
 def cautions_of(question: str, binding: str | None, hours: Hours) -> list[str]:
     """The cautions that go with the plan."""
-    plan = PLANS[question].get(binding or "", _UNTOLD)
+    plan = PLANS[question].get(binding or "", _UNTOLD[question])
     codes = {a.code for a in plan.do}
     told = []
     if question == "hot-water":

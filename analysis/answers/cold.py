@@ -303,11 +303,20 @@ def _output(hours: Hours, cold: ColdZone, weights: dict[str, float]) -> Step:
     )
     if not np.isfinite(running):
         return Step("output", _judged("output", None, hours, cold, weights), values, "no_running")
-    full = fill_nan(np.array([share]), 1.0)[0] >= hours.limit("answer_full_share")
-    wrong = running >= hours.limit("answer_running_share") and bool(
-        full or lacking >= hours.limit("answer_lacking_share")
-    )
+    wrong: bool | None = None
+    if np.isfinite(share) or _water_told(hours):
+        full = share >= hours.limit("answer_full_share") or lacking >= hours.limit("answer_lacking_share")
+        wrong = bool(running >= hours.limit("answer_running_share") and full)
+    elif running < hours.limit("answer_running_share"):
+        wrong = False
+    if wrong is None:  # a unit that always runs may run at its least output
+        return Step("output", "unknown", values, "no_output")
     return Step("output", _judged("output", wrong, hours, cold, weights), values)
+
+
+def _water_told(hours: Hours) -> bool:
+    """Whether the set flow temperature is read beside the flow's own."""
+    return hours.site.measures("target_flow_temperature") and hours.site.measures("flow_temperature")
 
 
 def _windows(hours: Hours, cold: ColdZone) -> Step:

@@ -95,6 +95,8 @@ def _lead(document: dict[str, Any], home: bool) -> list[str]:
     heating = "The heating" if home else f"The heating, {days},"
     base = document["before"]["money"] if change["money"] is not None else document["before"]["kwh"]
     share = f", {words.share(abs(value / base))} {'more' if value > 0 else 'less'}" if base else ""
+    if value <= 0.0:
+        heating = f"It is not the heating that made the bill higher: {words.small_first(heating)}"
     verb = "cost" if change["money"] is not None else "used"
     more = "more" if value > 0 else "less"
     first = f"{heating} {verb} {_figure(document)} {more} than {texts.AGAINST[document['against']]}{share}."
@@ -158,23 +160,28 @@ def _say(document: dict[str, Any], name: str, home: bool) -> str:
     """What can be said on the phone, in two or three sentences."""
     if home or not document["parts"]:
         return ""
-    groups = {g["whose"]: g for g in document["groups"]}
     unit = "kwh" if document["difference"]["money"] is None else "money"
-    parts = []
+    parts, left = [], document["difference"][unit]
+    least = 0.02 * abs(document["before"][unit] or 1.0)
     for whose in ("weather", "household", "system", "house", "price"):
-        group = groups.get(whose)
-        if group is not None and abs(group[unit] or 0.0) >= 0.02 * abs(document["before"][unit] or 1.0):
-            value = group[unit]
-            told = (
-                words.money(abs(value), document["currency"])
-                if unit == "money"
-                else words.measure(abs(value), "kWh", 0)
+        sure = [p[unit]["value"] for p in document["parts"] if p["whose"] == whose and _is_told(p)]
+        if sure and abs(value := sum(sure)) >= least:
+            left -= value
+            parts.append(
+                f"{texts.WHOSE[whose]} {'adds' if value > 0 else 'takes off'} {_size(document, value, unit)}"
             )
-            parts.append(f"{texts.WHOSE[whose]} {'adds' if value > 0 else 'takes off'} {told}")
     if not parts:
         return f"“For {name} the heating used about what it did before; nothing stands out.”"
     text = words.listed(parts)
-    return f"“Of the difference, {text}.”"
+    rest = _size(document, left, unit)
+    more = f" What is left, {rest} {'more' if left > 0 else 'less'}, has no sure cause."
+    return f"“Of the difference, {text}.{more if abs(left) >= least else ''}”"
+
+
+def _size(document: dict[str, Any], value: float, unit: str) -> str:
+    if unit == "money":
+        return str(words.money(abs(value), document["currency"]))
+    return words.measure(abs(value), "kWh", 0)
 
 
 def _row(document: dict[str, Any], part: dict[str, Any]) -> dict[str, Any]:

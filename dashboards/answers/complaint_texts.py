@@ -108,10 +108,7 @@ SAID: dict[str, str] = {
 """The sentence of the step that binds."""
 
 UNSOLVED: dict[str, str] = {
-    "cold": (
-        "The readings of these hours show no cause: the rooms were not below what is set for "
-        "long, or the numbers that would tell are not measured."
-    ),
+    "cold": "The readings of these hours show no cause.",
     "hot-water": "The cylinder was cold, and none of the causes that can be measured explains it.",
     "noise": "The readings of these hours can't tell.",
     "ice": "The readings can't tell.",
@@ -161,8 +158,8 @@ VALUES: dict[str, tuple[str, int]] = {
     "slowness": ("length over the expected", 2),
     "charge_flow_rate": ("flow during reheats", 2),
     "over_cylinder": ("water over cylinder at the end", 0),
-    "drawn_a_day": ("drawn, at 40 °C", 0),
-    "usual_a_day": ("in the weeks before", 0),
+    "drawn_a_day": ("drawn a day, at 40 °C", 0),
+    "usual_a_day": ("a day in the weeks before", 0),
     "drawn_ratio": ("now over before", 2),
     "largest_draw": ("most between two reheats", 0),
     "v40_drawn": ("what the cylinder gave when it was emptied (V40)", 0),
@@ -218,6 +215,7 @@ REASONS: dict[str, str] = {
     "no_target": "no set temperature is read",
     "as_asked": "the rooms are as warm as is set",
     "no_running": "nothing tells when it runs",
+    "no_output": "needs the heat output, or the set flow temperature beside the flow's own",
     "no_call": "no call of the thermostat is read",
     "one_zone": "one zone, and no emitters in the site file",
     "no_flow_or_curve": "needs flow temperature and the designed curve",

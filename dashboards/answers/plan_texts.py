@@ -18,6 +18,10 @@ DO: dict[str, str] = {
         "Have them read out what the display shows, and whether the unit's switch and fuse are "
         "on. No covers off."
     ),
+    "rime_or_ice": (
+        "Ask for a photo now and one two hours later: white rime between the fins that comes and goes is usual;"
+        " solid ice that stays, or ice under the unit, is not."
+    ),
     "look_at_other_source": (
         "Have them look whether the boiler, stove or solar controller is switched on, shows a fault, and has"
         " fuel. No covers off."
@@ -144,6 +148,10 @@ HOME_DO: dict[str, str] = {
     "raise_target": "Turn the set temperature up by one degree at a time. Warmth takes some hours to come.",
     "shallower_set_back": (
         "Make the night set-back smaller, 1 or 2 degrees, or leave it off: a heat pump warms up slowly."
+    ),
+    "rime_or_ice": (
+        "Take a photo now and one two hours later: white rime between the fins that comes and goes is usual; solid"
+        " ice that stays, or ice under the unit, is not."
     ),
     "look_at_other_source": (
         "Look whether your boiler, stove or solar controller is switched on, shows a fault, and has fuel. Leave"

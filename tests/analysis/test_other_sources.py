@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Any
 
 import numpy as np
 import pytest
 
 from fieldfare.analysis.advice.plan import plan
+from fieldfare.analysis.answers.bill import bill
+from fieldfare.analysis.answers.bill_parts import Span
+from fieldfare.analysis.answers.complaint import complaint
+from fieldfare.analysis.answers.hours import Question, hours_of
 from fieldfare.analysis.errors import SiteError
 from fieldfare.analysis.figures.other_sources import may_heat_rooms
 from fieldfare.analysis.findings.limits import LIMITS, limit_of
 from fieldfare.analysis.minutes.cascade import MIXED, joined_mode
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.reports.cold_snap import outlook, parse_forecast
+from fieldfare.analysis.reports.result import analyse
+from fieldfare.dashboards.answers.told import told
 from fieldfare.dashboards.source_rows import source_rows
-from tests.analysis.beside_home import COP, HEAD, LOSS_W_PER_K, PER_DAY, POINTS, Home, point
+from tests.analysis.beside_home import COP, FIRST, HEAD, LOSS_W_PER_K, PER_DAY, POINTS, Home, point
 
 BOILER = '[[other_heat]]\nkind = "boiler"\nserves = ["space_heating"]\n'
 BELOW = f"{BOILER}below_c = 0.0\n"
@@ -319,3 +326,62 @@ def test_what_others_gave_is_told_in_words() -> None:
     assert "performance 3.47" in one[1]
     assert "performance 2.4" in two[1]
     assert source_rows({}) == []
+
+
+# ---- answers
+
+
+def asked(home: Home, question: str) -> dict[str, Any]:
+    """The answer to a complaint about the last three days."""
+    facts, result = home.facts(), home.result().as_dict()
+    first = home.last - timedelta(2)
+    here, before = facts.between(first, home.last), facts.between(home.last - timedelta(30), first)
+    hours = hours_of(home.site, home.readings, here, before, result, Question(), first, home.last)
+    return complaint(question, hours)
+
+
+@pytest.mark.parametrize(("metered", "weight"), [(True, 0.9), (False, 0.6)])
+def test_cold_rooms_in_the_boilers_hours_are_the_boilers(metered: bool, weight: float) -> None:
+    home = boiler_home(f"{BELOW}alone = true\n", metered=metered, alone=True)
+    home.values["room"] = home.values["room"] - np.where(np.arange(len(home.time)) > 45 * PER_DAY, 3.0, 0.0)
+    if metered:
+        home.values["boiler"] = home.values["boiler"] * 0.0
+    document = asked(home, "cold")
+    assert (document["binding"], document["weight"]) == ("other_source", weight)
+    states = {s["code"]: s["state"] for s in document["steps"]}
+    assert {states[c] for c in ("stopped", "output", "water_flow", "flow_temperature")} == {"unknown"}
+    assert document["do"][0]["code"] == "look_at_other_source"
+    assert any("carbon monoxide" in caution for caution in document["cautions"])
+
+
+def test_a_unit_of_which_only_electricity_is_read_is_not_said_to_give_all_it_can() -> None:
+    home = Home(points=(POINTS[0], POINTS[2]))
+    home.values["elec"] = np.maximum(home.values["elec"], 500.0)
+    document = asked(home, "cold")
+    assert document["binding"] is None
+    assert {s["code"]: s["state"] for s in document["steps"]}["output"] == "unknown"
+
+
+def test_what_was_drawn_is_not_told_where_a_collector_makes_part_of_it() -> None:
+    home = Home(more=SOLAR, points=(*POINTS, point("tank", "cylinder_temperature", "gauge", "degC")))
+    home.values["tank"] = np.full(len(home.time), 36.0)
+    steps = {s["code"]: s for s in asked(home, "hot-water")["steps"]}
+    assert (steps["drawn_more"]["state"], steps["drawn_more"]["reason"]) == ("unknown", "other_makes_water")
+
+
+def test_a_bill_beside_a_boiler_is_not_split_and_says_what_both_gave() -> None:
+    home = boiler_home(BOILER + MONEY, metered=True)
+    facts = home.facts()
+    spans = []
+    for first in (FIRST, FIRST + timedelta(25)):
+        last = first + timedelta(24)
+        spans.append(Span(facts.between(first, last), analyse(home.site, facts, first, last).as_dict()))
+    document = bill(home.site, spans[1], spans[0], "year")
+    assert document["parts"] == []
+    now, before = (s.facts.days.total("e_total") for s in reversed(spans))
+    assert document["difference"]["kwh"] == pytest.approx(now - before)
+    assert document["other_heat_kwh"]["now"] == pytest.approx(spans[1].facts.days.total("q_other"))
+    period = {"from": "2026-01-26", "to": "2026-02-19"}
+    lead = " ".join(told({**document, "period": period}, "Elm")["lead"])
+    assert "not split by cause" in lead
+    assert "can't be trusted" not in lead
