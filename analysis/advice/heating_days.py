@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.facts.tables import Facts
-from fieldfare.analysis.figures.other_sources import may_heat_rooms
+from fieldfare.analysis.figures.other_sources import by_the_pump_alone
 from fieldfare.analysis.plant.site import Site
 
 Floats = NDArray[np.float64]
@@ -71,7 +71,7 @@ def heating_days(site: Site, facts: Facts, result: Mapping[str, Any]) -> Heating
     """The heated days of facts. Raises NotAssessed where flow, outdoor temperature or electricity is not
     known."""
     days = facts.days
-    alone = _by_the_pump_alone(site, days)
+    alone = by_the_pump_alone(site, days)
     flow, outdoor = _column(days, "flow_by_heat", "flow"), _column(days, "outdoor_heating", "outdoor")
     electricity = _column(days, "e_space") - np.nan_to_num(_column(days, "e_backup"))
     if not (np.isfinite(flow) & np.isfinite(outdoor) & np.isfinite(electricity)).any():
@@ -110,22 +110,6 @@ def heating_days(site: Site, facts: Facts, result: Mapping[str, Any]) -> Heating
         zones,
         measured,
     )
-
-
-def _by_the_pump_alone(site: Site, days: Table) -> NDArray[np.bool_]:
-    """Days on which no other source that the site file names heated the rooms: bool (n,).
-
-    Raises NotAssessed where it is not known when one does.
-    """
-    sources = site.other_heat_for("space_heating")
-    may = may_heat_rooms(site, days) if sources else np.zeros(len(days), dtype=np.bool_)
-    if may is None:
-        raise NotAssessed(
-            f"a {sources[0].name} heats the rooms too, and when is not known: needs other_heat_output, or"
-            " other_heat.below_c in the site file",
-            "missing_quantity",
-        )
-    return ~may
 
 
 def _column(days: Table, name: str, otherwise: str = "") -> Floats:

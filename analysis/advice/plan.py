@@ -12,6 +12,7 @@ import numpy as np
 from fieldfare.analysis.advice.curve import CurveEffect, LowestCurve, lowest_curve
 from fieldfare.analysis.advice.pump import pump_effect, pump_seen, wanted_share
 from fieldfare.analysis.advice.set_back import set_back_effects
+from fieldfare.analysis.advice.shared import refuse_shared
 from fieldfare.analysis.advice.water import cooler_store
 from fieldfare.analysis.cautions import of_setpoint
 from fieldfare.analysis.errors import NotAssessed
@@ -94,23 +95,8 @@ def plan(site: Site, facts: Facts, result: dict[str, Any], *, household: bool = 
 
 def advised(code: str, site: Site, facts: Facts, result: dict[str, Any]) -> Advice:
     """One setting's advice, whatever it is worth. code : of SETTINGS. Raises NotAssessed."""
-    if (reason := _shared(code, site)) is not None:
-        raise NotAssessed(reason, "other_source")
+    refuse_shared(code, site)
     return _ASKED[code](site, facts, result)
-
-
-def _shared(code: str, site: Site) -> str | None:
-    """Why what the site file declares leaves a setting's effect untold; None where it does not."""
-    if code in ("hot_water_setpoint", "hot_water_reheat"):
-        if sources := site.other_heat_for("hot_water"):
-            return f"a {sources[0].name} makes part of the hot water: how much the heat pump would save is not known"
-        if site.pv is not None and site.pv.raises_hot_water_to_c is not None:
-            return "surplus electricity raises the hot water by itself: set it at the surplus controller"
-    if code == "heating_curve" and site.pv is not None and site.pv.raises_flow_k > 0.0:
-        return "surplus electricity raises the flow by day: the curve alone can't be told from it"
-    if code == "pump_speed" and site.heat_pump.units > 1:
-        return "each of several heat pumps has its own flow: set each by its own difference"
-    return None
 
 
 def for_comfort(advice: Advice) -> bool:

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.figures.performance import relative_limits
@@ -41,6 +42,26 @@ def may_heat_rooms(site: Site, days: Table) -> Flags | None:
         flags |= mine
     # Radiators, floors and rooms carry the heat on.
     return flags | np.concatenate(([False], flags[:-1])) if len(flags) else flags
+
+
+def by_the_pump_alone(site: Site, days: Table) -> Flags:
+    """Days on which no other source that the site file names heated the rooms: bool (n,).
+
+    Raises NotAssessed where it is not known when one does.
+    """
+    sources = site.other_heat_for("space_heating")
+    may = may_heat_rooms(site, days) if sources else np.zeros(len(days), dtype=np.bool_)
+    if may is None:
+        raise NotAssessed(unknown_turn(sources[0].name), "other_source")
+    return ~may
+
+
+def unknown_turn(name: str) -> str:
+    """Why what rests on the heat pump's own days can't be told. name : of the other source"""
+    return (
+        f"a {name} heats the rooms too, and when is not known: needs other_heat_output, or other_heat.below_c in"
+        " the site file"
+    )
 
 
 def _may_work(site: Site, days: Table, source: OtherHeat) -> Flags | None:

@@ -12,7 +12,7 @@ import numpy as np
 
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table
-from fieldfare.analysis.figures.other_sources import heat_of_both, may_heat_rooms
+from fieldfare.analysis.figures.other_sources import heat_of_both, may_heat_rooms, unknown_turn
 from fieldfare.analysis.findings.confidence import Flags
 from fieldfare.analysis.findings.excuses import FAMILIES, FAMILY_OF
 from fieldfare.analysis.findings.limits import limit_of
@@ -107,10 +107,7 @@ def _beside(site: Site, days: Table, code: str) -> str | None:
     if may is None:
         if code in FAMILIES["operation"]:
             return None
-        return (
-            f"a {name} heats the rooms too, and when is not known: needs other_heat_output, or other_heat.below_c"
-            " in the site file"
-        )
+        return unknown_turn(name)
     if code in FAMILIES["house"]:
         return None  # the heat loss leaves these days out, or counts their heat
     left = int((~may).sum())

@@ -53,7 +53,11 @@ def _with_a_boiler(site: Site, figures: Figures) -> Figures:
     margin = Estimate.none(
         f"a boiler helps to heat the rooms {below}: the heat pump need not hold the design day"
     )
-    return figures.with_parts(capacity=replace(figures.capacity, margin=margin))
+    m = figures.money
+    compared = f"{m.compared}; the boiler's own fuel is not counted" if m.compared else ""
+    return figures.with_parts(
+        capacity=replace(figures.capacity, margin=margin), money=replace(m, compared=compared)
+    )
 
 
 def _with_other_hot_water(site: Site, figures: Figures) -> Figures:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from fieldfare.analysis.advice.curve import CurveEffect, curve_effect
 from fieldfare.analysis.advice.saving import EFFICIENCY_KEEPS, cop_between
+from fieldfare.analysis.advice.shared import refuse_shared
 from fieldfare.analysis.advice.water import cooler_store
 from fieldfare.analysis.cautions import LEGIONELLA, grows, of_setpoint
 from fieldfare.analysis.errors import InputError, NotAssessed
@@ -89,7 +90,16 @@ def answer(site: Site, facts: Facts, result: dict[str, Any], question: str, valu
         raise InputError(f"unknown question {question!r}; use {', '.join(asked)}")
     if not len(facts.days):
         raise NotAssessed("no days to answer from")
+    if question in _SETTING:
+        refuse_shared(_SETTING[question], site)
     return asked[question](site, facts, result, value).as_dict()
+
+
+_SETTING = {
+    "lower_curve_k": "heating_curve",
+    "hot_water_c": "hot_water_setpoint",
+    "hot_water_hour": "hot_water_setpoint",
+}
 
 
 def _answer(

@@ -87,7 +87,7 @@ def diary(
     return told | {
         "entries": [_entry(season, n, days_of_change) for n in range(len(made))],
         "settings": [{"code": s.code, "state": s.state, "reason": s.reason} for s in settings],
-        "whole": effect_dict(effect_of_all(facts.days, made)) if made else None,
+        "whole": effect_dict(effect_of_all(site, facts.days, made)) if made else None,
     }
 
 
@@ -175,7 +175,7 @@ def _step(season: Season, code: str, now: Values, to: Values, goal: Values) -> d
 def _entry(season: Season, n: int, days_of_change: Iterable[date]) -> dict[str, Any]:
     step = season.log[n]
     week = week_after(season.site, season.facts.days, step, season.log[0].day)
-    effect = effect_of_step(season.facts.days, step, days_of_change)
+    effect = effect_of_step(season.site, season.facts.days, step, days_of_change)
     return {
         "day": step.day.isoformat(),
         "code": step.code,

@@ -74,7 +74,10 @@ def standing(season: Season, code: str) -> Standing:
         return Standing(code, "done", contrary)
     fewest = int(limit_of(season.site, "advice_fewest_days"))
     span = season.since(code)
-    known = days_known(season, code, span)
+    try:
+        known = days_known(season, code, span)
+    except NotAssessed as refused:
+        return Standing(code, "not_assessed", str(refused))
     if known >= fewest:
         found = _advised(season, code, span, season.log)
         return found if isinstance(found, Standing) else _worth(season, found, span)
@@ -135,7 +138,10 @@ def _under_way(season: Season, code: str, fewest: int) -> Standing | None:
 
 
 def days_known(season: Season, code: str, span: tuple[date, date]) -> int:
-    """Days that a setting's advice can be drawn from: heated ones for the rooms, whole ones for the cylinder."""
+    """Days that a setting's advice can be drawn from: heated ones for the rooms, whole ones for the cylinder.
+
+    Raises NotAssessed where another source leaves it unknown when the heat pump alone heats.
+    """
     if span[1] < span[0]:
         return 0
     facts = season.facts.between(*span)
@@ -145,7 +151,9 @@ def days_known(season: Season, code: str, span: tuple[date, date]) -> int:
         return int((facts.days["n_electricity"] >= WHOLE_DAY * facts.days["n_minutes"]).sum())
     try:
         return len(heating_days(season.site, facts, season.result))
-    except NotAssessed:
+    except NotAssessed as refused:
+        if refused.code == "other_source":  # more days will not tell
+            raise
         return 0
 
 

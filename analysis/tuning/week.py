@@ -137,7 +137,7 @@ def _cold(days: Table) -> float | None:
     return days.total("n_tank_cold")
 
 
-def effect_of_step(days: Table, step: Step, other_days: Iterable[date]) -> Effect:
+def effect_of_step(site: Site, days: Table, step: Step, other_days: Iterable[date]) -> Effect:
     """Before against after a step, in days that no other change lies in."""
     others = {day for day in other_days if day != step.day}
     first = max((day for day in others if day < step.day), default=date.min)
@@ -146,15 +146,16 @@ def effect_of_step(days: Table, step: Step, other_days: Iterable[date]) -> Effec
     return effect_of_work(
         days.between(first if first == date.min else first + one, last if last == date.max else last - one),
         step.day,
+        site,
     )
 
 
-def effect_of_all(days: Table, log: Sequence[Step]) -> Effect:
+def effect_of_all(site: Site, days: Table, log: Sequence[Step]) -> Effect:
     """The days before the first step against those after the last."""
     first, last = log[0].day, log[-1].day
     day = days["day"]
     apart = (day < np.datetime64(first)) | (day > np.datetime64(last))
-    return effect_of_work(days.where(apart), first)
+    return effect_of_work(days.where(apart), first, site)
 
 
 def effect_dict(effect: Effect) -> dict[str, Any]:

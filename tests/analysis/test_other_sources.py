@@ -13,13 +13,16 @@ from fieldfare.analysis.answers.bill import bill
 from fieldfare.analysis.answers.bill_parts import Span
 from fieldfare.analysis.answers.complaint import complaint
 from fieldfare.analysis.answers.hours import Question, hours_of
-from fieldfare.analysis.errors import SiteError
+from fieldfare.analysis.errors import NotAssessed, SiteError
 from fieldfare.analysis.figures.other_sources import may_heat_rooms
 from fieldfare.analysis.findings.limits import LIMITS, limit_of
 from fieldfare.analysis.minutes.cascade import MIXED, joined_mode
 from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.reports.before_after import effect_of_work
 from fieldfare.analysis.reports.cold_snap import outlook, parse_forecast
 from fieldfare.analysis.reports.result import analyse
+from fieldfare.analysis.reports.what_if import answer
+from fieldfare.analysis.reports.winter_forecast import forecast
 from fieldfare.dashboards.answers.told import told
 from fieldfare.dashboards.source_rows import source_rows
 from tests.analysis.beside_home import COP, FIRST, HEAD, LOSS_W_PER_K, PER_DAY, POINTS, Home, point
@@ -385,3 +388,31 @@ def test_a_bill_beside_a_boiler_is_not_split_and_says_what_both_gave() -> None:
     lead = " ".join(told({**document, "period": period}, "Elm")["lead"])
     assert "not split by cause" in lead
     assert "can't be trusted" not in lead
+
+
+# ---- what rests on the heat pump's own days
+
+
+def test_before_and_after_leave_the_boilers_days_out() -> None:
+    home = boiler_home(BELOW, metered=False)
+    days = home.facts().days
+    told = effect_of_work(days, FIRST + timedelta(25), home.site)
+    alone = int((~may_heat_rooms(home.site, days)).sum())  # type: ignore[operator]
+    assert told.days_before + told.days_after <= alone < len(days)
+    unknown = effect_of_work(days, FIRST + timedelta(25), boiler_home(BOILER, metered=False).site)
+    assert unknown.electricity_percent.value is None
+    assert "when is not known" in (unknown.reason or "")
+
+
+def test_a_winters_electricity_is_not_forecast_where_a_boiler_gives_part_of_it() -> None:
+    home = boiler_home(BOILER, metered=True)
+    told = forecast(home.site, home.result().as_dict(), [])
+    assert told.heat_kwh.value is not None, "the house's own need is known"
+    assert told.electricity_kwh.value is None
+    assert "boiler" in told.electricity_kwh.reason
+
+
+def test_a_what_if_about_shared_hot_water_is_refused() -> None:
+    home = Home(more=SOLAR)
+    with pytest.raises(NotAssessed, match="solar collector makes part"):
+        answer(home.site, home.facts(), home.result().as_dict(), "hot_water_c", 48.0)
