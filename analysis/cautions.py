@@ -1,4 +1,5 @@
-"""Safety cautions, each defined once: scalding, Legionella, mains, pressure, refrigerant, ice.
+"""Safety cautions, each defined once: scalding, Legionella, mains, pressure, refrigerant, ice,
+fuel.
 
 Every text about hot water takes its caution from here. A text that advises a stored temperature in the range
 in which Legionella grows, or a pause of the hot water, must carry it.
@@ -39,6 +40,10 @@ ICE = (
 MAINS = (
     "Covers stay on: only licensed people work on mains parts. Restart once by the maker's instructions, not"
     " again and again."
+)
+FUEL = (
+    "Work on a boiler or stove is for people licensed for its fuel. Smell of gas, smoke, or a carbon monoxide"
+    " alarm: switch nothing, open windows, leave the house and call the emergency number."
 )
 MAINS_WORK = (
     "Isolate the supply and make sure it stays off before a cover comes off; mains work is for people"

@@ -6,6 +6,7 @@ from typing import Any, NamedTuple
 
 from fieldfare.analysis.plant.site import Site
 from fieldfare.dashboards.day_rows import Row, known
+from fieldfare.dashboards.source_rows import source_rows
 from fieldfare.dashboards.text import words
 
 WHOLE_YEAR_DAYS = 350
@@ -30,6 +31,7 @@ def two_sides(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]
         *_performance(site, result, rows),
         *_water(site, result, rows),
         *_hot_water(site, result),
+        *(Side(what, "–", told, "") for what, told in source_rows(result)),
     ]
     return [s for s in sides if s.designed != "–" or s.measured not in ("–", "")]
 

@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldfare.analysis.advice.heating_days import HeatingDays, heating_days
-from fieldfare.analysis.advice.limits import LIMITS_ADVICE
 from fieldfare.analysis.advice.room_response import (
     Changed,
     RoomResponse,
@@ -22,6 +21,7 @@ from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.estimate import Estimate, robust_fit
+from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.plant.curve import curve_at
 from fieldfare.analysis.plant.site import Site
 
@@ -95,11 +95,11 @@ def _effect(site: Site, days: HeatingDays, response: RoomResponse, lower: Floats
                 float(np.nanmean(room)),
                 float(np.nanmean(after)),
                 float(np.mean(target)),
-                float((after[seen] < target[seen] - _tolerance()).mean()),
+                float((after[seen] < target[seen] - _tolerance(site)).mean()),
             )
         )
-    saves = estimated(site.heat_pump, days, response, change)
-    return CurveEffect(saves, room_fall(days, response, change), tuple(zones), len(days))
+    saves = estimated(site, days, response, change)
+    return CurveEffect(saves, room_fall(site, days, response, change), tuple(zones), len(days))
 
 
 def target_of(site: Site, days: HeatingDays, zone: str) -> Floats:
@@ -110,8 +110,8 @@ def target_of(site: Site, days: HeatingDays, zone: str) -> Floats:
     return fill_nan(own, other)
 
 
-def _tolerance() -> float:
-    return LIMITS_ADVICE["advice_room_tolerance_k"].default
+def _tolerance(site: Site) -> float:
+    return limit_of(site, "advice_room_tolerance_k")
 
 
 def lowest_curve(site: Site, facts: Facts, result: Mapping[str, Any]) -> LowestCurve:
@@ -128,10 +128,10 @@ def lowest_curve(site: Site, facts: Facts, result: Mapping[str, Any]) -> LowestC
     if site.design.outdoor_c is None:
         raise NotAssessed("needs design.outdoor_c in the site file", "missing_quantity")
     cold = site.design.outdoor_c
-    now = set_curve(days, cold)
+    now = set_curve(site, days, cold)
     allowed, binding = _allowed(site, days, response)
     at_design, design_binds = _at_design(site, days, response, result, now[0][1])
-    lower_cold, lower_mild = _line(days, allowed, cold, at_design)
+    lower_cold, lower_mild = _line(site, days, allowed, cold, at_design)
     if max(lower_cold, lower_mild) < STEP_K:
         raise NotAssessed("no lower curve holds every room at its target", "not_applicable")
     lower = _between(days.outdoor, cold, lower_cold, lower_mild)
@@ -142,16 +142,16 @@ def lowest_curve(site: Site, facts: Facts, result: Mapping[str, Any]) -> LowestC
         lower_cold,
         lower_mild,
         _effect(site, days, response, lower),
-        _steps(now, lower_cold, lower_mild),
+        _steps(site, now, lower_cold, lower_mild),
         binding,
         design_binds,
     )
 
 
-def set_curve(days: HeatingDays, cold: float) -> tuple[tuple[float, float], tuple[float, float]]:
+def set_curve(site: Site, days: HeatingDays, cold: float) -> tuple[tuple[float, float], tuple[float, float]]:
     """The curve as it is set, from target flows where they are read, else from the flows [°C]."""
     asked = days.flow + days.gap
-    if float(np.ptp(days.outdoor)) < LIMITS_ADVICE["advice_fewest_spread_k"].default:
+    if float(np.ptp(days.outdoor)) < limit_of(site, "advice_fewest_spread_k"):
         raise NotAssessed("needs days of different outdoor temperatures to tell the heating curve")
     fit = robust_fit(np.column_stack([days.outdoor, np.ones(len(days))]), asked)
     slope, level = (float(c) for c in fit.coefficients)
@@ -166,7 +166,7 @@ def _allowed(site: Site, days: HeatingDays, response: RoomResponse) -> tuple[Flo
     """By day, how much lower the curve could be with every zone at its target, and the zone that binds."""
     margins = {}
     for zone, (room, _) in days.zones.items():
-        spare = room - target_of(site, days, zone) + _tolerance()
+        spare = room - target_of(site, days, zone) + _tolerance(site)
         # A room that misses its target today for a reason of its own does not hold the curve up.
         margins[zone] = fill_nan(spare / max(response.zone_share[zone], 0.2), np.inf)
     if not margins:
@@ -192,18 +192,20 @@ def _at_design(
     target = float(np.mean(fill_nan(days.target, design.indoor_c)))
     loss = result.get("heat_loss") or {}
     base = loss.get("base_temperature_c") or target
-    load = max(response.loss * (min(base, target) - _tolerance() - cold), 0.1)
-    opened = min(response.at_target * float(np.exp(_tolerance() / response.opens_k)), 1.0)
+    load = max(response.loss * (min(base, target) - _tolerance(site) - cold), 0.1)
+    opened = min(response.at_target * float(np.exp(_tolerance(site) / response.opens_k)), 1.0)
     excess = (load / (opened * response.full)) ** (1.0 / response.exponent)
     half = float(np.median(days.half / days.load_kw)) * load
-    needed = target - _tolerance() + excess + half
+    needed = target - _tolerance(site) + excess + half
     spare = flow_now - needed
     return max(spare, 0.0), spare < MOST_LOWER_K
 
 
-def _line(days: HeatingDays, allowed: Floats, cold: float, at_design: float) -> tuple[float, float]:
+def _line(
+    site: Site, days: HeatingDays, allowed: Floats, cold: float, at_design: float
+) -> tuple[float, float]:
     """The two ends that save the most and stay under what the days and the design day allow."""
-    share = LIMITS_ADVICE["advice_days_short"].default
+    share = limit_of(site, "advice_days_short")
     grid = np.arange(0.0, MOST_LOWER_K + STEP_K, STEP_K)
     best = (0.0, 0.0, 0.0)
     for at_cold in grid[grid <= at_design + 1e-9]:
@@ -216,10 +218,10 @@ def _line(days: HeatingDays, allowed: Floats, cold: float, at_design: float) -> 
 
 
 def _steps(
-    now: tuple[tuple[float, float], tuple[float, float]], lower_cold: float, lower_mild: float
+    site: Site, now: tuple[tuple[float, float], tuple[float, float]], lower_cold: float, lower_mild: float
 ) -> tuple[tuple[float, float], ...]:
     """Flow at the cold and at the mild end, week by week."""
-    most = LIMITS_ADVICE["advice_step_k"].default
+    most = limit_of(site, "advice_step_k")
     weeks = int(np.ceil(max(lower_cold, lower_mild) / most - 1e-9))
     return tuple(
         (

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.figures.other_sources import by_the_pump_alone
 from fieldfare.analysis.plant.site import Site
 
 Floats = NDArray[np.float64]
@@ -70,6 +71,7 @@ def heating_days(site: Site, facts: Facts, result: Mapping[str, Any]) -> Heating
     """The heated days of facts. Raises NotAssessed where flow, outdoor temperature or electricity is not
     known."""
     days = facts.days
+    alone = by_the_pump_alone(site, days)
     flow, outdoor = _column(days, "flow_by_heat", "flow"), _column(days, "outdoor_heating", "outdoor")
     electricity = _column(days, "electricity_space_kwh") - np.nan_to_num(
         _column(days, "electricity_backup_kwh")
@@ -85,6 +87,9 @@ def heating_days(site: Site, facts: Facts, result: Mapping[str, Any]) -> Heating
     heated = np.isfinite(flow + outdoor + electricity + load) & (load > LEAST_LOAD_KW) & (electricity > 0.0)
     if not heated.any():
         raise NotAssessed("has no day on which rooms were heated")
+    heated &= alone
+    if not heated.any():
+        raise NotAssessed("has no day on which the heat pump alone heated the rooms")
     at = np.flatnonzero(heated)
     share = fill_nan(_column(days, "minutes_heating") / np.maximum(_column(days, "minutes_total"), 1.0), 1.0)
     gap = np.maximum(np.nan_to_num(_column(days, "target_flow") - flow), 0.0)

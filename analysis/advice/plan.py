@@ -10,14 +10,15 @@ from typing import Any
 import numpy as np
 
 from fieldfare.analysis.advice.curve import CurveEffect, LowestCurve, lowest_curve
-from fieldfare.analysis.advice.limits import LIMITS_ADVICE
 from fieldfare.analysis.advice.pump import pump_effect, pump_seen, wanted_share
 from fieldfare.analysis.advice.set_back import set_back_effects
+from fieldfare.analysis.advice.shared import refuse_shared
 from fieldfare.analysis.advice.water import cooler_store
 from fieldfare.analysis.cautions import of_setpoint
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.estimate import Estimate
+from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.physics.hot_water import DISINFECTED_AT_C, GROWTH_C
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.what_if import a_year, answer, of_time
@@ -77,7 +78,7 @@ def plan(site: Site, facts: Facts, result: dict[str, Any], *, household: bool = 
         except NotAssessed as refused:
             left.append(LeftOut(code, str(refused)))
             continue
-        least = LIMITS_ADVICE["advice_worth_kwh"].default
+        least = limit_of(site, "advice_worth_kwh")
         if advice.code != "pump_speed" and (advice.saves.value or 0.0) < least and not for_comfort(advice):
             left.append(LeftOut(code, f"would save less than {least:.0f} kWh"))
         else:
@@ -94,6 +95,7 @@ def plan(site: Site, facts: Facts, result: dict[str, Any], *, household: bool = 
 
 def advised(code: str, site: Site, facts: Facts, result: dict[str, Any]) -> Advice:
     """One setting's advice, whatever it is worth. code : of SETTINGS. Raises NotAssessed."""
+    refuse_shared(code, site)
     return _ASKED[code](site, facts, result)
 
 
@@ -145,8 +147,8 @@ def _curve(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:
 
 def _set_back(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:
     """Shallower where rooms come up too late; else the deepest that is back in time."""
-    deepest = LIMITS_ADVICE["advice_setback_deepest_k"].default
-    longest_h = LIMITS_ADVICE["advice_recovery_h"].default
+    deepest = limit_of(site, "advice_setback_deepest_k")
+    longest_h = limit_of(site, "advice_recovery_h")
     tried = set_back_effects(site, facts, result, [k for k in _TRIED_SET_BACKS if k <= deepest])
     depth_now, recovery_now = tried[0].depth_now_k, tried[0].recovery_h[0]
     late = depth_now > 0.5 and recovery_now > longest_h
@@ -171,7 +173,7 @@ def _setpoint(site: Site, facts: Facts, result: dict[str, Any]) -> Advice:
     water = site.hot_water
     if water is None:
         raise NotAssessed("the system makes no hot water", "not_applicable")
-    _holds_enough(result)
+    _holds_enough(site, result)
     least = GROWTH_C[1] if (water.pasteurise_c or 0.0) >= DISINFECTED_AT_C else DISINFECTED_AT_C
     for wanted in np.arange(least, water.setpoint_c - 0.9, 1.0):
         told = answer(site, facts, result, "hot_water_c", float(wanted))
@@ -195,8 +197,8 @@ def _reheat(site: Site, facts: Facts, result: dict[str, Any]) -> Advice:
     water = site.hot_water
     if water is None or water.reheat_below_c is None:
         raise NotAssessed("needs hot_water.reheat_below_c in the site file", "missing_quantity")
-    _holds_enough(result)
-    wanted = max(water.setpoint_c - LIMITS_ADVICE["advice_reheat_gap_k"].default, GROWTH_C[1])
+    _holds_enough(site, result)
+    wanted = max(water.setpoint_c - limit_of(site, "advice_reheat_gap_k"), GROWTH_C[1])
     if wanted > water.reheat_below_c - 1.0:
         raise NotAssessed("reheating starts as low as cautions allow", "not_applicable")
     cooler = (water.reheat_below_c - wanted) / 2.0
@@ -205,16 +207,16 @@ def _reheat(site: Site, facts: Facts, result: dict[str, Any]) -> Advice:
     return Advice("hot_water_reheat", water.reheat_below_c, wanted, "°C", saves, caution=caution)
 
 
-def _holds_enough(result: Mapping[str, Any]) -> None:
+def _holds_enough(site: Site, result: Mapping[str, Any]) -> None:
     cold = (result.get("hot_water") or {}).get("minutes_below_40c_per_week")
-    if cold is not None and cold > LIMITS_ADVICE["advice_cold_water_min"].default:
+    if cold is not None and cold > limit_of(site, "advice_cold_water_min"):
         raise NotAssessed("the hot water runs short as it is", "not_applicable")
 
 
 def _pump(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:
     """Flow of water by the difference of flow and return at the design load."""
     now = pump_seen(site, facts, result)
-    share = wanted_share(now.lift_k)
+    share = wanted_share(site, now.lift_k)
     if share is None:
         raise NotAssessed(
             f"flow and return differ by {now.lift_k:.1f} K at the design load: as it should be",

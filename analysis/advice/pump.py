@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 
 from fieldfare.analysis.advice.heating_days import HeatingDays, heating_days
-from fieldfare.analysis.advice.limits import LIMITS_ADVICE
 from fieldfare.analysis.advice.room_response import (
     Changed,
     RoomResponse,
@@ -20,6 +19,7 @@ from fieldfare.analysis.advice.saving import estimated, room_fall
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.estimate import Estimate
+from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.plant.site import Site
 
 PUMP_POWER = (2.0, 3.0)
@@ -74,12 +74,12 @@ def pump_effect(site: Site, seen: PumpSeen, flow_share: float) -> PumpEffect:
     def change(of: HeatingDays, home: RoomResponse) -> Changed:
         return changed(of, home, 0.0, 1.0 / flow_share)
 
-    unit = estimated(site.heat_pump, days, response, change)
+    unit = estimated(site, days, response, change)
     by_pump = sorted(used * (1.0 - flow_share**power) for power in PUMP_POWER)
     middle, half = sum(by_pump) / 2.0, (by_pump[1] - by_pump[0]) / 2.0
     # What the unit gains by cooler water or loses by hotter flow is small and of either sign: doubt, not gain.
     saves = Estimate.around(middle, float(np.hypot((unit.value or 0.0), half)))
-    return PumpEffect(flow_share, lift, lift / flow_share, saves, room_fall(days, response, change))
+    return PumpEffect(flow_share, lift, lift / flow_share, saves, room_fall(site, days, response, change))
 
 
 def _design_load(site: Site, days: HeatingDays, response: RoomResponse) -> float:
@@ -88,9 +88,9 @@ def _design_load(site: Site, days: HeatingDays, response: RoomResponse) -> float
     return response.loss * (site.design.indoor_c - site.design.outdoor_c)
 
 
-def wanted_share(lift_k: float) -> float | None:
+def wanted_share(site: Site, lift_k: float) -> float | None:
     """Share of the present flow that brings the difference to the usual one; None where it lies well."""
-    wanted = LIMITS_ADVICE["advice_lift_k"].default
-    if lift_k < LIMITS_ADVICE["advice_lift_low_k"].default:
-        return max(lift_k / wanted, LIMITS_ADVICE["advice_pump_least"].default)
-    return None if lift_k <= LIMITS_ADVICE["advice_lift_high_k"].default else lift_k / wanted
+    wanted = limit_of(site, "advice_lift_k")
+    if lift_k < limit_of(site, "advice_lift_low_k"):
+        return max(lift_k / wanted, limit_of(site, "advice_pump_least"))
+    return None if lift_k <= limit_of(site, "advice_lift_high_k") else lift_k / wanted

@@ -11,9 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldfare.analysis.advice.heating_days import HeatingDays, loss_kw_per_k
-from fieldfare.analysis.advice.limits import LIMITS_ADVICE
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.physics.emitters import EXPONENTS
 from fieldfare.analysis.plant.site import Site
 
@@ -87,7 +87,7 @@ def room_response(site: Site, days: HeatingDays, result: Mapping[str, Any]) -> R
         full = float(np.quantile(used, 0.98))
     opened = np.clip(used / full, 0.02, _ALWAYS_OPEN)
     warmer = days.room - fill_nan(days.target, site.design.indoor_c)
-    known = days.load_measured and np.isfinite(warmer).sum() >= LIMITS_ADVICE["advice_fewest_days"].default
+    known = days.load_measured and np.isfinite(warmer).sum() >= limit_of(site, "advice_fewest_days")
     opens_k = _axis(opened, warmer) if known else HELD_K
     seen = np.isfinite(warmer)
     at_target = float(np.quantile(opened, 0.98))

@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldfare.analysis.advice.heating_days import HeatingDays
-from fieldfare.analysis.advice.limits import LIMITS_ADVICE
 from fieldfare.analysis.advice.room_response import (
     FOLLOWS_K,
     HELD_K,
@@ -18,8 +17,9 @@ from fieldfare.analysis.advice.room_response import (
     RoomResponse,
 )
 from fieldfare.analysis.figures.estimate import Estimate
+from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.physics.second_law import carnot_cop
-from fieldfare.analysis.plant.site import HeatPump
+from fieldfare.analysis.plant.site import HeatPump, Site
 
 Floats = NDArray[np.float64]
 Change = Callable[[HeatingDays, RoomResponse], Changed]
@@ -55,7 +55,7 @@ def saved_kwh(
     return np.asarray(days.electricity * (1.0 - left))
 
 
-def estimated(pump: HeatPump, days: HeatingDays, response: RoomResponse, change: Change) -> Estimate:
+def estimated(site: Site, days: HeatingDays, response: RoomResponse, change: Change) -> Estimate:
     """Electricity saved over the days, with its interval [kWh].
 
     The interval adds in squares what the unit keeps of the second law's gain, the heat loss coefficient,
@@ -63,18 +63,18 @@ def estimated(pump: HeatPump, days: HeatingDays, response: RoomResponse, change:
     """
 
     def total(home: RoomResponse, keeps: float = sum(EFFICIENCY_KEEPS) / 2.0) -> float:
-        return float(np.sum(saved_kwh(pump, days, home, change(days, home), keeps)))
+        return float(np.sum(saved_kwh(site.heat_pump, days, home, change(days, home), keeps)))
 
     value = total(response)
     ends = [total(response, keeps) for keeps in EFFICIENCY_KEEPS]
     spreads = [(max(ends) - min(ends)) / 2.0]
-    spreads += [_half([total(home) for home in pair], value) for pair in doubted(response)]
+    spreads += [_half([total(home) for home in pair], value) for pair in doubted(site, response)]
     if not response.known:  # rooms that follow the water save more, never less
         return Estimate(value, value - math.hypot(*spreads[:-1]), value + math.hypot(*spreads))
     return Estimate.around(value, math.hypot(*spreads))
 
 
-def room_fall(days: HeatingDays, response: RoomResponse, change: Change) -> Estimate:
+def room_fall(site: Site, days: HeatingDays, response: RoomResponse, change: Change) -> Estimate:
     """Mean fall of the house's temperature over the heated days, with its interval [K]."""
     if not response.known:
         return Estimate.none("needs room_temperature and a heat meter")
@@ -83,14 +83,14 @@ def room_fall(days: HeatingDays, response: RoomResponse, change: Change) -> Esti
         return float(np.mean(change(days, home).fall))
 
     value = mean(response)
-    spreads = [_half([mean(home) for home in pair], value) for pair in doubted(response)]
+    spreads = [_half([mean(home) for home in pair], value) for pair in doubted(site, response)]
     return Estimate.around(value, math.hypot(*spreads), 0.0)
 
 
-def doubted(response: RoomResponse) -> tuple[tuple[RoomResponse, RoomResponse], ...]:
+def doubted(site: Site, response: RoomResponse) -> tuple[tuple[RoomResponse, RoomResponse], ...]:
     """Pairs of homes that the measurements leave open: loss, emitters, response."""
-    doubt = LIMITS_ADVICE["advice_emitter_doubt"].default
-    factor = LIMITS_ADVICE["advice_response_doubt"].default
+    doubt = limit_of(site, "advice_emitter_doubt")
+    factor = limit_of(site, "advice_response_doubt")
     ends = (response.opens_k / factor, response.opens_k * factor) if response.known else (HELD_K, FOLLOWS_K)
     return (
         (replace(response, loss=response.loss_low), replace(response, loss=response.loss_high)),

@@ -105,7 +105,7 @@ class _Night:
 def _saved(site: Site, days: HeatingDays, response: RoomResponse, fall: Floats, warmer: Floats) -> float:
     """Less heat, and heat made in warmer hours with the cooler water that the curve then asks for [kWh]."""
     share = np.clip(1.0 - response.loss * fall / days.load_kw, 0.0, 2.0)
-    (cold, hot), (mild, cool) = set_curve(days, site.design.outdoor_c or float(days.outdoor.min()))
+    (cold, hot), (mild, cool) = set_curve(site, days, site.design.outdoor_c or float(days.outdoor.min()))
     slope = (cool - hot) / (mild - cold)
     now = cop_between(days.outdoor, days.flow)
     then = cop_between(days.outdoor + warmer, days.flow + slope * warmer)

@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 
 from fieldfare.analysis.answers.hours import Hours
 from fieldfare.analysis.cautions import (
+    FUEL,
     HOT_WATER,
     ICE,
     LICENSED,
@@ -44,11 +45,13 @@ _HOUSEHOLD = (
     "free_radiators",
     "hot_water_switched_on",
     "leave_valves_open",
+    "look_at_other_source",
     "open_valves",
     "raise_target",
     "read_display",
     "read_pressure",
     "rime_is_usual",
+    "rime_or_ice",
     "shallower_set_back",
     "spread_draws",
     "thermostat_place",
@@ -85,6 +88,7 @@ _VISITS = {
     "loss_of_cylinder": ("pipe insulation", "thermometer pair"),
     "melting_heat_check": ("strainer kit", "thermometer pair"),
     "mounts_check": ("rubber mounts", "screwdriver"),
+    "other_source_check": ("thermometer pair",),
     "output_check": ("thermometer pair", "coil brush"),
     "reach_check": ("thermometer pair", "descaler and pump"),
     "restart_unit": ("multimeter", "fault code list"),
@@ -109,6 +113,7 @@ PLANS: dict[str, dict[str, Plan]] = {
     "cold": {
         "target": _plan("raise_target", tomorrow="room_follows_target"),
         "set_back": _plan("shallower_set_back", "earlier_start", tomorrow="room_at_hour"),
+        "other_source": _plan("look_at_other_source", "other_source_check", tomorrow="other_source_gives"),
         "stopped": _plan("read_display", "restart_unit", tomorrow="unit_runs"),
         "thermostat": _plan("thermostat_place", "thermostat_check", tomorrow="calls_when_cold"),
         "valve": _plan("open_valves", "free_valve", tomorrow="zone_catches_up"),
@@ -150,12 +155,18 @@ PLANS: dict[str, dict[str, Plan]] = {
 }
 """Complaint -> cause -> what to do. Refrigerant work is for certified people and is never part of a plan."""
 
-_UNTOLD = _plan("ask_more", "look_on_site", tomorrow="ask_again")
+_UNTOLD: dict[str, Plan] = {
+    "cold": _plan("ask_more", "look_on_site", tomorrow="ask_again"),
+    "hot-water": _plan("which_tap", "look_on_site", tomorrow="tank_stays_warm"),
+    "noise": _plan("what_noise", "mounts_check", tomorrow="listen_again"),
+    "ice": _plan("rime_or_ice", "do_not_chip", "look_on_site", tomorrow="clears_in_defrost"),
+}
+"""Where the readings show no cause."""
 
 
 def actions_of(question: str, binding: str | None, hours: Hours) -> dict[str, Any]:
     """`do` and `tomorrow` of a cause, JSON-ready."""
-    plan = PLANS[question].get(binding or "", _UNTOLD)
+    plan = PLANS[question].get(binding or "", _UNTOLD[question])
     return {
         "do": [{"kind": a.kind, "code": a.code, "bring": list(a.bring), "home": a.home} for a in plan.do],
         "tomorrow": {"code": plan.tomorrow, **_numbers(hours)},
@@ -173,7 +184,7 @@ def _numbers(hours: Hours) -> Mapping[str, Any]:
 
 def cautions_of(question: str, binding: str | None, hours: Hours) -> list[str]:
     """The cautions that go with the plan."""
-    plan = PLANS[question].get(binding or "", _UNTOLD)
+    plan = PLANS[question].get(binding or "", _UNTOLD[question])
     codes = {a.code for a in plan.do}
     told = []
     if question == "hot-water":
@@ -190,6 +201,8 @@ def cautions_of(question: str, binding: str | None, hours: Hours) -> list[str]:
         told.append(ICE)
     if "restart_unit" in codes:
         told.append(MAINS)
+    if binding == "other_source":
+        told.append(FUEL)
     if codes & {"vent_and_fill", "flow_check", "coil_check", "free_valve"}:
         told += [LICENSED, SCALD] if "coil_check" in codes else [LICENSED]
     return list(dict.fromkeys(told))

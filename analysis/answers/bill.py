@@ -18,6 +18,9 @@ from fieldfare.analysis.answers.bill_parts import (
     described,
     distrusted,
     groups,
+    shared_heat,
+    splits_nothing,
+    untold_by_sources,
     why,
     why_now,
 )
@@ -100,8 +103,10 @@ def bill(
     spans = [now] if before is None or against != "year" else [before, now]
     if any(s.result["energy"]["electricity_kwh"]["total"] is None for s in spans):
         return distrusted(site, spans, against, asked or Asked())
+    if splits_nothing(site):
+        return shared_heat(site, spans, against, asked or Asked())
     case = _year(site, spans, rng) if against == "year" else _other(site, now, against, homes, rng)
-    prices = _prices(site, spans, tariffs)
+    prices = None if site.pv is not None else _prices(site, spans, tariffs)
     parts, totals = _split(case, prices)
     document = {
         "question": "bill",
@@ -112,7 +117,7 @@ def bill(
         **totals,
         "parts": [described(site, p, spans, totals, asked or Asked()) for p in parts],
         "why": why(site, spans) if len(spans) == 2 else why_now(site, now),
-        "untold": case.untold + ([] if prices else [{"part": "tariff", "reason": "no_prices"}]),
+        "untold": case.untold + untold_by_sources(site, has_prices=prices is not None),
     }
     document["groups"] = groups(document["parts"])
     document["billed"] = billed(document, asked or Asked())
@@ -131,10 +136,7 @@ def _year(site: Site, spans: list[Span], rng: np.random.Generator) -> _Case:
     fewest = limit_of(site, "answer_fewest_days")
     for span, (daily, _) in zip(spans, sides, strict=True):
         if len(daily) < fewest:
-            first = span.facts.days.day(0) if len(span.facts.days) else "these days"
-            raise NotAssessed(
-                f"needs {fewest:g} whole days on each side, has {len(daily)} from {first} on", "too_few_days"
-            )
+            raise NotAssessed(f"{_too_few(span.facts.days, fewest, len(daily))} on one side", "too_few_days")
     dailies = (sides[0][0], sides[1][0])
     house = house_of(dailies, told, limit_of(site, "answer_line_doubt"), rng)
     performance = [_performance(dailies, use, site, told, rng) for use in ("space", "water")]
@@ -217,7 +219,7 @@ def measured_alone(site: Site, span: Span, rng: np.random.Generator) -> Alone:
     )
     fewest = limit_of(site, "answer_fewest_days")
     if len(daily) < fewest:
-        raise NotAssessed(f"needs {fewest:g} whole days, has {len(daily)}", "too_few_days")
+        raise NotAssessed(_too_few(span.facts.days, fewest, len(daily)), "too_few_days")
     house = house_of((daily,), told, limit_of(site, "answer_line_doubt"), rng)
     loss = _losses(site, [span], told, rng)[0]
     return Alone(
@@ -230,6 +232,14 @@ def measured_alone(site: Site, span: Span, rng: np.random.Generator) -> Alone:
         loss,
         *_full_and_unread(site, span.facts.days, known, daily, rng),
     )
+
+
+def _too_few(days: Table, fewest: float, found: int) -> str:
+    """What the days lack for a split."""
+    if not days.knows("outdoor"):
+        return "needs outdoor_temperature, its own or a weather station's: without it the weather can't be told apart"
+    since = f" from {days.day(0)} on" if len(days) else ""
+    return f"needs {fewest:g} days read as a whole, electricity and outdoor temperature, has {found}{since}"
 
 
 def _told(site: Site, spans: Sequence[Span]) -> Told:

@@ -51,9 +51,17 @@ def described(
     least = limit_of(site, "answer_part_told") * abs(totals["before"][unit])
     figure = part[unit]
     told = abs(figure["value"]) >= least and (figure["low"] > 0.0 or figure["high"] < 0.0)
-    whose = "system" if part["code"] == "rooms" and _unasked(site, spans) else WHOSE[part["code"]]
+    whose = _whose(site, part["code"], spans)
     mend = _mend(part, open_[0], len(now.facts.days), asked) if open_ and part["kwh"]["value"] > 0.0 else None
     return {**part, "whose": whose, "told": bool(told), "findings": [f["code"] for f in open_], "mend": mend}
+
+
+def _whose(site: Site, code: str, spans: Sequence[Span]) -> str:
+    if code == "rooms" and _unasked(site, spans):
+        return "system"
+    if code == "hot_water" and site.other_heat_for("hot_water"):
+        return "rest"  # less sun, or a boiler off, looks the same as more water drawn
+    return WHOSE[code]
 
 
 def _mend(part: dict[str, Any], finding: Mapping[str, Any], days: int, asked: Asked) -> dict[str, Any]:
@@ -164,6 +172,35 @@ def ask(document: dict[str, Any]) -> list[str]:
     return out + (["estimated_reading"] if document["billed"] is not None else ["other_loads"])
 
 
+def splits_nothing(site: Site) -> bool:
+    """Whether another source's heat to the rooms leaves the heat pump's electricity without a line over the
+    weather: a boiler or a collector. A stove is asked about (`ask`)."""
+    return any(s.kind != "stove" for s in site.other_heat_for("space_heating"))
+
+
+def untold_by_sources(site: Site, *, has_prices: bool) -> list[dict[str, str]]:
+    """What prices and other sources leave untold."""
+    out = []
+    if any(s.kind == "stove" for s in site.other_heat_for("space_heating")):
+        out.append({"part": "house", "reason": "stove"})
+    if site.other_heat_for("hot_water"):
+        out.append({"part": "hot_water", "reason": "other_hot_water"})
+    if site.pv is not None:
+        out.append({"part": "tariff", "reason": "own_electricity"})
+    elif not has_prices:
+        out.append({"part": "tariff", "reason": "no_prices"})
+    return out
+
+
+def shared_heat(site: Site, spans: list[Span], against: str, asked: Asked) -> dict[str, Any]:
+    """The difference alone, with the other source's heat on both sides where it is metered."""
+    other = [(s.result.get("other_heat") or {}).get("heat_kwh") for s in spans]
+    return _undivided(site, spans, against, "other_heat") | {
+        "other_heat_kwh": {"before": other[0] if len(other) == 2 else None, "now": other[-1]},
+        "ask": ["other_source_used", "other_loads"] + (["paper_bill"] if asked.billed_kwh is None else []),
+    }
+
+
 def distrusted(site: Site, spans: list[Span], against: str, asked: Asked) -> dict[str, Any]:
     """The meters come first: a difference of readings that can't be trusted is not split."""
     culprits = {
@@ -173,6 +210,15 @@ def distrusted(site: Site, spans: list[Span], against: str, asked: Asked) -> dic
         if f["code"] in PART_FINDINGS["meter"] and f["severity"] != "note"
     }
     reasons = [s.result["energy"]["reason"] for s in spans if s.result["energy"]["reason"]]
+    return _undivided(site, spans, against, "distrusted") | {
+        "culprits": sorted(culprits),
+        "reasons": reasons,
+        "ask": ["meter_reading", "other_loads"] if asked.billed_kwh is None else ["meter_reading"],
+    }
+
+
+def _undivided(site: Site, spans: list[Span], against: str, reason: str) -> dict[str, Any]:
+    """An answer without parts. reason : code of why"""
     counted = [known_sum(s.facts.days, "electricity_total_kwh") or 0.0 for s in spans]
     change = counted[-1] - counted[0] if len(counted) == 2 else None
     return {
@@ -188,8 +234,5 @@ def distrusted(site: Site, spans: list[Span], against: str, asked: Asked) -> dic
         "groups": [],
         "why": [],
         "billed": None,
-        "untold": [{"part": "meter", "reason": "distrusted"}],
-        "culprits": sorted(culprits),
-        "reasons": reasons,
-        "ask": ["meter_reading", "other_loads"] if asked.billed_kwh is None else ["meter_reading"],
+        "untold": [{"part": "meter", "reason": reason}],
     }

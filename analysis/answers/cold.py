@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldfare.analysis.answers.beside import cold_turn, without_the_pump
 from fieldfare.analysis.answers.cold_measures import (
     FEWEST_COLD_MIN,
     ColdZone,
@@ -44,6 +45,7 @@ _PLAIN = 0.9  # weight of a cause that shows itself (common practice)
 ORDER = (
     "target",
     "set_back",
+    "other_source",
     "stopped",
     "thermostat",
     "valve",
@@ -73,6 +75,10 @@ def cold_steps(hours: Hours) -> tuple[list[Step], float]:
         _output(hours, cold, weights),
         _windows(hours, cold),
     ]
+    turn, weight = cold_turn(hours, cold.cold)
+    if turn is not None:
+        steps = [*without_the_pump(steps, turn), turn]
+        weights = {**weights, turn.code: weight}
     steps.sort(key=lambda s: ORDER.index(s.code))
     return _one_binds(steps, weights)
 
@@ -297,11 +303,20 @@ def _output(hours: Hours, cold: ColdZone, weights: dict[str, float]) -> Step:
     )
     if not np.isfinite(running):
         return Step("output", _judged("output", None, hours, cold, weights), values, "no_running")
-    full = fill_nan(np.array([share]), 1.0)[0] >= hours.limit("answer_full_share")
-    wrong = running >= hours.limit("answer_running_share") and bool(
-        full or lacking >= hours.limit("answer_lacking_share")
-    )
+    wrong: bool | None = None
+    if np.isfinite(share) or _water_told(hours):
+        full = share >= hours.limit("answer_full_share") or lacking >= hours.limit("answer_lacking_share")
+        wrong = bool(running >= hours.limit("answer_running_share") and full)
+    elif running < hours.limit("answer_running_share"):
+        wrong = False
+    if wrong is None:  # a unit that always runs may run at its least output
+        return Step("output", "unknown", values, "no_output")
     return Step("output", _judged("output", wrong, hours, cold, weights), values)
+
+
+def _water_told(hours: Hours) -> bool:
+    """Whether the set flow temperature is read beside the flow's own."""
+    return hours.site.measures("target_flow_temperature") and hours.site.measures("flow_temperature")
 
 
 def _windows(hours: Hours, cold: ColdZone) -> Step:
@@ -327,7 +342,7 @@ def _windows(hours: Hours, cold: ColdZone) -> Step:
     return Step("windows", "binds" if often and cold_enough else "adds" if often else "fine", values)
 
 
-_FIRST = ("target", "set_back", "stopped", "thermostat", "windows", "water_flow")
+_FIRST = ("target", "set_back", "other_source", "stopped", "thermostat", "windows", "water_flow")
 """Causes that outrank those that the model weighs: while one of them holds, valve, water and output can't
 be judged."""
 

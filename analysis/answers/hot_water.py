@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldfare.analysis.answers.beside import water_turn
 from fieldfare.analysis.answers.hours import (
     Hours,
     State,
@@ -87,6 +88,8 @@ def hot_water_steps(hours: Hours) -> tuple[list[Step], float]:
         _slow(hours),
         *_drawn_and_small(hours),
     ]
+    if (beside := water_turn(hours)) is not None:
+        steps.append(beside)
     found = [s.code for s in steps if s.state == "binds"]
     if not found:
         return steps, 0.0
@@ -240,6 +243,8 @@ def _slow(hours: Hours) -> Step:
     whole = _whole(hours.facts.reheats)
     rise = whole.floats("to_c") - whole.floats("from_c") if len(whole) else np.empty(0)
     good = rise >= _LEAST_RISE_K
+    if pump.units > 1:
+        return Step("slow", "unknown", (), "several_units")
     if not good.any() or plant.cylinder_litres is None or not pump.rated_output_kw:
         return Step("slow", "unknown", (), "no_charges")
     charges = whole.where(good)
@@ -327,6 +332,10 @@ def _drawn_and_small(hours: Hours) -> tuple[Step, Step]:
     as drawn)."""
     plant = hours.site.hot_water
     assert plant is not None
+    if hours.site.other_heat_for("hot_water"):  # what was drawn is not what the heat pump made
+        return Step("drawn_more", "unknown", (), "other_makes_water"), Step(
+            "small", "unknown", (), "other_makes_water"
+        )
     now, before = draws(hours, hours.facts), draws(hours, hours.usual)
     full = mixed_litres(plant.cylinder_litres or 0.0, plant.setpoint_c)
     if not now:

@@ -8,12 +8,12 @@ from dataclasses import asdict, dataclass, replace
 from datetime import date, timedelta
 from typing import Any
 
-from fieldfare.analysis.commissioned.limits import LIMITS_COMMISSIONED
 from fieldfare.analysis.commissioned.meaning import ANOTHER_METER, EXCHANGED, MEANINGS, SETTING_OF, Meaning
 from fieldfare.analysis.commissioned.today import MEASURED, Today
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.estimate import Estimate
+from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.checklists import METER, as_read, meters_of, number_of
 from fieldfare.analysis.tuning.steps import Step
@@ -168,15 +168,17 @@ def _measured(
     except NotAssessed as refused:
         return Estimate.none(str(refused)), None, Meaning("")
     assert estimate.value is not None
-    differs = abs(estimate.value - number) > math.hypot(estimate.half, hand_half(number, unit, typed))
+    differs = abs(estimate.value - number) > math.hypot(
+        estimate.half, hand_half(today.site, number, unit, typed)
+    )
     side = "lower" if estimate.value < number else "higher"
     return estimate, differs, MEANINGS.get((*key, side), Meaning(""))  # type: ignore[arg-type]
 
 
-def hand_half(number: float, unit: str, typed: str) -> float:
+def hand_half(site: Site, number: float, unit: str, typed: str) -> float:
     """Half-width of 95 % of a value that a person read and typed: its instrument, and half a digit."""
     name = _HALF.get(unit)
-    limit = LIMITS_COMMISSIONED[name].default if name else 0.0
+    limit = limit_of(site, name) if name else 0.0
     instrument = limit * abs(number) if name is not None and name.endswith("_share") else limit
     _, _, decimals = typed.partition(".")
     return math.hypot(instrument, 0.5 * 10.0 ** -len(decimals))
@@ -195,7 +197,7 @@ def _meter(
     if seen is None:
         return Estimate.none("its running total was not read lately"), None, nothing
     newest = Estimate(seen.newest)
-    slack = max(LIMITS_COMMISSIONED["commissioned_reading_share"].default * abs(number), 1.0)
+    slack = max(limit_of(site, "commissioned_reading_share") * abs(number), 1.0)
     if seen.at_first is not None:
         low, high = seen.at_first
         return newest, not low - slack <= number <= high + slack, ANOTHER_METER

@@ -9,13 +9,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldfare.analysis.advice.limits import LIMITS_ADVICE
 from fieldfare.analysis.advice.set_back import depth_now
-from fieldfare.analysis.commissioned.limits import LIMITS_COMMISSIONED
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.estimate import Estimate, robust_fit
+from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.statistics.distributions import t_quantile
 
@@ -36,22 +35,25 @@ class Today:
     facts: Facts
     kept: Mapping[tuple[str, str], float]
 
+    def limit(self, name: str) -> float:
+        return limit_of(self.site, name)
+
     def column(self, name: str) -> Floats:
         """The newest known values of a column; those of `commissioned_days` at most."""
         days = self.facts.days
         values = days.floats(name) if name in days.names else np.empty(0)
-        return values[np.isfinite(values)][-int(_limit("commissioned_days")) :]
+        return self.newest(values[np.isfinite(values)])
 
+    def newest(self, values: Floats, a_day: int = 1) -> Floats:
+        """The last of them, by `commissioned_days`. a_day : so many of each day"""
+        return values[-a_day * int(self.limit("commissioned_days")) :]
 
-def _limit(name: str) -> float:
-    return LIMITS_COMMISSIONED[name].default
-
-
-def _enough(values: Floats, what: str) -> Floats:
-    fewest = int(_limit("commissioned_fewest_days"))
-    if len(values) < fewest:
-        raise NotAssessed(f"needs {what} on {fewest} days, has {len(values)}")
-    return values
+    def enough(self, values: Floats, what: str) -> Floats:
+        """The values. Raises NotAssessed where there are too few. what : in words"""
+        fewest = int(self.limit("commissioned_fewest_days"))
+        if len(values) < fewest:
+            raise NotAssessed(f"needs {what} on {fewest} days, has {len(values)}")
+        return values
 
 
 def _middle(values: Floats, meter: float) -> Estimate:
@@ -74,15 +76,15 @@ def _flow(today: Today) -> Estimate:
     if "flow_rate" not in days.names or not days.knows("flow_rate"):
         raise NotAssessed("needs flow_rate", "missing_quantity")
     top = np.fmax(days.floats("flow_rate_top"), days.floats("flow_rate"))
-    top = top[np.isfinite(days.floats("flow_rate")) & np.isfinite(top)][-int(_limit("commissioned_days")) :]
-    found = _enough(top, "flow_rate while heating")
-    share = math.hypot(_limit("commissioned_flow_share"), _limit("commissioned_valves_share"))
+    top = top[np.isfinite(days.floats("flow_rate")) & np.isfinite(top)]
+    found = today.enough(today.newest(top), "flow_rate while heating")
+    share = math.hypot(today.limit("commissioned_flow_share"), today.limit("commissioned_valves_share"))
     return _upper(found, share * float(np.median(found)))
 
 
 def _charge_flow(today: Today) -> Estimate:
-    found = _enough(today.column("flow_rate_hot_water"), "flow_rate while the cylinder is charged")
-    return _middle(found, _limit("commissioned_flow_share") * float(np.median(found)))
+    found = today.enough(today.column("flow_rate_hot_water"), "flow_rate while the cylinder is charged")
+    return _middle(found, today.limit("commissioned_flow_share") * float(np.median(found)))
 
 
 def _circuit(kind: str) -> Callable[[Today], Estimate]:
@@ -103,13 +105,13 @@ def _pressure_cold(today: Today) -> Estimate:
         raise NotAssessed("needs system_pressure", "missing_quantity")
     per_k = fill_nan(days.floats("pressure_per_k"), _USUAL_BAR_PER_K)
     cold = days.floats("pressure") + per_k * (COLD_C - days.floats("loop_c"))
-    found = _enough(cold[np.isfinite(cold)][-int(_limit("commissioned_days")) :], "system_pressure")
-    return _middle(found, _limit("commissioned_pressure_bar"))
+    found = today.enough(today.newest(cold[np.isfinite(cold)]), "system_pressure")
+    return _middle(found, today.limit("commissioned_pressure_bar"))
 
 
 def _pressure_hot(today: Today) -> Estimate:
-    found = _enough(today.column("pressure_max"), "system_pressure")
-    return _middle(found, _limit("commissioned_pressure_bar"))
+    found = today.enough(today.column("pressure_max"), "system_pressure")
+    return _middle(found, today.limit("commissioned_pressure_bar"))
 
 
 def _curve(end: str) -> Callable[[Today], Estimate]:
@@ -123,7 +125,7 @@ def _curve(end: str) -> Callable[[Today], Estimate]:
         fit = robust_fit(np.column_stack([np.ones(len(outdoor)), outdoor]), asked)
         value, error = fit.combination(np.array([1.0, at]))
         scatter = t_quantile(0.975, len(outdoor) - 2) * error
-        return Estimate.around(value, math.hypot(scatter, _limit("commissioned_temperature_k")))
+        return Estimate.around(value, math.hypot(scatter, today.limit("commissioned_temperature_k")))
 
     return flow
 
@@ -135,11 +137,10 @@ def _curve_days(today: Today) -> tuple[Floats, Floats]:
         raise NotAssessed("needs flow_temperature and outdoor_temperature", "missing_quantity")
     asked, outdoor = days.floats(name), fill_nan(days.floats("outdoor_steady"), days.floats("outdoor"))
     heated = days.floats("minutes_steady") >= 60.0  # an hour of heating (as fitted_curve)
-    known = np.flatnonzero(np.isfinite(asked) & np.isfinite(outdoor) & heated)[
-        -int(_limit("commissioned_days")) :
-    ]
-    least = LIMITS_ADVICE["advice_fewest_spread_k"].default
-    _enough(asked[known], "flow_temperature while heating")
+    known = np.flatnonzero(np.isfinite(asked) & np.isfinite(outdoor) & heated)
+    known = known[-int(today.limit("commissioned_days")) :]
+    least = today.limit("advice_fewest_spread_k")
+    today.enough(asked[known], "flow_temperature while heating")
     if float(np.ptp(outdoor[known])) < least:
         raise NotAssessed(f"needs heating days {least:g} K apart in outdoor temperature")
     return outdoor[known], asked[known]
@@ -147,7 +148,7 @@ def _curve_days(today: Today) -> tuple[Floats, Floats]:
 
 def _set_back(today: Today) -> Estimate:
     days = today.facts.days.where(slice(-14, None))
-    return Estimate.around(depth_now(days)[0], _limit("commissioned_set_back_k"), 0.0)
+    return Estimate.around(depth_now(days)[0], today.limit("commissioned_set_back_k"), 0.0)
 
 
 def _charges(today: Today, column: str) -> Floats:
@@ -158,16 +159,20 @@ def _charges(today: Today, column: str) -> Floats:
     water = today.site.hot_water
     if water is not None and water.pasteurise_c is not None:  # disinfections go higher than the setpoint
         values = np.where(charges.floats("to_c") > water.pasteurise_c - 2.0, np.nan, values)
-    return values[np.isfinite(values)][-2 * int(_limit("commissioned_days")) :]
+    return today.newest(values[np.isfinite(values)], 2)
 
 
 def _setpoint(today: Today) -> Estimate:
-    return _middle(_enough(_charges(today, "to_c"), "charges"), _limit("commissioned_temperature_k"))
+    return _middle(
+        today.enough(_charges(today, "to_c"), "charges"), today.limit("commissioned_temperature_k")
+    )
 
 
 def _reheat(today: Today) -> Estimate:
     """Draws go on while a charge begins: only they can lower it."""
-    return _upper(_enough(_charges(today, "from_c"), "charges"), _limit("commissioned_temperature_k"))
+    return _upper(
+        today.enough(_charges(today, "from_c"), "charges"), today.limit("commissioned_temperature_k")
+    )
 
 
 def _hot_days(today: Today) -> tuple[Table, Floats]:
@@ -177,12 +182,12 @@ def _hot_days(today: Today) -> tuple[Table, Floats]:
     hot = np.flatnonzero(days.floats("minutes_hot_enough") > 0.0)
     if len(hot) < 2:
         raise NotAssessed("the disinfection temperature was reached on fewer than two days")
-    return days, hot[-int(_limit("commissioned_days")) :].astype(np.float64)
+    return days, today.newest(hot.astype(np.float64))
 
 
 def _disinfection(today: Today) -> Estimate:
     days, hot = _hot_days(today)
-    return _middle(days.floats("tank_max")[hot.astype(int)], _limit("commissioned_temperature_k"))
+    return _middle(days.floats("tank_max")[hot.astype(int)], today.limit("commissioned_temperature_k"))
 
 
 def _every(today: Today) -> Estimate:
@@ -194,7 +199,7 @@ def _pump_power(today: Today) -> Estimate:
     days = today.facts.days
     if "electricity_pump_kwh" not in days.names or not days.knows("electricity_pump_kwh"):
         raise NotAssessed("needs circulation_pump_electricity", "missing_quantity")
-    newest = days.where(slice(-int(_limit("commissioned_days")), None))
+    newest = days.where(slice(-int(today.limit("commissioned_days")), None))
     idle = np.nan_to_num(newest.floats("minutes_pump_idle")) if "minutes_pump_idle" in newest.names else 0.0
     minutes = newest.floats("minutes_running") + idle
     hours, used = minutes / 60.0, newest.floats("electricity_pump_kwh")
@@ -202,7 +207,7 @@ def _pump_power(today: Today) -> Estimate:
     if float(hours[known].sum()) < _LEAST_TOTAL_H:
         raise NotAssessed(f"needs {_LEAST_TOTAL_H:.0f} hours with the pump running in the last days")
     power = 1000.0 * used[known] / hours[known]
-    return _middle(power, _limit("commissioned_power_share") * float(np.median(power)))
+    return _middle(power, today.limit("commissioned_power_share") * float(np.median(power)))
 
 
 MEASURED: dict[tuple[str, str], Callable[[Today], Estimate]] = {

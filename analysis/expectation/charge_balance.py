@@ -22,6 +22,9 @@ differ from the mean by a tenth (common practice)."""
 LEAST_DRAWN = 0.75
 """Quantile of the charges that stands for those without a draw: a draw only lowers what the cylinder seems
 to have taken up."""
+LEAST_TOUCHED = 0.9
+"""Quantile of the charges' ends that stands for the best of them, one in ten: a leak is in these too (common
+practice)."""
 
 
 def taken_up(litres: ArrayLike, rise_k: ArrayLike, heat_kwh: ArrayLike) -> Array:

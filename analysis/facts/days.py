@@ -20,6 +20,7 @@ from fieldfare.analysis.facts.misplaced import misplaced_columns
 from fieldfare.analysis.facts.money import money_columns
 from fieldfare.analysis.facts.operating import operating_columns
 from fieldfare.analysis.facts.other_heat import other_heat_columns
+from fieldfare.analysis.facts.other_sources import other_source_columns
 from fieldfare.analysis.facts.room_deficit import warmth_columns
 from fieldfare.analysis.facts.segments import Segments, held_for, total_kwh
 from fieldfare.analysis.facts.slots import slot_columns
@@ -79,6 +80,7 @@ def days_columns(site: Site, minutes: Minutes, frost: Callable[[], dict[str, Flo
     columns |= warmth_columns(minutes, day)
     columns |= melting_columns(site, minutes, day)
     columns |= other_heat_columns(minutes, day)
+    columns |= other_source_columns(site, minutes, day)
     columns |= misplaced_columns(minutes, day)
     columns |= _frost(site, frost, day)
     columns |= slot_columns(site, minutes, day)

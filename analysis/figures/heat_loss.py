@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from fieldfare.analysis.facts.table import Table, day_of_year
 from fieldfare.analysis.figures.design_use import USUAL_FLOOR_M2, designed_hot_water_kwh
 from fieldfare.analysis.figures.estimate import Estimate, Fit, robust_fit
+from fieldfare.analysis.figures.other_sources import house_heat, may_heat_rooms
 from fieldfare.analysis.figures.performance import coarse
 from fieldfare.analysis.minutes.balance import HEAT_SEEN_BY, only_split_meters
 from fieldfare.analysis.physics.sunlight import from_temperature_range, on_walls
@@ -96,11 +97,23 @@ def heat_loss(site: Site, days: Table) -> HeatLoss:
     data = _daily(site, days)
     usable = _usable(data)
     if usable.sum() < _FEWEST_DAYS:
-        return _none(design, f"needs at least {_FEWEST_DAYS} whole heating days, has {int(usable.sum())}")
+        reason = f"needs at least {_FEWEST_DAYS} whole heating days, has {int(usable.sum())}"
+        return _none(design, reason + _without_other(site, days))
     spread = float(data["difference"][usable].std())
     if spread < 1.0:
         return _none(design, "the weather hardly changed: indoor-outdoor difference varied by less than 1 K")
     return _fit(site, days, data, usable)
+
+
+def _without_other(site: Site, days: Table) -> str:
+    """What of another source leaves too few days; empty where there is none."""
+    sources = site.other_heat_for("space_heating")
+    if not sources:
+        return ""
+    name = sources[0].name
+    if may_heat_rooms(site, days) is None:
+        return f" on which the {name} surely rests: needs other_heat_output, or other_heat.below_c"
+    return f" on which the {name}'s heat is known"
 
 
 def _none(design: float | None, reason: str) -> HeatLoss:
@@ -117,6 +130,7 @@ def _daily(site: Site, days: Table) -> dict[str, Floats]:
     backup = days["electricity_backup_kwh"]
     if not only_split_meters(site):
         heat = heat + np.nan_to_num(backup)
+    heat = house_heat(site, days, heat)
     room = days["room"]
     indoor_measured = bool(np.isfinite(room).mean() > 0.5)
     indoor = room if indoor_measured else np.full(len(days), site.design.indoor_c)

@@ -93,11 +93,26 @@ _SUMMED = [
 
 
 # Heat of the minutes with everything known, and the meter's two errors in them.
-_HEAT_METER = ("paired_heat_kwh", "paired_flow_error_kwh", "paired_pair_error_kwh")
-_COOLING_METER = (
+
+
+@dataclass(frozen=True)
+class MeterColumns:
+    """Columns of a heat meter's heat, of its parts' permissible errors [kWh], and of the minutes they are from"""
+
+    heat: str
+    flow_error: str
+    pair_error: str
+    minutes: str
+
+
+HEAT_METER = MeterColumns(
+    "paired_heat_kwh", "paired_flow_error_kwh", "paired_pair_error_kwh", "minutes_paired"
+)
+COOLING_METER = MeterColumns(
     "paired_cooling_heat_kwh",
     "paired_cooling_flow_error_kwh",
     "paired_cooling_pair_error_kwh",
+    "minutes_paired",
 )
 
 
@@ -198,7 +213,7 @@ def _with_interval(site: Site, days: Table, ratio: boundaries.BoundaryRatio) -> 
         return Estimate.none(ratio.reason or "needs heat and electricity")
     if ratio.electricity_kwh < _LEAST_PAIR_KWH:
         return Estimate.none("hardly any electricity was used while heat was measured too")
-    low, high = _relative_limits(site, days, ratio.heat_kwh, ratio.electricity_kwh)
+    low, high = relative_limits(site, days, ratio.heat_kwh, ratio.electricity_kwh)
     return Estimate(ratio.value, ratio.value * low, ratio.value * high)
 
 
@@ -215,23 +230,22 @@ def _cooling(site: Site, days: Table) -> Estimate:
         return Estimate.none("hardly any electricity was used for cooling while heat was measured too")
     if cold <= 0.02 * electricity:
         return Estimate.none("the heat meter does not count cold")
-    low, high = _relative_limits(site, days, cold, electricity, cooling=True)
+    low, high = relative_limits(site, days, cold, electricity, COOLING_METER)
     return Estimate(cold / electricity, cold / electricity * low, cold / electricity * high)
 
 
-def _relative_limits(
-    site: Site, days: Table, heat: float, electricity: float, *, cooling: bool = False
+def relative_limits(
+    site: Site, days: Table, heat: float, electricity: float, meter: MeterColumns = HEAT_METER
 ) -> tuple[float, float]:
-    """Factors from a ratio to the ends of its 95 % interval. cooling : of cold, not of heat
+    """Factors from a ratio to the ends of its 95 % interval. meter : the columns that the heat is from
 
     A meter's error within its class does not shrink with time: each part of a meter is rectangular within its
     own limit (GUM 4.3.7). Missing minutes add a normal part that grows with their share.
     """
-    whole, *errors = _COOLING_METER if cooling else _HEAT_METER
     # One common error: a use's share of it is its share of the heat.
-    share = abs(heat) / max(abs(days.total(whole)), 1e-9)
-    parts = [days.total(error) * share for error in errors]
-    direct = 0.0 if cooling else known_sum(days, "paired_immersion_kwh") or 0.0
+    share = abs(heat) / max(abs(days.total(meter.heat)), 1e-9)
+    parts = [days.total(error) * share for error in (meter.flow_error, meter.pair_error)]
+    direct = (known_sum(days, "paired_immersion_kwh") or 0.0) if meter is HEAT_METER else 0.0
     widths = [error / max(heat, 1e-9) for error in parts]
     # A heat meter is not on the electricity that counts as heat, and the same error sits above and below.
     unit = max(electricity - direct, 0.0)
@@ -241,10 +255,10 @@ def _relative_limits(
         ("backup_heater_electricity", "paired_backup_kwh"),
         ("circulation_pump_electricity", "paired_pump_kwh"),
     ):
-        own = None if cooling else known_sum(days, column)
+        own = known_sum(days, column) if meter is HEAT_METER else None
         if own:
             widths.append(_electricity_class(site, quantity) * own / electricity)
-    missing = 1.0 - min(days.total("minutes_paired") / max(days.total("minutes_total"), 1.0), 1.0)
+    missing = 1.0 - min(days.total(meter.minutes) / max(days.total("minutes_total"), 1.0), 1.0)
     normal = _UNSEEN_SPREAD * missing
     size = float(np.sqrt(sum(w * w for w in widths) / 3.0 + normal**2))
     factor = metering.coverage_factor(widths, normal=normal)
@@ -287,7 +301,7 @@ def _by_use(site: Site, days: Table, use: str) -> Estimate:
             if site.hot_water is not None
             else "readings are too far apart to tell running from rest"
         )
-    low, high = _relative_limits(site, days, heat, electricity)
+    low, high = relative_limits(site, days, heat, electricity)
     return Estimate(heat / electricity, heat / electricity * low, heat / electricity * high)
 
 

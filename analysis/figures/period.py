@@ -21,6 +21,12 @@ from fieldfare.analysis.figures.operation import (
     cycling,
     defrosting,
 )
+from fieldfare.analysis.figures.other_sources import (
+    OtherHeatFigures,
+    UnitFigures,
+    other_heat_figures,
+    unit_figures,
+)
 from fieldfare.analysis.figures.performance import Performance, performance
 from fieldfare.analysis.plant.site import Site
 
@@ -87,6 +93,14 @@ class Figures:
     @cached_property
     def from_electricity(self) -> FromElectricity | None:
         return from_electricity(self._site, self._facts.days) if is_little_metered(self._site) else None
+
+    @cached_property
+    def other_heat(self) -> OtherHeatFigures | None:
+        return other_heat_figures(self._site, self._facts.days)
+
+    @cached_property
+    def units(self) -> list[UnitFigures]:
+        return unit_figures(self._site, self._facts.days)
 
 
 _NAMES = tuple(name for name, what in vars(Figures).items() if isinstance(what, cached_property))

@@ -9,6 +9,8 @@ A kind of days is left out of what it excuses alone, as `excuses` has it. Days:
 - party: the day with far more hot water than usual, and the one after;
 - serviced: the day on which the unit had no power for some working hours.
 
+- source_beside: days on which a source that the site file names may have heated the rooms.
+
 summer (weeks without heating) and other_heat_source (a stove, a boiler beside, solar) are told, and left in.
 
 What rests on a quantity that a finding about the data makes untrustworthy is not recognised: a broken outdoor
@@ -27,6 +29,7 @@ import numpy as np
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.findings.confidence import Flags, Floats
+from fieldfare.analysis.findings.declared import boiler_days, boiler_words
 from fieldfare.analysis.findings.episodes import runs_of
 from fieldfare.analysis.findings.excuses import excuses
 from fieldfare.analysis.findings.limits import limit_of
@@ -322,6 +325,7 @@ _KINDS = (
     _Kind("serviced", _serviced, _serviced_words, 0, frozenset({"heat_pump_electricity"})),
     _Kind("settling_in", _settling, _settling_words, 0),
     _Kind("summer", _summer, _summer_words, None, frozenset({"outdoor_temperature"})),
+    _Kind("source_beside", boiler_days, boiler_words, 0),
     _Kind(
         "other_heat_source",
         other_heat_days,

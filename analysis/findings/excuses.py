@@ -56,6 +56,7 @@ EXCUSED: dict[str, frozenset[str]] = {
     "settling_in": _ALL - {"safety", "running", "disinfection"},
     "summer": frozenset(),
     "other_heat_source": frozenset(),
+    "source_beside": frozenset({"rooms", "capacity", "curve", "operation"}),
 }
 
 

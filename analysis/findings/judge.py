@@ -17,6 +17,7 @@ from fieldfare.analysis.findings.cycling import rules as cycling
 from fieldfare.analysis.findings.data import rules as data
 from fieldfare.analysis.findings.data.misplaced import doubt
 from fieldfare.analysis.findings.data.unreliable_rooms import without_rooms
+from fieldfare.analysis.findings.declared import withheld, without_blame
 from fieldfare.analysis.findings.defrost import rules as defrost
 from fieldfare.analysis.findings.electric import rules as electric
 from fieldfare.analysis.findings.exclusions import find_exclusions
@@ -111,7 +112,8 @@ def judge(site: Site, facts: Facts, figures: Figures, codes: frozenset[str] | No
         reads = rule.reads if rule.code in _WITHOUT_OPERATING_STATE else rule.reads | basis
         finding = _run(rule, context, reads, missing)
         if finding is not None:
-            found.append(graded_by_confidence(context, _with_true_start(rule, context, every_day, finding)))
+            finding = without_blame(site, facts.days, _with_true_start(rule, context, every_day, finding))
+            found.append(graded_by_confidence(context, finding))
     found.sort(key=lambda f: (-SEVERITIES.index(f.severity), -f.confidence, f.code))
     findings = without_conflicts(without_consequences([with_passed_limits(f) for f in explained(found)]))
     return Judgement(findings, tuple(missing), exclusions.periods, unreliable)
@@ -159,6 +161,8 @@ def _run(
     try:
         if (absent := not_fitted(rule.code, context.site)) is not None:
             raise NotAssessed(absent, "not_applicable")
+        if (declared := withheld(context.site, context.all_days.days, rule.code)) is not None:
+            raise declared
         if touched:
             culprit = context.unreliable[touched[0]]
             raise NotAssessed(f"withheld: {distrust(touched[0], culprit)}", "distrusted")

@@ -64,5 +64,18 @@ RETIRED = frozenset(
 
 
 def limit_of(site: Site, name: str) -> float:
-    """A limit as the site file's `[limits]` has it, else its default."""
-    return float(site.limits.get(name, LIMITS[name].default))
+    """A limit as the site file's `[limits]` has it, else its default; wider by what surplus electricity raises."""
+    return float(site.limits.get(name, LIMITS[name].default)) + _raised(site, name)
+
+
+def _raised(site: Site, name: str) -> float:
+    """What `[pv]` lets flow and rooms rise above curve and target [K]; 0 for every other limit."""
+    if site.pv is None:
+        return 0.0
+    if name in _OF_FLOW:
+        return site.pv.raises_flow_k
+    return site.pv.raises_room_k if name in _OF_ROOMS else 0.0
+
+
+_OF_FLOW = frozenset({"flow_above_curve_note_k", "flow_above_curve_watch_k", "flow_above_curve_act_k"})
+_OF_ROOMS = frozenset({"zone_hot_k"})

@@ -28,8 +28,9 @@ class Balance:
     heat : net heat of the heat pump; `heat_basis` names the meters
     sees_backup : True where `heat` still contains the back-up heater's heat, because no meter shows it alone,
         or the split meters are downstream of it
-    heater_in_meter : the back-up heater's heat that the meter also counts and that is subtracted from `heat`;
-        None where there is none
+    heater_in_meter : heat of the back-up heater or another source that the meter also counts and that is
+        subtracted from `heat`; None where there is none
+    other_heat : of another source
     metered_heat : as metered, before the correction for antifreeze in a water meter
     flow_heat : heat from flow rate and temperatures, to check or replace the heat meter
     """
@@ -48,10 +49,11 @@ class Balance:
     metered_heat: Floats | None
     flow_heat: Floats | None
     heater_in_meter: Floats | None = None
+    other_heat: Floats | None = None
 
     @property
     def heat_at_meter(self) -> Floats | None:
-        """Heat through the heat meter, including the back-up heater's [Wh]."""
+        """Heat through the heat meter, including that of heater and other source [Wh]."""
         if self.heat is None or self.heater_in_meter is None:
             return self.heat
         return self.heat + self.heater_in_meter
@@ -99,6 +101,11 @@ def balance(site: Site, grid: Grid) -> Balance:
         if heater is not None:
             heater = np.where(np.isfinite(heater), heater, 0.0)
             heat = heat - heater
+    other = grid.energy.get("other_heat_output")
+    if heat is not None and other is not None and meter_counts_other(site):
+        counted = np.where(np.isfinite(other), other, 0.0)
+        heat = heat - counted
+        heater = counted if heater is None else heater + counted
     flow_heat = _flow_heat(site, grid)
     if heat is None and flow_heat is not None:
         heat, basis = flow_heat, "flow rate and temperatures"
@@ -117,6 +124,7 @@ def balance(site: Site, grid: Grid) -> Balance:
         metered,
         flow_heat,
         heater,
+        other,
     )
 
 
@@ -128,6 +136,11 @@ def meter_behind_heater(site: Site) -> bool:
 def only_split_meters(site: Site) -> bool:
     """Whether heat is metered by use alone: such meters see the in-line back-up heater's heat too."""
     return site.measures("space_heat") and not site.measures("heat_output")
+
+
+def meter_counts_other(site: Site) -> bool:
+    """Whether the site file says that a heat meter also counts another source."""
+    return any("other_heat" in p.includes for q in HEAT_QUANTITIES for p in site.points_of(q))
 
 
 def _flow_heat(site: Site, grid: Grid) -> Floats | None:

@@ -13,6 +13,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldfare.analysis.minutes.cascade import cascade_grid, is_cascade
 from fieldfare.analysis.minutes.midnight import local_midnight
 from fieldfare.analysis.minutes.plausible import implausible
 from fieldfare.analysis.minutes.registers import RegisterEvent, change_points, whole_total
@@ -69,6 +70,7 @@ class Grid:
         were left out, those that all of them cover
     step : quantity -> kWh of one step of the register that gives its shape; 0 or absent where steps do not
         matter
+    units : each unit's own grid, where several share the load and have points of their own
     """
 
     days: list[date]
@@ -85,6 +87,7 @@ class Grid:
     seen: dict[str, NDArray[np.bool_]] = field(default_factory=dict)
     sent: dict[str, NDArray[np.bool_]] = field(default_factory=dict)
     odd: list[Odd] = field(default_factory=list)
+    units: tuple[Grid, ...] = ()
 
     def __len__(self) -> int:
         return len(self.time)
@@ -123,6 +126,8 @@ def build_grid(site: Site, readings: Readings, first: date, last: date) -> Grid:
     readings : Readings in the points' declared units; may reach beyond the span, which helps its edges
     Returns Grid. Raises nothing for thin data: what is not measured is absent or nan.
     """
+    if is_cascade(site):
+        return cascade_grid(site, lambda part: build_grid(part, readings, first, last))
     days = [first + timedelta(n) for n in range((last - first).days + 1)]
     limits = np.array([local_midnight(site, d) for d in [*days, last + timedelta(1)]], dtype=np.int64)
     time = np.arange(limits[0], limits[-1], MS_PER_MINUTE, dtype=np.int64)

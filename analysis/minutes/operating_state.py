@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldfare.analysis.minutes.balance import HEAT_SEEN_BY, HEATING_METERS, Balance
+from fieldfare.analysis.minutes.cascade import MIXED
 from fieldfare.analysis.minutes.grid import Grid
 from fieldfare.analysis.minutes.rolling import (
     forward_fill,
@@ -40,6 +41,9 @@ _FINE_MIN = 2.5
 # A shorter stop may be the pause around a defrost; units wait longer before a new start (common
 # practice).
 _REST_MIN = 5
+# A coil runs at most about 12 K below the air, so colder water in warmer air is no defrost; a pair of sensors
+# differs by less in standing water; no defrost takes a quarter of an hour (common practice each).
+_NO_FROST_ABOVE_C, _COOLED_K, _COOLS_MIN = 12.0, 0.8, 15
 
 
 _WATER_TOLD = {
@@ -96,6 +100,8 @@ def classify_minutes(site: Site, grid: Grid, balance: Balance) -> Use:
     else:
         code[running] = HEATING
         code[running & water] = HOT_WATER
+    cooling |= _cools_by_meters(site, grid, balance)
+    code[running & (np.round(mode) == MIXED)] = UNTOLD
     code[running & cooling] = COOLING
     if defrost is not None:
         defrost = defrost & ~cooling
@@ -107,6 +113,24 @@ def classify_minutes(site: Site, grid: Grid, balance: Balance) -> Use:
     spacing = grid.spacing.get(told_by, np.nan)
     basis = f"{how}; {defrost_how}; {_WATER_TOLD[told_by]}"
     return Use(code, running & known, _last_use(code), basis, spacing, apart)
+
+
+def _cools_by_meters(site: Site, grid: Grid, balance: Balance) -> Flags:
+    """Minutes of a unit that may cool, by water colder than it came: where no mode is reported, for longer
+    than a defrost takes, in air too warm for frost."""
+    outdoor = grid.gauge("outdoor_temperature")
+    if not site.heat_pump.cooling or grid.has("operating_mode") or not np.isfinite(outdoor).any():
+        return np.zeros(len(grid), dtype=np.bool_)
+    heat = balance.heat_at_meter
+    if heat is not None and not _never_negative(heat):
+        drawn = np.nan_to_num(heat) < 0.0
+    elif grid.has("flow_temperature") and grid.has("return_temperature"):
+        lift = grid.gauge("flow_temperature") - grid.gauge("return_temperature")
+        drawn = np.nan_to_num(lift) < -_COOLED_K
+    else:
+        return np.zeros(len(grid), dtype=np.bool_)
+    warm = np.nan_to_num(outdoor, nan=-99.0) > _NO_FROST_ABOVE_C
+    return drawn & warm & (window_sum(drawn & warm, _COOLS_MIN, _COOLS_MIN) >= _COOLS_MIN)
 
 
 def _running(site: Site, grid: Grid, balance: Balance) -> tuple[Flags, Flags, str, float]:
@@ -254,7 +278,7 @@ def _in_steady_work(cold: Flags, running: Flags, water: Flags | None, grid: Grid
     recent = running_total(turned)
     for a, b in zip(starts, ends, strict=True):
         # The heat meter's minute may precede the rise in power.
-        if recent[min(a + 4, len(cold))] - recent[max(a - 6, 0)] == 0 and not outdoor[a] > 12.0:
+        if recent[min(a + 4, len(cold))] - recent[max(a - 6, 0)] == 0 and not outdoor[a] > _NO_FROST_ABOVE_C:
             out[a:b] = True
     return out
 

@@ -85,6 +85,8 @@ _TABLE = (
     _energy("heat_output", "heat from the heat pump, all uses; negative in a defrost", _HEAT),
     _energy("space_heat", "heat to space heating", _HEAT),
     _energy("hot_water_heat", "heat to hot water", _HEAT),
+    _energy("other_heat_output", "heat from another source: boiler, stove, solar", _HEAT),
+    _energy("pv_output", "electricity that the home's own solar panels make"),
     _gauge("flow_temperature", "degC", _WATER, _LIKELY_WATER, "water leaving the heat pump"),
     _gauge("return_temperature", "degC", _WATER, _LIKELY_WATER, "water entering the heat pump"),
     _gauge("distribution_flow_temperature", "degC", _WATER, _LIKELY_WATER, "flow beyond the buffer"),

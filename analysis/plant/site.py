@@ -29,6 +29,7 @@ from fieldfare.analysis.plant.fields import (
     WholeNumber,
     Word,
 )
+from fieldfare.analysis.plant.other_sources import OtherHeat, Pv, Served
 from fieldfare.analysis.plant.quantities import QUANTITIES, Form, Quantity
 from fieldfare.analysis.plant.section import Section as _Section
 from fieldfare.analysis.plant.units import Conversion, conversion
@@ -108,7 +109,11 @@ class Rating(_Section):
 
 
 class HeatPump(_Section):
-    """`[heat_pump]`: the unit and its ratings."""
+    """`[heat_pump]`: the unit and its ratings.
+
+    units : equal heat pumps that share the load (a cascade). Outputs and flow are those of all together, but
+    min_output_kw, which is one unit's. cooling : it also cools in summer
+    """
 
     source: Literal["air", "brine", "water"] = "air"
     rated_output_kw: Output | None = None
@@ -118,6 +123,8 @@ class HeatPump(_Section):
     antifreeze: Literal["none", "propylene_glycol", "ethylene_glycol"] = "none"
     antifreeze_percent: Annotated[Number, Field(ge=0)] = 0.0
     refrigerant: Key | None = None
+    units: Annotated[WholeNumber, Field(ge=1, le=8)] = 1
+    cooling: bool = False
     rating: Annotated[tuple[Rating, ...], Field(max_length=100)] = ()
 
     @field_validator("antifreeze_percent")
@@ -186,6 +193,8 @@ class Buffer(_Section):
 
 HEAT_QUANTITIES = ("heat_output", "space_heat", "hot_water_heat")
 """Quantities of heat meters."""
+IN_HEAT_METERS = frozenset({"backup_heater", "other_heat"})
+"""What a heat meter can count beside the heat pump (`includes`)."""
 TIME_FORMS = ("iso", "unix", "unix_ms")
 """Times that need no pattern: ISO 8601, and seconds or milliseconds since 1970."""
 _DIRECTIVE = re.compile(r"%(.?)", re.DOTALL)
@@ -237,7 +246,7 @@ class Csv(_Section):
 
 
 class Point(_Section):
-    """`[[point]]`: one measured value."""
+    """`[[point]]`: one measured value. heat_pump : number of the unit it belongs to; None: all of them"""
 
     id: Annotated[str, Field(pattern=r"^[A-Za-z0-9_][A-Za-z0-9_.:-]{0,79}$")]
     quantity: Key
@@ -250,6 +259,7 @@ class Point(_Section):
     stamp: Literal["start", "end"] = "start"
     meter_class: Literal["A", "B", "C", "1", "2", "3"] | None = None
     zone: Key = "house"
+    heat_pump: Annotated[WholeNumber, Field(ge=1, le=8)] | None = None
     antifreeze_corrected: bool = False
     values: Annotated[dict[FreeText, FreeText], Field(max_length=500)] = Field(default_factory=dict)
 
@@ -295,14 +305,13 @@ class Point(_Section):
         for word, ours in self.values.items():
             if self.form == "state" and kind.states and ours not in kind.states:
                 raise ValueError(f"values.{word}: {ours!r} is not a state; use {', '.join(kind.states)}")
-        if self.quantity in HEAT_QUANTITIES and set(self.includes) - {"backup_heater"}:
-            other = next(name for name in self.includes if name != "backup_heater")
+        if self.quantity in HEAT_QUANTITIES and (other := set(self.includes) - IN_HEAT_METERS):
             raise ValueError(
-                'includes: a heat meter can include "backup_heater" (it sits behind the in-line heater), not'
-                f" {other!r}"
+                'includes: a heat meter can include "backup_heater" (it sits behind the in-line heater) or'
+                f' "other_heat" (it counts another source too), not {min(other)!r}'
             )
         for name in self.includes:
-            if f"{name}_electricity" not in QUANTITIES:
+            if self.quantity not in HEAT_QUANTITIES and f"{name}_electricity" not in QUANTITIES:
                 consumers = [q[: -len("_electricity")] for q in QUANTITIES if q.endswith("_electricity")]
                 raise ValueError(f"includes: unknown consumer {name!r}; use {', '.join(consumers)}")
         if self.pointer and not self.pointer.startswith("/"):
@@ -341,6 +350,8 @@ class Site(_Section):
     emitter: Annotated[tuple[Emitter, ...], Field(max_length=100)] = ()
     hot_water: HotWater | None = None
     buffer: Buffer | None = None
+    other_heat: Annotated[tuple[OtherHeat, ...], Field(max_length=5)] = ()
+    pv: Pv | None = None
     cost: Cost | None = None
     csv: Csv = Csv()
     weather: Weather | None = None
@@ -366,6 +377,19 @@ class Site(_Section):
             seen.add(p.id)
         return self
 
+    @model_validator(mode="after")
+    def _sources_fit(self) -> Site:
+        for p in self.point:
+            if p.heat_pump is not None and p.heat_pump > self.heat_pump.units:
+                raise ValueError(
+                    f"point {p.id}: heat_pump = {p.heat_pump}, but heat_pump.units = {self.heat_pump.units}"
+                )
+            if "other_heat" in p.includes and not self.other_heat:
+                raise ValueError(f'point {p.id}: includes "other_heat", but there is no [[other_heat]]')
+        if self.hot_water is None and any("hot_water" in s.serves for s in self.other_heat):
+            raise ValueError('other_heat serves "hot_water", but there is no [hot_water]')
+        return self
+
     @property
     def id(self) -> str:
         return self.site.id
@@ -386,6 +410,10 @@ class Site(_Section):
             if part is not None and part.latitude is not None and part.longitude is not None:
                 return part.latitude, part.longitude
         return None
+
+    def other_heat_for(self, use: Served) -> tuple[OtherHeat, ...]:
+        """Other heat sources that serve a use."""
+        return tuple(s for s in self.other_heat if use in s.serves)
 
     def points_of(self, quantity: str) -> Iterator[Point]:
         return (p for p in self.point if p.quantity == quantity)

@@ -9,8 +9,11 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.figures.estimate import Estimate, Fit, robust_fit
+from fieldfare.analysis.figures.other_sources import by_the_pump_alone
+from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.statistics.distributions import t_quantile
 
 Floats = NDArray[np.float64]
@@ -66,14 +69,20 @@ class Effect:
     )
 
 
-def effect_of_work(days: Table, changed: date) -> Effect:
+def effect_of_work(days: Table, changed: date, site: Site | None = None) -> Effect:
     """Compare the days before a change with those after it; the day itself is left out.
 
     days : Table, the days table, of days that no other change lies in
+    site : whose days on which another source heated the rooms are left out too
     Returns Effect; what can't be told is None, with the reason.
     """
     if not len(days):
         return _none(0, 0, "no facts of these days")
+    if site is not None:
+        try:
+            days = days.where(by_the_pump_alone(site, days))
+        except NotAssessed as unknown:
+            return _none(0, 0, str(unknown))
     known = days["minutes_electricity_known"] >= WHOLE_DAY * days["minutes_total"]
     then = np.datetime64(changed)
     usable = days.where(known & np.isfinite(days["outdoor"]) & (days["day"] != then))

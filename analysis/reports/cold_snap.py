@@ -19,7 +19,7 @@ from fieldfare.analysis.errors import InputError, NotAssessed
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.plant.site import Site
-from fieldfare.analysis.reports.snap_home import NUMBERS, Course, SnapHome, course, snap_home
+from fieldfare.analysis.reports.snap_home import NUMBERS, Course, SnapHome, course, rooms_now, snap_home
 from fieldfare.analysis.reports.verdict import MATTER_OF
 
 Floats = NDArray[np.float64]
@@ -170,8 +170,16 @@ def outlook(
         home = snap_home(site, result, facts)
     except NotAssessed as unknown:
         return Outlook(site.id, "not_known", coldest, findings=urgent, reason=str(unknown))
+    if facts is not None:
+        home = rooms_now(home, facts.days, start.astimezone(site.zone).date())
     bivalent = site.design.bivalent_c
-    backup = bivalent is not None and coldest < bivalent
+    boiler = next((s for s in site.other_heat_for("space_heating") if s.kind == "boiler"), None)
+    helps = boiler is not None and (boiler.below_c is None or coldest < boiler.below_c)
+    if boiler is not None and helps and boiler.alone:
+        below = f"below {boiler.below_c:g} °C" if boiler.below_c is not None else "in such cold"
+        reason = f"{below} the boiler heats the house alone, and its output is not known"
+        return Outlook(site.id, "not_known", coldest, findings=urgent, reason=reason)
+    backup = helps or (bivalent is not None and coldest < bivalent)
     limit = limit_of(site, "snap_fall_k")
     told = _course_told(home, course(home, outdoor), limit, start, backup=backup)
     return Outlook(site.id, coldest_c=coldest, backup=backup, findings=urgent, **told)

@@ -14,85 +14,12 @@ from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.findings.limits import LIMITS, limit_of
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.figure_rows import figure_rows
+from fieldfare.analysis.reports.rivals import RIVALS
 
 State = Literal["named", "not_named", "found", "not_found", "open"]
 """named, not_named : a cause that the finding names, or can name and does not. found : another finding is
 there too, so it is not ruled out. not_found : its check ran and found nothing. open : it could not be checked
 """
-_LESS_HEAT = (
-    "flow_temperature_above_curve",
-    "low_flow",
-    "falling_flow",
-    "excessive_defrost",
-    "defrost_without_frost",
-    "short_cycling",
-    "buffer_mixing",
-    "diverter_passing",
-)
-RIVALS: Mapping[str, tuple[str, ...]] = MappingProxyType(
-    {
-        "short_cycling": ("buffer_mixing", "low_flow", "falling_flow", "heat_loss_below_design"),
-        "excessive_defrost": ("defrost_without_frost", "low_flow", "falling_flow"),
-        "defrost_without_frost": ("excessive_defrost",),
-        "flow_temperature_above_curve": ("no_weather_compensation", "buffer_mixing"),
-        "no_weather_compensation": ("flow_temperature_above_curve", "capacity_short"),
-        "low_flow": ("falling_flow", "buffer_mixing", "pressure_low"),
-        "falling_flow": ("low_flow", "pressure_falling", "pressure_low"),
-        "buffer_mixing": ("low_flow", "falling_flow"),
-        "backup_heater_use": ("capacity_short", "heat_loss_above_design", "unit_stopped"),
-        "immersion_use": ("reheat_incomplete", "slow_reheat", "hot_water_shortfall"),
-        "high_standby": ("pump_always_on",),
-        "pump_always_on": ("heating_out_of_season",),
-        "heating_out_of_season": ("diverter_passing", "pump_always_on"),
-        "efficiency_below_expected": _LESS_HEAT,
-        "efficiency_fell": _LESS_HEAT,
-        "performance_below_promise": (
-            *_LESS_HEAT,
-            "efficiency_below_expected",
-            "backup_heater_use",
-            "immersion_use",
-            "high_standby",
-        ),
-        "electricity_above_expected": (
-            "heat_loss_above_design",
-            "heating_out_of_season",
-            "backup_heater_use",
-            "immersion_use",
-            "high_standby",
-        ),
-        "heat_loss_above_design": ("heating_out_of_season", "diverter_passing"),
-        "heat_loss_below_design": ("capacity_short",),
-        "capacity_short": (
-            "heat_loss_above_design",
-            "low_flow",
-            "excessive_defrost",
-            "efficiency_below_expected",
-        ),
-        "room_below_target": (
-            "capacity_short",
-            "heat_loss_above_design",
-            "low_flow",
-            "excessive_defrost",
-            "unit_stopped",
-        ),
-        "slow_reheat": ("low_flow", "efficiency_below_expected", "diverter_passing"),
-        "reheat_incomplete": ("slow_reheat", "diverter_passing"),
-        "hot_water_shortfall": ("slow_reheat", "reheat_incomplete", "high_standing_loss", "unit_stopped"),
-        "high_standing_loss": ("diverter_passing",),
-        "pasteurisation_missed": ("reheat_incomplete", "slow_reheat", "unit_stopped"),
-        "disinfection_lacking": ("pasteurisation_missed", "reheat_incomplete"),
-        "water_too_hot": ("immersion_use", "diverter_passing"),
-        "diverter_passing": ("high_standing_loss", "heating_out_of_season"),
-        "pressure_falling": ("pressure_swings",),
-        "pressure_low": ("pressure_falling", "pressure_swings"),
-        "pressure_high": ("pressure_swings",),
-        "pressure_swings": ("pressure_falling",),
-        "frost_risk": ("unit_stopped", "low_flow"),
-        "unit_stopped": ("fault_reported", "frost_risk"),
-        "fault_reported": ("unit_stopped", "low_flow", "pressure_low"),
-    }
-)
-"""Finding -> other findings that can show the same readings (common practice, no source)."""
 _ALWAYS = ("data_gap", "sensor_stuck", "unit_mismatch", "clock_offset")
 _HEAT = ("heat_meter_disagrees", "implausible_efficiency", "meter_misplaced")
 _METERS: Mapping[str, tuple[str, ...]] = MappingProxyType(
@@ -139,16 +66,18 @@ SHOWN_BY: Mapping[str, tuple[str, ...]] = MappingProxyType(
 class Alternative:
     """Something else that could explain the readings.
 
-    kind : cause, finding, meter or days. state : of State. because : in words. figures : names of figures
-    (figure_rows) that show it. weight : of a named cause
+    kind : cause, finding, meter, days or source (another heat source, a cascade). state : of State. because :
+    in words. figures : names of figures (figure_rows) that show it. weight : of a named cause. source : where it
+    is published that the two look alike
     """
 
-    kind: Literal["cause", "finding", "meter", "days"]
+    kind: Literal["cause", "finding", "meter", "days", "source"]
     code: str
     state: State
     because: str = ""
     figures: tuple[str, ...] = ()
     weight: float | None = None
+    source: str = ""
 
 
 def finding_of(site: Site, result: Mapping[str, Any], code: str) -> dict[str, Any]:
@@ -182,9 +111,26 @@ def alternatives(
     for kind, code in checks:
         state, because = _checked(result, code)
         figures = tuple(name for name in SHOWN_BY.get(code, ()) if name in known)
-        out.append(Alternative(kind, code, state, because, figures))
+        source = RIVALS[finding["code"]][code] if kind == "finding" else ""
+        out.append(Alternative(kind, code, state, because, figures, source=source))
     for r in result["recognised"]:
         out.append(Alternative("days", r["kind"], "not_found", f"{r['since']} to {r['until']}: {r['words']}"))
+    return out + _sources(result)
+
+
+def _sources(result: Mapping[str, Any]) -> list[Alternative]:
+    """Other heat sources and further units, as the site file has them: what they do may be the readings'."""
+    out = []
+    for s in (result.get("other_heat") or {}).get("sources", ()):
+        heat = result["other_heat"]["heat_kwh"]
+        told = f"it gave {heat:.0f} kWh of heat" if heat is not None else "its heat is not metered"
+        out.append(Alternative("source", s["kind"], "open", f"serves {', '.join(s['serves'])}; {told}"))
+    if units := result.get("units"):
+        out.append(
+            Alternative(
+                "source", "cascade", "open", f"{len(units)} heat pumps share the load; each one's own figures"
+            )
+        )
     return out
 
 

@@ -23,6 +23,7 @@ from fieldfare.analysis.figures.heat_loss import HeatLoss
 from fieldfare.analysis.figures.hot_water import HotWaterFigures
 from fieldfare.analysis.figures.loss_lines import accounted
 from fieldfare.analysis.figures.money import Money
+from fieldfare.analysis.figures.other_sources import OtherHeatFigures
 from fieldfare.analysis.figures.period import Figures
 from fieldfare.analysis.figures.sums import known_sum
 from fieldfare.analysis.findings.exclusions import DAYS_TO_WARM_UP
@@ -72,6 +73,8 @@ class Result:
             "hot_water": _hot_water(f.hot_water),
             "comfort": _comfort(self.facts.days, f.comfort, self.recognised),
             "cost": _cost(f.money),
+            "other_heat": _other_heat(f.other_heat),
+            "units": [unit.as_dict() for unit in f.units],
             "from_electricity": f.from_electricity.as_dict() if f.from_electricity else None,
             "findings": [x.as_dict() for x in self.findings],
             "not_assessed": [asdict(x) for x in self.not_assessed],
@@ -171,13 +174,13 @@ def _energy(facts: Facts, figures: Figures, why: Reasons) -> dict[str, Any]:
         unseen = f"defrosts: {figures.defrost.reason}"
     if figures.defrost.taken_reason:
         heat["defrost_taken"], unseen = None, f"defrosts: {figures.defrost.taken_reason}"
-    reason = why.heat or why.electricity or why.times
+    reason = why.heat or why.electricity or why.both or why.times
     if why.times:  # totals stand, what they went to does not
         electricity |= dict.fromkeys(("space_heating", "hot_water", "defrost", "idle"))
         heat |= dict.fromkeys(("space_heating", "hot_water", "defrost_taken"))
     if why.electricity:
         electricity = dict.fromkeys(electricity)
-    if why.heat:
+    if why.heat or why.both:
         heat = dict.fromkeys(heat)
     return {
         "electricity_kwh": electricity,
@@ -301,6 +304,10 @@ def _cost(m: Money) -> dict[str, Any]:
         "factors": m.factors,
         "reasons": m.reasons,
     }
+
+
+def _other_heat(o: OtherHeatFigures | None) -> dict[str, Any] | None:
+    return None if o is None else asdict(o) | {"share": o.share.as_dict(), "reason": o.reason or None}
 
 
 def _clean(value: Any) -> Any:

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from datetime import date
 from typing import Any
 
 import numpy as np
@@ -37,6 +38,11 @@ LESS_OUTPUT = frozenset(
 _OUTPUT_DOUBT, _MEASURED_DOUBT = 0.1, 0.05
 _FEWEST_DAYS = 5
 _LACKING_MIN = 120.0
+NEWEST_DAYS = 2
+"""Rooms that were read longer ago say nothing of where a cold spell begins (common practice: a medium house
+moves by half of its way within two days)."""
+LOWERED_K = 1.0
+"""A target so far under the usual one is an absence (common practice)."""
 _RETURNS_IN_H = 6.0
 """A thermostat brings a room back within some hours (common practice)."""
 
@@ -49,7 +55,7 @@ class SnapHome:
     emitters : output at 1 K excess [kW], inf where not known; exponent : of it over the excess. unit : most
     heat for the rooms at design_c [kW], inf where not known. Each of the four with its relative half interval
     in doubt.
-    target : mean of what the rooms are asked for [°C]. held : a thermostat lets them get no warmer than
+    begins : rooms when the cold begins [°C]. target : mean of what the rooms are asked for [°C]. held : a thermostat lets them get no warmer than
     `room`. curve : outdoor, flow [°C]. half_per_kw : half of flow less return [K/kW]. stored : kWh/K.
     scatter : half interval of one day's load about its line [kW]
     """
@@ -69,6 +75,7 @@ class SnapHome:
     design_c: float
     stored: float
     doubt: Mapping[str, float]
+    begins: float
     scatter: float = 0.0
 
 
@@ -102,7 +109,7 @@ def course(home: SnapHome, outdoor: Floats) -> Course:
     emitters, unit = ((home.emitters, home.unit)[i] * (1.0 - signs[:, 2 + i] * doubts[2 + i]) for i in (0, 1))
     flow = np.minimum(curve_beyond(home.curve, outdoor), home.max_flow) if home.curve else outdoor
     share = np.clip(1.0 + OUTPUT_SLOPE * (outdoor - home.design_c), 0.3, 1.5)
-    room = np.full(len(signs), home.room)
+    room = np.full(len(signs), home.begins)
     rooms, gives = np.empty((2, len(signs), len(outdoor)))
     by_emitters = np.zeros(len(outdoor), dtype=np.bool_)
     for n, outside in enumerate(outdoor):
@@ -188,6 +195,7 @@ def _designed(site: Site, result: Mapping[str, Any]) -> SnapHome:
             "emitters": limit_of(site, "snap_emitter_doubt"),
             "unit": max(doubt, limit_of(site, "snap_output_lost")) if lacks else doubt,
         },
+        begins=indoor,
     )
 
 
@@ -244,6 +252,7 @@ def _rooms_as_they_were(site: Site, home: SnapHome, days: HeatingDays) -> SnapHo
         load=float(load.mean()),
         outdoor=float(days.outdoor[at].mean()),
         room=room,
+        begins=room,
         target=target if known else room,
         held=not known or (near and share < ALL_DAY),
         half_per_kw=float(np.median(days.half[at] / np.maximum(load, 0.2))),
@@ -263,3 +272,19 @@ def _rooms_as_they_were(site: Site, home: SnapHome, days: HeatingDays) -> SnapHo
         emitters=middle,
         doubt={**home.doubt, "emitters": float(np.hypot(limit_of(site, "snap_load_doubt"), error))},
     )
+
+
+def rooms_now(home: SnapHome, days: Table, begins: date) -> SnapHome:
+    """The home with its rooms as they were on the newest day, where that is known and close enough.
+
+    begins : first day of the cold. Rooms that are lowered on purpose, as in an absence, are no beginning: they
+    are raised again before they count.
+    """
+    if not len(days) or not days.knows("room"):
+        return home
+    age = (np.datetime64(begins, "D") - days["day"][-1].astype("datetime64[D]")).astype(int)
+    room, target = (float(days.floats(name)[-1]) for name in ("room", "target"))
+    lowered = target < home.target - LOWERED_K
+    if not 0 <= age <= NEWEST_DAYS or lowered or not np.isfinite(room):
+        return home
+    return replace(home, begins=room)

@@ -10,12 +10,14 @@ from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.figures.forward_only import unseen_defrost_heat
+from fieldfare.analysis.figures.other_sources import heat_of_both
 from fieldfare.analysis.figures.sums import known_sum
 from fieldfare.analysis.findings.context import distrust
 from fieldfare.analysis.findings.data.unreliable_rooms import zones_of
 from fieldfare.analysis.findings.model import SEVERITIES, Finding
 from fieldfare.analysis.findings.other_heat import other_heat_share
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES, Site
+from fieldfare.analysis.reports.declared_figures import as_declared
 
 if TYPE_CHECKING:
     from fieldfare.analysis.figures.period import Figures
@@ -35,6 +37,7 @@ class Reasons:
     """Why each kind of figure can't be given; None where it can.
 
     heat, electricity : totals. together : any ratio of the two. times : what happened when
+    both : the heat pump's part of a heat meter that counts another source too
     """
 
     def __init__(self, site: Site, unreliable: Mapping[str, Finding]) -> None:
@@ -42,9 +45,12 @@ class Reasons:
         metered = any(site.measures(q) for q in HEAT_QUANTITIES)
         self.heat: str | None = self.of(*(HEAT_QUANTITIES if metered else (*HEAT_QUANTITIES, *_FLOW_HEAT)))
         self.electricity: str | None = self.of(*ELECTRICITY)
-        self.together: str | None = self.heat or self.electricity
-        self.times: str | None = self.together or self.of(
-            *HEAT_QUANTITIES, *ELECTRICITY, "operating_mode", times=True
+        self.both: str | None = heat_of_both(site)
+        self.together: str | None = self.heat or self.electricity or self.both
+        self.times: str | None = (
+            self.heat
+            or self.electricity
+            or self.of(*HEAT_QUANTITIES, *ELECTRICITY, "operating_mode", times=True)
         )
 
     def of(self, *quantities: str, times: bool = False) -> str | None:
@@ -83,14 +89,14 @@ def withhold(
         out = _without_performance(out, why)
     weather = why.of("outdoor_temperature")
     water = why.of("flow_temperature", "return_temperature")
-    if reason := why.times or weather or water:
+    if reason := why.times or why.both or weather or water:
         nothing = replace(
             out.expected, value=None, at_own_flow=None, space=None, hot_water=None, reason=reason
         )
         out = out.with_parts(expected=nothing, losses=[])
     passed = f"withheld: heat passes the diverter (since {leak.since})" if leak is not None else None
     if reason := why.heat or weather or why.of("room_temperature") or passed:
-        out = _without_house(out, reason, output=bool(why.heat))
+        out = _without_house(out, reason, output=bool(why.heat or why.both))
     if reason := weather or why.of("flow_temperature"):
         none = Estimate.none(reason)
         curve = replace(
@@ -103,7 +109,8 @@ def withhold(
         out = out.with_parts(comfort={name: zone for name, zone in out.comfort.items() if name not in zones})
     if reason := why.of("cylinder_temperature"):
         out = out.with_parts(hot_water=_without_cylinder(out.hot_water, reason))
-    return _without_money(out, why)
+    out = _without_money(out, why)
+    return as_declared(site, out, facts.days) if facts is not None else out
 
 
 def _without_house(figures: Figures, reason: str, *, output: bool) -> Figures:
@@ -206,7 +213,7 @@ def _with_unseen_heat(site: Site, figures: Figures, days: Table) -> Figures:
 
 def _without_performance(figures: Figures, why: Reasons) -> Figures:
     p = figures.performance
-    by_use = Estimate.none(why.times or "")
+    by_use = Estimate.none(why.times or why.both or "")
     if why.together:
         none = Estimate.none(why.together)
         p = replace(
@@ -270,8 +277,8 @@ def _without_money(figures: Figures, why: Reasons) -> Figures:
     if why.electricity:
         reasons = m.reasons | {"total": why.electricity}
         m = replace(m, total=None, running_cost=None, co2_kg=None, mean_price=None, reasons=reasons)
-    if why.heat:
-        reasons = m.reasons | {"previous_fuel_total": why.heat}
+    if told := why.heat or why.both:
+        reasons = m.reasons | {"previous_fuel_total": told}
         m = replace(
             m, previous_fuel_total=None, previous_fuel_kwh=None, previous_fuel_co2_kg=None, reasons=reasons
         )

@@ -11,8 +11,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from fieldfare.analysis.advice.curve import CurveEffect, curve_effect
-from fieldfare.analysis.advice.limits import LIMITS_ADVICE
 from fieldfare.analysis.advice.saving import EFFICIENCY_KEEPS, cop_between
+from fieldfare.analysis.advice.shared import refuse_shared
 from fieldfare.analysis.advice.water import cooler_store
 from fieldfare.analysis.cautions import LEGIONELLA, grows, of_setpoint
 from fieldfare.analysis.errors import InputError, NotAssessed
@@ -20,6 +20,7 @@ from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.figures.money import mean_price
+from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.minutes.operating_state import HOT_WATER
 from fieldfare.analysis.minutes.rolling import running_total
 from fieldfare.analysis.physics.emitters import HeatEmitter, output_kw
@@ -89,7 +90,16 @@ def answer(site: Site, facts: Facts, result: dict[str, Any], question: str, valu
         raise InputError(f"unknown question {question!r}; use {', '.join(asked)}")
     if not len(facts.days):
         raise NotAssessed("no days to answer from")
+    if question in _SETTING:
+        refuse_shared(_SETTING[question], site)
     return asked[question](site, facts, result, value).as_dict()
+
+
+_SETTING = {
+    "lower_curve_k": "heating_curve",
+    "hot_water_c": "hot_water_setpoint",
+    "hot_water_hour": "hot_water_setpoint",
+}
 
 
 def _answer(
@@ -126,20 +136,20 @@ def _lower_curve(site: Site, facts: Facts, result: dict[str, Any], lower_k: floa
         "Each heated day is calculated again with the lower curve: what the emitters give (EN 442), how far"
         " the valves open, less heat where rooms get cooler, and the better efficiency with cooler water."
     )
-    limits = (_emitters(site, result, lower_k), _rooms(effect))
+    limits = (_emitters(site, result, lower_k), _rooms(site, effect))
     return _answer(
         site, facts, "lower_curve_k", lower_k, effect.saves.times(a_year(facts.days)), method, limits
     )
 
 
-def _rooms(effect: CurveEffect) -> WhatIfLimit:
+def _rooms(site: Site, effect: CurveEffect) -> WhatIfLimit:
     """What the rooms would be, zone by zone; they hold where few days end below the target."""
     name = "rooms hold their targets"
     if not effect.zones or not effect.room:
         return WhatIfLimit(name, None, "needs room_temperature: how far rooms would fall is not known")
-    most = LIMITS_ADVICE["advice_days_short"].default
+    most = limit_of(site, "advice_days_short")
     told = [
-        f"{z.zone}: from {z.now_c:.1f} to {z.after_c:.1f} C (set to {z.target_c:.1f} C), below it on {z.days_short:.0%}"
+        f"{z.zone}: from {z.now_c:.1f} to {z.after_c:.1f} C (set temperature {z.target_c:.1f} C), below it on {z.days_short:.0%}"
         " of the heated days"
         for z in effect.zones
     ]

@@ -87,8 +87,12 @@ def forecast(site: Site, result: Mapping[str, Any], days: Sequence[Day]) -> Fore
     loss_share = _half(fit) / fit["value"]
     heat = Estimate.around(total, total * math.hypot(loss_share, GAUSS_95 * WINTERS_VARY), 0.0)
     efficiency = _efficiency(result, days)
-    if efficiency is None:
-        nothing = Estimate.none("needs heat and electricity of the rooms")
+    beside = site.other_heat_for("space_heating")
+    if efficiency is None or beside:
+        reason = "needs heat and electricity of the rooms"
+        if beside:
+            reason = f"a {beside[0].name} gives part of a winter's heat: how much is not known beforehand"
+        nothing = Estimate.none(reason)
         return Forecast(heat, nothing, nothing, degree_days, weather, _coldest(site, result, None), _METHOD)
     curve, spread = efficiency
     rooms = float(np.sum(heat_by_day / curve(temperature)))
@@ -97,10 +101,14 @@ def forecast(site: Site, result: Mapping[str, Any], days: Sequence[Day]) -> Fore
     electricity = Estimate.around(rooms + water, half, 0.0)
     price = result["cost"]["mean_price"]
     standing = (site.cost.standing_charge_per_day if site.cost else 0.0) * WINTER_DAYS
-    cost = Estimate.none("needs [cost] in the site file")
+    cost = Estimate.none(_no_price(result))
     if price is not None:
         cost = Estimate.around((rooms + water) * price + standing, half * price, 0.0)
     return Forecast(heat, electricity, cost, degree_days, weather, _coldest(site, result, curve), _METHOD)
+
+
+def _no_price(result: Mapping[str, Any]) -> str:
+    return str((result["cost"].get("reasons") or {}).get("mean_price") or "needs [cost] in the site file")
 
 
 def _none(reason: str, weather: str) -> Forecast:
@@ -184,7 +192,7 @@ def _coldest(site: Site, result: Mapping[str, Any], curve: Any) -> Coldest | Non
         used += _per_day(result, "hot_water")
         electricity = Estimate.around(used, used * (load.half / load.value if load.value else 0.0), 0.0)
         price = result["cost"]["mean_price"]
-        cost = electricity.times(price) if price else Estimate.none("needs [cost] in the site file")
+        cost = electricity.times(price) if price else Estimate.none(_no_price(result))
     return Coldest(design, load, output, backup, flow, electricity, cost)
 
 

@@ -87,7 +87,7 @@ def diary(
     return told | {
         "entries": [_entry(season, n, days_of_change) for n in range(len(made))],
         "settings": [{"code": s.code, "state": s.state, "reason": s.reason} for s in settings],
-        "whole": effect_dict(effect_of_all(facts.days, made)) if made else None,
+        "whole": effect_dict(effect_of_all(site, facts.days, made)) if made else None,
     }
 
 
@@ -135,7 +135,7 @@ def _done(settings: Sequence[Standing]) -> str:
 def _forward(season: Season, chosen: Standing) -> dict[str, Any]:
     advice = chosen.advice
     assert advice is not None
-    after = toward(chosen.code, chosen.now, chosen.goal)
+    after = toward(season.site, chosen.code, chosen.now, chosen.goal)
     return _step(season, chosen.code, chosen.now, after, chosen.goal) | {
         "saves": advice.saves.as_dict(),
         "saves_of": of_time(season.facts.between(*season.since(chosen.code)).days)
@@ -175,7 +175,7 @@ def _step(season: Season, code: str, now: Values, to: Values, goal: Values) -> d
 def _entry(season: Season, n: int, days_of_change: Iterable[date]) -> dict[str, Any]:
     step = season.log[n]
     week = week_after(season.site, season.facts.days, step, season.log[0].day)
-    effect = effect_of_step(season.facts.days, step, days_of_change)
+    effect = effect_of_step(season.site, season.facts.days, step, days_of_change)
     return {
         "day": step.day.isoformat(),
         "code": step.code,
@@ -186,7 +186,7 @@ def _entry(season: Season, n: int, days_of_change: Iterable[date]) -> dict[str, 
         "week": {
             "days": week.days,
             "coldest_c": week.coldest_c,
-            "zones": [vars(z) | {"binds": z.binds} for z in week.zones],
+            "zones": [vars(z) for z in week.zones],
             "cold_water_min": week.cold_water_min,
         },
         "too_much": _told_too_much(step, week),

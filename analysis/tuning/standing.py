@@ -10,10 +10,10 @@ from typing import Any, Literal
 import numpy as np
 
 from fieldfare.analysis.advice.heating_days import heating_days
-from fieldfare.analysis.advice.limits import LIMITS_ADVICE
 from fieldfare.analysis.advice.plan import Advice, advised, for_comfort
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.before_after import FEWEST_DAYS, WHOLE_DAY
 from fieldfare.analysis.tuning.steps import (
@@ -72,9 +72,12 @@ def standing(season: Season, code: str) -> Standing:
     contrary = _contrary(season.log, code)
     if contrary:  # a shallower set-back goes by `too_much`
         return Standing(code, "done", contrary)
-    fewest = int(LIMITS_ADVICE["advice_fewest_days"].default)
+    fewest = int(limit_of(season.site, "advice_fewest_days"))
     span = season.since(code)
-    known = days_known(season, code, span)
+    try:
+        known = days_known(season, code, span)
+    except NotAssessed as refused:
+        return Standing(code, "not_assessed", str(refused))
     if known >= fewest:
         found = _advised(season, code, span, season.log)
         return found if isinstance(found, Standing) else _worth(season, found, span)
@@ -105,7 +108,7 @@ def _worth(season: Season, advice: Advice, span: tuple[date, date]) -> Standing:
     if not needed:
         saves = advice.saves
         used = season.facts.between(*span).days.total("electricity_total_kwh")
-        least = LIMITS_ADVICE["tuning_worth_share"].default * used
+        least = limit_of(season.site, "tuning_worth_share") * used
         if (saves.low if saves.low is not None else 0.0) <= 0.0 or (saves.value or 0.0) < least:
             return Standing(advice.code, "done", "what is left is worth no more than its uncertainty")
     if advice.code in OF_ROOMS and not _heats(season):
@@ -135,7 +138,10 @@ def _under_way(season: Season, code: str, fewest: int) -> Standing | None:
 
 
 def days_known(season: Season, code: str, span: tuple[date, date]) -> int:
-    """Days that a setting's advice can be drawn from: heated ones for the rooms, whole ones for the cylinder."""
+    """Days that a setting's advice can be drawn from: heated ones for the rooms, whole ones for the cylinder.
+
+    Raises NotAssessed where another source leaves it unknown when the heat pump alone heats.
+    """
     if span[1] < span[0]:
         return 0
     facts = season.facts.between(*span)
@@ -145,22 +151,23 @@ def days_known(season: Season, code: str, span: tuple[date, date]) -> int:
         return int((facts.days["minutes_electricity_known"] >= WHOLE_DAY * facts.days["minutes_total"]).sum())
     try:
         return len(heating_days(season.site, facts, season.result))
-    except NotAssessed:
+    except NotAssessed as refused:
+        if refused.code == "other_source":  # more days will not tell
+            raise
         return 0
 
 
 def _heats(season: Season) -> bool:
     first = season.last - timedelta(_FORTNIGHT - 1)
-    return (
-        days_known(season, "heating_curve", (first, season.last))
-        >= LIMITS_ADVICE["tuning_heated_days"].default
+    return days_known(season, "heating_curve", (first, season.last)) >= limit_of(
+        season.site, "tuning_heated_days"
     )
 
 
 def _is_cold(season: Season) -> bool:
     """Whether a zone was below its target on two of the last seven days, recovery left out."""
     days = season.facts.days.between(season.last - timedelta(FEWEST_DAYS - 1), season.last)
-    least = LIMITS_ADVICE["tuning_short_days"].default
+    least = limit_of(season.site, "tuning_short_days")
     return any(short_days(season.site, zone, days) >= least for zone in zones_of(days))
 
 

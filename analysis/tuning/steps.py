@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from datetime import date
 
 from fieldfare.analysis.advice.curve import MILD_C
-from fieldfare.analysis.advice.limits import LIMITS_ADVICE
 from fieldfare.analysis.advice.plan import Advice
+from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.plant.site import Site
 
 Values = tuple[float, ...]
@@ -59,10 +59,10 @@ def curve_ends(site: Site) -> list[float]:
     return [site.design.outdoor_c if site.design.outdoor_c is not None else 0.0, MILD_C]
 
 
-def toward(code: str, now: Values, goal: Values) -> Values:
+def toward(site: Site, code: str, now: Values, goal: Values) -> Values:
     """The next values on the way to a goal: kelvins by at most `advice_step_k` a week; the pump's limit is in
     its goal."""
-    most = LIMITS_ADVICE["advice_step_k"].default
+    most = limit_of(site, "advice_step_k")
     if code == "pump_speed":
         return tuple(round(v, 1) for v in goal)
     return tuple(round(a + min(max(b - a, -most), most), 1) for a, b in zip(now, goal, strict=True))

@@ -5,10 +5,10 @@ from __future__ import annotations
 from datetime import timedelta
 
 from fieldfare.analysis.advice.curve import MILD_C
-from fieldfare.analysis.advice.limits import LIMITS_ADVICE
 from fieldfare.analysis.advice.set_back import depth_now
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.tuning.standing import Season
 from fieldfare.analysis.tuning.steps import OF_ROOMS, SAME, Step, Values
 from fieldfare.analysis.tuning.week import Week
@@ -26,7 +26,7 @@ def too_much(season: Season, week: Week) -> TakenBack | None:
     the last step that took warmth away.
     """
     last = season.log[-1]
-    recent = (season.last - last.day).days <= LIMITS_ADVICE["tuning_water_days"].default
+    recent = (season.last - last.day).days <= limit_of(season.site, "tuning_water_days")
     if last.code not in OF_ROOMS and last.saves and recent and week.is_short_of_water:
         return last.code, last.after, last.before, "hot_water"
     taken = [step for step in season.log if step.code in OF_ROOMS and step.saves]
@@ -34,7 +34,7 @@ def too_much(season: Season, week: Week) -> TakenBack | None:
     if not taken or zone is None:
         return None
     deep = _depth(season)
-    most, deepest = (LIMITS_ADVICE[f"advice_{name}_k"].default for name in ("step", "setback_deepest"))
+    most, deepest = (limit_of(season.site, f"advice_{name}_k") for name in ("step", "setback_deepest"))
     if deep is not None and deep > deepest + SAME:
         return "set_back", (round(deep, 1),), (round(max(deep - most, deepest), 1),), zone
     if last in taken:
@@ -49,7 +49,7 @@ def _hotter_curve(season: Season, taken: list[Step], zone: str) -> TakenBack | N
     if not curve:
         open_ = [step for step in taken if not _is_undone(season.log, step)]
         return (open_[-1].code, open_[-1].after, open_[-1].before, zone) if open_ else None
-    most, now, first = LIMITS_ADVICE["advice_step_k"].default, curve[-1].after, curve[0].before
+    most, now, first = limit_of(season.site, "advice_step_k"), curve[-1].after, curve[0].before
     cold = season.site.design.outdoor_c
     days = season.facts.days.between(season.last - timedelta(_SHOWN_BY - 1), season.last)
     at = days.mean("outdoor")

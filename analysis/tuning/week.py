@@ -10,9 +10,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldfare.analysis.advice.limits import LIMITS_ADVICE
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.figures.estimate import Estimate
+from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.before_after import FEWEST_DAYS, WHOLE_DAY, Effect, effect_of_work
 from fieldfare.analysis.tuning.steps import Step
@@ -23,7 +23,10 @@ _RAISED_K = 0.3  # a household that turns its target up (as facts of rooms take 
 
 @dataclass(frozen=True)
 class ZoneWeek:
-    """Days on which a zone was below its target, of the judged ones; mean deficit on them [K]."""
+    """Days on which a zone was below its target, of the judged ones; mean deficit on them [K].
+
+    binds : newly short on `tuning_short_days`; a zone that was short before has a reason of its own
+    """
 
     zone: str
     days: int
@@ -31,12 +34,7 @@ class ZoneWeek:
     short_before: int
     deficit_k: float | None
     raised: bool
-
-    @property
-    def binds(self) -> bool:
-        """Newly short on two days: a zone that was short before has a reason of its own."""
-        most = LIMITS_ADVICE["tuning_short_days"].default
-        return self.short >= most > self.short_before and not self.raised
+    binds: bool
 
 
 @dataclass(frozen=True)
@@ -44,6 +42,7 @@ class Week:
     """days : whole days since the step, at most seven. coldest_c : mean of the coldest of them
     zones : rooms, where they are measured, against the week before the season's first step. cold_water_min,
     cold_water_before : minutes of the cylinder below 40 °C after and before this step; None where not measured
+    is_short_of_water : more than `tuning_cold_water_min` of them, and twice as many as before
     """
 
     days: int
@@ -51,6 +50,7 @@ class Week:
     zones: tuple[ZoneWeek, ...]
     cold_water_min: float | None
     cold_water_before: float | None
+    is_short_of_water: bool
 
     @property
     def is_over(self) -> bool:
@@ -60,12 +60,6 @@ class Week:
     def cold_zone(self) -> str | None:
         """A zone that the season's steps were too much for."""
         return next((zone.zone for zone in self.zones if zone.binds), None)
-
-    @property
-    def is_short_of_water(self) -> bool:
-        cold, before = self.cold_water_min, self.cold_water_before
-        most = LIMITS_ADVICE["tuning_cold_water_min"].default
-        return cold is not None and cold > most and cold > 2.0 * (before or 0.0)
 
 
 def week_after(site: Site, days: Table, step: Step, begun: date) -> Week:
@@ -89,12 +83,15 @@ def _week(site: Site, days: Table, first: date, last: date, changed: date, begun
     )
     outdoor = after.floats("outdoor") if len(after) else np.empty(0)
     seen = outdoor[np.isfinite(outdoor)]
+    cold, cold_before = _cold(after), _cold(before)
+    most = limit_of(site, "tuning_cold_water_min")
     return Week(
         whole,
         float(seen.min()) if len(seen) else None,
         tuple(_zone(site, name, at_first, after) for name in zones_of(days)),
-        _cold(after),
-        _cold(before),
+        cold,
+        cold_before,
+        cold is not None and cold > most and cold > 2.0 * (cold_before or 0.0),
     )
 
 
@@ -104,19 +101,22 @@ def zones_of(days: Table) -> list[str]:
 
 def short_days(site: Site, zone: str, days: Table) -> int:
     """Days on which a zone was below its target by more than the tolerance."""
-    return int((_deficit(site, zone, days) > LIMITS_ADVICE["advice_room_tolerance_k"].default).sum())
+    return int((_deficit(site, zone, days) > limit_of(site, "advice_room_tolerance_k")).sum())
 
 
 def _zone(site: Site, zone: str, before: Table, after: Table) -> ZoneWeek:
     judged = _deficit(site, zone, after)
-    short = judged > LIMITS_ADVICE["advice_room_tolerance_k"].default
+    short = judged > limit_of(site, "advice_room_tolerance_k")
+    earlier = short_days(site, zone, before)
+    raised = _wanted(zone, after) > _wanted(zone, before) + _RAISED_K
     return ZoneWeek(
         zone,
         int(np.isfinite(judged).sum()),
         int(short.sum()),
-        short_days(site, zone, before),
+        earlier,
         float(judged[short].mean()) if short.any() else None,
-        _wanted(zone, after) > _wanted(zone, before) + _RAISED_K,
+        raised,
+        bool(short.sum() >= limit_of(site, "tuning_short_days") > earlier) and not raised,
     )
 
 
@@ -141,7 +141,7 @@ def _cold(days: Table) -> float | None:
     return days.total("minutes_tank_cold")
 
 
-def effect_of_step(days: Table, step: Step, other_days: Iterable[date]) -> Effect:
+def effect_of_step(site: Site, days: Table, step: Step, other_days: Iterable[date]) -> Effect:
     """Before against after a step, in days that no other change lies in."""
     others = {day for day in other_days if day != step.day}
     first = max((day for day in others if day < step.day), default=date.min)
@@ -150,15 +150,16 @@ def effect_of_step(days: Table, step: Step, other_days: Iterable[date]) -> Effec
     return effect_of_work(
         days.between(first if first == date.min else first + one, last if last == date.max else last - one),
         step.day,
+        site,
     )
 
 
-def effect_of_all(days: Table, log: Sequence[Step]) -> Effect:
+def effect_of_all(site: Site, days: Table, log: Sequence[Step]) -> Effect:
     """The days before the first step against those after the last."""
     first, last = log[0].day, log[-1].day
     day = days["day"]
     apart = (day < np.datetime64(first)) | (day > np.datetime64(last))
-    return effect_of_work(days.where(apart), first)
+    return effect_of_work(days.where(apart), first, site)
 
 
 def effect_dict(effect: Effect) -> dict[str, Any]:

@@ -7,6 +7,7 @@ from typing import Any
 from fieldfare.analysis.reports.output_basis import output_basis
 from fieldfare.analysis.reports.verdict import WORDS, given_verdict
 from fieldfare.dashboards.electricity_rows import electricity_rows
+from fieldfare.dashboards.source_rows import source_rows
 from fieldfare.dashboards.text.words import missing_words, named, reason
 
 BOUNDARIES = (
@@ -40,6 +41,7 @@ def plain_result(result: dict[str, Any], name: str) -> str:
         _losses(result),
     ]
     parts.append(_section("From electricity and weather alone, 95 % interval", electricity_rows(result)))
+    parts.append(_section("Other heat sources, and each of several heat pumps", source_rows(result)))
     parts += [_house(result), _running(result), _hot_water(result), _comfort(result), _cost(result)]
     parts.append(_not_assessed(result["not_assessed"]))
     return "\n\n".join(part for part in parts if part)

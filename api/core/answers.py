@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from functools import partial
 from typing import TYPE_CHECKING, Any, Literal
 
 from fieldfare.analysis.errors import InputError, NotAssessed
+from fieldfare.analysis.minutes.midnight import local_midnight
+from fieldfare.api.core.local_days import day_of
 from fieldfare.api.core.results import NoReadings
 from fieldfare.api.core.rolling_period import rolling_result
 from fieldfare.api.core.service import Service
@@ -30,6 +32,8 @@ USUAL_DAYS = 28
 MOST_HOMES = 40
 """Maximum of similar homes: each needs a result of the same days."""
 LONGEST_BILL_DAYS = 400
+WHOLE_DAY = 0.95
+"""Share of the newest day that has passed from which on it counts as over."""
 
 
 @dataclass(frozen=True)
@@ -72,7 +76,7 @@ def _bill(service: Service, record: SiteRecord, asking: Asking) -> dict[str, Any
     from fieldfare.analysis.answers.bill import bill
     from fieldfare.analysis.answers.bill_parts import Asked
 
-    first, last = _days(service, record, asking, BILL_DAYS)
+    first, last = _days(service, record, _to_a_whole_day(service, record, asking), BILL_DAYS)
     if (last - first).days >= LONGEST_BILL_DAYS:
         raise InputError(f"a bill is of up to {LONGEST_BILL_DAYS} days, got {first} to {last}")
     site = service.facts_cache.equipped(record.site)
@@ -98,6 +102,21 @@ def _bill(service: Service, record: SiteRecord, asking: Asking) -> dict[str, Any
     period: dict[str, Any] = {"from": f"{first}", "to": f"{last}", "timezone": record.site.site.timezone}
     period["before"] = {"from": f"{earlier[0]}", "to": f"{earlier[1]}"} if against == "year" else None
     return {"question": "bill", "period": period, **document, "homes": len(homes)}
+
+
+def _to_a_whole_day(service: Service, record: SiteRecord, asking: Asking) -> Asking:
+    """The question with its last day; by default the newest that is over, as a bill has no half days."""
+    newest = service.store.span(record.site.id)
+    if asking.last is not None or newest is None:
+        return asking
+    today = day_of(newest[1], record.site.zone)
+    begins, ends = (local_midnight(record.site, today + timedelta(n)) for n in (0, 1))
+    over = newest[1] - begins >= WHOLE_DAY * (ends - begins)
+    last = today if over else today - timedelta(1)
+    if asking.first is not None:
+        last = min(last, asking.first + timedelta(BILL_DAYS - 1))
+    usable = last >= max(asking.first or last, day_of(newest[0], record.site.zone))
+    return replace(asking, last=last) if usable else asking
 
 
 def _days(service: Service, record: SiteRecord, asking: Asking, length: int) -> tuple[date, date]:
@@ -173,9 +192,9 @@ def _tariffs(
 
 def _homes_alike(service: Service, record: SiteRecord, first: date, last: date) -> list[tuple[Site, Span]]:
     """Other homes of similar floor area with readings of the same days, except those without consent."""
-    from fieldfare.analysis.findings.limits import LIMITS
+    from fieldfare.analysis.findings.limits import limit_of
 
-    area, widest = record.site.site.floor_area_m2, LIMITS["answer_alike_area"].default
+    area, widest = record.site.site.floor_area_m2, limit_of(record.site, "answer_alike_area")
     if area is None:
         raise NotAssessed("needs site.floor_area_m2 in the site file to find homes alike", "missing_quantity")
     refused = refused_sites(service, "fleet_learning")

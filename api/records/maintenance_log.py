@@ -163,7 +163,7 @@ class MaintenanceLog:
         if first >= last:
             return {"effect": None, "reason": "no readings on both sides of it", **told_of}
         facts = self._service.facts_cache.facts(record.site, first, last)
-        effect = effect_of_work(facts.days, work.day)
+        effect = effect_of_work(facts.days, work.day, record.site)
         told = {k: v.as_dict() if isinstance(v, Estimate) else v for k, v in vars(effect).items()}
         return {"effect": told, "reason": effect.reason, **told_of}
 

@@ -45,6 +45,8 @@ _WORDS: tuple[tuple[str, str], ...] = (
     (r"back.?up|booster|heizstab", "backup_heater_electricity"),
     (r"pump.*(elec|power|energy)|circulation", "circulation_pump_electricity"),
     (r"\bfan\b|l[uü]fter", "fan_electricity"),
+    (r"\bpv\b|photovolt", "pv_output"),
+    (r"boiler.*heat|heat.*boiler|kessel.*w[aä]rme|solar.*heat|heat.*solar", "other_heat_output"),
     (r"house|import|grid|haus", "house_electricity"),
     (r"heat.*(dhw|hot)|(dhw|hot).*heat|w[aä]rme.*ww", "hot_water_heat"),
     (r"space.*heat", "space_heat"),

@@ -13,7 +13,7 @@ STATES = {
     "not_known": "Not known",
     "holds": "Holds",
 }
-NOT_COUNTED = "Its back-up heater may help in this cold; how much is not known and not counted."
+NOT_COUNTED = "Its back-up heat may help in this cold; how much is not known and not counted."
 _DO = {
     "output": (
         "Today: end set-backs, heat rooms to target before the cold comes, make hot water in the warmest"

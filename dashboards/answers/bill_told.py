@@ -83,6 +83,8 @@ def _figure(document: dict[str, Any], key: str = "difference") -> str:
 
 def _lead(document: dict[str, Any], home: bool) -> list[str]:
     change = document["difference"]
+    if any(u["reason"] == "other_heat" for u in document["untold"]):
+        return _shared_lead(document)
     if not document["parts"]:
         return [
             "The electricity readings of these days can't be trusted: the meter comes first, then the bill."
@@ -93,10 +95,33 @@ def _lead(document: dict[str, Any], home: bool) -> list[str]:
     heating = "The heating" if home else f"The heating, {days},"
     base = document["before"]["money"] if change["money"] is not None else document["before"]["kwh"]
     share = f", {words.share(abs(value / base))} {'more' if value > 0 else 'less'}" if base else ""
+    if value <= 0.0:
+        heating = f"It is not the heating that made the bill higher: {words.small_first(heating)}"
     verb = "cost" if change["money"] is not None else "used"
     more = "more" if value > 0 else "less"
     first = f"{heating} {verb} {_figure(document)} {more} than {texts.AGAINST[document['against']]}{share}."
     return [first, *_reasons(document)]
+
+
+def _shared_lead(document: dict[str, Any]) -> list[str]:
+    """The difference where another heat source shares the work, with that source's heat."""
+    change = document["difference"]["kwh"]
+    told = ["Another heat source shares the work with the heat pump, so the bill is not split by cause."]
+    if change is not None:
+        more = "more" if change > 0 else "less"
+        told.append(
+            f"The heat pump used {words.measure(abs(change), 'kWh', 0)} {more} than"
+            f" {texts.AGAINST[document['against']]}."
+        )
+    before, now = (document["other_heat_kwh"][side] for side in ("before", "now"))
+    if before is not None and now is not None:
+        told.append(
+            f"The other source gave {words.measure(now, 'kWh', 0)} of heat, after"
+            f" {words.measure(before, 'kWh', 0)} a year ago."
+        )
+    elif now is not None:
+        told.append(f"The other source gave {words.measure(now, 'kWh', 0)} of heat.")
+    return told
 
 
 def _reasons(document: dict[str, Any]) -> list[str]:
@@ -135,23 +160,28 @@ def _say(document: dict[str, Any], name: str, home: bool) -> str:
     """What can be said on the phone, in two or three sentences."""
     if home or not document["parts"]:
         return ""
-    groups = {g["whose"]: g for g in document["groups"]}
     unit = "kwh" if document["difference"]["money"] is None else "money"
-    parts = []
+    parts, left = [], document["difference"][unit]
+    least = 0.02 * abs(document["before"][unit] or 1.0)
     for whose in ("weather", "household", "system", "house", "price"):
-        group = groups.get(whose)
-        if group is not None and abs(group[unit] or 0.0) >= 0.02 * abs(document["before"][unit] or 1.0):
-            value = group[unit]
-            told = (
-                words.money(abs(value), document["currency"])
-                if unit == "money"
-                else words.measure(abs(value), "kWh", 0)
+        sure = [p[unit]["value"] for p in document["parts"] if p["whose"] == whose and _is_told(p)]
+        if sure and abs(value := sum(sure)) >= least:
+            left -= value
+            parts.append(
+                f"{texts.WHOSE[whose]} {'adds' if value > 0 else 'takes off'} {_size(document, value, unit)}"
             )
-            parts.append(f"{texts.WHOSE[whose]} {'adds' if value > 0 else 'takes off'} {told}")
     if not parts:
         return f"“For {name} the heating used about what it did before; nothing stands out.”"
     text = words.listed(parts)
-    return f"“Of the difference, {text}.”"
+    rest = _size(document, left, unit)
+    more = f" What is left, {rest} {'more' if left > 0 else 'less'}, has no sure cause."
+    return f"“Of the difference, {text}.{more if abs(left) >= least else ''}”"
+
+
+def _size(document: dict[str, Any], value: float, unit: str) -> str:
+    if unit == "money":
+        return str(words.money(abs(value), document["currency"]))
+    return words.measure(abs(value), "kWh", 0)
 
 
 def _row(document: dict[str, Any], part: dict[str, Any]) -> dict[str, Any]:

@@ -20,6 +20,7 @@ STEPS: dict[str, str] = {
     "house_loss": "Heat loss of the house",
     "windows": "Windows and doors",
     "as_set": "As warm as set",
+    "other_source": "The other heat source",
     "stopped": "Heat pump stopped",
     "not_cold": "Water in the cylinder",
     "schedule": "Time programme",
@@ -52,6 +53,7 @@ STATES: dict[str, str] = {
 SAID: dict[str, str] = {
     "target": "The rooms follow their set temperature, and that is low.",
     "set_back": "The rooms are still coming back from the night set-back in these hours.",
+    "other_source": "The heat source beside the heat pump had to warm the rooms in these hours, and did not.",
     "stopped": "The heat pump stood still while it was needed.",
     "thermostat": (
         "The room thermostat does not call for heat although the room is below its set temperature."
@@ -106,10 +108,7 @@ SAID: dict[str, str] = {
 """The sentence of the step that binds."""
 
 UNSOLVED: dict[str, str] = {
-    "cold": (
-        "The readings of these hours show no cause: the rooms were not below what is set for "
-        "long, or the numbers that would tell are not measured."
-    ),
+    "cold": "The readings of these hours show no cause.",
     "hot-water": "The cylinder was cold, and none of the causes that can be measured explains it.",
     "noise": "The readings of these hours can't tell.",
     "ice": "The readings can't tell.",
@@ -159,8 +158,8 @@ VALUES: dict[str, tuple[str, int]] = {
     "slowness": ("length over the expected", 2),
     "charge_flow_rate": ("flow during reheats", 2),
     "over_cylinder": ("water over cylinder at the end", 0),
-    "drawn_a_day": ("drawn, at 40 °C", 0),
-    "usual_a_day": ("in the weeks before", 0),
+    "drawn_a_day": ("drawn a day, at 40 °C", 0),
+    "usual_a_day": ("a day in the weeks before", 0),
     "drawn_ratio": ("now over before", 2),
     "largest_draw": ("most between two reheats", 0),
     "v40_drawn": ("what the cylinder gave when it was emptied (V40)", 0),
@@ -186,6 +185,8 @@ VALUES: dict[str, tuple[str, int]] = {
     "score": ("beyond the expected, in times its usual spread", 1),
     "frost_share": ("time below freezing", 0),
     "outdoor": ("outdoor mean", 1),
+    "works_below": ("works below", 1),
+    "other_kw": ("heat that it gave", 1),
 }
 """Value code -> its name, decimals. Shares are shown as percentages."""
 PER_CENT = frozenset(
@@ -214,6 +215,7 @@ REASONS: dict[str, str] = {
     "no_target": "no set temperature is read",
     "as_asked": "the rooms are as warm as is set",
     "no_running": "nothing tells when it runs",
+    "no_output": "needs the heat output, or the set flow temperature beside the flow's own",
     "no_call": "no call of the thermostat is read",
     "one_zone": "one zone, and no emitters in the site file",
     "no_flow_or_curve": "needs flow temperature and the designed curve",
@@ -232,7 +234,12 @@ REASONS: dict[str, str] = {
     "no_frost_or_output": "needs outdoor readings and the rated output",
     "no_defrost_signal": "needs a defrost signal, the operating mode or the heat every 2 minutes or closer",
     "few_defrosts": "too few defrosts in these days",
+    "several_units": "several heat pumps share the load, and which one charged is not known",
     "no_outdoor": "no outdoor sensor",
+    "not_its_turn": "too warm outdoors for it to work",
+    "other_not_metered": "its heat is not metered",
+    "not_the_pumps_turn": "the other heat source had to work in these hours",
+    "other_makes_water": "another heat source makes part of the hot water",
 }
 
 KINDS: dict[str, str] = {"phone": "On the phone", "setting": "Change this setting", "visit": "Go there"}

@@ -12,7 +12,7 @@ from fieldfare.dashboards.text import words
 def complaint_told(document: dict[str, Any], name: str, *, home: bool) -> dict[str, Any]:
     """What page, paper and command show of a complaint's answer. home : in the household's words"""
     question, binding = document["question"], document["binding"]
-    lead = [texts.SAID[binding] if binding else texts.UNSOLVED[question]]
+    lead = [texts.SAID[binding]] if binding else [texts.UNSOLVED[question], *_seen(document)]
     return {
         "title": texts.TITLES[question],
         "lead": lead,
@@ -27,6 +27,30 @@ def complaint_told(document: dict[str, Any], name: str, *, home: bool) -> dict[s
         "findings": [] if home else [(c, words.finding_title(c)) for c in document["findings"]],
         "method": "Every number is of the hours named, but for heat loss and what is usual.",
     }
+
+
+def _seen(document: dict[str, Any]) -> list[str]:
+    """What the rooms did where no cause is found, and what nothing here measures."""
+    if document["question"] != "cold":
+        return []
+    values = {v["code"]: v["value"] for s in document["steps"] if s["code"] == "target" for v in s["values"]}
+    room, target = values.get("room"), values.get("target")
+    out = []
+    if room is not None and target is not None:
+        below = target - room
+        against = (
+            f"{words.measure(abs(below), 'K', 1)} {'below' if below > 0.0 else 'above'} its set temperature"
+        )
+        out.append(f"On average the room was at {words.measure(room, '°C', 1)}, {against}.")
+    elif room is not None:
+        out.append(
+            f"On average the room was at {words.measure(room, '°C', 1)}; no set temperature is read, so nothing"
+            " tells whether that is colder than asked for."
+        )
+    unknown = [texts.STEPS[s["code"]] for s in document["steps"] if s["state"] == "unknown"]
+    if unknown:
+        out.append(f"Not known from these readings: {words.listed([words.small_first(u) for u in unknown])}.")
+    return out
 
 
 def _hours(document: dict[str, Any]) -> str:

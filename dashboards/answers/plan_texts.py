@@ -18,6 +18,18 @@ DO: dict[str, str] = {
         "Have them read out what the display shows, and whether the unit's switch and fuse are "
         "on. No covers off."
     ),
+    "rime_or_ice": (
+        "Ask for a photo now and one two hours later: white rime between the fins that comes and goes is usual;"
+        " solid ice that stays, or ice under the unit, is not."
+    ),
+    "look_at_other_source": (
+        "Have them look whether the boiler, stove or solar controller is switched on, shows a fault, and has"
+        " fuel. No covers off."
+    ),
+    "other_source_check": (
+        "See whether the other heat source gets the call, and whether its valve or pump lets its heat into the"
+        " circuit. Work on it is for people licensed for its fuel."
+    ),
     "restart_unit": (
         "See why it stopped: supply, fault code, water flow; restart by the maker's instructions."
     ),
@@ -137,6 +149,14 @@ HOME_DO: dict[str, str] = {
     "shallower_set_back": (
         "Make the night set-back smaller, 1 or 2 degrees, or leave it off: a heat pump warms up slowly."
     ),
+    "rime_or_ice": (
+        "Take a photo now and one two hours later: white rime between the fins that comes and goes is usual; solid"
+        " ice that stays, or ice under the unit, is not."
+    ),
+    "look_at_other_source": (
+        "Look whether your boiler, stove or solar controller is switched on, shows a fault, and has fuel. Leave"
+        " all covers closed."
+    ),
     "read_display": (
         "Look at the display of the heating and tell us what it shows, and whether its switch "
         "and fuse are on. Leave all covers closed."
@@ -170,6 +190,7 @@ HOME_DO: dict[str, str] = {
 TOMORROW: dict[str, str] = {
     "room_follows_target": "The room reaches its new set temperature within a day.",
     "room_at_hour": "The room at the hour named: it should be within half a degree of its set temperature.",
+    "other_source_gives": "The other heat source gives heat in the next cold hours, and the room climbs.",
     "unit_runs": "The unit runs, and room and cylinder climb again within two hours.",
     "calls_when_cold": "The thermostat calls whenever the room is half a degree below its set temperature.",
     "zone_catches_up": "This zone catches up with the others to within a degree.",

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from fieldfare.analysis.findings.limits import LIMITS
+from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.plant.site import Site
 from fieldfare.dashboards.day_rows import Row, known
 from fieldfare.dashboards.figures.chart import (
@@ -28,7 +28,7 @@ def efficiency_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Cha
     if not data:
         return nothing("efficiency", TITLE, "Needs heat, electricity, flow and outdoor temperature.")
     cells = _cells(data)
-    least = LIMITS["efficiency_watch"].default
+    least = limit_of(site, "efficiency_watch")
     poor = tuple(c["rated"] is not None and c["measured"] < least * c["rated"] for c in cells)
     layer = Cells(
         f"below {share(least)} of its rating" if any(poor) else "",

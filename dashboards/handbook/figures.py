@@ -166,6 +166,25 @@ FIGURES: dict[str, FigureEntry] = {
             "Standing charges not entered, discounts and own solar power.",
         ),
     ),
+    "other_heat": FigureEntry(
+        "Other heat sources",
+        "An entry for each in the site file ([[other_heat]]); their heat needs a meter (other_heat_output).",
+        Told(
+            "What a boiler, a stove or solar heat beside the heat pump gave, and its share of all heat.",
+            "The other source's meter over the sum of both; the interval has both meters' accuracy classes.",
+            "A share without a meter. Days on which the other source may have heated the rooms are left out of"
+            " what they would spoil, and the heat loss counts its heat or leaves them out.",
+        ),
+    ),
+    "units": FigureEntry(
+        "Each heat pump of several",
+        "heat_pump.units in the site file, and points that name their unit (heat_pump).",
+        Told(
+            "Electricity, heat, performance, starts and defrosts of each heat pump by its own meters.",
+            "Heat over electricity in the minutes that know both, as for a single unit (H2).",
+            "What only a shared meter sees: then the sum alone is told, and starts of the sum are no unit's own.",
+        ),
+    ),
     "from_electricity": FigureEntry(
         "From one electricity meter",
         "Whole days of one electricity meter and outdoor temperature.",

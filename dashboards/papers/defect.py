@@ -22,6 +22,7 @@ KINDS = {
     "cause": "Causes that the check tells apart",
     "finding": "Other faults that look alike",
     "meter": "Meters and data",
+    "source": "Other heat sources and units",
     "days": "Days left out of the judgement",
 }
 _BECAUSE = {
@@ -85,7 +86,7 @@ def _group(title: str, found: list[dict[str, Any]], figures: dict[str, dict[str,
 
 def _title(alternative: dict[str, Any]) -> str:
     kind, code = alternative["kind"], alternative["code"]
-    if kind == "days":
+    if kind in ("days", "source"):
         return words.plain(code)
     return words.finding_title(code) if kind in ("finding", "meter") else words.plain(words.cause_words(code))
 
@@ -98,7 +99,8 @@ def _row(alternative: dict[str, Any], figures: dict[str, dict[str, Any]]) -> dic
     if alternative["kind"] == "days":
         told = "left out"
     because = words.reason(because) if state == "open" else words.named(because)
-    return {"what": _title(alternative), "told": told, "because": because.rstrip("."), "shown": shown}
+    because = "; ".join(text for text in (because.rstrip("."), alternative["source"]) if text)
+    return {"what": _title(alternative), "told": told, "because": because, "shown": shown}
 
 
 def _figure(row: dict[str, Any]) -> dict[str, str]:

@@ -90,9 +90,11 @@ def test_rows_of_the_schema_are_sound() -> None:
     assert len(parts) == len(set(parts))
     for column in COLUMNS.values():
         assert column.meaning.endswith("."), column.name
-        assert {q for need in column.needs for q in need.split("|")} <= {*QUANTITIES, "no_hot_water"}, (
-            column.name
-        )
+        assert {q for need in column.needs for q in need.split("|")} <= {
+            *QUANTITIES,
+            "no_hot_water",
+            "cooling",
+        }, column.name
         if column.name.startswith("minutes_"):
             assert column.unit == "min", column.name
         for end, unit in (("_kwh", "kWh"), ("_c", "°C"), ("_k_per_h", "K/h"), ("_over_k", "K")):

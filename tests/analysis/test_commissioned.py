@@ -154,11 +154,13 @@ def test_a_meter_reading_is_held_against_the_counter(
     assert means in row["means"]
 
 
-def test_a_typed_value_is_as_sure_as_its_instrument_and_its_digits() -> None:
+def test_a_typed_value_is_as_sure_as_its_instrument_and_its_digits(
+    home: tuple[PlantSpec, Site, Facts],
+) -> None:
     # EN 837-1 class 2.5 over 4 bar is 0.1 bar; one decimal adds half a digit: (0.1^2 + 0.05^2)^0.5 = 0.112.
-    assert hand_half(1.5, "bar", "1.5") == pytest.approx(0.1118, abs=1e-3)
+    assert hand_half(home[1], 1.5, "bar", "1.5") == pytest.approx(0.1118, abs=1e-3)
     # EN 1434-1: at most 5 % of the flow.
-    assert hand_half(1.0, "m3/h", "1.000") == pytest.approx(0.05, abs=1e-3)
+    assert hand_half(home[1], 1.0, "m3/h", "1.000") == pytest.approx(0.05, abs=1e-3)
 
 
 def test_a_slip_of_the_finger_is_not_compared(home: tuple[PlantSpec, Site, Facts]) -> None:

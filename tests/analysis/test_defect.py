@@ -9,8 +9,9 @@ import pytest
 from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.findings.judge import DATA_RULES, PLANT_RULES, RULES
 from fieldfare.analysis.plant.load import parse_site
-from fieldfare.analysis.reports.defect import _METERS, RIVALS, SHOWN_BY, alternatives, finding_of
+from fieldfare.analysis.reports.defect import _METERS, SHOWN_BY, alternatives, finding_of
 from fieldfare.analysis.reports.figure_rows import FIGURES, figure_rows
+from fieldfare.analysis.reports.rivals import RIVALS
 
 CODES = {rule.code for rule in RULES}
 SITE = parse_site('[site]\nid = "elm"\nname = "Elm"\ntimezone = "Europe/London"\n')

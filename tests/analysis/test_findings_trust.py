@@ -26,6 +26,7 @@ from fieldfare.analysis.findings.limits import LIMITS
 from fieldfare.analysis.physics.sun import clear_noon, half_day, solar_noon
 from fieldfare.analysis.physics.water import antifreeze_over_reading
 from fieldfare.analysis.reports.result import analyse
+from fieldfare.dashboards.text.words import finding_title
 from tests.analysis.small_plant import FIRST, Small, found
 
 CODES = {
@@ -516,6 +517,8 @@ def test_efficiency_that_no_unit_has(small, factor, words):
     finding = implausible_efficiency(small.context())
     assert finding.severity == "act"
     assert words in finding.headline
+    title = finding_title("implausible_efficiency")
+    assert not {"higher", "lower", "above", "below"} & set(title.split()), "one name for both sides"
 
 
 def test_a_good_unit_on_a_mild_day_is_believed(small):

@@ -80,9 +80,9 @@ def test_entries_keep_what_was_changed_and_what_the_week_after_said(tuned: Tuned
 
 
 def test_a_step_goes_two_kelvin_toward_its_goal() -> None:
-    assert toward("heating_curve", (50.0, 30.0), (44.0, 29.0)) == (48.0, 29.0)
-    assert toward("set_back", (4.0,), (3.0,)) == (3.0,)
-    assert toward("pump_speed", (2.8,), (4.2,)) == (4.2,)
+    assert toward(parse_site(SITE), "heating_curve", (50.0, 30.0), (44.0, 29.0)) == (48.0, 29.0)
+    assert toward(parse_site(SITE), "set_back", (4.0,), (3.0,)) == (3.0,)
+    assert toward(parse_site(SITE), "pump_speed", (2.8,), (4.2,)) == (4.2,)
     assert is_reached((44.1, 29.0), (44.0, 29.1))
     assert not is_reached((44.5, 29.0), (44.0, 29.0))
 

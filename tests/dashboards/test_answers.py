@@ -122,3 +122,47 @@ def test_every_limit_of_the_answers_has_a_unit_and_a_source() -> None:
     assert len(mine) > 30
     assert all(limit.source and limit.meaning for limit in mine.values())
     assert all(state in complaint_texts.STATES for state in ("binds", "adds", "fine", "unknown"))
+
+
+def test_what_is_said_on_the_phone_is_sure_and_adds_up() -> None:
+    unsure = part("house", 4.0)
+    made = document(part("weather", 30.0), part("efficiency", 12.0), part("rooms", -9.0), unsure)
+    say = told(made, "Alder Row")["say"]
+    assert say == (
+        "“Of the difference, the weather adds £30, the household takes off £9.00 and the system adds £12.00."
+        " What is left, £4.00 more, has no sure cause.”"
+    )
+    assert made["difference"]["money"] == 30.0 - 9.0 + 12.0 + 4.0
+
+
+def test_a_heating_that_cost_less_is_not_called_the_reason() -> None:
+    lead = told(document(part("weather", -30.0)), "Alder Row")["lead"][0]
+    assert lead.startswith("It is not the heating that made the bill higher: the heating,")
+    assert "£30 (30\N{NO-BREAK SPACE}kWh) less" in lead
+
+
+def cold(*steps: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "question": "cold",
+        "binding": None,
+        "weight": 0.0,
+        "steps": list(steps),
+        "asked": {"from_hour": 0, "to_hour": 0, "zone": None, "outdoor_c": 2.0},
+        "period": {"from": "2026-01-01", "to": "2026-01-07"},
+        "do": [],
+        "tomorrow": {"code": "ask_again"},
+        "cautions": [],
+        "findings": [],
+    }
+
+
+def test_without_a_cause_the_answer_says_what_was_seen_and_what_is_not_measured() -> None:
+    values = [{"code": c, "value": v, "unit": "°C"} for c, v in (("room", 18.6), ("target", 19.6))]
+    target = {"code": "target", "state": "fine", "reason": None, "values": values}
+    valve = {"code": "valve", "state": "unknown", "reason": None, "values": []}
+    lead = " ".join(told(cold(target, valve), "Alder Row")["lead"]).replace("\N{NO-BREAK SPACE}", " ")
+    assert "at 18.6 °C, 1.0 K below its set temperature" in lead
+    assert "Not known from these readings: valves of the zone." in lead
+    without = {**target, "values": values[:1]}
+    lead = " ".join(told(cold(without), "Alder Row")["lead"])
+    assert "no set temperature is read" in lead

@@ -101,6 +101,15 @@ def _small_draws(wet: Wet) -> None:
     wet.source[wet.hours(8, 21) & (wet.minute % 47 < 2)] = -9000.0
 
 
+def _drawn_while_charged(wet: Wet) -> None:
+    """Water is drawn in the mornings and evenings alone, and all through the charges that it calls for."""
+    wet.draws[:] = 0.0
+    rng = np.random.default_rng(3)
+    watts = np.repeat(rng.uniform(1500.0, 4500.0, len(wet.source) // 10 + 1), 10)[: len(wet.source)]
+    often = wet.hours(6, 8) | wet.hours(19, 21)
+    wet.source[often] = -watts[often]
+
+
 def _snap(wet: Wet) -> None:
     """Most of the days are colder than the design."""
     wet.outdoor[wet.day >= 4] -= 13.0
@@ -413,6 +422,19 @@ SITUATIONS = [
         lambda: Wet(change=_by_the_clock).made(),
         {LOSS: "watch"},
         {LOSS: "secondary_circulation"},
+    ),
+    Situation(
+        "drawn-while-charged",
+        "every charge overlaps a draw; the diverter is tight",
+        lambda: Wet(change=_drawn_while_charged).made(),
+        forbids=frozenset({LOSS, LEAK}),
+    ),
+    Situation(
+        "diverter-leaks-and-water-is-drawn",
+        "30 % of each charge goes into the heating circuit, and water is drawn meanwhile",
+        lambda: Wet(leak=0.3, change=_drawn_while_charged).made(),
+        {LEAK: "watch"},
+        forbids=frozenset({LOSS}),
     ),
     Situation(
         "small-draws-all-day",

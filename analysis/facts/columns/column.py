@@ -9,7 +9,8 @@ HEAT = "heat_output|space_heat|flow_rate"
 UNIT = "heat_pump_electricity"
 USE = "no_hot_water|operating_mode|diverter_to_hot_water|hot_water_heat|cylinder_temperature|flow_temperature"
 """What tells heating from hot water: one of these signals, or a system that makes no hot water."""
-COOLS = "operating_mode"
+COOLS = "operating_mode|cooling"
+"""What tells cooling: the reported mode, or a unit that the site file says can cool."""
 
 
 @dataclass(frozen=True)

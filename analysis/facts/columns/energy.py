@@ -153,6 +153,42 @@ MONEY = made_by(
     optional=True,
 )
 
+OTHER_SOURCES = (
+    made_by(
+        "other_sources",
+        ("heat_other_kwh", "kWh", "Heat of other sources, by their own meters."),
+        ("minutes_other_known", "min", "Minutes in which it is known."),
+        needs=("other_heat_output",),
+        optional=True,
+    )
+    + made_by(
+        "other_sources",
+        (
+            "electricity_bought_least_kwh",
+            "kWh",
+            "Bought, if the rest of the house used none of the home's own.",
+        ),
+        ("electricity_bought_most_kwh", "kWh", "Bought, if the rest of the house used all of it."),
+        needs=("pv_output",),
+        optional=True,
+    )
+    + made_by(
+        "other_sources",
+        ("unit_heat_kwh.", "kWh", "One unit's heat in the minutes in which its meters are known."),
+        ("unit_electricity_kwh.", "kWh", "Its electricity in them."),
+        ("unit_flow_error_kwh.", "kWh", "Permissible error of its heat meter's flow sensor in them."),
+        ("unit_pair_error_kwh.", "kWh", "Permissible error of its temperature pair in them."),
+        ("minutes_unit_paired.", "min", "These minutes."),
+        ("unit_used_kwh.", "kWh", "All of its electricity."),
+        ("unit_starts.", "", "Its starts."),
+        ("minutes_unit_running.", "min", "Its running time."),
+        ("minutes_unit_known.", "min", "Minutes in which its state is known."),
+        ("unit_defrosts.", "", "Its defrosts."),
+        ("unit_running_spacing_min.", "min", "Minutes between two facts that show whether it runs."),
+        optional=True,
+    )
+)
+
 _SLOT = "intervals of a quarter of an hour, half an hour or an hour"
 SLOTS = made_by(
     "slots",
@@ -174,5 +210,6 @@ COLUMNS: tuple[Column, ...] = (
     *CARNOT,
     *DIRECT_HEAT,
     *MONEY,
+    *OTHER_SOURCES,
     *SLOTS,
 )

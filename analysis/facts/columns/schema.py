@@ -35,9 +35,13 @@ def absent_value(name: str) -> float | None:
 
 
 def fillings(site: Site) -> frozenset[str]:
-    """The quantities that a site measures, and `no_hot_water` where it makes none."""
-    none_made = () if site.hot_water is not None else ("no_hot_water",)
-    return frozenset((*(point.quantity for point in site.point), *none_made))
+    """The quantities that a site measures, `no_hot_water` where it makes none, `cooling` where it can cool."""
+    given = {point.quantity for point in site.point}
+    if site.hot_water is None:
+        given.add("no_hot_water")
+    if site.heat_pump.cooling:
+        given.add("cooling")
+    return frozenset(given)
 
 
 def carried(site: Site, columns: Mapping[str, T]) -> dict[str, T]:

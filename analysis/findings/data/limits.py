@@ -370,6 +370,13 @@ LIMITS_DATA: dict[str, Limit] = {
         "a pair of sensors 0.3 K apart at full flow shows 6 to 10 % of the heat at rest (IEC 60751 class B)",
         "the same as a share of the day's heat",
     ),
+    "other_source_fewest_days": Limit(
+        10.0,
+        "days",
+        "common practice: ten days of heating show how a plant runs",
+        "days without the source beside, that a finding is judged on",
+        "below",
+    ),
     "other_heat_share_of_days": Limit(
         0.05,
         "-",

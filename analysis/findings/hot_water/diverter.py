@@ -10,12 +10,13 @@ from fieldfare.analysis.cautions import HOT_WATER, water_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.charge_balance import (
     LEAST_DRAWN,
+    LEAST_TOUCHED,
     TAKEN_UP,
     leaked_share,
     taken_up,
 )
 from fieldfare.analysis.expectation.excess import Excess
-from fieldfare.analysis.facts.table import fill_nan, group_by_day
+from fieldfare.analysis.facts.table import Table, fill_nan, group_by_day
 from fieldfare.analysis.figures.estimate import robust_fit
 from fieldfare.analysis.findings.confidence import Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule, require_hot_water
@@ -133,6 +134,8 @@ def leak_in_charges(context: Context) -> ChargeLeak | None:
     told = [v[np.isfinite(v)] for v in (by_all, by_end)]
     if min(len(v) for v in told) < _FEWEST:
         return None
+    if _drawn_meanwhile(context, reheats, by_end):
+        return None
     whole_charge, at_end = (float(np.quantile(v, LEAST_DRAWN)) for v in told)
     alike = whole_charge >= _ALIKE * at_end
     taken = (whole_charge + at_end) / 2.0 if alike else max(whole_charge, at_end)
@@ -142,6 +145,24 @@ def leak_in_charges(context: Context) -> ChargeLeak | None:
     if warmed is False:
         return None
     return ChargeLeak(leaked_share(taken), taken, below, len(reheats), bool(warmed))
+
+
+def _drawn_meanwhile(context: Context, reheats: Table, by_end: Floats) -> bool:
+    """Whether draws, and not a leak, took what the cylinder did not take up.
+
+    A leak is in every charge, a draw is not: the best charges' ends then show a tight diverter. And a draw that
+    goes on shows right after the charge: the cylinder's fall there, carried back into the charge's end, makes
+    up for what that lacked.
+    """
+    plant = context.site.hot_water
+    assert plant is not None
+    tight = TAKEN_UP.value * (1.0 - context.limit("charge_leak_watch") / 2.0)
+    if float(np.nanquantile(by_end, LEAST_TOUCHED)) >= tight:
+        return True
+    fall = np.maximum(fill_nan(reheats.floats("fall_after"), 0.0), 0.0)
+    made_up = (reheats.floats("rise_end") + fall) / 3.0
+    whole = taken_up(plant.cylinder_litres or 0.0, made_up, reheats.floats("heat_end") / 3.0)
+    return float(np.nanquantile(whole, LEAST_DRAWN)) >= tight
 
 
 def _long_enough(context: Context) -> float:

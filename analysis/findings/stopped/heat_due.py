@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldfare.analysis.findings.context import Context
+from fieldfare.analysis.findings.declared import carried_by_boiler
 from fieldfare.analysis.findings.model import Evidence
 from fieldfare.analysis.findings.stopped.habit import is_usual_rest
 from fieldfare.analysis.findings.stopped.rests import (
@@ -56,6 +57,25 @@ def reasons(context: Context, rest: Rest) -> list[Reason]:
         found += _weather(context, rest)
     found += _asked(context, rest, warm) or _out_of_rhythm(context, rest)
     found += _without_power(context, rest, warm) or out_of_habit(context, rest, warm)
+    return _due_from_the_unit(context, rest, found)
+
+
+# Cold beyond bearing, no supply, a fault and a cold cylinder are told whatever else heats the rooms.
+_WHATEVER_HEATS = frozenset({"floor", "cylinder", "fault", "power"})
+_EDGE_MS = 3_600_000  # a rest's first and last hour make no day of it
+
+
+def _due_from_the_unit(context: Context, rest: Rest, found: list[Reason]) -> list[Reason]:
+    """The reasons without those that a boiler's turn, or surplus in the immersion heater, explains."""
+    edge = min(_EDGE_MS, (rest.end - rest.start) // 2)
+    first, last = (
+        np.datetime64(local(context, at).date()) for at in (rest.start + edge, rest.end - 1 - edge)
+    )
+    site, days = context.site, context.all_days.days
+    if carried_by_boiler(site, days, first, last):
+        return [r for r in found if r.kind in _WHATEVER_HEATS]
+    if site.pv is not None and site.pv.immersion and not rest["backup_kwh"] > 0.0:
+        return [r for r in found if r.kind != "heater"]
     return found
 
 

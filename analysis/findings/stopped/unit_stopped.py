@@ -12,6 +12,7 @@ import numpy as np
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.data.impossible import repeats_itself
+from fieldfare.analysis.findings.declared import rests_for_boiler
 from fieldfare.analysis.findings.grading import ranked
 from fieldfare.analysis.findings.model import (
     Cause,
@@ -47,6 +48,13 @@ _ORDER = ("unit", "tries", "heating", "hot_water")
 
 def unit_stopped(context: Context) -> Finding | None:
     """Heat is due and the heat pump gives none: the newest stop, of the whole unit before one of its uses."""
+    found = _stopped(context)
+    if found is None and (resting := rests_for_boiler(context.site, context.all_days.days)) is not None:
+        raise resting
+    return found
+
+
+def _stopped(context: Context) -> Finding | None:
     if repeats_itself(context):
         raise NotAssessed("every temperature stands still or can't be true: see sensor_stuck", "distrusted")
     if not len(context.all_days.rests):
