@@ -15,6 +15,7 @@ from collections.abc import Sequence
 import click
 
 from fieldfare.analysis.errors import FieldfareError, InputError, SiteError
+from fieldfare.api.cli.garbage import search_seldom
 from fieldfare.api.core.threads import one_thread_each
 
 log = logging.getLogger(__name__)
@@ -23,6 +24,8 @@ DONE, FAULT, BAD_INPUT, SOME_REJECTED, INTERRUPTED = 0, 1, 2, 3, 130
 
 def main(argv: Sequence[str] | None = None) -> None:
     """Run the command and exit with its exit code."""
+    search_seldom()
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "1")  # searches every installed package for them
     sys.exit(run(argv))
 
 

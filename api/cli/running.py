@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from fieldfare.api.cli.garbage import search_as_usual
 from fieldfare.api.core.settings import Settings
 
 
@@ -21,6 +22,7 @@ def serve(settings: Settings, host: str | None, port: int | None) -> None:
     from fieldfare.api.running.serve import serve as run
 
     chosen = replace(settings, host=host or settings.host, port=settings.port if port is None else port)
+    search_as_usual()
     run(chosen, announce=click.echo)
 
 
@@ -33,6 +35,7 @@ def collect(settings: Settings, broker: str | None) -> None:
         raise click.UsageError("No broker is configured: give --broker or set FIELDFARE_BROKER_URL.")
     from fieldfare.api.running.collect import collect_until_stopped
 
+    search_as_usual()
     collect_until_stopped(replace(settings, broker_url=broker or settings.broker_url), announce=click.echo)
 
 
@@ -52,6 +55,7 @@ def demo(context: click.Context, port: int | None, once: bool, count: int | None
     chosen = replace(
         settings, data=settings.data if given else Path("demo-data"), demo=True, host="127.0.0.1"
     )
+    search_as_usual()
     run_demo(replace(chosen, port=port or 0), announce=click.echo, once=once, count=count)
 
 

@@ -100,9 +100,9 @@ def _changes(
         return int(t.astimezone(tz).utcoffset() / timedelta(milliseconds=1))  # type: ignore[operator]
 
     walls, offsets, gaps, folds = [], [offset(_FIRST)], [], []
-    step, t = timedelta(days=7), _FIRST
+    step, t, before = timedelta(days=7), _FIRST, offsets[0]
     while t < _LAST:
-        before, after = offset(t), offset(t + step)
+        after = offset(t + step)
         if before != after:
             low, high = t, t + step
             while high - low > timedelta(seconds=1):
@@ -116,5 +116,5 @@ def _changes(
                 folds.append((start, end, end - start))
             walls.append(end)
             offsets.append(after)
-        t += step
+        t, before = t + step, after
     return np.array(walls, np.int64), np.array(offsets, np.int64), tuple(gaps), tuple(folds)

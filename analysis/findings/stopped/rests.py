@@ -6,11 +6,15 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.findings.confidence import Floats
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.minutes.operating_state import HOT_WATER
+
+Rows = NDArray[np.intp]
+Mask = NDArray[np.bool_]
 
 # A hole in the data of up to this length does not part two rows of one rest.
 _JOINED_MS = 125 * 60_000
@@ -95,7 +99,19 @@ def rests(context: Context, kind: str) -> list[Rest]:
     apart = (mine["start"][1:] - mine["end"][:-1] > _JOINED_MS) | mine["ended"][:-1].astype(bool)
     begins = np.concatenate(([0], np.flatnonzero(apart) + 1))
     ends = np.append(begins[1:], len(mine))
-    found = [_joined(kind, mine, slice(int(a), int(b))) for a, b in zip(begins, ends, strict=True)]
+    told = _of_each(mine, begins)
+    found = [
+        Rest(
+            kind,
+            int(mine["start"][a]),
+            int(mine["end"][b - 1]),
+            bool(mine["begun"][a]),
+            bool(mine["ended"][b - 1]),
+            bool(mine["open"][b - 1]),
+            {name: float(values[n]) for name, values in told.items()},
+        )
+        for n, (a, b) in enumerate(zip(begins, ends, strict=True))
+    ]
     for rest in found:
         _without_spoiled(context, rest)
     return found
@@ -108,47 +124,40 @@ def _without_spoiled(context: Context, rest: Rest) -> None:
             rest.told.update(dict.fromkeys(names, float("nan")))
 
 
-def _joined(kind: str, table: Table, rows: slice) -> Rest:
-    def floats(name: str) -> Floats:
-        return table.floats(name)[rows]
+def _of_each(rows: Table, begins: Rows) -> dict[str, Floats]:
+    """The columns over the rows of each rest, float64 (number of rests,); nan where no row knows them.
 
-    told = {name: _sum(floats(name)) for name in _ADDED}
-    weight = floats("minutes")
-    told |= {name: _mean(floats(name), weight) for name in _MEANS}
-    told |= {name: _first(floats(name)) for name in _FIRSTS}
-    told |= {name: _first(floats(name)[::-1]) for name in _LASTS}
-    told["outdoor_lowest_c"] = _least(floats("outdoor_lowest_c"))
-    told["tank_highest_c"] = -_least(-floats("tank_highest_c"))
-    start, end = int(table["start"][rows][0]), int(table["end"][rows][-1])
-    return Rest(
-        kind,
-        start,
-        end,
-        bool(table["begun"][rows][0]),
-        bool(table["ended"][rows][-1]),
-        bool(table["open"][rows][-1]),
-        told,
-    )
+    begins : the first row of each rest, ascending from 0
+    """
+    places = np.arange(len(rows))
 
+    def column(name: str) -> tuple[Floats, Mask]:
+        values = rows.floats(name)
+        return values, np.isfinite(values)
 
-def _sum(values: Floats) -> float:
-    known = values[np.isfinite(values)]
-    return float(known.sum()) if len(known) else float("nan")
+    def added(values: Floats, known: Mask) -> Floats:
+        sums: Floats = np.add.reduceat(np.where(known, values, 0.0), begins)
+        return np.where(np.logical_or.reduceat(known, begins), sums, np.nan)
 
+    def first(values: Floats, known: Mask) -> Floats:
+        place = np.minimum.reduceat(np.where(known, places, len(rows)), begins)
+        return np.append(values, np.nan)[place]
 
-def _mean(values: Floats, weight: Floats) -> float:
-    known = np.isfinite(values)
-    return float(np.average(values[known], weights=weight[known])) if known.any() else float("nan")
+    def last(values: Floats, known: Mask) -> Floats:
+        place = np.maximum.reduceat(np.where(known, places, -1), begins)
+        return np.append(values, np.nan)[place]
 
-
-def _first(values: Floats) -> float:
-    known = values[np.isfinite(values)]
-    return float(known[0]) if len(known) else float("nan")
-
-
-def _least(values: Floats) -> float:
-    known = values[np.isfinite(values)]
-    return float(known.min()) if len(known) else float("nan")
+    told = {name: added(*column(name)) for name in _ADDED}
+    weight = rows.floats("minutes")
+    for name in _MEANS:
+        values, known = column(name)
+        told[name] = added(values * weight, known) / added(weight, known)
+    told |= {name: first(*column(name)) for name in _FIRSTS}
+    told |= {name: last(*column(name)) for name in _LASTS}
+    for name, extreme in (("outdoor_lowest_c", np.fmin), ("tank_highest_c", np.fmax)):
+        values, known = column(name)
+        told[name] = extreme.reduceat(np.where(known, values, np.nan), begins)
+    return told
 
 
 def local(context: Context, moment: int) -> datetime:
