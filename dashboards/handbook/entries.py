@@ -8,6 +8,9 @@ from __future__ import annotations
 from functools import cache
 from typing import Literal, NamedTuple
 
+from fieldfare.analysis.advice.limits import LIMITS_ADVICE
+from fieldfare.analysis.answers.limits import LIMITS_ANSWERS
+from fieldfare.analysis.commissioned.limits import LIMITS_COMMISSIONED
 from fieldfare.analysis.findings.catalogue import catalogued, limits_of_no_finding
 from fieldfare.analysis.findings.context import Need
 from fieldfare.analysis.findings.limit import Side
@@ -59,8 +62,8 @@ def entry(key: str) -> Entry:
         raise KeyError(key)
     if key in FINDINGS:
         return _finding(key)
-    if key == OTHER_LIMITS:
-        return Entry(key, "limits", title_of(key), None, limits=limit_rows(limits_of_no_finding()))
+    if key in OTHER_LIMITS:
+        return Entry(key, "limits", title_of(key), None, limits=limit_rows(_further_limits(key)))
     kind: Kind = "figure" if key in FIGURES else "plot"
     written = FIGURES[key] if key in FIGURES else CHARTS[key]
     shown_in = [f for f, e in FIGURES.items() if key in e.charts]
@@ -68,6 +71,13 @@ def entry(key: str) -> Entry:
     related = dict.fromkeys([*written.charts, *shown_in, *findings])
     related.pop(key, None)
     return Entry(key, kind, written.title, written.told, (written.needs,), related=tuple(related))
+
+
+def _further_limits(key: str) -> tuple[str, ...]:
+    """Limits that no finding names, of the tables of an entry; those of no such table are of the first."""
+    tables = {"limits_answers": LIMITS_ANSWERS, "limits_advice": LIMITS_ADVICE | LIMITS_COMMISSIONED}
+    where = {name: entry_key for entry_key, table in tables.items() for name in table}
+    return tuple(name for name in limits_of_no_finding() if where.get(name, "limits") == key)
 
 
 def limit_rows(names: tuple[str, ...]) -> tuple[LimitRow, ...]:
