@@ -21,6 +21,7 @@ from fieldfare.dashboards.handbook.charts import CHARTS
 from fieldfare.dashboards.handbook.figures import FIGURES
 from fieldfare.dashboards.handbook.keys import FINDINGS, KEYS, OTHER_LIMITS, title_of
 from fieldfare.dashboards.handbook.texts import Told
+from fieldfare.dashboards.text.formats import spacing
 from fieldfare.dashboards.text.labels import CAUSES, POINT_NAMES
 from fieldfare.dashboards.text.labels import FIGURES as PLOT_OF_FINDING
 from fieldfare.dashboards.text.words import small_first
@@ -117,15 +118,7 @@ def _need_words(need: Need) -> str:
         POINT_NAMES[q] if i == 0 else small_first(POINT_NAMES[q]) for i, q in enumerate(need.any_of)
     )
     if need.spacing_min < 1e6:
-        words += f", every {_spacing(need.spacing_min)} or closer"
+        words += f", every {spacing(need.spacing_min)} or closer"
     if need.days:
         words += f", on at least {need.days} days"
     return f"{words}."
-
-
-def _spacing(minutes: float) -> str:
-    if minutes >= 1440:
-        return "day" if minutes == 1440 else f"{minutes / 1440:g} days"
-    if minutes >= 60:
-        return "hour" if minutes == 60 else f"{minutes / 60:g} hours"
-    return "minute" if minutes == 1 else f"{minutes:g} minutes"

@@ -28,6 +28,8 @@ from tests.benchmarks.bench_fleets import home
 from tests.benchmarks.bench_lists import DAYS, fill
 from tests.dashboards.browser import DESKTOP, PASSWORD, PHONE, Running, browser, running, sign_in
 
+PATIENCE_MS = 180_000
+"""The first live overview after a start reads every home's file and last day."""
 PATHS = {
     "worst first": "/",
     "by cost": "/?sort=cost",
@@ -75,6 +77,7 @@ def measure(count: int, homes: list[Any], repeats: int) -> Iterator[dict[str, An
         with browser() as chromium:
             for width, size in (("laptop", DESKTOP), ("phone", PHONE)):
                 page = chromium.new_context(viewport=size).new_page()  # type: ignore[arg-type]
+                page.set_default_timeout(PATIENCE_MS)
                 sign_in(page, run, "installer")
                 for name, path in PATHS.items():
                     first, byte, loaded, sent = painted(page, run.address + path, repeats)

@@ -319,10 +319,9 @@ def test_home_shows_the_year_by_months_with_a_scale(full: Plant) -> None:
     used = {m["month"]: m["electricity_kwh"] for m in full.document["performance"]["by_month"]}
     page = sound(pages.home_page(full.row(), contents, [], HOUSEHOLDER, {}, NOW))
     told, most = text_of(page), max(used.items(), key=lambda m: m[1])
-    assert (
-        f"From October 2024 to January 2025 the heating used {measure(sum(used.values()), 'kWh', 0)}" in told
-    )
-    assert f"It used most in {month(most[0])}: {measure(most[1], 'kWh', 0)}, at " in told
+    total = text_of(measure(sum(used.values()), "kWh", 0))
+    assert f"From October 2024 to January 2025 the heating used {total} of electricity." in told
+    assert f"It used most in {month(most[0])}: {text_of(measure(most[1], 'kWh', 0))}, at " in told
     assert "An empty bar is a month that is not over" in told
     picture = page.split('class="fig picture"')[-1].split("</svg>")[0]
     bars = re.findall(r'class="bar (power[ \w]*)" d="M[\d.]+ 150v-([\d.]+)h', picture)
