@@ -14,6 +14,8 @@ from fieldfare.dashboards.text import units
 from fieldfare.dashboards.text.language import gettext as _
 from fieldfare.dashboards.text.words import day, measure, money, month, month_short, number
 
+_MOST_NAMES = 7
+"""So many months are named one by one in a year's picture; of more, every second, January among them."""
 _W, _H, _LEFT = 460.0, 180.0, 58.0
 
 
@@ -99,6 +101,8 @@ def year_picture(months: list[tuple[str, float | None, bool]]) -> Markup:
     most = max((v for _key, v, _whole in amounts if v is not None), default=0.0) or 1.0
     floor, top, wide = 150.0, 26.0, (_W - _LEFT) / len(amounts)
     scale = (floor - top) / most
+    january = next((n for n, (key, _v, _w) in enumerate(amounts) if key.endswith("-01")), 0)
+    every = 1 if len(amounts) <= _MOST_NAMES else 2
     body = [f'<text x="0" y="14">{escape(sign)}</text>']
     for value, word in ticks(Axis("", sign), 0.0, most, 4):
         y = floor - value * scale
@@ -114,10 +118,10 @@ def year_picture(months: list[tuple[str, float | None, bool]]) -> Markup:
                 f'<path class="{kind}" d="M{middle - 0.35 * wide:.1f} {floor:g}v{-high:.1f}h{0.7 * wide:.1f}'
                 f'v{high:.1f}z"/>'
             )
-        body.append(
-            f'<text x="{middle:.1f}" y="{floor + 19:g}" text-anchor="middle">{month_short(key)}</text>'
-        )
-        if n == 0 or key.endswith("-01"):
+        if (n - january) % every == 0:
+            name = month_short(key)
+            body.append(f'<text x="{middle:.1f}" y="{floor + 19:g}" text-anchor="middle">{name}</text>')
+        if n == january or (n == 0 and january > 2):
             body.append(f'<text x="{middle:.1f}" y="{floor + 39:g}" text-anchor="middle">{key[:4]}</text>')
     says = "; ".join(
         f"{month(key)}: {measure(kwh, 'kWh', 0)}" for key, kwh, _whole in months if kwh is not None

@@ -122,9 +122,9 @@ def _hot_water(site: Site, result: dict[str, Any]) -> Telling:
     if cold is None:
         return Telling(question, _("Not known: the cylinder's temperature is not measured."), more)
     if cold < 30:
-        return Telling(question, _("Yes: the cylinder was hardly ever below 40 °C."), more)
+        return Telling(question, words.tidy(_("Yes: the cylinder was hardly ever below 40 °C.")), more)
     mostly = _("Mostly: the cylinder was below 40 °C for {length} a week.", length=_length(cold))
-    return Telling(question, mostly, more)
+    return Telling(question, words.tidy(mostly), more)
 
 
 _DISINFECTION = {
