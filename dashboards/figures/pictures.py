@@ -104,8 +104,8 @@ def year_picture(months: list[tuple[str, float | None, bool]]) -> Markup:
     january = next((n for n, (key, _v, _w) in enumerate(amounts) if key.endswith("-01")), 0)
     every = 1 if len(amounts) <= _MOST_NAMES else 2
     body = [f'<text x="0" y="14">{escape(sign)}</text>']
-    for value, word in ticks(Axis("", sign), 0.0, most, 4):
-        y = floor - value * scale
+    for at, word in ticks(Axis("", sign), 0.0, most, 4):
+        y = floor - at * scale
         body.append(
             f'<path class="grid" d="M{_LEFT:g} {y:.1f}H{_W:g}"/>'
             f'<text x="{_LEFT - 6:g}" y="{y + 5:.0f}" text-anchor="end">{word}</text>'
