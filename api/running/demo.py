@@ -7,6 +7,7 @@ import shutil
 import sys
 from collections.abc import Callable, Iterable
 from concurrent.futures import as_completed
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING, Any
 
@@ -21,6 +22,8 @@ from fieldfare.api.state.database import open_database
 if TYPE_CHECKING:
     from fieldfare.collector.simulated.fleet import DemoSystem
 
+FIRM, CONTACT = "Example Heating", "+44 1632 960100"
+"""The invented firm on the demo's papers, where none is set. The number is one that is kept free for fiction."""
 MADE = "demo-fleet"
 """File in the data folder with the date of its invented data; other folders are left alone."""
 
@@ -31,6 +34,8 @@ def run_demo(settings: Settings, announce: Callable[[str], None], *, once: bool,
     once : exit instead of serving. count : only the first sites. Raises click.UsageError if the data folder
         holds other data than a demo's
     """
+    firm = settings.firm or FIRM
+    settings = replace(settings, firm=firm, firm_contact=settings.firm_contact or CONTACT)
     today = datetime.now(UTC).date()
     _make(settings, today, announce, count)
     if once:
