@@ -85,8 +85,8 @@ def _heat(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
 def _span(rows: list[Row]) -> str:
     """What an annual figure of these days can be compared with."""
     if len(rows) >= WHOLE_YEAR_DAYS:
-        return "measured over a year"
-    return f"{words.span(len(rows))}, not yet a year"
+        return "a full year"
+    return f"{words.span(len(rows))} of a year"
 
 
 def mean_outdoor(rows: list[Row]) -> str:
@@ -138,7 +138,7 @@ def _water(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
     flows = [r["flow_rate"] for r in known(rows, "flow_rate")]
     out.append(
         Side(
-            "Water through the heat pump",
+            "Water flow",
             words.measure(site.heat_pump.flow_m3_per_h, "m3/h", 2),
             words.measure(sum(flows) / len(flows), "m3/h", 2) if flows else "–",
             "",
@@ -170,7 +170,7 @@ def _hot_water(site: Site, result: dict[str, Any]) -> list[Side]:
             reasons.get("standing_loss_kwh_per_day", ""),
         ),
         Side(
-            "Full cylinder, as water at 40 °C",
+            "Water at 40 °C when full",
             (
                 f"{words.measure(plant.cylinder_litres, 'l', 0)} at {words.degrees(plant.setpoint_c)}"
                 if plant.cylinder_litres

@@ -45,7 +45,7 @@ def index_page() -> str:
     groups = {f"Findings: {name[:1].lower()}{name[1:]}": list(g) for name, g in FINDING_GROUPS.items()}
     groups["Figures"] = list(FIGURES)
     groups["Plots"] = [key for key in CHARTS if key not in FIGURES]
-    groups["Tables"] = ["quantities", "days_table", OTHER_LIMITS]
+    groups["Tables"] = ["quantities", "days_table", *OTHER_LIMITS]
     parts = [
         "# Handbook",
         "How each finding and figure is worked out. Every page is made from the code: limits, needs, causes"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import date
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -24,10 +25,17 @@ MILD_C = 5.0
 season."""
 
 
+ALIKE_DAYS = 0.8
+"""Sites are held against each other where their days overlap by so much of all of them: efficiency and starts
+of an autumn are not those of a year (common practice)."""
+
+
 class _Told(NamedTuple):
-    """What one site has to say."""
+    """What one site has to say. first, last : ordinals of its days, the last one included"""
 
     site: str
+    first: int
+    last: int
     heat_loss: dict[str, Any] | None
     flow_at_mild: float | None
     performance: float | None
@@ -44,18 +52,21 @@ def design_feedback(known: Iterable[tuple[Site, dict[str, Any]]]) -> dict[str, A
     """
     kept = list(known)
     rows = [_told(site, result) for site, result in kept]
+    alike = _of_like_days(rows)
     return {
         "by_building": design_ratios(kept),
         "heat_loss_against_design": _heat_loss(rows),
         "performance_against_flow_temperature": _against(
-            [(row.site, row.flow_at_mild, row.performance) for row in rows],
+            [(row.site, row.flow_at_mild, row.performance) for row in alike],
             "K",
             "performance changes by {slope:+.3f} for each K of flow temperature",
+            len(rows) - len(alike),
         ),
         "cycling_against_oversizing": _against(
-            [(row.site, row.oversizing, row.starts) for row in rows],
+            [(row.site, row.oversizing, row.starts) for row in alike],
             "",
-            "{slope:+.2f} starts an hour for each 1 of output over heat loss",
+            "starts an hour change by {slope:+.2f} for a rated output larger by one heat loss",
+            len(rows) - len(alike),
         ),
     }
 
@@ -73,14 +84,33 @@ def small_result(result: dict[str, Any]) -> dict[str, Any]:
 
 def _told(site: Site, result: dict[str, Any]) -> _Told:
     ratio = (result.get("heat_loss") or {}).get("ratio") or {}
+    first, last = (date.fromisoformat(result["period"][k]).toordinal() for k in ("from", "to"))
     return _Told(
         site.id,
+        first,
+        last,
         ratio if ratio.get("value") is not None else None,
         _flow_at_mild(result),
         _space_performance(result),
         _oversizing(site, result),
         (result.get("cycling") or {}).get("starts_per_running_hour"),
     )
+
+
+def _of_like_days(rows: list[_Told]) -> list[_Told]:
+    """The largest set of sites whose days overlap by ALIKE_DAYS with those of one of them."""
+    if not rows:
+        return []
+    days = np.array([(row.first, row.last) for row in rows])
+    kinds, count = np.unique(days, axis=0, return_counts=True)
+    both = np.minimum(kinds[:, None, 1], kinds[None, :, 1]) - np.maximum(kinds[:, None, 0], kinds[None, :, 0])
+    either = np.maximum(kinds[:, None, 1], kinds[None, :, 1]) - np.minimum(
+        kinds[:, None, 0], kinds[None, :, 0]
+    )
+    alike = (both + 1) >= ALIKE_DAYS * (either + 1)
+    wanted = kinds[alike[int(np.argmax(alike @ count))]]
+    taken = {(int(first), int(last)) for first, last in wanted}
+    return [row for row in rows if (row.first, row.last) in taken]
 
 
 def _heat_loss(rows: list[_Told]) -> dict[str, Any]:
@@ -110,10 +140,12 @@ def _median_interval(values: Floats) -> tuple[float, float]:
     return float(ordered[max(k - 1, 0)]), float(ordered[min(n - k, n - 1)])
 
 
-def _against(pairs: list[tuple[str, float | None, float | None]], unit: str, words: str) -> dict[str, Any]:
+def _against(
+    pairs: list[tuple[str, float | None, float | None]], unit: str, words: str, left_out: int
+) -> dict[str, Any]:
     """How one figure goes with another over the sites: Theil and Sen's slope, which odd sites don't pull.
 
-    pairs : (site, x, y)
+    pairs : (site, x, y). left_out : sites with other days
     """
     found: list[dict[str, Any]] = [
         {"site": site, "x": round(float(x), 4), "y": round(float(y), 4)}
@@ -133,6 +165,8 @@ def _against(pairs: list[tuple[str, float | None, float | None]], unit: str, wor
     lesson = f"{words.format(slope=slope)} ({low:+.3f} to {high:+.3f}, {of_them})"
     if low <= 0.0 <= high:
         lesson += "; the sites do not show that it matters"
+    if left_out:
+        lesson += f"; {left_out} with readings of other days {'is' if left_out == 1 else 'are'} left out"
     return {
         "slope": {"value": slope, "low": low, "high": high},
         "at": {"x": float(np.median(x)), "y": float(np.median(x) * slope + intercept)},

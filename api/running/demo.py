@@ -7,6 +7,7 @@ import shutil
 import sys
 from collections.abc import Callable, Iterable
 from concurrent.futures import as_completed
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING, Any
 
@@ -22,6 +23,8 @@ from fieldfare.collector.simulated import require_numba
 if TYPE_CHECKING:
     from fieldfare.collector.simulated.fleet import DemoSystem
 
+FIRM, CONTACT = "Example Heating", "+44 1632 960100"
+"""The invented firm on the demo's papers, where none is set. The number is one that is kept free for fiction."""
 MADE = "demo-fleet"
 """File in the data folder with the date of its invented data; other folders are left alone."""
 
@@ -32,6 +35,8 @@ def run_demo(settings: Settings, announce: Callable[[str], None], *, once: bool,
     once : exit instead of serving. count : only the first sites. Raises click.UsageError if the data folder
         holds other data than a demo's, InputError where the simulator is not installed
     """
+    firm = settings.firm or FIRM
+    settings = replace(settings, firm=firm, firm_contact=settings.firm_contact or CONTACT)
     today = datetime.now(UTC).date()
     _make(settings, today, announce, count)
     if once:

@@ -58,8 +58,8 @@ def _told(a: dict[str, Any], of: str) -> dict[str, Any]:
         "code": a["code"],
         "title": TITLES[a["code"]],
         "saves": saves_words(a["saves"], of),
-        "lines": lines,
-        "steps": _steps(a["curve"]) if a["curve"] else [],
+        "lines": [words.named(line) for line in lines],
+        "steps": [words.named(step) for step in _steps(a["curve"])] if a["curve"] else [],
         "stop": STOP[a["code"]],
         "caution": a["caution"],
     }

@@ -19,7 +19,7 @@ from fieldfare.dashboards.figures.chart import (
     nothing,
 )
 from fieldfare.dashboards.figures.scale import day_number
-from fieldfare.dashboards.text.words import day, share
+from fieldfare.dashboards.text.words import day, month, share
 
 TITLE = "Efficiency against its rating, day by day"
 _LEAST_KWH = 4.0  # below this a day's efficiency is starts and meter steps
@@ -59,7 +59,7 @@ def against_rating_chart(site: Site, result: dict[str, Any], rows: list[Row]) ->
     months: dict[str, list[float]] = {}
     for r, value in zip(data, y, strict=True):
         months.setdefault(r["day"][:7], []).append(value)
-    table = tuple((m, str(len(v)), share(median(v) / 100.0)) for m, v in months.items())
+    table = tuple((month(m), str(len(v)), share(median(v) / 100.0)) for m, v in months.items())
     return Chart(
         "against_rating",
         TITLE,

@@ -8,7 +8,16 @@ from typing import Any
 from markupsafe import Markup
 
 from fieldfare.dashboards.figures.scale import Scale
-from fieldfare.dashboards.text.words import loss_words, measure, money
+from fieldfare.dashboards.text.labels import TITLES
+from fieldfare.dashboards.text.words import (
+    finding_title,
+    interval,
+    loss_words,
+    measure,
+    money,
+    named,
+    small_first,
+)
 from fieldfare.dashboards.text.words import reason as words_of
 
 _ROW, _LEFT, _RIGHT, _WIDTH = 38.0, 6.0, 84.0, 340.0
@@ -18,13 +27,16 @@ it."""
 
 
 def bridge_rows(result: dict[str, Any]) -> list[dict[str, Any]]:
-    """Steps from expected to measured: name, from and to [kWh], cost. Empty where nothing can be expected."""
+    """Steps from expected to measured: name, from and to [kWh], cost, and of a loss `part`, the loss itself. Empty
+    where nothing can be expected."""
     losses = result["losses"]
     total = result["energy"]["electricity_kwh"]["total"]
     if not losses or total is None:
         return []
     here = total - sum(x["electricity_kwh"] for x in losses)
-    rows = [{"name": "Expected by its rating", "from": 0.0, "to": here, "cost": None, "whole": True}]
+    rows = [
+        {"name": "Expected by its rating", "from": 0.0, "to": here, "cost": None, "whole": True, "part": None}
+    ]
     for x in losses:
         if abs(x["electricity_kwh"]) < 0.5:
             continue
@@ -35,10 +47,11 @@ def bridge_rows(result: dict[str, Any]) -> list[dict[str, Any]]:
                 "to": here + x["electricity_kwh"],
                 "cost": x["cost"],
                 "whole": False,
+                "part": x,
             }
         )
         here += x["electricity_kwh"]
-    rows.append({"name": "Measured", "from": 0.0, "to": total, "cost": None, "whole": True})
+    rows.append({"name": "Measured", "from": 0.0, "to": total, "cost": None, "whole": True, "part": None})
     return rows
 
 
@@ -88,13 +101,32 @@ def _step(row: dict[str, Any], y: float, scale: Scale, floor: float) -> str:
     )
 
 
-def bridge_table(result: dict[str, Any], currency: str | None) -> list[tuple[str, str, str]]:
-    """Name, change and cost of each step, for the table behind the bridge."""
+def bridge_table(result: dict[str, Any], currency: str | None) -> list[tuple[str, str, str, str]]:
+    """Name, change with its interval, cost of each step, and why, for the table behind the bridge."""
     return [
         (
             r["name"],
-            measure(r["to"] - r["from"], "kWh", 0),
+            measure(r["to"] - r["from"], "kWh", 0) if r["part"] is None else _interval_of(r["part"]),
             "" if r["cost"] is None else money(r["cost"], currency),
+            "" if r["part"] is None else _why(r["part"]),
         )
         for r in bridge_rows(result)
     ]
+
+
+def unsure_parts(result: dict[str, Any]) -> list[str]:
+    """Names of the losses that may be nothing: their 95 % intervals hold zero."""
+    parts = (r for r in bridge_rows(result) if r["part"] is not None and r["part"].get("low") is not None)
+    return [small_first(r["name"]) for r in parts if r["part"]["low"] < 0.0 < r["part"]["high"]]
+
+
+def _interval_of(part: dict[str, Any]) -> str:
+    return interval({"value": part["electricity_kwh"], **{k: part.get(k) for k in ("low", "high")}}, "kWh", 0)
+
+
+def _why(part: dict[str, Any]) -> str:
+    """What the part was worked out from, and what accounts for a large one: a finding or a sentence."""
+    told, by = named(part.get("because")), part.get("accounted_by")
+    if not by:
+        return told
+    return f"{told} {finding_title(by)}." if by in TITLES else f"{told} {named(by)}"

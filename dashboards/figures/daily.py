@@ -23,6 +23,7 @@ from fieldfare.dashboards.figures.scale import day_number
 from fieldfare.dashboards.text.words import (
     day,
     measure,
+    month,
     number,
     share,
 )
@@ -58,14 +59,13 @@ def months_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
     layers.append(Line("a month", x, y, "heat"))
     worst = min(months, key=lambda m: m[boundary], default=None)
     says = (
-        f"The month with the lowest efficiency was {day(worst['month'] + '-01')[2:]}:"
-        f" {number(worst[boundary], 2)}."
+        f"The month with the lowest efficiency was {month(worst['month'])}: {number(worst[boundary], 2)}."
         if worst
         else ""
     )
     table = tuple(
         (
-            m["month"],
+            month(m["month"]),
             number(m[boundary], 2),
             number(m["heat_kwh"], 0),
             number(m["electricity_kwh"], 0),

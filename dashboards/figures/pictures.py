@@ -1,4 +1,4 @@
-"""Three pictures for the household: how warm it was, what went in and came out, what it cost."""
+"""Pictures for the household: how warm it was, what went in and came out, what it cost, and the year by months."""
 
 from __future__ import annotations
 
@@ -8,9 +8,14 @@ from typing import Any
 
 from markupsafe import Markup
 
+from fieldfare.dashboards.figures.chart import Axis
+from fieldfare.dashboards.figures.scale import ticks
+from fieldfare.dashboards.text import units
 from fieldfare.dashboards.text.language import gettext as _
-from fieldfare.dashboards.text.words import day, measure, money, number
+from fieldfare.dashboards.text.words import day, measure, money, month, month_short, number
 
+_MOST_NAMES = 7
+"""So many months are named one by one in a year's picture; of more, every second, January among them."""
 _W, _H, _LEFT = 460.0, 180.0, 58.0
 
 
@@ -86,6 +91,42 @@ def energy_picture(electricity: float | None, heat: float | None) -> Markup | No
         ratio=number(heat / electricity, 1),
     )
     return _picture(says, body, 128.0)
+
+
+def year_picture(months: list[tuple[str, float | None, bool]]) -> Markup:
+    """A bar of electricity for each month. months : key as 2026-01, electricity [kWh] or None, and whether it is
+    whole; one that isn't is an empty bar"""
+    sign, factor, _fewer = units.conversion("kWh")
+    amounts = [(key, None if kwh is None else kwh * factor, whole) for key, kwh, whole in months]
+    most = max((v for _key, v, _whole in amounts if v is not None), default=0.0) or 1.0
+    floor, top, wide = 150.0, 26.0, (_W - _LEFT) / len(amounts)
+    scale = (floor - top) / most
+    january = next((n for n, (key, _v, _w) in enumerate(amounts) if key.endswith("-01")), 0)
+    every = 1 if len(amounts) <= _MOST_NAMES else 2
+    body = [f'<text x="0" y="14">{escape(sign)}</text>']
+    for at, word in ticks(Axis("", sign), 0.0, most, 4):
+        y = floor - at * scale
+        body.append(
+            f'<path class="grid" d="M{_LEFT:g} {y:.1f}H{_W:g}"/>'
+            f'<text x="{_LEFT - 6:g}" y="{y + 5:.0f}" text-anchor="end">{word}</text>'
+        )
+    for n, (key, value, whole) in enumerate(amounts):
+        middle = _LEFT + (n + 0.5) * wide
+        if value is not None:
+            kind, high = "bar power" if whole else "bar power hatched", value * scale
+            body.append(
+                f'<path class="{kind}" d="M{middle - 0.35 * wide:.1f} {floor:g}v{-high:.1f}h{0.7 * wide:.1f}'
+                f'v{high:.1f}z"/>'
+            )
+        if (n - january) % every == 0:
+            name = month_short(key)
+            body.append(f'<text x="{middle:.1f}" y="{floor + 19:g}" text-anchor="middle">{name}</text>')
+        if n == january or (n == 0 and january > 2):
+            body.append(f'<text x="{middle:.1f}" y="{floor + 39:g}" text-anchor="middle">{key[:4]}</text>')
+    says = "; ".join(
+        f"{month(key)}: {measure(kwh, 'kWh', 0)}" for key, kwh, _whole in months if kwh is not None
+    )
+    return _picture(f"{says}.", "".join(body), floor + 46.0)
 
 
 def money_picture(rows: list[tuple[str, float]], currency: str | None) -> Markup | None:

@@ -25,7 +25,9 @@ from fieldfare.dashboards.text.words import reason
 WIDTH, HEIGHT = 340.0, 250.0
 """A phone's width: there a unit is a pixel and text is read as it is; wider figures have smaller units of
 text."""
-_RIGHT, _BOTTOM = 12.0, 42.0
+_RIGHT = 12.0
+_TICKS_ROOM, _NAME_ROOM = 24.0, 18.0
+"""Below the x axis: its ticks, and its name where it has one."""
 _LEGEND_LINE, _TITLE_LINE = 19.0, 18.0
 _LETTER = 7.4
 """Width of a letter of 13 units in a wide typeface; labels that fit by it don't overlap."""
@@ -57,7 +59,13 @@ def frame_of(chart: Chart, width: float = WIDTH, height: float = HEIGHT) -> Fram
     longest = max((len(word) for _, word in ticks(chart.y, y0, y1, 5)), default=1)
     left = 12.0 + _LETTER * longest
     top = 6.0 + _LEGEND_LINE * len(_legend_rows(chart, width)) + _TITLE_LINE
-    return Frame(Scale(x0, x1, left, width - _RIGHT), Scale(y0, y1, height - _BOTTOM, top), width, height)
+    floor = height - _TICKS_ROOM - (_NAME_ROOM if _has_name(chart) else 0.0)
+    return Frame(Scale(x0, x1, left, width - _RIGHT), Scale(y0, y1, floor, top), width, height)
+
+
+def _has_name(chart: Chart) -> bool:
+    """Dates and words explain themselves; the x axis has no name below them."""
+    return not chart.x.dates and not chart.x.names
 
 
 def svg(chart: Chart, *, width: float = WIDTH, height: float = HEIGHT) -> Markup:
@@ -103,7 +111,7 @@ def _axes(chart: Chart, at: Frame) -> str:
                 f' text-anchor="{anchor}">{escape(word)}</text>'
             )
     out.append(f'<path class="axis" d="M{at.left:g} {at.floor:g}H{end:g}"/>')
-    if not chart.x.dates and not chart.x.names:
+    if _has_name(chart):
         out.append(
             f'<text class="label" x="{(at.left + end) / 2:g}" y="{at.height - 6:g}" text-anchor="middle">'
             f"{escape(chart.x.title)}</text>"

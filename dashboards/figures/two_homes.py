@@ -22,7 +22,7 @@ from fieldfare.dashboards.figures.chart import (
 from fieldfare.dashboards.figures.daily import best_boundary
 from fieldfare.dashboards.figures.house_and_unit import OUTDOOR
 from fieldfare.dashboards.figures.scale import day_number
-from fieldfare.dashboards.text.words import day, number
+from fieldfare.dashboards.text.words import day, month, number
 
 _LOOKS: tuple[tuple[Tone, Shape], tuple[Tone, Shape]] = (("heat", "dot"), ("water", "ring"))
 """The first and the second home, told apart by shape as well as by colour."""
@@ -116,7 +116,7 @@ def efficiency_of_two(homes: tuple[Home, Home]) -> Chart:
         if months:
             x = [day_number(f"{m['month']}-15") * 1.0 for m in months]
             layers.append(Line(home.name, x, [m[boundary] for m in months], tone, dash))  # type: ignore[arg-type]
-        table += [(home.name, m["month"], number(m[boundary], 2)) for m in months]
+        table += [(home.name, month(m["month"]), number(m[boundary], 2)) for m in months]
     return _chart(
         "two-efficiency",
         f"Efficiency by month ({boundary})",

@@ -8,6 +8,9 @@ from __future__ import annotations
 from functools import cache
 from typing import Literal, NamedTuple
 
+from fieldfare.analysis.advice.limits import LIMITS_ADVICE
+from fieldfare.analysis.answers.limits import LIMITS_ANSWERS
+from fieldfare.analysis.commissioned.limits import LIMITS_COMMISSIONED
 from fieldfare.analysis.findings.catalogue import catalogued, limits_of_no_finding
 from fieldfare.analysis.findings.context import Need
 from fieldfare.analysis.findings.limit import Side
@@ -18,6 +21,7 @@ from fieldfare.dashboards.handbook.charts import CHARTS
 from fieldfare.dashboards.handbook.figures import FIGURES
 from fieldfare.dashboards.handbook.keys import FINDINGS, KEYS, OTHER_LIMITS, title_of
 from fieldfare.dashboards.handbook.texts import Told
+from fieldfare.dashboards.text.formats import spacing
 from fieldfare.dashboards.text.labels import CAUSES, POINT_NAMES
 from fieldfare.dashboards.text.labels import FIGURES as PLOT_OF_FINDING
 from fieldfare.dashboards.text.words import small_first
@@ -59,8 +63,8 @@ def entry(key: str) -> Entry:
         raise KeyError(key)
     if key in FINDINGS:
         return _finding(key)
-    if key == OTHER_LIMITS:
-        return Entry(key, "limits", title_of(key), None, limits=limit_rows(limits_of_no_finding()))
+    if key in OTHER_LIMITS:
+        return Entry(key, "limits", title_of(key), None, limits=limit_rows(_further_limits(key)))
     kind: Kind = "figure" if key in FIGURES else "plot"
     written = FIGURES[key] if key in FIGURES else CHARTS[key]
     shown_in = [f for f, e in FIGURES.items() if key in e.charts]
@@ -68,6 +72,13 @@ def entry(key: str) -> Entry:
     related = dict.fromkeys([*written.charts, *shown_in, *findings])
     related.pop(key, None)
     return Entry(key, kind, written.title, written.told, (written.needs,), related=tuple(related))
+
+
+def _further_limits(key: str) -> tuple[str, ...]:
+    """Limits that no finding names, of the tables of an entry; those of no such table are of the first."""
+    tables = {"limits_answers": LIMITS_ANSWERS, "limits_advice": LIMITS_ADVICE | LIMITS_COMMISSIONED}
+    where = {name: entry_key for entry_key, table in tables.items() for name in table}
+    return tuple(name for name in limits_of_no_finding() if where.get(name, "limits") == key)
 
 
 def limit_rows(names: tuple[str, ...]) -> tuple[LimitRow, ...]:
@@ -107,15 +118,7 @@ def _need_words(need: Need) -> str:
         POINT_NAMES[q] if i == 0 else small_first(POINT_NAMES[q]) for i, q in enumerate(need.any_of)
     )
     if need.spacing_min < 1e6:
-        words += f", every {_spacing(need.spacing_min)} or closer"
+        words += f", every {spacing(need.spacing_min)} or closer"
     if need.days:
         words += f", on at least {need.days} days"
     return f"{words}."
-
-
-def _spacing(minutes: float) -> str:
-    if minutes >= 1440:
-        return "day" if minutes == 1440 else f"{minutes / 1440:g} days"
-    if minutes >= 60:
-        return "hour" if minutes == 60 else f"{minutes / 60:g} hours"
-    return "minute" if minutes == 1 else f"{minutes:g} minutes"

@@ -17,9 +17,13 @@ FINDING_GROUPS: dict[str, dict[str, Told]] = {
     "Data": DATA,
 }
 FINDINGS: dict[str, Told] = {code: told for group in FINDING_GROUPS.values() for code, told in group.items()}
-OTHER_LIMITS = "limits"
-"""The entry of the limits that no finding names."""
-KEYS = frozenset({*FINDINGS, *FIGURES, *CHARTS, OTHER_LIMITS})
+OTHER_LIMITS = {
+    "limits": "Limits of facts and verdict",
+    "limits_answers": "Limits of answers to questions",
+    "limits_advice": "Limits of advice, tuning and commissioning",
+}
+"""Entries of the limits that no finding names, and their titles."""
+KEYS = frozenset({*FINDINGS, *FIGURES, *CHARTS, *OTHER_LIMITS})
 
 
 def title_of(key: str) -> str:
@@ -28,6 +32,6 @@ def title_of(key: str) -> str:
         from fieldfare.dashboards.text.labels import TITLES
 
         return TITLES[key]
-    if key == OTHER_LIMITS:
-        return "Limits of facts, verdict and answers"
+    if key in OTHER_LIMITS:
+        return OTHER_LIMITS[key]
     return (FIGURES if key in FIGURES else CHARTS)[key].title

@@ -107,7 +107,11 @@ def _clash(check: dict[str, Any], at: tuple[str, str], mine: str, there: Any) ->
 def field_page(
     homes: Sequence[Mapping[str, Any]], total: int, query: str, kind: str, visitor: dict[str, Any]
 ) -> str:
-    """Homes whose sheets a device can keep. homes : id, name, period, signed, done (items answered)"""
+    """Homes whose sheets a device can keep.
+
+    homes : id, name, period, signed, done (items answered); visit, of `told_visit`, where one is booked soon, and
+        is_mine where the reader makes it
+    """
     return render(
         "field.html",
         title="On site",

@@ -63,6 +63,7 @@ def fleet_list_page(
         title="Homes",
         here="fleet",
         visitor=visitor,
+        wide=True,
         summary=summary_of(counts),
         query=asked,
         shows=SHOWS,

@@ -17,7 +17,7 @@ def handbook_page(visitor: dict[str, Any]) -> str:
         **{f"Findings: {small_first(name)}": tuple(group) for name, group in FINDING_GROUPS.items()},
         "Figures": tuple(FIGURES),
         "Plots": tuple(key for key in CHARTS if key not in FIGURES),
-        "Further limits": (OTHER_LIMITS,),
+        "Further limits": tuple(OTHER_LIMITS),
     }
     shown = {name: [(key, title_of(key)) for key in keys] for name, keys in groups.items()}
     return render("handbook.html", title="Handbook", here="handbook", visitor=visitor, groups=shown)

@@ -28,7 +28,7 @@ from fieldfare.dashboards.events import (
     view_of,
 )
 from fieldfare.dashboards.figures.before_after import before_after_chart, told_of
-from fieldfare.dashboards.figures.bridge import bridge, bridge_table
+from fieldfare.dashboards.figures.bridge import bridge, bridge_table, unsure_parts
 from fieldfare.dashboards.figures.expectations.index import OF_FINDING
 from fieldfare.dashboards.figures.index import NAMES, chart
 from fieldfare.dashboards.figures.plot import plotly_figure
@@ -154,6 +154,7 @@ def site_page(
             for part, names in (("weather", _WEATHER), ("events", _CALENDARS))
         },
         bridge=bridge(result),
+        unsure_parts=unsure_parts(result),
         bridge_rows=bridge_table(result, result["cost"]["currency"]),
         further=[
             made[n]
@@ -165,7 +166,7 @@ def site_page(
         notices=_notices(site, facts),
         days=words.span(len(rows)),
         trace_fallback=_trace_table(rows),
-        trace_days=[svg(c, height=230.0) for c in trace_charts(rows)[:2]],
+        trace_days=[svg(c, height=205.0) for c in trace_charts(rows)[:2]],
         **_asked_for(facts, site, query),
     )
 

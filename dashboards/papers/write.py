@@ -164,7 +164,7 @@ def _month(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, A
         "given_days": _given_days(given, result),
         "lead": standing_words(site, result, given, asked, month_words(result["period"])),
         "title": _("Your heating in {month}", month=words.month(result["period"]["from"])),
-        "parts": month_told(site, {**contents, "days": rows}),
+        "parts": month_told(site, {**contents, "days": rows, "year": None}),  # it stands on two pages
         "works": contents.get("works") or [],
         "to_do": asked,
         "advice": advice(site, year, rows),

@@ -51,24 +51,33 @@
 
   const fieldOf = (input) => input.closest("[data-item]").dataset.item;
 
+  // Keep something on the device. It is told at once: until the device has it, nothing may read as sent. Returns the error, or null.
+  async function stored(work) {
+    entering += 1;
+    saving();
+    try {
+      await work();
+      return null;
+    } catch (error) {
+      return error;
+    } finally {
+      entering -= 1;
+    }
+  }
+
   async function entered(event) {
     const input = event.target;
     if (!input.dataset.field) return;
     const item = fieldOf(input), field = input.dataset.field;
     judge(item, field);
     count();
-    entering += 1;  // told at once: until the device has it, nothing may read as sent
-    saving();
-    try {
-      await kept.enter(owner, sheet, item, field, shown(item, field), wasInput(item, field).value);
-    } catch (error) {
-      return tell(`This device can't keep entries (${error.name}). Stay on this page until they are sent.`, true);
-    } finally {
-      entering -= 1;
+    const error = await stored(() => kept.enter(owner, sheet, item, field, shown(item, field), wasInput(item, field).value));
+    if (error) {
+      tell(`This device can't keep entries (${error.name}). Stay on this page until they are sent.`, true);
+      return;
     }
     await status();
     soon(SEND_AFTER_MS);
-    return undefined;
   }
   form.addEventListener("input", entered);
 
@@ -76,23 +85,16 @@
     const input = event.target;
     if (!("add" in input.dataset)) return;
     const item = fieldOf(input);
-    let trouble = "";
-    entering += 1;
-    saving();
-    try {
+    const error = await stored(async () => {
       for (const file of [...input.files]) {
         const { blob, small } = await window.fieldfarePhotos.scaled(file);
         const taken = new Date(Math.min(file.lastModified || Date.now(), Date.now())).toISOString();
         await kept.put("photos", { id: kept.randomId(), owner, sheet, item, blob, small, taken });
       }
-    } catch (error) {
-      trouble = error.message;
-    } finally {
-      entering -= 1;
-      input.value = "";
-    }
+    });
+    input.value = "";
     await refresh();
-    if (trouble) tell(trouble, true);
+    if (error) tell(error.message, true);
     else soon(0);
   }
   form.addEventListener("change", added);

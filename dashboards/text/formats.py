@@ -58,6 +58,7 @@ _HYPHEN_MINUS = re.compile(r"(?<![\w.\-/)])-(?=\d)")
 _THOUSANDS = re.compile(r"(?<=\d),(?=\d{3}(?!\d))")
 _CELSIUS = re.compile(r"(?<=\d) ?(?:degC|deg C|C)\b(?![-/\d])")
 _PERCENT = re.compile(r"(?<=\d) ?%")
+_EVERY = re.compile(r"\bevery (\d+(?:\.\d+)?) minutes\b")
 _LETTERS_BEFORE = re.compile(r"(?<=[A-Z]{3})(?=\d)")
 _BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:°C|K|kWh|kW|W|min|bar|l|h|V|g/kWh|m³/h)\b)")
 
@@ -245,10 +246,20 @@ def duration(minutes: float | None) -> str:
     return measure(minutes / 1440.0, "days", 0)
 
 
+def spacing(minutes: float) -> str:
+    """How far readings are apart, behind the word every: 15 minutes, hour, 4 days."""
+    if minutes >= 1440:
+        return "day" if minutes == 1440 else f"{minutes / 1440:g} days"
+    if minutes >= 60:
+        return "hour" if minutes == 60 else f"{minutes / 60:g} hours"
+    return "minute" if minutes == 1 else f"{minutes:g} minutes"
+
+
 def tidy(text: str) -> str:
     """A sentence with its numbers and dates in the forms of this module."""
     text = _ISO_DAY.sub(lambda m: day(m[0]), text)
     text = _ISO_MONTH.sub(lambda m: month(m[0]), text)
+    text = _EVERY.sub(lambda m: f"every {spacing(float(m[1]))}", text)
     text = text.replace("+-", "±").replace("m3/h", "m³/h").replace("W/m2", "W/m²")
     text = _HYPHEN_MINUS.sub(MINUS, text)
     text = _THOUSANDS.sub(THIN, text)

@@ -11,7 +11,12 @@ from markupsafe import Markup
 
 from fieldfare.analysis.physics.factors import COUNTRIES
 from fieldfare.analysis.plant.site import Site
-from fieldfare.dashboards.figures.pictures import energy_picture, money_picture, warmth_picture
+from fieldfare.dashboards.figures.pictures import (
+    energy_picture,
+    money_picture,
+    warmth_picture,
+    year_picture,
+)
 from fieldfare.dashboards.text import words
 from fieldfare.dashboards.text.home_standing import zone_words
 from fieldfare.dashboards.text.language import gettext as _
@@ -23,6 +28,10 @@ FUELS = {
     "lpg": marked("bottled gas"),
     "electricity": marked("direct electric heating"),
 }
+FEWEST_MONTHS = 3
+"""A picture of the year needs so many months (common practice)."""
+MEASURED = 0.95
+"""Share of a month that must be measured for its amount to be the whole month's (common practice)."""
 RARELY = 0.02
 """Share of the time that is as good as never (common practice: half an hour a day)."""
 
@@ -41,7 +50,8 @@ def month_told(site: Site, contents: dict[str, Any]) -> list[Telling]:
     """The month's parts in the order in which a household asks. contents : a month paper's contents."""
     result = contents["result"]
     rows = contents.get("days") or []
-    return [_warmth(result, rows), _hot_water(site, result), _energy(contents), _money(site, contents)]
+    parts = [_warmth(result, rows), _hot_water(site, result), _energy(contents), _money(site, contents)]
+    return [*parts, *_year(contents)]
 
 
 def month_words(period: dict[str, str]) -> str:
@@ -112,9 +122,9 @@ def _hot_water(site: Site, result: dict[str, Any]) -> Telling:
     if cold is None:
         return Telling(question, _("Not known: the cylinder's temperature is not measured."), more)
     if cold < 30:
-        return Telling(question, _("Yes: the cylinder was hardly ever below 40 °C."), more)
+        return Telling(question, words.tidy(_("Yes: the cylinder was hardly ever below 40 °C.")), more)
     mostly = _("Mostly: the cylinder was below 40 °C for {length} a week.", length=_length(cold))
-    return Telling(question, mostly, more)
+    return Telling(question, words.tidy(mostly), more)
 
 
 _DISINFECTION = {
@@ -180,6 +190,57 @@ def _other_months(contents: dict[str, Any]) -> list[str]:
             text = _("In {month} it used {used}.", month=month, used=used)
         return [text, _at_like_weather(like)]
     return []
+
+
+def _year(contents: dict[str, Any]) -> list[Telling]:
+    """The months up to this one; nothing where fewer than FEWEST_MONTHS are known."""
+    year = contents.get("year") or contents["result"]
+    months = _months_of(year)
+    known = [(key, kwh) for key, kwh, _whole in months if kwh is not None]
+    if len(known) < FEWEST_MONTHS:
+        return []
+    used = words.measure(sum(kwh for _key, kwh in known), "kWh", 0)
+    answer = _(
+        "From {first} to {last} the heating used {used} of electricity.",
+        first=words.month(months[0][0]),
+        last=words.month(months[-1][0]),
+        used=used,
+    )
+    top, most = max(known, key=lambda m: m[1])
+    outdoor = next(m["outdoor_c"] for m in year["performance"]["by_month"] if m["month"] == top)
+    more = [_("It used most in {month}: {used}.", month=words.month(top), used=words.measure(most, "kWh", 0))]
+    if outdoor is not None:
+        mean = words.measure(outdoor, "°C", 1)
+        more = [
+            _(
+                "It used most in {month}: {used}, at {outdoor} outdoors on average.",
+                month=words.month(top),
+                used=words.measure(most, "kWh", 0),
+                outdoor=mean,
+            )
+        ]
+    if not all(whole for _key, _kwh, whole in months):
+        more.append(_("An empty bar is a month that is not over or was not measured in full."))
+    return [Telling(_("How was the year?"), answer, more, year_picture(months))]
+
+
+def _months_of(year: dict[str, Any]) -> list[tuple[str, float | None, bool]]:
+    """Months in a row with their electricity [kWh] and whether all of it was measured. A first month that the
+    year only touches is left out."""
+    first, last = (date.fromisoformat(year["period"][k]) for k in ("from", "to"))
+    rows = {m["month"]: m for m in year["performance"]["by_month"]}
+    months, here = [], first if first.day == 1 else _next_month(first)
+    while here <= last:
+        key, after = f"{here:%Y-%m}", _next_month(here)
+        row = rows.get(key) or {}
+        whole = after <= last + timedelta(days=1) and (row.get("coverage") or 0.0) >= MEASURED
+        months.append((key, row.get("electricity_kwh"), whole))
+        here = after
+    return months
+
+
+def _next_month(of: date) -> date:
+    return (of.replace(day=1) + timedelta(days=32)).replace(day=1)
 
 
 _CHANGES = {

@@ -120,9 +120,12 @@ def figure_for(code: str) -> str | None:
     return FIGURES.get(code)
 
 
+_SHORT = {"lpg": "LPG"}
+
+
 def plain(name: str) -> str:
     """A code as words: `low_flow` is Low flow."""
-    return capital(name.replace("_", " ").strip())
+    return _SHORT.get(name) or capital(name.replace("_", " ").strip())
 
 
 def named(text: str | None) -> str:

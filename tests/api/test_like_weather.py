@@ -257,6 +257,7 @@ def fleet(count: int, ratio: float, slope: float) -> list[tuple[Site, dict[str, 
             (
                 site,
                 {
+                    "period": {"from": "2025-01-01", "to": "2025-12-31"},
                     "heat_loss": {
                         "ratio": {"value": ratio + draw.normal(0, 0.03)},
                         "heat_loss_kw": {"value": 7.0 / (1.0 + n / 10)},
@@ -288,6 +289,22 @@ def test_of_a_large_fleet_some_spread_evenly_are_compared(monkeypatch: pytest.Mo
     assert "12 of 40 sites" in flow["lesson"]
     assert flow["slope"]["low"] <= -0.06 <= flow["slope"]["high"] < 0
     assert len(flow["sites"]) == 40
+
+
+def test_homes_of_other_days_are_not_held_against_each_other() -> None:
+    """An autumn is no year: the newcomers, with half the efficiency, change no slope."""
+    known = fleet(15, 0.78, -0.06)
+    for _, result in (new := fleet(6, 0.78, -0.06)):
+        result["period"] = {"from": "2025-09-10", "to": "2025-12-31"}
+        result["performance"]["space_heating"]["value"] /= 2.0
+    found = design_feedback([*known, *new])["performance_against_flow_temperature"]
+    alone = design_feedback(known)["performance_against_flow_temperature"]
+    assert found["slope"] == alone["slope"]
+    assert found["sites"] == alone["sites"]
+    assert "6 with readings of other days are left out" in found["lesson"]
+    late = fleet(15, 0.78, -0.06)
+    late[0][1]["period"] = {"from": "2025-01-20", "to": "2025-12-31"}
+    assert len(design_feedback(late)["performance_against_flow_temperature"]["sites"]) == 15
 
 
 def test_a_flat_fleet_is_not_made_a_lesson() -> None:

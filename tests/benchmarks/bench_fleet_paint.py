@@ -1,36 +1,35 @@
 """How long a list of homes takes until it is painted, and until it is painted in another order, in a real
 browser.
 
-    python -m tests.benchmarks.bench_fleet_paint [--fleets 300,3000] [--json FILE]
+    python -m tests.benchmarks.bench_fleet_paint [--fleets 300,3000] [--repeats 5] [--json FILE]
 
-The fleets are rows of the summary table, as in bench_lists: three simulated homes stand for all. First paint
-is the browser's own first contentful paint, from the click on; "all" is the end of loading.
-The browser's cache is warm, as on any but the very first visit of a day.
+The fleets are rows of the summary table, as in bench_lists: three simulated homes stand for all, and each home
+has its last readings. First paint is the browser's own first contentful paint, from the click on; "all" is the
+end of loading. The browser's cache is warm, as on any but the very first visit of a day; the service is asked
+by somebody who signed in, and no nightly work runs meanwhile.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
-import signal
 import statistics
-import subprocess
 import tempfile
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from playwright.sync_api import Page
 
-from fieldfare.api.core.service import opened
-from fieldfare.api.core.settings import Settings
+from fieldfare.analysis.readings import Samples
 from tests.benchmarks.bench_fleets import home
 from tests.benchmarks.bench_lists import DAYS, fill
-from tests.benchmarks.bench_service import start
-from tests.dashboards.browser import DESKTOP, PHONE, browser
-from tests.services import free_port
+from tests.dashboards.browser import DESKTOP, PASSWORD, PHONE, Running, browser, running, sign_in
 
-REPEATS = 5
+PATIENCE_MS = 180_000
+"""The first live overview after a start reads every home's file and last day."""
 PATHS = {
     "worst first": "/",
     "by cost": "/?sort=cost",
@@ -46,53 +45,57 @@ _TIMES = """async () => { const done = () => performance.getEntriesByName('first
   && performance.getEntriesByType('navigation')[0].loadEventEnd > 0;
 while (!done()) await new Promise((next) => setTimeout(next, 10));
 const n = performance.getEntriesByType('navigation')[0], p = performance.getEntriesByName('first-contentful-paint')[0];
-return [p ? p.startTime : null, n.responseStart, n.loadEventEnd, n.encodedBodySize]; }"""
+return [p.startTime, n.responseStart, n.loadEventEnd, n.encodedBodySize]; }"""
 
 
-def painted(page: Page, address: str) -> tuple[float, float, float, float]:
+def painted(page: Page, address: str, repeats: int) -> tuple[float, float, float, float]:
     """First paint, first byte and end of loading [ms], and bytes as sent: medians of some visits."""
     rows = []
-    for _ in range(REPEATS + 1):
+    for _ in range(repeats + 1):
         page.goto(address, wait_until="load")
         rows.append(page.evaluate(_TIMES))
     first, byte, loaded, size = (statistics.median(r[i] for r in rows[1:]) for i in range(4))
     return first, byte, loaded, size
 
 
-def measure(count: int, homes: list[Any]) -> Iterator[dict[str, Any]]:
+def put_in(run: Running, homes: list[Any], count: int) -> None:
+    """So many homes with rows and last readings, and an installer."""
+    service, parts = run.parts.service, run.parts
+    fill(service, homes, count)
+    now = np.array([round(datetime.now(UTC).timestamp() * 1000)])
+    newest = [{p: Samples(now, s.value[-1:]) for p, s in each[2].items()} for each in homes]
+    for n, site_id in enumerate(service.sites.ids()):
+        service.store.append(site_id, newest[n % len(newest)])
+    person = parts.accounts.add("installer@heating.example", "Installer", "installer", [])
+    parts.accounts.set_password(person.id, PASSWORD)
+
+
+def measure(count: int, homes: list[Any], repeats: int) -> Iterator[dict[str, Any]]:
     """A row for each list and width, of a fleet of so many homes."""
-    with tempfile.TemporaryDirectory() as folder:
-        data = Path(folder) / "data"
-        with opened(Settings(data=data)) as written:
-            fill(written, homes, count)
-        port = free_port()
-        service = start(data, port)
-        try:
-            with browser() as chromium:
-                for width, size in (("laptop", DESKTOP), ("phone", PHONE)):
-                    page = chromium.new_context(viewport=size).new_page()  # type: ignore[arg-type]
-                    for name, path in PATHS.items():
-                        first, byte, loaded, sent = painted(page, f"http://127.0.0.1:{port}{path}")
-                        yield {
-                            "homes": count,
-                            "width": width,
-                            "list": name,
-                            "paint_ms": first,
-                            "byte_ms": byte,
-                            "all_ms": loaded,
-                            "kb": sent / 1000,
-                        }
-        finally:
-            service.send_signal(signal.SIGINT)
-            try:
-                service.wait(60)
-            except subprocess.TimeoutExpired:  # a busy machine; what was measured stays
-                service.kill()
+    with tempfile.TemporaryDirectory() as folder, running(Path(folder) / "data") as run:
+        put_in(run, homes, count)
+        with browser() as chromium:
+            for width, size in (("laptop", DESKTOP), ("phone", PHONE)):
+                page = chromium.new_context(viewport=size).new_page()  # type: ignore[arg-type]
+                page.set_default_timeout(PATIENCE_MS)
+                sign_in(page, run, "installer")
+                for name, path in PATHS.items():
+                    first, byte, loaded, sent = painted(page, run.address + path, repeats)
+                    yield {
+                        "homes": count,
+                        "width": width,
+                        "list": name,
+                        "paint_ms": first,
+                        "byte_ms": byte,
+                        "all_ms": loaded,
+                        "kb": sent / 1000,
+                    }
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--fleets", default="300,3000")
+    parser.add_argument("--repeats", type=int, default=5)
     parser.add_argument("--json", type=Path)
     args = parser.parse_args()
     homes = [home(seed, DAYS) for seed in range(3)]
@@ -102,7 +105,7 @@ def main() -> None:
     )
     rows = []
     for count in args.fleets.split(","):
-        for r in measure(int(count), homes):
+        for r in measure(int(count), homes, args.repeats):
             rows.append(r)
             print(
                 f"{r['homes']:>6} {r['width']:<7}"

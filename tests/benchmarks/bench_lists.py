@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import re
 import tempfile
 from datetime import UTC, datetime
 from pathlib import Path
@@ -34,17 +35,24 @@ from tests.benchmarks.yardstick import measured, pace
 QUERIES = {"worst first": {}, "costliest": {"sort": "cost"}, "by name": {"sort": "name"},
     "a visit": {"show": "drive"}, "a search": {"q": "row 77"}}  # fmt: skip
 AT_ONCE, DAYS = 5000, 40
+_NAME = re.compile(r'^name = ".*"$', re.MULTILINE)
 
 
 def fill(service: Service, homes: list[Any], count: int) -> None:
     """Rows of so many homes: a few are written with their results, the others are copies of these."""
-    now, rows = datetime.now(UTC), []
+    now = datetime.now(UTC)
     heard = {"outdoor": Samples(np.array([round(now.timestamp() * 1000)]), np.array([5.0]))}
     for toml, result, _ in homes:
         service.sites.add([(toml, site := parse_site(toml))])
         service.store.append(site.id, heard)
         last = datetime.fromisoformat(result["period"]["to"]).date()
         service.results.keep(site.id, FIRST, last, "", orjson.dumps(result | {"site": site.id}), rolling=True)
+    copied(service, count)
+
+
+def copied(service: Service, count: int) -> None:
+    """Copies of the rows that are there, until there are so many."""
+    now = datetime.now(UTC)
     with service.database.reading() as db:
         rows = [dict(row) for row in db.execute(select(FLEET_SUMMARIES)).mappings()]
         files = dict(db.execute(select(SITES.c.id, SITES.c.file)).all())
@@ -53,10 +61,12 @@ def fill(service: Service, homes: list[Any], count: int) -> None:
             copies, sites = [], []
             for n in range(start, min(start + AT_ONCE, count - len(rows))):
                 like = rows[n % len(rows)]
-                site_id, text = f"row-{n:06d}", files[like["site"]]
+                site_id, name, text = f"row-{n:06d}", f"row {n:06d}", files[like["site"]]
                 file = text.replace(f'"{like["site"]}"', f'"{site_id}"', 1)
+                file = _NAME.sub(f'name = "{name}"', file, count=1)
                 sites.append({"id": site_id, "file": file, "added": now, "updated": now})
-                named = {"name": f"row {n:06d}", "search": f"{like['search']} row {n:06d}"}
+                search = like["search"].replace(like["name"], name).replace(like["site"], site_id)
+                named = {"name": name, "search": search}
                 copies.append(like | {"site": site_id, "cost": like["cost"] - n % 977} | named)
             db.execute(insert(SITES), sites)
             db.execute(insert(FLEET_SUMMARIES), copies)

@@ -71,23 +71,24 @@ class Plant:
         return replace(self, result=replace(self.result, findings=findings))
 
 
-def _plant(seed: int, meter_set: str) -> Plant:
-    made = simulate(random_plant(seed, meter_set=meter_set), FIRST, DAYS)
+def plant_of(seed: int, meter_set: str, *, days: int = DAYS) -> Plant:
+    """An invented plant from FIRST on."""
+    made, last = simulate(random_plant(seed, meter_set=meter_set), FIRST, days), FIRST + timedelta(days - 1)
     site = parse_site(made.site_toml)
-    facts = build_facts(site, made.readings, FIRST, LAST)
-    return Plant(site, facts, analyse(site, facts, FIRST, LAST))
+    facts = build_facts(site, made.readings, FIRST, last)
+    return Plant(site, facts, analyse(site, facts, FIRST, last))
 
 
 @pytest.fixture(scope="session")
 def full() -> Plant:
     """A plant with every meter."""
-    return _plant(7, "full")
+    return plant_of(7, "full")
 
 
 @pytest.fixture(scope="session")
 def basic() -> Plant:
     """A plant with the heat pump's two meters and the weather, and nothing else."""
-    return _plant(44, "basic")
+    return plant_of(44, "basic")
 
 
 @pytest.fixture(scope="session")

@@ -61,6 +61,11 @@ SITE_PAGES = (
     "/checks/commissioning",
 )
 WAIT_MS = 60_000
+SMALLEST_TEXT = (
+    "Math.min(...[...document.querySelectorAll('svg.picture text')].map("
+    "t => parseFloat(getComputedStyle(t).fontSize) * t.getScreenCTM().a))"
+)
+"""Height of the smallest letters in a household's pictures [px]."""
 
 
 @pytest.fixture(scope="module")
@@ -267,6 +272,10 @@ def test_a_householders_month_by_link(service: Running, chromium: Browser, size:
         )
         expect(page.locator("svg.picture").first).to_be_visible()
         assert fits(page)
+        page.set_viewport_size({"width": 320, "height": size["height"]})
+        assert fits(page)
+        assert page.evaluate(SMALLEST_TEXT) >= 11.0
+        page.set_viewport_size(size)  # type: ignore[arg-type]
         expect(page.get_by_role("navigation")).to_have_count(0)
         answer = page.goto(f"{service.address}/sites/beech-end/home")
         assert answer is not None

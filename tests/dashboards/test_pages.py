@@ -20,6 +20,7 @@ from fieldfare.collector.simulated.plant import random_plant, simulate
 from fieldfare.dashboards import pages
 from fieldfare.dashboards.day_rows import day_rows
 from fieldfare.dashboards.papers import paper_html
+from fieldfare.dashboards.text.words import measure, month
 from tests.dashboards.conftest import DAYS, HOUSEHOLDER, INSTALLER, LAST, NOW, SHORT_CYCLING, Plant
 from tests.dashboards.test_two_renderers import EFFECT
 
@@ -310,6 +311,29 @@ def test_home_tells_the_month_in_plain_sentences(cycling: Plant) -> None:
     for jargon in ("SPF", "H4", "COP", "coefficient", "W/K", "short_cycling", "Act", "compressor"):
         assert jargon not in told
     assert 'href="/visits"' not in page, "a household has no way into the firm's pages"
+
+
+def test_home_shows_the_year_by_months_with_a_scale(full: Plant) -> None:
+    """October to January: the last month is not over, so its bar is empty; bars stand in one scale."""
+    contents = month_of(full) | {"year": full.document}
+    used = {m["month"]: m["electricity_kwh"] for m in full.document["performance"]["by_month"]}
+    page = sound(pages.home_page(full.row(), contents, [], HOUSEHOLDER, {}, NOW))
+    told, most = text_of(page), max(used.items(), key=lambda m: m[1])
+    total = text_of(measure(sum(used.values()), "kWh", 0))
+    assert f"From October 2024 to January 2025 the heating used {total} of electricity." in told
+    assert f"It used most in {month(most[0])}: {text_of(measure(most[1], 'kWh', 0))}, at " in told
+    assert "An empty bar is a month that is not over" in told
+    picture = page.split('class="fig picture"')[-1].split("</svg>")[0]
+    bars = re.findall(r'class="bar (power[ \w]*)" d="M[\d.]+ 150v-([\d.]+)h', picture)
+    assert [kind for kind, _ in bars] == ["power"] * 3 + ["power hatched"]
+    heights = [float(high) for _, high in bars]
+    assert heights == pytest.approx([124.0 * v / most[1] for v in used.values()], abs=0.1)
+    words = re.findall(r"<text[^>]*>([^<]+)</text>", picture)
+    assert words[0] == "kWh"
+    assert {"0", "Oct", "Nov", "Dec", "Jan", "2024", "2025"} <= set(words)
+    assert "How was the year?" not in text_of(
+        pages.home_page(full.row(), month_of(full), [], HOUSEHOLDER, {}, NOW)
+    )
 
 
 def test_home_compares_with_the_old_fuel(full: Plant) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import date
 from typing import Any, Literal, cast
 
 from fastapi import Request
@@ -12,6 +11,7 @@ from fieldfare.analysis.errors import InputError, NotAssessed
 from fieldfare.api.core.answers import Asking, QuestionName, answer
 from fieldfare.api.http.auth import AppStateHere, PlantHere, check
 from fieldfare.api.http.html import page_rows
+from fieldfare.api.http.html.form_values import asked_day
 from fieldfare.api.http.html.screens import reader, visitor
 from fieldfare.api.http.routers import page_router
 from fieldfare.api.people.access import Actor
@@ -86,7 +86,7 @@ def asking_of(asked: dict[str, str], actor: Actor) -> Asking:
         check(actor, "fleet.read", None)
     if asked.get("against", "year") not in ("year", "design", "homes"):
         raise InputError(f"against must be year, design or homes, got {asked['against']!r}")
-    days = {name: _day(asked, name) for name in ("from", "to", "since")}
+    days = {name: asked_day(asked.get(name, ""), name) for name in ("from", "to", "since")}
     hours = None
     if "from_hour" in asked or "to_hour" in asked:
         hours = _hour(asked, "from_hour"), _hour(asked, "to_hour")
@@ -101,15 +101,6 @@ def asking_of(asked: dict[str, str], actor: Actor) -> Asking:
         hours=hours,
         since=days["since"],
     )
-
-
-def _day(asked: dict[str, str], name: str) -> date | None:
-    if name not in asked:
-        return None
-    try:
-        return date.fromisoformat(asked[name])
-    except ValueError:
-        raise InputError(f"{name} must be a day, such as 2026-01-31, got {asked[name][:20]!r}") from None
 
 
 def _number(asked: dict[str, str], name: str) -> float | None:

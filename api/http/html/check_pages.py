@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import secrets
-from datetime import UTC, datetime
+from dataclasses import asdict
+from datetime import UTC, datetime, timedelta
 from functools import partial
 from typing import Annotated, Any
 
@@ -26,7 +27,7 @@ from fieldfare.api.checks.photos import LARGEST_BYTES
 from fieldfare.api.checks.sheets import Change, SheetKey
 from fieldfare.api.core.results import NoReadings
 from fieldfare.api.core.rolling_period import rolling_result, under_standing_verdict
-from fieldfare.api.core.sites import SiteRecord
+from fieldfare.api.core.sites import Card, SiteRecord
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import CSRF_FIELD, AppStateHere, PlantHere
 from fieldfare.api.http.html import page_rows
@@ -43,10 +44,13 @@ from fieldfare.api.http.photo_actions import refused, remove_photo
 from fieldfare.api.http.routers import page_router
 from fieldfare.api.people.access import Actor
 from fieldfare.api.records.papers import winter_paper
+from fieldfare.api.visits.bookings import FURTHEST, BookingRow
 from fieldfare.dashboards import assets, pages
 
 router = page_router()
 HOMES_SHOWN = 60
+COMING = timedelta(hours=36)
+"""Homes with a visit so soon come first: today's and tomorrow's."""
 ENTRIES_AT_ONCE = 400
 
 
@@ -70,23 +74,18 @@ def field_session(request: Request, parts: AppStateHere) -> Response:
 @router.get("/field")
 def field(request: Request, parts: AppStateHere, q: str = "", kind: str = "winter") -> Response:
     """The homes whose sheets are to be filled in; chosen ones are kept on the device."""
-    reader(request, "works.write")
+    actor = reader(request, "works.write")
     chosen: Kind = next((k for k in KINDS if k == kind), "winter")
-    progress, year = parts.sheets.progress(), str(datetime.now(UTC).year)
-    wanted = q.strip().lower()
+    progress, now, wanted = parts.sheets.progress(), datetime.now(UTC), q.strip().lower()
+    booked = {s: v for s, v in parts.bookings.next_of_each(now).items() if v.start < now + COMING}
     homes: list[dict[str, Any]] = []
     for card in parts.service.sites.cards():
         if wanted in card.name.lower() or wanted in card.id:
-            at = (
-                "first"
-                if chosen == "commissioning"
-                else _season(parts, card.id)
-                if chosen == "winter"
-                else year
-            )
+            at = _period(parts, chosen, card.id, now)
             done, signed = progress.get((card.id, chosen, at), (0, False))
-            homes.append({"id": card.id, "name": card.name, "period": at, "done": done, "signed": signed})
-    homes.sort(key=lambda h: (h["signed"], h["name"].lower()))
+            row = {"id": card.id, "name": card.name, "period": at, "done": done, "signed": signed}
+            homes.append(row | _visit_soon(booked.get(card.id), card, now, actor))
+    homes.sort(key=lambda h: (h["start"], h["signed"], h["name"].lower()))
     page = pages.field_page(homes[:HOMES_SHOWN], len(homes), q, chosen, visitor(request))
     return HTMLResponse(page)
 
@@ -212,10 +211,24 @@ def keep_lists(
     return HTMLResponse(pages.lists_page(text, EXAMPLE, items, [], said, visitor(request)))
 
 
-def _season(parts: AppState, site: str) -> str:
-    """The year of the winter check that a home has on all pages: that of its last reading."""
-    span = parts.service.store.span(site)
-    return str(datetime.fromtimestamp(span[1] / 1000, UTC).year if span else datetime.now(UTC).year)
+def _period(parts: AppState, kind: Kind, site: str, now: datetime) -> str:
+    """Whose sheet is open. A winter check's year is on all pages that of the home's last reading."""
+    if kind == "commissioning":
+        return "first"
+    span = parts.service.store.span(site) if kind == "winter" else None
+    return str(datetime.fromtimestamp(span[1] / 1000, UTC).year if span else now.year)
+
+
+def _visit_soon(row: BookingRow | None, card: Card, now: datetime, actor: Actor) -> dict[str, Any]:
+    """start : of the home's next visit, or a day far off. visit : in words. is_mine : the reader makes it"""
+    if row is None:
+        return {"start": now + FURTHEST, "visit": None, "is_mine": False}
+    told = pages.told_visit(asdict(row), card.zone, card.name, now.astimezone(card.zone).date())
+    return {
+        "start": row.start,
+        "visit": told,
+        "is_mine": row.person is not None and row.person == actor.person,
+    }
 
 
 def _current(parts: AppState, plant: SiteRecord, kind: Kind) -> SheetKey:

@@ -7,6 +7,7 @@ from datetime import UTC, date, datetime
 
 from fastapi import Request
 
+from fieldfare.analysis.errors import InputError
 from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.schemas import FINDING_CODE
@@ -19,6 +20,14 @@ def typed_day(text: str) -> date | None:
         return date.fromisoformat(text.strip())
     except ValueError:
         return None
+
+
+def asked_day(text: str, name: str) -> date | None:
+    """The day that a field of an address holds; None where it is empty. Raises InputError for any other text."""
+    day = typed_day(text)
+    if day is None and text:
+        raise InputError(f"{name} must be a day, such as 2026-01-31, got {text[:20]!r}")
+    return day
 
 
 def today_at(plant: SiteRecord) -> date:

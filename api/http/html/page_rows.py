@@ -9,7 +9,6 @@ from typing import Any
 
 import orjson
 
-from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.api.alerts.handled import handled_of
 from fieldfare.api.core.fleet_lines import unpacked
@@ -20,6 +19,7 @@ from fieldfare.api.core.site_guard import Failure, attempt
 from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.finding_actions import colleagues, names_of
+from fieldfare.api.http.html.form_values import asked_day
 from fieldfare.api.http.live import newest_readings
 from fieldfare.api.people.access import Actor
 from fieldfare.api.records.papers import month_paper
@@ -94,7 +94,7 @@ def period_of(parts: AppState, plant: SiteRecord, query: dict[str, str]) -> tupl
 
 def days_of(query: Mapping[str, str]) -> tuple[date | None, date | None]:
     """The days of a page's address, None where one is open. Raises InputError."""
-    first, last = (_day(query.get(name, ""), name) for name in ("from", "to"))
+    first, last = (asked_day(query.get(name, ""), name) for name in ("from", "to"))
     return first, last
 
 
@@ -165,12 +165,3 @@ def month_contents(parts: AppState, plant: SiteRecord, asked: str) -> dict[str, 
         return month_paper(parts.service, plant, month, looked_at=True).contents
     except NoReadings:
         return None
-
-
-def _day(text: str, name: str) -> date | None:
-    if not text:
-        return None
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise InputError(f"`{name}` must be a day, such as 2026-01-31, got {text[:20]!r}") from None

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from datetime import date
 from typing import Annotated, Any
 
 from fastapi import Form, Request
@@ -18,6 +17,7 @@ from fieldfare.api.core.tuning import log_step, tuning
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import AppStateHere, PlantHere
 from fieldfare.api.http.html import page_rows
+from fieldfare.api.http.html.form_values import typed_day
 from fieldfare.api.http.html.screens import Csrf, reader, see_other, visitor, writer
 from fieldfare.api.http.routers import page_router
 from fieldfare.api.people.access import OF_THE_FIRM
@@ -79,7 +79,9 @@ def log_tuning(
     """Log a step as it was made."""
     actor = writer(request, "works.write", csrf, plant.site.id)
     try:
-        made = _day(day)
+        made = typed_day(day)
+        if made is None:
+            raise InputError(f"{day[:20]!r} is not a day; write one such as 2026-01-31")
         step = checked_step(made, code, _numbers(before), _numbers(after))
         row = log_step(parts.works, plant.site, step, actor)
     except InputError as error:
@@ -108,13 +110,6 @@ def _diary(
     today = page_rows.clock(parts).astimezone(plant.site.zone).date().isoformat()
     page = pages.tuning_page(row, document, problem, visitor(request), today, typed, refused)
     return HTMLResponse(page, 422 if refused else 200)
-
-
-def _day(text: str) -> date:
-    try:
-        return date.fromisoformat(text.strip())
-    except ValueError:
-        raise InputError(f"{text[:20]!r} is not a day; write one such as 2026-01-31") from None
 
 
 def _numbers(texts: list[str]) -> list[float]:

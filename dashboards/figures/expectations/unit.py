@@ -158,7 +158,7 @@ def water_flow_chart(site: Site, facts: Facts) -> Chart:
     """Flow less return temperature of long runs beside what nominal flow gives at the run's output."""
     key, title = "expected-water-flow", "Flow-return difference, measured and expected"
     runs, pump = facts.runs, site.heat_pump
-    why = "Needs heat, flow and return temperature, heat_pump.rated_output_kw and flow_m3_per_h."
+    why = "Needs heat, flow and return temperature, heat_pump.rated_output_kw and heat_pump.flow_m3_per_h."
     if not len(runs) or not pump.rated_output_kw or not pump.flow_m3_per_h:
         return nothing(key, title, why)
     minutes, heat = runs.floats("minutes"), runs.floats("heat")
