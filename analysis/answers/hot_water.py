@@ -44,10 +44,10 @@ _PLAIN = 0.9
 ORDER = (
     "not_cold",
     "stopped",
-    "schedule",
     "setpoint",
     "setpoint_missed",
     "loss",
+    "schedule",
     "slow",
     "drawn_more",
     "small",
@@ -83,8 +83,9 @@ def hot_water_steps(hours: Hours) -> tuple[list[Step], float]:
         _stopped(hours, cold),
         _setpoint(hours),
         _setpoint_missed(hours),
-        _schedule(hours, cold),
+        # A cylinder that cools too fast waits for a reheat in any time programme.
         _loss(hours),
+        _schedule(hours, cold),
         _slow(hours),
         *_drawn_and_small(hours),
     ]

@@ -30,6 +30,10 @@ class Cycling:
     basis: str
     reason: str = ""
 
+    def withheld(self, reason: str) -> Cycling:
+        """Without its figures, for a reason."""
+        return Cycling(None, None, None, None, None, self.basis, reason)
+
 
 _CLOSE_TO_MELTING_MIN = 1.5
 _HEAT_SEEN_BY = (("heat_output",), ("space_heat",), ("flow_rate", "flow_temperature", "return_temperature"))
@@ -112,6 +116,10 @@ class Defrosting:
     reason: str = ""
     taken_reason: str = ""
     """Why the defrost heat is unknown although defrosts are counted."""
+
+    def withheld(self, reason: str) -> Defrosting:
+        """Without its figures, for a reason."""
+        return Defrosting(None, None, None, None, None, None, reason, self.taken_reason)
 
 
 def defrosting(site: Site, facts: Facts) -> Defrosting:

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.figures.estimate import Estimate
-from fieldfare.analysis.figures.operation import Cycling
 from fieldfare.analysis.figures.sums import known_sum
 from fieldfare.analysis.plant.site import Site
 
@@ -31,18 +30,9 @@ def _of_a_cascade(site: Site, figures: Figures) -> Figures:
         if any(p.heat_pump is not None for p in site.point)
         else f"{site.heat_pump.units} heat pumps share the load: needs points of each unit (point.heat_pump)"
     )
-    cycling = Cycling(None, None, None, None, None, figures.cycling.basis, reason)
-    defrost = replace(
-        figures.defrost,
-        count=None,
-        per_frost_hour=None,
-        median_minutes=None,
-        electricity_kwh=None,
-        heat_taken_kwh=None,
-        share_of_heat=None,
-        reason=reason,
+    return figures.with_parts(
+        cycling=figures.cycling.withheld(reason), defrost=figures.defrost.withheld(reason)
     )
-    return figures.with_parts(cycling=cycling, defrost=defrost)
 
 
 def _with_a_boiler(site: Site, figures: Figures) -> Figures:

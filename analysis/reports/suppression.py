@@ -228,28 +228,9 @@ def _without_performance(figures: Figures, why: Reasons) -> Figures:
     out = figures.with_parts(performance=p)
     if why.electricity or why.of("heat_pump_electricity", times=True):
         reason = why.times or ""
-        cycling = replace(
-            out.cycling,
-            starts=None,
-            starts_per_running_hour=None,
-            median_run_minutes=None,
-            short_run_share=None,
-            running_hours=None,
-            reason=reason,
-        )
-        defrost = replace(
-            out.defrost,
-            count=None,
-            per_frost_hour=None,
-            median_minutes=None,
-            electricity_kwh=None,
-            heat_taken_kwh=None,
-            share_of_heat=None,
-            reason=reason,
-        )
         if "counter" not in out.cycling.basis:
-            out = out.with_parts(cycling=cycling)
-        out = out.with_parts(defrost=defrost)
+            out = out.with_parts(cycling=out.cycling.withheld(reason))
+        out = out.with_parts(defrost=out.defrost.withheld(reason))
     return out
 
 

@@ -246,7 +246,7 @@ def _cost(result: dict[str, Any]) -> str:
     cost = result.get("cost") or {}
     unit = cost.get("currency") or ""
     rows = [
-        ("electricity with standing charge", number(cost.get("total"), unit, 2)),
+        ("electricity with standing charge", _total(cost, unit)),
         ("electricity alone", number(cost.get("running_cost"), unit, 2)),
         ("with the fuel before", number(cost.get("previous_fuel_total"), unit, 2)),
         ("compared", cost.get("compared") or ""),
@@ -254,6 +254,13 @@ def _cost(result: dict[str, Any]) -> str:
         ("with the fuel before", number(cost.get("previous_fuel_co2_kg"), "kg")),
     ]
     return _section("Cost and carbon", rows) if cost else ""
+
+
+def _total(cost: dict[str, Any], unit: str) -> str:
+    """The total, or why there is none."""
+    why = (cost.get("reasons") or {}).get("total")
+    told = number(cost.get("total"), unit, 2)
+    return f"{told} ({reason(why)})" if why and told == NOT_KNOWN else told
 
 
 def _with_factors(text: str, factors: list[str] | None) -> str:

@@ -25,7 +25,7 @@ from fieldfare.analysis.reports.what_if import answer
 from fieldfare.analysis.reports.winter_forecast import forecast
 from fieldfare.dashboards.answers.told import told
 from fieldfare.dashboards.source_rows import source_rows
-from tests.analysis.beside_home import COP, FIRST, HEAD, LOSS_W_PER_K, PER_DAY, POINTS, Home, point
+from tests.analysis.beside_home import COP, DAYS, FIRST, HEAD, LOSS_W_PER_K, PER_DAY, POINTS, Home, point
 
 BOILER = '[[other_heat]]\nkind = "boiler"\nserves = ["space_heating"]\n'
 BELOW = f"{BOILER}below_c = 0.0\n"
@@ -245,6 +245,26 @@ def test_a_meter_of_one_unit_alone_is_no_meter_of_both() -> None:
     document = home.result().as_dict()
     assert document["performance"]["H2"] is None
     assert document["units"][0]["performance"] is not None
+
+
+def one_at_rest(*, busy: bool) -> Home:
+    """The second unit rests for the last week; the first runs all day, or every other hour."""
+    home = two_units()
+    week = np.arange(len(home.time)) >= (DAYS - 6) * PER_DAY
+    home.values["h2"] = np.where(week, 0.0, home.values["h2"])
+    home.values["e2"] = np.where(week, 8.0, home.values["e2"])
+    if busy:
+        home.values["h1"] = np.where(week, home.need + 1050.0, home.values["h1"])
+        home.values["e1"] = np.where(week, home.need / 3.5 + 300.0, home.values["e1"])
+    return home
+
+
+def test_a_unit_at_rest_is_missed_beside_one_that_hardly_rests() -> None:
+    found = next(f for f in one_at_rest(busy=True).result().findings if f.code == "unit_stopped")
+    assert found.headline.startswith("Heat pump 2 has not run for 7 days")
+    assert (found.severity, found.causes[0].cause) == ("act", "locked_out")
+    assert "unit_stopped" not in {f.code for f in one_at_rest(busy=False).result().findings}
+    assert "unit_stopped" not in {f.code for f in two_units().result().findings}
 
 
 def test_modes_of_two_units_are_joined_and_never_averaged() -> None:

@@ -81,7 +81,7 @@ def _other_side(context: Context, point: Point) -> Floats:
     out = np.full(len(days), np.nan)
     for q in (point.quantity, *(("heat_pump_electricity",) if heat else HEATING_METERS)):
         for p in site.points_of(q):
-            if p.id == point.id:
+            if p.id == point.id or (point.heat_pump is not None and p.heat_pump != point.heat_pump):
                 continue
             level = days.floats(f"raw.{p.id}") / _full(site, p)
             fits = (level >= 0.01) & (level <= 6.0)

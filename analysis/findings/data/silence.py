@@ -129,22 +129,36 @@ def _should_move(days: Table, point: Point) -> Flags | None:
         return days.floats(f"raw.{point.id}") < _SATURATED
     if point.quantity in _AIR:
         return np.ones(len(days), dtype=bool)
+    running, worked, gave = _of_its_unit(days, point)
     if point.quantity in _WATER:
-        return days.floats("minutes_running") >= _WORKED_MIN
+        return running >= _WORKED_MIN
     if point.quantity == "flow_rate":
         return _flow_belied(days)
     if point.quantity == "cylinder_temperature":
         return days.floats(f"raw.{point.id}") > _WARM_CYLINDER_C
     if point.quantity == "system_pressure":
         return days.floats("minutes_heating") >= 2.0 * _WORKED_MIN
-    worked, gave = days.floats("electricity_heat_pump_kwh"), days.floats("heat_total_kwh")
     # A coarse register moves only when a whole step has gone by: a day must hold some of them.
     steps = _LEAST_STEPS * float(np.nanmax(days.floats(f"step.{point.quantity}"), initial=0.0))
     if point.quantity == "heat_output" and np.isfinite(worked).any():
-        return (days.floats("minutes_running") >= _WORKED_MIN) & (fill_nan(worked, 0.0) >= max(2.0, steps))
+        return (running >= _WORKED_MIN) & (fill_nan(worked, 0.0) >= max(2.0, steps))
     if point.quantity == "heat_pump_electricity" and np.isfinite(gave).any():
         return fill_nan(gave, 0.0) >= max(5.0, _HIGHEST_COP * steps)
     return None
+
+
+def _of_its_unit(days: Table, point: Point) -> tuple[Floats, Floats, Floats]:
+    """Running minutes, electricity and heat by day [kWh] of the unit that a point belongs to; of all of them for
+    a shared point."""
+    if point.heat_pump is None:
+        return (
+            days.floats("minutes_running"),
+            days.floats("electricity_heat_pump_kwh"),
+            days.floats("heat_total_kwh"),
+        )
+    names = (f"unit{point.heat_pump}.{name}" for name in ("minutes_running", "used", "heat"))
+    running, worked, gave = (days.floats(n) if n in days else np.full(len(days), np.nan) for n in names)
+    return running, worked, gave
 
 
 def _flow_belied(days: Table) -> Flags | None:

@@ -5,6 +5,19 @@ from __future__ import annotations
 from fieldfare.analysis.findings.limit import Limit
 
 LIMITS_STOPPED: dict[str, Limit] = {
+    # one of several
+    "cascade_busy_share": Limit(
+        0.85,
+        "-",
+        "common practice: a unit that hardly rests has no reserve",
+        "share of the time that the other heat pump of a cascade runs, from which on one at rest is missed",
+    ),
+    "cascade_rest_days": Limit(
+        3.0,
+        "days",
+        "common practice: controls change the leading unit within days",
+        "days without a run of one heat pump of a cascade, beside one that hardly rests",
+    ),
     # whether heat is due
     "stopped_room_short_k": Limit(
         1.0,

@@ -27,6 +27,7 @@ from fieldfare.analysis.findings.stopped.heat_due import (
     reasons,
     target_lowered,
 )
+from fieldfare.analysis.findings.stopped.one_of_several import one_of_several
 from fieldfare.analysis.findings.stopped.rests import Rest, local, rests, standby
 from fieldfare.analysis.findings.stopped.texts import (
     POSSIBLE_HOME,
@@ -48,7 +49,7 @@ _ORDER = ("unit", "tries", "heating", "hot_water")
 
 def unit_stopped(context: Context) -> Finding | None:
     """Heat is due and the heat pump gives none: the newest stop, of the whole unit before one of its uses."""
-    found = _stopped(context)
+    found = _stopped(context) or one_of_several(context)
     if found is None and (resting := rests_for_boiler(context.site, context.all_days.days)) is not None:
         raise resting
     return found
