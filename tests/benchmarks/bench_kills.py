@@ -46,7 +46,7 @@ QUIET_S = 30.0
 def site() -> Any:
     points = {f"p{k}": 'quantity = "room_temperature"' for k in range(PLACES)}
     power = 'quantity = "heat_pump_electricity"\nas = "power"\nunit = "W"'
-    return make_site(SITE, {**points, "single": power, "bare": power})
+    return make_site(SITE, {**points, "single": power, "bare": power, "probe": power})
 
 
 def pack(number: int, start: int) -> str:
@@ -151,7 +151,7 @@ def run(readings: int, collector_kills: int, broker_kills: int, seed: int) -> di
         gateway = Gateway(server.port, packs, start)
         killed = {"collector": 0, "broker": 0}
         began = time.monotonic()
-        time.sleep(3)
+        await_collector(gateway, folder)
         next_kill = time.monotonic() + 1.0
         extras_before_broker = 0
         while gateway.sent < packs or sum(killed.values()) < kills:
@@ -191,6 +191,16 @@ def run(readings: int, collector_kills: int, broker_kills: int, seed: int) -> di
         result |= compare(store, packs, start, gateway.extras, extras_before_broker)
         result["set_aside"] = dead_letters.tally(Journal(folder)).kept
     return result
+
+
+def await_collector(gateway: Gateway, folder: Path) -> None:
+    """Wait until the broker knows the collector's session: before that it keeps no message for it."""
+    for n in range(600):
+        gateway.publish(f"fieldfare/{SITE}/readings/probe", str(n))
+        time.sleep(0.5)
+        if (folder / "readings").is_dir() and "probe" in LocalStore(folder / "readings").points(SITE):
+            return
+    raise SystemExit("the collector did not begin within five minutes")
 
 
 def settle(store: LocalStore, packs: int) -> None:
