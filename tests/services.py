@@ -31,7 +31,7 @@ from fieldfare.collector.mqtt.settings import MqttSettings
 from fieldfare.collector.store.influx import InfluxStore
 from fieldfare.collector.store.protocol import Appended, Store
 
-START_SECONDS = 20.0
+START_SECONDS = 60.0
 
 
 def binary(name: str, *folders: Path) -> str:

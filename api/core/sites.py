@@ -125,6 +125,9 @@ def read_site_files(paths: Sequence[Path]) -> list[tuple[str, Site]]:
 def admitted(content: str, file: str = "site file") -> Site:
     """Validate the text of a new site file. Raises SiteError."""
     site = parse_site(content, file)
+    if site.id.startswith("-"):  # commands would take it for an option
+        said = f"{site.id!r} must begin with a letter or a digit, such as alder-row"
+        raise SiteError(file, [Problem("site.id", said)])
     latest = datetime.now(UTC).date() + LATEST_HAND_OVER
     if site.site.handed_over is not None and site.site.handed_over > latest:
         said = f"{site.site.handed_over} lies too far ahead; give a day until {latest}, or leave the key out"

@@ -10,6 +10,7 @@ from typing import Any
 from icalendar import Calendar, Event, vText
 from sqlalchemy import delete, select, update
 
+from fieldfare.analysis.plain_text import plain_line, plain_text
 from fieldfare.api.people.access import OF_THE_FIRM
 from fieldfare.api.people.secrets import mark_of, new_secret
 from fieldfare.api.state.database import Database
@@ -102,7 +103,7 @@ def calendar(
     made.add("prodid", "-//fieldfare//visits//EN")
     made.add("version", "2.0")
     for key in ("name", "x-wr-calname"):  # RFC 7986, and what older programs read
-        made.add(key, f"Visits, {name}")
+        made.add(key, plain_line(f"Visits, {name}"))
     made.add("refresh-interval", ASKED_AGAIN, parameters={"value": "DURATION"})
     for visit in visits:
         made.add_component(_event(visit, homes.get(visit.site, {"name": visit.site}), address, with_contact))
@@ -119,7 +120,7 @@ def _event(visit: BookingRow, home: Mapping[str, Any], address: str, with_contac
     event.add("sequence", visit.sequence)
     event.add("dtstart", visit.start)
     event.add("dtend", visit.end)
-    event.add("summary", f"Visit: {home['name']}")
+    event.add("summary", plain_line(f"Visit: {home['name']}"))
     event.add("status", "CANCELLED" if visit.state == "cancelled" else "CONFIRMED")
     event.add("class", "PRIVATE")
     event.add("url", page)
@@ -128,10 +129,10 @@ def _event(visit: BookingRow, home: Mapping[str, Any], address: str, with_contac
     if contact is not None:
         lines += [visit.note, *_contact_lines(contact)]
         if contact.address:
-            event["location"] = vText(contact.address)
+            event["location"] = vText(plain_line(contact.address))
         if home.get("position"):
             event.add("geo", home["position"])
-    event.add("description", "\n".join(line for line in [*lines, page] if line))
+    event.add("description", plain_text("\n".join(line for line in [*lines, page] if line)))
     return event
 
 

@@ -102,6 +102,17 @@ def test_a_site_is_added_updated_listed_shown_and_removed(
     assert run(["site", "show", "alder-row"]) == 2
 
 
+@pytest.mark.parametrize("site", ["--", "-rf", "-"])
+def test_an_id_that_reads_as_an_option_is_refused(
+    tmp_path: Path, site: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "home.toml").write_text(site_text(site, "Home"), encoding="utf-8")
+    assert run(["--data", str(tmp_path / "data"), "site", "add", str(tmp_path / "home.toml")]) == 2
+    told = capsys.readouterr().err
+    assert len(told.splitlines()) == 1
+    assert "site.id" in told
+
+
 def test_one_wrong_site_file_refuses_them_all(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     wrong = site_text("beech-end").replace('quantity = "flow_temperature"', 'quantity = "flow_temperatur"')
     (folder / "beech.toml").write_text(wrong, encoding="utf-8")

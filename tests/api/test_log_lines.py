@@ -5,8 +5,10 @@ from __future__ import annotations
 import json
 import logging
 import sys
+from datetime import UTC, datetime
 from email.message import EmailMessage
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from hypothesis import given
@@ -18,6 +20,8 @@ from fieldfare.api.core.fault_log import NAME, log_to
 from fieldfare.api.core.log_lines import REQUEST_ID, formatter, redacted
 from fieldfare.api.core.service import Service
 from fieldfare.api.http.app import PREFIX
+from fieldfare.api.visits.bookings import BookingRow
+from fieldfare.api.visits.feed import calendar
 from fieldfare.dashboards.templating import environment
 from tests.api.web import OTHER, make_web
 
@@ -56,6 +60,19 @@ def test_pages_and_papers_show_hostile_names_as_text() -> None:
     shown = environment().from_string('<p title="{{ name }}">{{ name }}</p>').render(name=HOSTILE)
     assert "<b>" not in shown
     assert not set(shown) & ({*CONTROLS, *BIDI} - {"\n", "\t"})
+
+
+def test_a_calendar_keeps_hostile_names_as_text() -> None:
+    """RFC 5545, 3.3.11: a line break is written as two characters; a raw one would begin a property."""
+    now = datetime(2026, 1, 12, 9, tzinfo=UTC)
+    visit = BookingRow(1, "uid", "elm", now, 60, 1, "Kim", (), HOSTILE, "booked", 0, now, now)
+    contact = SimpleNamespace(name=HOSTILE, phone=HOSTILE, access_notes=HOSTILE, address=HOSTILE)
+    home = {"name": HOSTILE, "contact": contact}
+    body = calendar([visit], {"elm": home}, HOSTILE, "https://heat.example", with_contact=True).decode()
+    assert not set(body) & ({*CONTROLS, *BIDI} - {"\r", "\n"})
+    unfolded = body.replace("\r\n ", "")
+    assert not [line for line in unfolded.split("\r\n") if line.startswith("Bcc")]
+    assert "<b>Elm</b> Bcc: x@evil.example" in unfolded
 
 
 def test_a_mail_keeps_hostile_names_out_of_its_headers(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -214,8 +214,11 @@ def uploads() -> Iterator[Line]:
 
 def first_user(made: Path, port: int) -> httpx.Client:
     """An installer of a new service, with a home that has two points."""
-    log = (made / "service.log").read_text()
-    found = re.search(r"http://localhost:\d+(/first/\S+)", log)
+    for _ in range(600):  # it listens before it says so
+        log = (made / "service.log").read_text()
+        if found := re.search(r"http://localhost:\d+(/first/\S+)", log):
+            break
+        time.sleep(0.2)
     assert found, log
     client = httpx.Client(base_url=f"http://localhost:{port}", timeout=300.0, follow_redirects=True)
     person = {"email": test_deployment.EMAIL, "name": "Boss", "password": test_deployment.PASSWORD}

@@ -40,12 +40,13 @@ from tests.services import broker, end, free_port, make_site
 RECORDS, PLACES = 40, 8
 SITE = "kill-row"
 RESEND_S = 8.0
+QUIET_S = 30.0
 
 
 def site() -> Any:
     points = {f"p{k}": 'quantity = "room_temperature"' for k in range(PLACES)}
     power = 'quantity = "heat_pump_electricity"\nas = "power"\nunit = "W"'
-    return make_site(SITE, {**points, "single": power, "bare": power})
+    return make_site(SITE, {**points, "single": power, "bare": power, "probe": power})
 
 
 def pack(number: int, start: int) -> str:
@@ -150,7 +151,7 @@ def run(readings: int, collector_kills: int, broker_kills: int, seed: int) -> di
         gateway = Gateway(server.port, packs, start)
         killed = {"collector": 0, "broker": 0}
         began = time.monotonic()
-        time.sleep(3)
+        await_collector(gateway, folder)
         next_kill = time.monotonic() + 1.0
         extras_before_broker = 0
         while gateway.sent < packs or sum(killed.values()) < kills:
@@ -192,13 +193,24 @@ def run(readings: int, collector_kills: int, broker_kills: int, seed: int) -> di
     return result
 
 
+def await_collector(gateway: Gateway, folder: Path) -> None:
+    """Wait until the broker knows the collector's session: before that it keeps no message for it."""
+    for n in range(600):
+        gateway.publish(f"fieldfare/{SITE}/readings/probe", str(n))
+        time.sleep(0.5)
+        if (folder / "readings").is_dir() and "probe" in LocalStore(folder / "readings").points(SITE):
+            return
+    raise SystemExit("the collector did not begin within five minutes")
+
+
 def settle(store: LocalStore, packs: int) -> None:
-    """Wait until nothing more arrives, two minutes at most."""
-    before, same, until = -1, 0, time.monotonic() + 120
-    while same < 6 and time.monotonic() < until:
+    """Wait until nothing more arrives for QUIET_S, ten minutes at most: a collector that was killed last takes a
+    while to begin again on a busy machine."""
+    before, since, until = -1, time.monotonic(), time.monotonic() + 600
+    while time.monotonic() < min(since + QUIET_S, until):
         now = sum(p.count for p in store.points(SITE).values())
-        same = same + 1 if now == before else 0
-        before = now
+        if now != before:
+            before, since = now, time.monotonic()
         time.sleep(0.5)
 
 

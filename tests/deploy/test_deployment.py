@@ -158,7 +158,9 @@ def test_another_name_is_refused_with_what_would_be_right(tmp_path: Path) -> Non
     port = free_port()
     server = start_service(tmp_path, port)
     try:
-        answer = httpx.get(f"http://127.0.0.1:{port}/sign-in", headers={"Host": "elsewhere.example"})
+        answer = httpx.get(
+            f"http://127.0.0.1:{port}/sign-in", headers={"Host": "elsewhere.example"}, timeout=30.0
+        )
         assert answer.status_code == 400
         assert "FIELDFARE_PUBLIC_URL" in answer.text
     finally:
@@ -179,7 +181,7 @@ def test_idle_connections_leave_the_service_answering(tmp_path: Path) -> None:
         for s in idle[: most // 2]:
             s.close()
         time.sleep(0.2)
-        assert httpx.get(f"http://127.0.0.1:{port}/healthz", timeout=10.0).status_code == 200
+        assert httpx.get(f"http://127.0.0.1:{port}/healthz", timeout=30.0).status_code == 200
         assert (tmp_path / "service.log").stat().st_size < 20_000
     finally:
         for s in idle:
@@ -203,9 +205,9 @@ SLOW = {
 
 @pytest.fixture(scope="module")
 def impatient(tmp_path_factory: pytest.TempPathFactory) -> Iterator[int]:
-    """A service that gives clients two seconds. Gives its port."""
+    """A service that gives clients a second. Gives its port."""
     port, folder = free_port(), tmp_path_factory.mktemp("impatient")
-    server = start_service(folder, port, FIELDFARE_REQUEST_SECONDS="2")
+    server = start_service(folder, port, FIELDFARE_REQUEST_SECONDS="1")
     try:
         yield port
     finally:
@@ -218,11 +220,11 @@ def test_slow_clients_are_closed_and_the_service_goes_on_answering(impatient: in
     try:
         for name, line in lines.items():
             line.sendall(SLOW[name][0].encode())
-        until, open_ = time.monotonic() + 12.0, dict(lines)
+        until, open_ = time.monotonic() + 40.0, dict(lines)
         while open_ and time.monotonic() < until:
             time.sleep(0.3)
             open_ = {name: line for name, line in open_.items() if _still_takes(line, SLOW[name][1])}
-            assert httpx.get(f"http://127.0.0.1:{impatient}/healthz", timeout=5.0).status_code == 200
+            assert httpx.get(f"http://127.0.0.1:{impatient}/healthz", timeout=30.0).status_code == 200
         assert list(open_) == []
     finally:
         for line in lines.values():
@@ -249,18 +251,19 @@ def test_a_client_that_does_not_read_is_closed_and_one_that_reads_slowly_is_not(
     def ask(paths: int) -> socket.socket:
         line = socket.socket()
         line.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
-        line.settimeout(5.0)
+        line.settimeout(30.0)
         line.connect(("127.0.0.1", impatient))
         line.sendall((f"GET /static/plotly.js HTTP/1.1\r\n{HEAD}\r\n" * paths).encode())
         return line
 
     idle, slow = ask(3), ask(1)
     try:
-        until, read = time.monotonic() + 9.0, 0
+        until, read, rounds = time.monotonic() + 5.0, 0, 0
         while time.monotonic() < until:
             read += len(slow.recv(4096))
+            rounds += 1
             time.sleep(0.2)
-        assert read > 9 / 0.2 * 1000  # still served after four times the time in which nothing may be read
+        assert read > rounds * 1000  # served for five times the time in which something must be read
         assert _ends(idle)
     finally:
         idle.close()
@@ -281,7 +284,7 @@ def _still_takes(connection: socket.socket, piece: bytes) -> bool:
 
 def _ends(connection: socket.socket) -> bool:
     """Whether what is left to read ends before the answers are whole."""
-    connection.settimeout(2.0)
+    connection.settimeout(10.0)
     try:
         while connection.recv(65_536):
             pass

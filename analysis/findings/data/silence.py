@@ -156,7 +156,9 @@ def _of_its_unit(days: Table, point: Point) -> tuple[Floats, Floats, Floats]:
             days.floats("electricity_heat_pump_kwh"),
             days.floats("heat_total_kwh"),
         )
-    names = (f"unit{point.heat_pump}.{name}" for name in ("minutes_running", "used", "heat"))
+    names = (
+        f"{name}{point.heat_pump}" for name in ("minutes_unit_running.", "unit_used_kwh.", "unit_heat_kwh.")
+    )
     running, worked, gave = (days.floats(n) if n in days else np.full(len(days), np.nan) for n in names)
     return running, worked, gave
 
