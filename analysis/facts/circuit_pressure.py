@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from fieldfare.analysis.facts.segments import Segments
 from fieldfare.analysis.minutes.rolling import true_runs
+from fieldfare.analysis.statistics.quantiles import quantile
 
 Floats = NDArray[np.float64]
 
@@ -34,7 +35,7 @@ def pressure_columns(day: Segments, pressure: Floats, water: Floats) -> dict[str
             known = np.isfinite(here)
             if known.sum() < _FEWEST_MIN:
                 continue
-            low[i], high[i] = np.quantile(here[known], (1.0 - _HELD, _HELD))
+            low[i], high[i] = (quantile(here[known], share) for share in (1.0 - _HELD, _HELD))
             slope[i], follows[i] = _line(here, water[a:b])
     return {
         "pressure_max": high,

@@ -10,6 +10,7 @@ from fieldfare.analysis.facts.segments import Segments
 from fieldfare.analysis.minutes.balance import HEATING_METERS
 from fieldfare.analysis.minutes.grid import Grid
 from fieldfare.analysis.minutes.rolling import true_runs, window_mean
+from fieldfare.analysis.statistics.quantiles import median
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -78,10 +79,10 @@ def _matched(
         owner = np.searchsorted(day.start, of, side="right") - 1
         inside = np.isfinite(lag) & (owner >= 0)
         inside &= of < day.end[np.clip(owner, 0, len(day) - 1)]
-        median = np.full(len(day), np.nan)
+        usual = np.full(len(day), np.nan)
         for d in np.unique(owner[inside]):
-            median[d] = float(np.median(lag[inside & (owner == d)]))
-        out[name] = median
+            usual[d] = median(lag[inside & (owner == d)])
+        out[name] = usual
     return out
 
 

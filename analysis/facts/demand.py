@@ -190,28 +190,26 @@ def _rows(
     holes = np.zeros(n, dtype=bool)
     for a, b in zip(*true_runs(~known), strict=True):
         holes[a:b] = b - a > _BRIDGED_MIN
-    places = np.flatnonzero(known)
-    newest = int(places[-1]) if len(places) else -1
+    places, worked = np.flatnonzero(known), active & known
+    start, end = true_runs(~worked & ~holes)
+    low, high = np.searchsorted(places, start), np.searchsorted(places, end)
+    start, end, low, high = (bound[low < high] for bound in (start, end, low, high))
+    begun = (start > 0) & worked[np.maximum(start - 1, 0)]
+    ended = (end < n) & worked[np.minimum(end, n - 1)]
+    first, last = np.where(begun, start, places[low]), places[high - 1] + 1
+    is_open = (high == len(places)) & ~ended
+    lasts = last - first >= np.where(is_open, least_open, least)
+    day = np.searchsorted(grid.day_start, first, side="right") - 1
     found: list[tuple[int, int, int, bool, bool, bool]] = []
-    for a, b in zip(*true_runs(~(active & known) & ~holes), strict=True):
-        inside = np.flatnonzero(known[a:b])
-        if not len(inside):
-            continue
-        begun = bool(a > 0 and active[a - 1] and known[a - 1])
-        ended = bool(b < n and active[b] and known[b])
-        first, last = int(a + inside[0]), int(a + inside[-1]) + 1
-        first = int(a) if begun else first
-        is_open = last - 1 == newest and not ended
-        if last - first < (least_open if is_open else least):
-            continue
-        day = int(np.searchsorted(grid.day_start, first, side="right") - 1)
-        while first < last:
-            cut = min(last, int(grid.day_start[day + 1]))
+    for a, b, at, began, stops, newest in zip(
+        *(column[lasts].tolist() for column in (first, last, day, begun, ended, is_open)), strict=True
+    ):
+        while a < b:
+            cut = min(b, int(grid.day_start[at + 1]))
             # Readings are held for some minutes: the newest may seem to reach a little beyond
             # midnight.
-            newest_part = is_open and last - cut <= _BRIDGED_MIN
-            found.append((first, cut, day, begun, ended and cut == last, newest_part))
-            first, begun, day = cut, False, day + 1
+            found.append((a, cut, at, began, stops and cut == b, newest and b - cut <= _BRIDGED_MIN))
+            a, began, at = cut, False, at + 1
     cells = list(zip(*found, strict=True)) if found else [()] * 6
     whole = [np.array(c, dtype=np.int64) for c in cells[:3]]
     flags = [np.array(c, dtype=bool) for c in cells[3:]]

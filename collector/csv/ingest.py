@@ -28,8 +28,8 @@ Progress = Callable[[int, int], None]
 
 _SMALLEST = 20_000
 """Smallest piece size [bytes]."""
-_FLUSH = 1_000_000
-"""Readings buffered before a store write: about 16 MB, and few rewrites of a month."""
+_FLUSH = 2_000_000
+"""Readings buffered before a store write: about 32 MB, and few rewrites of a month."""
 
 
 @dataclass(frozen=True)

@@ -150,6 +150,7 @@ def as_parquet(readings: Readings) -> bytes:
         compression_level=3,
         use_dictionary=["point", "value", "text"],
         column_encoding={"ts": "DELTA_BINARY_PACKED"},
+        write_statistics=["point"],  # those of times and values take a sixth of the work; nothing reads them
     ) as writer:
         for point in sorted(readings):
             time, value = readings[point]
