@@ -132,7 +132,7 @@ def test_an_installers_morning(service: Running, chromium: Browser, size: dict[s
         expect(finding.locator("svg.fig")).to_have_count(1)
         assert fits(page)
         finding.get_by_role("button", name="Look closer").click()
-        expect(finding.locator(".js-plotly-plot .main-svg").first).to_be_visible()
+        expect(finding.locator(".js-plotly-plot .main-svg").first).to_be_visible(timeout=WAIT_MS)
         live = page.locator('[data-point="flow_temp"]')
         live.scroll_into_view_if_needed()
         expect(live.locator(".age")).to_contain_text("ago")
