@@ -147,12 +147,12 @@ def test_the_trace_zooms_from_all_days_to_readings_by_keyboard(service: Running,
         sign_in(page, service, "engineer")
         page.goto(f"{service.address}/sites/beech-end#trace")
         trace = page.locator("[data-trace]")
-        expect(trace).to_have_attribute("data-drawn-ms", re.compile(r"\d+"))
+        expect(trace).to_have_attribute("data-drawn-ms", re.compile(r"\d+"), timeout=WAIT_MS)
         day = trace.get_by_role("button", name="Day")
         day.focus()
         page.keyboard.press("Enter")
-        expect(trace).to_have_attribute("data-zoom-ms", re.compile(r"\d+"))
-        expect(trace.locator("[role=status]")).to_contain_text("site's time")
+        expect(trace).to_have_attribute("data-zoom-ms", re.compile(r"\d+"), timeout=WAIT_MS)
+        expect(trace.locator("[role=status]")).to_contain_text("site's time", timeout=WAIT_MS)
         names = page.evaluate("document.querySelector('[data-trace] .room').data.map(t => t.name)")
         assert {
             "Flow temperature",
