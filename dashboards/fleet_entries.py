@@ -96,11 +96,13 @@ def _said(
             "next": words.named(worst["next_step"]) if worst and worst["code"] == told[-1]["code"] else "",
         }
     if worst is not None and result is not None:
+        is_note = worst["severity"] == "note"  # it asks for nothing, least of all in a home that is in order
         return {
-            "said": f"{words.finding_title(worst['code'])}. {words.named(worst['headline'])}",
+            "said": f"{'Note: ' if is_note else ''}{words.finding_title(worst['code'])}."
+            f" {words.named(worst['headline'])}",
             "since": words.since(worst["since"], worst["until"], result["period"]["to"]),
             "sure": words.confidence_text(worst["confidence"]),
-            "next": words.named(worst["next_step"]),
+            "next": "" if is_note else words.named(worst["next_step"]),
         }
     if result is None:
         reason = row.get("reason") or "not analysed yet"

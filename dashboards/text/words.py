@@ -120,6 +120,8 @@ def figure_for(code: str) -> str | None:
     return FIGURES.get(code)
 
 
+LONG_MIN = 720.0
+"""Evidence of so many minutes is told in hours or days (common practice)."""
 _SHORT = {"lpg": "LPG"}
 
 
@@ -174,16 +176,22 @@ def evidence_words(evidence: dict[str, Any]) -> str:
     """A number behind a finding with its limit and the side on which the trouble lies: `8.2 min; trouble
     below 12 min`."""
     value, limit, name = evidence["value"], evidence.get("limit"), evidence.get("unit") or ""
-    text = measure(value, name)
+    text = _quantity(value, name)
     if limit is None:
         return text
-    side, shown = evidence.get("side"), measure(limit, name)
+    side, shown = evidence.get("side"), _quantity(limit, name)
     if side not in ("above", "below"):
         return f"{text}; limit {shown}"
     told = f"trouble {side} {shown}"
     if isinstance(value, int | float) and not (value > limit if side == "above" else value < limit):
         return f"{text}; within its limit ({told})"
     return f"{text}; {told}"
+
+
+def _quantity(value: Any, unit_name: str) -> str:
+    """A number with its unit; minutes of half a day and more in hours or days."""
+    is_long = unit_name == "min" and isinstance(value, int | float) and value >= LONG_MIN
+    return duration(value) if is_long else measure(value, unit_name)
 
 
 def missing_words(missing: dict[str, Any]) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+from datetime import UTC, datetime, timedelta
 from html import unescape
 from typing import Any
 
@@ -16,6 +17,7 @@ from fieldfare.api.http.app import PREFIX
 from fieldfare.api.http.owners import owner_word
 from fieldfare.api.people.access import COMMAND_LINE
 from fieldfare.api.records.maintenance_log import MaintenanceLog
+from fieldfare.api.visits.bookings import Wish
 from tests.api.test_check_sheets import change
 from tests.api.test_field_forms import send
 from tests.api.web import OTHER, OWN, ROLES, Web, make_web
@@ -93,6 +95,32 @@ def test_pages_are_the_firm_s(own_web: Web, url: str, may: set[str]) -> None:
     assert own_web["engineer"].get("/sites/nowhere/checks/winter/2026").status_code == 404
     assert own_web["engineer"].get(f"/sites/{OWN}/checks/winter/first").status_code == 422
     assert own_web["engineer"].get(f"/sites/{OWN}/checks/dance/2026").status_code == 422
+
+
+def test_homes_with_a_visit_soon_come_first_and_own_ones_are_ticked(own_web: Web) -> None:
+    """The day's homes: booked for today or tomorrow; another's visit is told and not ticked."""
+    now = datetime.now(UTC).replace(microsecond=0)
+    bookings = own_web.parts.bookings
+    engineer = own_web.parts.accounts.find("engineer@heating.example")
+    assert engineer is not None
+
+    def listed(role: str) -> list[tuple[str, bool]]:
+        page = own_web[role].get("/field").text
+        boxes = re.findall(
+            r'name="sheet" value="/sites/([a-z0-9-]+)/[^>]*?data-name="[^"]*"( checked)?>', page
+        )
+        return [(home, bool(ticked)) for home, ticked in boxes]
+
+    names = [home for home, _ in listed("engineer")]
+    last = names[-1]
+    assert len(names) > 1
+    assert last != names[0]
+    bookings.book(names[0], Wish(now + timedelta(days=3), 60, engineer.id), COMMAND_LINE, now)
+    assert listed("engineer") == [(home, False) for home in names], "in three days is not soon"
+    bookings.book(last, Wish(now + timedelta(hours=3), 60, engineer.id), COMMAND_LINE, now)
+    assert listed("engineer") == [(last, True), *((home, False) for home in names[:-1])]
+    assert listed("installer")[0] == (last, False)
+    assert "Engineer" in own_web["installer"].get("/field").text.split('id="take"')[1]
 
 
 def test_the_form_goes_without_scripts(own_web: Web) -> None:

@@ -18,6 +18,8 @@ from fieldfare.dashboards.text import formats, words
         ("EN 442-2 at A7/W35, H2-H4", "EN 442-2 at A7/W35, H2-H4"),
         ("between 2 and -3, +- 0.5", "between 2 and −3, ± 0.5"),
         ("1, 2 and 3", "1, 2 and 3"),
+        ("electricity every 1440 minutes or closer", "electricity every day or closer"),
+        ("flow every 15 minutes, heat every 120 minutes", "flow every 15 minutes, heat every 2 hours"),
     ],
 )
 def test_sentences_of_the_analysis_take_the_same_forms(text: str, told: str) -> None:
@@ -78,6 +80,10 @@ def test_no_limits_source_leaks_where_it_was_looked_up(name: str) -> None:
         ),
         ({"value": 31, "unit": "1/day", "limit": None, "side": None}, "31\u00a0a day"),
         ({"value": 3, "unit": "K", "limit": 2.0}, "3\u00a0K; limit 2\u00a0K"),
+        (
+            {"value": 10070.0, "unit": "min", "limit": 1440.0, "side": "above"},
+            "7\u00a0days; trouble above 24\u00a0h",
+        ),
     ],
 )
 def test_evidence_says_on_which_side_the_trouble_lies(evidence: dict[str, object], told: str) -> None:
