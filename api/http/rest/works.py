@@ -10,7 +10,7 @@ from fieldfare.api.http.auth import AppStateHere, PlantHere, need
 from fieldfare.api.http.job_actions import change_job, remove_job
 from fieldfare.api.http.schemas import (
     EffectOut,
-    Limit,
+    HowMany,
     Offset,
     Page,
     RowId,
@@ -37,7 +37,7 @@ def list_works(
     parts: AppStateHere,
     actor: Actor = need("works.read"),
     offset: Offset = 0,
-    limit: Limit = 100,
+    limit: HowMany = 100,
 ) -> Page[WorkRow]:
     """What was done at a site, newest first."""
     rows, total = parts.works.page(plant.site.id, offset, limit)
