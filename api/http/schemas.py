@@ -16,7 +16,7 @@ MOST = 500
 
 # Text that people give: printable, so that it can stand on a page, in a letter's subject and in any database.
 _PRINTABLE = r"^[^\x00-\x1f\x7f\u2028\u2029]*$"
-Line = Annotated[
+OneLine = Annotated[
     str, StringConstraints(strip_whitespace=True, min_length=1, max_length=300, pattern=_PRINTABLE)
 ]
 Note = Annotated[
@@ -36,7 +36,7 @@ ToDay = Annotated[
     SomeDay | None, Query(alias="to", description="Last local day, included.", examples=["2026-04-30"])
 ]
 Offset = Annotated[int, Query(ge=0, le=10**9, description="How many to leave out.")]
-Limit = Annotated[int, Query(ge=1, le=MOST, description="How many to give.")]
+HowMany = Annotated[int, Query(ge=1, le=MOST, description="How many to give.")]
 
 
 class Page(BaseModel, Generic[T]):
@@ -239,7 +239,7 @@ class SnoozeIn(Shape):
 class MaintenanceIn(Shape):
     start: Moment
     end: Moment
-    reason: Line = Field(examples=["cylinder is being changed"])
+    reason: OneLine = Field(examples=["cylinder is being changed"])
 
 
 class MaintenanceOut(BaseModel):
@@ -282,13 +282,13 @@ class EffectOut(BaseModel):
 
 class PersonIn(Shape):
     email: Annotated[str, Field(max_length=254)] = Field(examples=["kim@heating.example"])
-    name: Line
+    name: OneLine
     role: Literal["installer", "engineer", "householder"]
     sites: list[SiteName] = Field([], max_length=50)
 
 
 class PersonChange(Shape):
-    name: Line | None = None
+    name: OneLine | None = None
     role: Literal["installer", "engineer", "householder"] | None = None
     sites: list[SiteName] | None = Field(None, max_length=50)
     active: bool | None = None
@@ -356,7 +356,7 @@ class LinkOut(BaseModel):
 
 
 class TokenIn(Shape):
-    name: Line = Field(examples=["gateway in the plant room"])
+    name: OneLine = Field(examples=["gateway in the plant room"])
     purpose: Literal["readings", "metrics"]
     site: SiteName | None = None
     days: Annotated[int, Field(ge=1, le=3660)] = 730

@@ -12,7 +12,7 @@ import pytest
 
 import fieldfare.analysis.facts.build as build
 from fieldfare.analysis.facts.columns import COLUMNS, absent_value, carried
-from fieldfare.analysis.facts.columns.column import Column
+from fieldfare.analysis.facts.columns.column import DayColumn
 from fieldfare.analysis.facts.event_columns import DEFROST_COLUMNS, REHEAT_COLUMNS, RUN_COLUMNS
 from fieldfare.analysis.facts.table import Table, joined
 from fieldfare.analysis.plant.quantities import QUANTITIES
@@ -41,7 +41,7 @@ def words(path: Path) -> tuple[frozenset[str], tuple[re.Pattern[str], ...]]:
     return frozenset(plain), tuple(gaps)
 
 
-def names(path: Path, column: Column) -> bool:
+def names(path: Path, column: DayColumn) -> bool:
     """Whether a file has the column's name as a text, also put together from parts."""
     plain, gaps = words(path)
     return column.name in plain or any(gap.fullmatch(column.name) for gap in gaps)

@@ -46,11 +46,11 @@ def ran(command: Path, *words: str, cwd: Path) -> str:
 
 
 @pytest.mark.slow
-@pytest.mark.timeout(900)
+@pytest.mark.timeout(1800)
 def test_the_wheel_runs_its_demo(installed: Path, tmp_path: Path) -> None:
-    ran(installed, "--data", str(tmp_path / "demo"), "demo", "--once", "--sites", "2", cwd=tmp_path)
+    ran(installed, "--data", str(tmp_path / "demo"), "demo", "--once", "--sites", "1", cwd=tmp_path)
     fleet = ran(installed, "--data", str(tmp_path / "demo"), "fleet", cwd=tmp_path)
-    assert len(fleet.splitlines()) >= 3
+    assert len(fleet.splitlines()) == 1, "one home, judged"
     where = subprocess.run(
         [installed.parent / "python", "-c", "import fieldfare; print(fieldfare.__file__)"],
         cwd=tmp_path,

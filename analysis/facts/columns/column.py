@@ -14,7 +14,7 @@ COOLS = "operating_mode|cooling"
 
 
 @dataclass(frozen=True)
-class Column:
+class DayColumn:
     """A column; one for each point, quantity, zone or level where the name ends in a dot.
 
     unit : of the values; "" for dates and counts. meaning : in one sentence
@@ -48,9 +48,9 @@ def made_by(
     needs: tuple[str, ...] = (),
     absent: float = math.nan,
     optional: bool = False,
-) -> tuple[Column, ...]:
+) -> tuple[DayColumn, ...]:
     """Columns of one module: name, unit, meaning and the quantities that each needs beside `needs`."""
     return tuple(
-        Column(name, unit, meaning, (*needs, *own), source, absent, optional)
+        DayColumn(name, unit, meaning, (*needs, *own), source, absent, optional)
         for name, unit, meaning, *own in columns
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fieldfare.analysis.facts.columns.column import USE, Column, made_by
+from fieldfare.analysis.facts.columns.column import USE, DayColumn, made_by
 
 KNOWN = made_by(
     "days",
@@ -102,7 +102,7 @@ DAYLIGHT = made_by(
     optional=True,
 )
 
-COLUMNS: tuple[Column, ...] = (
+COLUMNS: tuple[DayColumn, ...] = (
     *KNOWN,
     *QUALITY,
     *MELTING,

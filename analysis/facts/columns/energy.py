@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fieldfare.analysis.facts.columns.column import COOLS, HEAT, UNIT, USE, Column, made_by
+from fieldfare.analysis.facts.columns.column import COOLS, HEAT, UNIT, USE, DayColumn, made_by
 
 _FAN, _BACKUP = "fan_electricity", "backup_heater_electricity"
 _IMMERSION, _PUMP = "immersion_electricity", "circulation_pump_electricity"
@@ -202,7 +202,7 @@ SLOTS = made_by(
     optional=True,
 )
 
-COLUMNS: tuple[Column, ...] = (
+COLUMNS: tuple[DayColumn, ...] = (
     *ELECTRICITY,
     *HEATS,
     *PAIRED,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fieldfare.analysis.facts.columns.column import COOLS, HEAT, UNIT, USE, Column, made_by
+from fieldfare.analysis.facts.columns.column import COOLS, HEAT, UNIT, USE, DayColumn, made_by
 
 _OUTDOOR, _ROOM, _TARGET = "outdoor_temperature", "room_temperature", "target_room_temperature"
 
@@ -143,4 +143,4 @@ LOAD = made_by(
     absent=0.0,
 )
 
-COLUMNS: tuple[Column, ...] = (*USES, *WEATHER, *FROST, *ROOMS, *IDLE, *LOAD)
+COLUMNS: tuple[DayColumn, ...] = (*USES, *WEATHER, *FROST, *ROOMS, *IDLE, *LOAD)

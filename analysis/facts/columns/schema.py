@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, TypeVar
 
-from fieldfare.analysis.facts.columns.column import Column
+from fieldfare.analysis.facts.columns.column import DayColumn
 from fieldfare.analysis.facts.columns.data import COLUMNS as DATA
 from fieldfare.analysis.facts.columns.energy import COLUMNS as ENERGY
 from fieldfare.analysis.facts.columns.operation import COLUMNS as OPERATION
@@ -14,13 +14,13 @@ from fieldfare.analysis.facts.columns.water import COLUMNS as WATER
 if TYPE_CHECKING:
     from fieldfare.analysis.plant.site import Site
 
-COLUMNS: dict[str, Column] = {c.name: c for part in (DATA, ENERGY, OPERATION, WATER) for c in part}
+COLUMNS: dict[str, DayColumn] = {c.name: c for part in (DATA, ENERGY, OPERATION, WATER) for c in part}
 """Every column by name; one for each point, quantity, zone or level by its name up to the dot."""
 
 T = TypeVar("T")
 
 
-def column_of(name: str) -> Column:
+def column_of(name: str) -> DayColumn:
     """The schema's row of a column. Raises KeyError for a name that it doesn't have."""
     found = COLUMNS.get(name) or COLUMNS.get(name.partition(".")[0] + ".")
     if found is None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fieldfare.analysis.facts.columns.column import HEAT, USE, Column, made_by
+from fieldfare.analysis.facts.columns.column import HEAT, USE, DayColumn, made_by
 
 _FLOW, _RETURN = "flow_temperature", "return_temperature"
 _BEYOND, _BEYOND_BACK = "distribution_flow_temperature", "distribution_return_temperature"
@@ -97,4 +97,4 @@ HYGIENE = made_by(
     optional=True,
 )
 
-COLUMNS: tuple[Column, ...] = (*CIRCUIT, *CHECKS, *PRESSURE, *CYLINDER, *HYGIENE)
+COLUMNS: tuple[DayColumn, ...] = (*CIRCUIT, *CHECKS, *PRESSURE, *CYLINDER, *HYGIENE)

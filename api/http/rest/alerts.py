@@ -16,7 +16,7 @@ from fieldfare.api.http.routers import rest_router
 from fieldfare.api.http.schemas import (
     FINDING_CODE,
     HandlingIn,
-    Limit,
+    HowMany,
     MaintenanceIn,
     MaintenanceOut,
     NoteIn,
@@ -52,7 +52,7 @@ def list_alerts(
     state: Annotated[Literal["open", "acknowledged", "snoozed", "resolved", "live"], Query()] = "live",
     site: Annotated[str, Query(pattern=r"^[a-z0-9-]{0,40}$", description="Only those of one site.")] = "",
     offset: Offset = 0,
-    limit: Limit = 100,
+    limit: HowMany = 100,
 ) -> Page[AlertRow]:
     """Alerts, gravest first; `live` are those that are open, acknowledged or snoozed."""
     live = state == "live"
@@ -154,7 +154,7 @@ def list_notices(
     parts: AppStateHere,
     actor: Actor = need("alerts.read"),
     offset: Offset = 0,
-    limit: Limit = 100,
+    limit: HowMany = 100,
 ) -> Page[NoticeRow]:
     """Notices and whether they were sent, newest first."""
     rows, total = parts.notices.page(offset, limit)
@@ -166,7 +166,7 @@ def list_set_aside(
     parts: AppStateHere,
     actor: Actor = need("jobs.read"),
     after: Annotated[int, Query(ge=0, le=2**53, description="Only numbers beyond this.")] = 0,
-    limit: Limit = 100,
+    limit: HowMany = 100,
 ) -> dict[str, Any]:
     """Messages from the broker that could not be read, oldest first, and how many by reason."""
     from fieldfare.api.records.dead_letters import list_kept

@@ -15,7 +15,7 @@ from fieldfare.api.http.schemas import (
     ConsentIn,
     ConsentOut,
     EraseIn,
-    Limit,
+    HowMany,
     Offset,
     Page,
     page,
@@ -63,7 +63,7 @@ def list_accesses(
     parts: AppStateHere,
     actor: Actor = need("home.export"),
     offset: Offset = 0,
-    limit: Limit = 100,
+    limit: HowMany = 100,
 ) -> Page[AuditRow]:
     """Who looked into this home, or changed something about it, newest first."""
     rows, total = parts.audit.page(offset, limit, plant.site.id)

@@ -13,7 +13,7 @@ from fieldfare.api.http.auth import AppStateHere, need
 from fieldfare.api.http.metrics import metrics_of
 from fieldfare.api.http.routers import rest_router
 from fieldfare.api.http.schemas import (
-    Limit,
+    HowMany,
     Offset,
     Page,
     document,
@@ -44,7 +44,7 @@ def list_jobs(
     kind: Annotated[Literal["", "night", "watch", "month", "winter", "digest", "tidy"], Query()] = "",
     site: Annotated[str, Query(pattern=r"^[a-z0-9-]{0,40}$")] = "",
     offset: Offset = 0,
-    limit: Limit = 100,
+    limit: HowMany = 100,
 ) -> Page[RunRow]:
     """Work that was done or is being done, newest first."""
     rows, total = parts.book.page(offset, limit, kind=kind, site=site)

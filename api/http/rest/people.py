@@ -20,8 +20,8 @@ from fieldfare.api.http.auth import (
 from fieldfare.api.http.routers import rest_router
 from fieldfare.api.http.schemas import (
     ConfirmIn,
+    HowMany,
     Invited,
-    Limit,
     LinkIn,
     LinkOut,
     Offset,
@@ -226,7 +226,7 @@ def read_audit(
     actor: Actor = need("audit.read"),
     site: Annotated[str | None, Query(pattern=SITE_ID)] = None,
     offset: Offset = 0,
-    limit: Limit = 100,
+    limit: HowMany = 100,
 ) -> Page[AuditRow]:
     """Who did what, newest first."""
     rows, total = parts.audit.page(offset, limit, site)

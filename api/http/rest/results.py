@@ -27,7 +27,7 @@ from fieldfare.api.http.schemas import (
     FindingsOut,
     FleetOut,
     FromDay,
-    Limit,
+    HowMany,
     Moment,
     Offset,
     ResultDocument,
@@ -83,7 +83,7 @@ def read_facts(
     first: FromDay = None,
     last: ToDay = None,
     offset: Offset = 0,
-    limit: Limit = 100,
+    limit: HowMany = 100,
 ) -> FactsTable:
     """One of the five tables of facts, a row a day or an event."""
     period = parts.service.results.period(plant, first, last)

@@ -16,7 +16,7 @@ from fieldfare.api.http.auth import (
 from fieldfare.api.http.live import newest_readings
 from fieldfare.api.http.routers import rest_router
 from fieldfare.api.http.schemas import (
-    Limit,
+    HowMany,
     Offset,
     Page,
     SiteAdded,
@@ -41,7 +41,7 @@ def list_sites(
     parts: AppStateHere,
     actor: Actor = need("site.read"),
     offset: Offset = 0,
-    limit: Limit = 100,
+    limit: HowMany = 100,
 ) -> Page[SiteOut]:
     """The sites that you may see."""
     seen = [site for site in parts.service.sites.ids() if actor.sees(site)]

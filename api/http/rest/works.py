@@ -11,7 +11,7 @@ from fieldfare.api.http.job_actions import change_job, remove_job
 from fieldfare.api.http.routers import rest_router
 from fieldfare.api.http.schemas import (
     EffectOut,
-    Limit,
+    HowMany,
     Offset,
     Page,
     RowId,
@@ -38,7 +38,7 @@ def list_works(
     parts: AppStateHere,
     actor: Actor = need("works.read"),
     offset: Offset = 0,
-    limit: Limit = 100,
+    limit: HowMany = 100,
 ) -> Page[WorkRow]:
     """What was done at a site, newest first."""
     rows, total = parts.works.page(plant.site.id, offset, limit)
