@@ -73,4 +73,6 @@ def send(client: Any, case: schemathesis.Case) -> Any:
         k: v for k, v in request.pop("headers", {}).items() if k.lower() not in ("authorization", "cookie")
     }
     request.pop("cookies", None)
+    if isinstance(request.get("data"), str | bytes):
+        request["content"] = request.pop("data")  # fields of a form are `data`, a body as it is `content`
     return client.request(**request, headers={**made_up, **client.headers})
