@@ -9,6 +9,9 @@ BUILD_LOCK := deploy/requirements-build.lock
 WORKERS ?= 2
 FOLDERS := $(shell find analysis collector api dashboards -type d -not -name __pycache__)
 
+# Each process of the tests would compile every module again where the machine says not to keep bytecode.
+export PYTHONDONTWRITEBYTECODE =
+
 .PHONY: setup setup-test system demo test coverage lint docs bench lock clean
 
 setup: $(VENV)/.ready

@@ -55,8 +55,9 @@ class SnapHome:
     emitters : output at 1 K excess [kW], inf where not known; exponent : of it over the excess. unit : most
     heat for the rooms at design_c [kW], inf where not known. Each of the four with its relative half interval
     in doubt.
-    begins : rooms when the cold begins [°C]. target : mean of what the rooms are asked for [°C]. held : a thermostat lets them get no warmer than
-    `room`. curve : outdoor, flow [°C]. half_per_kw : half of flow less return [K/kW]. stored : kWh/K.
+    begins : rooms when the cold begins [°C]. target : mean of what the rooms are asked for [°C].
+    held : a thermostat lets them get no warmer than `room`. curve : outdoor, flow [°C].
+    half_per_kw : half of flow less return [K/kW]. stored : kWh/K.
     scatter : half interval of one day's load about its line [kW]
     """
 

@@ -85,8 +85,9 @@ def site_page(
 ) -> str:
     """row : id, name, site, heard, result, reason, and `latest` point -> {time [ms], value} where at hand.
 
-    In row also: `period_problem` and `period_typed` where the asked days can't be shown, `handled` finding code -> decision, and `people` e-mail -> name of whom a finding can be
-        given to, and `visits` booked, in words.
+    In row also: `period_problem` and `period_typed` where the asked days can't be shown, `handled` finding
+        code -> decision, `people` e-mail -> name of whom a finding can be given to, and `visits` booked, in
+        words.
     facts : Facts of the result's days, None where there is no result. works : newest first, with their
         effects
     """

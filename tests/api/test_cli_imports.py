@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from ast import literal_eval
 from pathlib import Path
 
 import pytest
@@ -21,6 +22,14 @@ COMMAND_LINE = {"click"}
 STATE = COMMAND_LINE | {"sqlalchemy", "typing_extensions", "cython_runtime"}
 SITE_FILES = STATE | {"pydantic", "pydantic_core", "annotated_types", "typing_inspection", "tzdata"}
 RESULTS = SITE_FILES | {"babel", "orjson"}  # babel takes 0.03 s
+ANALYSIS = RESULTS | {
+    "numpy",
+    "pyarrow",
+    "cloudpickle",
+    "scipy",
+    "charset_normalizer",
+}  # what these load themselves
+INTAKE = SITE_FILES | {"numpy", "pyarrow", "cloudpickle", "orjson"}
 PARTS = {"sqlalchemy.orm", "sqlalchemy.dialects.postgresql"}
 """Parts of allowed packages that these commands do without."""
 SHORT = {
@@ -101,6 +110,7 @@ def test_what_is_made_anew_loads_the_analysis(folder: Path) -> None:
     modules = _loaded(folder, "analyse alder-row --to 2026-01-07")
     assert {"numpy", "pyarrow", "scipy"} <= _packages(modules)
     assert "fieldfare.analysis.findings.judge" in modules
+    assert _packages(modules) <= ANALYSIS
     assert "scipy.stats" not in modules
     assert "pandas" not in modules
 
@@ -109,6 +119,7 @@ def test_an_import_loads_no_pandas(folder: Path) -> None:
     """pyarrow loads it at the first conversion of its own: `collector.arrow` has others."""
     modules = _loaded(folder, "ingest alder-row readings.csv")
     assert "pyarrow.csv" in modules
+    assert _packages(modules) <= INTAKE
     assert "pandas" not in modules
 
 
@@ -116,3 +127,23 @@ def test_a_page_loads_nothing_that_prints_a_pdf(folder: Path) -> None:
     modules = _loaded(folder, "report alder-row --month 2026-01 --out january.html")
     assert "fieldfare.dashboards.papers.pdf" in modules
     assert not _packages(modules) & {"weasyprint", "cssselect2", "tinycss2", "fontTools", "pydyf"}
+
+
+def test_a_command_searches_for_garbage_seldom() -> None:
+    """Only the process of a command: who calls `run` keeps its own setting."""
+    program = (
+        "import atexit, gc\n"
+        "from fieldfare.api.cli import main, garbage\n"
+        "def told():\n"
+        "    print(gc.get_threshold())\n"
+        "    garbage.search_as_usual()\n"
+        "    print(gc.get_threshold())\n"
+        "usual = gc.get_threshold()\n"
+        "print(usual)\n"
+        "atexit.register(told)\n"
+        "main(['--version'])\n"
+    )
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
+    usual, _, seldom, after = done.stdout.splitlines()
+    assert literal_eval(seldom)[0] > 10 * literal_eval(usual)[0]
+    assert after == usual

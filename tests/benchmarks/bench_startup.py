@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import resource
 import subprocess
 import sys
@@ -36,7 +37,9 @@ SHORT = ("site add {folder}/alder.toml", "site list", "fleet", "analyse alder-ro
 
 
 def run(*command: str) -> None:
-    subprocess.run([sys.executable, *command], cwd=ROOT, check=True, stdout=subprocess.DEVNULL)
+    """Run a process as it runs where it is installed: with bytecode kept, whatever this machine's setting."""
+    env = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
+    subprocess.run([sys.executable, *command], cwd=ROOT, env=env, check=True, stdout=subprocess.DEVNULL)
 
 
 def until_it_listens(program: str, *arguments: str) -> float:

@@ -215,7 +215,8 @@ def usual_pause(context: Context, rest: Rest, of: str = "pause") -> float | None
 def rested_at_that_hour(context: Context, rest: Rest, sign: tuple[str, str] | None = None) -> bool | None:
     """Whether the unit also stood still at these hours of one of the last days.
 
-    A tariff's lock or a set-back makes that. None where no day before was seen. Only rests of less than a day can be of that kind.
+    A tariff's lock or a set-back makes that. None where no day before was seen. Only rests of less than a day
+    can be of that kind.
 
     sign : two columns of minutes; that rest must then have shown the first in a good part of the second, as
     this one does
