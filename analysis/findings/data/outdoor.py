@@ -89,6 +89,8 @@ def _offset(context: Context) -> Finding | None:
     room = days.where(days["n_heating"] >= 60).mean("room")
     if base is None or not above or not above.value or designed is None or not np.isfinite(room):
         return None
+    if room - context.site.design.indoor_c > context.limit("outdoor_offset_overheated_k"):
+        return None  # heated beyond what is wanted: where heating ends is a setting, not the house's balance
     free, shift = room - base, above.value / max(-designed, 0.1)
     usual = context.limit("outdoor_offset_usual_free_k")
     if free > context.limit("outdoor_offset_free_k") or shift < context.limit("outdoor_offset_curve_k"):
