@@ -279,13 +279,6 @@ LIMITS_DATA: dict[str, Limit] = {
         " air's",
         "below",
     ),
-    "outdoor_offset_overheated_k": Limit(
-        2.0,
-        "K",
-        "common practice: rooms kept a kelvin or two warmer than designed are a wish; beyond, nobody asked for"
-        " the heat (ISO 7730 category B: 2 K, from memory)",
-        "rooms above the designed temperature while heated, from which the house's balance can't be read",
-    ),
     "outdoor_offset_usual_free_k": Limit(
         3.0,
         "K",
