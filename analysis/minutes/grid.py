@@ -331,6 +331,8 @@ def _from_register(grid: Grid, point: Point, samples: Samples) -> tuple[Floats, 
     total = whole_total(samples, most_per_hour=MOST_KW, may_fall=fall)
     _note(grid, point, total.events)
     usual, longest = sampling_interval(samples.time)
+    if (sent := interval_of_changes(samples)) is not None:
+        longest = max(longest, sent[1])
     grid.seen[point.id] = _covered(grid.time, samples, longest)
     edges = np.append(grid.time, grid.time[-1] + MS_PER_MINUTE)
     shape = change_points(total.time, total.value, usual)

@@ -94,19 +94,20 @@ def interval_of_changes(samples: Samples) -> tuple[float, float] | None:
     # A sign comes a fixed time after the last one or after a change: the longest silences show that time.
     beat = float(signs[np.searchsorted(np.cumsum(signs), 0.9 * signs.sum())])
     rarely = gaps[silent].sum() >= _SILENT_TIME * gaps.sum() and (~new[gaps <= soon]).mean() <= _REPEATS
-    if not (rarely and (silent & ~new).any()) and not _signs_keep_clock(samples.time[1:], new, beat):
+    if not (rarely and (silent & ~new).any()) and not _signs_keep_clock(samples.time[1:], new):
         return None
     shortest = quantile(gaps[new].astype(np.float64), 0.1) / MS_PER_MINUTE
     return max(shortest, 1.0), min(1.5 * beat / MS_PER_MINUTE, 24 * 60.0)
 
 
-def _signs_keep_clock(time: Times, new: NDArray[np.bool_], beat: float) -> bool:
-    """Whether repeated values come at one phase of a beat [ms], and changed ones do not."""
-    if beat < 2.0 * LINE_UP_TO_MIN * MS_PER_MINUTE:
+def _signs_keep_clock(time: Times, new: NDArray[np.bool_]) -> bool:
+    """Whether repeated values come by a clock, and changed ones do not. time : int64 (n,) [ms]"""
+    minute = time // MS_PER_MINUTE
+    apart, often = np.unique(np.diff(minute[~new]), return_counts=True)
+    if not len(apart) or (beat := int(apart[np.argmax(often)])) <= 2.0 * LINE_UP_TO_MIN:
         return False
-    phase = np.round(time % beat / MS_PER_MINUTE)
-    phases, count = np.unique(phase[~new], return_counts=True)
-    on_clock = np.abs(phase - phases[np.argmax(count)]) <= 1.0
+    phases, count = np.unique(minute[~new] % beat, return_counts=True)
+    on_clock = np.abs(minute % beat - phases[np.argmax(count)]) <= 1
     return bool(on_clock[~new].mean() >= _SIGNS_ON_CLOCK and on_clock[new].mean() <= _CHANGES_ON_CLOCK)
 
 
