@@ -20,6 +20,9 @@ from fieldfare.analysis.statistics.distributions import GAUSS_95, t_quantile
 Floats = NDArray[np.float64]
 
 _FEWEST_DAYS = 14
+# In less cold sun and gains carry most of the loss, and a slope says nothing of the house: co-heating tests
+# ask for 10 K between rooms and outdoors (Johnston et al. 2013, whole house heat loss test method, from memory).
+_COLD_DAY_K = 10.0
 _LEAST_NEED, _MOST_CHOICES = 0.3, 8
 """Least share of a day's loss that the plant must give, or sun and gains may stop it; times the days are
 chosen anew."""
@@ -98,6 +101,13 @@ def heat_loss(site: Site, days: Table) -> HeatLoss:
     usable = _usable(data)
     if usable.sum() < _FEWEST_DAYS:
         reason = f"needs at least {_FEWEST_DAYS} whole heating days, has {int(usable.sum())}"
+        return _none(design, reason + _without_other(site, days))
+    cold = int((data["difference"][usable] >= _COLD_DAY_K).sum())
+    if cold < _FEWEST_DAYS:
+        reason = (
+            f"needs at least {_FEWEST_DAYS} whole heating days with the rooms {_COLD_DAY_K:g} K or more"
+            f" warmer than outdoors, has {cold}"
+        )
         return _none(design, reason + _without_other(site, days))
     spread = float(data["difference"][usable].std())
     if spread < 1.0:
@@ -201,7 +211,8 @@ def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bo
         weights += [0.0, 0.0]
     columns.append(-np.ones(len(days)))
     sun = data["sun"]
-    with_sun = rows.sum() >= 30 and float(np.nanstd(sun[rows])) > 3.0
+    # Always told apart: the usual gains below are those of people and appliances alone.
+    with_sun = float(np.nanstd(sun[rows])) > 3.0
     if with_sun:
         columns.append(-sun)
         if use_lags:

@@ -1,6 +1,7 @@
 """Resample raw readings to a minute grid in canonical units.
 
-Gauges are means of the minute's readings, interpolated linearly up to the point's usual interval. Energies
+Gauges are means of the minute's readings, interpolated linearly up to the point's usual interval; one that is
+sent only when it changes holds until its next reading. Energies
 are Wh per minute: shapes from powers, totals from registers. Unmeasured minutes are nan.
 """
 
@@ -21,6 +22,7 @@ from fieldfare.analysis.minutes.resampling import (
     LINE_UP_TO_MIN,
     Between,
     canonical,
+    interval_of_changes,
     is_change_driven,
     mean_of,
     on_minutes,
@@ -156,6 +158,8 @@ def _lay_gauge(grid: Grid, site: Site, quantity: str, points: list[Point], readi
         hold = point.form == "state"
         if hold and is_change_driven(samples, usual):
             usual, longest = 1.0, _LONGEST_STATE_MIN
+        elif not hold and (sent := interval_of_changes(samples)) is not None:
+            hold, usual, longest = True, *sent
         grid.spacing[quantity] = max(grid.spacing.get(quantity, 0.0), usual)
         laid, seen = on_minutes(grid.time, samples, longest, between="last" if hold else "line")
         grid.seen[point.id] = seen
@@ -283,6 +287,8 @@ def _from_power(grid: Grid, site: Site, point: Point, samples: Samples) -> tuple
     usual, longest = sampling_interval(samples.time)
     # Nearest, not linear: interpolation would mix the heat of two uses.
     between: Between = "nearest" if usual > LINE_UP_TO_MIN else "line"
+    if (sent := interval_of_changes(samples)) is not None:
+        between, usual, longest = "last", *sent
     laid, grid.seen[point.id] = on_minutes(grid.time, samples, longest, between=between)
     return laid / 60.0, usual
 
@@ -330,6 +336,8 @@ def _from_register(grid: Grid, point: Point, samples: Samples) -> tuple[Floats, 
     total = whole_total(samples, most_per_hour=MOST_KW, may_fall=fall)
     _note(grid, point, total.events)
     usual, longest = sampling_interval(samples.time)
+    if (sent := interval_of_changes(samples)) is not None:
+        longest = max(longest, sent[1])
     grid.seen[point.id] = _covered(grid.time, samples, longest)
     edges = np.append(grid.time, grid.time[-1] + MS_PER_MINUTE)
     shape = change_points(total.time, total.value, usual)

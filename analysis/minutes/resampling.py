@@ -20,6 +20,11 @@ LINE_UP_TO_MIN = 2.5
 """Spacing up to which readings follow a power's changes."""
 _TAIL_MIN = 5
 """Maximum hold time of a point's last reading."""
+_FEWEST_CHANGES, _SILENT_TIME, _REPEATS = 8, 0.2, 0.1
+"""Readings sent on change leave more than a fifth of the time without any, and of those that come as soon after
+another as a change does, fewer than a tenth repeat it (common practice)."""
+_SIGNS_ON_CLOCK, _CHANGES_ON_CLOCK = 0.8, 0.3
+"""Signs of life keep a clock, changes do not (common practice)."""
 
 
 def canonical(point: Point, samples: Samples) -> Samples:
@@ -69,6 +74,41 @@ def is_change_driven(samples: Samples, usual: float) -> bool:
     if new.sum() < 4 or off_beat[new].mean() <= 0.5:
         return False
     return bool(new.mean() > 0.8 or off_beat[~new].mean() < 0.5 * off_beat[new].mean())
+
+
+def interval_of_changes(samples: Samples) -> tuple[float, float] | None:
+    """Shortest usual interval and longest silence of a gauge or power that is sent only when it changes [minutes].
+
+    None if it is sampled.
+
+    Such a value holds until the next reading: a line to it would begin a run before its start. It is repeated
+    only as a sign of life: after a silence, or by a clock that its changes do not keep. A sampled value is
+    repeated as soon as it stands still.
+    """
+    gaps, new = np.diff(samples.time), np.diff(samples.value) != 0.0
+    if new.sum() < _FEWEST_CHANGES or new.all():
+        return None
+    soon = median(gaps[new].astype(np.float64))
+    silent = gaps > LINE_UP_TO_MIN * soon
+    signs = np.sort(gaps[silent & ~new] if (silent & ~new).any() else gaps[~new]).astype(np.float64)
+    # A sign comes a fixed time after the last one or after a change: the longest silences show that time.
+    beat = float(signs[np.searchsorted(np.cumsum(signs), 0.9 * signs.sum())])
+    rarely = gaps[silent].sum() >= _SILENT_TIME * gaps.sum() and (~new[gaps <= soon]).mean() <= _REPEATS
+    if not (rarely and (silent & ~new).any()) and not _signs_keep_clock(samples.time[1:], new):
+        return None
+    shortest = quantile(gaps[new].astype(np.float64), 0.1) / MS_PER_MINUTE
+    return max(shortest, 1.0), min(1.5 * beat / MS_PER_MINUTE, 24 * 60.0)
+
+
+def _signs_keep_clock(time: Times, new: NDArray[np.bool_]) -> bool:
+    """Whether repeated values come by a clock, and changed ones do not. time : int64 (n,) [ms]"""
+    minute = time // MS_PER_MINUTE
+    apart, often = np.unique(np.diff(minute[~new]), return_counts=True)
+    if not len(apart) or (beat := int(apart[np.argmax(often)])) <= 2.0 * LINE_UP_TO_MIN:
+        return False
+    phases, count = np.unique(minute[~new] % beat, return_counts=True)
+    on_clock = np.abs(minute % beat - phases[np.argmax(count)]) <= 1
+    return bool(on_clock[~new].mean() >= _SIGNS_ON_CLOCK and on_clock[new].mean() <= _CHANGES_ON_CLOCK)
 
 
 def on_minutes(

@@ -6,6 +6,7 @@ import numpy as np
 
 from fieldfare.analysis.expectation.cycling import KWH_PER_LITRE_K
 from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.findings.confidence import Floats
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.grading import ranked
 from fieldfare.analysis.findings.model import Cause, Evidence
@@ -14,6 +15,9 @@ from fieldfare.analysis.statistics.quantiles import nan_median
 
 # Over what was asked: the unit's own switching difference lies at 2 to 5 K, a call ends anywhere below.
 _OWN_STOP_K, _CALL_STOP_K = 2.3, 1.5
+# A unit's own switching difference ends run after run at one excess over what was asked; a call ends them anywhere,
+# before that too.
+_OWN_BAND_K, _FEWEST_RUNS = 1.0, 10
 
 
 def cycling_causes(
@@ -108,8 +112,19 @@ def _ended_by_call(runs: Table) -> float | None:
         np.isnan(verdict[over < _CALL_STOP_K]), 1.0, verdict[over < _CALL_STOP_K]
     )
     verdict[over > _OWN_STOP_K] = 0.0
+    if _ends_alike(over):
+        verdict[np.isfinite(over) & ~(after < 0.2)] = 0.0
     seen = verdict[np.isfinite(verdict)]
     return float(seen.mean()) if len(seen) >= max(5, 0.2 * len(runs)) else None
+
+
+def _ends_alike(over: Floats) -> bool:
+    """Whether nearly every run reached what was asked and ended at about the same excess over it [K]."""
+    known = over[np.isfinite(over)]
+    if len(known) < _FEWEST_RUNS:
+        return False
+    least, low, high = np.quantile(known, (0.05, 0.25, 0.75))
+    return bool(least > 0.0 and high - low <= _OWN_BAND_K)
 
 
 def water_per_kw(site: Site, runs: Table) -> float:

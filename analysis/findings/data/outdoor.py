@@ -16,6 +16,7 @@ from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.data.clocks import clock_by_air
 from fieldfare.analysis.findings.data.indoors import sensor_indoors
 from fieldfare.analysis.findings.model import Finding, Severity
+from fieldfare.analysis.findings.overheated import overheated_c
 from fieldfare.analysis.physics.sun import clear_noon, daytime_temperature
 from fieldfare.analysis.statistics.moving import moving_mean, moving_median
 
@@ -88,6 +89,8 @@ def _offset(context: Context) -> Finding | None:
     room = days.where(days["minutes_heating"] >= 60).mean("room")
     if base is None or not above or not above.value or designed is None or not np.isfinite(room):
         return None
+    if overheated_c(context) is not None:
+        return None  # where heating ends is then a setting, not the house's balance
     free, shift = room - base, above.value / max(-designed, 0.1)
     usual = context.limit("outdoor_offset_usual_free_k")
     if free > context.limit("outdoor_offset_free_k") or shift < context.limit("outdoor_offset_curve_k"):

@@ -195,9 +195,11 @@ def _causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...], tuple[E
     if np.isfinite(share) and np.isfinite(ceiling) and ceiling > 0:
         used = share / ceiling
         evidence.append(Evidence("unit's output meanwhile, share of its highest output", round(used, 2), "-"))
-        doubt += float(np.clip(8.0 * (used - 0.72), -3.0, 3.0))
+        if not np.isfinite(speed):
+            # The highest output seen is the unit's limit only in a season that asked for it: speed tells better.
+            doubt += float(np.clip(8.0 * (used - 0.72), -3.0, 3.0))
         words.append(f"the unit gave {percent(min(used, 1.0))} of its highest measured output")
-        if ceiling < _WEAK_SHARE:
+        if ceiling < _WEAK_SHARE and not np.isfinite(speed):
             doubt += 1.0
             words.append(f"and that is {percent(ceiling)} of its rating")
     running = nan_median(
@@ -214,11 +216,12 @@ def _causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...], tuple[E
         words.append(f"the water was {abs(gap):.1f} K {'below' if gap > 0 else 'above'} its set temperature")
     if np.isfinite(speed):
         evidence.append(Evidence("compressor speed", round(speed), "%"))
-        doubt += float(np.clip(0.12 * (speed - 80.0), -2.0, 2.0))
-    if not words and not np.isfinite(speed):
+        doubt += float(np.clip(0.12 * (speed - 80.0), -3.0, 3.0))
+        words.append(f"its compressor ran at {speed:.0f} % of its speed")
+    if not words:
         return (), ()
     p = probability_of(doubt)
-    why = "while the heater was on, " + ", ".join(words or [f"the compressor ran at {speed:.0f} %"])
+    why = "while the heater was on, " + ", ".join(words)
     return ranked({"bivalent_set_high": (1.0 - p, why), "capacity_shortfall": (p, why)}), tuple(evidence)
 
 

@@ -19,6 +19,7 @@ from fieldfare.analysis.findings.data.meters import disagreement
 from fieldfare.analysis.findings.grading import graded
 from fieldfare.analysis.findings.hot_water.diverter import leak_to_heating
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+from fieldfare.analysis.findings.overheated import overheated_c
 from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.minutes.balance import HEAT_SEEN_BY
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES
@@ -78,6 +79,10 @@ def heat_loss_below_design(context: Context) -> Finding | None:
     if any(r.kind == "other_heat_source" for r in context.recognised):
         raise NotAssessed(
             "an unmetered heat source warms the house, so its heat loss appears smaller than it is"
+        )
+    if (room := overheated_c(context)) is not None:
+        raise NotAssessed(
+            f"the rooms are heated to {room:.0f} °C, and open windows in mild weather look like a tighter house"
         )
     loss, ratio = _measured(context)
     assert ratio.value is not None

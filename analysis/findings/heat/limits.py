@@ -121,6 +121,13 @@ LIMITS_HEAT: dict[str, Limit] = {
         "common practice: the whole 95 % interval beyond a rounding of the design",
         "how far the interval must stay from 1",
     ),
+    "overheated_k": Limit(
+        2.0,
+        "K",
+        "common practice: rooms kept a kelvin or two warmer than designed are a wish; beyond, nobody asked for"
+        " the heat (ISO 7730 category B: 2 K, from memory)",
+        "rooms above the designed temperature while heated, from which the house's balance can't be read",
+    ),
     # capacity
     "capacity_note": Limit(
         1.0,

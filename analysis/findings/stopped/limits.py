@@ -189,8 +189,14 @@ LIMITS_STOPPED: dict[str, Limit] = {
     "stopped_possible": Limit(
         0.3,
         "-",
-        "common practice: one chance in three is worth a look, not a call",
+        "common practice: one chance in three is worth a line, not a call",
         "chance that a rest is a stop, from its length and the rooms alone",
+    ),
+    "stopped_likely": Limit(
+        0.5,
+        "-",
+        "more likely than not",
+        "the same, from which it is more than a note",
     ),
     "stopped_sure": Limit(
         0.85,

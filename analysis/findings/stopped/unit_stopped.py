@@ -198,7 +198,7 @@ def _severity(context: Context, rest: Rest, told: list[Reason]) -> Severity:
     """
     limit, kinds = context.limit, {r.kind for r in told}
     if _only_possible(context, told):
-        return "watch"
+        return "watch" if told[0].strength >= limit("stopped_likely") else "note"
     if kinds == {"heater"} and not rest["outdoor_mean_c"] < limit("stopped_season_c"):
         return "watch"
     if rest.kind == "hot_water":

@@ -245,9 +245,10 @@ FAULTS: dict[str, Fault] = {
     "leaky_house": Fault(setting(("ua0", 1.7), ("ua1", 1.7), ("ach_base", 1.5), scale=True),
         ("heat_loss_above_design",), (*COSTS, *COLD, "flow_temperature_above_curve"), (),
         ("outdoor_temperature", *HEAT), late=False),
-    "tight_house": Fault(setting(("ua0", 0.5), ("ua1", 0.5), ("ach_base", 0.7), scale=True),
-        ("heat_loss_below_design",), ("short_cycling",), (), ("outdoor_temperature", *HEAT), late=False,
-        severity="note"),
+    # with valves: rooms that nobody controls grow too warm, and open windows undo the tightness
+    "tight_house": Fault(lambda h, d, s: (radiators(h), setting(("ua0", 0.5), ("ua1", 0.5), ("ach_base", 0.7),
+            scale=True)(h, d, s)), ("heat_loss_below_design",), ("short_cycling",), (),
+        ("outdoor_temperature", *HEAT), late=False, severity="note"),
     "undersize": Fault(built(q_nom=0.55, flow=0.6, air_kg_s=0.55, frost_full=0.55),
         ("capacity_short", "room_below_target"), ("slow_reheat", "hot_water_shortfall", *COSTS, *COLD),
         ("capacity_short",), ("outdoor_temperature", *HEAT), late=False),

@@ -125,7 +125,8 @@ def run_unit(p, s, target, outdoor, humidity, minute, rate):
     if s[MODE] == OFF:
         if outdoor > 2.0:
             s[FROST] = max(0.0, s[FROST] - 0.02 * (outdoor - 1.0))
-        return idle, 0.0, s[SUP], s[RET]
+        # water that is pumped through a unit at rest leaves as it came
+        return idle, 0.0, s[RET] if rate > 1.0 else s[SUP], s[RET]
     if s[MODE] == DEFROST:
         power, heat, leaving, entering = defrost_step(p, s, rate)
         return power + idle, heat, leaving, entering
