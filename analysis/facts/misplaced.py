@@ -49,7 +49,7 @@ def misplaced_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
     n_surely_on, e_surely_on, n_surely_off, e_surely_off : minutes in which another signal than the
         electricity says that the unit runs or rests, and its meter's electricity in them [min, kWh]
     n_heater_steps, heater_step_share : switchings of the back-up heater, and the change of the metered heat
-        with them over the heater's own [-, median]
+        with them, less the compressor's own, over the heater's [-, median]
     n_load_steps, n_dry_steps : steps of the unit's electricity by a kilowatt and more while it works on for
         one use, and those of them that heat does not follow
     """
@@ -132,12 +132,30 @@ def _heater_steps(minutes: Minutes, day: Segments) -> dict[str, object]:
     for shift in (-reach, reach):
         steady &= code == np.roll(code, shift)
     first, change, answer = _steps(heater * 60.0, heat * 60.0, steady, _STEP_W)
+    if plant.heat_pump is not None:
+        answer = answer - _compressor_change(plant.heat_pump * 60.0, heat * 60.0, change)
     at = np.flatnonzero(first)
     owner = np.searchsorted(day.start, at, side="right") - 1
     ratio = np.full(len(day), np.nan)
     for i in np.unique(owner[owner >= 0]):
         ratio[i] = median((answer[at] / change[at])[owner == i])
     return {"n_heater_steps": day.count(first), "heater_step_share": ratio}
+
+
+def _compressor_change(unit: Floats, heat: Floats, change: Floats) -> Floats:
+    """Change of the compressor's own heat while the heater switches [W]; 0 where it is not known.
+
+    A control that adds the heater when the flow is too cool raises the compressor with it. The compressor's
+    heat follows its electricity, at the coefficient of performance of the side where the heater is off.
+
+    change : of the heater's power about each minute [W], up or down
+    """
+    drawn, given = _about(unit), _about(heat)
+    on = change > 0.0
+    drawn_off, given_off = np.where(on, drawn[0], drawn[1]), np.where(on, given[0], given[1])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        cop = np.where(drawn_off > _BURST_W, np.maximum(given_off, 0.0) / drawn_off, 0.0)
+    return fill_nan(cop * (drawn[1] - drawn[0]), 0.0)
 
 
 def _load_steps(minutes: Minutes, day: Segments) -> dict[str, object]:

@@ -120,6 +120,8 @@ _SENSOR_K = 0.3
 # The same once their difference was read in water that a resting unit passes on: what is left moves with
 # temperature.
 _ZEROED_K, _ZEROED_DAYS, _PASSING_MIN = 0.1, 10, 20
+# Coverage of 95 %, and a standard deviation from a median absolute deviation, both of a normal distribution.
+_COVERAGE, _ROBUST_SD = 2.0, 1.4826
 _KWH_PER_M3_K = 1.155
 _PAIR_K = 0.2
 # Flow and return alike while the meter counts heat: the one says many times what the other does.
@@ -150,7 +152,7 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
             ),
             "spacing_too_wide",
         )
-    offset = _pair_offset(days)
+    offset, sensor_k = _pair_offset(days)
     meter, flow = days.floats("check_meter"), _flow_heat(days, offset)
     if apart > context.limit("flow_product_minutes"):
         flow = np.full(len(days), np.nan)
@@ -161,7 +163,7 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
             return _antifreeze_by_file(context, by_file)
         raise NotAssessed("needs heat_output beside flow_rate, flow_temperature and return_temperature")
     ratio = np.divide(meter, flow, out=np.ones(len(days)), where=compared)
-    allowed = _allowed(context, days.floats("lift"), _SENSOR_K if offset is None else _ZEROED_K)
+    allowed = _allowed(context, days.floats("lift"), sensor_k)
     # What antifreeze explains is taken off before the rest is judged.
     rest = ratio / (1.0 + by_file) - 1.0
     so = compared & (np.abs(rest) > allowed) & (np.abs(rest) > context.limit("heat_meter_share"))
@@ -240,15 +242,22 @@ def flow_spacing(days: Table) -> float:
     return max(float(np.nanmin(days.floats(name))) for name in names)
 
 
-def _pair_offset(days: Table) -> float | None:
-    """Flow sensor minus return sensor [K] while water circulates at rest; None without such times."""
+def _pair_offset(days: Table) -> tuple[float | None, float]:
+    """Flow sensor minus return sensor [K] while water circulates at rest, None where that is not known, and
+    the limit of error of each sensor after it is taken off [K].
+
+    An offset stays the same. What differs from day to day is the circuit that still cools, so the scatter of
+    the days is the uncertainty of the offset: where it is as wide as the sensors' own, nothing was learned.
+    """
     if "pair_offset" not in days:
-        return None
+        return None, _SENSOR_K
     told = np.isfinite(days.floats("pair_offset")) & (days.floats("n_passing") >= _PASSING_MIN)
     if told.sum() < _ZEROED_DAYS:
-        return None
-    offset = float(np.median(days.floats("pair_offset")[told]))
-    return offset if abs(offset) <= 2.0 * _SENSOR_K else None
+        return None, _SENSOR_K
+    offsets = days.floats("pair_offset")[told]
+    offset = float(np.median(offsets))
+    left = max(_ZEROED_K, _COVERAGE * _ROBUST_SD * float(np.median(np.abs(offsets - offset))))
+    return (offset, left) if left < _SENSOR_K and abs(offset) <= 2.0 * _SENSOR_K else (None, _SENSOR_K)
 
 
 def _flow_heat(days: Table, offset: float | None) -> Floats:
@@ -263,7 +272,7 @@ def disagreement(context: Context) -> float | None:
     days = context.all_days.days
     if flow_spacing(days) > context.limit("flow_product_minutes"):
         return None
-    meter, flow = days.floats("check_meter"), _flow_heat(days, _pair_offset(days))
+    meter, flow = days.floats("check_meter"), _flow_heat(days, _pair_offset(days)[0])
     compared = (flow > 3.0) & np.isfinite(meter)
     if compared.sum() < _FEWEST_DAYS:
         return None
