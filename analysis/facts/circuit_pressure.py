@@ -6,23 +6,30 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldfare.analysis.facts.segments import Segments
-from fieldfare.analysis.minutes.rolling import true_runs
+from fieldfare.analysis.minutes.rolling import true_runs, window_sum
 
 Floats = NDArray[np.float64]
 
+Flags = NDArray[np.bool_]
+
 _HELD = 0.98
+_AFTER_CHARGE_MIN = 15
 _FEWEST_MIN = 360
-_LEAST_SPREAD_K = 2.0
+# Water in emitters and pipes moves by so much beside that at the sensors: where these move little, the slope is
+# taken as low as that allows (common practice).
+_UNSEEN_K, _PLAIN_SPREAD_K = 0.5, 2.0
 # A filling tap is open for some minutes; a gauge of 0.1 bar flips by one digit by itself (common practice).
 _STEP_MIN, _STANDS_MIN, _FEWEST_SIDE = 5, 360, 60
 _STEP_BAR, _TOPPED_BAR = 0.1, 0.15
 _USUAL_BAR_PER_K, _REFERENCE_C = 0.01, 30.0  # 25 K move a usual circuit by some 0.3 bar (common practice)
 
 
-def pressure_columns(day: Segments, pressure: Floats, water: Floats) -> dict[str, object]:
+def pressure_columns(day: Segments, pressure: Floats, water: Floats, charging: Flags) -> dict[str, object]:
     """Columns of the days table.
 
     pressure : float64 (n,) [bar gauge] by minute. water : float64 (n,) [°C], mean of flow and return
+    charging : bool (n,), minutes in which the cylinder is charged. The sensors then see the coil's water, while
+        most of the circuit stands and cools: left out, except on days that hardly heat
     Returns pressure_max (exceeded for half an hour of the day [bar]); pressure_swing (between its lowest
     and highest fiftieth of the minutes [bar]); pressure_per_k (slope on the water's temperature [bar/K]);
     pressure_follows (their correlation); pressure_topped (sudden rises that stay, as when a circuit is
@@ -32,6 +39,7 @@ def pressure_columns(day: Segments, pressure: Floats, water: Floats) -> dict[str
     n = len(day)
     low, high = np.full(n, np.nan), np.full(n, np.nan)
     slope, follows, spread = np.full(n, np.nan), np.full(n, np.nan), np.full(n, np.nan)
+    seen = np.where(window_sum(charging, _AFTER_CHARGE_MIN, 1) > 0, np.nan, water)
     if np.isfinite(pressure).any():
         for i, (a, b) in enumerate(zip(day.start, day.end, strict=True)):
             here = pressure[a:b]
@@ -39,7 +47,8 @@ def pressure_columns(day: Segments, pressure: Floats, water: Floats) -> dict[str
             if known.sum() < _FEWEST_MIN:
                 continue
             low[i], high[i] = np.quantile(here[known], (1.0 - _HELD, _HELD))
-            slope[i], follows[i], spread[i] = _line(here, water[a:b])
+            heated = np.isfinite(here + seen[a:b]).sum() >= _FEWEST_MIN
+            slope[i], follows[i], spread[i] = _line(here, (seen if heated else water)[a:b])
     return {
         "pressure_max": high,
         "pressure_swing": high - low,
@@ -83,7 +92,8 @@ def _line(pressure: Floats, water: Floats) -> tuple[float, float, float]:
         return np.nan, np.nan, np.nan
     p, t = pressure[both], water[both]
     spread, swing = float(t.std()), float(p.std())
-    if spread < _LEAST_SPREAD_K or swing == 0.0:
+    if spread < _UNSEEN_K or swing == 0.0:
         return np.nan, np.nan, spread
     shared = float(np.mean((p - p.mean()) * (t - t.mean())))
-    return shared / spread**2, shared / (spread * swing), spread
+    unseen = _UNSEEN_K if spread < _PLAIN_SPREAD_K else 0.0
+    return shared / (spread**2 + unseen**2), shared / (spread * swing), spread

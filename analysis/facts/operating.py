@@ -9,13 +9,13 @@ from fieldfare.analysis.facts.load_factor import asked_flow
 from fieldfare.analysis.facts.minutes import Minutes
 from fieldfare.analysis.facts.segments import Segments, held_for
 from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.minutes.grid import Grid
 from fieldfare.analysis.minutes.operating_state import (
     DEFROST,
     HEATING,
     HOT_WATER,
     OFF,
 )
-from fieldfare.analysis.minutes.grid import Grid
 from fieldfare.analysis.minutes.rolling import window_mean
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.statistics.quantiles import median, quantile
