@@ -22,7 +22,9 @@ Flags = NDArray[np.bool_]
 _COARSEST_MIN = 5.0
 # Pump overrun after a stop; wake-up of the controls before a start.
 _AFTER_STOP_MIN, _BEFORE_START_MIN = 20, 5
-_LIFT_K = 1.5
+# A unit at its lowest output and full flow lifts by little more than a kelvin: between the two nothing is sure. Two
+# sensors of one pair agree within the lower (EN 60751 class A, from memory).
+_LIFT_K, _ALIKE_K = 1.5, 0.5
 # Controls, pumps and crankcase heaters of a resting unit together stay below (common practice).
 _BURST_W = 250.0
 # A heater switching: its power changes by this much, the compressor's does not.
@@ -113,7 +115,8 @@ def _running_signal(minutes: Minutes) -> tuple[Flags, Flags]:
         np.isfinite(lift).any()
         and max(grid.spacing[q] for q in ("flow_temperature", "return_temperature")) <= 5.0
     ):
-        return np.abs(fill_nan(lift, 0.0)) > _LIFT_K, np.isfinite(lift)
+        on = np.abs(fill_nan(lift, 0.0)) > _LIFT_K
+        return on, np.isfinite(lift) & (on | (np.abs(fill_nan(lift, 0.0)) < _ALIKE_K))
     nothing = np.zeros(len(grid), dtype=bool)
     return nothing, nothing
 

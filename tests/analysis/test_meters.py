@@ -435,13 +435,15 @@ def test_a_compressor_that_rises_with_the_heater_is_not_taken_for_the_heater(sma
 def test_a_difference_that_changes_from_day_to_day_is_no_offset():
     """Sensors 0.4 K apart read so every day; a circuit that still cools reads otherwise each day."""
     rng = np.random.default_rng(5)
-    days = {"n_passing": np.full(40, 60.0)}
+    days = {"n_passing": np.full(40, 60.0), "loop_c": rng.uniform(22.0, 32.0, 40)}
     steady = Table(days | {"pair_offset": 0.4 + 0.02 * rng.standard_normal(40)})
     cooling = Table(days | {"pair_offset": 0.3 * rng.lognormal(0.0, 1.0, 40)})
     offset, left = meters._pair_offset(steady)
     assert offset == pytest.approx(0.4, abs=0.02)
     assert left < 0.15
     assert meters._pair_offset(cooling) == (None, meters._SENSOR_K)
+    warmer = Table(days | {"pair_offset": 0.04 * (days["loop_c"] - 20.0) + 0.02 * rng.standard_normal(40)})
+    assert meters._pair_offset(warmer) == (None, meters._SENSOR_K)
 
 
 def test_hourly_flow_and_temperatures_are_no_check_of_the_heat_meter(small):
