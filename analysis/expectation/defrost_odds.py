@@ -157,9 +157,9 @@ _PRIOR: Mapping[str, float] = MappingProxyType(
         "sound": 0.80,
         "timed": 0.04,
         "timed, inefficient": 0.01,
-        "starved": 0.05,
-        "choked": 0.03,
-        "less air": 0.02,
+        "starved": 0.055,
+        "choked": 0.035,
+        "less air": 0.01,
         "melts slowly": 0.03,
         "leaves ice": 0.02,
     }

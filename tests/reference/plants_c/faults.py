@@ -141,8 +141,8 @@ def beyond_reach(home: Home, day: float, strength: float) -> None:
 
 
 def scaled_coil(home: Home, day: float, strength: float) -> None:
-    """Scale: at rated output the coil's water would be 20 to 23 K over the cylinder; 5 to 10 K are usual."""
-    passed = home.spec["q_nom"] / (13.0 + 10.0 * strength)
+    """Heavy scale: at rated output the coil's water would be 37 to 45 K over the cylinder; 5 to 10 K are usual."""
+    passed = home.spec["q_nom"] / (20.0 + 25.0 * strength)
     home.changes.append(Change("coil_ua", passed, day=day, ramp=25.0))
 
 
