@@ -47,6 +47,8 @@ class Signs:
         dry_spread : its standard uncertainty [-]
     penalty : logarithm of heat and electricity they take over all heat given, of no less than a usual
         winter's share [-]
+    fell : logarithm of the unit's efficiency over its own before they came more often [-]. fell_spread : its
+        standard uncertainty [-]
     minutes : logarithm of their length over the usual one [-]. drawn : logarithm of the heat drawn over the
         usual one [-]
     """
@@ -63,6 +65,8 @@ class Signs:
     dry: float = np.nan
     dry_spread: float = 0.0
     penalty: float = np.nan
+    fell: float = np.nan
+    fell_spread: float = 0.0
     minutes: float = np.nan
     drawn: float = np.nan
 
@@ -85,6 +89,7 @@ _SOUND = {
     "efficiency": Spread(1.02, 0.06),
     "dry": Spread(-0.15, 0.2),
     "penalty": Spread(0.1, 0.4),
+    "fell": Spread(0.0, 0.03),
     "minutes": Spread(-0.2, 0.4),
     "drawn": Spread(-0.3, 0.3),
 }
@@ -97,11 +102,23 @@ _STARVED = {
     "efficiency": Spread(0.94, 0.10),
     "dry": Spread(-1.6, 1.0),
     "penalty": Spread(0.6, 0.6),
+    "fell": Spread(-0.12, 0.08),
     "minutes": Spread(-0.4, 0.5),
     "drawn": Spread(-0.3, 0.3),
 }
 # A coil with hardly any air, or hardly any refrigerant, frosts within any lock.
 _CHOKED = {**_STARVED, "locked": Spread(0.95, 0.05), "follows": Spread(0.0, 0.15), "dry": Spread(-2.0, 1.5)}
+# A coil with part of its air is colder and frosts faster, yet a demand control still waits for its coat: only the
+# number of defrosts and the efficiency tell, against the unit's own earlier days.
+_LESS_AIR = {
+    **_SOUND,
+    "often": Spread(0.6, 0.5),
+    "efficiency": Spread(0.93, 0.08),
+    "follows": Spread(-0.7, 0.6),
+    "locked": Spread(0.2, 0.2),
+    "penalty": Spread(0.5, 0.5),
+    "fell": _STARVED["fell"],
+}
 # A timer counts running time, in fog as in dry frost. It wastes defrosts and is no fault. Timers of 60 minutes
 # and more are known by that alone where the unit is efficient; here are those of 45 to 55, and the longer ones of
 # a unit that has lost efficiency for another reason.
@@ -125,6 +142,7 @@ _SIGNATURES: Mapping[str, Mapping[str, Spread]] = MappingProxyType(
         "timed, inefficient": {**_TIMED, "lock": Spread(0.55, 0.15), "efficiency": Spread(0.85, 0.1)},
         "starved": _STARVED,
         "choked": _CHOKED,
+        "less air": _LESS_AIR,
         "melts slowly": {**_SOUND, **_LONG_AND_WEAK},
         "leaves ice": {
             **_CHOKED,
@@ -139,8 +157,9 @@ _PRIOR: Mapping[str, float] = MappingProxyType(
         "sound": 0.80,
         "timed": 0.04,
         "timed, inefficient": 0.01,
-        "starved": 0.06,
-        "choked": 0.04,
+        "starved": 0.055,
+        "choked": 0.035,
+        "less air": 0.01,
         "melts slowly": 0.03,
         "leaves ice": 0.02,
     }
@@ -148,7 +167,9 @@ _PRIOR: Mapping[str, float] = MappingProxyType(
 """Prior weights: shares of air-source units whose defrosts are looked at, common practice."""
 UNMELTED = ("melts slowly", "leaves ice")
 _NO_FAULT = ("sound", "timed", "timed, inefficient")
-_OWN_SPREAD: Mapping[str, str] = MappingProxyType({"often": "often_spread", "dry": "dry_spread"})
+_OWN_SPREAD: Mapping[str, str] = MappingProxyType(
+    {"often": "often_spread", "dry": "dry_spread", "fell": "fell_spread"}
+)
 """Facts with a standard uncertainty of their own."""
 _LEAST_LOCKED_SD = 0.05
 """Where nearly all are at the lock: stops and charges move some of them (common practice)."""
@@ -179,7 +200,7 @@ def weights(signs: Signs, change: float = 0.0) -> dict[str, float]:
     told = shares(logs)
     return {
         "sound": sum(told[name] for name in _NO_FAULT),
-        "starved": told["starved"] + told["choked"],
+        "starved": told["starved"] + told["choked"] + told["less air"],
         **{name: told[name] for name in UNMELTED},
     }
 

@@ -76,7 +76,7 @@ def circuit_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
         "minutes_full_speed": day.count(fill_nan(grid.gauge("compressor_speed"), 0.0) > 97.0),
         "pressure": _middle(day, pressure),
         "pressure_min": day.least(pressure),
-        **pressure_columns(day, pressure, (flow + back) / 2.0),
+        **pressure_columns(day, pressure, (flow + back) / 2.0, use.code == HOT_WATER),
         "water_min": day.least(np.where(outdoor < 2.0, coldest, np.nan)),
         "minutes_near_freezing": day.count(
             (fill_nan(coldest, 99.0) < 3.0) & still & (fill_nan(outdoor, 9.0) < 1.0)

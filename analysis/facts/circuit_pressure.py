@@ -6,29 +6,37 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldfare.analysis.facts.segments import Segments
-from fieldfare.analysis.minutes.rolling import true_runs
+from fieldfare.analysis.minutes.rolling import true_runs, window_sum
 from fieldfare.analysis.statistics.quantiles import quantile
 
 Floats = NDArray[np.float64]
 
+Flags = NDArray[np.bool_]
+
 _HELD = 0.98
+_AFTER_CHARGE_MIN = 15
 _FEWEST_MIN = 360
-_LEAST_SPREAD_K = 2.0
+# Water in emitters and pipes moves by so much beside that at the sensors: where these move little, the slope is
+# taken as low as that allows (common practice).
+_UNSEEN_K, _PLAIN_SPREAD_K = 0.5, 2.0
 # A filling tap is open for some minutes; a gauge of 0.1 bar flips by one digit by itself (common practice).
 _STEP_MIN, _STANDS_MIN, _FEWEST_SIDE = 5, 360, 60
 _STEP_BAR, _TOPPED_BAR = 0.1, 0.15
 _USUAL_BAR_PER_K, _REFERENCE_C = 0.01, 30.0  # 25 K move a usual circuit by some 0.3 bar (common practice)
 
 
-def pressure_columns(day: Segments, pressure: Floats, water: Floats) -> dict[str, object]:
+def pressure_columns(day: Segments, pressure: Floats, water: Floats, charging: Flags) -> dict[str, object]:
     """Columns of the days table, described in `columns/water.py`.
 
     pressure : float64 (n,) [bar gauge] by minute. water : float64 (n,) [°C], mean of flow and return
+    charging : bool (n,), minutes in which the cylinder is charged. The sensors then see the coil's water, while
+        most of the circuit stands and cools: left out, except on days that hardly heat
     nan where fewer than six hours of the day are known, or the water hardly changes.
     """
     n = len(day)
     low, high = np.full(n, np.nan), np.full(n, np.nan)
     slope, follows = np.full(n, np.nan), np.full(n, np.nan)
+    seen = np.where(window_sum(charging, _AFTER_CHARGE_MIN, 1) > 0, np.nan, water)
     if np.isfinite(pressure).any():
         for i, (a, b) in enumerate(zip(day.start, day.end, strict=True)):
             here = pressure[a:b]
@@ -36,7 +44,8 @@ def pressure_columns(day: Segments, pressure: Floats, water: Floats) -> dict[str
             if known.sum() < _FEWEST_MIN:
                 continue
             low[i], high[i] = (quantile(here[known], share) for share in (1.0 - _HELD, _HELD))
-            slope[i], follows[i] = _line(here, water[a:b])
+            heated = np.isfinite(here + seen[a:b]).sum() >= _FEWEST_MIN
+            slope[i], follows[i] = _line(here, (seen if heated else water)[a:b])
     return {
         "pressure_max": high,
         "pressure_swing": high - low,
@@ -79,7 +88,8 @@ def _line(pressure: Floats, water: Floats) -> tuple[float, float]:
         return np.nan, np.nan
     p, t = pressure[both], water[both]
     spread, swing = float(t.std()), float(p.std())
-    if spread < _LEAST_SPREAD_K or swing == 0.0:
+    if spread < _UNSEEN_K or swing == 0.0:
         return np.nan, np.nan
     shared = float(np.mean((p - p.mean()) * (t - t.mean())))
-    return shared / spread**2, shared / (spread * swing)
+    unseen = _UNSEEN_K if spread < _PLAIN_SPREAD_K else 0.0
+    return shared / (spread**2 + unseen**2), shared / (spread * swing)

@@ -22,7 +22,9 @@ Flags = NDArray[np.bool_]
 _COARSEST_MIN = 5.0
 # Pump overrun after a stop; wake-up of the controls before a start.
 _AFTER_STOP_MIN, _BEFORE_START_MIN = 20, 5
-_LIFT_K = 1.5
+# A unit at its lowest output and full flow lifts by little more than a kelvin: between the two nothing is sure. Two
+# sensors of one pair agree within the lower (EN 60751 class A, from memory).
+_LIFT_K, _ALIKE_K = 1.5, 0.5
 # Controls, pumps and crankcase heaters of a resting unit together stay below (common practice).
 _BURST_W = 250.0
 # A heater switching: its power changes by this much, the compressor's does not.
@@ -102,7 +104,8 @@ def _running_signal(minutes: Minutes) -> tuple[Flags, Flags]:
         np.isfinite(lift).any()
         and max(grid.spacing[q] for q in ("flow_temperature", "return_temperature")) <= 5.0
     ):
-        return np.abs(fill_nan(lift, 0.0)) > _LIFT_K, np.isfinite(lift)
+        on = np.abs(fill_nan(lift, 0.0)) > _LIFT_K
+        return on, np.isfinite(lift) & (on | (np.abs(fill_nan(lift, 0.0)) < _ALIKE_K))
     nothing = np.zeros(len(grid), dtype=bool)
     return nothing, nothing
 
@@ -121,12 +124,30 @@ def _heater_steps(minutes: Minutes, day: Segments) -> dict[str, object]:
     for shift in (-reach, reach):
         steady &= code == np.roll(code, shift)
     first, change, answer = _steps(heater * 60.0, heat * 60.0, steady, _STEP_W)
+    if plant.heat_pump is not None:
+        answer = answer - _compressor_change(plant.heat_pump * 60.0, heat * 60.0, change)
     at = np.flatnonzero(first)
     owner = np.searchsorted(day.start, at, side="right") - 1
     ratio = np.full(len(day), np.nan)
     for i in np.unique(owner[owner >= 0]):
         ratio[i] = median((answer[at] / change[at])[owner == i])
     return {"heater_steps": day.count(first), "heater_step_share": ratio}
+
+
+def _compressor_change(unit: Floats, heat: Floats, change: Floats) -> Floats:
+    """Change of the compressor's own heat while the heater switches [W]; 0 where it is not known.
+
+    A control that adds the heater when the flow is too cool raises the compressor with it. The compressor's
+    heat follows its electricity, at the coefficient of performance of the side where the heater is off.
+
+    change : of the heater's power about each minute [W], up or down
+    """
+    drawn, given = _about(unit), _about(heat)
+    on = change > 0.0
+    drawn_off, given_off = np.where(on, drawn[0], drawn[1]), np.where(on, given[0], given[1])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        cop = np.where(drawn_off > _BURST_W, np.maximum(given_off, 0.0) / drawn_off, 0.0)
+    return fill_nan(cop * (drawn[1] - drawn[0]), 0.0)
 
 
 def _load_steps(minutes: Minutes, day: Segments) -> dict[str, object]:

@@ -9,6 +9,7 @@ from fieldfare.analysis.facts.load_factor import asked_flow
 from fieldfare.analysis.facts.minutes import Minutes
 from fieldfare.analysis.facts.segments import Segments, held_for
 from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.minutes.grid import Grid
 from fieldfare.analysis.minutes.operating_state import (
     DEFROST,
     HEATING,
@@ -29,6 +30,9 @@ _SETTLED_MIN = 15
 # the way back to the room. A call starts the compressor before (common practice: 3 to 6 K below).
 _BELOW_ASKED_K, _FALLEN_BACK = 6.0, 0.4
 _RESTING_MIN = 30
+# EN 14825 ends the heating season at 16 °C outdoors; a kelvin for the sensor and the damping. Water so close to
+# the room gives it nothing (two sensors' error).
+_WARM_C, _DAY_MIN, _NOTHING_GIVEN_K = 17.0, 1440, 3.0
 _USUAL_ROOM_C = 20.0
 # Controls circulate water for frost protection below about this outdoor temperature; not idle pumping.
 _FROST_GUARD_C = 3.0
@@ -88,6 +92,7 @@ def _unasked(minutes: Minutes, day: Segments, rate: Floats, outdoor: Floats) -> 
         way = np.maximum(asked - room, 3.0)
         cooled = (flow - room < _FALLEN_BACK * way) & (asked - flow > _BELOW_ASKED_K)
         unasked = resting & np.isfinite(flow) & np.isfinite(asked) & cooled
+        unasked |= resting & (flow - room < _NOTHING_GIVEN_K) & _too_warm_to_heat(grid, outdoor)
     unasked &= fill_nan(outdoor, 9.0) > _FROST_GUARD_C
     if by_power:
         assert pump is not None
@@ -102,6 +107,15 @@ def _unasked(minutes: Minutes, day: Segments, rate: Floats, outdoor: Floats) -> 
         assert pump is not None
         out["unasked_pump_power"] = day.mean(pump * 60.0, unasked & on)
     return out
+
+
+def _too_warm_to_heat(grid: Grid, outdoor: Floats) -> Flags:
+    """A day beyond any heating limit, with the rooms at least as warm as asked: nothing to heat, whatever the
+    heating curve asks of the water."""
+    room, wish = grid.gauge("room_temperature"), grid.gauge("target_room_temperature")
+    wish = np.where(np.isfinite(wish), wish, _USUAL_ROOM_C)
+    warm = window_mean(outdoor, _DAY_MIN, 0, least=_DAY_MIN // 2) >= _WARM_C
+    return np.asarray(warm & (room >= wish), dtype=np.bool_)
 
 
 def _middle(day: Segments, values: Floats, where: Flags) -> Floats:

@@ -21,6 +21,8 @@ from fieldfare.analysis.expectation.defrost_odds import (
     weights,
 )
 from fieldfare.analysis.expectation.defrost_pattern import coat_when_dry, pattern
+from fieldfare.analysis.expectation.hypotheses import Spread
+from fieldfare.analysis.expectation.outdoor_offset import offset_chance
 from fieldfare.analysis.expectation.standby import standby
 from fieldfare.analysis.expectation.water_flow import elasticity, short_of_nominal, steady_flow
 
@@ -72,6 +74,28 @@ def test_a_sound_coat_is_there_in_dry_air_too():
     assert coat_when_dry(coat[:10], coat[:10]) is None
     assert weights(Signs(0.7, 0.5, dry=0.0, dry_spread=0.45))["sound"] > 0.9
     assert weights(Signs(0.7, 0.5, dry=-2.5, dry_spread=0.7))["sound"] < 0.6
+
+
+def test_less_air_shows_against_the_units_own_earlier_days():
+    """Twice as many defrosts at like frost and a tenth of the efficiency lost in the same weeks: a coil with part
+    of its air still waits for its coat. Either alone is not enough."""
+    waits = Signs(0.0, 0.5, locked=0.05, follows=-0.8, minutes=-0.2, drawn=-0.3)
+    lost = replace(waits, often=np.nan, fell=-0.12, fell_spread=0.02)
+    assert weights(lost, change=3.5)["starved"] > 0.9
+    assert weights(replace(lost, fell=0.0), change=3.5)["starved"] < 0.3
+    assert weights(replace(lost, fell=np.nan), change=3.5)["starved"] < 0.9
+    assert weights(waits)["sound"] > 0.9
+
+
+def test_an_outdoor_offset_needs_house_and_curve_to_agree():
+    """Base temperatures lie 2 to 5 K below the rooms (CIBSE TM41)."""
+    sure = Spread(-1.0, 0.6), Spread(4.0, 0.6)
+    assert offset_chance(*sure, 3.0) > 0.95
+    assert offset_chance(Spread(3.0, 0.6), Spread(4.0, 0.6), 3.0) < 0.2
+    assert offset_chance(Spread(-1.0, 0.6), Spread(0.0, 0.6), 3.0) < 0.7
+    vague = offset_chance(Spread(0.1, 1.3), Spread(2.1, 0.6), 3.0)
+    assert vague < 0.5
+    assert vague < offset_chance(Spread(0.1, 0.4), Spread(2.1, 0.6), 3.0)
 
 
 def test_lost_efficiency_is_the_charge_and_none_the_air():

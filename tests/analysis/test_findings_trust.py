@@ -114,6 +114,15 @@ def test_a_point_that_is_sent_only_when_it_changes_is_not_silent(small):
     assert data_gap(small.context()) is None
 
 
+def test_quiet_days_of_a_point_that_is_sent_on_change_are_no_gap(small):
+    """It comes every hour on five days on which nothing happens: it was heard on each of them."""
+    quiet = small.days_between(10, 14) & (small.time // 60_000 % 60 != 0)
+    small.values["room"][quiet] = np.nan
+    small.values["room"][small.days_between(10, 14) & ~quiet] = 20.0
+    small.values["target"][quiet] = np.nan
+    assert data_gap(small.context()) is None
+
+
 @pytest.mark.parametrize(("hours", "severity"), [(48.0, "watch"), (80.0, "note")])
 def test_the_gaps_limit_can_be_set_for_a_site(small, hours, severity):
     for v in small.values.values():

@@ -11,7 +11,8 @@ import pytest
 
 from fieldfare.analysis.errors import SiteError
 from fieldfare.analysis.facts.build import build_facts
-from fieldfare.analysis.findings.data import hypotheses, misplaced
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.findings.data import hypotheses, meters, misplaced
 from fieldfare.analysis.findings.exclusions import find_exclusions
 from fieldfare.analysis.findings.excuses import (
     EXCUSED,
@@ -409,6 +410,40 @@ def test_meters_in_their_place_are_not_told(small):
         " 3.9\n"
     )
     assert [f.code for f in small.judged().findings if f.code == "meter_misplaced"] == []
+
+
+@pytest.mark.parametrize("behind", [False, True])
+def test_a_compressor_that_rises_with_the_heater_is_not_taken_for_the_heater(small, behind):
+    """A control that adds the heater when the flow is too cool raises the compressor too: its heat follows its own
+    electricity, and only what is left over may be the heater's."""
+    heating = small.values["mode"] == 1.0
+    since = np.zeros(len(heating), dtype=int)
+    for i in np.flatnonzero(heating):
+        since[i] = since[i - 1] + 1
+    on = (since > 13) & ((small.time // MINUTE // 60) % 4 == 0)
+    small.values["elec"] = small.values["elec"] + np.where(on, 700.0, 0.0)
+    small.values["heat"] = small.values["heat"] + np.where(on, 3.4 * 700.0 + 2500.0 * behind, 0.0)
+    for name, first in (("elec", 3000.0), ("heat", 9000.0)):
+        small.values[f"{name}_kwh"] = first + np.cumsum(small.values[name]) / 60_000.0
+    small.ids = tuple(i for i in small.ids if i != "rate")
+    more = '[[point]]\nid = "heater"\nquantity = "backup_heater_electricity"\nas = "power"\nunit = "W"\n'
+    told = result(small, more, {"heater": Samples(small.time, np.where(on, 2500.0, 0.0))})
+    causes = [c.cause for f in told.findings if f.code == "meter_misplaced" for c in f.causes]
+    assert causes[:1] == (["behind_heater"] if behind else [])
+
+
+def test_a_difference_that_changes_from_day_to_day_is_no_offset():
+    """Sensors 0.4 K apart read so every day; a circuit that still cools reads otherwise each day."""
+    rng = np.random.default_rng(5)
+    days = {"minutes_passing": np.full(40, 60.0), "loop_c": rng.uniform(22.0, 32.0, 40)}
+    steady = Table(days | {"pair_offset": 0.4 + 0.02 * rng.standard_normal(40)})
+    cooling = Table(days | {"pair_offset": 0.3 * rng.lognormal(0.0, 1.0, 40)})
+    offset, left = meters._pair_offset(steady)
+    assert offset == pytest.approx(0.4, abs=0.02)
+    assert left < 0.15
+    assert meters._pair_offset(cooling) == (None, meters._SENSOR_K)
+    warmer = Table(days | {"pair_offset": 0.04 * (days["loop_c"] - 20.0) + 0.02 * rng.standard_normal(40)})
+    assert meters._pair_offset(warmer) == (None, meters._SENSOR_K)
 
 
 def test_hourly_flow_and_temperatures_are_no_check_of_the_heat_meter(small):

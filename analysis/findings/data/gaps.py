@@ -13,6 +13,7 @@ from fieldfare.analysis.findings.context import Context, Rule
 from fieldfare.analysis.findings.episodes import runs_of
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.findings.phrases import day_text, listed, named
+from fieldfare.analysis.minutes.rolling import window_sum
 from fieldfare.analysis.plant.site import Point
 
 _WHOLE_SHARE, _NONE_SHARE = 0.9, 0.1
@@ -172,7 +173,10 @@ def _point_gap(context: Context, days: Table, minutes: Floats) -> _Gap | None:
         usual = float(np.median(share[there[0] : there[-1] + 1]))
         if usual < _WHOLE_SHARE:
             continue
-        silent = (share < _NONE_SHARE) & sending
+        # A point that is heard a little every day isn't silent: one sent on change says little on quiet days. The
+        # days at both ends of a true gap are heard in part.
+        nothing = share <= 0.0
+        silent = (share < _NONE_SHARE) & sending & (window_sum(nothing, 1, 2) > 0)
         if point.quantity in _OWN_WORD:
             silent &= ~dead  # a unit without supply tells nothing: that it has none is told of the unit
         silent[: there[0]] = False

@@ -6,6 +6,7 @@ import numpy as np
 
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table, fill_nan
+from fieldfare.analysis.figures.estimate import robust_fit
 from fieldfare.analysis.findings.confidence import Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Need, Rule, already_reported
 from fieldfare.analysis.findings.data.long_runs import minutes_in_runs
@@ -122,6 +123,8 @@ _SENSOR_K = 0.3
 # The same once their difference was read in water that a resting unit passes on: what is left moves with
 # temperature.
 _ZEROED_K, _ZEROED_DAYS, _PASSING_MIN = 0.1, 10, 20
+# Coverage of 95 %, and a standard deviation from a median absolute deviation, both of a normal distribution.
+_COVERAGE, _ROBUST_SD = 2.0, 1.4826
 _KWH_PER_M3_K = 1.155
 _PAIR_K = 0.2
 # Flow and return alike while the meter counts heat: the one says many times what the other does.
@@ -152,7 +155,7 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
             ),
             "spacing_too_wide",
         )
-    offset = _pair_offset(days)
+    offset, sensor_k = _pair_offset(days)
     meter, flow = days.floats("check_meter"), _flow_heat(days, offset)
     if apart > context.limit("flow_product_minutes"):
         flow = np.full(len(days), np.nan)
@@ -163,7 +166,7 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
             return _antifreeze_by_file(context, by_file)
         raise NotAssessed("needs heat_output beside flow_rate, flow_temperature and return_temperature")
     ratio = np.divide(meter, flow, out=np.ones(len(days)), where=compared)
-    allowed = _allowed(context, days.floats("lift"), _SENSOR_K if offset is None else _ZEROED_K)
+    allowed = _allowed(context, _difference(days), sensor_k)
     # What antifreeze explains is taken off before the rest is judged.
     rest = ratio / (1.0 + by_file) - 1.0
     so = compared & (np.abs(rest) > allowed) & (np.abs(rest) > context.limit("heat_meter_share"))
@@ -242,15 +245,36 @@ def flow_spacing(days: Table) -> float:
     return max(float(np.nanmin(days.floats(name))) for name in names)
 
 
-def _pair_offset(days: Table) -> float | None:
-    """Flow sensor minus return sensor [K] while water circulates at rest; None without such times."""
+def _pair_offset(days: Table) -> tuple[float | None, float]:
+    """Flow sensor minus return sensor [K] while water circulates at rest, None where that is not known, and
+    the limit of error of each sensor after it is taken off [K].
+
+    An offset stays the same. A circuit that still cools differs from day to day, and the more so the warmer it
+    is: the scatter of the days is the uncertainty of the offset, and where it grows with the water's
+    temperature, or is as wide as the sensors' own, nothing was learned.
+    """
     if "pair_offset" not in days:
-        return None
+        return None, _SENSOR_K
     told = np.isfinite(days.floats("pair_offset")) & (days.floats("minutes_passing") >= _PASSING_MIN)
     if told.sum() < _ZEROED_DAYS:
-        return None
-    offset = float(np.median(days.floats("pair_offset")[told]))
-    return offset if abs(offset) <= 2.0 * _SENSOR_K else None
+        return None, _SENSOR_K
+    offsets = days.floats("pair_offset")[told]
+    offset = float(np.median(offsets))
+    left = max(_ZEROED_K, _COVERAGE * _ROBUST_SD * float(np.median(np.abs(offsets - offset))))
+    known = left < _SENSOR_K and abs(offset) <= 2.0 * _SENSOR_K
+    if not known or _grows_with(days.floats("loop_c")[told], offsets):
+        return None, _SENSOR_K
+    return offset, left
+
+
+def _grows_with(water: Floats, offsets: Floats) -> bool:
+    """Whether the differences at rest grow with the water's temperature, beyond doubt and by what matters."""
+    both = np.isfinite(water) & np.isfinite(offsets)
+    if both.sum() < _ZEROED_DAYS or float(np.std(water[both])) <= 0.0:
+        return False
+    fit = robust_fit(np.column_stack([np.ones(both.sum()), water[both]]), offsets[both])
+    slope, error = fit.combination(np.array([0.0, 1.0]))
+    return bool(slope > _COVERAGE * error and slope * float(np.ptp(water[both])) > _ZEROED_K)
 
 
 def _flow_heat(days: Table, offset: float | None) -> Floats:
@@ -259,13 +283,20 @@ def _flow_heat(days: Table, offset: float | None) -> Floats:
     return flow if offset is None else flow - _KWH_PER_M3_K * offset * days.floats("check_volume")
 
 
+def _difference(days: Table) -> Floats:
+    """Difference of flow and return by day [K]: in steady running, else the one at which the heat was passed."""
+    volume, heat = days.floats("check_volume"), days.floats("check_flow")
+    passed = np.divide(heat, _KWH_PER_M3_K * volume, out=np.full(len(days), np.nan), where=volume > 0.0)
+    return np.where(np.isfinite(days.floats("lift")), days.floats("lift"), passed)
+
+
 def disagreement(context: Context) -> float | None:
     """Metered heat over that from flow rate and temperatures, less what antifreeze explains, less 1; None
     where only one of them is there."""
     days = context.all_days.days
     if flow_spacing(days) > context.limit("flow_product_minutes"):
         return None
-    meter, flow = days.floats("check_meter"), _flow_heat(days, _pair_offset(days))
+    meter, flow = days.floats("check_meter"), _flow_heat(days, _pair_offset(days)[0])
     compared = (flow > 3.0) & np.isfinite(meter)
     if compared.sum() < _FEWEST_DAYS:
         return None

@@ -8,6 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.expectation.hypotheses import Spread
+from fieldfare.analysis.expectation.outdoor_offset import offset_chance
 from fieldfare.analysis.facts.daylight import OFF_NOON_SHARE
 from fieldfare.analysis.facts.table import Table, day_of_year, fill_nan
 from fieldfare.analysis.figures.estimate import robust_fit
@@ -18,6 +20,7 @@ from fieldfare.analysis.findings.data.indoors import sensor_indoors
 from fieldfare.analysis.findings.model import Finding, Severity
 from fieldfare.analysis.findings.overheated import overheated_c
 from fieldfare.analysis.physics.sun import clear_noon, daytime_temperature
+from fieldfare.analysis.statistics.distributions import GAUSS_95
 from fieldfare.analysis.statistics.moving import moving_mean, moving_median
 
 Floats = NDArray[np.float64]
@@ -96,12 +99,18 @@ def _offset(context: Context) -> Finding | None:
     if free > context.limit("outdoor_offset_free_k") or shift < context.limit("outdoor_offset_curve_k"):
         return None
     excess = (usual - free + shift) / 2.0
-    act = context.limit("outdoor_sun_act_k")
+    real = offset_chance(
+        Spread(free, _free_doubt(context, free)),
+        Spread(shift, curve.above_design_k.half / GAUSS_95 / max(-designed, 0.1)),
+        usual,
+    )
+    if real < context.limit("finding_chance"):
+        return None
     return Finding(
         "outdoor_sensor_biased",
-        "act" if excess >= act else "watch",
+        "act" if excess >= context.limit("outdoor_sun_act_k") else "watch",
         days.day(0).isoformat(),
-        0.75,
+        min(real, context.limit("surest")),
         (
             f"The outdoor sensor seems to read about {excess:.0f} K too warm, day and night: heating"
             f" starts at {base:.0f} °C outdoors for rooms at {room:.0f} °C, and the flow temperature is"
@@ -133,6 +142,18 @@ def _offset(context: Context) -> Finding | None:
         visit="drive",
         bring=("outdoor sensor with a shaded case", "thermometer"),
     )
+
+
+def _free_doubt(context: Context, free: float) -> float:
+    """Standard uncertainty of the rooms' excess at which no heat is needed [K].
+
+    It is where the line of heat over difference meets zero: the slope's own uncertainty, carried from the days'
+    mean difference down to there.
+    """
+    loss, days = context.figures.heat_loss.coefficient, context.days
+    heated = days.where(days["minutes_heating"] >= 60)
+    mean = heated.mean("room") - heated.mean("outdoor")
+    return float(abs(mean - free) * loss.half / GAUSS_95 / loss.value) if loss.value else float("inf")
 
 
 def _finding(context: Context, warmth: _Warmth, by_sun: bool, by_controls: float | None) -> Finding:

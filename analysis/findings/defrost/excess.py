@@ -47,6 +47,7 @@ from fieldfare.analysis.findings.defrost.observed import (
     weekly,
 )
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
+from fieldfare.analysis.findings.heat.efficiency_change import own_change
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.findings.yearly_cost import heating_year
@@ -181,7 +182,9 @@ def _judge(
     )
     needless = needless_share(len(mine), laid, used)
     if change is not None:
+        fell, doubt = _fell_with(context, change)
         signs = replace(signs, often=np.nan, used=np.nan, penalty=np.nan, efficiency=np.nan)
+        signs = replace(signs, fell=fell, fell_spread=doubt)
         needless = max(needless, 1.0 - float(np.exp(-change.size)))
     chances = weights(signs, change.odds if change else 0.0)
     long = minutes > context.limit("defrost_long_minutes")
@@ -196,6 +199,16 @@ def _judge(
         chances["starved"],
         chances["leaves ice"] + (chances["melts slowly"] if long else 0.0),
     )
+
+
+def _fell_with(context: Context, change: Change) -> tuple[float, float]:
+    """Change of the unit's efficiency about the time its defrosts changed, logarithm and standard uncertainty;
+    nan where none was seen."""
+    (first, last), found = own_change(context)
+    apart = max(first - change.day, change.day - last)
+    if found is None or apart > context.limit("defrost_change_days"):
+        return float("nan"), 0.0
+    return found.size, found.error
 
 
 def _coat_when_dry(context: Context, defrosts: Table, rows: Flags) -> Lognormal | None:

@@ -23,6 +23,12 @@ LIMITS_DEFROST: dict[str, Limit] = {
         "common practice: seven to one",
         "logarithm of the odds that a unit began to defrost more often at like frost",
     ),
+    "defrost_change_days": Limit(
+        14.0,
+        "days",
+        "common practice: dirt takes two weeks to three to show, first in the one and then in the other",
+        "days between a change of the efficiency and one of the defrosts that may have one cause",
+    ),
     "defrost_needless_heat": Limit(
         0.003,
         "-",

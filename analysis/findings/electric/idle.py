@@ -243,6 +243,6 @@ RULES: tuple[Rule, ...] = (
             Need(("circulation_pump_electricity", "flow_rate"), 10.0, 7),
             Need(("heat_call", "flow_temperature"), 15.0),
         ),
-        reads=frozenset({"flow_rate"}),
+        reads=frozenset({"flow_rate", "outdoor_temperature"}),  # a day too warm to heat is known by it
     ),
 )

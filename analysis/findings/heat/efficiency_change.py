@@ -109,19 +109,23 @@ def _first_change(context: Context) -> tuple[_Series, DetectedChange | None]:
     return series, series.change()
 
 
-def sure_drop(context: Context) -> int | None:
-    """Index of the day from which efficiency fell for sure and by more than a note, or None."""
+def own_change(context: Context) -> tuple[tuple[int, int], DetectedChange | None]:
+    """Rows of the first and last day in which efficiency changed, and the change; None where none is told."""
     try:
         series, change = context.once(_first_change)
     except NotAssessed:
-        return None
-    if (
-        change is None
-        or not change.is_sure
-        or change.size > np.log(1.0 - context.limit("efficiency_drop_watch"))
-    ):
-        return None
-    return int(series.rows[change.at])
+        return (0, 0), None
+    if change is None:
+        return (0, 0), None
+    begun = int(series.rows[change.at])
+    return (begun, begun + (change.days if change.kind == "slide" else 0)), change
+
+
+def sure_drop(context: Context) -> int | None:
+    """Index of the day from which efficiency fell for sure and by more than a note, or None."""
+    (day, _), change = own_change(context)
+    least = np.log(1.0 - context.limit("efficiency_drop_watch"))
+    return day if change is not None and change.is_sure and change.size <= least else None
 
 
 def _told(

@@ -123,6 +123,12 @@ def effects(true: dict[str, float], sound: dict[str, float]) -> tuple[dict[str, 
     return size, may
 
 
+def too_small(least: tuple[str, float], size: dict[str, float], days: int) -> bool:
+    """Whether a fault's effect is too small to matter: energy of a year, anything else as it is."""
+    effect, amount = least
+    return bool(effect) and size[effect] * (365.0 / days if effect.endswith("_kwh") else 1.0) < amount
+
+
 def build_truth(name: str, kind: str | None, home: Home, m: Metering, day: float, strength: float,
                 true: dict[str, float], sound: dict[str, float]) -> dict[str, Any]:  # fmt: skip
     """The truth of a plant."""
@@ -138,10 +144,11 @@ def build_truth(name: str, kind: str | None, home: Home, m: Metering, day: float
         truth["may"] = sorted(set(fault.may) | set(also))
         metered = {p.quantity for p in m.points}
         truth["verdict"]["in"] = LOUD
-        seen = (set(fault.needs) <= metered) and m.kind in ("full", "heat", "unit")
+        small = too_small(fault.least, size, home.days)
+        seen = (set(fault.needs) <= metered) and m.kind in ("full", "heat", "unit") and not small
         if seen:
             truth["must"] = [{"any_of": list(fault.must), "severity_at_least": fault.severity}]
-            truth["first_cause"] = list(fault.causes)
+            truth["first_cause"] = list(fault.causes) if m.spacing <= fault.finest else []
         if not seen or fault.severity == "note":
             truth["may"] = sorted(set(truth["may"]) | set(fault.must))
             truth["verdict"]["in"] = ["in_order", "not_known", *LOUD]

@@ -33,8 +33,18 @@ def double_heat(frame: pd.DataFrame, home: Any, day: float, strength: float) -> 
 
 
 def branch(frame: pd.DataFrame, home: Any, day: float, strength: float) -> pd.DataFrame:
-    """The heat meter sits in one of two branches."""
-    return scale_heat(frame, home, day, 0.65 - 0.2 * strength)
+    """The heat meter sits in one of two heating branches, behind where the cylinder's branches off: it counts all
+    heat of a charge and part of the rest."""
+    hot = np.asarray(frame["mode"] == "hot_water") if "mode" in frame else np.zeros(len(frame), bool)
+    part = np.where(hot, 1.0, 0.65 - 0.2 * strength)
+    for name in present(frame, HEAT):
+        values = frame[name].to_numpy(float)
+        if name == "heat_total":
+            values = values[0] + np.cumsum(np.diff(values, prepend=values[0]) * part)
+            frame[name] = np.round(values, 2)
+        else:
+            frame[name] = values * part
+    return frame
 
 
 def gaps(frame: pd.DataFrame, home: Any, day: float, strength: float) -> pd.DataFrame:

@@ -18,6 +18,9 @@ class Fault:
     """A fault: how it is built, the codes of which one must be told, and what may be told beside it.
 
     needs : quantities of which all must be metered, or the demand is dropped
+    finest : spacing of the readings beyond which the cause does not show [min]
+    least : an effect and how much of it (of energy: in a year) it takes for the fault to matter; below it
+        nothing need be told
     """
 
     build: Callable[[Home, float, float], None]
@@ -28,6 +31,8 @@ class Fault:
     season: str = "winter"
     late: bool = True  # begins after a healthy time; else it is there from the first day
     severity: str = "watch"
+    finest: float = 60.0
+    least: tuple[str, float] = ("", 0.0)
 
 
 def setting(*changes: tuple[str, float], scale: bool = False, ramp: float = 0.0) -> Any:
@@ -130,10 +135,15 @@ def with_cylinder(build: Any) -> Any:
 
 
 def beyond_reach(home: Home, day: float, strength: float) -> None:
-    """A cylinder setpoint that the unit's flow temperature cannot reach."""
-    home.spec["flow_max"] = 56.0
-    home.spec["setpoint"], home.spec["below"] = 50.0, 44.0
-    home.changes += [Change("setpoint", 57.0, day=day), Change("below", 51.0, day=day)]
+    """A cylinder setpoint that the unit's flow temperature cannot reach: its control stops it 2 K beyond."""
+    home.spec["flow_max"] = 53.0
+    home.spec["setpoint"], home.spec["below"] = 62.0, 54.0
+
+
+def scaled_coil(home: Home, day: float, strength: float) -> None:
+    """Heavy scale: at rated output the coil's water would be 37 to 45 K over the cylinder; 5 to 10 K are usual."""
+    passed = home.spec["q_nom"] / (20.0 + 25.0 * strength)
+    home.changes.append(Change("coil_ua", passed, day=day, ramp=25.0))
 
 
 def narrow_window(home: Home, day: float, strength: float) -> None:
@@ -203,7 +213,7 @@ DOUBT = ("meter_misplaced", "implausible_efficiency", "unit_mismatch", "heat_met
 FAULTS: dict[str, Fault] = {
     "dirty_coil": Fault(setting(("air_factor", 0.42), scale=True, ramp=15),
         ("excessive_defrost", "efficiency_fell"), ("defrost_without_frost", *COSTS, *COLD),
-        ("coil_airflow",), ("operating_mode", *HEAT)),
+        ("coil_airflow",), ("operating_mode", *HEAT), finest=2.0),
     "short_defrost_timer": Fault(setting(("defrost_timer", 22.0), ("defrost_longest", 6.0)),
         ("excessive_defrost", "defrost_without_frost"), (*COSTS, *COLD), (), ("operating_mode",), late=False),
     "defrost_sensor": Fault(setting(("defrost_timer", 40.0), ("coil_bias", 8.0)),
@@ -231,7 +241,7 @@ FAULTS: dict[str, Fault] = {
     "immersion_timer": Fault(with_cylinder(setting(("imm_from", 270.0), ("imm_to", 480.0), ("imm_c", 60.0))),
         ("immersion_use",), (*COSTS, "water_too_hot"), ("immersion_timer_on",), ("immersion_electricity",)),
     "pump_always": Fault(setting(("pump_always", 1.0)), ("pump_always_on",), COSTS, (),
-        ("circulation_pump_electricity",), "summer", late=False),
+        ("circulation_pump_electricity",), "summer", late=False, least=("pump_kwh", 25.0)),
     "out_of_season": Fault(setting(("heat_limit", 26.0), ("f_warm", 32.0), ("control", 0.0)),
         ("heating_out_of_season",), ("flow_temperature_above_curve", "short_cycling", *COSTS), (), HEAT,
         "summer", late=False),
@@ -256,10 +266,11 @@ FAULTS: dict[str, Fault] = {
         ("curve_too_low",), ("room_temperature",)),
     "valve_stuck": Fault(lambda h, d, s: (radiators(h), setting(("valve1_max", 0.03))(h, d, s)),
         ("room_below_target",), ("short_cycling",), ("zone_not_opening",), ("room_temperature",)),
-    "scaled_coil": Fault(with_cylinder(setting(("coil_ua", 0.08), scale=True, ramp=25)),
-        ("slow_reheat", "reheat_incomplete"), ("hot_water_shortfall", *COSTS), ("coil_or_scale",), CYL),
+    "scaled_coil": Fault(with_cylinder(scaled_coil),
+        ("slow_reheat", "reheat_incomplete"), ("hot_water_shortfall", *COSTS), ("coil_or_scale",), CYL,
+        least=("reheat_median_min", 15.0)),
     "beyond_reach": Fault(with_cylinder(beyond_reach), ("reheat_incomplete",),
-        ("slow_reheat", "hot_water_shortfall", *COSTS), ("setpoint_above_reach",), CYL),
+        ("slow_reheat", "hot_water_shortfall", *COSTS), ("setpoint_above_reach",), CYL, late=False),
     "narrow_window": Fault(with_cylinder(narrow_window), ("hot_water_shortfall",), ("slow_reheat",),
         ("reheat_window",), CYL),
     "small_cylinder": Fault(with_cylinder(small_cylinder), ("hot_water_shortfall",),
@@ -269,7 +280,8 @@ FAULTS: dict[str, Fault] = {
     "disinfection_dead": Fault(with_cylinder(setting(("imm_w", 1.0))), ("pasteurisation_missed",),
         ("disinfection_lacking", "reheat_incomplete"), (), CYL),
     "diverter": Fault(with_cylinder(setting(("leak_share", 0.3))), ("diverter_passing",),
-        ("slow_reheat", "reheat_incomplete", "high_standing_loss", "heating_out_of_season", *COSTS, *COLD),
+        ("slow_reheat", "reheat_incomplete", "high_standing_loss", "heating_out_of_season",
+         "pasteurisation_missed", "immersion_use", *COSTS, *COLD),
         (), (*CYL, "operating_mode")),
     "pressure_leak": Fault(setting(("leak_l_day", 0.05)), ("pressure_falling", "pressure_low"), (), (), BAR),
     "pressure_low": Fault(setting(("vessel_bar", 0.3), ("fill_bar", 0.4)), ("pressure_low",),
@@ -306,8 +318,8 @@ FAULTS: dict[str, Fault] = {
     "swapped": Fault(reading(edits.swap), ("flow_return_swapped",), ("heat_meter_disagrees", "low_flow",
         "flow_temperature_above_curve", "implausible_efficiency"), (), TEMPS, late=False),
     "one_branch": Fault(reading(edits.branch), ("meter_misplaced", "heat_meter_disagrees",
-        "efficiency_below_expected", "implausible_efficiency"), DOUBT, ("one_branch_only",), HEAT,
-        late=False),
+        "efficiency_below_expected", "implausible_efficiency"), DOUBT, ("one_branch_only",),
+        (*HEAT, "operating_mode"), late=False),
     "clock": Fault(reading(edits.clock), ("clock_offset",), ("heat_meter_disagrees",
         "implausible_efficiency"), (), ("flow_temperature", *HEAT), late=False),
     "heat_meter": Fault(glycol_free(1.22), ("heat_meter_disagrees",), DOUBT, (),

@@ -70,7 +70,7 @@ def figures(out: np.ndarray) -> dict[str, float]:
         "pump_kwh": round(pump, 1),
         "litres_below_40c": round(float(out[-1, COLUMN["short"]]), 0),
         "run_hours": round(float(out[-1, COLUMN["hours"]]), 0),
-        "reheat_median_min": round(reheat_minutes(out), 0),
+        "reheat_median_min": round(reheat_minutes(out[2 * len(out) // 3 :]), 0),
         "room_mean_c": round(float(out[:, COLUMN["room0"]].mean()), 2),
         "room_deficit_k": round(float(deficit(out).mean()), 3),
         "pressure_low_bar": round(float(out[:, COLUMN["pressure"]].min()), 2),
@@ -80,7 +80,8 @@ def figures(out: np.ndarray) -> dict[str, float]:
 
 
 def reheat_minutes(out: np.ndarray) -> float:
-    """Median length of a charge of the cylinder, minutes; zero where there is none."""
+    """Median length of a charge of the cylinder, minutes; zero where there is none. `figures` takes the last third
+    of the record, in which every fault is there."""
     charging = np.concatenate([[0.0], out[:, COLUMN["diverter"]], [0.0]])
     edges = np.diff(charging)
     length = np.flatnonzero(edges < 0) - np.flatnonzero(edges > 0)
