@@ -77,7 +77,7 @@ def is_change_driven(samples: Samples, usual: float) -> bool:
 
 
 def interval_of_changes(samples: Samples) -> tuple[float, float] | None:
-    """Shortest usual interval and longest silence of a gauge or power that is sent only when it changes [minutes].
+    """Shortest interval and longest silence of a gauge or power that is sent only when it changes [minutes].
 
     None if it is sampled.
 
@@ -96,8 +96,7 @@ def interval_of_changes(samples: Samples) -> tuple[float, float] | None:
     rarely = gaps[silent].sum() >= _SILENT_TIME * gaps.sum() and (~new[gaps <= soon]).mean() <= _REPEATS
     if not (rarely and (silent & ~new).any()) and not _signs_keep_clock(samples.time[1:], new):
         return None
-    shortest = quantile(gaps[new].astype(np.float64), 0.1) / MS_PER_MINUTE
-    return max(shortest, 1.0), min(1.5 * beat / MS_PER_MINUTE, 24 * 60.0)
+    return max(float(gaps[new].min()) / MS_PER_MINUTE, 1.0), min(1.5 * beat / MS_PER_MINUTE, 24 * 60.0)
 
 
 def _signs_keep_clock(time: Times, new: NDArray[np.bool_]) -> bool:

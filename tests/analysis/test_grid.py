@@ -49,6 +49,38 @@ def test_a_gauge_runs_straight_between_its_readings(every_min):
     assert grid.seen["outdoor_temperature"].all()
 
 
+def pulses() -> np.ndarray:
+    """Flow of a pump that runs a quarter of an hour some times a day, by minute."""
+    flow = np.zeros(DAY)
+    for begin in range(100, DAY - 100, 137):
+        flow[begin : begin + 15] = 1.2
+    return flow
+
+
+def sent_on_change(time: np.ndarray, value: np.ndarray) -> Samples:
+    """Only what changed, and a sign of life on every hour."""
+    new = np.diff(value, prepend=np.nan) != 0.0
+    keep = new | (time // MINUTE % 60 == 0)
+    return Samples(time[keep], value[keep])
+
+
+@pytest.mark.parametrize("quantity", ["flow_rate", "compressor_speed"])
+def test_what_is_sent_only_on_change_holds_until_its_next_reading(quantity):
+    site = site_of([point(quantity, "gauge")])
+    time, value = stamps(site, FIRST, 1, 60)[:DAY], pulses()
+    grid = build_grid(site, {quantity: sent_on_change(time, value)}, FIRST, FIRST)
+    assert grid.gauge(quantity)[: DAY - 60] == pytest.approx(value[: DAY - 60])
+    assert grid.spacing[quantity] <= 15.0
+
+
+def test_a_sampled_gauge_that_stands_still_is_not_taken_for_one_sent_on_change():
+    site = site_of([point("flow_rate", "gauge")])
+    time, value = stamps(site, FIRST, 1, 60)[:DAY], pulses()
+    lost = (np.arange(DAY) % 137 > 60) & (np.arange(DAY) % 137 < 90)
+    grid = build_grid(site, {"flow_rate": Samples(time[~lost], value[~lost])}, FIRST, FIRST)
+    assert np.isnan(grid.gauge("flow_rate")[lost]).mean() > 0.5
+
+
 def test_a_silence_longer_than_the_points_own_rhythm_is_unknown():
     site = site_of([point("outdoor_temperature", "gauge")])
     time = stamps(site, FIRST, 1, 60)

@@ -161,6 +161,10 @@ def test_the_load_on_the_design_day_is_after_gains() -> None:
         (house(60, minutes_heat_known=0), "heat meter"),
         (house(60).with_columns(outdoor=np.nan), "outdoor_temperature"),
         (house(60).with_columns(outdoor=5.0), "hardly changed"),
+        (
+            house(60).with_columns(outdoor=13.5 + 2.5 * np.sin(np.arange(60.0))),
+            "10 K or more warmer than outdoors",
+        ),
     ],
 )
 def test_what_can_not_be_had_has_its_reason(days: Table, reason: str) -> None:
