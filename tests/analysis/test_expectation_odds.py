@@ -77,10 +77,10 @@ def test_a_sound_coat_is_there_in_dry_air_too():
 
 
 def test_less_air_shows_against_the_units_own_earlier_days():
-    """Twice as many defrosts at like frost and a tenth of the efficiency lost in the same weeks: a coil with part
+    """Twice as many defrosts at like frost and a seventh of the efficiency lost in the same weeks: a coil with part
     of its air still waits for its coat. Either alone is not enough."""
     waits = Signs(0.0, 0.5, locked=0.05, follows=-0.8, minutes=-0.2, drawn=-0.3)
-    lost = replace(waits, often=np.nan, fell=-0.12, fell_spread=0.02)
+    lost = replace(waits, often=np.nan, fell=-0.15, fell_spread=0.02)
     assert weights(lost, change=3.5)["starved"] > 0.9
     assert weights(replace(lost, fell=0.0), change=3.5)["starved"] < 0.3
     assert weights(replace(lost, fell=np.nan), change=3.5)["starved"] < 0.9
