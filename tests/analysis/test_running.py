@@ -15,14 +15,13 @@ from fieldfare.analysis.errors import SiteError
 from fieldfare.analysis.facts.build import build_facts
 from fieldfare.analysis.facts.faults import is_fault
 from fieldfare.analysis.facts.tables import Facts
-from fieldfare.analysis.findings.limits import LIMITS
 from fieldfare.analysis.findings.model import Finding
 from fieldfare.analysis.findings.stopped.rests import rests
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.readings import Samples
 from fieldfare.analysis.reports.result import analyse
 from tests.analysis.small_plant import Small, found
-from tests.situations.case import Made, run, situations
+from tests.situations.case import Made
 from tests.situations.house import USUAL, House
 
 RICH = (*USUAL, "call", "target_flow", "fault")
@@ -208,16 +207,3 @@ def test_a_fault_is_graded_by_what_it_does(change: Callable[[House], None], seve
 def test_words_for_codes_are_checked(line: str, key: str) -> None:
     with pytest.raises(SiteError, match=key):
         parse_site(f'[site]\nid = "xx"\nname = "x"\ntimezone = "Europe/London"\n[fault_codes]\n{line}\n')
-
-
-@pytest.mark.parametrize(
-    "situation", [s for s in situations() if s.expects and not s.slow][::2], ids=lambda s: s.name
-)
-def test_evidence_passes_its_own_limit(situation: object) -> None:
-    for finding in run(situation).findings:  # type: ignore[arg-type]
-        if finding.code not in ("unit_stopped", "fault_reported"):
-            continue
-        for e in finding.evidence:
-            if e.limit is not None and isinstance(e.value, float | int):
-                assert e.limit_name in LIMITS
-                assert e.value >= e.limit if e.side == "above" else e.value <= e.limit, (finding.code, e)

@@ -219,7 +219,9 @@ def test_a_job_is_logged_corrected_and_deleted(
         expect(page.locator("#works + ol")).to_have_count(0)
 
 
-@WIDTHS
+@pytest.mark.parametrize(
+    "size", [PHONE, pytest.param(DESKTOP, marks=pytest.mark.slow)], ids=["phone", "desktop"]
+)
 def test_a_finding_is_taken_in_hand_muted_and_undone(
     service: Running, chromium: Browser, untouched: None, size: dict[str, int]
 ) -> None:
