@@ -8,6 +8,7 @@ import os
 import sys
 from logging.handlers import RotatingFileHandler
 from pathlib import Path
+from typing import TextIO
 
 from fieldfare.api.core.log_lines import formatter
 
@@ -27,6 +28,14 @@ class _FaultLog(RotatingFileHandler):
     def handleError(self, record: logging.LogRecord) -> None:
         """A full or read-only disk must not hide what was to be logged."""
         print(f"fieldfare: {self.baseFilename} can't be written: {self.format(record)}", file=sys.stderr)
+
+
+class _Stderr(logging.StreamHandler[TextIO]):
+    """Writes to what standard error is at that moment: it may be exchanged and closed while the process goes on."""
+
+    def emit(self, record: logging.LogRecord) -> None:
+        self.stream = sys.stderr
+        super().emit(record)
 
 
 def log_to(folder: Path, form: str = "text") -> None:
@@ -52,8 +61,8 @@ def log_to(folder: Path, form: str = "text") -> None:
 def log_to_stderr(form: str = "text") -> None:
     """Write what a service does to standard error too, where a journal takes it."""
     root = logging.getLogger()
-    if not any(type(h) is logging.StreamHandler for h in root.handlers):
-        handler = logging.StreamHandler()
+    if not any(isinstance(h, _Stderr) for h in root.handlers):
+        handler = _Stderr()
         handler.setFormatter(formatter(form))
         root.addHandler(handler)
     root.setLevel(logging.INFO)

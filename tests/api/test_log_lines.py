@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import io
 import json
 import logging
 import sys
@@ -16,7 +18,7 @@ from hypothesis import strategies as st
 
 from fieldfare.analysis.plain_text import plain_line, plain_text
 from fieldfare.api.alerts import channels
-from fieldfare.api.core.fault_log import NAME, log_to
+from fieldfare.api.core.fault_log import NAME, log_to, log_to_stderr
 from fieldfare.api.core.log_lines import REQUEST_ID, formatter, redacted
 from fieldfare.api.core.service import Service
 from fieldfare.api.http.app import PREFIX
@@ -186,3 +188,22 @@ def test_an_internal_error_names_its_request(
 def test_redacting_leaves_ordinary_words() -> None:
     told = "site alder-row: 3 readings at 12:00 of flow_temp, token revoked by installer 4"
     assert redacted(told) == told
+
+
+def test_lines_go_to_what_standard_error_is_now() -> None:
+    root = logging.getLogger()
+    before, level = list(root.handlers), root.level
+    first, second = io.StringIO(), io.StringIO()
+    try:
+        with contextlib.redirect_stderr(first):
+            log_to_stderr()
+            logging.getLogger("fieldfare.test").warning("one")
+        first.close()
+        with contextlib.redirect_stderr(second):
+            log_to_stderr()
+            logging.getLogger("fieldfare.test").warning("two")
+    finally:
+        root.handlers[:] = before
+        root.setLevel(level)
+    assert second.getvalue().count("two") == 1
+    assert "Traceback" not in second.getvalue()
