@@ -223,8 +223,10 @@ def reencoded(sent: bytes) -> tuple[bytes, bytes, tuple[int, int]]:
 
     Raises InputError where it is no JPEG, PNG or WebP picture, or too large.
     """
-    from PIL import Image, ImageOps
+    from PIL import Image, ImageFile, ImageOps
 
+    # The PDF library's import sets this for the whole process; a photo that was cut off must be sent again.
+    ImageFile.LOAD_TRUNCATED_IMAGES = False
     if len(sent) > LARGEST_BYTES:
         raise InputError(
             f"a photo may have {LARGEST_BYTES // 1_000_000} MB; this one has {len(sent) / 1e6:.1f}"

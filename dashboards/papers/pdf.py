@@ -58,11 +58,8 @@ def _library() -> ModuleType:
         if missing:
             raise NoPdf(_lacking(missing))
         import weasyprint
-        from PIL import ImageFile
     except OSError:  # a library that these need
         raise NoPdf(_lacking(list(NEEDED.values()))) from None
-    # Its import sets this for the whole process, which would then take photos that were cut off.
-    ImageFile.LOAD_TRUNCATED_IMAGES = False
     return weasyprint
 
 

@@ -12,7 +12,7 @@ from typing import Any
 
 import orjson
 import pytest
-from PIL import Image
+from PIL import Image, ImageFile
 
 from deploy.backup import backup, restore, verify
 from fieldfare.analysis.errors import InputError
@@ -98,7 +98,10 @@ def test_what_is_see_through_becomes_white() -> None:
     ],
     ids=["empty", "pdf", "svg", "cut off", "bomb", "large", "gif", "too many bytes"],
 )
-def test_what_is_no_photo_is_told_in_one_line(sent: bytes, said: str) -> None:
+def test_what_is_no_photo_is_told_in_one_line(
+    sent: bytes, said: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(ImageFile, "LOAD_TRUNCATED_IMAGES", True)  # as the PDF library's import does
     start = time.perf_counter()
     with pytest.raises(InputError, match=said) as caught:
         reencoded(sent)
