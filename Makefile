@@ -6,7 +6,8 @@ LOCK := deploy/requirements.lock
 DEMO_LOCK := deploy/requirements-demo.lock
 TEST_LOCK := deploy/requirements-test.lock
 BUILD_LOCK := deploy/requirements-build.lock
-WORKERS ?= 2
+# One more than the cores of a small machine: many tests wait for a service.
+WORKERS ?= 3
 FOLDERS := $(shell find analysis collector api dashboards -type d -not -name __pycache__)
 
 # Each process of the tests would compile every module again where the machine says not to keep bytecode.
@@ -20,14 +21,14 @@ setup: $(VENV)/.ready
 $(VENV)/.ready: $(LOCK) pyproject.toml $(FOLDERS)
 	$(PYTHON) -c "import sys; sys.exit(0 if sys.version_info >= (3, 11) else 'Python 3.11 or newer is needed, this is ' + sys.version.split()[0])"
 	test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r $(LOCK)
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --config-settings editable_mode=strict -e .
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-compile --require-hashes -r $(LOCK)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-compile --no-deps --config-settings editable_mode=strict -e .
 	touch $@
 
 setup-test: setup $(VENV)/.ready-test
 
 $(VENV)/.ready-test: $(TEST_LOCK) $(VENV)/.ready
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r $(TEST_LOCK)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-compile --require-hashes -r $(TEST_LOCK)
 	touch $@
 
 # What tests use of the system: broker, time-series server, database, browser, reverse proxy, text layout, PDF reader.
@@ -36,7 +37,7 @@ system:
 
 # The simulator compiles itself with numba, which the service does not need.
 $(VENV)/.ready-demo: $(DEMO_LOCK) $(VENV)/.ready
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r $(DEMO_LOCK)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-compile --require-hashes -r $(DEMO_LOCK)
 	touch $@
 
 demo: $(VENV)/.ready-demo
