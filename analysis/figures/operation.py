@@ -16,7 +16,7 @@ from fieldfare.analysis.statistics.quantiles import median
 SHORT_RUN_MIN = 10.0
 """A shorter run hardly pays for its start (common practice; manufacturers require 6 to 10 minutes)."""
 _CLOSE_MIN = 2.0
-_COARSEST_RUN_MIN = 15.0
+COARSEST_RUN_MIN = 15.0
 _CLOSER = "needs readings every 15 minutes or closer, or compressor_starts"
 
 
@@ -145,7 +145,7 @@ def defrosting(site: Site, facts: Facts) -> Defrosting:
         f"spacing.{q}" in days and bool((days[f"spacing.{q}"] <= 2.0).any())
         for q in ("defrost_active", "operating_mode")
     )
-    if not signalled and run_spacing(days) > _COARSEST_RUN_MIN:
+    if not signalled and run_spacing(days) > COARSEST_RUN_MIN:
         none = coarse_register(days) or "needs defrost_active or operating_mode every 2 minutes or closer"
         return Defrosting(None, None, None, None, None, None, none)
     by_lift = "spacing.flow_temperature" in days and bool((days["spacing.flow_temperature"] <= 2.0).any())

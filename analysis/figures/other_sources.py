@@ -12,11 +12,12 @@ from numpy.typing import NDArray
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.figures.estimate import Estimate
+from fieldfare.analysis.figures.operation import COARSEST_RUN_MIN
 from fieldfare.analysis.figures.performance import MeterColumns, relative_limits
 from fieldfare.analysis.figures.sums import known_sum
 from fieldfare.analysis.minutes.balance import meter_counts_other
 from fieldfare.analysis.physics.metering import heat_meter_mpe
-from fieldfare.analysis.plant.other_sources import OtherHeat
+from fieldfare.analysis.plant.other_sources import OtherHeat, names_of
 from fieldfare.analysis.plant.site import Site
 
 Floats = NDArray[np.float64]
@@ -24,7 +25,6 @@ Flags = NDArray[np.bool_]
 
 _LEAST_KWH = 0.5  # of a day: below it a meter's steps and its drift at rest (common practice)
 _LEAST_USED_KWH = 0.5
-_COARSEST_RUN_MIN = 15.0  # readings further apart show no starts (as in `operation`)
 _USUAL_LIFT_K, _USUAL_FLOW_SHARE = 10.0, 0.5  # of a boiler's circuit (common practice)
 
 
@@ -49,10 +49,9 @@ def by_the_pump_alone(site: Site, days: Table) -> Flags:
 
     Raises NotAssessed where it is not known when one does.
     """
-    sources = site.other_heat_for("space_heating")
-    may = may_heat_rooms(site, days) if sources else np.zeros(len(days), dtype=np.bool_)
+    may = may_heat_rooms(site, days)
     if may is None:
-        raise NotAssessed(unknown_turn(sources[0].name), "other_source")
+        raise NotAssessed(unknown_turn(site.other_heat_for("space_heating")[0].name), "other_source")
     return ~may
 
 
@@ -66,7 +65,7 @@ def unknown_turn(name: str) -> str:
 
 def _may_work(site: Site, days: Table, source: OtherHeat) -> Flags | None:
     nothing = np.zeros(len(days), dtype=np.bool_)
-    if "heat_other_kwh" in days and days.knows("heat_other_kwh"):
+    if days.knows("heat_other_kwh"):
         return np.asarray(fill_nan(days.floats("heat_other_kwh"), np.inf) > _LEAST_KWH)
     if source.kind == "stove" and days.knows("room"):
         return nothing
@@ -90,7 +89,7 @@ def house_heat(site: Site, days: Table, heat: Floats) -> Floats:
     if not sources or counts_whole_house(site):
         return heat
     only_rooms = all(s.serves == ("space_heating",) for s in site.other_heat)
-    if "heat_other_kwh" in days and days.knows("heat_other_kwh") and only_rooms:
+    if days.knows("heat_other_kwh") and only_rooms:
         return heat + days.floats("heat_other_kwh")
     unknown = may_heat_rooms(site, days)
     return np.full(len(days), np.nan) if unknown is None else np.where(unknown, np.nan, heat)
@@ -100,8 +99,7 @@ def heat_of_both(site: Site) -> str | None:
     """Why the heat meters say nothing of the heat pump alone; None where they do."""
     if not meter_counts_other(site) or site.measures("other_heat_output"):
         return None
-    names = " and ".join(dict.fromkeys(s.name for s in site.other_heat))
-    return f"the heat meter also counts the {names}: needs other_heat_output to tell the heat pump's part"
+    return f"the heat meter also counts the {names_of(site.other_heat)}: needs other_heat_output to tell the heat pump's part"
 
 
 @dataclass(frozen=True)
@@ -202,15 +200,10 @@ def _unit(site: Site, days: Table, number: int, total: float | None) -> UnitFigu
             heat,
             paired,
             MeterColumns(
-                *map(
-                    of,
-                    (
-                        "unit_heat_kwh.",
-                        "unit_flow_error_kwh.",
-                        "unit_pair_error_kwh.",
-                        "minutes_unit_paired.",
-                    ),
-                )
+                of("unit_heat_kwh."),
+                of("unit_flow_error_kwh."),
+                of("unit_pair_error_kwh."),
+                of("minutes_unit_paired."),
             ),
         )
         performance = Estimate(heat / paired, heat / paired * low, heat / paired * high)
@@ -223,7 +216,7 @@ def _unit(site: Site, days: Table, number: int, total: float | None) -> UnitFigu
         if of("unit_running_spacing_min.") in days
         else np.array([np.inf])
     )
-    if seen > 0.0 and float(np.nanmin(spacing)) <= _COARSEST_RUN_MIN:
+    if seen > 0.0 and float(np.nanmin(spacing)) <= COARSEST_RUN_MIN:
         starts, hours = int(days.total(of("unit_starts."))), days.total(of("minutes_unit_running.")) / 60.0
         defrosts = int(days.total(of("unit_defrosts.")))
         rate = starts / hours if hours >= 1.0 else None

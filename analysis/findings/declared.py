@@ -17,7 +17,7 @@ from fieldfare.analysis.findings.confidence import Flags
 from fieldfare.analysis.findings.excuses import FAMILIES, FAMILY_OF
 from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.findings.model import Cause, Finding
-from fieldfare.analysis.plant.other_sources import OtherHeat
+from fieldfare.analysis.plant.other_sources import OtherHeat, names_of
 from fieldfare.analysis.plant.site import Site
 
 _NOT_A_UNITS = frozenset(
@@ -93,12 +93,13 @@ def _of_both(site: Site, code: str) -> str | None:
 def _beside(site: Site, days: Table, code: str) -> str | None:
     rooms, water = site.other_heat_for("space_heating"), site.other_heat_for("hot_water")
     if code in _OF_THE_WHOLE and (rooms or water):
-        return f"a {_names(rooms + water)} gives part of the heat: the design's figure is of all of it"
+        names = names_of(rooms + water, "a ")
+        return f"a {names} gives part of the heat: the design's figure is of all of it"
     if not rooms:
         return None
-    name = _names(rooms)
+    name = names_of(rooms, "a ")
     if code == "capacity_short" and any(s.kind == "boiler" for s in rooms):
-        cold = next((s.below_c for s in rooms if s.below_c is not None), None)
+        cold = _works_below(rooms)
         below = f" below {cold:g} °C" if cold is not None else ""
         return f"a boiler helps to heat the rooms{below}: the heat pump need not hold the design day alone"
     may = may_heat_rooms(site, days)
@@ -138,24 +139,25 @@ def rests_for_boiler(site: Site, days: Table) -> NotAssessed | None:
     )
 
 
-def _names(sources: tuple[OtherHeat, ...]) -> str:
-    return " and a ".join(dict.fromkeys(s.name for s in sources))
+def _works_below(sources: tuple[OtherHeat, ...]) -> float | None:
+    """Outdoor temperature below which the first of them that has one works [°C]."""
+    return next((s.below_c for s in sources if s.below_c is not None), None)
 
 
 def boiler_days(site: Site, days: Table) -> Flags:
     """Days on which another source that the site file names may have heated the rooms: bool (n,)."""
-    may = may_heat_rooms(site, days) if site.other_heat_for("space_heating") else None
+    may = may_heat_rooms(site, days)
     return np.zeros(len(days), dtype=np.bool_) if may is None else may
 
 
 def boiler_words(site: Site, days: Table, first: int, last: int) -> str:
     """What such a stretch is. first, last : rows of `days`"""
     rooms = site.other_heat_for("space_heating")
-    name = _names(rooms)
-    if "heat_other_kwh" in days and days.knows("heat_other_kwh"):
+    name = names_of(rooms, "a ")
+    if days.knows("heat_other_kwh"):
         kwh = float(np.nansum(days.floats("heat_other_kwh")[first : last + 1]))
         return f"A {name} beside the heat pump gave {kwh:.0f} kWh of heat."
-    cold = next((s.below_c for s in rooms if s.below_c is not None), None)
+    cold = _works_below(rooms)
     return f"Below {cold:g} °C a {name} beside the heat pump may heat the rooms, as the site file says."
 
 
@@ -167,7 +169,7 @@ def without_blame(site: Site, days: Table, finding: Finding) -> Finding:
     sources = site.other_heat_for(served)  # type: ignore[arg-type]
     if not sources or (served == "space_heating" and may_heat_rooms(site, days) is not None):
         return finding  # days with its heat are left out
-    name = _names(sources)
+    name = names_of(sources, "a ")
     use = "the rooms" if served == "space_heating" else "the hot water"
     because = f"a {name} gives part of the heat to {use}, and nothing here meters whether it did"
     causes = (

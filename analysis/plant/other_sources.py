@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
@@ -41,6 +42,11 @@ class OtherHeat(Section):
     @property
     def name(self) -> str:
         return NAMES[self.kind]
+
+
+def names_of(sources: Iterable[OtherHeat], article: str = "") -> str:
+    """Their names in a sentence, each once. article : before every name but the first, as "a " """
+    return f" and {article}".join(dict.fromkeys(s.name for s in sources))
 
 
 class Pv(Section):

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.figures.sums import known_sum
+from fieldfare.analysis.plant.other_sources import names_of
 from fieldfare.analysis.plant.site import Site
 
 if TYPE_CHECKING:
@@ -51,7 +52,7 @@ def _with_a_boiler(site: Site, figures: Figures) -> Figures:
 
 
 def _with_other_hot_water(site: Site, figures: Figures) -> Figures:
-    names = " and ".join(dict.fromkeys(s.name for s in site.other_heat_for("hot_water")))
+    names = names_of(site.other_heat_for("hot_water"))
     reason = f"the {names} makes part of the hot water: the heat pump's part is under energy"
     water = figures.hot_water
     return figures.with_parts(
