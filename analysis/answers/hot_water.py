@@ -30,6 +30,7 @@ from fieldfare.analysis.physics.hot_water import (
     mixed_litres,
 )
 from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.statistics.distributions import GAUSS_95
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -206,7 +207,7 @@ def standing_watts_per_k(site: Site, facts: Facts) -> tuple[float, float, float]
     watts = rate[good] * plant.cylinder_litres * WH_PER_LITRE_KELVIN / over[good]
     value = float(np.median(watts))
     spread = 1.4826 * float(np.median(np.abs(watts - value)))
-    half = 1.96 * max(1.25 * spread / good.sum() ** 0.5, _USUAL_LOSS_SPREAD / good.sum() ** 0.5 * value)
+    half = GAUSS_95 * max(1.25 * spread / good.sum() ** 0.5, _USUAL_LOSS_SPREAD / good.sum() ** 0.5 * value)
     return value, max(value - half, 0.0), value + half
 
 
@@ -230,8 +231,8 @@ def _loss(hours: Hours) -> Step:
             "usual_loss_w_per_k",
             usual.value,
             "W/K",
-            usual.value - 1.96 * usual.uncertainty,
-            usual.value + 1.96 * usual.uncertainty,
+            usual.value - GAUSS_95 * usual.uncertainty,
+            usual.value + GAUSS_95 * usual.uncertainty,
         ),
     )
     return Step("loss", "binds" if worst > hours.limit("answer_loss_over") * usual.value else "fine", values)
@@ -312,7 +313,7 @@ def draws(hours: Hours, facts: Facts) -> list[Draw]:
         lost = [w * over * between_h / 1000.0 for w in loss]
         change = plant.cylinder_litres * WH_PER_LITRE_KELVIN / 1000.0 * (top[i] - top[i - 1])
         given = heat[i] * TAKEN_UP.value + immersion[i] - change
-        doubt = 1.96 * TAKEN_UP.uncertainty * heat[i]
+        doubt = GAUSS_95 * TAKEN_UP.uncertainty * heat[i]
         litres, least, most = ((given - x) / KWH_PER_LITRE_40 for x in (lost[0], lost[2], lost[1]))
         half = np.hypot(doubt / KWH_PER_LITRE_40, (most - least) / 2.0)
         emptied = low[i] < hours.limit("answer_cold_tap_c")
