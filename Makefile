@@ -6,6 +6,8 @@ LOCK := deploy/requirements.lock
 DEMO_LOCK := deploy/requirements-demo.lock
 TEST_LOCK := deploy/requirements-test.lock
 BUILD_LOCK := deploy/requirements-build.lock
+PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check --no-compile
+TESTS = $(BIN)/python -m pytest -n $(WORKERS) --dist loadfile
 # One more than the cores of a small machine: many tests wait for a service.
 WORKERS ?= 3
 FOLDERS := $(shell find analysis collector api dashboards -type d -not -name __pycache__)
@@ -21,14 +23,14 @@ setup: $(VENV)/.ready
 $(VENV)/.ready: $(LOCK) pyproject.toml $(FOLDERS)
 	$(PYTHON) -c "import sys; sys.exit(0 if sys.version_info >= (3, 11) else 'Python 3.11 or newer is needed, this is ' + sys.version.split()[0])"
 	test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-compile --require-hashes -r $(LOCK)
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-compile --no-deps --config-settings editable_mode=strict -e .
+	$(PIP) --require-hashes -r $(LOCK)
+	$(PIP) --no-deps --config-settings editable_mode=strict -e .
 	touch $@
 
 setup-test: setup $(VENV)/.ready-test
 
 $(VENV)/.ready-test: $(TEST_LOCK) $(VENV)/.ready
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-compile --require-hashes -r $(TEST_LOCK)
+	$(PIP) --require-hashes -r $(TEST_LOCK)
 	touch $@
 
 # What tests use of the system: broker, time-series server, database, browser, reverse proxy, text layout, PDF reader.
@@ -37,7 +39,7 @@ system:
 
 # The simulator compiles itself with numba, which the service does not need.
 $(VENV)/.ready-demo: $(DEMO_LOCK) $(VENV)/.ready
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-compile --require-hashes -r $(DEMO_LOCK)
+	$(PIP) --require-hashes -r $(DEMO_LOCK)
 	touch $@
 
 demo: $(VENV)/.ready-demo
@@ -56,11 +58,11 @@ compiled: setup-test
 test:
 	$(MAKE) --no-print-directory -j2 setup-test system
 	$(MAKE) --no-print-directory -j2 lint compiled
-	$(BIN)/python -m pytest -n $(WORKERS) --dist loadfile --no-loadscope-reorder
+	$(TESTS) --no-loadscope-reorder
 
 # Tracing makes the tests about twice as slow, so it is not a part of `make test`.
 coverage: setup-test system
-	$(BIN)/python -m pytest -n $(WORKERS) --dist loadfile --no-loadscope-reorder --cov --cov-report=
+	$(TESTS) --no-loadscope-reorder --cov --cov-report=
 	$(BIN)/python -m tests.coverage_floors
 
 # Needs no network; a warning is an error.
@@ -69,7 +71,7 @@ docs: setup-test
 	@echo docs/_build/html/index.html
 
 bench: setup-test system
-	$(BIN)/python -m pytest -m slow -n $(WORKERS) --dist loadfile
+	$(TESTS) -m slow
 	$(BIN)/python -m tests.benchmarks
 
 lock:
