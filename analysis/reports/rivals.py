@@ -19,6 +19,20 @@ _BIVALENT = "what the unit lacks below the bivalent temperature the heater gives
 _LOAD = "the load is loss coefficient times temperature difference: EN 12831-1 (reference 6.3)"
 _EMITTERS = "an emitter gives less at a cooler mean water temperature: EN 442 (reference 4)"
 
+_OF_EFFICIENCY = MappingProxyType(
+    {
+        "flow_temperature_above_curve": _LIFT,
+        "low_flow": _PRACTICE,
+        "falling_flow": _PRACTICE,
+        "excessive_defrost": _ICING,
+        "defrost_without_frost": _PRACTICE,
+        "short_cycling": _PART_LOAD,
+        "buffer_mixing": _PRACTICE,
+        "diverter_passing": _PRACTICE,
+    }
+)
+"""What lowers a heat pump's efficiency besides the unit itself."""
+
 RIVALS: Mapping[str, Mapping[str, str]] = MappingProxyType(
     {
         "short_cycling": {
@@ -77,35 +91,10 @@ RIVALS: Mapping[str, Mapping[str, str]] = MappingProxyType(
             "diverter_passing": _PRACTICE,
             "pump_always_on": _PRACTICE,
         },
-        "efficiency_below_expected": {
-            "flow_temperature_above_curve": _LIFT,
-            "low_flow": _PRACTICE,
-            "falling_flow": _PRACTICE,
-            "excessive_defrost": _ICING,
-            "defrost_without_frost": _PRACTICE,
-            "short_cycling": _PART_LOAD,
-            "buffer_mixing": _PRACTICE,
-            "diverter_passing": _PRACTICE,
-        },
-        "efficiency_fell": {
-            "flow_temperature_above_curve": _LIFT,
-            "low_flow": _PRACTICE,
-            "falling_flow": _PRACTICE,
-            "excessive_defrost": _ICING,
-            "defrost_without_frost": _PRACTICE,
-            "short_cycling": _PART_LOAD,
-            "buffer_mixing": _PRACTICE,
-            "diverter_passing": _PRACTICE,
-        },
+        "efficiency_below_expected": _OF_EFFICIENCY,
+        "efficiency_fell": _OF_EFFICIENCY,
         "performance_below_promise": {
-            "flow_temperature_above_curve": _LIFT,
-            "low_flow": _PRACTICE,
-            "falling_flow": _PRACTICE,
-            "excessive_defrost": _ICING,
-            "defrost_without_frost": _PRACTICE,
-            "short_cycling": _PART_LOAD,
-            "buffer_mixing": _PRACTICE,
-            "diverter_passing": _PRACTICE,
+            **_OF_EFFICIENCY,
             "efficiency_below_expected": _PRACTICE,
             "backup_heater_use": _BOUNDARY,
             "immersion_use": _BOUNDARY,
