@@ -54,10 +54,15 @@ EXPORTS: Group = (
         Field("csv.time_column", "Column of the time"),
         Field("csv.timezone", "Their time zone", "for times without an offset"),
         Field(
-            "csv.time_format", "Form of the time", "iso, unix, unix_ms or a pattern such as %d.%m.%Y %H:%M"
+            "csv.time_format",
+            "Form of the time",
+            "iso, unix, unix_ms, spreadsheet or a pattern such as %d.%m.%Y %H:%M",
         ),
+        Field("csv.date_column", "Column of the date", "where it stands apart from the time"),
         Field("csv.delimiter", "Delimiter"),
         Field("csv.decimal", "Decimal sign"),
+        Field("csv.thousands", "Sign between thousands", "as in 1,234.5; empty: none"),
+        Field("csv.encoding", "Encoding", "", "choice", ("", "utf-8", "utf-16", "windows-1252")),
     ),
 )
 ROWS: dict[str, tuple[tuple[str, str, str, str], ...]] = {

@@ -195,8 +195,8 @@ HEAT_QUANTITIES = ("heat_output", "space_heat", "hot_water_heat")
 """Quantities of heat meters."""
 IN_HEAT_METERS = frozenset({"backup_heater", "other_heat"})
 """What a heat meter can count beside the heat pump (`includes`)."""
-TIME_FORMS = ("iso", "unix", "unix_ms")
-"""Times that need no pattern: ISO 8601, and seconds or milliseconds since 1970."""
+TIME_FORMS = ("iso", "unix", "unix_ms", "spreadsheet")
+"""Times that need no pattern: ISO 8601, seconds or milliseconds since 1970, and days since 1899-12-30."""
 _DIRECTIVE = re.compile(r"%(.?)", re.DOTALL)
 _DIRECTIVES = frozenset("aAbBcdfHIjmMpSxXyYzZ%")
 _TIME_FORM_WANTED = (
@@ -208,10 +208,13 @@ class Csv(_Section):
     """`[csv]`: format of the site's exports."""
 
     time_column: FreeText = "time"
+    date_column: FreeText | None = None
     timezone: TimeZone = "UTC"
     time_format: Key = "iso"
     delimiter: Annotated[str, Field(min_length=1, max_length=1)] = ","
     decimal: Literal[".", ","] = "."
+    thousands: Literal["", ".", ",", " ", "'"] = ""
+    encoding: Literal["utf-8", "utf-16", "windows-1252"] = "utf-8"
 
     @field_validator("delimiter")
     @classmethod
@@ -242,6 +245,12 @@ class Csv(_Section):
     def _told_apart(self) -> Csv:
         if self.delimiter == self.decimal:
             raise ValueError(f"delimiter and decimal can't both be {self.decimal!r}")
+        if self.thousands == self.decimal:
+            raise ValueError(f"thousands and decimal can't both be {self.decimal!r}")
+        if self.date_column == self.time_column:
+            raise ValueError(
+                "date_column and time_column must differ; leave date_column out where one column has both"
+            )
         return self
 
 

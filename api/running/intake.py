@@ -165,7 +165,7 @@ def _check(site: Site, files: Sequence[Path]) -> None:
     from fieldfare.collector.csv.source import Source
 
     for path in files:
-        source = Source(path)
+        source = Source(path, site.csv)
         try:
             find_layout(site, path, source.header)
         finally:

@@ -59,6 +59,13 @@ AGREED = "# columns as agreed on in the browser"
 _TIME = re.compile(r"time|date|zeit|datum|timestamp|\bts\b|utc", re.I)
 _CLOCK = re.compile(r"time|clock|hour|zeit|uhrzeit", re.I)
 """A column with only the time of day."""
+_LOOKED_AT = 200
+"""Lines of an export that a proposal is made from."""
+_GROUPED = {
+    ".": re.compile(r"-?\d{1,3}([,'])(?:\d{3}\1)*\d{3}\.\d*"),
+    ",": re.compile(r"-?\d{1,3}([.' ])(?:\d{3}\1)*\d{3},\d*"),
+}
+"""Numbers with groups of three digits, by their decimal sign."""
 _ISO = re.compile(r"\d{4}-?\d\d-?\d\d([T ]|$)")
 _UNIT = re.compile(r"[\[(]\s*([^\])]+?)\s*[\])]")
 _UNITS_IN_NAMES = (
@@ -91,6 +98,7 @@ TIME_FORMATS: tuple[tuple[str, str], ...] = (
     ("iso", "2026-01-31 23:59 (ISO 8601)"),
     ("unix", "seconds since 1970"),
     ("unix_ms", "milliseconds since 1970"),
+    ("spreadsheet", "days since 1899-12-30, as spreadsheets count them"),
     *((f"{d} {c}", f"{name}, {clock}") for d, name in _DATES for c, clock in _CLOCKS),
 )
 """Forms of times that an export may have, as the site file names them, and in words."""
@@ -123,18 +131,21 @@ class MappingProposal:
     problem: str = ""
     time_format: str = "iso"
     time_sample: str = ""
+    date_column: str = ""
+    encoding: str = "utf-8"
+    thousands: str = ""
 
 
-def propose(text: str) -> MappingProposal:
-    """Read an export's first lines and propose a mapping.
+def propose(text: str, encoding: str = "utf-8") -> MappingProposal:
+    """Read an export's first lines and propose a mapping. encoding : that of the file, for the proposal
 
     Returns Proposal; its `problem` is not empty where the text can't be read.
     """
-    lines = [line for line in text.lstrip("\ufeff").splitlines() if line.strip()]
+    lines = [line for line in text.lstrip("\ufeff").splitlines() if line.strip()][:_LOOKED_AT]
     if len(lines) < 2:
         return MappingProposal(",", ".", "", False, (), "The file needs a header and at least one row.")
-    delimiter = max(",;\t|", key=lambda d: lines[0].count(d))
-    if delimiter not in lines[0]:
+    delimiter, rows = max((_table(lines, sign) for sign in ",;\t|"), key=lambda found: _fit(found[1]))
+    if len(rows[0]) < 2:
         return MappingProposal(
             ",",
             ".",
@@ -143,14 +154,16 @@ def propose(text: str) -> MappingProposal:
             (),
             "The first line holds a single column; names parted by commas, semicolons or tabs are needed.",
         )
-    rows = list(csv.reader(lines[:200], delimiter=delimiter))
-    header, body = [c.strip() for c in rows[0]], [r for r in rows[1:] if len(r) == len(rows[0])]
+    header, body = rows[0], rows[1:]
     decimal = (
         ","
         if delimiter != "," and any(re.fullmatch(r"-?\d+,\d+", c.strip()) for r in body for c in r)
         else "."
     )
-    time_column = next((c for c in header if _TIME.search(c)), header[0])
+    grouped = _GROUPED[decimal]
+    thousands = next((found[1] for r in body for c in r if (found := grouped.fullmatch(c))), "")
+    date_column, time_column, times = _time_columns(header, body)
+    body = [[c.replace(thousands, "") if grouped.fullmatch(c) else c for c in r] for r in body]
     is_long = {"point", "value"} <= {c.lower() for c in header}
     if is_long:
         names = list(dict.fromkeys(r[[c.lower() for c in header].index("point")] for r in body))
@@ -158,13 +171,12 @@ def propose(text: str) -> MappingProposal:
         columns = tuple(_column(n, [r[at] for r in body if n in r], decimal) for n in names)
     else:
         columns = tuple(
-            _column(c, [r[i] for r in body], decimal) for i, c in enumerate(header) if c != time_column
+            _column(c, [r[i] for r in body], decimal)
+            for i, c in enumerate(header)
+            if c not in (time_column, date_column)
         )
-    clock = next((c for c in header if c != time_column and _CLOCK.fullmatch(c)), "")
-    at_time = header.index(time_column)
-    times = [r[at_time].strip() for r in body if r[at_time].strip()]
     form = time_format_of(times)
-    problem = _time_problem(time_column, clock, times, form)
+    problem = _time_problem(time_column, times, form)
     return MappingProposal(
         delimiter,
         decimal,
@@ -174,16 +186,46 @@ def propose(text: str) -> MappingProposal:
         problem,
         form,
         times[0] if times else "",
+        date_column,
+        encoding,
+        thousands,
     )
 
 
-def _time_problem(column: str, clock: str, times: list[str], form: str) -> str:
+def _table(lines: list[str], delimiter: str) -> tuple[str, list[list[str]]]:
+    """The header and the rows under it that are as wide. Lines above it, such as what the export is of, are left
+    out."""
+    rows = [[c.strip() for c in row] for row in csv.reader(lines, delimiter=delimiter)]
+    width = max(set(map(len, rows)), key=lambda n: (sum(len(r) == n for r in rows), n))
+    first = next((i for i, r in enumerate(rows) if len(r) == width and _names_columns(r)), 0)
+    return delimiter, [rows[first], *(r for r in rows[first + 1 :] if len(r) == len(rows[first]))]
+
+
+def _names_columns(row: list[str]) -> bool:
+    """Whether the cells of a row are names: most are not empty, and hardly one is a number."""
+    told = [c for c in row if c]
+    return 2 * len(told) > len(row) and sum(bool(re.search(r"[^\W\d]", c)) for c in told) * 2 > len(told)
+
+
+def _fit(rows: list[list[str]]) -> tuple[bool, int, int]:
+    """How well a delimiter splits the lines."""
+    return len(rows[0]) > 1 and _names_columns(rows[0]), len(rows), len(rows[0])
+
+
+def _time_columns(header: list[str], body: list[list[str]]) -> tuple[str, str, list[str]]:
+    """The column of the date where it stands apart, that of the time, and the times as the file has them."""
+    named = [c for c in header if _TIME.search(c)] or header[:1]
+    cells = {c: [r[header.index(c)] for r in body] for c in named}
+    first = cells[named[0]]
+    clock = next((c for c in named[1:] if _CLOCK.fullmatch(c)), "")
+    if clock and first and not any(":" in t for t in first[:20]):
+        joined = [f"{d} {t}".strip() for d, t in zip(first, cells[clock], strict=True)]
+        return named[0], clock, [t for t in joined if t]
+    return "", named[0], [t for t in first if t]
+
+
+def _time_problem(column: str, times: list[str], form: str) -> str:
     """Return why the times can't be read, or an empty text."""
-    if clock and times and not any(":" in t for t in times[:20]):
-        return (
-            f"Date and time stand in two columns, {column!r} and {clock!r}. Join them into one column, such"
-            " as 2026-01-31 23:59, and upload the file again."
-        )
     if times and form == "iso" and not all(_ISO.match(t) for t in times[:60]):
         return (
             f"The times in column {column!r} are written as {times[0][:40]!r}, which is not a known form of"
@@ -204,6 +246,8 @@ def time_format_of(times: list[str]) -> str:
         return "unix"
     if all(re.fullmatch(r"\d{12,13}", t) for t in sample):
         return "unix_ms"
+    if all(re.fullmatch(r"[345]\d{4}([.,]\d+)?", t) for t in sample):
+        return "spreadsheet"
     fits = {}
     for form, _ in TIME_FORMATS:
         if "%" in form and (read := _read_times(sample, form)) is not None:
@@ -292,11 +336,20 @@ def _number(cell: str, decimal: str) -> float | None:
 def points_toml(form: Mapping[str, str]) -> str:
     """Write the chosen columns as the site file's [csv] and [[point]] sections.
 
-    form : `delimiter`, `decimal`, `time_column`, `time_format`, `timezone`, and for each column n `column.n`,
-        `quantity.n`, `as.n`, `unit.n`
+    form : `delimiter`, `decimal`, `date_column`, `time_column`, `time_format`, `timezone`, `encoding`, and for
+        each column n `column.n`, `quantity.n`, `as.n`, `unit.n`
     """
     lines = [AGREED, "[csv]"]
-    for key in ("time_column", "timezone", "time_format", "delimiter", "decimal"):
+    for key in (
+        "date_column",
+        "time_column",
+        "timezone",
+        "time_format",
+        "delimiter",
+        "decimal",
+        "thousands",
+        "encoding",
+    ):
         if value := form.get(key, ""):
             lines.append(f"{key} = {quoted(value) if value != chr(9) else chr(34) + chr(92) + 't' + chr(34)}")
     taken: set[str] = set()

@@ -31,7 +31,7 @@ from fieldfare.collector.validation import (
 )
 
 Index = NDArray[np.int64]
-_UNIX_LOOKS = {"unix": r"[12]\d{9}(\.\d+)?", "unix_ms": r"[12]\d{12}"}
+_LOOKS = {"unix": r"[12]\d{9}([.,]\d+)?", "unix_ms": r"[12]\d{12}", "spreadsheet": r"[345]\d{4}[.,]\d+"}
 
 Mask = NDArray[np.bool_]
 Reasons = dict[int, list[tuple[str, Refusal]]]
@@ -61,13 +61,15 @@ class ColumnDecoder:
         start = careful(block._replace(data=block.data[:end] if end else block.data), layout, [layout.time])
         fields = [f for f in start.table.column(0).to_pylist() if f.strip()]
         types = {layout.time: self._times.arrow_type(fields[0] if fields else "")}
+        if layout.date is not None:
+            types |= {layout.time: pa.string(), layout.date: pa.string()}
         for name, points in layout.points.items():
-            kinds = {column_type(p) for p in points}
+            kinds = {column_type(p, layout.csv) for p in points}
             types[name] = kinds.pop() if len(kinds) == 1 else pa.string()
         if layout.point and layout.value:
             types[layout.point] = pa.string()
             numeric = layout.text is None and all(p.form != "state" for p in layout.by_name.values())
-            types[layout.value] = pa.float64() if numeric else pa.string()
+            types[layout.value] = pa.float64() if numeric and not layout.csv.thousands else pa.string()
         types.update({name: pa.string() for name in (layout.unit, layout.text) if name})
         return types
 
@@ -78,12 +80,12 @@ class ColumnDecoder:
             block
         Returns Decoded. Raises InputError if `first` and no time of the rows can be read.
         """
-        column = rows.table.column(self._layout.time)
+        column = self._moments(rows.table)
         times = self._times.read(column)
         if first and times.unreadable is not None and times.unreadable.all():
             given = str(column[0].as_py())[:40]
             likely = next(
-                (f' = "{form}"' for form, looks in _UNIX_LOOKS.items() if re.fullmatch(looks, given)), ""
+                (f' = "{form}"' for form, looks in _LOOKS.items() if re.fullmatch(looks, given)), ""
             )
             raise InputError(
                 f"its times can't be read; {given!r} is not {self._format}; set time_format{likely} in the"
@@ -94,10 +96,22 @@ class ColumnDecoder:
         (self._long if self._layout.is_long else self._wide)(rows.table, times, timed, out)
         return out
 
+    def _moments(self, table: pa.Table) -> pa.ChunkedArray:
+        """The times as they stand in the file, with the date before them where it has a column of its own."""
+        time = table.column(self._layout.time)
+        if self._layout.date is None:
+            return time
+        date = pc.utf8_trim_whitespace(table.column(self._layout.date))
+        return pc.utf8_trim_whitespace(pc.binary_join_element_wise(date, pc.utf8_trim_whitespace(time), " "))
+
     @property
     def _format(self) -> str:
         form = self._layout.csv.time_format
-        numbers = {"unix": "in seconds since 1970", "unix_ms": "in milliseconds since 1970"}
+        numbers = {
+            "unix": "in seconds since 1970",
+            "unix_ms": "in milliseconds since 1970",
+            "spreadsheet": "in days since 1899-12-30, as spreadsheets count them",
+        }
         return (
             "an ISO 8601 time (2025-01-31T23:59)"
             if form == "iso"

@@ -91,7 +91,7 @@ def ingest_csv(
     Returns Ingested. Raises InputError if the file as a whole can't be read; nothing is stored then.
     """
     path = Path(path)
-    source = Source(path)
+    source = Source(path, site.csv)
     rejects = Rejects(Path(rejects_dir), site.id, path, now.astimezone(UTC))
     try:
         layout = find_layout(site, path, source.header)

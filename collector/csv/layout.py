@@ -21,6 +21,7 @@ NO_READING = (
     "Null",
     "-",
     "--",
+    "---",
     "n/a",
     "N/A",
     "#N/A",
@@ -32,6 +33,7 @@ NO_READING = (
 
 EXPORT_HEADER = ("time", "point", "value", "text", "unit", "quantity")
 """The format of `export`; recognised regardless of the site's [csv]."""
+_DAYS, _CLOCKS = ("date", "day", "datum", "tag"), ("time", "clock", "uhrzeit", "zeit", "heure")
 _DELIMITERS = {",": "a comma", ";": "a semicolon", "\t": "a tab", "|": "a bar"}
 
 
@@ -39,13 +41,15 @@ _DELIMITERS = {",": "a comma", ";": "a semicolon", "\t": "a tab", "|": "a bar"}
 class Layout:
     """The columns of one file.
 
-    names : one per field, made unique. points : column -> its points (wide form). by_name : value of the
+    names : one per field, made unique. time, date : their columns; date is None where the time column has both
+    points : column -> its points (wide form). by_name : value of the
         point column -> point (long form)
     """
 
     csv: Csv
     names: tuple[str, ...]
     time: str
+    date: str | None = None
     points: dict[str, tuple[Point, ...]] = field(default_factory=dict)
     point: str | None = None
     value: str | None = None
@@ -70,6 +74,16 @@ class Layout:
         return Records(self.csv.delimiter, len(self.names), exact=self.is_export)
 
 
+def is_header(settings: Csv, line: str) -> bool:
+    """Whether a line names the columns that every file of these settings has. Lines above it are a preamble."""
+    try:
+        given = set(_split(line, settings.delimiter))
+    except csv.Error:
+        return False
+    is_long = {"time", "point", "value"} <= given
+    return is_long or {settings.time_column, settings.date_column or settings.time_column} <= given
+
+
 def find_layout(site: Site, path: Path, header: str) -> Layout:
     """Map the columns of a header line. Raises InputError that names what is missing and what is expected."""
     if header == ",".join(EXPORT_HEADER):
@@ -81,8 +95,11 @@ def find_layout(site: Site, path: Path, header: str) -> Layout:
     time = settings.time_column
     if is_long and time not in given and "time" in given:
         time = "time"
+    date = None if is_long else settings.date_column
     if time not in given:
         raise InputError(_no_time(path, settings, given, header))
+    if date is not None and date not in given:
+        raise InputError(f"{path}: has no date column {date!r}; its columns are {_listed(given)}")
     names = _unique(given)
     if is_long:
         by_name = {p.csv_column: p for p in site.point} | {p.id: p for p in site.point}
@@ -111,8 +128,9 @@ def find_layout(site: Site, path: Path, header: str) -> Layout:
         settings,
         names,
         time,
+        date,
         points=points,
-        ignored=tuple(n for n in given if n not in points and n != time and n),
+        ignored=tuple(n for n in given if n not in points and n not in (time, date) and n),
         missing=tuple(p.id for p in site.point if p.csv_column not in given),
     )
 
@@ -158,6 +176,10 @@ def _no_time(path: Path, settings: Csv, given: list[str], header: str) -> str:
                 f"{_DELIMITERS.get(settings.delimiter, repr(settings.delimiter))}; "
                 f"set delimiter = {_toml(other)} in the site's [csv]"
             )
+    day, clock = (next((g for g in given if g.lower() in words), "") for words in (_DAYS, _CLOCKS))
+    if day and clock and settings.date_column is None:
+        both = f"; set date_column = {_toml(day)} and time_column = {_toml(clock)} in the site's [csv]"
+        return f"{path}: has no time column {wanted!r}; its columns are {_listed(given)}{both}"
     near = [g for g in given if g.lower() == wanted.lower()] or get_close_matches(wanted, given, 1, 0.6)
     guess = near or [g for g in given if g.lower() in ("time", "timestamp", "datetime", "date", "zeit", "ts")]
     hint = f"; set time_column = {_toml(guess[0])} in the site's [csv]" if guess else ""

@@ -136,7 +136,10 @@ def _refused(text: str) -> Refusal | None:
 
 def _not_utf8(error: UnicodeDecodeError) -> Refusal:
     byte = error.object[error.start]
-    return Refusal("not UTF-8", f"byte 0x{byte:02x} is not UTF-8 text; save the file as UTF-8")
+    return Refusal(
+        "not UTF-8",
+        f"byte 0x{byte:02x} is not UTF-8 text; save the file as UTF-8, or set encoding in the site's [csv]",
+    )
 
 
 def _wrong_width(found: int, width: int) -> Refusal:

@@ -19,7 +19,13 @@ _OFFSET = r"[T ].*(Z|z|[+-]\d\d(:?\d\d)?)$"
 _ISO_DATE = r"^\d{4}-?\d\d-?\d\d"
 _MIDNIGHT = r"^(.*[T ])24:00(:00(\.0+)?)?"
 _WIDTHS = {"Y": 4, "m": 2, "d": 2, "H": 2, "M": 2, "S": 2}
-_UNIX = {"unix": 1000.0, "unix_ms": 1.0}
+_COUNTED = {
+    "unix": (1000.0, 0, 1),
+    "unix_ms": (1.0, 0, 1),
+    "spreadsheet": (float(MS_PER_DAY), -25_569 * MS_PER_DAY, 1000),
+}
+"""Form -> milliseconds of one, 1970 less its origin [ms], and what it is rounded to [ms]: days with a few decimals
+mean whole seconds. Spreadsheets count from 1899-12-30 (ECMA-376 Part 1, 18.17.4.1)."""
 
 
 class Times(NamedTuple):
@@ -40,13 +46,14 @@ class TimeColumn:
 
     def __init__(self, csv: Csv) -> None:
         self.format: str = csv.time_format
+        self._decimal = csv.decimal
         self._has_zone = "%z" in self.format or "%Z" in self.format or self.format.rstrip().endswith("Z")
 
     def arrow_type(self, sample: str) -> pa.DataType:
         """The Arrow type to parse the column as, judged by one field."""
         if self.format == "iso":
             return pa.timestamp("ms", "UTC" if re.search(_OFFSET, sample.strip()) else None)
-        return pa.float64() if self.format in _UNIX else pa.string()
+        return pa.float64() if self.format in _COUNTED else pa.string()
 
     def read(self, column: pa.ChunkedArray) -> Times:
         """Read a column, parsed or plain text."""
@@ -56,36 +63,39 @@ class TimeColumn:
             ms = column.cast(pa.int64()).fill_null(0) if missing is not None else column.cast(pa.int64())
             return Times(numbers(ms), local, missing, None)
         if pa.types.is_floating(column.type):
-            return self._unix(column)
+            return self._counted(column)
         text = pc.utf8_trim_whitespace(column)
         empty = pc.is_in(text, texts(NO_READING)).to_numpy()
         missing = empty if empty.any() else None
-        if self.format in _UNIX:
-            return self._unix_text(text, missing)
+        if self.format in _COUNTED:
+            return self._counted_text(text, missing)
         times = self._iso(text) if self.format == "iso" else self._patterned(text)
         if missing is None:
             return times
         unreadable = None if times.unreadable is None else times.unreadable & ~missing
         return times._replace(missing=missing, unreadable=unreadable)
 
-    def _unix(self, column: pa.ChunkedArray) -> Times:
-        seconds = numbers(column)
-        missing = np.isnan(seconds)
-        scaled = np.where(missing, 0.0, seconds * _UNIX[self.format])
+    def _counted(self, column: pa.ChunkedArray) -> Times:
+        count = numbers(column)
+        missing = np.isnan(count)
+        scale, origin, step = _COUNTED[self.format]
+        scaled = np.where(missing, 0.0, count * scale)
         odd = ~(np.abs(scaled) < 1e15)
-        ms = np.rint(np.where(odd, 0.0, scaled)).astype(np.int64)
-        return Times(ms, False, _some(missing), _some(odd))
+        ms = np.rint(np.where(odd, 0.0, scaled) / step).astype(np.int64) * step + origin
+        return Times(ms, self.format == "spreadsheet", _some(missing), _some(odd))
 
-    def _unix_text(self, text: pa.ChunkedArray, missing: NDArray[np.bool_] | None) -> Times:
+    def _counted_text(self, text: pa.ChunkedArray, missing: NDArray[np.bool_] | None) -> Times:
         import pandas as pd  # 0.3 s to load, for files that Arrow does not read
 
+        if self._decimal == ",":
+            text = pc.replace_substring(text, ",", ".")
         parsed = pd.to_numeric(pd.Series(text.to_pylist(), dtype=object), errors="coerce").to_numpy(
             np.float64
         )
-        times = self._unix(pa.chunked_array([array(parsed)]))
+        times = self._counted(pa.chunked_array([array(parsed)]))
         bad = np.isnan(parsed) if missing is None else np.isnan(parsed) & ~missing
         odd = bad if times.unreadable is None else bad | times.unreadable
-        return Times(times.ms, False, missing, _some(odd))
+        return times._replace(missing=missing, unreadable=_some(odd))
 
     def _iso(self, text: pa.ChunkedArray) -> Times:
         late = pc.match_substring_regex(text, _MIDNIGHT).to_numpy()

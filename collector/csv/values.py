@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -9,7 +10,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from fieldfare.analysis.plant.site import Point
+from fieldfare.analysis.plant.site import Csv, Point
 from fieldfare.collector import arrow
 from fieldfare.collector.csv.cells import original
 from fieldfare.collector.csv.layout import NO_READING, Layout
@@ -26,6 +27,10 @@ from fieldfare.collector.validation import (
 _NUMBER = r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$|^[+-]?(?i:inf|infinity)$"
 
 
+_GROUP_SIGNS = {" ": "[ \u00a0\u202f]", "'": "['\u2019]"}
+"""Thousands sign of the site file -> pattern of what exports write for it: spaces may be no-break ones."""
+
+
 class Values(NamedTuple):
     """Values of some rows of one point.
 
@@ -38,9 +43,9 @@ class Values(NamedTuple):
     refused: dict[int, Refusal]
 
 
-def column_type(point: Point) -> pa.DataType:
-    """The Arrow type to parse a wide file's column as."""
-    return pa.string() if point.form == "state" else pa.float64()
+def column_type(point: Point, csv: Csv) -> pa.DataType:
+    """The Arrow type to parse a wide file's column as. Arrow reads no numbers with grouped thousands."""
+    return pa.string() if point.form == "state" or csv.thousands else pa.float64()
 
 
 def read_values(point: Point, column: pa.ChunkedArray, layout: Layout, unit: str | None = None) -> Values:
@@ -54,7 +59,7 @@ def read_values(point: Point, column: pa.ChunkedArray, layout: Layout, unit: str
         value, present = arrow.numbers(column), arrow.present(column)
         refused: dict[int, Refusal] = {}
     else:
-        value, present, refused = _numbers(column, layout.csv.decimal)
+        value, present, refused = _numbers(column, layout.csv)
     if unit and unit != point.unit:
         scale, offset = unit_change(point, unit)
         value = value * scale + offset
@@ -71,9 +76,10 @@ def read_values(point: Point, column: pa.ChunkedArray, layout: Layout, unit: str
 
 
 def _numbers(
-    column: pa.ChunkedArray, decimal: str
+    column: pa.ChunkedArray, csv: Csv
 ) -> tuple[NDArray[np.float64], NDArray[np.bool_] | None, dict[int, Refusal]]:
-    if decimal == ".":
+    decimal = csv.decimal
+    if decimal == "." and not csv.thousands:
         try:
             value = arrow.numbers(column.cast(pa.float64()))
         except pa.ArrowInvalid:
@@ -83,10 +89,10 @@ def _numbers(
             return value, None if present.all() else present, {}
     text = pc.utf8_trim_whitespace(column)
     blank = pc.is_in(text, arrow.texts(NO_READING))
-    plain = text
+    plain = _without_groups(text, csv) if csv.thousands else text
     if decimal == ",":
-        pointed = pc.match_substring(text, ".")
-        plain = pc.if_else(pointed, pa.scalar("?"), pc.replace_substring(text, ",", "."))
+        pointed = pc.match_substring(plain, ".")
+        plain = pc.if_else(pointed, pa.scalar("?"), pc.replace_substring(plain, ",", "."))
     good = pc.and_(pc.match_substring_regex(plain, _NUMBER), pc.invert(blank))
     unsigned = pc.replace_substring_regex(plain, r"^\+", "")
     numbers = pc.if_else(good, unsigned, pa.scalar(None, pa.string())).cast(pa.float64())
@@ -98,8 +104,20 @@ def _numbers(
     return numbers.to_numpy(), None if present.all() else present, refused
 
 
+def _without_groups(text: pa.ChunkedArray, csv: Csv) -> pa.ChunkedArray:
+    """Numbers without the sign between groups of three digits; other text as it is."""
+    sign = _GROUP_SIGNS.get(csv.thousands, re.escape(csv.thousands))
+    grouped = pc.match_substring_regex(
+        text, rf"^[+-]?\d{{1,3}}({sign}\d{{3}})+({re.escape(csv.decimal)}\d*)?$"
+    )
+    return pc.if_else(grouped, pc.replace_substring_regex(text, sign, ""), text)
+
+
 def _hint(given: str, decimal: str) -> str:
     other = "," if decimal == "." else "."
+    for sign in (other, " ", "'"):
+        if re.fullmatch(rf"[+-]?\d{{1,3}}({re.escape(sign)}\d{{3}})+{re.escape(decimal)}\d+", given):
+            return f" (set thousands = {sign!r} in the site's [csv])"
     if given.count(other) == 1 and given.replace(other, "").lstrip("+-").isdigit():
         return f" (the site's [csv] has decimal = {decimal!r})"
     return ""

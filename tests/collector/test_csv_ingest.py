@@ -444,12 +444,14 @@ WHOLE = {
         'ISO 8601 time (2025-01-31T23:59); set time_format = "unix_ms" in the site\'s [csv]'
     ),
     b"time,P_\xe9l\n2025-12-01,1\n": (
-        "line 1 is not UTF-8 text (byte 0xe9 at position 8); save the file as UTF-8"
+        "line 1 is not UTF-8 text (byte 0xe9 at position 8); save the file as UTF-8, or set encoding in "
+        "the site's [csv]"
     ),
-    "time,P_el\n2025-12-01,1\n".encode(
-        "utf-16"
-    ): "is text in UTF-16, not a CSV file in UTF-8; export it as that",
-    b"PK\x03\x04rest": "is a spreadsheet or an archive, not a CSV file in UTF-8; export it as that",
+    "Date,Time,P_el\n2025-12-01,00:00,1\n": (
+        "has no time column 'time'; its columns are Date, Time, P_el; "
+        'set date_column = "Date" and time_column = "Time" in the site\'s [csv]'
+    ),
+    b"PK\x03\x04rest": "is a spreadsheet or an archive, not a CSV file; export it as that",
     gzip.compress(b"time,P_el\n" + b"2025-12-01T00:00:00Z,1\n" * 999)[
         :-9
     ]: "the gzip file is cut off or damaged; fetch it again",

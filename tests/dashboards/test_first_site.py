@@ -165,13 +165,6 @@ def test_what_cannot_be_read_is_told(text: str) -> None:
     assert propose(text).problem
 
 
-def test_date_and_time_in_two_columns_are_said_and_not_misread() -> None:
-    text = "Date,Time,kWh import\n05/01/2025,00:00,1.0\n05/01/2025,00:30,1.2\n"
-    told = propose(text)
-    assert "two columns, 'Date' and 'Time'" in told.problem
-    assert not told.columns
-
-
 def test_times_of_an_unknown_form_are_said() -> None:
     told = propose("Time,kWh\n5th of January,1.0\n6th of January,1.2\n")
     assert "not a known form" in told.problem

@@ -302,7 +302,7 @@ def take_readings(
         if plant.site.point and not may_agree_anew(parts, plant.site):
             taking.start(plant.site.id, path)
             return see_other(f"/sites/{plant.site.id}/progress")
-        proposal = propose(head_of(path))
+        proposal = propose(*head_of(path))
     except InputError as error:
         problems = [Problem("", str(error))]
         return HTMLResponse(pages.readings_page(row, None, problems, visitor(request)), 422)
@@ -323,7 +323,7 @@ async def take_points(plant: PlantHere, request: Request, parts: AppStateHere) -
             taking.start(plant.site.id, path)
     except SiteError as error:
         row = page_rows.row_of(parts, plant, None)
-        proposal = propose(head_of(path)) if path is not None else None
+        proposal = propose(*head_of(path)) if path is not None else None
         return HTMLResponse(
             pages.readings_page(row, proposal, error.problems, visitor(request), TIME_FORMATS), 422
         )

@@ -17,6 +17,7 @@ from fieldfare.analysis.plant.site import Site
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.running.intake import check_site_text, ingest_files
 from fieldfare.collector.csv.column_mapping import AGREED
+from fieldfare.collector.csv.source import head_text
 from fieldfare.dashboards.text.words import capital
 
 log = logging.getLogger(__name__)
@@ -112,8 +113,8 @@ def taking_in(parts: AppState) -> TakingIn:
     return found
 
 
-def head_of(path: Path) -> str:
-    """The first lines of a CSV, gzipped or not. Raises InputError where it is no text."""
+def head_of(path: Path) -> tuple[str, str]:
+    """The first lines of a CSV, gzipped or not, and its encoding. Raises InputError where it is no text."""
     try:
         if path.suffix == ".gz":
             with gzip.open(path) as packed:
@@ -121,10 +122,9 @@ def head_of(path: Path) -> str:
         else:
             with path.open("rb") as plain:
                 raw = plain.read(HEAD_BYTES)
-        text = raw.decode("utf-8-sig", errors="strict" if len(raw) < HEAD_BYTES else "ignore")
-    except (OSError, EOFError, zlib.error, UnicodeDecodeError):
-        raise InputError("the file is not CSV text in UTF-8") from None
-    return "\n".join(text.splitlines()[:200])
+    except (OSError, EOFError, zlib.error):
+        raise InputError("the gzip file is cut off or damaged; fetch it again") from None
+    return head_text(raw)
 
 
 def with_points(parts: AppState, site: Site, sections: str) -> Site:

@@ -1,0 +1,197 @@
+"""Exports as gateways, spreadsheets and portals write them: what stands above the header, encodings, split
+dates, counted days and grouped thousands."""
+
+from __future__ import annotations
+
+import gzip
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from fieldfare.analysis.errors import SiteError
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.plant.site import Site
+from fieldfare.collector.csv import Ingested, ingest_csv
+from fieldfare.collector.csv.column_mapping import points_toml, propose
+from fieldfare.collector.csv.source import head_text
+from fieldfare.collector.store.local import LocalStore
+
+NOW = datetime(2026, 1, 10, 12, 0, tzinfo=UTC)
+HEAD = '[site]\nid = "ash-lane"\nname = "Ash"\ntimezone = "Europe/Berlin"\n'
+POINTS = """
+[[point]]
+id = "heat"
+quantity = "heat_output"
+as = "register"
+unit = "kWh"
+column = "Wärme"
+[[point]]
+id = "flow"
+quantity = "flow_temperature"
+column = "Vorlauf"
+"""
+ROWS = {"heat": [("23:00", 1234.5), ("23:15", 1235.25)], "flow": [("23:00", 35.5), ("23:15", 36.0)]}
+"""Of 1 December 2025, 0:00 and 0:15 in Berlin."""
+
+
+def site(csv: str) -> Site:
+    return parse_site(f"{HEAD}[csv]\n{csv}\n{POINTS}")
+
+
+def taken(tmp_path: Path, csv: str, text: str | bytes) -> tuple[Ingested, dict[str, list[tuple[str, float]]]]:
+    store = LocalStore(tmp_path / "store")
+    path = tmp_path / "export.csv"
+    path.write_bytes(text if isinstance(text, bytes) else text.encode())
+    told = ingest_csv(site(csv), path, store, rejects_dir=tmp_path / "rejects", now=NOW)
+    held = {
+        point: [
+            (datetime.fromtimestamp(t / 1000, UTC).strftime("%H:%M"), v)
+            for t, v in zip(s.time.tolist(), s.value.tolist(), strict=True)
+        ]
+        for point, s in store.read("ash-lane").items()
+    }
+    return told, held
+
+
+GERMAN = 'timezone = "Europe/Berlin"\ndelimiter = ";"\ndecimal = ","\ntime_column = "Zeit"\ntime_format = "%d.%m.%Y %H:%M"'
+TABLE = "Zeit;Wärme;Vorlauf\n01.12.2025 00:00;1234,5;35,5\n01.12.2025 00:15;1235,25;36,0\n"
+
+
+@pytest.mark.parametrize(
+    "above",
+    [
+        "sep=;\n",
+        "Anlage;Haus am Bach\nErstellt am;05.12.2025\n\n",
+        "\n\nMesswerte der Woche\n",
+        "Zeit von;01.12.2025\n",
+    ],
+)
+def test_lines_above_the_header_are_passed_over(tmp_path: Path, above: str) -> None:
+    told, held = taken(tmp_path, GERMAN, above + TABLE)
+    assert held == ROWS
+    assert (told.rows, told.rejected) == (2, 0)
+
+
+def test_a_refused_row_keeps_its_line_number_below_a_preamble(tmp_path: Path) -> None:
+    told, _ = taken(tmp_path, GERMAN, "Haus\n\n" + TABLE + "01.12.2025 00:30;x;36,0\n")
+    assert told.rejects_file is not None
+    assert told.rejects_file.read_text(encoding="utf-8").splitlines()[1].startswith("6,")
+
+
+@pytest.mark.parametrize(
+    ("encoding", "csv"),
+    [
+        ("utf-8-sig", ""),
+        ("utf-16", ""),
+        ("utf-16-le", '\nencoding = "utf-16"'),
+        ("windows-1252", '\nencoding = "windows-1252"'),
+    ],
+)
+@pytest.mark.parametrize("pack", [bytes, gzip.compress])
+def test_encodings(tmp_path: Path, encoding: str, csv: str, pack: type[bytes]) -> None:
+    told, held = taken(tmp_path, GERMAN + csv, pack(TABLE.encode(encoding)))
+    assert held == ROWS
+    assert told.rejected == 0
+
+
+def test_a_byte_that_is_no_character_costs_its_row(tmp_path: Path) -> None:
+    text = TABLE.encode("windows-1252").replace(b"36,0", b"36,\x810")
+    told, held = taken(tmp_path, GERMAN + '\nencoding = "windows-1252"', text)
+    assert held["flow"] == ROWS["flow"][:1]
+    assert told.reasons == {"not a number": 1}
+
+
+@pytest.mark.parametrize("decimal", [".", ","])
+def test_date_and_time_in_two_columns_and_grouped_thousands(tmp_path: Path, decimal: str) -> None:
+    thousands = "," if decimal == "." else "."
+    heat = [
+        f"{v:,.2f}" if decimal == "." else f"{v:,.2f}".translate({44: ".", 46: ","})
+        for v in (1234.5, 1235.25)
+    ]
+    flow = [f"{v:.1f}".replace(".", decimal) for v in (35.5, 36.0)]
+    csv = 'date_column = "Date"\ntime_column = "Time"\ntime_format = "%m/%d/%Y %I:%M %p"\ndelimiter = ";"\n'
+    csv += f'decimal = "{decimal}"\nthousands = "{thousands}"\ntimezone = "Europe/Berlin"'
+    text = f"Date;Time;Wärme;Vorlauf\n12/01/2025;12:00 AM;{heat[0]};{flow[0]}\n12/01/2025;12:15 AM;{heat[1]};{flow[1]}\n"
+    told, held = taken(tmp_path, csv, text)
+    assert held == ROWS
+    assert told.ignored_columns == ()
+
+
+@pytest.mark.parametrize(
+    ("sign", "written"), [(" ", "1\u00a0234,5"), (" ", "1\u202f234,5"), ("'", "1\u2019234,5")]
+)
+def test_thousands_by_spaces_and_apostrophes(tmp_path: Path, sign: str, written: str) -> None:
+    _, held = taken(tmp_path, f'{GERMAN}\nthousands = "{sign}"', TABLE.replace("1234,5", written))
+    assert held == ROWS
+
+
+def test_a_group_that_is_no_thousand_is_refused(tmp_path: Path) -> None:
+    told, held = taken(tmp_path, f'{GERMAN}\nthousands = "\'"', TABLE.replace("1234,5", "1'23,5"))
+    assert told.reasons == {"not a number": 1}
+    assert held["heat"] == ROWS["heat"][1:]
+
+
+def test_grouped_thousands_that_nobody_declared_are_refused_with_the_key(tmp_path: Path) -> None:
+    told, _ = taken(tmp_path, GERMAN, TABLE.replace("1234,5", "1.234,5"))
+    assert told.rejects_file is not None
+    assert "set thousands = '.' in the site's [csv]" in told.rejects_file.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("decimal", [".", ","])
+def test_days_as_spreadsheets_count_them(tmp_path: Path, decimal: str) -> None:
+    # 1 December 2025 is day 45992; ECMA-376 Part 1, 18.17.4.1: serial 2 is 1900-01-01 in this system less one,
+    # and 2008-01-01 is 39448.
+    assert (datetime(2008, 1, 1) - datetime(1899, 12, 30)).days == 39448  # noqa: DTZ001
+    days = [f"{day:.6f}".replace(".", decimal) for day in (45992, 45992 + 15 / 1440)]
+    csv = f'time_column = "Zeit"\ntime_format = "spreadsheet"\ndelimiter = ";"\ndecimal = "{decimal}"'
+    csv += '\ntimezone = "Europe/Berlin"'
+    heat, flow = (f"{v}".replace(".", decimal) for v in (1234.5, 35.5))
+    text = f"Zeit;Wärme;Vorlauf\n{days[0]};{heat};{flow}\n{days[1]};x;{flow}\n"
+    told, held = taken(tmp_path, csv, text)
+    assert held == {"heat": [("23:00", 1234.5)], "flow": [("23:00", 35.5), ("23:15", 35.5)]}
+    assert told.rejected == 1
+
+
+@pytest.mark.parametrize(
+    ("csv", "told"),
+    [
+        ('decimal = ","\nthousands = ","\ndelimiter = ";"', "thousands and decimal can't both be"),
+        ('date_column = "time"', "date_column and time_column must differ"),
+    ],
+)
+def test_what_contradicts_itself_is_refused(csv: str, told: str) -> None:
+    with pytest.raises(SiteError, match=told):
+        site(csv)
+
+
+@pytest.mark.parametrize(
+    ("raw", "found"),
+    [
+        (TABLE.encode("utf-16"), "utf-16"),
+        (TABLE.encode("windows-1252"), "windows-1252"),
+        (TABLE.encode("utf-8-sig"), "utf-8"),
+    ],
+)
+def test_a_file_as_it_comes_is_proposed_and_then_read(tmp_path: Path, raw: bytes, found: str) -> None:
+    text, encoding = head_text(raw)
+    proposal = propose("Anlage;Haus\n\n" + text, encoding)
+    assert (proposal.delimiter, proposal.decimal, encoding) == (";", ",", found)
+    assert [c.quantity for c in proposal.columns] == ["heat_output", "flow_temperature"]
+
+
+def test_two_columns_of_date_and_time_are_proposed_and_then_read(tmp_path: Path) -> None:
+    text = 'Report,5 Dec 2025\nDate,Time,Heat kWh\n12/01/2025,12:00 AM,"1,234.5"\n12/13/2025,01:30 PM,"1,300.0"\n'
+    proposal = propose(text)
+    assert (proposal.date_column, proposal.time_column, proposal.time_format) == (
+        "Date",
+        "Time",
+        "%m/%d/%Y %I:%M %p",
+    )
+    assert proposal.thousands == ","
+    assert [(c.quantity, c.form) for c in proposal.columns] == [("heat_output", "interval")]
+    form = {"time_format": proposal.time_format, "delimiter": ",", "thousands": ","}
+    form |= {"date_column": "Date", "time_column": "Time"}
+    form |= {"column.0": "Heat kWh", "quantity.0": "heat_output", "as.0": "register", "unit.0": "kWh"}
+    made = parse_site(HEAD + points_toml(form))
+    assert made.csv.date_column == "Date"
