@@ -4,6 +4,7 @@ be read."""
 from __future__ import annotations
 
 import html
+import re
 import time
 
 from fieldfare.api.core.service import Service
@@ -28,9 +29,10 @@ ROWS = "\n".join(
 EXPORT = f"When;Power [W];Vorlauf [°C]\n{ROWS}\n".replace("When", "Time")
 
 
-def send(web: Web, url: str, form: dict[str, str], export: str = "") -> str:
+def send(web: Web, url: str, form: dict[str, str], export: str | bytes = "") -> str:
     csrf = {"csrf": web["installer"].headers["X-CSRF-Token"]}
-    files = {"file": ("export.csv", export.encode(), "text/csv")} if export else None
+    data = export.encode() if isinstance(export, str) else export
+    files = {"file": ("export.csv", data, "text/csv")} if data else None
     answer = web["installer"].post(url, data=form | csrf, files=files, follow_redirects=True)
     assert answer.status_code < 400, answer.text[:2000]
     return html.unescape(answer.text)
@@ -78,3 +80,26 @@ def test_times_by_day_and_month_are_proposed_and_a_wrong_form_can_be_mended(serv
     send(own_web, "/sites/elm-bank/points", agreed("%d/%m/%Y %H:%M"))
     assert "576 readings came in" in told(own_web, "elm-bank")
     assert own_web.parts.service.sites.get("elm-bank").file.count("[csv]") == 1
+
+
+def filled(page: str) -> dict[str, str]:
+    """What a browser sends where nobody changes the proposed form."""
+    form = dict(re.findall(r'<input[^>]*name="([^"]+)"[^>]*value="([^"]*)"', page))
+    for name, options in re.findall(r'<select[^>]*name="([^"]+)".*?>(.*?)</select>', page, re.S):
+        chosen = re.search(r'value="([^"]*)" selected', options) or re.search(r'value="([^"]*)"', options)
+        form[name] = chosen[1] if chosen else ""
+    return form
+
+
+def test_an_awkward_export_is_read_as_it_was_proposed(service: Service) -> None:
+    rows = "\n".join(
+        f"{1 + h // 24:02d}.02.2026;{h % 24:02d}:00;{1_000 + h:,}".replace(",", ".") + f",50;{30 + h % 5},0"
+        for h in range(72)
+    )
+    export = f"Anlage;Haus am Bach\n\nDatum;Uhrzeit;Wärme [kWh];Vorlauf [°C]\n{rows}\n".encode("windows-1252")
+    own_web = make_web(service)
+    send(own_web, "/first-run/site", FORM)
+    form = filled(send(own_web, "/sites/elm-bank/readings", {}, export))
+    assert (form["date_column"], form["encoding"], form["thousands"]) == ("Datum", "windows-1252", ".")
+    send(own_web, "/sites/elm-bank/points", form)
+    assert "144 readings came in" in told(own_web, "elm-bank")
