@@ -61,7 +61,12 @@ def pressure_falling(context: Context) -> Finding | None:
             Evidence("its standard uncertainty", round(fall.error, 4), "bar/week"),
             context.evidence("total fall, without refills", round(fallen, 2), "bar", "pressure_fallen_bar"),
             context.evidence("pressure now", round(now, 2), "bar", "pressure_low_watch"),
-            *_days_left(context, now, loss),
+            context.evidence(
+                "time until the unit locks out at this rate",
+                round(_days_left(context, now, loss)),
+                "days",
+                "pressure_days_left",
+            ),
             Evidence("refills seen", fall.refills, ""),
         ),
         until=None if ongoing else days.day(fall.last).isoformat(),
@@ -100,7 +105,7 @@ def _fall_severity(context: Context, fall: Drift, now: float, *, ongoing: bool) 
         severity = "watch"
     if severity == "note" and fall.refills_within >= limit("pressure_refills_watch"):
         severity = "watch"
-    if severity == "watch" and now < limit("pressure_low_act"):
+    if severity == "watch" and _days_left(context, now, loss) < limit("pressure_days_left"):
         severity = "act"
     handed = context.site.site.handed_over
     settling = handed is not None and context.days.day(fall.first) < handed + _SETTLING
@@ -199,16 +204,9 @@ def _low_since(context: Context, episode: Episode) -> str:
     return min(episode.since, context.days.day(fall.first).isoformat())
 
 
-def _days_left(context: Context, now: float, loss: float) -> tuple[Evidence, ...]:
-    """How long the circuit lasts at this rate, in bar a week."""
-    if loss <= 0.0:
-        return ()
-    left = max(now - context.limit("pressure_low_act"), 0.0) / loss * 7.0
-    return (
-        context.evidence(
-            "time until the unit locks out at this rate", round(left), "days", "pressure_days_left"
-        ),
-    )
+def _days_left(context: Context, now: float, loss: float) -> float:
+    """How long the circuit lasts. now [bar], loss [bar/week], above 0"""
+    return max(now - context.limit("pressure_low_act"), 0.0) / loss * 7.0
 
 
 _PRESSURE = frozenset({"system_pressure"})
