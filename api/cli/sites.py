@@ -135,4 +135,27 @@ def template() -> None:
     click.echo(files("fieldfare.api").joinpath("site_template.toml").read_text(encoding="utf-8"), nl=False)
 
 
+@site_group.command("columns")
+@click.argument("file", metavar="FILE", type=click.Path(path_type=Path))
+def columns(file: Path) -> None:
+    """Print what the columns of a CSV export seem to be, as sections for a site file.
+
+    Check every quantity, unit and the time zone before you use them.
+    """
+    from fieldfare.analysis.errors import InputError
+    from fieldfare.collector.csv.column_mapping import proposal_toml, propose
+    from fieldfare.collector.csv.source import head_of
+
+    try:
+        proposal = propose(*head_of(file))
+        if proposal.problem:
+            raise InputError(proposal.problem)
+    except InputError as error:
+        raise InputError(f"{file}: {error}") from None
+    click.echo(
+        f"# From {file.name}. Check each quantity and unit; times without an offset need their timezone."
+    )
+    click.echo(proposal_toml(proposal), nl=False)
+
+
 COMMANDS = (site_group,)

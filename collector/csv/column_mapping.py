@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import re
+import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -51,7 +52,10 @@ _WORDS: tuple[tuple[str, str], ...] = (
     (r"heat.*(dhw|hot)|(dhw|hot).*heat|w[aä]rme.*ww", "hot_water_heat"),
     (r"space.*heat", "space_heat"),
     (r"heat(?!.?pump)|w[aä]rme(?!pumpe)|thermal|\bq\b", "heat_output"),
-    (r"elec|power|energy|strom|\bp\b|\bhp\b|heat.?pump|w[aä]rmepumpe|leistung", "heat_pump_electricity"),
+    (
+        r"elec|\bel\b|power|energy|strom|\bp\b|\bhp\b|heat.?pump|w[aä]rmepumpe|leistung",
+        "heat_pump_electricity",
+    ),
 )
 """Patterns for column names, the most specific first."""
 AGREED = "# columns as agreed on in the browser"
@@ -59,6 +63,7 @@ AGREED = "# columns as agreed on in the browser"
 _TIME = re.compile(r"time|date|zeit|datum|timestamp|\bts\b|utc", re.I)
 _CLOCK = re.compile(r"time|clock|hour|zeit|uhrzeit", re.I)
 """A column with only the time of day."""
+_FEWEST_OF_A_TOTAL = 20
 _LOOKED_AT = 200
 """Lines of an export that a proposal is made from."""
 _GROUPED = {
@@ -308,7 +313,7 @@ def _unit_of(name: str) -> str:
     found = _UNIT.search(name)
     if found:
         text = found[1].replace("°C", "degC").replace("°F", "degF").replace("³", "3").replace("²", "2")
-        return "degC" if text == "C" else text
+        return {"C": "degC", "F": "degF"}.get(text, text)
     parts = re.split(r"[_\s\-.]", name.lower())
     # A lone w means watts only at the end; other units count anywhere in the name, as in "kWh
     # import".
@@ -320,10 +325,11 @@ def _form(quantity: str, unit: str, numbers: list[float]) -> str:
     kind = QUANTITIES[quantity]
     if len(kind.forms) == 1:
         return kind.forms[0]
+    rising = len(numbers) > 2 and all(b >= a for a, b in pairwise(numbers)) and numbers[-1] > 20
     if unit.lower().endswith("wh") or unit in ("MJ", "GJ"):
-        rising = len(numbers) > 2 and all(b >= a for a, b in pairwise(numbers)) and numbers[-1] > 20
         return "register" if rising else "interval"
-    return "power"
+    # Power falls now and then; a total that nobody gave a unit does not.
+    return "register" if rising and not unit and len(numbers) > _FEWEST_OF_A_TOTAL else "power"
 
 
 def _number(cell: str, decimal: str) -> float | None:
@@ -331,6 +337,31 @@ def _number(cell: str, decimal: str) -> float | None:
         return float(cell.strip().replace(decimal, "."))
     except ValueError:
         return None
+
+
+def proposal_toml(proposal: MappingProposal) -> str:
+    """Write a proposal as the site file's [csv] and [[point]] sections; columns that nothing fits stand behind as
+    comments."""
+    form = {
+        "date_column": proposal.date_column,
+        "time_column": proposal.time_column,
+        "time_format": proposal.time_format,
+        "delimiter": proposal.delimiter,
+        "decimal": proposal.decimal,
+        "thousands": proposal.thousands,
+        "encoding": proposal.encoding,
+    }
+    for n, c in enumerate(proposal.columns):
+        form |= {f"column.{n}": c.name, f"quantity.{n}": c.quantity, f"as.{n}": c.form, f"unit.{n}": c.unit}
+    sections = points_toml(form).removeprefix(f"{AGREED}\n")
+    left = [f"# not recognised: {quoted(c.name)}\n" for c in proposal.columns if not c.quantity]
+    return sections + ("\n" + "".join(left) if left else "")
+
+
+def _id_of(column: str) -> str:
+    """A point id from a column's name, without its unit and accents."""
+    plain = unicodedata.normalize("NFKD", _UNIT.sub("", column)).encode("ascii", "ignore").decode()
+    return re.sub(r"\W+", "_", plain).strip("_").lower()[:60]
 
 
 def points_toml(form: Mapping[str, str]) -> str:
@@ -358,7 +389,7 @@ def points_toml(form: Mapping[str, str]) -> str:
         if quantity not in QUANTITIES:
             continue
         column = form[f"column.{n}"]
-        point = re.sub(r"[^A-Za-z0-9_]+", "_", _UNIT.sub("", column)).strip("_").lower()[:60] or quantity
+        point = _id_of(column) or quantity
         while point in taken:
             point += "_2"
         taken.add(point)

@@ -25,6 +25,9 @@ LONGEST_LINE = 1_000_000
 _RATIO_FROM = 50_000_000
 _BLOCK = 4 << 20
 _SCAN = 1 << 20
+_HEAD = 200_000
+"""Bytes that show what an export's columns are."""
+_GZIP = b"\x1f\x8b"
 _PREAMBLE_LINES = 50
 """Above the header line an export may say what it is of, and when it was made."""
 _UTF16_MARKS = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
@@ -96,7 +99,7 @@ class Source:
         for magic, kind in _NOT_TEXT.items():
             if start.startswith(magic):
                 raise InputError(f"{self.path}: is {kind}, not a CSV file; export it as that")
-        if start[:2] != b"\x1f\x8b":
+        if not start.startswith(_GZIP):
             encoding = self._encoding(start)
             self._look_through(_utf8(self._raw, encoding), is_packed=False)
             self._raw.seek(0)
@@ -199,6 +202,22 @@ class Source:
                 return
 
 
+def head_of(path: Path) -> tuple[str, str]:
+    """The first lines of an export, gzipped or not, and its encoding. Raises InputError, which leaves the path out:
+    an upload's is the service's own."""
+    try:
+        with path.open("rb") as plain:
+            raw = plain.read(_HEAD)
+        if raw.startswith(_GZIP):
+            with gzip.open(path) as packed:
+                raw = packed.read(_HEAD)
+    except (EOFError, zlib.error, gzip.BadGzipFile):
+        raise InputError("is a gzip file that is cut off or damaged; fetch it again") from None
+    except OSError as error:
+        raise InputError(f"can't be read ({error.strerror})") from None
+    return head_text(raw)
+
+
 def head_text(raw: bytes) -> tuple[str, str]:
     """An export's first bytes as text, and its encoding as the site file names it.
 
@@ -212,7 +231,7 @@ def head_text(raw: bytes) -> tuple[str, str]:
     except UnicodeDecodeError:
         encoding, text = "windows-1252", raw.decode("windows-1252", "replace")
     if "\0" in text or raw.startswith(tuple(_NOT_TEXT)):
-        raise InputError("the file is not CSV text")
+        raise InputError("is not CSV text; a table of text with a header line is wanted")
     return text.removeprefix("\ufeff"), encoding
 
 

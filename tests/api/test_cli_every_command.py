@@ -44,6 +44,10 @@ RUNS: dict[str, list[Run]] = {
         Run("site remove nowhere", 2, "unknown site"),
     ],
     "site template": [Run("site template", says="[[point]]")],
+    "site columns": [
+        Run("site columns readings.csv", says='quantity = "heat_output"'),
+        Run("site columns nowhere.csv", 2, "can't be read"),
+    ],
     "visits": [
         Run("visits", says="alder-row"),
         Run("visits --format json", says='"kinds"'),

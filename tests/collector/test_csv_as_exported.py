@@ -13,8 +13,8 @@ from fieldfare.analysis.errors import SiteError
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.plant.site import Site
 from fieldfare.collector.csv import Ingested, ingest_csv
-from fieldfare.collector.csv.column_mapping import points_toml, propose
-from fieldfare.collector.csv.source import head_text
+from fieldfare.collector.csv.column_mapping import points_toml, proposal_toml, propose
+from fieldfare.collector.csv.source import head_of, head_text
 from fieldfare.collector.store.local import LocalStore
 
 NOW = datetime(2026, 1, 10, 12, 0, tzinfo=UTC)
@@ -195,3 +195,25 @@ def test_two_columns_of_date_and_time_are_proposed_and_then_read(tmp_path: Path)
     form |= {"column.0": "Heat kWh", "quantity.0": "heat_output", "as.0": "register", "unit.0": "kWh"}
     made = parse_site(HEAD + points_toml(form))
     assert made.csv.date_column == "Date"
+
+
+def test_the_proposal_of_a_real_looking_export_is_a_site_file_that_reads_it(tmp_path: Path) -> None:
+    rows = [
+        f"{45992 + n / 96:.6f};{5 + n % 3};{1200 + n * 0.31:.2f};{4300 + n:.1f};{35 + n % 4}"
+        for n in range(96)
+    ]
+    text = "Report of the week\n\nTime;Outdoor (F);El;Heat;Flow;Remark\n" + "".join(f"{r};ok\n" for r in rows)
+    path = tmp_path / "export.csv"
+    path.write_text(text, encoding="utf-16")
+    sections = proposal_toml(propose(*head_of(path)))
+    made = parse_site(HEAD + sections)
+    assert {p.id: (p.quantity, p.form, p.unit) for p in made.point} == {
+        "outdoor": ("outdoor_temperature", "gauge", "degF"),
+        "el": ("heat_pump_electricity", "register", "kWh"),
+        "heat": ("heat_output", "register", "kWh"),
+        "flow": ("flow_temperature", "gauge", "degC"),
+    }
+    assert sections.endswith('\n# not recognised: "Remark"\n')
+    store = LocalStore(tmp_path / "store")
+    told = ingest_csv(made, path, store, rejects_dir=tmp_path / "rejects", now=NOW)
+    assert (told.readings, told.rejected) == (4 * 96, 0)

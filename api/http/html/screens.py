@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from pathlib import Path
 from typing import Annotated, Any
 
 from fastapi import File, Form, HTTPException, Query, Request, UploadFile
@@ -33,7 +34,6 @@ from fieldfare.api.http.html import page_rows
 from fieldfare.api.http.html.household import household, visits_to_come
 from fieldfare.api.http.html.reader_language import in_readers_language
 from fieldfare.api.http.html.uploads import (
-    head_of,
     may_agree_anew,
     taking_in,
     with_points,
@@ -49,7 +49,8 @@ from fieldfare.api.people.access import (
 from fieldfare.api.people.sign_in import same
 from fieldfare.api.records.papers import winter_paper
 from fieldfare.api.running.intake import check_site_text
-from fieldfare.collector.csv.column_mapping import TIME_FORMATS, points_toml, propose
+from fieldfare.collector.csv.column_mapping import TIME_FORMATS, MappingProposal, points_toml, propose
+from fieldfare.collector.csv.source import head_of
 from fieldfare.dashboards import assets, pages
 
 router = page_router()
@@ -302,11 +303,19 @@ def take_readings(
         if plant.site.point and not may_agree_anew(parts, plant.site):
             taking.start(plant.site.id, path)
             return see_other(f"/sites/{plant.site.id}/progress")
-        proposal = propose(*head_of(path))
+        proposal = _proposal(path, file.filename)
     except InputError as error:
         problems = [Problem("", str(error))]
         return HTMLResponse(pages.readings_page(row, None, problems, visitor(request)), 422)
     return HTMLResponse(pages.readings_page(row, proposal, [], visitor(request), TIME_FORMATS))
+
+
+def _proposal(path: Path, name: str) -> MappingProposal:
+    """What an upload's columns seem to be. name : as the sender calls it. Raises InputError"""
+    try:
+        return propose(*head_of(path))
+    except InputError as error:
+        raise InputError(f"{name}: {error}") from None
 
 
 @router.post("/sites/{site_id}/points")

@@ -3,11 +3,9 @@ progress."""
 
 from __future__ import annotations
 
-import gzip
 import logging
 import shutil
 import threading
-import zlib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, BinaryIO
@@ -17,7 +15,6 @@ from fieldfare.analysis.plant.site import Site
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.running.intake import check_site_text, ingest_files
 from fieldfare.collector.csv.column_mapping import AGREED
-from fieldfare.collector.csv.source import head_text
 from fieldfare.dashboards.text.words import capital
 
 log = logging.getLogger(__name__)
@@ -111,20 +108,6 @@ def taking_in(parts: AppState) -> TakingIn:
     """The one of this application."""
     found: TakingIn = parts.__dict__.setdefault("_taking_in", TakingIn(parts))
     return found
-
-
-def head_of(path: Path) -> tuple[str, str]:
-    """The first lines of a CSV, gzipped or not, and its encoding. Raises InputError where it is no text."""
-    try:
-        if path.suffix == ".gz":
-            with gzip.open(path) as packed:
-                raw = packed.read(HEAD_BYTES)
-        else:
-            with path.open("rb") as plain:
-                raw = plain.read(HEAD_BYTES)
-    except (OSError, EOFError, zlib.error):
-        raise InputError("the gzip file is cut off or damaged; fetch it again") from None
-    return head_text(raw)
 
 
 def with_points(parts: AppState, site: Site, sections: str) -> Site:
