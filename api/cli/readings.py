@@ -24,9 +24,12 @@ from fieldfare.api.core.settings import Settings
 @click.command("ingest")
 @click.argument("site_id", metavar="SITE")
 @click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option(
+    "--point", metavar="ID", help="The only point in these files, such as one file for each sensor."
+)
 @format_option
 @click.pass_obj
-def ingest(settings: Settings, site_id: str, files: tuple[Path, ...], form: str) -> int:
+def ingest(settings: Settings, site_id: str, files: tuple[Path, ...], point: str | None, form: str) -> int:
     """Read CSV files (plain or gzip) into the store.
 
     Reading a file again, or one that overlaps, stores nothing twice. Rows that can't be read go to a rejects
@@ -36,7 +39,7 @@ def ingest(settings: Settings, site_id: str, files: tuple[Path, ...], form: str)
     from fieldfare.api.running.intake import ingest_files
 
     with opened(settings) as service, _bar(files) as progress:
-        summary = ingest_files(service, site_id, files, progress)
+        summary = ingest_files(service, site_id, files, progress, point)
     if form == "json":
         print_json(summary)
     else:

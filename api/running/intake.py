@@ -21,9 +21,13 @@ from fieldfare.api.core.weather import station_key
 
 
 def ingest_files(
-    service: Service, site_id: str, files: Sequence[Path], progress: Callable[[int], None] | None = None
+    service: Service,
+    site_id: str,
+    files: Sequence[Path],
+    progress: Callable[[int], None] | None = None,
+    point: str | None = None,
 ) -> dict[str, Any]:
-    """Import CSV files.
+    """Import CSV files. point : the only one that they have readings of; None where their columns tell
 
     Returns the summary; with several files their sum, with each file's own in `files`. Raises InputError if
         the site is unknown or a file is unusable.
@@ -31,7 +35,7 @@ def ingest_files(
     from fieldfare.collector.csv import ingest_csv
 
     site = service.sites.get(site_id).site
-    _check(site, files)
+    _check(site, files, point)
     summaries = []
     for path in files:
         done = ingest_csv(
@@ -41,6 +45,7 @@ def ingest_files(
             rejects_dir=service.settings.rejects_dir / site_id,
             now=datetime.now(UTC),
             progress=_steps(progress) if progress else None,
+            point=point,
         )
         summaries.append(done.as_dict())
     return summaries[0] if len(summaries) == 1 else _sum(files, summaries)
@@ -159,15 +164,16 @@ def move_fleet(
         there.close()
 
 
-def _check(site: Site, files: Sequence[Path]) -> None:
+def _check(site: Site, files: Sequence[Path], point: str | None) -> None:
     """Read every file's header before anything is stored, so that one invalid file stores nothing."""
-    from fieldfare.collector.csv.layout import find_layout
+    from fieldfare.collector.csv.layout import find_layout, of_one_point
     from fieldfare.collector.csv.source import Source
 
     for path in files:
         source = Source(path, site.csv)
         try:
-            find_layout(site, path, source.header)
+            header = source.header
+            find_layout(site if point is None else of_one_point(site, point, path, header), path, header)
         finally:
             source.close()
 

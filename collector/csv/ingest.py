@@ -16,7 +16,7 @@ from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.readings import Readings, Samples
 from fieldfare.collector.csv.clock import Track
 from fieldfare.collector.csv.decode import ColumnDecoder, Reasons
-from fieldfare.collector.csv.layout import Layout, find_layout
+from fieldfare.collector.csv.layout import Layout, find_layout, of_one_point
 from fieldfare.collector.csv.rejects import Rejects
 from fieldfare.collector.csv.rows import Rows, careful, typed
 from fieldfare.collector.csv.seen import Seen
@@ -83,17 +83,21 @@ def ingest_csv(
     rejects_dir: Path,
     now: datetime,
     progress: Progress | None = None,
+    point: str | None = None,
 ) -> Ingested:
     """Import a CSV export into the store.
 
     path : Path, wide or long, plain or gzip. rejects_dir : Path, where the refused rows are listed
     now : datetime with zone, to detect times in the future. progress : called after each block
+    point : id of the only point that the file has readings of, whatever its column is called
     Returns Ingested. Raises InputError if the file as a whole can't be read; nothing is stored then.
     """
     path = Path(path)
     source = Source(path, site.csv)
     rejects = Rejects(Path(rejects_dir), site.id, path, now.astimezone(UTC))
     try:
+        if point is not None:
+            site = of_one_point(site, point, path, source.header)
         layout = find_layout(site, path, source.header)
         work = _Work(
             site, path, store, layout, rejects, ColumnDecoder(site, layout, int(now.timestamp() * 1000))

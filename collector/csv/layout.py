@@ -135,6 +135,25 @@ def find_layout(site: Site, path: Path, header: str) -> Layout:
     )
 
 
+def of_one_point(site: Site, point_id: str, path: Path, header: str) -> Site:
+    """The site with one point alone, whose column is the only one of the file besides the time's.
+
+    Raises InputError where the site has no such point, or the file more columns.
+    """
+    point = site.find_point(point_id)
+    if point is None:
+        known = _listed([p.id for p in site.point]) or "none"
+        raise InputError(f"{site.id} has no point {point_id!r}; its points are {known}")
+    given = [n for n in _split(header, site.csv.delimiter) if n]
+    others = [n for n in given if n not in (site.csv.time_column, site.csv.date_column)]
+    if len(others) > 1:
+        others = [n for n in others if n in (point.csv_column, "value")] or others
+    if len(others) != 1:
+        found = f"there are {_listed(others)}" if others else "there is none"
+        raise InputError(f"{path}: a column of readings besides the time's is wanted for {point_id}; {found}")
+    return site.model_copy(update={"point": (point.model_copy(update={"column": others[0]}),)})
+
+
 def _exported(site: Site) -> Layout:
     """The layout of fieldfare's own export: its state words, and only an empty cell means "no reading"."""
     time, point, value, text, unit, _ = EXPORT_HEADER

@@ -56,6 +56,7 @@ RUNS: dict[str, list[Run]] = {
         Run("ingest alder-row readings.csv", says="were here already"),
         Run("ingest alder-row readings.csv --format json", says='"rows"'),
         Run("ingest alder-row nowhere.csv", 2, "there is no such file"),
+        Run("ingest alder-row readings.csv --point nothing", 2, "has no point 'nothing'"),
     ],
     "export": [
         Run("export alder-row --out out.csv --from 2026-01-05 --to 2026-01-05", says="readings in out.csv"),

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from fieldfare.analysis.errors import SiteError
+from fieldfare.analysis.errors import InputError, SiteError
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.plant.site import Site
 from fieldfare.collector.csv import Ingested, ingest_csv
@@ -217,3 +217,31 @@ def test_the_proposal_of_a_real_looking_export_is_a_site_file_that_reads_it(tmp_
     store = LocalStore(tmp_path / "store")
     told = ingest_csv(made, path, store, rejects_dir=tmp_path / "rejects", now=NOW)
     assert (told.readings, told.rejected) == (4 * 96, 0)
+
+
+ONE = "Zeit;Messwert\n01.12.2025 00:00;35,5\n01.12.2025 00:15;36,0\n"
+
+
+def test_a_file_of_one_sensor_is_read_into_its_point(tmp_path: Path) -> None:
+    store = LocalStore(tmp_path / "store")
+    path = tmp_path / "sensor 7.csv"
+    path.write_text(ONE, encoding="utf-8")
+    told = ingest_csv(site(GERMAN), path, store, rejects_dir=tmp_path / "rejects", now=NOW, point="flow")
+    assert (told.readings, told.missing_points) == (2, ())
+    assert store.read("ash-lane")["flow"].value.tolist() == [35.5, 36.0]
+
+
+@pytest.mark.parametrize(
+    ("point", "text", "told"),
+    [
+        ("room", ONE, "ash-lane has no point 'room'; its points are heat, flow"),
+        ("flow", ONE.replace("Messwert", "a;b"), "is wanted for flow; there are a, b"),
+        ("flow", "Zeit\n01.12.2025 00:00\n", "is wanted for flow; there is none"),
+    ],
+)
+def test_what_is_no_file_of_one_sensor_is_refused(tmp_path: Path, point: str, text: str, told: str) -> None:
+    path = tmp_path / "sensor.csv"
+    path.write_text(text, encoding="utf-8")
+    store = LocalStore(tmp_path / "store")
+    with pytest.raises(InputError, match=told):
+        ingest_csv(site(GERMAN), path, store, rejects_dir=tmp_path, now=NOW, point=point)
