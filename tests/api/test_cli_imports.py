@@ -129,12 +129,13 @@ def test_a_page_loads_nothing_that_prints_a_pdf(folder: Path) -> None:
     assert not _packages(modules) & {"weasyprint", "cssselect2", "tinycss2", "fontTools", "pydyf"}
 
 
-def test_a_command_searches_for_garbage_seldom() -> None:
+def test_a_command_searches_for_garbage_seldom_and_not_as_it_ends() -> None:
     """Only the process of a command: who calls `run` keeps its own setting."""
     program = (
         "import atexit, gc\n"
         "from fieldfare.api.cli import main, garbage\n"
         "def told():\n"
+        "    print(gc.get_freeze_count() > 1000)\n"
         "    print(gc.get_threshold())\n"
         "    garbage.search_as_usual()\n"
         "    print(gc.get_threshold())\n"
@@ -144,6 +145,7 @@ def test_a_command_searches_for_garbage_seldom() -> None:
         "main(['--version'])\n"
     )
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
-    usual, _, seldom, after = done.stdout.splitlines()
+    usual, _, frozen, seldom, after = done.stdout.splitlines()
+    assert frozen == "True"
     assert literal_eval(seldom)[0] > 10 * literal_eval(usual)[0]
     assert after == usual
