@@ -11,7 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
+
+from fieldfare.analysis.statistics.distributions import normal_probabilities, normal_probability
 
 Floats = NDArray[np.float64]
 
@@ -60,8 +61,8 @@ def chance_of_rest(minutes: float, lengths: Floats, past: Beginnings, now: Begin
     A kernel estimate of a survival function: each past rest counts by its likeness, its length spread by
         `VARIES`.
     """
-    longer = ndtr((np.log(np.maximum(lengths, 1.0)) - np.log(max(minutes, 1.0))) / VARIES)
-    any_unit = float(ndtr((np.log(_BROAD_MIN) - np.log(max(minutes, 1.0))) / _BROAD))
+    longer = normal_probabilities((np.log(np.maximum(lengths, 1.0)) - np.log(max(minutes, 1.0))) / VARIES)
+    any_unit = normal_probability(float(np.log(_BROAD_MIN) - np.log(max(minutes, 1.0))) / _BROAD)
     weather = _likeness(past.outdoor, now.outdoor, _LEAST_WIDTH["outdoor"])
     state = weather * _kernel("room", past.room, now.room)
     state *= _kernel("run", np.log(past.run), np.log(now.run))
@@ -138,4 +139,4 @@ def chance_of_room(room: float, restarts: Floats) -> float:
     if len(known) < _FEWEST or not np.isfinite(room):
         return 1.0
     width = _width("room", known)
-    return float((ndtr((room - known) / width).sum() + _SELDOM) / (len(known) + _SELDOM))
+    return float((normal_probabilities((room - known) / width).sum() + _SELDOM) / (len(known) + _SELDOM))

@@ -15,7 +15,7 @@ from collections.abc import Sequence
 import click
 
 from fieldfare.analysis.errors import FieldfareError, InputError, SiteError
-from fieldfare.api.cli.garbage import search_seldom
+from fieldfare.api.cli.garbage import search_no_more, search_seldom
 from fieldfare.api.core.threads import one_thread_each
 
 log = logging.getLogger(__name__)
@@ -26,7 +26,9 @@ def main(argv: Sequence[str] | None = None) -> None:
     """Run the command and exit with its exit code."""
     search_seldom()
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "1")  # searches every installed package for them
-    sys.exit(run(argv))
+    code = run(argv)
+    search_no_more()
+    sys.exit(code)
 
 
 def run(argv: Sequence[str] | None = None) -> int:

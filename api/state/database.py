@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 HEAD = "0009"
 """The newest migration. A database at this one is used without loading the migrations."""
+SCHEMA = Path(__file__).with_name("schema.sql")
+"""The tables of a new SQLite database; `fieldfare.api.state.schema` writes it."""
 BUSY_S = 30.0
 MIGRATION_LOCK = 0x6669656C64  # arbitrary lock id of this product
 
@@ -135,13 +137,20 @@ def upgrade(engine: Engine, to: str = "head") -> None:
 def _create(engine: Engine) -> None:
     """Fill an empty database, unless another process has just done so.
 
-    The migrations would come to the same (a test compares the two) and take several times as long.
+    The migrations would come to the same (a test compares the two) and take several times as long. So would
+    the classes of the tables, which SQLite is spared by their statements in a file.
     """
-    from fieldfare.api.state.schema import create_tables
-
     with _alone(engine) as connection:
-        if _version(connection) is None:
-            create_tables(connection, HEAD)
+        if _version(connection) is not None:
+            return
+        if engine.dialect.name == "sqlite":
+            for statement in SCHEMA.read_text(encoding="utf-8").split(";\n")[:-1]:
+                connection.exec_driver_sql(statement)
+        else:
+            from fieldfare.api.state.schema import create_tables
+
+            create_tables(connection)
+        connection.execute(text("INSERT INTO alembic_version VALUES (:head)"), {"head": HEAD})
 
 
 @contextmanager

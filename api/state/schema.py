@@ -1,13 +1,20 @@
-"""Every table of the state database, and a new database at the newest migration."""
+"""Every table of the state database, and a new database at the newest migration.
+
+`python -m fieldfare.api.state.schema` writes `schema.sql` anew, from which new SQLite databases are made: a
+process that makes one need not load every table's class. A test holds the file to the tables.
+"""
 
 from __future__ import annotations
 
-from sqlalchemy import Column, Connection, MetaData, PrimaryKeyConstraint, String, Table
+from sqlalchemy import Column, Connection, MetaData, PrimaryKeyConstraint, String, Table, create_engine, text
 
 from fieldfare.api.state import check_tables, people_tables, visit_tables, work_tables
+from fieldfare.api.state.database import SCHEMA
 from fieldfare.api.state.site_tables import METADATA
 
 __all__ = ["METADATA", "check_tables", "people_tables", "visit_tables", "work_tables"]
+
+_MADE = text("SELECT sql FROM sqlite_master WHERE name NOT LIKE 'sqlite_%' ORDER BY type DESC, name")
 
 # As alembic itself lays it out.
 _VERSION = Table(
@@ -18,8 +25,21 @@ _VERSION = Table(
 )
 
 
-def create_tables(connection: Connection, version: str) -> None:
-    """Make all tables in an empty database, as the migrations up to `version` (the newest) would."""
+def create_tables(connection: Connection) -> None:
+    """Make all tables in an empty database, as the migrations up to the newest would."""
     METADATA.create_all(connection)
     _VERSION.create(connection)
-    connection.execute(_VERSION.insert().values(version_num=version))
+
+
+def sqlite_script() -> str:
+    """The statements that make the tables and indexes in SQLite, as it keeps them itself."""
+    with create_engine("sqlite://").connect() as connection:
+        create_tables(connection)
+        lines = [
+            line.expandtabs(4).rstrip() for sql in connection.scalars(_MADE) for line in f"{sql};".split("\n")
+        ]
+    return "\n".join([*lines, ""])
+
+
+if __name__ == "__main__":
+    SCHEMA.write_text(sqlite_script(), encoding="utf-8")

@@ -20,8 +20,8 @@ from fieldfare.analysis.plant.load import parse_site
 from fieldfare.api.core.service import Service
 from fieldfare.api.core.settings import Settings
 from fieldfare.api.state import people_tables, work_tables
-from fieldfare.api.state.database import HEAD, open_database, upgrade
-from fieldfare.api.state.schema import METADATA
+from fieldfare.api.state.database import HEAD, SCHEMA, open_database, upgrade
+from fieldfare.api.state.schema import METADATA, sqlite_script
 from fieldfare.api.state.tables import Base, SiteRow
 from tests.api.conftest import add_site
 
@@ -68,6 +68,11 @@ def test_a_new_database_is_as_the_migrations_make_it(tmp_path: Path, database_ur
         differences = compare_metadata(context, METADATA)
     new.close()
     assert differences == []
+
+
+def test_the_statements_for_sqlite_are_the_tables() -> None:
+    """Write the file anew with: python -m fieldfare.api.state.schema"""
+    assert SCHEMA.read_text(encoding="utf-8") == sqlite_script()
 
 
 def test_head_is_the_newest_migration() -> None:
