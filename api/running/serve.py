@@ -18,6 +18,7 @@ from fieldfare.api.core.fault_log import log_to, log_to_stderr
 from fieldfare.api.core.local_days import now_ms
 from fieldfare.api.core.service import Service, opened
 from fieldfare.api.core.settings import Settings
+from fieldfare.api.core.threads import few_arenas
 from fieldfare.api.http.app import create_app
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.middleware.connections import limited_protocol, raise_file_limit
@@ -41,6 +42,7 @@ def serve(settings: Settings, announce: Callable[[str], None]) -> None:
     log_to(settings.data, settings.log_format)
     log_to_stderr(settings.log_format)
     logging.getLogger("apscheduler").setLevel(logging.WARNING)
+    few_arenas()
     raise_file_limit(settings.most_connections)
     listener = listen(settings)
     settings = replace(settings, port=listener.getsockname()[1])
