@@ -48,6 +48,8 @@ class AppState:
     """What each unit did at its last reading."""
     drawn: LastUsed[tuple[Any, ...], dict[str, Any]] = field(default_factory=lambda: LastUsed(DRAWN_KEPT))
     """What pages of single homes show of their results."""
+    damage: list[str] = field(default_factory=list)
+    """What the last look found damaged of what all homes share, one line each."""
 
     @property
     def settings(self) -> Settings:

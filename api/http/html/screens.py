@@ -126,7 +126,9 @@ def fleet_list(
     views = None if actor.person is None else [vars(v) for v in parts.saved_views.of(actor.person)]
     rows, total, counts = page_rows.fleet_part(parts, pages.asked_of(query))
     now = page_rows.clock(parts)
-    return pages.fleet_list_page(rows, total, counts, visitor(request), query, now, views, wrong_view)
+    return pages.fleet_list_page(
+        rows, total, counts, visitor(request), query, now, views, wrong_view, parts.damage
+    )
 
 
 @router.get("/winter")
