@@ -20,7 +20,7 @@ def check(settings: Settings, form: str) -> int:
     """
     from fieldfare.analysis.errors import FieldfareError
     from fieldfare.api.core.service import opened
-    from fieldfare.api.records.check import Damage, check_databases, check_key, check_sites
+    from fieldfare.api.records.check import Damage, check_databases, check_key, check_rows, check_sites
     from fieldfare.dashboards.text.words import count
 
     if not settings.data.is_dir():
@@ -31,6 +31,7 @@ def check(settings: Settings, form: str) -> int:
         with opened(settings) as service:
             sites = len(service.sites.ids())
             found += check_key(service)
+            found += check_rows(service)
             found += check_sites(service)
     except FieldfareError as error:
         if not found:
@@ -47,19 +48,25 @@ def check(settings: Settings, form: str) -> int:
 
 @click.command("repair")
 @click.argument("folder", metavar="[FOLDER]", required=False, type=click.Path(path_type=Path))
+@click.option("--accept-rows", is_flag=True, help="Take damaged rows of the state database as they are.")
 @click.pass_obj
-def repair(settings: Settings, folder: Path | None) -> int:
-    """Drop damaged facts and results, which are worked out again from the readings; and bring damaged or missing
-    months of readings back from a backup that was restored to FOLDER.
+def repair(settings: Settings, folder: Path | None, accept_rows: bool) -> int:
+    """Drop damaged facts and results, which are worked out again from the readings, and rows that are good for a
+    while only, such as sessions. From a backup that was restored to FOLDER bring back damaged or missing months of
+    readings, and damaged rows of people, jobs and decisions as they were then.
 
     Readings that can be read are left as they are. The exit code is 1 where something is still damaged.
     """
     from fieldfare.api.core.service import opened
     from fieldfare.api.records.repair import damaged_readings, repair_derived
     from fieldfare.api.records.repair import repair as run
+    from fieldfare.api.records.repair_rows import repair_rows
     from fieldfare.dashboards.text.words import count
 
     with opened(settings) as service:
+        rows = repair_rows(service, folder, accept=accept_rows)
+        for line in rows.told:
+            click.echo(line)
         done = [*repair_derived(service), *(run(service, folder) if folder is not None else ())]
         unread = [] if folder is not None else damaged_readings(service)
     for site in done:
@@ -71,11 +78,11 @@ def repair(settings: Settings, folder: Path | None) -> int:
             click.echo(f"{site.site}: {site.readings} readings restored")
         for what in site.left:
             click.echo(f"{site.site}: still damaged: {what}")
-    if not done and not unread:
+    if not done and not unread and not rows.told:
         click.echo("no readings are damaged")
     for told in unread:
         click.echo(f"{told}; name the folder of a restored backup to bring it back")
-    return 1 if unread or any(site.left for site in done) else 0
+    return 1 if unread or rows.left or any(site.left for site in done) else 0
 
 
 COMMANDS = (check, repair)

@@ -1,11 +1,13 @@
-"""Per-site cache, invalidated when its version token changes."""
+"""Caches: of a site, invalidated when its version token changes, and of the last used of anything."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import threading
+from collections.abc import Callable, Hashable
 from typing import Generic, TypeVar
 
 T = TypeVar("T")
+K = TypeVar("K", bound=Hashable)
 
 
 class SiteCache(Generic[T]):
@@ -20,3 +22,28 @@ class SiteCache(Generic[T]):
         if held is None or held[0] != mark:
             held = self._held[site_id] = mark, make()
         return held[1]
+
+
+class LastUsed(Generic[K, T]):
+    """Cached values by key, of which the last used stay. A key names all that its value is made of, so that
+    a value is never stale. Concurrent callers may both compute a value.
+
+    most : how many values are held
+    """
+
+    def __init__(self, most: int) -> None:
+        self._most, self._held = most, dict[K, T]()
+        self._lock = threading.Lock()
+
+    def get(self, key: K, make: Callable[[], T]) -> T:
+        """Return the cached value of the key, otherwise compute it with `make`."""
+        with self._lock:
+            if key in self._held:
+                found = self._held[key] = self._held.pop(key)  # the one unused longest stands first
+                return found
+        made = make()
+        with self._lock:
+            self._held[key] = made
+            while len(self._held) > self._most:
+                del self._held[next(iter(self._held))]
+        return made

@@ -54,7 +54,8 @@ def _thin(point: Point, samples: Samples, most: int) -> dict[str, Any]:
         )
     value = kept.value.tolist()
     if kept.value.dtype != object:
-        value = [v if np.isfinite(v) else None for v in value]
+        for at in np.flatnonzero(~np.isfinite(kept.value)).tolist():
+            value[at] = None
     return {
         "id": point.id,
         "quantity": point.quantity,
@@ -113,8 +114,11 @@ def _plain(name: str, values: NDArray[Any], record: SiteRecord) -> list[Any]:
     if name == "start":
         moments = pd.to_datetime(values, unit="ms", utc=True).tz_convert(record.site.zone)
         return [m.isoformat() for m in moments]
-    known = np.isfinite(values) if values.dtype.kind == "f" else np.ones(len(values), dtype=np.bool_)
-    return [v if ok else None for v, ok in zip(values.tolist(), known.tolist(), strict=True)]
+    plain: list[Any] = values.tolist()
+    if values.dtype.kind == "f":
+        for at in np.flatnonzero(~np.isfinite(values)).tolist():
+            plain[at] = None
+    return plain
 
 
 def _moment(ms: int) -> datetime:

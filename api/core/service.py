@@ -7,9 +7,10 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from fieldfare.analysis.errors import InputError
+from fieldfare.api.core.cache import LastUsed
 from fieldfare.api.core.settings import Settings
 from fieldfare.api.core.sites import Sites
 from fieldfare.api.state.database import Database, open_database
@@ -20,6 +21,9 @@ if TYPE_CHECKING:
     from fieldfare.api.core.fleet_table import FleetTable
     from fieldfare.api.core.results import Results
     from fieldfare.api.firm.about import AboutFirm
+
+COMPARED_KEPT = 256
+"""Of some kB: two for each home's page that people look at in the same minutes."""
 
 
 @dataclass
@@ -58,6 +62,11 @@ class Service:
         from fieldfare.api.core.fleet_table import FleetTable
 
         return FleetTable(self.database, self.store, self.sites, demo=self.settings.demo)
+
+    @cached_property
+    def compared(self) -> LastUsed[tuple[Any, ...], dict[str, Any]]:
+        """Spans of days beside each other at like weather, for pages."""
+        return LastUsed(COMPARED_KEPT)
 
     @property
     def firm(self) -> AboutFirm:

@@ -21,6 +21,7 @@ from fieldfare.api.core.settings import Settings
 from fieldfare.api.core.site_guard import Failure, attempt, one_line
 from fieldfare.api.people.secrets import KEY_FILE, Sealer, signing_key
 from fieldfare.api.state.people_tables import Factor, HomeLink
+from fieldfare.api.state.row_marks import DamagedRow, damaged_rows
 from fieldfare.api.state.site_tables import FACT_CHUNKS, KEPT_RESULTS
 from fieldfare.collector.store.local import LocalStore
 
@@ -77,6 +78,20 @@ def check_sites(service: Service, progress: Callable[[str], None] = lambda _: No
     if isinstance(service.store, LocalStore):
         for site in sorted(set(service.store.sites()) - {*known}):
             yield Damage(site, "has readings but no site file here; add its file, or remove them")
+
+
+def check_rows(service: Service) -> list[Damage]:
+    """Compare every row of people, jobs and decisions with its checksum."""
+    return [Damage(home, str(row)) for row, home in damaged_rows_of(service)]
+
+
+def damaged_rows_of(service: Service) -> list[tuple[DamagedRow, str]]:
+    """Damaged rows of the state database, each with the site it is of, empty where it is of none we know."""
+    if not service.database.is_sqlite:
+        return []
+    known = {*service.sites.ids()}
+    with service.database.reading() as db:
+        return [(row, row.site if row.site in known else "") for row in damaged_rows(db)]
 
 
 def _derived_data(service: Service, site_id: str) -> Iterator[Damage]:

@@ -63,16 +63,21 @@ def month_paper(service: Service, record: SiteRecord, month: str, *, looked_at: 
     if last < start or first > end:
         raise NoReadings(record.site.id, f"in {month}", (start, end))
     days = first, min(last, end)
+    document = _document(service, record, *days, looked_at=looked_at)
     contents = {
-        **_common_contents(service, record, *days, looked_at=looked_at),
+        **_common_contents(service, record, *days, document),
         "year": _result(service, record, *_year_to(service, start, days[1]), looked_at=looked_at),
         "works": _done(service, record.site.id, first, last),
         "like_weather": {},
     }
     for key, ends in (("month_before", first - timedelta(days=1)), ("year_before", _year_before(first))):
-        contents[key] = _earlier(service, record, start, ends, looked_at=looked_at)
-        if contents[key] is not None:
-            contents["like_weather"][key] = _like_weather(service, record, (ends.replace(day=1), ends), days)
+        before = ends.replace(day=1), ends
+        contents[key] = None  # where its readings do not reach back that far
+        if before[0] >= start:
+            earlier = _document(service, record, *before, looked_at=looked_at)
+            contents[key] = orjson.loads(earlier)
+            made_of = (record.file, earlier, document) if looked_at else ()
+            contents["like_weather"][key] = _like_weather(service, record, before, days, made_of)
     return Paper("month", month, contents, service.firm)
 
 
@@ -104,7 +109,8 @@ def winter_paper(
         )
     signed = sign_offs(service.database, record.site.id).get((record.site.id, str(year)))
     check = check_contents(service, record, SheetKey("winter", str(year)), pictures=pictures)
-    contents = _common_contents(service, record, first, last, looked_at=looked_at)
+    document = _document(service, record, first, last, looked_at=looked_at)
+    contents = _common_contents(service, record, first, last, document)
     contents |= {"signed": signed, "check": check}
     return Paper("winter", str(year), contents, service.firm)
 
@@ -126,7 +132,8 @@ def hand_over_paper(service: Service, record: SiteRecord) -> Paper:
     if first > end:
         raise NoReadings(record.site.id, f"since the hand-over on {first}", (start, end))
     last = min(end, first + timedelta(days=HAND_OVER_DAYS - 1))
-    return Paper("hand-over", "first", _common_contents(service, record, first, last), service.firm)
+    document = service.results.document(record, first, last)
+    return Paper("hand-over", "first", _common_contents(service, record, first, last, document), service.firm)
 
 
 def answer_paper(
@@ -229,32 +236,37 @@ def _month(text: str) -> tuple[date, date]:
     return first, first.replace(day=calendar.monthrange(first.year, first.month)[1])
 
 
+def _document(service: Service, record: SiteRecord, first: date, last: date, *, looked_at: bool) -> bytes:
+    """The result of some days, as JSON; for a page one that a new reading doesn't throw away."""
+    results = service.results
+    return results.recent(record, first, last) if looked_at else results.document(record, first, last)
+
+
 def _result(
     service: Service, record: SiteRecord, first: date, last: date, *, looked_at: bool
 ) -> dict[str, Any]:
-    """The result of some days; for a page one that a new reading doesn't throw away."""
-    if not looked_at:
-        return service.results.result(record, first, last)
-    recent: dict[str, Any] = orjson.loads(service.results.recent(record, first, last))
-    return recent
-
-
-def _earlier(
-    service: Service, record: SiteRecord, start: date, last: date, *, looked_at: bool
-) -> dict[str, Any] | None:
-    """The result of a whole earlier month, None where its readings do not reach back that far."""
-    first = last.replace(day=1)
-    return _result(service, record, first, last, looked_at=looked_at) if first >= start else None
+    found: dict[str, Any] = orjson.loads(_document(service, record, first, last, looked_at=looked_at))
+    return found
 
 
 def _like_weather(
-    service: Service, record: SiteRecord, before: tuple[date, date], after: tuple[date, date]
+    service: Service,
+    record: SiteRecord,
+    before: tuple[date, date],
+    after: tuple[date, date],
+    made_of: tuple[Any, ...],
 ) -> dict[str, Any]:
-    """Compare two spans of days at similar weather; their facts are up to date."""
+    """Compare two spans of days at similar weather; their facts are up to date.
+
+    made_of : what a page's comparison depends on, so that it is made once; empty to make it anew
+    """
     from fieldfare.analysis.figures.like_weather import like_weather
 
-    kept = (service.facts_cache.kept(record.site.id, *days).days for days in (before, after))
-    return like_weather(record.site, *kept).as_dict()
+    def made() -> dict[str, Any]:
+        kept = (service.facts_cache.kept(record.site.id, *days).days for days in (before, after))
+        return like_weather(record.site, *kept).as_dict()
+
+    return service.compared.get((before, after, *made_of), made) if made_of else made()
 
 
 def _year_to(service: Service, start: date, last: date) -> tuple[date, date]:
@@ -278,14 +290,12 @@ def _year_before(first: date) -> date:
 
 
 def _common_contents(
-    service: Service, record: SiteRecord, first: date, last: date, *, looked_at: bool = False
+    service: Service, record: SiteRecord, first: date, last: date, document: bytes
 ) -> dict[str, Any]:
-    """What every paper holds: the record, the result of its days, and the days' points that its figures
-    draw."""
+    """What every paper holds: the record, the result of its days, and the days' points that its figures draw."""
     from fieldfare.dashboards.day_rows import day_rows
 
-    shown = _result(service, record, first, last, looked_at=looked_at)
-    result = under_standing_verdict(service, record, shown)
+    result = under_standing_verdict(service, record, orjson.loads(document))
     days = day_rows(service.facts_cache.kept(record.site.id, first, last), record.site.zone)
     return {"site": _about(record), "result": result, "days": days, "firm": service.firm.signature}
 

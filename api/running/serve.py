@@ -8,7 +8,7 @@ import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from types import FrameType
 
 import uvicorn
@@ -18,6 +18,7 @@ from fieldfare.api.core.fault_log import log_to, log_to_stderr
 from fieldfare.api.core.local_days import now_ms
 from fieldfare.api.core.service import Service, opened
 from fieldfare.api.core.settings import Settings
+from fieldfare.api.core.threads import few_arenas
 from fieldfare.api.http.app import create_app
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.middleware.connections import limited_protocol, raise_file_limit
@@ -32,6 +33,9 @@ as a request that meets the closing of its connection is a broken answer."""
 COLLECTOR_STOP_S = 15.0
 COLLECTOR_AGAIN_S = 10.0
 SEAL_EVERY_H = 12
+LOOK_EVERY_H = 24
+FIRST_LOOK_MIN = 5
+"""After the start: not while the first people of the morning wait."""
 
 
 def serve(settings: Settings, announce: Callable[[str], None]) -> None:
@@ -41,6 +45,7 @@ def serve(settings: Settings, announce: Callable[[str], None]) -> None:
     log_to(settings.data, settings.log_format)
     log_to_stderr(settings.log_format)
     logging.getLogger("apscheduler").setLevel(logging.WARNING)
+    few_arenas()
     raise_file_limit(settings.most_connections)
     listener = listen(settings)
     settings = replace(settings, port=listener.getsockname()[1])
@@ -129,11 +134,27 @@ def _scheduler(parts: AppState) -> Iterator[None]:
     scheduler.add_job(runner.watch, "interval", minutes=5, next_run_time=now)
     scheduler.add_job(parts.notices.deliver, "interval", seconds=20)
     scheduler.add_job(seal_older, "interval", hours=SEAL_EVERY_H, args=(parts.service,), next_run_time=now)
+    first_look = now + timedelta(minutes=FIRST_LOOK_MIN)
+    scheduler.add_job(
+        look_for_damage, "interval", hours=LOOK_EVERY_H, args=(parts,), next_run_time=first_look
+    )
     scheduler.start()
     try:
         yield
     finally:
         scheduler.shutdown(wait=False)
+
+
+def look_for_damage(parts: AppState) -> None:
+    """Look through the databases and the rows of people, jobs and decisions; pages and the log name what is
+    damaged. Readings are looked at where they are read."""
+    from fieldfare.api.records.check import check_databases, check_key, check_rows
+
+    service = parts.service
+    found = [*check_databases(parts.settings), *check_key(service), *check_rows(service)]
+    parts.damage = [str(damage) for damage in found]
+    for line in parts.damage:
+        log.error("%s; see `fieldfare check` and `fieldfare repair`", line)
 
 
 def seal_older(service: Service) -> int:

@@ -16,6 +16,7 @@ from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, DatabaseError, NoSuchModuleError
 
 from fieldfare.analysis.errors import InputError
+from fieldfare.api.state.row_marks import define, install, is_marked
 from fieldfare.collector.store.files import make_private
 
 if TYPE_CHECKING:
@@ -97,6 +98,7 @@ def open_database(url: str) -> Database:
     try:
         with engine.connect() as connection:
             current = _version(connection)
+            marked = engine.dialect.name != "sqlite" or is_marked(connection, HEAD)
     except (DatabaseError, UnicodeDecodeError) as error:  # SQLite quotes a damaged schema as it is
         first_line = str(getattr(error, "orig", error)).strip().splitlines()[0]
         where = parsed.database if parsed.get_backend_name() == "sqlite" else "the state database"
@@ -105,6 +107,10 @@ def open_database(url: str) -> Database:
         _create(engine)
     elif current != HEAD:
         upgrade(engine)
+    if not marked:
+        with _alone(engine) as connection:
+            if not is_marked(connection, HEAD):
+                install(connection, HEAD)
     return Database(engine)
 
 
@@ -192,7 +198,14 @@ def _make_file(path: str) -> None:
 
 def _prepare_sqlite(connection: Any, record: Any) -> None:
     connection.isolation_level = None  # begin transactions below, not in the driver
-    for pragma in ("busy_timeout = 30000", "foreign_keys = ON", "synchronous = FULL", "secure_delete = ON"):
+    define(connection)
+    for pragma in (
+        "busy_timeout = 30000",
+        "foreign_keys = ON",
+        "synchronous = FULL",
+        "secure_delete = ON",
+        "recursive_triggers = ON",  # a row that another replaces is deleted for triggers too
+    ):
         connection.execute(f"PRAGMA {pragma}")
 
 

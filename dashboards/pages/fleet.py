@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -41,6 +41,10 @@ def fleet_page(
     return fleet_list_page(part, len(found), counts_of(entries), visitor, query, now, views)
 
 
+MOST_DAMAGE = 5
+"""Lines on the page; `fieldfare check` tells all."""
+
+
 def fleet_list_page(
     rows: Iterable[dict[str, Any]],
     total: int,
@@ -50,16 +54,19 @@ def fleet_list_page(
     now: datetime,
     views: Iterable[Mapping[str, Any]] | None = None,
     wrong_view: tuple[str, str] = ("", ""),
+    damage: Sequence[str] = (),
 ) -> str:
     """rows : those of the asked page in its order, one dict a home with id, name, handed_over, heard, result,
     reason, area.
     total : how many homes fit the choice. counts : of the whole fleet
     views : the reader's kept views with id, name, address; None for a reader who can't keep any. wrong_view : a
         name that can't be kept, and why
+    damage : what is damaged of what all homes share, a line each
     """
     asked = asked_of(query)
     return render(
         "fleet.html",
+        damage=list(damage[:MOST_DAMAGE]),
         title="Homes",
         here="fleet",
         visitor=visitor,

@@ -3,6 +3,7 @@ it does now."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -82,6 +83,7 @@ def site_page(
     visitor: dict[str, Any],
     query: dict[str, str],
     now: datetime,
+    drawn: dict[str, Any] | None = None,
 ) -> str:
     """row : id, name, site, heard, result, reason, and `latest` point -> {time [ms], value} where at hand.
 
@@ -89,12 +91,11 @@ def site_page(
         code -> decision, `people` e-mail -> name of whom a finding can be given to, and `visits` booked, in
         words.
     facts : Facts of the result's days, None where there is no result. works : newest first, with their
-        effects
+        effects. drawn : of `drawn_of`, where it was kept
     """
     site, result = row["site"], row["result"]
     rolling = row.get("rolling") or result
     told = now_told(site, row.get("latest") or {})
-    asked = "&".join(f"{k}={query[k]}" for k in ("from", "to") if query.get(k))
     context: dict[str, Any] = {
         "title": row["name"],
         "here": "site",
@@ -123,53 +124,71 @@ def site_page(
         return render(
             "site_empty.html", **context, given=given_verdict(None, row.get("reason") or "no readings yet")
         )
+    if drawn is None:
+        drawn = drawn_of(site, result, facts, query)
     context |= _standing(row, rolling, result, now)
+    findings = [f | {"job": _job_for(f["code"], context["works"])} for f in drawn["findings"]]
+    return render(
+        "site.html",
+        **context,
+        **{name: part for name, part in drawn.items() if name != "findings"},
+        currency=result["cost"]["currency"],
+        open_findings=cards((f for f in findings if not f["until"]), row.get("handled") or {}),
+        standing_codes=[f["code"] for f in rolling["findings"] if not f["until"]],
+        past=[f for f in findings if f["until"]],
+        **_asked_for(facts, site, query),
+    )
+
+
+def asked_days(query: Mapping[str, str]) -> str:
+    """What follows an address of the days that a page is asked for, such as ?from=2026-01-01."""
+    asked = "&".join(f"{k}={query[k]}" for k in ("from", "to") if query.get(k))
+    return f"?{asked}" if asked else ""
+
+
+def drawn_of(site: Site, result: dict[str, Any], facts: Facts, query: Mapping[str, str]) -> dict[str, Any]:
+    """What a page shows of a result alone, most of its work: the same for everybody who asks for the same days
+    (`asked_days`) and reads in the same units."""
+    asked = asked_days(query)
     rows = day_rows(facts, site.zone)
-    made = {n: draw(chart(n, site, result, facts, rows), f"?{asked}" if asked else "") for n in NAMES}
+    made = {n: draw(chart(n, site, result, facts, rows), asked) for n in NAMES}
     findings = [
         f
         | {
             "figure": made.get(words.figure_for(f["code"]) or ""),
-            "job": _job_for(f["code"], context["works"]),
             "expectation": OF_FINDING.get(f["code"]),
         }
         | _seen_at(facts, site, f, query)
         for f in result["findings"]
     ]
     shown = {f["figure"].chart.key for f in findings if f["figure"] is not None and f["severity"] != "note"}
-    return render(
-        "site.html",
-        **context,
-        asked=f"?{asked}" if asked else "",
-        sides=two_sides(site, result, rows),
-        mean_outdoor=mean_outdoor(rows),
-        electricity=electricity_rows(result),
-        currency=result["cost"]["currency"],
-        open_findings=cards((f for f in findings if not f["until"]), row.get("handled") or {}),
-        standing_codes=[f["code"] for f in rolling["findings"] if not f["until"]],
-        past=[f for f in findings if f["until"]],
-        weather=[made[n] for n in _WEATHER if n not in shown],
-        calendars=[made[n] for n in _CALENDARS if n not in shown],
-        above={
+    return {
+        "asked": asked,
+        "findings": findings,
+        "sides": two_sides(site, result, rows),
+        "mean_outdoor": mean_outdoor(rows),
+        "electricity": electricity_rows(result),
+        "weather": [made[n] for n in _WEATHER if n not in shown],
+        "calendars": [made[n] for n in _CALENDARS if n not in shown],
+        "above": {
             part: [made[n].chart.title for n in names if n in shown]
             for part, names in (("weather", _WEATHER), ("events", _CALENDARS))
         },
-        bridge=bridge(result),
-        unsure_parts=unsure_parts(result),
-        bridge_rows=bridge_table(result, result["cost"]["currency"]),
-        further=[
+        "bridge": bridge(result),
+        "unsure_parts": unsure_parts(result),
+        "bridge_rows": bridge_table(result, result["cost"]["currency"]),
+        "further": [
             made[n]
             for n in NAMES
             if n not in (*_WEATHER, *_CALENDARS) and n not in shown and not made[n].chart.is_empty
         ],
-        missing=[made[n] for n in NAMES if made[n].chart.is_empty],
-        health=_sorted_health(_health(site, result, facts)),
-        notices=_notices(site, facts),
-        days=words.span(len(rows)),
-        trace_fallback=_trace_table(rows),
-        trace_days=[svg(c, height=205.0) for c in trace_charts(rows)[:2]],
-        **_asked_for(facts, site, query),
-    )
+        "missing": [made[n] for n in NAMES if made[n].chart.is_empty],
+        "health": _sorted_health(_health(site, result, facts)),
+        "notices": _notices(site, facts),
+        "days": words.span(len(rows)),
+        "trace_fallback": _trace_table(rows),
+        "trace_days": [svg(c, height=205.0) for c in trace_charts(rows)[:2]],
+    }
 
 
 def _standing(
@@ -255,7 +274,7 @@ def _job_for(code: str, works: list[dict[str, Any]]) -> dict[str, Any] | None:
     return next((w for w in works if code in w["findings"] and w["plot"] is not None), None)
 
 
-def _seen_at(facts: Facts, site: Site, finding: dict[str, Any], query: dict[str, str]) -> dict[str, Any]:
+def _seen_at(facts: Facts, site: Site, finding: dict[str, Any], query: Mapping[str, str]) -> dict[str, Any]:
     """Where in the trace a finding is to be seen: the event, its address, and the script's copy of it."""
     event = event_of_finding(facts, site.zone, finding)
     period = {k: query[k] for k in ("from", "to") if query.get(k)}

@@ -20,7 +20,14 @@ from fieldfare.analysis.plant.load import parse_site
 from fieldfare.api.core.service import Service
 from fieldfare.api.core.settings import Settings
 from fieldfare.api.state import people_tables, work_tables
-from fieldfare.api.state.database import HEAD, SCHEMA, open_database, upgrade
+from fieldfare.api.state.database import (
+    HEAD,
+    SCHEMA,
+    _begin_sqlite,
+    _prepare_sqlite,
+    open_database,
+    upgrade,
+)
 from fieldfare.api.state.schema import METADATA, sqlite_script
 from fieldfare.api.state.tables import Base, SiteRow
 from tests.api.conftest import add_site
@@ -55,9 +62,11 @@ def test_a_new_database_is_as_the_migrations_make_it(tmp_path: Path, database_ur
     new = open_database(url)
     by_code = _tables(new.engine)
     assert by_code.pop("alembic_version")
+    assert bool(by_code.pop("row_marks", None)) == new.is_sqlite  # made beside the tables
     with new.engine.begin() as connection:
         METADATA.drop_all(connection)
         connection.execute(text("DROP TABLE alembic_version"))
+        connection.execute(text("DROP TABLE IF EXISTS row_marks"))
     upgrade(new.engine)
     by_migrations = _tables(new.engine)
     assert by_migrations.pop("alembic_version")
@@ -81,8 +90,6 @@ def test_head_is_the_newest_migration() -> None:
 
 
 def test_an_older_database_is_brought_up_and_keeps_its_rows(tmp_path: Path, database_url: str) -> None:
-    from fieldfare.api.state.database import _begin_sqlite, _prepare_sqlite
-
     url = Settings(data=tmp_path, database_url=database_url).state_url
     engine = create_engine(url)
     if engine.dialect.name == "sqlite":
@@ -188,7 +195,8 @@ def test_a_file_that_is_no_database_is_told(tmp_path: Path) -> None:
 
 def test_the_state_is_read_while_somebody_writes(service: Service) -> None:
     add_site(service, "elm")
-    other = sqlite3.connect(service.settings.data / "state.sqlite", isolation_level=None)
+    other = sqlite3.connect(service.settings.data / "state.sqlite")
+    _prepare_sqlite(other, None)
     other.execute("BEGIN IMMEDIATE")
     other.execute("UPDATE sites SET file = 'half done'")
     assert service.sites.get("elm").site.id == "elm"

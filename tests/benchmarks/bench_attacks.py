@@ -379,15 +379,15 @@ def restored() -> Line:
 
 def kills(readings: int) -> Line:
     found = bench_kills.run(readings, 70, 35, 1)
-    bad = {
-        k: v for k, v in found.items() if ("wrong" in k or "twice" in k or k == "pack_readings_missing") and v
-    }
-    lost = found["single_missing_after_collector_kills"] + found["bare_missing_after_collector_kills"]
+    bad = bench_kills.faults(found)
     tried = (
         f"{found['readings_published']} readings, {found['collector_kills']} + {found['broker_kills']} kills"
     )
-    said = f"{bad or 'none missing, doubled or wrong'}; after the collector's kills {lost} lost"
-    return Line("kill -9 of collector and broker", tried, said, not bad and not lost)
+    cost = ", ".join(f"{found[f'bare_{what}_after_broker_kills']} {what}" for what in ("missing", "twice"))
+    said = (
+        f"{bad or 'none missing, doubled or wrong'}; values without a time after the broker's kills: {cost}"
+    )
+    return Line("kill -9 of collector and broker", tried, said, not bad)
 
 
 def lines(given: argparse.Namespace) -> Iterator[tuple[str, Callable[[], Line | Iterator[Line]]]]:

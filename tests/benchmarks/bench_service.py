@@ -1,8 +1,9 @@
 """Load on the running service: clients that read pages and the API while a collector writes.
 
 python -m tests.benchmarks.bench_service [--clients 50] [--seconds 120] [--sites 14] [--think 4] [--out FILE]
-Prints a table (p50, p95, worst, errors by kind of request; beside them what one person alone waits for the same,
-so that a busy machine does not decide), the service's memory each quarter of the time, and writes JSON.
+Prints a table (p50, p95, worst, errors by kind of request; beside them the processor time of one request and what
+one person alone waits for the same, so that a busy machine does not decide), the service's memory each quarter of
+the time, and writes JSON. The exit code is 1 where an answer is broken.
 """
 
 from __future__ import annotations
@@ -22,10 +23,11 @@ import time
 from collections import defaultdict
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import httpx
 import numpy as np
+import psutil
 
 ROOT = Path(__file__).parents[2]
 SERVE = (
@@ -105,6 +107,13 @@ async def client(
             await asyncio.sleep(draw.uniform(0.5 * think, 1.5 * think))
 
 
+class Alone(NamedTuple):
+    """What one person alone waits for a kind of request [s], and what of it is the service's processor time [s]."""
+
+    waited: float
+    processor: float
+
+
 def warm(base: str, sites: list[str]) -> float:
     """Ask every home once, as the first people of a morning do. Returns the seconds it took."""
     began = time.perf_counter()
@@ -115,18 +124,24 @@ def warm(base: str, sites: list[str]) -> float:
     return time.perf_counter() - began
 
 
-def alone(base: str, sites: list[str], times: int = 3) -> dict[str, float]:
-    """What one person waits for each kind of request [s], the middle one of some, while the collector writes."""
+def alone(base: str, sites: list[str], process: int, times: int = 5) -> dict[str, Alone]:
+    """What one person waits for each kind of request, the middle one of some, while the collector writes."""
     draw, out = random.Random(1), {}
     with httpx.Client(base_url=base, timeout=120.0) as http:
         for name, (url, _) in KINDS.items():
-            took = []
+            took, before = [], processor_s(process)
             for _ in range(times):
                 began = time.perf_counter()
                 http.get(url.format(site=draw.choice(sites))).raise_for_status()
                 took.append(time.perf_counter() - began)
-            out[name] = statistics.median(took)
+            out[name] = Alone(statistics.median(took), (processor_s(process) - before) / times)
     return out
+
+
+def processor_s(process: int) -> float:
+    """Processor time that a process has used."""
+    used = psutil.Process(process).cpu_times()
+    return float(used.user + used.system)
 
 
 async def watched(process: int, seconds: float, every: float) -> list[float]:
@@ -172,22 +187,43 @@ def memory_mb(pid: int) -> float:
     return round(int(next(line for line in lines if line.startswith("VmRSS")).split()[1]) / 1024, 1)
 
 
-def table(took: dict[str, list[float]], single: dict[str, float]) -> list[dict[str, Any]]:
+def table(took: dict[str, list[float]], single: dict[str, Alone], processor: float) -> list[dict[str, Any]]:
+    """processor : what the service used of it under load [s]"""
     rows = [(name, took[name]) for name in KINDS if took[name]]
     rows.append(("all", [t for each in took.values() for t in each]))
-    shares = {name: len(took[name]) / max(len(rows[-1][1]), 1) for name in single}
-    single = {**single, "all": sum(single[name] * share for name, share in shares.items())}
+    asked = max(len(rows[-1][1]), 1)
+    waited = sum(alone.waited * len(took[name]) / asked for name, alone in single.items())
+    single = {**single, "all": Alone(waited, processor / asked)}
     return [
         {
             "request": name,
             "count": len(times),
-            "alone_ms": round(single[name] * 1000, 1),
+            "processor_ms": round(single[name].processor * 1000, 1),
+            "alone_ms": round(single[name].waited * 1000, 1),
             "p50_ms": round(float(np.percentile(times, 50)) * 1000, 1),
-            "p95_ms": round(float(np.percentile(times, 95)) * 1000, 1),
+            "p95_ms": round((p95 := float(np.percentile(times, 95))) * 1000, 1),
             "worst_ms": round(max(times) * 1000, 1),
+            "p95_to_alone": round(p95 / max(single[name].waited, 1e-3), 1),
         }
         for name, times in rows
     ]
+
+
+COLUMNS = {
+    "count": "count",
+    "processor_ms": "cpu ms",
+    "alone_ms": "alone ms",
+    "p50_ms": "p50 ms",
+    "p95_ms": "p95 ms",
+    "worst_ms": "worst ms",
+    "p95_to_alone": "p95/alone",
+}
+
+
+def show(rows: list[dict[str, Any]]) -> None:
+    print(f"{'request':<16}" + "".join(f"{word:>11}" for word in COLUMNS.values()))
+    for row in rows:
+        print(f"{row['request']:<16}" + "".join(f"{row[name]:>11}" for name in COLUMNS))
 
 
 def main() -> int:
@@ -221,24 +257,27 @@ def main() -> int:
     try:
         warming = warm(f"http://127.0.0.1:{port}", sites)
         base = f"http://127.0.0.1:{port}"
-        single = alone(base, sites)
+        single = alone(base, sites, service_process.pid)
+        before = processor_s(service_process.pid)
         took, bad, memory = asyncio.run(
             load(base, sites, args.clients, args.seconds, args.think, service_process.pid)
         )
+        used = processor_s(service_process.pid) - before
     finally:
         stop.set()
         writer.join(30)
         service_process.send_signal(signal.SIGINT)
         service_process.wait(30)
-    rows = table(took, single)
-    print(f"{'request':<16}{'count':>8}{'alone ms':>10}{'p50 ms':>10}{'p95 ms':>10}{'worst ms':>10}")
-    for row in rows:
-        numbers = "".join(f"{row[name]:>10}" for name in ("alone_ms", "p50_ms", "p95_ms", "worst_ms"))
-        print(f"{row['request']:<16}{row['count']:>8}{numbers}")
+    rows = table(took, single, used)
+    show(rows)
     rate = rows[-1]["count"] / args.seconds
     print(
         f"{args.clients} clients, {rate:.0f} requests/s, {written.value} readings written meanwhile,"
         f" {len(bad)} errors"
+    )
+    print(
+        f"the service's processor time {used:.0f} s of {args.seconds:.0f} s: {used / args.seconds:.2f} of a processor;"
+        " one Python process can use 1"
     )
     print(
         f"memory {', '.join(f'{m:.0f}' for m in memory)} MB at each quarter; load of the machine"
@@ -258,6 +297,7 @@ def main() -> int:
         "written": written.value,
         "errors": len(bad),
         "memory_mb": memory,
+        "processor_s": round(used, 1),
         "warming_s": round(warming, 1),
         "load_before": os.getloadavg()[2],
         "rows": rows,

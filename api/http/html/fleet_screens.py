@@ -81,7 +81,7 @@ def _home(request: Request, parts: AppState, site_id: str) -> Home | str:
     made = attempt(site_id, "work out its results", lambda: page_rows.worked_out(parts, plant, {}))
     if isinstance(made, Failure):
         return f"{plant.site.site.name}: {made.reason}."
-    result, facts = made
+    result, facts, _ = made
     if result is None:
         return f"{plant.site.site.name} has no readings yet."
     rows = day_rows(facts, plant.site.zone) if facts is not None else rows_of_result(result)

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from datetime import UTC, date, datetime
-from typing import Any
+from typing import Any, NamedTuple
 
 import orjson
 
@@ -26,6 +26,8 @@ from fieldfare.api.records.papers import month_paper
 from fieldfare.api.records.sign_off import is_sign_off, sign_offs
 from fieldfare.api.records.tuning_log import is_step
 from fieldfare.dashboards.fleet_choice import PER_PAGE, Counts, page_of
+from fieldfare.dashboards.pages.site import asked_days, drawn_of
+from fieldfare.dashboards.text.units import chosen
 from fieldfare.dashboards.winter_entries import in_readers_units
 
 EVERY_HOME = Chosen()
@@ -98,17 +100,36 @@ def days_of(query: Mapping[str, str]) -> tuple[date | None, date | None]:
     return first, last
 
 
-def worked_out(
-    parts: AppState, plant: SiteRecord, query: dict[str, str]
-) -> tuple[dict[str, Any] | None, Facts | None]:
-    """Result and facts of the asked days; None and None where the site has no readings."""
+class WorkedOut(NamedTuple):
+    """Result and facts of some days; None and None where the site has no readings. document : the result as
+    it is kept"""
+
+    result: dict[str, Any] | None
+    facts: Facts | None
+    document: bytes = b""
+
+
+def worked_out(parts: AppState, plant: SiteRecord, query: dict[str, str]) -> WorkedOut:
+    """Result and facts of the asked days."""
     results = parts.service.results
     try:
         first, last = period_of(parts, plant, query)
-        result = orjson.loads(results.recent(plant, first, last))
+        document = results.recent(plant, first, last)
     except NoReadings:
-        return None, None
-    return result, parts.service.facts_cache.kept(plant.site.id, first, last)
+        return WorkedOut(None, None)
+    facts = parts.service.facts_cache.kept(plant.site.id, first, last)
+    return WorkedOut(orjson.loads(document), facts, document)
+
+
+def drawn(
+    parts: AppState, plant: SiteRecord, query: Mapping[str, str], found: WorkedOut
+) -> dict[str, Any] | None:
+    """What a page shows of a result alone, drawn once for all who read the same; None without a result."""
+    result, facts, document = found
+    if result is None or facts is None:
+        return None
+    key = plant.file, document, asked_days(query), chosen()
+    return parts.drawn.get(key, lambda: drawn_of(plant.site, result, facts, query))
 
 
 def site_row_with_readings(

@@ -127,7 +127,9 @@ def fleet_list(
     views = None if actor.person is None else [vars(v) for v in parts.saved_views.of(actor.person)]
     rows, total, counts = page_rows.fleet_part(parts, pages.asked_of(query))
     now = page_rows.clock(parts)
-    return pages.fleet_list_page(rows, total, counts, visitor(request), query, now, views, wrong_view)
+    return pages.fleet_list_page(
+        rows, total, counts, visitor(request), query, now, views, wrong_view, parts.damage
+    )
 
 
 @router.get("/winter")
@@ -153,14 +155,15 @@ def site(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
         return see_other(f"/sites/{plant.site.id}/home")
     query, problem, typed = _query(request), "", {}
     try:
-        result, facts = page_rows.worked_out(parts, plant, query)
+        found = page_rows.worked_out(parts, plant, query)
     except InputError as error:
         problem, typed = str(error), {k: query.pop(k) for k in ("from", "to") if k in query}
-        result, facts = page_rows.worked_out(parts, plant, query)
-    row = page_rows.site_row_with_readings(parts, plant, result, actor)
+        found = page_rows.worked_out(parts, plant, query)
+    row = page_rows.site_row_with_readings(parts, plant, found.result, actor)
     row |= {"visits": visits_to_come(parts, plant), "period_problem": problem, "period_typed": typed}
     works = page_rows.works_of(parts, plant, effects=True)
-    page = pages.site_page(row, facts, works, visitor(request), query, page_rows.clock(parts))
+    drawn, now = page_rows.drawn(parts, plant, query, found), page_rows.clock(parts)
+    page = pages.site_page(row, found.facts, works, visitor(request), query, now, drawn)
     return HTMLResponse(page, 422 if problem else 200)
 
 
@@ -187,7 +190,7 @@ def figure(name: str, plant: PlantHere, request: Request, parts: AppStateHere) -
     reader(request, "site.read", plant.site.id)
     if name not in pages.FIGURES and name not in pages.EXPECTATIONS:
         raise HTTPException(404, f"there is no figure {name[:40]!r}")
-    result, facts = page_rows.worked_out(parts, plant, _query(request))
+    result, facts, _ = page_rows.worked_out(parts, plant, _query(request))
     if result is None or facts is None:
         raise NoReadings(plant.site.id)
     if name in pages.EXPECTATIONS:
@@ -203,7 +206,7 @@ def expectations(plant: PlantHere, request: Request, parts: AppStateHere) -> Res
     if actor.role not in OF_THE_FIRM:
         return see_other(f"/sites/{plant.site.id}/home")
     query = _query(request)
-    result, facts = page_rows.worked_out(parts, plant, query)
+    result, facts, _ = page_rows.worked_out(parts, plant, query)
     if result is None or facts is None:
         raise NoReadings(plant.site.id)
     row = {"id": plant.site.id, "name": plant.site.site.name}
