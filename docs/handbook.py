@@ -72,8 +72,8 @@ def days_page() -> str:
     parts = [
         "# Days table",
         "One row for each local day: what `result.days` gives, and what figures and findings are read from."
-        " A site without the quantities that a column needs doesn't carry it. A name that ends in a dot stands"
-        " for one column for each point, quantity, zone or level.",
+        " A site without the quantities that a column needs doesn't carry it. A name that ends in a dot"
+        " stands for one column for each point, quantity, zone or level.",
     ]
     for source in dict.fromkeys(column.source for column in COLUMNS.values()):
         rows = [

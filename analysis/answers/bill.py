@@ -237,7 +237,10 @@ def measured_alone(site: Site, span: Span, rng: np.random.Generator) -> Alone:
 def _too_few(days: Table, fewest: float, found: int) -> str:
     """What the days lack for a split."""
     if not days.knows("outdoor"):
-        return "needs outdoor_temperature, its own or a weather station's: without it the weather can't be told apart"
+        return (
+            "needs outdoor_temperature, its own or a weather station's: without it the weather can't be"
+            " told apart"
+        )
     since = f" from {days.day(0)} on" if len(days) else ""
     return f"needs {fewest:g} days read as a whole, electricity and outdoor temperature, has {found}{since}"
 

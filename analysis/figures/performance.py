@@ -97,7 +97,8 @@ _SUMMED = [
 
 @dataclass(frozen=True)
 class MeterColumns:
-    """Columns of a heat meter's heat, of its parts' permissible errors [kWh], and of the minutes they are from"""
+    """Columns of a heat meter's heat, of its parts' permissible errors [kWh],
+    and of the minutes they are from"""
 
     heat: str
     flow_error: str

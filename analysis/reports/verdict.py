@@ -296,8 +296,9 @@ def _warm_zones(site: Site, document: Mapping[str, Any]) -> list[dict[str, Any]]
         if mean is None or target is None or not mean - target >= most:
             continue
         says = (
-            f"Zone {name} was {mean - target:.0f} K above its set temperature on average in the last {days} days"
-            " of cold weather: its thermostat or valve does not stop the heating, or a sensor reads wrongly."
+            f"Zone {name} was {mean - target:.0f} K above its set temperature on average in the last {days}"
+            " days of cold weather: its thermostat or valve does not stop the heating, or a sensor reads"
+            " wrongly."
         )
         out.append({"matter": "rooms", "code": "room_above_target", "severity": "watch", "says": says})
     return out

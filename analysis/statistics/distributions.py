@@ -16,7 +16,8 @@ GAUSS_95 = 1.96
 def inflation(autocorrelation: float) -> float:
     """By how much serial correlation widens the variance of a mean of many values [-].
 
-    autocorrelation : of neighbours, above -1 and below 1; 1 of `inflation` values is worth one independent one
+    autocorrelation : of neighbours, above -1 and below 1; 1 of `inflation` values is
+        worth one independent one
     Source: first-order autoregression, (1 + r) / (1 - r) (textbook).
     """
     return (1.0 + autocorrelation) / (1.0 - autocorrelation)

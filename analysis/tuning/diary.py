@@ -128,7 +128,10 @@ def _choose(ready: Sequence[Standing]) -> Standing | None:
 
 def _done(settings: Sequence[Standing]) -> str:
     if any(s.state == "limit" for s in settings):
-        return "the rooms or the hot water are at their limit, and nothing else is worth more than its uncertainty"
+        return (
+            "the rooms or the hot water are at their limit, and nothing else is worth more than its"
+            " uncertainty"
+        )
     return "nothing that is left is worth more than its uncertainty"
 
 

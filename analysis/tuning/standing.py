@@ -57,7 +57,8 @@ class Season:
     log: tuple[Step, ...]
 
     def since(self, code: str, before: date | None = None) -> tuple[date, date]:
-        """The days on which nothing that this setting depends on was changed, up to now or to the day before."""
+        """The days on which nothing that this setting depends on was changed,
+        up to now or to the day before."""
         end = self.last if before is None else before - timedelta(1)
         changed = [s.day for s in self.log if s.code in COUPLED[code] and (before is None or s.day < before)]
         return (max(changed) + timedelta(1) if changed else self.first), end

@@ -22,8 +22,8 @@ TakenBack = tuple[str, Values, Values, str]
 def too_much(season: Season, week: Week) -> TakenBack | None:
     """The step that gives warmth back; None where nothing is short, or nothing was taken away.
 
-    A set-back deeper than is advised goes first: rooms that fall so far need the hotter curve in the morning. Then
-    the last step that took warmth away.
+    A set-back deeper than is advised goes first: rooms that fall so far need the hotter curve in the morning.
+    Then the last step that took warmth away.
     """
     last = season.log[-1]
     recent = (season.last - last.day).days <= limit_of(season.site, "tuning_water_days")
@@ -43,8 +43,8 @@ def too_much(season: Season, week: Week) -> TakenBack | None:
 
 
 def _hotter_curve(season: Season, taken: list[Step], zone: str) -> TakenBack | None:
-    """Where the last step was no cause: the end of the curve that the cold days lie nearer to, by a step, never
-    above what it was; without a lowered curve the last step that is not taken back yet."""
+    """Where the last step was no cause: the end of the curve that the cold days lie nearer to, by a step,
+    never above what it was; without a lowered curve the last step that is not taken back yet."""
     curve = [step for step in season.log if step.code == "heating_curve"]
     if not curve:
         open_ = [step for step in taken if not _is_undone(season.log, step)]

@@ -41,7 +41,8 @@ class ZoneWeek:
 class Week:
     """days : whole days since the step, at most seven. coldest_c : mean of the coldest of them
     zones : rooms, where they are measured, against the week before the season's first step. cold_water_min,
-    cold_water_before : minutes of the cylinder below 40 °C after and before this step; None where not measured
+    cold_water_before : minutes of the cylinder below 40 °C after and before this step;
+        None where not measured
     is_short_of_water : more than `tuning_cold_water_min` of them, and twice as many as before
     """
 

@@ -49,8 +49,8 @@ def check(settings: Settings, form: str) -> int:
 @click.argument("folder", metavar="[FOLDER]", required=False, type=click.Path(path_type=Path))
 @click.pass_obj
 def repair(settings: Settings, folder: Path | None) -> int:
-    """Drop damaged facts and results, which are worked out again from the readings; and bring damaged or missing
-    months of readings back from a backup that was restored to FOLDER.
+    """Drop damaged facts and results, which are worked out again from the readings; and bring damaged or
+    missing months of readings back from a backup that was restored to FOLDER.
 
     Readings that can be read are left as they are. The exit code is 1 where something is still damaged.
     """

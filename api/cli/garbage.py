@@ -6,7 +6,8 @@ import gc
 
 _USUAL = gc.get_threshold()
 _SELDOM = 50_000
-"""New objects before a search. Imports make some 200,000 that last; searching them costs a seventh of a command."""
+"""New objects before a search. Imports make some 200,000 that last;
+searching them costs a seventh of a command."""
 
 
 def search_seldom() -> None:

@@ -97,8 +97,8 @@ def _derived_data(service: Service, site_id: str) -> Iterator[Damage]:
 
 
 def forget_damaged(service: Service, site_id: str) -> int:
-    """Delete a site's derived data where some are damaged: they are worked out again from its readings. Returns
-    the number of damaged items."""
+    """Delete a site's derived data where some are damaged: they are worked out again from its readings.
+    Returns the number of damaged items."""
     found = list(_derived_data(service, site_id))
     if found:
         service.facts_cache.forget(site_id, found[0].what)

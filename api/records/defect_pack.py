@@ -1,4 +1,5 @@
-"""A defect pack: one suspected defect of one home, as a paper and a folder of data that a stranger can check."""
+"""A defect pack: one suspected defect of one home, as a paper and a folder of data that a
+stranger can check."""
 
 from __future__ import annotations
 

@@ -39,7 +39,8 @@ MOST_TEXT = 2000
 
 @dataclass(frozen=True)
 class WorkRow:
-    """A job. `finding` is the first of `findings`, or the key of a sign-off or a tuning step. minutes : time spent"""
+    """A job. `finding` is the first of `findings`, or the key of a sign-off or a tuning step. minutes :
+    time spent"""
 
     id: int
     site: str

@@ -192,8 +192,8 @@ def rendered(paper: Paper, form: str, *, served: bool = False, accepts: str | No
 
 
 def paper_bytes(paper: Paper, form: str, *, served: bool = False, accepts: str | None = None) -> bytes:
-    """A paper as JSON, HTML or PDF. accepts : the reader's Accept-Language; without it a month is in the home's
-    language"""
+    """A paper as JSON, HTML or PDF. accepts : the reader's Accept-Language; without it a month is in the
+    home's language"""
     if form == "json":
         return orjson.dumps(
             {"kind": paper.kind, "period": paper.period, **paper.contents}, option=orjson.OPT_INDENT_2

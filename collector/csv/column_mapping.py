@@ -16,7 +16,8 @@ _WORDS: tuple[tuple[str, str], ...] = (
     (r"dist\w*.*(flow|supply)|(flow|supply).*(dist|secondary)", "distribution_flow_temperature"),
     (r"dist\w*.*return|return.*(dist|secondary)", "distribution_return_temperature"),
     (
-        r"(target|set|setpoint|demand|soll).*(flow|supply|vorlauf)|(flow|supply|vorlauf).*(target|setpoint|soll)",
+        r"(target|set|setpoint|demand|soll).*(flow|supply|vorlauf)"
+        r"|(flow|supply|vorlauf).*(target|setpoint|soll)",
         "target_flow_temperature",
     ),
     (

@@ -15,8 +15,8 @@ DATA: dict[str, Told] = {
     "sensor_stuck": Told(
         "A sensor has shown the same value, or an impossible one, for longer than it ever did before.",
         "Each point's usual number of changes is learned from its own past. Changes that should have come"
-        " and did not are counted; so are readings that no such sensor can give. A cylinder that nothing heats"
-        " must cool by its standing loss: one that does not is not believed.",
+        " and did not are counted; so are readings that no such sensor can give. A cylinder that nothing"
+        " heats must cool by its standing loss: one that does not is not believed.",
         "Whether the sensor, its cable or the gateway holds the value. A temperature that really stays"
         " constant for days, such as in an unused room, can look alike.",
     ),
@@ -52,8 +52,8 @@ DATA: dict[str, Told] = {
     "flow_return_swapped": Told(
         "The readings named flow and return are swapped, in the site file or at the pipes.",
         "While the compressor heats, flow must be warmer than return. The finding needs the opposite, day"
-        " after day, by more than the sensors' error. A heat meter's own two sensors are swapped where it counts"
-        " heat below zero while the unit heats.",
+        " after day, by more than the sensors' error. A heat meter's own two sensors are swapped where it"
+        " counts heat below zero while the unit heats.",
         "Whether the swap is in the wiring, the gateway or the site file.",
     ),
     "implausible_efficiency": Told(

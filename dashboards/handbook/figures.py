@@ -172,8 +172,8 @@ FIGURES: dict[str, FigureEntry] = {
         Told(
             "What a boiler, a stove or solar heat beside the heat pump gave, and its share of all heat.",
             "The other source's meter over the sum of both; the interval has both meters' accuracy classes.",
-            "A share without a meter. Days on which the other source may have heated the rooms are left out of"
-            " what they would spoil, and the heat loss counts its heat or leaves them out.",
+            "A share without a meter. Days on which the other source may have heated the rooms are left out"
+            " of what they would spoil, and the heat loss counts its heat or leaves them out.",
         ),
     ),
     "units": FigureEntry(
@@ -182,7 +182,10 @@ FIGURES: dict[str, FigureEntry] = {
         Told(
             "Electricity, heat, performance, starts and defrosts of each heat pump by its own meters.",
             "Heat over electricity in the minutes that know both, as for a single unit (H2).",
-            "What only a shared meter sees: then the sum alone is told, and starts of the sum are no unit's own.",
+            (
+                "What only a shared meter sees: then the sum alone is told, and starts of the sum are no"
+                " unit's own."
+            ),
         ),
     ),
     "from_electricity": FigureEntry(

@@ -109,8 +109,8 @@ def field_page(
 ) -> str:
     """Homes whose sheets a device can keep.
 
-    homes : id, name, period, signed, done (items answered); visit, of `told_visit`, where one is booked soon, and
-        is_mine where the reader makes it
+    homes : id, name, period, signed, done (items answered); visit, of `told_visit`, where one is booked soon,
+        and is_mine where the reader makes it
     """
     return render(
         "field.html",

@@ -26,7 +26,8 @@ def home_page(
     firm: dict[str, str] | None = None,
     household: dict[str, Any] | None = None,
 ) -> str:
-    """contents : a month paper's contents, None where the month has no readings. row["result"] : the last year's.
+    """contents : a month paper's contents, None where the month has no readings. row["result"] :
+    the last year's.
     firm : its name and contact, each empty where not set
     household : homes (id and name of the reader's others), visits in words, and contact, None where it is not
         theirs to read

@@ -133,7 +133,11 @@ def test_electricity_that_can_not_be_trusted_is_not_split() -> None:
     assert document["ask"][0] == "meter_reading"
 
 
-PRICES = "time,price\n2026-01-12T00:00:00+00:00,0.10\n2026-01-12T00:30:00+00:00,0.30\n2026-01-12T01:00:00+00:00,-0.02\n"
+PRICES = """time,price
+2026-01-12T00:00:00+00:00,0.10
+2026-01-12T00:30:00+00:00,0.30
+2026-01-12T01:00:00+00:00,-0.02
+"""
 
 
 def test_half_hourly_prices_hold_until_the_next_and_an_hour_at_most() -> None:

@@ -1,4 +1,5 @@
-"""The first season in the service: steps kept as jobs, pages by role, the sheet's values, the design table."""
+"""The first season in the service: steps kept as jobs, pages by role, the sheet's values,
+the design table."""
 
 from __future__ import annotations
 

@@ -204,8 +204,8 @@ def await_collector(gateway: Gateway, folder: Path) -> None:
 
 
 def settle(store: LocalStore, packs: int) -> None:
-    """Wait until nothing more arrives for QUIET_S, ten minutes at most: a collector that was killed last takes a
-    while to begin again on a busy machine."""
+    """Wait until nothing more arrives for QUIET_S, ten minutes at most: a collector that was killed last
+    takes a while to begin again on a busy machine."""
     before, since, until = -1, time.monotonic(), time.monotonic() + 600
     while time.monotonic() < min(since + QUIET_S, until):
         now = sum(p.count for p in store.points(SITE).values())

@@ -1,8 +1,8 @@
 """Load on the running service: clients that read pages and the API while a collector writes.
 
 python -m tests.benchmarks.bench_service [--clients 50] [--seconds 120] [--sites 14] [--think 4] [--out FILE]
-Prints a table (p50, p95, worst, errors by kind of request; beside them what one person alone waits for the same,
-so that a busy machine does not decide), the service's memory each quarter of the time, and writes JSON.
+Prints a table (p50, p95, worst, errors by kind of request; beside them what one person alone waits for the
+same, so that a busy machine does not decide), the service's memory each quarter of the time, and writes JSON.
 """
 
 from __future__ import annotations
@@ -54,8 +54,8 @@ THINK_S = 1.0
 def write(folder: str, sites: list[str], stop: Any, written: Any, pace: float) -> None:
     """A collector: a reading a point and second for every site, until stopped.
 
-    pace : seconds by which their times go on each second; at 60 a day ends, and every home is worked out anew,
-        each 24 minutes
+    pace : seconds by which their times go on each second; at 60 a day ends, and every home is worked out
+        anew, each 24 minutes
     """
     from fieldfare.analysis.readings import Samples
     from fieldfare.collector.store.local import LocalStore
@@ -116,7 +116,8 @@ def warm(base: str, sites: list[str]) -> float:
 
 
 def alone(base: str, sites: list[str], times: int = 3) -> dict[str, float]:
-    """What one person waits for each kind of request [s], the middle one of some, while the collector writes."""
+    """What one person waits for each kind of request [s], the middle one of some,
+    while the collector writes."""
     draw, out = random.Random(1), {}
     with httpx.Client(base_url=base, timeout=120.0) as http:
         for name, (url, _) in KINDS.items():

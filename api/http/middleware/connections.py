@@ -34,7 +34,8 @@ def limited_protocol(most: int, seconds: float, slowest: int) -> type[asyncio.Pr
     class Limited(H11Protocol):
         _tick: asyncio.TimerHandle | None = None
         _asks_since: float | None = None
-        """When a request was begun that has no whole head yet [s]; from the start on, as each must bring one."""
+        """When a request was begun that has no whole head yet [s]; from the start on,
+        as each must bring one."""
         _received = 0
         _unsent: int | None = None
 
