@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from fieldfare.analysis.answers.bill import bill
-from fieldfare.analysis.answers.bill_parts import Asked, Span
+from fieldfare.analysis.answers.bill_parts import PaperBill, Span
 from fieldfare.analysis.answers.half_hours import Used, parse_prices, tariffs
 from fieldfare.analysis.answers.shapley import shapley
 from fieldfare.analysis.errors import InputError, NotAssessed
@@ -107,7 +107,7 @@ def plain_span(site_text: str = "") -> tuple[Span, object]:
 
 def test_without_a_heat_meter_the_total_still_adds_up_and_says_what_is_missing() -> None:
     span, site = plain_span()
-    document = bill(site, span, span, "year", asked=Asked(billed_kwh=500.0))  # type: ignore[arg-type]
+    document = bill(site, span, span, "year", asked=PaperBill(billed_kwh=500.0))  # type: ignore[arg-type]
     assert document["difference"]["kwh"] == pytest.approx(0.0, abs=1e-9)
     assert {"part": "efficiency", "reason": "no_heat_meter"} in document["untold"]
     assert {"part": "tariff", "reason": "no_prices"} in document["untold"]
