@@ -174,4 +174,7 @@ def by_hand(name: str, refrigerant: str | None = None) -> str:
     text = BY_HAND[name]
     if name != "refrigerant" or not refrigerant:
         return text
-    return f"{refrigerant}{' is flammable: no flame or spark near it' if is_flammable(refrigerant) else ''}. {text}"
+    return (
+        f"{refrigerant}{' is flammable: no flame or spark near it' if is_flammable(refrigerant) else ''}."
+        f" {text}"
+    )

@@ -50,8 +50,8 @@ class NotAssessed(FieldfareError):
     """A figure can't be had from these data. The message is the reason, ready to be shown.
 
     code : the kind of reason, for programs: missing_quantity, spacing_too_wide, too_few_days, distrusted,
-    not_applicable (the plant has no such part), other_source (the site file names another source, a cascade or
-    surplus electricity that spoils it) or not_enough_data
+    not_applicable (the plant has no such part), other_source (the site file names another source, a cascade
+    or surplus electricity that spoils it) or not_enough_data
     """
 
     def __init__(self, reason: str, code: str = "not_enough_data") -> None:

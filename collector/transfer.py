@@ -225,7 +225,8 @@ def _let_in(
     out: Readings = {}
     rejected: dict[str, int] = {}
     for (point_id, given_unit), (scale, offset) in conversions.items():
-        mine = (name == point_id) & ((unit == given_unit) | ((given_unit == "") & (unit == None)))  # noqa: E711
+        unitless = (given_unit == "") & (unit == None)  # noqa: E711 (by element)
+        mine = (name == point_id) & ((unit == given_unit) | unitless)
         point = site.find_point(point_id)
         if point is None or not mine.any():
             continue

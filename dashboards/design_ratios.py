@@ -1,4 +1,5 @@
-"""Measured over designed by type and age, in words: a table for each quantity, and a sentence for the next home."""
+"""Measured over designed by type and age, in words: a table for each quantity,
+and a sentence for the next home."""
 
 from __future__ import annotations
 
@@ -69,6 +70,6 @@ def _says(quantity: str, groups: list[dict[str, Any]]) -> str:
     if g["low"] <= 1.0 <= g["high"]:
         return f"As designed, within its range, over {g['n']} homes."
     return (
-        f"At the next home {_DO[quantity]} {words.number(g['ratio'], 2)}, or by its own type's line; nine in ten homes"
-        f" lie below {words.number(g['next_high'], 2)}."
+        f"At the next home {_DO[quantity]} {words.number(g['ratio'], 2)}, or by its own type's line; nine in"
+        f" ten homes lie below {words.number(g['next_high'], 2)}."
     )

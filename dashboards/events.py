@@ -214,7 +214,8 @@ def view_of(text: str) -> tuple[datetime, datetime] | None:
     """The stretch that an address asks for, in the home's own time; None where it is not one."""
     first, _, last = text.partition("--")
     try:
-        a, b = (datetime.strptime(t, "%Y-%m-%dT%H:%M") for t in (first, last))  # noqa: DTZ007 (the home's own time)
+        # Naive: the home's own time.
+        a, b = (datetime.strptime(t, "%Y-%m-%dT%H:%M") for t in (first, last))  # noqa: DTZ007
     except ValueError:
         return None
     return (a, b) if a < b and (b - a).total_seconds() * 1000 <= MOST_VIEW_MS else None

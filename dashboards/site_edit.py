@@ -29,7 +29,7 @@ from fieldfare.dashboards.site_form import Field, toml_value
 from fieldfare.dashboards.text.words import plain
 
 
-class Change(NamedTuple):
+class KeyChange(NamedTuple):
     """A key whose value differs. before, after : as text; empty where it is not given"""
 
     key: str
@@ -157,13 +157,13 @@ def _number(text: str) -> Any:
     return tomllib.loads(f"x = {toml_value(Field('', '', '', 'number'), text)}")["x"]
 
 
-def changes(before: Site, after: Site) -> list[Change]:
+def changes(before: Site, after: Site) -> list[KeyChange]:
     """What differs between two site files, by what they mean: comments and the order of keys do not count."""
     old, new = (
         dict(leaves(s.model_dump(mode="json", by_alias=True, exclude_none=True))) for s in (before, after)
     )
     return [
-        Change(key, _label(key), _told(old.get(key)), _told(new.get(key)))
+        KeyChange(key, _label(key), _told(old.get(key)), _told(new.get(key)))
         for key in dict.fromkeys([*old, *new])
         if old.get(key) != new.get(key)
     ]

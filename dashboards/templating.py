@@ -124,4 +124,5 @@ def tally(severity: str | None) -> Markup:
             body += (
                 '<path d="M1.5 18 22.5 6" stroke="currentColor" stroke-width="2.6" stroke-linecap="round"/>'
             )
-    return Markup(f'<svg class="tally" viewBox="0 0 24 24" aria-hidden="true" focusable="false">{body}</svg>')  # noqa: S704
+    head = '<svg class="tally" viewBox="0 0 24 24" aria-hidden="true" focusable="false">'
+    return Markup(f"{head}{body}</svg>")  # noqa: S704

@@ -13,7 +13,7 @@ from typing import Any
 from fieldfare.analysis.facts.columns import COLUMNS
 from fieldfare.analysis.plant.quantities import QUANTITIES
 from fieldfare.dashboards.handbook.charts import CHARTS
-from fieldfare.dashboards.handbook.entries import Entry, LimitRow, entry
+from fieldfare.dashboards.handbook.entries import HandbookEntry, LimitRow, entry
 from fieldfare.dashboards.handbook.figures import FIGURES
 from fieldfare.dashboards.handbook.keys import FINDING_GROUPS, KEYS, OTHER_LIMITS, title_of
 from fieldfare.dashboards.text.formats import measure
@@ -72,8 +72,8 @@ def days_page() -> str:
     parts = [
         "# Days table",
         "One row for each local day: what `result.days` gives, and what figures and findings are read from."
-        " A site without the quantities that a column needs doesn't carry it. A name that ends in a dot stands"
-        " for one column for each point, quantity, zone or level.",
+        " A site without the quantities that a column needs doesn't carry it. A name that ends in a dot"
+        " stands for one column for each point, quantity, zone or level.",
     ]
     for source in dict.fromkeys(column.source for column in COLUMNS.values()):
         rows = [
@@ -91,7 +91,7 @@ def days_page() -> str:
     return _joined(*parts)
 
 
-def page(e: Entry) -> str:
+def page(e: HandbookEntry) -> str:
     """An entry as Markdown."""
     parts = [f"# {e.title}"]
     if e.kind == "finding":

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 from functools import cache
+from graphlib import TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -98,3 +99,40 @@ def test_every_module_of_ours_that_is_imported_exists() -> None:
         if name.split(".")[0] in rooms and name not in known
     ]
     assert not bad
+
+
+def test_no_class_name_means_two_things() -> None:
+    found: dict[str, list[str]] = {}
+    for path in (p for room in MAY_IMPORT for p in (ROOT / room).rglob("*.py")):
+        for node in nodes(path):
+            if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+                found.setdefault(node.name, []).append(str(path.relative_to(ROOT)))
+    assert {name: where for name, where in found.items() if len(where) > 1} == {}
+
+
+def test_no_import_runs_in_a_circle() -> None:
+    """Of what runs when a module is loaded; types alone may point back."""
+    known = {dotted(p): p for room in MAY_IMPORT for p in (ROOT / room).rglob("*.py")}
+    order = TopologicalSorter({name: at_load(path) & known.keys() for name, path in known.items()})
+    order.prepare()  # raises CycleError, which names the circle
+
+
+def dotted(path: Path) -> str:
+    return path.relative_to(ROOT).with_suffix("").as_posix().replace("/", ".").removesuffix(".__init__")
+
+
+def at_load(path: Path) -> set[str]:
+    """The modules of ours, dotted, that loading a file loads: neither in functions nor for types alone."""
+    out: set[str] = set()
+    waiting: list[ast.stmt] = list(ast.parse(path.read_text()).body)
+    while waiting:
+        node = waiting.pop()
+        if isinstance(node, ast.If) and "TYPE_CHECKING" in ast.unparse(node.test):
+            waiting += node.orelse
+        elif isinstance(node, ast.If | ast.Try | ast.With):
+            waiting += [n for n in ast.iter_child_nodes(node) if isinstance(n, ast.stmt)]
+        elif isinstance(node, ast.Import):
+            out |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            out |= {node.module, *(f"{node.module}.{alias.name}" for alias in node.names)}
+    return {name.removeprefix("fieldfare.") for name in out} - {dotted(path)}

@@ -1,4 +1,5 @@
-"""The circulation pump: less water where flow and return lie close together, more where they lie far apart."""
+"""The circulation pump: less water where flow and return lie close together,
+more where they lie far apart."""
 
 from __future__ import annotations
 
@@ -77,7 +78,8 @@ def pump_effect(site: Site, seen: PumpSeen, flow_share: float) -> PumpEffect:
     unit = estimated(site, days, response, change)
     by_pump = sorted(used * (1.0 - flow_share**power) for power in PUMP_POWER)
     middle, half = sum(by_pump) / 2.0, (by_pump[1] - by_pump[0]) / 2.0
-    # What the unit gains by cooler water or loses by hotter flow is small and of either sign: doubt, not gain.
+    # What the unit gains by cooler water or loses by hotter flow is small and of either sign:
+    # doubt, not gain.
     saves = Estimate.around(middle, float(np.hypot((unit.value or 0.0), half)))
     return PumpEffect(flow_share, lift, lift / flow_share, saves, room_fall(site, days, response, change))
 

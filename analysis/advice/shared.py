@@ -7,7 +7,8 @@ from fieldfare.analysis.plant.site import Site
 
 
 def refuse_shared(code: str, site: Site) -> None:
-    """Raise NotAssessed where what the site file declares leaves a setting's effect untold. code : of the setting"""
+    """Raise NotAssessed where what the site file declares leaves a setting's effect untold. code :
+    of the setting"""
     if (reason := _why_shared(code, site)) is not None:
         raise NotAssessed(reason, "other_source")
 
@@ -16,7 +17,10 @@ def _why_shared(code: str, site: Site) -> str | None:
     """Why what the site file declares leaves a setting's effect untold; None where it does not."""
     if code in ("hot_water_setpoint", "hot_water_reheat"):
         if sources := site.other_heat_for("hot_water"):
-            return f"a {sources[0].name} makes part of the hot water: how much the heat pump would save is not known"
+            return (
+                f"a {sources[0].name} makes part of the hot water: how much the heat pump would save is"
+                " not known"
+            )
         if site.pv is not None and site.pv.raises_hot_water_to_c is not None:
             return "surplus electricity raises the hot water by itself: set it at the surplus controller"
     if code == "heating_curve" and site.pv is not None and site.pv.raises_flow_k > 0.0:

@@ -16,7 +16,8 @@ from fieldfare.analysis.plant.site import Site
 
 WATER_KEEPS = (1.0, 1.6)
 """A unit's gain over the second law's at the lifts of hot water, where its own efficiency falls too: Staffell
-2012 gives 2.5 %/K at 50 K where the second law alone gives 1.6 (from memory: 6.81 - 0.121 dT + 0.00063 dT2)."""
+2012 gives 2.5 %/K at 50 K where the second law alone gives 1.6 (from memory:
+6.81 - 0.121 dT + 0.00063 dT2)."""
 HABIT_DOUBT = 0.25
 """Relative doubt of what a store saves: draws fall on other hours, and charges start elsewhere (common
 practice, no source)."""

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from fieldfare.analysis.answers.bill_game import Levels, Prices, shares
 from fieldfare.analysis.answers.bill_parts import (
-    Asked,
+    PaperBill,
     Span,
     ask,
     billed,
@@ -29,8 +29,8 @@ from fieldfare.analysis.answers.bill_side import (
     DRAWS,
     Daily,
     House,
-    Performance,
     Told,
+    UnitEfficiency,
     around,
     daily_of,
     house_of,
@@ -87,7 +87,7 @@ def bill(
     *,
     homes: Sequence[tuple[Site, Span]] = (),
     tariffs: Tariffs | None = None,
-    asked: Asked | None = None,
+    asked: PaperBill | None = None,
 ) -> dict[str, Any]:
     """Split the difference between two bills into causes.
 
@@ -102,9 +102,9 @@ def bill(
     rng = np.random.default_rng(20)  # the same answer each time it is asked
     spans = [now] if before is None or against != "year" else [before, now]
     if any(s.result["energy"]["electricity_kwh"]["total"] is None for s in spans):
-        return distrusted(site, spans, against, asked or Asked())
+        return distrusted(site, spans, against, asked or PaperBill())
     if splits_nothing(site):
-        return shared_heat(site, spans, against, asked or Asked())
+        return shared_heat(site, spans, against, asked or PaperBill())
     case = _year(site, spans, rng) if against == "year" else _other(site, now, against, homes, rng)
     prices = None if site.pv is not None else _prices(site, spans, tariffs)
     parts, totals = _split(case, prices)
@@ -115,12 +115,12 @@ def bill(
         "days": case.days,
         "currency": site.cost.currency if site.cost else None,
         **totals,
-        "parts": [described(site, p, spans, totals, asked or Asked()) for p in parts],
+        "parts": [described(site, p, spans, totals, asked or PaperBill()) for p in parts],
         "why": why(site, spans) if len(spans) == 2 else why_now(site, now),
         "untold": case.untold + untold_by_sources(site, has_prices=prices is not None),
     }
     document["groups"] = groups(document["parts"])
-    document["billed"] = billed(document, asked or Asked())
+    document["billed"] = billed(document, asked or PaperBill())
     document["ask"] = ask(document)
     return document
 
@@ -204,8 +204,8 @@ class Alone:
     daily: Daily
     house: House
     room: Floats
-    space: Performance | None
-    water: Performance | None
+    space: UnitEfficiency | None
+    water: UnitEfficiency | None
     loss: Floats | None
     full: Floats
     unread: Floats
@@ -237,7 +237,10 @@ def measured_alone(site: Site, span: Span, rng: np.random.Generator) -> Alone:
 def _too_few(days: Table, fewest: float, found: int) -> str:
     """What the days lack for a split."""
     if not days.knows("outdoor"):
-        return "needs outdoor_temperature, its own or a weather station's: without it the weather can't be told apart"
+        return (
+            "needs outdoor_temperature, its own or a weather station's: without it the weather can't be"
+            " told apart"
+        )
     since = f" from {days.day(0)} on" if len(days) else ""
     return f"needs {fewest:g} days read as a whole, electricity and outdoor temperature, has {found}{since}"
 
@@ -254,7 +257,7 @@ def _performance(
     site: Site,
     told: Told,
     rng: np.random.Generator,
-) -> Performance | None:
+) -> UnitEfficiency | None:
     return performance_of(dailies, use, limit_of(site, "answer_heat_drift"), rng) if told == "heat" else None
 
 
@@ -293,7 +296,7 @@ def _full_and_unread(
 
 
 def _untold(
-    site: Site, told: Told, house: House, space: Performance | None, has_loss: bool
+    site: Site, told: Told, house: House, space: UnitEfficiency | None, has_loss: bool
 ) -> list[dict[str, str]]:
     out = []
     if not house.has_room:

@@ -23,8 +23,8 @@ from fieldfare.analysis.answers.bill_side import (
     DRAWS,
     Daily,
     House,
-    Performance,
-    Weather,
+    KnownWeather,
+    UnitEfficiency,
     around,
 )
 from fieldfare.analysis.answers.shapley import shapley
@@ -55,12 +55,12 @@ class Levels:
     full : what all days would have used. unread : of it, what no meter saw
     """
 
-    weather: Weather
+    weather: KnownWeather
     daily: Daily
     house: House
     room: Floats
-    space: Performance | None
-    water: Performance | None
+    space: UnitEfficiency | None
+    water: UnitEfficiency | None
     later: int
     drawn: Floats
     loss: Floats
@@ -76,8 +76,8 @@ class Levels:
         daily: Daily,
         house: House,
         room: Floats,
-        space: Performance | None,
-        water: Performance | None,
+        space: UnitEfficiency | None,
+        water: UnitEfficiency | None,
         later: int,
         loss: Floats | None,
         full: Floats,
@@ -238,7 +238,7 @@ def _model(
 
 def _performance(levels: tuple[Levels, Levels], w: int, e: int, use: str) -> Floats:
     """Electricity a unit of heat in one side's weather with the other's or the same efficiency."""
-    performance: Performance | None = getattr(levels[e], use)
+    performance: UnitEfficiency | None = getattr(levels[e], use)
     if performance is None:
         return np.ones(DRAWS)
     weather = levels[w].weather

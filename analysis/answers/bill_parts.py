@@ -25,7 +25,7 @@ class Span:
 
 
 @dataclass(frozen=True)
-class Asked:
+class PaperBill:
     """What the caller's paper bill says, and what a visit costs the firm's customer; None where it is not
     known.
 
@@ -38,7 +38,7 @@ class Asked:
 
 
 def described(
-    site: Site, part: dict[str, Any], spans: Sequence[Span], totals: dict[str, Any], asked: Asked
+    site: Site, part: dict[str, Any], spans: Sequence[Span], totals: dict[str, Any], asked: PaperBill
 ) -> dict[str, Any]:
     """A part with whose it is, the findings that explain it, what mending takes, and whether it is worth a
     word."""
@@ -64,7 +64,7 @@ def _whose(site: Site, code: str, spans: Sequence[Span]) -> str:
     return WHOSE[code]
 
 
-def _mend(part: dict[str, Any], finding: Mapping[str, Any], days: int, asked: Asked) -> dict[str, Any]:
+def _mend(part: dict[str, Any], finding: Mapping[str, Any], days: int, asked: PaperBill) -> dict[str, Any]:
     """What mending takes; pays_back_days where a visit's price was named and the part costs money."""
     money = part["money"]["value"] if part["money"] else None
     pays = (
@@ -138,7 +138,7 @@ def why_now(site: Site, now: Span) -> list[dict[str, Any]]:
     ]
 
 
-def billed(document: dict[str, Any], asked: Asked) -> dict[str, float | None] | None:
+def billed(document: dict[str, Any], asked: PaperBill) -> dict[str, float | None] | None:
     """What the paper bill holds beyond the heating: for other loads on the same meter, which are asked
     about."""
     if asked.billed_kwh is None and asked.billed_money is None:
@@ -192,7 +192,7 @@ def untold_by_sources(site: Site, *, has_prices: bool) -> list[dict[str, str]]:
     return out
 
 
-def shared_heat(site: Site, spans: list[Span], against: str, asked: Asked) -> dict[str, Any]:
+def shared_heat(site: Site, spans: list[Span], against: str, asked: PaperBill) -> dict[str, Any]:
     """The difference alone, with the other source's heat on both sides where it is metered."""
     other = [(s.result.get("other_heat") or {}).get("heat_kwh") for s in spans]
     return _undivided(site, spans, against, "other_heat") | {
@@ -201,7 +201,7 @@ def shared_heat(site: Site, spans: list[Span], against: str, asked: Asked) -> di
     }
 
 
-def distrusted(site: Site, spans: list[Span], against: str, asked: Asked) -> dict[str, Any]:
+def distrusted(site: Site, spans: list[Span], against: str, asked: PaperBill) -> dict[str, Any]:
     """The meters come first: a difference of readings that can't be trusted is not split."""
     culprits = {
         f["code"]

@@ -14,8 +14,8 @@ from fieldfare.analysis.answers.bill_side import (
     DRAWS,
     Daily,
     House,
-    Performance,
     Told,
+    UnitEfficiency,
     around,
     usual_performance,
 )
@@ -158,7 +158,7 @@ def _middle(values: Sequence[float], rng: np.random.Generator) -> Floats:
     return around(float(np.median(array)), 1.25 * spread / len(array) ** 0.5, rng)
 
 
-def _middle_performance(each: Sequence[Performance], rng: np.random.Generator) -> Performance | None:
+def _middle_performance(each: Sequence[UnitEfficiency], rng: np.random.Generator) -> UnitEfficiency | None:
     """The middle of performances, as a line about one outdoor temperature; None without any."""
     if not each:
         return None
@@ -167,6 +167,6 @@ def _middle_performance(each: Sequence[Performance], rng: np.random.Generator) -
     return replace(each[0], level=level, slope=slope, bend=np.zeros(DRAWS), step=np.zeros(DRAWS))
 
 
-def _at_middle(performance: Performance, outdoor_c: float) -> float:
+def _at_middle(performance: UnitEfficiency, outdoor_c: float) -> float:
     away = outdoor_c - performance.middle
     return float(performance.at((away, away**2), 0)[0])

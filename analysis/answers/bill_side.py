@@ -34,7 +34,7 @@ _FEWEST_FOR_BEND = 24  # days from which a bend is fitted too (six a coefficient
 
 
 @dataclass(frozen=True)
-class Weather:
+class KnownWeather:
     """Every day of a span whose weather is known, read or not: outdoor [°C], sun [W/m2], float64 (n,)"""
 
     outdoor: Floats
@@ -66,7 +66,7 @@ class Daily:
     standby: Floats
     total: Floats
     warming: Floats
-    weather: Weather
+    weather: KnownWeather
     full: float
 
     def __len__(self) -> int:
@@ -85,7 +85,7 @@ class House:
     base: Floats
     has_room: bool
 
-    def need(self, weather: Weather, room: Floats) -> Floats:
+    def need(self, weather: KnownWeather, room: Floats) -> Floats:
         """Heat a day by the line: float64 (d, n). room : float64 (d,) [°C]"""
         warm = room[:, None] if self.has_room else 0.0
         need = (
@@ -197,7 +197,7 @@ def daily_of(
         standby[known],
         total[known],
         _warming(days, outdoor)[known],
-        Weather(outdoor[seen_weather], sun[seen_weather]),
+        KnownWeather(outdoor[seen_weather], sun[seen_weather]),
         full,
     )
     return daily, known
@@ -283,7 +283,7 @@ def house_of(sides: tuple[Daily, ...], told: Told, doubt: float, rng: np.random.
 
 
 @dataclass(frozen=True)
-class Performance:
+class UnitEfficiency:
     """Electricity a unit of heat over outdoor temperature, float64 (d,) each: level, slope and bend about
     `middle` [°C],
     and the step to the later side."""
@@ -302,7 +302,7 @@ class Performance:
 
 def performance_of(
     sides: tuple[Daily, ...], use: Literal["space", "water"], drift: float, rng: np.random.Generator
-) -> Performance | None:
+) -> UnitEfficiency | None:
     """Performance of a use over weather, with a step between two sides; None with too few days that tell."""
     heat = np.concatenate([getattr(s, use) - (s.backup if use == "space" else s.immersion) for s in sides])
     used = np.concatenate([getattr(s, f"unit_{use}") for s in sides])
@@ -322,27 +322,27 @@ def performance_of(
     zero = np.zeros(DRAWS)
     change = found[:, -1] if len(sides) > 1 else zero
     change = change + around(0.0, drift * float(np.mean(e) / np.mean(q)), rng) if len(sides) > 1 else change
-    return Performance(found[:, 0], found[:, 1], found[:, 2] if bent else zero, change, middle)
+    return UnitEfficiency(found[:, 0], found[:, 1], found[:, 2] if bent else zero, change, middle)
 
 
 def _plain_ratio(
     sides: tuple[Daily, ...], use: Literal["space", "water"], rng: np.random.Generator
-) -> Performance | None:
+) -> UnitEfficiency | None:
     """Electricity over heat as a whole, where too few days tell more; None without heat."""
     heat = sum(float((getattr(s, use) - (s.backup if use == "space" else s.immersion)).sum()) for s in sides)
     used = sum(float(getattr(s, f"unit_{use}").sum()) for s in sides)
     if heat <= _LEAST_HEAT_KWH[use] or used <= 0.0:
         return None
     zero = np.zeros(DRAWS)
-    return Performance(around(used / heat, _RATIO_SD * used / heat, rng), zero, zero, zero, 0.0)
+    return UnitEfficiency(around(used / heat, _RATIO_SD * used / heat, rng), zero, zero, zero, 0.0)
 
 
-def usual_performance(value: float, middle: float, sd: float, rng: np.random.Generator) -> Performance:
+def usual_performance(value: float, middle: float, sd: float, rng: np.random.Generator) -> UnitEfficiency:
     """A designed performance (heat over electricity) with its usual change over weather. sd : relative"""
     level = 1.0 / np.maximum(around(value, sd * value, rng), 0.3)
     per_k = around(COP_PER_K, COP_PER_K_SD, rng)
     zero = np.zeros(DRAWS)
-    return Performance(level, -per_k * level, zero, zero, middle)
+    return UnitEfficiency(level, -per_k * level, zero, zero, middle)
 
 
 def standing_loss(site: Site, facts: Facts) -> float | None:

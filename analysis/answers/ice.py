@@ -57,7 +57,8 @@ def _frost(hours: Hours) -> Lognormal | None:
 
 
 def _visible(hours: Hours) -> bool:
-    """Whether the readings of these days can show a defrost: far apart they show none, whatever the unit did."""
+    """Whether the readings of these days can show a defrost: far apart they show none,
+    whatever the unit did."""
     return defrosting(hours.site, hours.facts).count is not None
 
 

@@ -16,7 +16,7 @@ from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.checklists import METER, as_read, meters_of, number_of
-from fieldfare.analysis.tuning.steps import Step
+from fieldfare.analysis.tuning.steps import TuningStep
 
 BY_HAND = "read by hand; no reading tells it today"
 MOMENT = "a reading of that hour; it moves by itself"
@@ -45,7 +45,7 @@ class Register:
 
 
 @dataclass(frozen=True)
-class Compared:
+class ComparedValue:
     """item, found : ids of the sheet. title, name, unit : in words. commissioned : as it was typed
     today : with its 95 % interval, or None with `reason`. differs : None where it can't be told
     change : today less commissioned, in the unit. means, findings : where it differs
@@ -73,7 +73,7 @@ def compared(
     facts: Facts,
     items: Sequence[Mapping[str, Any]],
     registers: Mapping[str, Register],
-    steps: Iterable[Step] = (),
+    steps: Iterable[TuningStep] = (),
 ) -> list[dict[str, Any]]:
     """Every value that a commissioning sheet holds, JSON-ready, in the sheet's order.
 
@@ -101,8 +101,8 @@ def _row(
     item: Mapping[str, Any],
     f: Mapping[str, Any],
     registers: Mapping[str, Register],
-    log: Sequence[Step],
-) -> Compared:
+    log: Sequence[TuningStep],
+) -> ComparedValue:
     key = (item["id"], f["id"])
     number = today.kept.get(key)
     found: tuple[Estimate, bool | None, Meaning]
@@ -116,7 +116,7 @@ def _row(
     estimate, differs, meaning = found
     change = estimate.value - number if estimate.value is not None and number is not None else None
     tuned = _on_purpose(key, change, log) if differs and change is not None else ()
-    return Compared(
+    return ComparedValue(
         *key,
         item["title"],
         _name(today, key, f),
@@ -133,7 +133,7 @@ def _row(
     )
 
 
-def _since(today: Today, steps: Sequence[Step]) -> Today:
+def _since(today: Today, steps: Sequence[TuningStep]) -> Today:
     """The days since a setting was last changed by the diary: those before it tell of another one."""
     days = today.facts.days
     if not steps or not len(days):
@@ -142,7 +142,7 @@ def _since(today: Today, steps: Sequence[Step]) -> Today:
     return replace(today, facts=today.facts.between(first, days["day"][-1].astype("datetime64[D]").item()))
 
 
-def _on_purpose(key: tuple[str, str], change: float, log: Sequence[Step]) -> tuple[str, ...]:
+def _on_purpose(key: tuple[str, str], change: float, log: Sequence[TuningStep]) -> tuple[str, ...]:
     """Days of the diary's steps where together they go the way that the value went."""
     steps = [step for step in log if step.code == SETTING_OF.get(key)]
     moved = sum(sum(step.after) - sum(step.before) for step in steps)

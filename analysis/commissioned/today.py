@@ -71,7 +71,8 @@ def _upper(values: Floats, doubt: float) -> Estimate:
 
 
 def _flow(today: Today) -> Estimate:
-    """Water flow while heating, on the days on which valves throttle least: all were open at commissioning."""
+    """Water flow while heating, on the days on which valves throttle least:
+    all were open at commissioning."""
     days = today.facts.days
     if "flow_rate" not in days.names or not days.knows("flow_rate"):
         raise NotAssessed("needs flow_rate", "missing_quantity")

@@ -11,7 +11,7 @@ from fieldfare.analysis.physics.bins import (
     AVERAGE,
     COLDER,
     WARMER,
-    Season,
+    ReferenceSeason,
 )
 
 Floats = NDArray[np.float64]
@@ -21,7 +21,7 @@ class ReferenceWeather(NamedTuple):
     """season : the reference season used. outdoor_c : bin temperatures [°C]. days : days of a year in each
     bin"""
 
-    season: Season
+    season: ReferenceSeason
     outdoor_c: Floats
     days: Floats
 

@@ -16,8 +16,8 @@ Flags = NDArray[np.bool_]
 _HELD = 0.98
 _AFTER_CHARGE_MIN = 15
 _FEWEST_MIN = 360
-# Water in emitters and pipes moves by so much beside that at the sensors: where these move little, the slope is
-# taken as low as that allows (common practice).
+# Water in emitters and pipes moves by so much beside that at the sensors: where these move little, the slope
+# is taken as low as that allows (common practice).
 _UNSEEN_K, _PLAIN_SPREAD_K = 0.5, 2.0
 # A filling tap is open for some minutes; a gauge of 0.1 bar flips by one digit by itself (common practice).
 _STEP_MIN, _STANDS_MIN, _FEWEST_SIDE = 5, 360, 60
@@ -29,8 +29,8 @@ def pressure_columns(day: Segments, pressure: Floats, water: Floats, charging: F
     """Columns of the days table, described in `columns/water.py`.
 
     pressure : float64 (n,) [bar gauge] by minute. water : float64 (n,) [°C], mean of flow and return
-    charging : bool (n,), minutes in which the cylinder is charged. The sensors then see the coil's water, while
-        most of the circuit stands and cools: left out, except on days that hardly heat
+    charging : bool (n,), minutes in which the cylinder is charged. The sensors then see the coil's water,
+        while most of the circuit stands and cools: left out, except on days that hardly heat
     nan where fewer than six hours of the day are known, or the water hardly changes.
     """
     n = len(day)

@@ -22,8 +22,8 @@ Flags = NDArray[np.bool_]
 _COARSEST_MIN = 5.0
 # Pump overrun after a stop; wake-up of the controls before a start.
 _AFTER_STOP_MIN, _BEFORE_START_MIN = 20, 5
-# A unit at its lowest output and full flow lifts by little more than a kelvin: between the two nothing is sure. Two
-# sensors of one pair agree within the lower (EN 60751 class A, from memory).
+# A unit at its lowest output and full flow lifts by little more than a kelvin: between the two nothing is
+# sure. Two sensors of one pair agree within the lower (EN 60751 class A, from memory).
 _LIFT_K, _ALIKE_K = 1.5, 0.5
 # Controls, pumps and crankcase heaters of a resting unit together stay below (common practice).
 _BURST_W = 250.0

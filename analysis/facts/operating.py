@@ -30,8 +30,8 @@ _SETTLED_MIN = 15
 # the way back to the room. A call starts the compressor before (common practice: 3 to 6 K below).
 _BELOW_ASKED_K, _FALLEN_BACK = 6.0, 0.4
 _RESTING_MIN = 30
-# EN 14825 ends the heating season at 16 °C outdoors; a kelvin for the sensor and the damping. Water so close to
-# the room gives it nothing (two sensors' error).
+# EN 14825 ends the heating season at 16 °C outdoors; a kelvin for the sensor and the damping. Water so close
+# to the room gives it nothing (two sensors' error).
 _WARM_C, _DAY_MIN, _NOTHING_GIVEN_K = 17.0, 1440, 3.0
 _USUAL_ROOM_C = 20.0
 # Controls circulate water for frost protection below about this outdoor temperature; not idle pumping.

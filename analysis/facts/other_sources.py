@@ -1,4 +1,5 @@
-"""By day: heat of other sources, each unit of a cascade by its own meters, and electricity that was bought."""
+"""By day: heat of other sources, each unit of a cascade by its own meters,
+and electricity that was bought."""
 
 from __future__ import annotations
 

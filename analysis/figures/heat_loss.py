@@ -21,14 +21,15 @@ Floats = NDArray[np.float64]
 
 _FEWEST_DAYS = 14
 # In less cold sun and gains carry most of the loss, and a slope says nothing of the house: co-heating tests
-# ask for 10 K between rooms and outdoors (Johnston et al. 2013, whole house heat loss test method, from memory).
+# ask for 10 K between rooms and outdoors (Johnston et al. 2013, whole house heat loss test method,
+# from memory).
 _COLD_DAY_K = 10.0
 _LEAST_NEED, _MOST_CHOICES = 0.3, 8
 """Least share of a day's loss that the plant must give, or sun and gains may stop it; times the days are
 chosen anew."""
 _ROOM_SPREAD_K = 1.0  # one standard deviation, common practice: field studies find means of 18 to 21 C
-# How much colder unmeasured rooms are in the cold half of the weather than in the mild half: deeper set-backs,
-# a curve too flat or too steep, doors and fires (common practice; one standard deviation).
+# How much colder unmeasured rooms are in the cold half of the weather than in the mild half: deeper
+# set-backs, a curve too flat or too steep, doors and fires (common practice; one standard deviation).
 _ROOM_DRIFT_K = 1.2
 # Room means that differ by more than sun and gains cause: set-backs for days, a unit at its limit.
 _WANDERING_K = 0.8

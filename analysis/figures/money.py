@@ -115,7 +115,8 @@ def money(site: Site, days: Table) -> Money:
 
 
 def _country(cost: Cost | None) -> str:
-    """Country of the carbon factors: the site file's, else the default where its currency fits; else empty."""
+    """Country of the carbon factors: the site file's, else the default where its currency fits;
+    else empty."""
     if cost is None or cost.country:
         return (cost.country if cost else None) or DEFAULT_COUNTRY
     return DEFAULT_COUNTRY if cost.currency == DEFAULT_CURRENCY else ""

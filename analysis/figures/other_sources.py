@@ -58,8 +58,8 @@ def by_the_pump_alone(site: Site, days: Table) -> Flags:
 def unknown_turn(name: str) -> str:
     """Why what rests on the heat pump's own days can't be told. name : of the other source"""
     return (
-        f"a {name} heats the rooms too, and when is not known: needs other_heat_output, or other_heat.below_c in"
-        " the site file"
+        f"a {name} heats the rooms too, and when is not known: needs other_heat_output, or other_heat.below_c"
+        " in the site file"
     )
 
 
@@ -99,13 +99,17 @@ def heat_of_both(site: Site) -> str | None:
     """Why the heat meters say nothing of the heat pump alone; None where they do."""
     if not meter_counts_other(site) or site.measures("other_heat_output"):
         return None
-    return f"the heat meter also counts the {names_of(site.other_heat)}: needs other_heat_output to tell the heat pump's part"
+    return (
+        f"the heat meter also counts the {names_of(site.other_heat)}: needs other_heat_output to tell the"
+        " heat pump's part"
+    )
 
 
 @dataclass(frozen=True)
 class OtherHeatFigures:
     """sources : as the site file has them, each with kind, serves, below_c, alone
-    heat_kwh : of all of them, by their meter. share : of all heat to house and cylinder. days : with their heat
+    heat_kwh : of all of them, by their meter. share : of all heat to house and cylinder. days :
+        with their heat
     """
 
     sources: list[dict[str, Any]]

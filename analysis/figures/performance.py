@@ -30,7 +30,7 @@ _COARSEST_FOR_MONTHS_MIN = 4 * 1440.0
 
 
 @dataclass(frozen=True)
-class Performance:
+class PerformanceRatios:
     """Ratios [-] of heat to electricity; `reasons` says why one is not given."""
 
     boundaries: dict[str, Estimate]
@@ -51,7 +51,7 @@ class Performance:
         return None
 
 
-def performance(site: Site, days: Table, blurred: str | None = None) -> Performance:
+def performance(site: Site, days: Table, blurred: str | None = None) -> PerformanceRatios:
     """Performance over the given days.
 
     days : Table, the days table. blurred : why the uses can't be separated. Returns Performance; a boundary
@@ -63,7 +63,7 @@ def performance(site: Site, days: Table, blurred: str | None = None) -> Performa
     renewable = None
     if h2.value is not None and h2.heat_kwh is not None and h2.value > 0:
         renewable = boundaries.renewable_heat_kwh(h2.heat_kwh, h2.value)
-    return Performance(
+    return PerformanceRatios(
         given,
         Estimate.none(blurred) if blurred else _by_use(site, days, "space"),
         Estimate.none(blurred) if blurred else _by_use(site, days, "hot_water"),
@@ -97,7 +97,8 @@ _SUMMED = [
 
 @dataclass(frozen=True)
 class MeterColumns:
-    """Columns of a heat meter's heat, of its parts' permissible errors [kWh], and of the minutes they are from"""
+    """Columns of a heat meter's heat, of its parts' permissible errors [kWh],
+    and of the minutes they are from"""
 
     heat: str
     flow_error: str
@@ -376,4 +377,4 @@ def _by_day(site: Site, days: Table) -> list[dict[str, Any]]:
     return _rows(site, "day", keys, values[:, :-1], values[:, -1])
 
 
-__all__ = ["Performance", "coarse", "performance"]
+__all__ = ["PerformanceRatios", "coarse", "performance"]

@@ -27,7 +27,7 @@ from fieldfare.analysis.figures.other_sources import (
     other_heat_figures,
     unit_figures,
 )
-from fieldfare.analysis.figures.performance import Performance, performance
+from fieldfare.analysis.figures.performance import PerformanceRatios, performance
 from fieldfare.analysis.plant.site import Site
 
 
@@ -46,7 +46,7 @@ class Figures:
         return made
 
     @cached_property
-    def performance(self) -> Performance:
+    def performance(self) -> PerformanceRatios:
         return performance(self._site, self._facts.days, blurred_reheats(self._facts))
 
     @cached_property

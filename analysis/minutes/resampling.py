@@ -21,8 +21,8 @@ LINE_UP_TO_MIN = 2.5
 _TAIL_MIN = 5
 """Maximum hold time of a point's last reading."""
 _FEWEST_CHANGES, _SILENT_TIME, _REPEATS = 8, 0.2, 0.1
-"""Readings sent on change leave more than a fifth of the time without any, and of those that come as soon after
-another as a change does, fewer than a tenth repeat it (common practice)."""
+"""Readings sent on change leave more than a fifth of the time without any, and of those that come as soon
+after another as a change does, fewer than a tenth repeat it (common practice)."""
 _SIGNS_ON_CLOCK, _CHANGES_ON_CLOCK = 0.8, 0.3
 """Signs of life keep a clock, changes do not (common practice)."""
 

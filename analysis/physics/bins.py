@@ -17,7 +17,7 @@ PRIMARY_ENERGY_FACTOR = 2.5  # Reg. (EU) 813/2013: conversion coefficient for el
 
 
 @dataclass(frozen=True)
-class Season:
+class ReferenceSeason:
     """A reference heating season: temperature bins with hours, design temperature, off-mode hours."""
 
     name: str
@@ -50,7 +50,7 @@ class Season:
 # Hours: A from Reg. (EU) 813/2013 Annex III Table 5; W and C from EN 14825:2018 Annex B as public code
 # transcribes it, proved by their equivalent hours. Off-mode hours for heating-only units from the same
 # source.
-AVERAGE = Season(
+AVERAGE = ReferenceSeason(
     "average",
     -10.0,
     -10,
@@ -87,7 +87,7 @@ AVERAGE = Season(
     3851,
     3672,
 )
-WARMER = Season(
+WARMER = ReferenceSeason(
     "warmer",
     2.0,
     2,
@@ -97,7 +97,7 @@ WARMER = Season(
     4476,
     4345,
 )
-COLDER = Season(
+COLDER = ReferenceSeason(
     "colder",
     -22.0,
     -22,
@@ -217,7 +217,7 @@ def seasonal_performance(
     cop: Callable[[Array], ArrayLike],
     *,
     design_load_kw: float,
-    season: Season = AVERAGE,
+    season: ReferenceSeason = AVERAGE,
     operation_limit_c: float = -np.inf,
     cd: float = 0.9,
     thermostat_off_w: float = 0.0,
@@ -230,7 +230,7 @@ def seasonal_performance(
     capacity_kw, cop : functions of an array of outdoor temperatures [C] to declared capacity [kW] and
         declared COP [-]
     design_load_kw : float [kW]. Pdesignh, the load at the season's design temperature
-    season : Season, default AVERAGE. AVERAGE, WARMER or COLDER
+    season : ReferenceSeason, default AVERAGE. AVERAGE, WARMER or COLDER
     operation_limit_c : float [C], default -inf. TOL: below it the heat pump stands still and the back-up
         heater carries all
     cd : float [-], default 0.9. Degradation coefficient for cycling, air or water to water

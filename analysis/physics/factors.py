@@ -33,7 +33,8 @@ ANY = "*"
 COUNTRIES = {"GB": "United Kingdom", "DE": "Germany", "FR": "France", "IE": "Ireland", ANY: "any country"}
 DEFAULT_COUNTRY = "GB"
 DEFAULT_CURRENCY = "GBP"
-"""Where a site file names no country, its prices must be in this currency for the default country to count."""
+"""Where a site file names no country, its prices must be in this currency for the
+default country to count."""
 _IPCC = "IPCC 2006 Guidelines, vol. 2, table 2.2, from memory"
 _SEAI = "Sustainable Energy Authority of Ireland, emission factors"
 _GERMAN = "IINAS for HEA, greenhouse gases of the German electricity mix, 2025"

@@ -25,13 +25,15 @@ from fieldfare.analysis.reports.verdict import MATTER_OF
 Floats = NDArray[np.float64]
 
 FORM = (
-    'columns time and outdoor_c as CSV, or JSON [{"time": "2026-01-31T00:00:00+00:00", "outdoor_c": -4.5}, ...];'
+    "columns time and outdoor_c as CSV, or JSON"
+    ' [{"time": "2026-01-31T00:00:00+00:00", "outdoor_c": -4.5}, ...];'
     " time is ISO 8601 with offset, outdoor_c in °C, one row an hour to one a day"
 )
 MOST_ROWS, MOST_DAYS = 2000, 90
 COLDEST_C, WARMEST_C = -60.0, 60.0
 DAY_H = 24
-"""A house carries its rooms through shorter cold by what it stores (common practice): means of a day count."""
+"""A house carries its rooms through shorter cold by what it stores (common practice):
+means of a day count."""
 LONGEST_STEP_H = 48.0
 """A value stands for so long at most; a wider gap is no forecast."""
 URGENT = frozenset({"urgent", "act"})
@@ -91,8 +93,8 @@ def parse_forecast(text: str, name: str) -> WeatherForecast:
             raise InputError(f"{name}: row {n}: time must be later than in the row before")
         if after - before > timedelta(hours=LONGEST_STEP_H):
             raise InputError(
-                f"{name}: row {n}: comes {(after - before).total_seconds() / 3600:.0f} h after the row before;"
-                f" rows must be {LONGEST_STEP_H:g} h apart at most"
+                f"{name}: row {n}: comes {(after - before).total_seconds() / 3600:.0f} h after the row"
+                f" before; rows must be {LONGEST_STEP_H:g} h apart at most"
             )
     if times[-1] - times[0] > timedelta(days=MOST_DAYS):
         raise InputError(f"{name}: reaches over more than {MOST_DAYS} days; a forecast is shorter")
@@ -133,7 +135,8 @@ def _row(row: Mapping[str, Any], where: str) -> tuple[datetime, float]:
 
 
 def by_hour(forecast: WeatherForecast) -> tuple[datetime, Floats]:
-    """First hour, and outdoor temperature of each hour [°C]; the last row holds as long as rows usually do."""
+    """First hour, and outdoor temperature of each hour [°C];
+    the last row holds as long as rows usually do."""
     start = forecast.time[0]
     begin = np.array([(t - start).total_seconds() / 3600.0 for t in forecast.time])
     step = float(np.median(np.diff(begin))) if len(begin) > 1 else float(DAY_H)

@@ -1,4 +1,5 @@
-"""Figures that another source, a cascade or surplus electricity spoils are not given: null, with the reason."""
+"""Figures that another source, a cascade or surplus electricity spoils are not given: null,
+with the reason."""
 
 from __future__ import annotations
 

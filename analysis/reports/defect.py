@@ -67,8 +67,8 @@ class Alternative:
     """Something else that could explain the readings.
 
     kind : cause, finding, meter, days or source (another heat source, a cascade). state : of State. because :
-    in words. figures : names of figures (figure_rows) that show it. weight : of a named cause. source : where it
-    is published that the two look alike
+    in words. figures : names of figures (figure_rows) that show it. weight : of a named cause. source : where
+    it is published that the two look alike
     """
 
     kind: Literal["cause", "finding", "meter", "days", "source"]

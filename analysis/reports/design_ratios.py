@@ -1,4 +1,5 @@
-"""Measured over designed by type and age of home: what to multiply the next design by, and how sure that is."""
+"""Measured over designed by type and age of home: what to multiply the next design by,
+and how sure that is."""
 
 from __future__ import annotations
 
@@ -18,13 +19,14 @@ from fieldfare.analysis.statistics.partial_pooling import pooled_means
 FEWEST_HOMES = 3
 """A group with fewer is counted, and nothing is said of it."""
 BETWEEN_SCALE = 0.25
-"""Half-Cauchy scale of the spread of group means of ln(ratio): types of homes differ by tens of per cent (common
-practice, no source)."""
+"""Half-Cauchy scale of the spread of group means of ln(ratio): types of homes differ by tens of per cent
+(common practice, no source)."""
 LEAST_ERROR = 0.02
 """Of ln(ratio): no ratio is surer than the meters behind it (EN 1434-1 and 2014/32/EU, some 2 % at best)."""
 WHOLE_YEAR_DAYS = 330
 HOT_WATER_ERROR = 0.06
-"""Standard error of a year's hot-water heat, relative: a class 3 heat meter at short runs (common practice)."""
+"""Standard error of a year's hot-water heat, relative: a class 3 heat meter at short runs
+(common practice)."""
 USUAL_SPREAD_K = 5.0
 AGES = ((1919, "before 1919"), (1945, "1919 to 1944"), (1980, "1945 to 1979"), (2003, "1980 to 2002"))
 NEWEST = "from 2003"
@@ -35,7 +37,8 @@ Ratio = tuple[float, float]
 
 @dataclass(frozen=True)
 class GroupRatio:
-    """One line of the table. grouping : all, kind, age or kind_and_age. n : homes of the group with the quantity
+    """One line of the table. grouping : all, kind, age or kind_and_age. n :
+    homes of the group with the quantity
     ratio, low, high : of the group, 95 %. next_low, next_high : of the next home like these, eight in ten
     All None below FEWEST_HOMES.
     """
@@ -56,8 +59,8 @@ def design_ratios(known: Iterable[tuple[Site, Mapping[str, Any]]]) -> dict[str, 
     """Ratios by quantity and group, JSON-ready.
 
     known : (Site, its newest result document); gone through once
-    Returns groups (list of GroupRatio), homes : how many were looked at, unstated : how many name neither type
-    nor year.
+    Returns groups (list of GroupRatio), homes : how many were looked at, unstated : how many name neither
+    type nor year.
     """
     found: dict[str, list[tuple[str, str, Ratio]]] = {name: [] for name in QUANTITIES}
     homes = unstated = 0
@@ -148,7 +151,8 @@ def _flow_excess(site: Site, result: Mapping[str, Any]) -> Ratio | None:
 
 
 def _emitter_share(site: Site, result: Mapping[str, Any]) -> Ratio | None:
-    """Share of the emitters' rated output that the design day uses, at the measured flow against the design's."""
+    """Share of the emitters' rated output that the design day uses,
+    at the measured flow against the design's."""
     flows = _flow_at_design(site, result)
     load = (result.get("capacity") or {}).get("load_kw") or {}
     if flows is None or not site.emitter or not load.get("value") or not site.design.heat_loss_kw:

@@ -1,4 +1,5 @@
-"""The figures of a result document as rows: one number each, with its interval, unit or the reason for none."""
+"""The figures of a result document as rows: one number each, with its interval,
+unit or the reason for none."""
 
 from __future__ import annotations
 

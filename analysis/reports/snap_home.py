@@ -278,8 +278,8 @@ def _rooms_as_they_were(site: Site, home: SnapHome, days: HeatingDays) -> SnapHo
 def rooms_now(home: SnapHome, days: Table, begins: date) -> SnapHome:
     """The home with its rooms as they were on the newest day, where that is known and close enough.
 
-    begins : first day of the cold. Rooms that are lowered on purpose, as in an absence, are no beginning: they
-    are raised again before they count.
+    begins : first day of the cold. Rooms that are lowered on purpose, as in an absence, are no beginning:
+    they are raised again before they count.
     """
     if not len(days) or not days.knows("room"):
         return home

@@ -74,7 +74,8 @@ def withhold(
     leak: Finding | None = None,
     facts: Facts | None = None,
 ) -> Figures:
-    """The figures without those that rest on unreliable quantities, and wider where heat is known to be missing.
+    """The figures without those that rest on unreliable quantities,
+    and wider where heat is known to be missing.
 
     unreliable : quantity -> the finding that says it can't be trusted, as judge gives them
     facts : of the period, to widen what a forward-only heat meter or another heat source makes less sure
@@ -114,7 +115,8 @@ def withhold(
 
 
 def _without_house(figures: Figures, reason: str, *, output: bool) -> Figures:
-    """Without the house's loss and what the unit has to spare over it; with `output` without its output too."""
+    """Without the house's loss and what the unit has to spare over it;
+    with `output` without its output too."""
     none = Estimate.none(reason)
     loss = replace(
         figures.heat_loss,

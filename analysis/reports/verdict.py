@@ -49,7 +49,7 @@ def _makes_hot_water(site: Site) -> bool:
 
 
 @dataclass(frozen=True)
-class Question:
+class VerdictQuestion:
     """Something that must be known before a home is called in order.
 
     asks : the question in plain words. codes : findings that answer it; one of them is enough
@@ -72,7 +72,7 @@ class Matter:
 
     key: str
     name: str
-    questions: tuple[Question, ...]
+    questions: tuple[VerdictQuestion, ...]
     also: tuple[str, ...] = ()
     harm: Harm = "none"
 
@@ -86,16 +86,16 @@ MATTERS: tuple[Matter, ...] = (
         "safety",
         "safety",
         (
-            Question(
+            VerdictQuestion(
                 "Is the stored water disinfected?",
                 ("disinfection_lacking", "pasteurisation_missed"),
                 ("cylinder_temperature",),
                 _makes_hot_water,
             ),
-            Question(
+            VerdictQuestion(
                 "Can the stored water scald?", ("water_too_hot",), ("cylinder_temperature",), _makes_hot_water
             ),
-            Question(
+            VerdictQuestion(
                 "Can water freeze in the unit?", ("frost_risk",), ("outdoor_temperature", "flow_temperature")
             ),
         ),
@@ -108,7 +108,7 @@ MATTERS: tuple[Matter, ...] = (
         "running",
         "running",
         (
-            Question(
+            VerdictQuestion(
                 "Does the heat pump run when heat is due?",
                 ("unit_stopped",),
                 ("heat_pump_electricity", "heat_output"),
@@ -121,7 +121,7 @@ MATTERS: tuple[Matter, ...] = (
         "rooms",
         "rooms",
         (
-            Question(
+            VerdictQuestion(
                 "Are the rooms as warm as set?",
                 ("room_below_target",),
                 ("room_temperature", "target_room_temperature"),
@@ -134,7 +134,7 @@ MATTERS: tuple[Matter, ...] = (
         "hot_water",
         "hot water",
         (
-            Question(
+            VerdictQuestion(
                 "Is there enough hot water?",
                 ("hot_water_shortfall",),
                 ("cylinder_temperature",),
@@ -148,7 +148,7 @@ MATTERS: tuple[Matter, ...] = (
         "efficiency",
         "efficiency",
         (
-            Question(
+            VerdictQuestion(
                 "Is it as efficient as it should be?",
                 (
                     "efficiency_below_expected",
@@ -183,8 +183,8 @@ MATTERS: tuple[Matter, ...] = (
         "data",
         "data",
         (
-            Question("Are the readings complete?", ("data_gap",), ()),
-            Question(
+            VerdictQuestion("Are the readings complete?", ("data_gap",), ()),
+            VerdictQuestion(
                 "Can the meters be trusted?",
                 ("meter_misplaced", "implausible_efficiency", "heat_meter_disagrees", "unit_mismatch"),
                 ("heat_pump_electricity", "heat_output"),
@@ -296,8 +296,9 @@ def _warm_zones(site: Site, document: Mapping[str, Any]) -> list[dict[str, Any]]
         if mean is None or target is None or not mean - target >= most:
             continue
         says = (
-            f"Zone {name} was {mean - target:.0f} K above its set temperature on average in the last {days} days"
-            " of cold weather: its thermostat or valve does not stop the heating, or a sensor reads wrongly."
+            f"Zone {name} was {mean - target:.0f} K above its set temperature on average in the last {days}"
+            " days of cold weather: its thermostat or valve does not stop the heating, or a sensor reads"
+            " wrongly."
         )
         out.append({"matter": "rooms", "code": "room_above_target", "severity": "watch", "says": says})
     return out

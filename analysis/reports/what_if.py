@@ -149,8 +149,8 @@ def _rooms(site: Site, effect: CurveEffect) -> WhatIfLimit:
         return WhatIfLimit(name, None, "needs room_temperature: how far rooms would fall is not known")
     most = limit_of(site, "advice_days_short")
     told = [
-        f"{z.zone}: from {z.now_c:.1f} to {z.after_c:.1f} C (set temperature {z.target_c:.1f} C), below it on {z.days_short:.0%}"
-        " of the heated days"
+        f"{z.zone}: from {z.now_c:.1f} to {z.after_c:.1f} C (set temperature {z.target_c:.1f} C), below it on"
+        f" {z.days_short:.0%} of the heated days"
         for z in effect.zones
     ]
     return WhatIfLimit(name, all(z.days_short <= most for z in effect.zones), "; ".join(told))
@@ -175,7 +175,10 @@ def _emitters(site: Site, result: dict[str, Any], lower_k: float) -> WhatIfLimit
     each = [HeatEmitter(e.output_kw, e.output_excess_k, e.kind) for e in site.emitter]
     gives = float(output_kw(each, flow, flow - drop, design.indoor_c))
     worst = loss.get("high") or need
-    says = f"{gives:.1f} kW with water at {flow:.0f} C and {design.outdoor_c:.0f} C outdoors, {need:.1f} kW needed"
+    says = (
+        f"{gives:.1f} kW with water at {flow:.0f} C and {design.outdoor_c:.0f} C outdoors, {need:.1f} kW"
+        " needed"
+    )
     if gives >= need and gives < worst:
         says += f" (at most {worst:.1f} kW: try it in steps)"
     return WhatIfLimit(name, gives >= need, says)

@@ -30,7 +30,7 @@ WINTERS_VARY = 0.08
 
 
 @dataclass(frozen=True)
-class Forecast:
+class WinterForecast:
     """A coming winter, October to April; every Estimate carries its reason where it can't be had.
 
     heat_kwh to the rooms; electricity_kwh for rooms and hot water; cost in the site's currency, standing
@@ -67,7 +67,7 @@ _METHOD = (
 )
 
 
-def forecast(site: Site, result: Mapping[str, Any], days: Sequence[Day]) -> Forecast:
+def forecast(site: Site, result: Mapping[str, Any], days: Sequence[Day]) -> WinterForecast:
     """Energy, cost and coldest day of a winter to come.
 
     days : rows with `day` (ISO text), `outdoor` [°C] and, where known, `spf_space` [-]
@@ -93,7 +93,9 @@ def forecast(site: Site, result: Mapping[str, Any], days: Sequence[Day]) -> Fore
         if beside:
             reason = f"a {beside[0].name} gives part of a winter's heat: how much is not known beforehand"
         nothing = Estimate.none(reason)
-        return Forecast(heat, nothing, nothing, degree_days, weather, _coldest(site, result, None), _METHOD)
+        return WinterForecast(
+            heat, nothing, nothing, degree_days, weather, _coldest(site, result, None), _METHOD
+        )
     curve, spread = efficiency
     rooms = float(np.sum(heat_by_day / curve(temperature)))
     water = _per_day(result, "hot_water") * WINTER_DAYS
@@ -104,16 +106,18 @@ def forecast(site: Site, result: Mapping[str, Any], days: Sequence[Day]) -> Fore
     cost = Estimate.none(_no_price(result))
     if price is not None:
         cost = Estimate.around((rooms + water) * price + standing, half * price, 0.0)
-    return Forecast(heat, electricity, cost, degree_days, weather, _coldest(site, result, curve), _METHOD)
+    return WinterForecast(
+        heat, electricity, cost, degree_days, weather, _coldest(site, result, curve), _METHOD
+    )
 
 
 def _no_price(result: Mapping[str, Any]) -> str:
     return str((result["cost"].get("reasons") or {}).get("mean_price") or "needs [cost] in the site file")
 
 
-def _none(reason: str, weather: str) -> Forecast:
+def _none(reason: str, weather: str) -> WinterForecast:
     nothing = Estimate.none(reason)
-    return Forecast(nothing, nothing, nothing, None, weather, None, _METHOD)
+    return WinterForecast(nothing, nothing, nothing, None, weather, None, _METHOD)
 
 
 def _half(estimate: Mapping[str, Any]) -> float:

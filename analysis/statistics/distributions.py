@@ -26,7 +26,8 @@ _HALF_ROOT = math.sqrt(0.5)
 def inflation(autocorrelation: float) -> float:
     """By how much serial correlation widens the variance of a mean of many values [-].
 
-    autocorrelation : of neighbours, above -1 and below 1; 1 of `inflation` values is worth one independent one
+    autocorrelation : of neighbours, above -1 and below 1; 1 of `inflation` values is worth one independent
+        one
     Source: first-order autoregression, (1 + r) / (1 - r) (textbook).
     """
     return (1.0 + autocorrelation) / (1.0 - autocorrelation)
@@ -64,7 +65,7 @@ def _t_tail(value: float, freedom: float) -> float:
     """
     a, square = 0.5 * freedom, value * value
     near = square / (freedom + square)
-    front = math.exp(-a * math.log1p(square / freedom)) * math.sqrt(near) * _gamma_ratio(a) / math.sqrt(math.pi)
+    front = math.exp(-a * math.log1p(square / freedom)) * math.sqrt(near / math.pi) * _gamma_ratio(a)
     if near * (a + 2.5) > 1.5:  # the fraction converges fast on this side of the distribution's middle
         return 0.5 * front * _beta_fraction(a, 0.5, 1.0 - near) / a
     return 0.5 - front * _beta_fraction(0.5, a, near)

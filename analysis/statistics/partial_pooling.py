@@ -1,7 +1,8 @@
 """Means of groups of unlike size: each pulled toward the common mean as far as the groups are alike.
 
-Normal model with three levels (Gelman et al., Bayesian Data Analysis, 3rd ed., chapter 5): a value is its group's
-mean plus what homes of a group differ by plus its own measurement error; group means spread around a common one.
+Normal model with three levels (Gelman et al., Bayesian Data Analysis, 3rd ed., chapter 5): a value is its
+group's mean plus what homes of a group differ by plus its own measurement error;
+group means spread around a common one.
 """
 
 from __future__ import annotations
@@ -23,8 +24,8 @@ _HALVINGS = 40
 
 @dataclass(frozen=True)
 class Pooled:
-    """A group. n : values in it. mean, low, high : of the group, 95 %. next_low, next_high : of one more value of
-    it, 80 %: nine in ten lie below `next_high`"""
+    """A group. n : values in it. mean, low, high : of the group, 95 %. next_low, next_high : of one more
+    value of it, 80 %: nine in ten lie below `next_high`"""
 
     n: int
     mean: float
@@ -44,10 +45,10 @@ def pooled_means(
 
     values : group -> (value, its standard error), at least one group with a value
     within : bool, default True. Whether values of a group differ by more than their errors; False: never
-    between_scale : scale of the half-Cauchy prior of the spread of group means [unit of the values], as Gelman
-        (2006) advises for few groups; None: uniform
-    Raises ValueError without any value. Source: BDA3 5.4: the common mean is integrated out under a flat prior,
-    the two standard deviations on a grid, here with a uniform prior on the one within groups.
+    between_scale : scale of the half-Cauchy prior of the spread of group means [unit of the values], as
+        Gelman (2006) advises for few groups; None: uniform
+    Raises ValueError without any value. Source: BDA3 5.4: the common mean is integrated out under a flat
+    prior, the two standard deviations on a grid, here with a uniform prior on the one within groups.
     """
     groups = {name: np.array(list(rows), dtype=float) for name, rows in values.items() if len(rows)}
     if not groups:

@@ -17,7 +17,7 @@ from fieldfare.analysis.tuning.standing import Season, Standing, is_measured, st
 from fieldfare.analysis.tuning.steps import (
     OF_ROOMS,
     UNITS,
-    Step,
+    TuningStep,
     Values,
     curve_ends,
     toward,
@@ -48,7 +48,7 @@ def diary(
     site: Site,
     facts: Facts,
     result: dict[str, Any],
-    log: Iterable[Step],
+    log: Iterable[TuningStep],
     other_days: Iterable[date] = (),
     *,
     household: bool = False,
@@ -128,7 +128,10 @@ def _choose(ready: Sequence[Standing]) -> Standing | None:
 
 def _done(settings: Sequence[Standing]) -> str:
     if any(s.state == "limit" for s in settings):
-        return "the rooms or the hot water are at their limit, and nothing else is worth more than its uncertainty"
+        return (
+            "the rooms or the hot water are at their limit, and nothing else is worth more than its"
+            " uncertainty"
+        )
     return "nothing that is left is worth more than its uncertainty"
 
 
@@ -194,7 +197,7 @@ def _entry(season: Season, n: int, days_of_change: Iterable[date]) -> dict[str, 
     }
 
 
-def _told_too_much(step: Step, week: Week) -> str | None:
+def _told_too_much(step: TuningStep, week: Week) -> str | None:
     """The zone, or hot_water, that a week found short."""
     if step.code in OF_ROOMS:
         return week.cold_zone

@@ -19,7 +19,7 @@ from fieldfare.analysis.reports.before_after import FEWEST_DAYS, WHOLE_DAY
 from fieldfare.analysis.tuning.steps import (
     COUPLED,
     OF_ROOMS,
-    Step,
+    TuningStep,
     Values,
     as_set,
     is_reached,
@@ -54,10 +54,11 @@ class Season:
     result: dict[str, Any]
     first: date
     last: date
-    log: tuple[Step, ...]
+    log: tuple[TuningStep, ...]
 
     def since(self, code: str, before: date | None = None) -> tuple[date, date]:
-        """The days on which nothing that this setting depends on was changed, up to now or to the day before."""
+        """The days on which nothing that this setting depends on was changed,
+        up to now or to the day before."""
         end = self.last if before is None else before - timedelta(1)
         changed = [s.day for s in self.log if s.code in COUPLED[code] and (before is None or s.day < before)]
         return (max(changed) + timedelta(1) if changed else self.first), end
@@ -90,7 +91,9 @@ def standing(season: Season, code: str) -> Standing:
     return Standing(code, "waiting", f"needs {fewest} {kind} at the present settings, has {known}")
 
 
-def _advised(season: Season, code: str, span: tuple[date, date], log: Sequence[Step]) -> Advice | Standing:
+def _advised(
+    season: Season, code: str, span: tuple[date, date], log: Sequence[TuningStep]
+) -> Advice | Standing:
     site = as_set(season.site, log)
     try:
         return advised(code, site, season.facts.between(*span), season.result)
@@ -171,7 +174,7 @@ def _is_cold(season: Season) -> bool:
     return any(short_days(season.site, zone, days) >= least for zone in zones_of(days))
 
 
-def _contrary(log: Sequence[Step], code: str) -> str:
+def _contrary(log: Sequence[TuningStep], code: str) -> str:
     """A deeper set-back and a lower curve are never both gone for in one season (see `without_contrary`)."""
     if code == "set_back" and any(s.code == "heating_curve" and s.saves for s in log):
         return "the curve was lowered: a deeper set-back needs the hotter one in the morning"

@@ -38,7 +38,7 @@ SAME = 0.25
 
 
 @dataclass(frozen=True)
-class Step:
+class TuningStep:
     """A change as it was logged. before, after : in the setting's unit; of a curve the flow at its cold and
     its mild end"""
 
@@ -80,7 +80,7 @@ def values_of(advice: Advice) -> tuple[Values, Values]:
     return now, to
 
 
-def stepped_back(log: Sequence[Step], code: str) -> Step | None:
+def stepped_back(log: Sequence[TuningStep], code: str) -> TuningStep | None:
     """The last own step of a setting where it gave warmth back after one that took it away."""
     own = [step for step in log if step.code == code]
     if own and not own[-1].saves and any(step.saves for step in own):
@@ -88,7 +88,7 @@ def stepped_back(log: Sequence[Step], code: str) -> Step | None:
     return None
 
 
-def as_set(site: Site, log: Iterable[Step]) -> Site:
+def as_set(site: Site, log: Iterable[TuningStep]) -> Site:
     """The plant with the cylinder's settings as the log left them; what else is set is read from the data."""
     keys = {"hot_water_setpoint": "setpoint_c", "hot_water_reheat": "reheat_below_c"}
     changed = {keys[step.code]: step.after[0] for step in log if step.code in keys}

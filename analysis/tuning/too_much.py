@@ -10,7 +10,7 @@ from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.tuning.standing import Season
-from fieldfare.analysis.tuning.steps import OF_ROOMS, SAME, Step, Values
+from fieldfare.analysis.tuning.steps import OF_ROOMS, SAME, TuningStep, Values
 from fieldfare.analysis.tuning.week import Week
 
 _SHOWN_BY = 7  # days of targets
@@ -22,8 +22,8 @@ TakenBack = tuple[str, Values, Values, str]
 def too_much(season: Season, week: Week) -> TakenBack | None:
     """The step that gives warmth back; None where nothing is short, or nothing was taken away.
 
-    A set-back deeper than is advised goes first: rooms that fall so far need the hotter curve in the morning. Then
-    the last step that took warmth away.
+    A set-back deeper than is advised goes first: rooms that fall so far need the hotter curve in the morning.
+    Then the last step that took warmth away.
     """
     last = season.log[-1]
     recent = (season.last - last.day).days <= limit_of(season.site, "tuning_water_days")
@@ -42,9 +42,9 @@ def too_much(season: Season, week: Week) -> TakenBack | None:
     return _hotter_curve(season, taken, zone)
 
 
-def _hotter_curve(season: Season, taken: list[Step], zone: str) -> TakenBack | None:
-    """Where the last step was no cause: the end of the curve that the cold days lie nearer to, by a step, never
-    above what it was; without a lowered curve the last step that is not taken back yet."""
+def _hotter_curve(season: Season, taken: list[TuningStep], zone: str) -> TakenBack | None:
+    """Where the last step was no cause: the end of the curve that the cold days lie nearer to, by a step,
+    never above what it was; without a lowered curve the last step that is not taken back yet."""
     curve = [step for step in season.log if step.code == "heating_curve"]
     if not curve:
         open_ = [step for step in taken if not _is_undone(season.log, step)]
@@ -61,7 +61,7 @@ def _hotter_curve(season: Season, taken: list[Step], zone: str) -> TakenBack | N
     return ("heating_curve", now, to, zone) if to != now else None
 
 
-def _is_undone(log: tuple[Step, ...], step: Step) -> bool:
+def _is_undone(log: tuple[TuningStep, ...], step: TuningStep) -> bool:
     at = log.index(step)
     return any(later.code == step.code and not later.saves for later in log[at + 1 :])
 

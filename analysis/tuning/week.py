@@ -15,7 +15,7 @@ from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.before_after import FEWEST_DAYS, WHOLE_DAY, Effect, effect_of_work
-from fieldfare.analysis.tuning.steps import Step
+from fieldfare.analysis.tuning.steps import TuningStep
 
 _REACH = timedelta(FEWEST_DAYS)
 _RAISED_K = 0.3  # a household that turns its target up (as facts of rooms take it)
@@ -41,7 +41,8 @@ class ZoneWeek:
 class Week:
     """days : whole days since the step, at most seven. coldest_c : mean of the coldest of them
     zones : rooms, where they are measured, against the week before the season's first step. cold_water_min,
-    cold_water_before : minutes of the cylinder below 40 °C after and before this step; None where not measured
+    cold_water_before : minutes of the cylinder below 40 °C after and before this step;
+        None where not measured
     is_short_of_water : more than `tuning_cold_water_min` of them, and twice as many as before
     """
 
@@ -62,12 +63,12 @@ class Week:
         return next((zone.zone for zone in self.zones if zone.binds), None)
 
 
-def week_after(site: Site, days: Table, step: Step, begun: date) -> Week:
+def week_after(site: Site, days: Table, step: TuningStep, begun: date) -> Week:
     """The seven days after a step. begun : day of the season's first step, before which rooms are compared"""
     return _week(site, days, step.day + timedelta(1), step.day + _REACH, step.day, begun)
 
 
-def last_week(site: Site, days: Table, last: date, log: Sequence[Step]) -> Week:
+def last_week(site: Site, days: Table, last: date, log: Sequence[TuningStep]) -> Week:
     """The newest seven days, as far as they lie after the last step."""
     first = max(last - _REACH + timedelta(1), log[-1].day + timedelta(1))
     return _week(site, days, first, last, log[-1].day, log[0].day)
@@ -141,7 +142,7 @@ def _cold(days: Table) -> float | None:
     return days.total("minutes_tank_cold")
 
 
-def effect_of_step(site: Site, days: Table, step: Step, other_days: Iterable[date]) -> Effect:
+def effect_of_step(site: Site, days: Table, step: TuningStep, other_days: Iterable[date]) -> Effect:
     """Before against after a step, in days that no other change lies in."""
     others = {day for day in other_days if day != step.day}
     first = max((day for day in others if day < step.day), default=date.min)
@@ -154,7 +155,7 @@ def effect_of_step(site: Site, days: Table, step: Step, other_days: Iterable[dat
     )
 
 
-def effect_of_all(site: Site, days: Table, log: Sequence[Step]) -> Effect:
+def effect_of_all(site: Site, days: Table, log: Sequence[TuningStep]) -> Effect:
     """The days before the first step against those after the last."""
     first, last = log[0].day, log[-1].day
     day = days["day"]

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Entry:
+class FieldEntry:
     """A field as it stands."""
 
     value: str
@@ -41,11 +41,11 @@ def signed_at(row: CheckSheet | None) -> datetime | None:
     return row.signed if row is not None and row.work is not None else None
 
 
-def entries_of(session: Session, sheet: int) -> dict[str, dict[str, Entry]]:
+def entries_of(session: Session, sheet: int) -> dict[str, dict[str, FieldEntry]]:
     """Item -> field -> its last change."""
-    out: dict[str, dict[str, Entry]] = {}
+    out: dict[str, dict[str, FieldEntry]] = {}
     for c in session.scalars(select(CheckChange).where(CheckChange.sheet == sheet).order_by(CheckChange.seq)):
-        out.setdefault(c.item, {})[c.field] = Entry(c.value, c.who, c.typed, c.id)
+        out.setdefault(c.item, {})[c.field] = FieldEntry(c.value, c.who, c.typed, c.id)
     return out
 
 
@@ -61,7 +61,7 @@ def names_by_email(session: Session) -> dict[str, str]:
 def item_of(
     item: Item,
     site: Site,
-    fields: Mapping[str, Entry],
+    fields: Mapping[str, FieldEntry],
     photos: Iterable[PhotoRow],
     names: Mapping[str, str],
     last: Mapping[str, dict[str, Any]],

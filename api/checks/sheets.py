@@ -21,7 +21,7 @@ from fieldfare.analysis.reports.checklists import (
     items_for,
 )
 from fieldfare.api.checks.entries import (
-    Entry,
+    FieldEntry,
     entries_of,
     item_of,
     last_time,
@@ -65,7 +65,7 @@ class SheetKey:
 
 
 @dataclass(frozen=True)
-class Change:
+class FieldChange:
     """A field as it was filled in. id : made by the sender. was : the value that the sender knew of"""
 
     id: str
@@ -122,7 +122,9 @@ class Sheets:
             "items": items,
         }
 
-    def apply(self, plant: SiteRecord, key: SheetKey, changes: Iterable[Change], who: Actor) -> list[Outcome]:
+    def apply(
+        self, plant: SiteRecord, key: SheetKey, changes: Iterable[FieldChange], who: Actor
+    ) -> list[Outcome]:
         """Keep changes in their order, each once. One that starts from another value than is there is a
         conflict, and is not kept."""
         items = {item.id: item for item in self._items(key, plant.site)}
@@ -263,9 +265,9 @@ def _keep(
     session: Session,
     row: CheckSheet,
     items: Mapping[str, Item],
-    entries: dict[str, dict[str, Entry]],
+    entries: dict[str, dict[str, FieldEntry]],
     names: Mapping[str, str],
-    change: Change,
+    change: FieldChange,
     who: str,
 ) -> Outcome:
     before = session.scalars(select(CheckChange).where(CheckChange.id == change.id)).first()
@@ -303,11 +305,11 @@ def _keep(
     )
     session.add(kept)
     session.flush()
-    entries.setdefault(change.item, {})[change.field] = Entry(change.value, who, kept.typed, change.id)
+    entries.setdefault(change.item, {})[change.field] = FieldEntry(change.value, who, kept.typed, change.id)
     return Outcome(change.id, "kept")
 
 
-def _trouble(item: Item | None, change: Change) -> str:
+def _trouble(item: Item | None, change: FieldChange) -> str:
     """Why a change can't be kept; a number that is half typed or unlikely can."""
     if item is None:
         return f"this check has no item {change.item[:40]!r}"

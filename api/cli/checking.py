@@ -51,9 +51,9 @@ def check(settings: Settings, form: str) -> int:
 @click.option("--accept-rows", is_flag=True, help="Take damaged rows of the state database as they are.")
 @click.pass_obj
 def repair(settings: Settings, folder: Path | None, accept_rows: bool) -> int:
-    """Drop damaged facts and results, which are worked out again from the readings, and rows that are good for a
-    while only, such as sessions. From a backup that was restored to FOLDER bring back damaged or missing months of
-    readings, and damaged rows of people, jobs and decisions as they were then.
+    """Drop damaged facts and results, which are worked out again from the readings, and rows that are good
+    for a while only, such as sessions. From a backup that was restored to FOLDER bring back damaged or
+    missing months of readings, and damaged rows of people, jobs and decisions as they were then.
 
     Readings that can be read are left as they are. The exit code is 1 where something is still damaged.
     """

@@ -7,7 +7,8 @@ import gc
 
 _USUAL = gc.get_threshold()
 _SELDOM = 200_000
-"""New objects before a search. Imports make some 150,000 that last; searching them costs a tenth of a command."""
+"""New objects before a search. Imports make some 150,000 that last; searching them costs a tenth of a
+command."""
 
 
 def search_seldom() -> None:
@@ -21,6 +22,6 @@ def search_as_usual() -> None:
 
 
 def search_no_more() -> None:
-    """For a process that ends now. The interpreter's last searches would go through all that was ever imported,
-    a quarter of a short command; the system takes the memory back anyway."""
+    """For a process that ends now. The interpreter's last searches would go through all that was ever
+    imported, a quarter of a short command; the system takes the memory back anyway."""
     gc.freeze()

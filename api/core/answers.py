@@ -74,7 +74,7 @@ def answer(service: Service, record: SiteRecord, question: str, asking: Asking) 
 
 def _bill(service: Service, record: SiteRecord, asking: Asking) -> dict[str, Any]:
     from fieldfare.analysis.answers.bill import bill
-    from fieldfare.analysis.answers.bill_parts import Asked
+    from fieldfare.analysis.answers.bill_parts import PaperBill
 
     first, last = _days(service, record, _to_a_whole_day(service, record, asking), BILL_DAYS)
     if (last - first).days >= LONGEST_BILL_DAYS:
@@ -97,7 +97,7 @@ def _bill(service: Service, record: SiteRecord, asking: Asking) -> dict[str, Any
         tariffs = _tariffs(service, record, site, earlier, (first, last), steps)
     elif against == "homes":
         homes = _homes_alike(service, record, first, last)
-    asked = Asked(asking.billed_kwh, asking.billed_money, asking.visit_cost)
+    asked = PaperBill(asking.billed_kwh, asking.billed_money, asking.visit_cost)
     document = bill(site, now, before, against, homes=homes, tariffs=tariffs, asked=asked)
     period: dict[str, Any] = {"from": f"{first}", "to": f"{last}", "timezone": record.site.site.timezone}
     period["before"] = {"from": f"{earlier[0]}", "to": f"{earlier[1]}"} if against == "year" else None

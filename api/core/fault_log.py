@@ -31,7 +31,8 @@ class _FaultLog(RotatingFileHandler):
 
 
 class _Stderr(logging.StreamHandler[TextIO]):
-    """Writes to what standard error is at that moment: it may be exchanged and closed while the process goes on."""
+    """Writes to what standard error is at that moment: it may be exchanged and closed while
+    the process goes on."""
 
     def emit(self, record: logging.LogRecord) -> None:
         self.stream = sys.stderr

@@ -17,7 +17,7 @@ import orjson
 from sqlalchemy import ColumnElement, Connection, and_, case, delete, func, insert, or_, select, true
 
 from fieldfare.api.alerts.kept_handlings import kept_handlings, people_names
-from fieldfare.api.core.fleet_lines import FAR, Kept, columns_of, home_row, kept_of
+from fieldfare.api.core.fleet_lines import FAR, KeptResult, columns_of, home_row, kept_of
 from fieldfare.api.core.site_guard import Failure, attempt
 from fieldfare.api.core.sites import AT_ONCE, Card, SiteRecord, Sites, card_of
 from fieldfare.api.state.database import Database
@@ -69,14 +69,14 @@ class FleetTable:
         """A home as its file says; None where it was removed."""
         return self._sites.find(site_id)
 
-    def write(self, db: Connection, cards: Sequence[Card], kept: Mapping[str, Kept]) -> None:
+    def write(self, db: Connection, cards: Sequence[Card], kept: Mapping[str, KeptResult]) -> None:
         """Write the rows of some homes. kept : of their rolling results; homes without one are missing."""
         now, ids = self.now(), [card.id for card in cards]
         db.execute(select(F.site).where(F.site.in_(ids)).with_for_update()).all()
         handlings, names = kept_handlings(db, ids), people_names(db)
         rows = []
         for card in cards:
-            told, decisions = kept.get(card.id, Kept()), handlings.get(card.id, {})
+            told, decisions = kept.get(card.id, KeptResult()), handlings.get(card.id, {})
             row = home_row(card, told, self.last_heard(card.id), decisions, names)
             rows.append(columns_of(row, decisions, now) | told.columns())
         db.execute(delete(FLEET_SUMMARIES).where(F.site.in_(ids)))
@@ -122,25 +122,25 @@ class FleetTable:
             briefs = db.execute(
                 select(F.site, F.brief, F.winter).where(F.site.in_(ids), F.brief.is_not(None))
             )
-            held = {row.site: Kept(row.brief, row.winter) for row in briefs}
+            held = {row.site: KeptResult(row.brief, row.winter) for row in briefs}
         for site_id, plant in plants.items():
             if site_id not in held and (site := getattr(plant, "site", None)) is not None:
                 made = attempt(site_id, "read its results", partial(self._of_newest, site))
-                kept[site_id] = Kept(failed=made.reason) if isinstance(made, Failure) else made
+                kept[site_id] = KeptResult(failed=made.reason) if isinstance(made, Failure) else made
         with self._database.writing() as db:
             there = set(db.scalars(select(SITES.c.id).where(SITES.c.id.in_(ids))))
             cards = [card_of(plant) for site_id, plant in plants.items() if site_id in there]
             self.write(db, cards, held | kept)
 
-    def _of_newest(self, site: Site) -> Kept:
+    def _of_newest(self, site: Site) -> KeptResult:
         """Of the rolling result that was made last."""
         chosen = select(KEPT_RESULTS.c.payload).where(KEPT_RESULTS.c.site == site.id, KEPT_RESULTS.c.rolling)
         with self._database.reading() as db:
             payload = db.scalars(chosen.order_by(KEPT_RESULTS.c.made.desc()).limit(1)).first()
         try:
-            return kept_of(site, orjson.loads(zlib.decompress(payload))) if payload else Kept()
+            return kept_of(site, orjson.loads(zlib.decompress(payload))) if payload else KeptResult()
         except zlib.error:  # `Results` reports it and makes it anew
-            return Kept()
+            return KeptResult()
 
     def rows(self, chosen: Chosen, *, offset: int = 0, limit: int | None = None) -> Iterator[dict[str, Any]]:
         """Homes as pages take them, in the order of the choice, some at a time."""
@@ -164,7 +164,7 @@ class FleetTable:
         for site_id in ids:
             row, card = rows.get(site_id), cards.get(site_id)
             if row is not None and card is not None:
-                told = Kept(row.brief, row.winter, row.failed)
+                told = KeptResult(row.brief, row.winter, row.failed)
                 heard = None if row.heard == NEVER_HEARD else _moment(row.heard)
                 yield home_row(card, told, heard, handlings.get(site_id, {}), names)
 

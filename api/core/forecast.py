@@ -16,7 +16,7 @@ from fieldfare.api.core.cold_snap import homes_in
 from fieldfare.api.core.outgoing import Outgoing, Unreachable
 from fieldfare.api.core.service import Service
 from fieldfare.api.core.settings import Settings
-from fieldfare.api.state.work_tables import Forecast
+from fieldfare.api.state.work_tables import ForecastRow
 
 ACCEPT = "text/csv, application/json"
 LEAST_PAUSE = timedelta(minutes=1)
@@ -83,7 +83,7 @@ def kept_forecast(service: Service, now: datetime | None = None) -> KeptForecast
         return None
     now = now or datetime.now(UTC)
     with service.database.read() as session:
-        row = session.get(Forecast, _owner(service.settings))
+        row = session.get(ForecastRow, _owner(service.settings))
         if row is None:
             return None
         if row.until is None or row.until <= now:
@@ -93,7 +93,7 @@ def kept_forecast(service: Service, now: datetime | None = None) -> KeptForecast
 
 def forget_home(session: Session, site_id: str) -> None:
     """Take a home that is erased out of the outlooks."""
-    for row in session.scalars(select(Forecast)):
+    for row in session.scalars(select(ForecastRow)):
         if row.outlook is not None:
             homes = [home for home in row.outlook["homes"] if home["site"] != site_id]
             row.outlook = {**row.outlook, "homes": homes}
@@ -139,8 +139,8 @@ def _keep(service: Service, source: str, tried: datetime, *, problem: str = "", 
     """Keep a try; forecasts of former addresses go."""
     owner = _owner(service.settings)
     with service.database.write() as session:
-        session.execute(delete(Forecast).where(Forecast.owner != owner))
-        row = session.get(Forecast, owner) or Forecast(owner=owner, text="")
+        session.execute(delete(ForecastRow).where(ForecastRow.owner != owner))
+        row = session.get(ForecastRow, owner) or ForecastRow(owner=owner, text="")
         row.source, row.tried, row.problem = source, tried, problem
         for name, value in found.items():
             setattr(row, name, value)

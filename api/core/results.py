@@ -22,7 +22,7 @@ from fieldfare.api.core.facts_cache import (
     Progress,
     result_mark,
 )
-from fieldfare.api.core.fleet_lines import Kept, kept_of
+from fieldfare.api.core.fleet_lines import KeptResult, kept_of
 from fieldfare.api.core.local_days import day_of
 from fieldfare.api.core.sites import Card, SiteRecord, card_of
 from fieldfare.api.state.database import Database
@@ -223,7 +223,7 @@ class Results:
             if home is not None:
                 self._fleet.write(db, [home[0]], {site_id: home[1]})
 
-    def _home(self, site_id: str, document: bytes) -> tuple[Card, Kept] | None:
+    def _home(self, site_id: str, document: bytes) -> tuple[Card, KeptResult] | None:
         """What the table of the fleet keeps of a rolling result; None of a site that was removed."""
         plant = self._fleet.site(site_id)
         return None if plant is None else (card_of(plant), kept_of(plant.site, orjson.loads(document)))

@@ -16,9 +16,9 @@ _ARENAS = 2
 
 
 def few_arenas() -> None:
-    """Call before threads begin. By default glibc gives each of many threads an arena of its own, and each holds
-    on to what its thread once used: 50 people reading pages took 60 to 110 MB more, and rising. Python's threads
-    take turns anyway. Source: mallopt(3). Does nothing with another C library."""
+    """Call before threads begin. By default glibc gives each of many threads an arena of its own, and each
+    holds on to what its thread once used: 50 people reading pages took 60 to 110 MB more, and rising.
+    Python's threads take turns anyway. Source: mallopt(3). Does nothing with another C library."""
     mallopt = getattr(ctypes.CDLL(None), "mallopt", None)
     if mallopt is not None:
         mallopt(_M_ARENA_MAX, _ARENAS)

@@ -12,7 +12,7 @@ from fieldfare.api.records.tuning_log import steps_of
 
 if TYPE_CHECKING:
     from fieldfare.analysis.plant.site import Site
-    from fieldfare.analysis.tuning.steps import Step
+    from fieldfare.analysis.tuning.steps import TuningStep
 
 
 def tuning(service: Service, plant: SiteRecord, *, household: bool = False) -> dict[str, Any]:
@@ -32,7 +32,7 @@ def tuning(service: Service, plant: SiteRecord, *, household: bool = False) -> d
     return {"site": plant.site.id, "name": plant.site.site.name, **document}
 
 
-def log_step(works: MaintenanceLog, site: Site, step: Step, who: Actor) -> WorkRow:
+def log_step(works: MaintenanceLog, site: Site, step: TuningStep, who: Actor) -> WorkRow:
     """Keep a step as a job, in words that the household reads too. Raises InputError."""
     from fieldfare.analysis.tuning.steps import curve_ends
     from fieldfare.dashboards.advice.diary import change_words

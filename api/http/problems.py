@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+from collections.abc import Callable
 from http import HTTPStatus
 from typing import Any, ClassVar
 
@@ -108,76 +109,93 @@ def no_site(site_id: str) -> Response:
     return problem(404, "no-site", "No such site", detail)
 
 
+def _unknown_site(request: Request, error: UnknownSite) -> Response:
+    return no_site(request.path_params.get("site_id") or error.site_id)
+
+
+def _sign_in_first(request: Request, error: SignInFirst) -> Response:
+    if not request.url.path.startswith("/api/"):
+        return RedirectResponse("/sign-in", 303)
+    headers = {"WWW-Authenticate": "Bearer"}
+    return problem(401, "unauthorized", "Unauthorized", "sign in first", headers=headers)
+
+
+def _enrol_first(request: Request, error: EnrolFirst) -> Response:
+    if not request.url.path.startswith("/api/"):
+        return RedirectResponse("/account", 303)
+    told = "the firm asks for a second factor; add one on your account's page"
+    return problem(403, "enrol-first", "Second factor needed", told)
+
+
+def _confirm_first(request: Request, error: ConfirmFirst) -> Response:
+    if not request.url.path.startswith("/api/"):
+        from fieldfare.api.http.html.account import ask_to_confirm
+
+        return ask_to_confirm(request, error)
+    told = "show again who you are: POST /api/v1/session/confirm"
+    return problem(403, "confirm-first", "Confirm first", told)
+
+
+def _bad_site(request: Request, error: SiteError) -> Response:
+    each = [{"key": p.key, "line": p.line, "message": p.message} for p in error.problems]
+    return problem(422, "bad-site-file", "The site file is refused", str(error), problems=each)
+
+
+def _braked(request: Request, error: TooManyTries) -> Response:
+    wait = str(max(1, round(error.wait.total_seconds())))
+    return problem(429, "too-many-tries", "Too many tries", str(error), headers={"Retry-After": wait})
+
+
+def _refused(request: Request, error: Exception) -> Response:
+    status, kind, title = next((s, k, t) for c, s, k, t in _STATUS if isinstance(error, c))
+    return problem(status, kind, title, str(error))
+
+
+def _unusable(request: Request, error: FieldfareError) -> Response:
+    log.error("data can't be used at %s %s: %s", request.method, request.url.path, error)
+    return problem(503, "data", "Data can't be read", str(error))
+
+
+def _invalid(request: Request, error: RequestValidationError) -> Response:
+    each = [{"where": ".".join(map(str, e["loc"])), "message": e["msg"]} for e in error.errors()]
+    detail = f"{each[0]['where']}: {each[0]['message']}" if each else "the request can't be read"
+    if each and not request.url.path.startswith("/api/"):
+        detail = _told_of_field(error.errors()[0])
+    return problem(422, "bad-request", "The request can't be read", detail, problems=each)
+
+
+def _http(request: Request, error: HTTPException) -> Response:
+    title = HTTPStatus(error.status_code).phrase
+    kind = title.lower().replace(" ", "-").replace("'", "")
+    return problem(error.status_code, kind, title, str(error.detail), headers=error.headers)
+
+
+def _fault(request: Request, error: Exception) -> Response:
+    log.error("internal error at %s %s", request.method, request.url.path, exc_info=error)
+    # The handler of last resort answers outside the middleware, so it brings the headers itself.
+    number = REQUEST_ID.get()
+    told = f"the error was written to the service's log{f' as request {number}' if number else ''}"
+    headers = {**SECURITY_HEADERS, **({"X-Request-ID": number} if number else {})}
+    return problem(500, "internal-error", "Internal error", told, headers=headers)
+
+
+_HANDLERS: tuple[tuple[type[Exception], Callable[..., Response]], ...] = (
+    (UnknownSite, _unknown_site),
+    (SignInFirst, _sign_in_first),
+    (EnrolFirst, _enrol_first),
+    (ConfirmFirst, _confirm_first),
+    (SiteError, _bad_site),
+    (TooManyTries, _braked),
+    (InputError, _refused),
+    (NotAssessed, _refused),
+    (FieldfareError, _unusable),
+    (RequestValidationError, _invalid),
+    (HTTPException, _http),
+    (Exception, _fault),
+)
+
+
 def install(app: FastAPI) -> None:
     """Map every error the routes can raise."""
-
-    @app.exception_handler(UnknownSite)
-    def unknown_site(request: Request, error: UnknownSite) -> Response:
-        return no_site(request.path_params.get("site_id") or error.site_id)
-
-    @app.exception_handler(SignInFirst)
-    def sign_in_first(request: Request, error: SignInFirst) -> Response:
-        if not request.url.path.startswith("/api/"):
-            return RedirectResponse("/sign-in", 303)
-        headers = {"WWW-Authenticate": "Bearer"}
-        return problem(401, "unauthorized", "Unauthorized", "sign in first", headers=headers)
-
-    @app.exception_handler(EnrolFirst)
-    def enrol_first(request: Request, error: EnrolFirst) -> Response:
-        if not request.url.path.startswith("/api/"):
-            return RedirectResponse("/account", 303)
-        told = "the firm asks for a second factor; add one on your account's page"
-        return problem(403, "enrol-first", "Second factor needed", told)
-
-    @app.exception_handler(ConfirmFirst)
-    def confirm_first(request: Request, error: ConfirmFirst) -> Response:
-        if not request.url.path.startswith("/api/"):
-            from fieldfare.api.http.html.account import ask_to_confirm
-
-            return ask_to_confirm(request, error)
-        told = "show again who you are: POST /api/v1/session/confirm"
-        return problem(403, "confirm-first", "Confirm first", told)
-
-    @app.exception_handler(SiteError)
-    def bad_site(request: Request, error: SiteError) -> Response:
-        each = [{"key": p.key, "line": p.line, "message": p.message} for p in error.problems]
-        return problem(422, "bad-site-file", "The site file is refused", str(error), problems=each)
-
-    @app.exception_handler(TooManyTries)
-    def braked(request: Request, error: TooManyTries) -> Response:
-        wait = str(max(1, round(error.wait.total_seconds())))
-        return problem(429, "too-many-tries", "Too many tries", str(error), headers={"Retry-After": wait})
-
-    @app.exception_handler(InputError)
-    @app.exception_handler(NotAssessed)
-    def refused(request: Request, error: Exception) -> Response:
-        status, kind, title = next((s, k, t) for c, s, k, t in _STATUS if isinstance(error, c))
-        return problem(status, kind, title, str(error))
-
-    @app.exception_handler(FieldfareError)
-    def unusable(request: Request, error: FieldfareError) -> Response:
-        log.error("data can't be used at %s %s: %s", request.method, request.url.path, error)
-        return problem(503, "data", "Data can't be read", str(error))
-
-    @app.exception_handler(RequestValidationError)
-    def invalid(request: Request, error: RequestValidationError) -> Response:
-        each = [{"where": ".".join(map(str, e["loc"])), "message": e["msg"]} for e in error.errors()]
-        detail = f"{each[0]['where']}: {each[0]['message']}" if each else "the request can't be read"
-        if each and not request.url.path.startswith("/api/"):
-            detail = _told_of_field(error.errors()[0])
-        return problem(422, "bad-request", "The request can't be read", detail, problems=each)
-
-    @app.exception_handler(HTTPException)
-    def http(request: Request, error: HTTPException) -> Response:
-        title = HTTPStatus(error.status_code).phrase
-        kind = title.lower().replace(" ", "-").replace("'", "")
-        return problem(error.status_code, kind, title, str(error.detail), headers=error.headers)
-
-    @app.exception_handler(Exception)
-    def fault(request: Request, error: Exception) -> Response:
-        log.error("internal error at %s %s", request.method, request.url.path, exc_info=error)
-        # The handler of last resort answers outside the middleware, so it brings the headers itself.
-        number = REQUEST_ID.get()
-        told = f"the error was written to the service's log{f' as request {number}' if number else ''}"
-        headers = {**SECURITY_HEADERS, **({"X-Request-ID": number} if number else {})}
-        return problem(500, "internal-error", "Internal error", told, headers=headers)
+    for error, handler in _HANDLERS:
+        app.add_exception_handler(error, handler)

@@ -18,7 +18,7 @@ from fieldfare.api.people.names import clean_name
 from fieldfare.api.people.passkeys import PasskeySite
 from fieldfare.api.people.secrets import Sealer, mark_of, new_id
 from fieldfare.api.state.database import Database
-from fieldfare.api.state.people_tables import Factor, RecoveryCode
+from fieldfare.api.state.people_tables import RecoveryCode, SecondFactor
 
 RECOVERY_CODES = 10
 MOST_FACTORS = 10
@@ -79,7 +79,7 @@ class Factors:
         step = _step_of(secret, code, after=-1)
         if step is None:
             raise InputError("this code is wrong: is the clock of the device right?")
-        row = Factor(id=new_id(), person=person, kind="totp", name=_named(name, "authenticator app"))
+        row = SecondFactor(id=new_id(), person=person, kind="totp", name=_named(name, "authenticator app"))
         row.secret, row.counter, row.created = self._sealer.seal(secret), step, datetime.now(UTC)
         return self._add(row)
 
@@ -91,7 +91,7 @@ class Factors:
         """Add a passkey that a browser has made. Returns recovery codes for a first factor. Raises
         InputError."""
         made = self.site.made(credential, challenge)
-        row = Factor(id=new_id(), person=person, kind="passkey", name=_named(name, "passkey"))
+        row = SecondFactor(id=new_id(), person=person, kind="passkey", name=_named(name, "passkey"))
         row.credential, row.secret, row.counter = made.credential, made.public_key, made.counter
         row.created = datetime.now(UTC)
         return self._add(row)
@@ -120,7 +120,9 @@ class Factors:
         """Check what a browser signed with a passkey. Returns "passkey". Raises Refused."""
         chosen = self.site.credential_of(credential)
         with self._database.write() as session:
-            found = select(Factor).where(Factor.person == person, Factor.credential == chosen)
+            found = select(SecondFactor).where(
+                SecondFactor.person == person, SecondFactor.credential == chosen
+            )
             row = session.scalars(found.with_for_update()).first()
             if row is None:
                 raise AccountRefused("this passkey is not of this account")
@@ -157,15 +159,15 @@ class Factors:
         """Remove all of a person's factors and recovery codes. Returns how many factors there were."""
         with self._database.write() as session:
             session.execute(delete(RecoveryCode).where(RecoveryCode.person == person))
-            gone = session.execute(delete(Factor).where(Factor.person == person))
+            gone = session.execute(delete(SecondFactor).where(SecondFactor.person == person))
             return int(gone.rowcount)  # type: ignore[attr-defined]
 
-    def _add(self, row: Factor) -> list[str]:
+    def _add(self, row: SecondFactor) -> list[str]:
         with self._database.write() as session:
             have = len(_of(session, row.person))
             if have >= MOST_FACTORS:
                 raise InputError(f"an account has at most {MOST_FACTORS} second factors; remove one first")
-            known = select(Factor.id).where(Factor.credential == row.credential)
+            known = select(SecondFactor.id).where(SecondFactor.credential == row.credential)
             if row.credential and session.scalars(known).first() is not None:
                 raise InputError("this passkey is registered already")
             session.add(row)
@@ -184,7 +186,11 @@ class Factors:
                 if step is None:
                     continue
                 values = {"counter": step, "used": datetime.now(UTC)}
-                newer = update(Factor).where(Factor.id == row.id, Factor.counter < step).values(values)
+                newer = (
+                    update(SecondFactor)
+                    .where(SecondFactor.id == row.id, SecondFactor.counter < step)
+                    .values(values)
+                )
                 if session.execute(newer).rowcount:  # type: ignore[attr-defined]
                     return "totp"
         raise AccountRefused(_WRONG)
@@ -212,8 +218,12 @@ def _code_mark(person: int, code: str) -> str:
     return mark_of(f"recovery:{person}:{code}")
 
 
-def _of(session: Session, person: int) -> list[Factor]:
-    chosen = select(Factor).where(Factor.person == person).order_by(Factor.created, Factor.id)
+def _of(session: Session, person: int) -> list[SecondFactor]:
+    chosen = (
+        select(SecondFactor)
+        .where(SecondFactor.person == person)
+        .order_by(SecondFactor.created, SecondFactor.id)
+    )
     return list(session.scalars(chosen))
 
 
@@ -221,5 +231,5 @@ def _named(name: str, otherwise: str) -> str:
     return clean_name(name)[:80] or otherwise
 
 
-def _row(row: Factor) -> FactorRow:
+def _row(row: SecondFactor) -> FactorRow:
     return FactorRow(row.id, row.kind, row.name, row.created, row.used)

@@ -131,7 +131,8 @@ class Provider:
         from joserfc.jwk import KeySet
 
         try:
-            keys = KeySet.import_key_set(self._asked("GET", self._endpoint("jwks_uri")))  # type: ignore[arg-type]
+            told = self._asked("GET", self._endpoint("jwks_uri"))
+            keys = KeySet.import_key_set(told)  # type: ignore[arg-type]
             decoded = jwt.decode(token, keys, algorithms=ALGORITHMS)
             rules = jwt.JWTClaimsRegistry(
                 leeway=LEEWAY_S,

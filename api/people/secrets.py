@@ -36,8 +36,8 @@ _KEY = re.compile(r"([A-Za-z0-9_-]{43})(?: ([0-9a-f]{8}))?\s*")
 
 
 def signing_key(data: Path) -> str:
-    """The key that signs links and encrypts authenticators' secrets: created once, readable only by the service's
-    user. Raises FieldfareError for a damaged one: another one would end all links in silence."""
+    """The key that signs links and encrypts authenticators' secrets: created once, readable only by the
+    service's user. Raises FieldfareError for a damaged one: another one would end all links in silence."""
     path = data / KEY_FILE
     if not path.exists():
         key, beside = new_secret(), data / f".{KEY_FILE}.{secrets.token_hex(4)}"

@@ -77,7 +77,8 @@ class Sessions:
         """End all of a person's sessions but one. Returns how many ended."""
         chosen = (SignedIn.person == person, SignedIn.hash != key)
         with self._database.write() as session:
-            return int(session.execute(delete(SignedIn).where(*chosen)).rowcount)  # type: ignore[attr-defined]
+            done = session.execute(delete(SignedIn).where(*chosen))
+            return int(done.rowcount)  # type: ignore[attr-defined]
 
     def confirm(self, key: str) -> str:
         """The person has just shown again who they are: the session goes on under a new secret, which is

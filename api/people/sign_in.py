@@ -40,11 +40,11 @@ from fieldfare.api.people.sessions import (
 )
 from fieldfare.api.state.database import Database
 from fieldfare.api.state.people_tables import (
-    Factor,
     FailedSignIn,
     HomeLink,
     Person,
     PersonSite,
+    SecondFactor,
     SignedIn,
 )
 
@@ -149,7 +149,9 @@ class SignIn:
         person = self.check_password(email, password, address, device)
         origin = origin or Origin(address)
         with self._database.write() as session:
-            pending = session.scalars(select(Factor.id).where(Factor.person == person).limit(1)).first()
+            pending = session.scalars(
+                select(SecondFactor.id).where(SecondFactor.person == person).limit(1)
+            ).first()
             if pending is None:
                 _came_in(session, person)
             secret = open_row(
@@ -272,7 +274,10 @@ def _came_in(session: Session, person: int) -> None:
 def _lacks_factor(session: Session, actor: Actor) -> bool:
     if actor.role not in OF_THE_FIRM:
         return False
-    return session.scalars(select(Factor.id).where(Factor.person == actor.person).limit(1)).first() is None
+    return (
+        session.scalars(select(SecondFactor.id).where(SecondFactor.person == actor.person).limit(1)).first()
+        is None
+    )
 
 
 def _person_actor(session: Session, person_id: int) -> Actor | None:

@@ -20,7 +20,7 @@ from fieldfare.api.core.service import Service
 from fieldfare.api.core.settings import Settings
 from fieldfare.api.core.site_guard import Failure, attempt, one_line
 from fieldfare.api.people.secrets import KEY_FILE, Sealer, signing_key
-from fieldfare.api.state.people_tables import Factor, HomeLink
+from fieldfare.api.state.people_tables import HomeLink, SecondFactor
 from fieldfare.api.state.row_marks import DamagedRow, damaged_rows
 from fieldfare.api.state.site_tables import FACT_CHUNKS, KEPT_RESULTS
 from fieldfare.collector.store.local import LocalStore
@@ -112,8 +112,8 @@ def _derived_data(service: Service, site_id: str) -> Iterator[Damage]:
 
 
 def forget_damaged(service: Service, site_id: str) -> int:
-    """Delete a site's derived data where some are damaged: they are worked out again from its readings. Returns
-    the number of damaged items."""
+    """Delete a site's derived data where some are damaged: they are worked out again from its readings.
+    Returns the number of damaged items."""
     found = list(_derived_data(service, site_id))
     if found:
         service.facts_cache.forget(site_id, found[0].what)
@@ -139,7 +139,7 @@ def check_key(service: Service) -> list[Damage]:
     """Check the key that signs links and encrypts authenticators' secrets."""
     path = service.settings.data / KEY_FILE
     with service.database.read() as session:
-        sealed = list(session.scalars(select(Factor.secret).where(Factor.kind == "totp")))
+        sealed = list(session.scalars(select(SecondFactor.secret).where(SecondFactor.kind == "totp")))
         needed = bool(sealed) or session.scalars(select(HomeLink.id).limit(1)).first() is not None
     if not path.exists():
         what = f"{path}: missing; links to homes and authenticator apps are good no longer"

@@ -1,4 +1,5 @@
-"""A defect pack: one suspected defect of one home, as a paper and a folder of data that a stranger can check."""
+"""A defect pack: one suspected defect of one home, as a paper and a folder of data that a
+stranger can check."""
 
 from __future__ import annotations
 
@@ -77,7 +78,7 @@ class Case:
 
 
 @dataclass(frozen=True)
-class Pack:
+class DefectPack:
     """A written pack. files : names in it. note : what is missing and why, empty where nothing is"""
 
     files: tuple[str, ...]
@@ -128,7 +129,7 @@ def _tally(facts: Facts) -> dict[str, int]:
     return {kind: len(getattr(facts, kind)) for kind in kinds}
 
 
-def write_pack(service: Service, case: Case, folder: Path, *, contact: bool = False) -> Pack:
+def write_pack(service: Service, case: Case, folder: Path, *, contact: bool = False) -> DefectPack:
     """Write a case into an empty folder. contact : with the home's contact data in its site file.
 
     Where no browser can print a PDF, the paper is HTML and the note says so.
@@ -153,10 +154,10 @@ def write_pack(service: Service, case: Case, folder: Path, *, contact: bool = Fa
     contents = {**case.contents, "defect": {**defect, **shown}}
     note = _paper(service, contents, folder)
     (folder / "README.txt").write_text(readme(case, recipe, got, points, note), encoding="utf-8")
-    return Pack(_manifest(case, folder), note)
+    return DefectPack(_manifest(case, folder), note)
 
 
-def write_to(service: Service, case: Case, out: Path, *, contact: bool = False) -> Pack:
+def write_to(service: Service, case: Case, out: Path, *, contact: bool = False) -> DefectPack:
     """Write a case into a new or empty folder, all of it or nothing. Raises InputError."""
     out = out.absolute()
     if out.exists() and (not out.is_dir() or any(out.iterdir())):

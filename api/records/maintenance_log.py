@@ -22,7 +22,7 @@ from fieldfare.api.records.tuning_log import key_of as tuning_key
 from fieldfare.api.state.work_tables import Alert, Work
 
 if TYPE_CHECKING:
-    from fieldfare.analysis.tuning.steps import Step
+    from fieldfare.analysis.tuning.steps import TuningStep
 
 WINDOW_DAYS = 120
 """Days looked at before and after: enough for like weather on both sides of a season's turn."""
@@ -39,7 +39,8 @@ MOST_TEXT = 2000
 
 @dataclass(frozen=True)
 class WorkRow:
-    """A job. `finding` is the first of `findings`, or the key of a sign-off or a tuning step. minutes : time spent"""
+    """A job. `finding` is the first of `findings`, or the key of a sign-off or a tuning step. minutes :
+    time spent"""
 
     id: int
     site: str
@@ -97,7 +98,7 @@ class MaintenanceLog:
         _check_day(day)
         return self._enter(site, job, key_of(kind, period), who)
 
-    def tune(self, site: str, step: Step, what: str, who: Actor) -> WorkRow:
+    def tune(self, site: str, step: TuningStep, what: str, who: Actor) -> WorkRow:
         """Log a step of tuning as a job. Raises InputError."""
         job = Job(step.day, what)
         _check(job)

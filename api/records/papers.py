@@ -199,8 +199,8 @@ def rendered(paper: Paper, form: str, *, served: bool = False, accepts: str | No
 
 
 def paper_bytes(paper: Paper, form: str, *, served: bool = False, accepts: str | None = None) -> bytes:
-    """A paper as JSON, HTML or PDF. accepts : the reader's Accept-Language; without it a month is in the home's
-    language"""
+    """A paper as JSON, HTML or PDF. accepts : the reader's Accept-Language; without it a month is in the
+    home's language"""
     if form == "json":
         return orjson.dumps(
             {"kind": paper.kind, "period": paper.period, **paper.contents}, option=orjson.OPT_INDENT_2
@@ -292,7 +292,8 @@ def _year_before(first: date) -> date:
 def _common_contents(
     service: Service, record: SiteRecord, first: date, last: date, document: bytes
 ) -> dict[str, Any]:
-    """What every paper holds: the record, the result of its days, and the days' points that its figures draw."""
+    """What every paper holds: the record, the result of its days, and the days' points that its figures
+    draw."""
     from fieldfare.dashboards.day_rows import day_rows
 
     result = under_standing_verdict(service, record, orjson.loads(document))

@@ -22,8 +22,8 @@ _MONTH = re.compile(r"(\d{4}-\d{2})\.(?:parquet|\d+\.damaged)")
 
 @dataclass(frozen=True)
 class Repaired:
-    """Result for a site. readings : number taken from the backup. left : remaining damage. derived : number of
-    damaged facts and results that were dropped, to be worked out again"""
+    """Result for a site. readings : number taken from the backup. left : remaining damage. derived : number
+    of damaged facts and results that were dropped, to be worked out again"""
 
     site: str
     readings: int

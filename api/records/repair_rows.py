@@ -26,8 +26,8 @@ class RepairedRows(NamedTuple):
 
 
 def repair_rows(service: Service, folder: Path | None, *, accept: bool = False) -> RepairedRows:
-    """Bring damaged rows back from the data folder of a restored backup, drop those that are good for a while only,
-    and take the others as they are where that is asked for.
+    """Bring damaged rows back from the data folder of a restored backup, drop those that are good for a
+    while only, and take the others as they are where that is asked for.
 
     Raises InputError for a folder with a state database that can't be read
     """

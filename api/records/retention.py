@@ -24,7 +24,7 @@ from fieldfare.api.state.work_tables import (
 
 
 @dataclass(frozen=True)
-class Kept:
+class Retention:
     """One kind of data and its retention; days is None for as long as the home is looked after."""
 
     kind: str
@@ -33,22 +33,24 @@ class Kept:
 
 
 KEPT = (
-    Kept("readings", None, "performance is compared over years; erased with the home or on request"),
-    Kept("facts", None, "worked out from the readings, and erased with them"),
-    Kept("works", None, "the history of the installation; erased with the home or on request"),
-    Kept(
+    Retention("readings", None, "performance is compared over years; erased with the home or on request"),
+    Retention("facts", None, "worked out from the readings, and erased with them"),
+    Retention("works", None, "the history of the installation; erased with the home or on request"),
+    Retention(
         "checks", None, "what was found by hand and eye, to compare with the next time; erased with the home"
     ),
-    Kept("photos", 1_130, "of checks and jobs; three heating seasons"),
-    Kept("handling", None, "what was decided about a finding, until it is gone; erased with the home"),
-    Kept("visits", 1_130, "three heating seasons; erased with the home"),
-    Kept("papers", 1_130, "three heating seasons and the time to look back on the last"),
-    Kept("alerts", 1_130, "after they were resolved; three heating seasons"),
-    Kept("notices", 180, "to show what was sent"),
-    Kept("audit", 730, "to find out afterwards who did what"),
-    Kept("jobs", 90, "to find faults"),
-    Kept("sessions", 14, "people stay signed in no longer; a home's link 30 days at a time"),
-    Kept("backups", 35, "a backup is overwritten after this; what was erased is gone from all of them then"),
+    Retention("photos", 1_130, "of checks and jobs; three heating seasons"),
+    Retention("handling", None, "what was decided about a finding, until it is gone; erased with the home"),
+    Retention("visits", 1_130, "three heating seasons; erased with the home"),
+    Retention("papers", 1_130, "three heating seasons and the time to look back on the last"),
+    Retention("alerts", 1_130, "after they were resolved; three heating seasons"),
+    Retention("notices", 180, "to show what was sent"),
+    Retention("audit", 730, "to find out afterwards who did what"),
+    Retention("jobs", 90, "to find faults"),
+    Retention("sessions", 14, "people stay signed in no longer; a home's link 30 days at a time"),
+    Retention(
+        "backups", 35, "a backup is overwritten after this; what was erased is gone from all of them then"
+    ),
 )
 CHECKED_WITHIN_DAYS = 7
 """Part of the fleet's stored readings checked for damage each night."""

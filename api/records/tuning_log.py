@@ -11,7 +11,7 @@ from datetime import UTC, date, datetime, timedelta
 from sqlalchemy import select
 
 from fieldfare.analysis.errors import InputError
-from fieldfare.analysis.tuning.steps import UNITS, Step
+from fieldfare.analysis.tuning.steps import UNITS, TuningStep
 from fieldfare.api.records.sign_off import is_sign_off
 from fieldfare.api.state.database import Database
 from fieldfare.api.state.work_tables import Work
@@ -27,7 +27,7 @@ _RANGES = {
 """What a setting can be at all, to catch slips of the finger; in the setting's unit."""
 
 
-def key_of(step: Step) -> str:
+def key_of(step: TuningStep) -> str:
     """Key of a step, used in place of a finding code: `tune:set_back:4.0>2.0`."""
     pairs = "".join(f":{a:.1f}>{b:.1f}" for a, b in zip(step.before, step.after, strict=True))
     return f"tune:{step.code}{pairs}"
@@ -37,16 +37,16 @@ def is_step(finding: str | None) -> bool:
     return bool(finding and _KEY.fullmatch(finding))
 
 
-def step_of(day: date, finding: str | None) -> Step | None:
+def step_of(day: date, finding: str | None) -> TuningStep | None:
     """The step of a job; None for any other job."""
     found = _KEY.fullmatch(finding or "")
     if found is None or found[1] not in UNITS:
         return None
     pairs = [tuple(float(v) for v in pair.split(">")) for pair in found[2][1:].split(":")]
-    return Step(day, found[1], tuple(p[0] for p in pairs), tuple(p[1] for p in pairs))
+    return TuningStep(day, found[1], tuple(p[0] for p in pairs), tuple(p[1] for p in pairs))
 
 
-def checked_step(day: date, code: str, before: Sequence[float], after: Sequence[float]) -> Step:
+def checked_step(day: date, code: str, before: Sequence[float], after: Sequence[float]) -> TuningStep:
     """A step as somebody tells it. Raises InputError with the first error."""
     if code not in UNITS:
         raise InputError(f"{code[:40]!r} is no setting; use {', '.join(UNITS)}")
@@ -62,7 +62,7 @@ def checked_step(day: date, code: str, before: Sequence[float], after: Sequence[
                 raise InputError(
                     f"{name}: must lie between {low:g} and {high:g} {UNITS[code]}, got {value:g}"
                 )
-    step = Step(
+    step = TuningStep(
         day, code, tuple(round(float(v), 1) for v in before), tuple(round(float(v), 1) for v in after)
     )
     if step.before == step.after:
@@ -70,10 +70,10 @@ def checked_step(day: date, code: str, before: Sequence[float], after: Sequence[
     return step
 
 
-def steps_of(database: Database, site: str, first: date, last: date) -> tuple[list[Step], list[date]]:
+def steps_of(database: Database, site: str, first: date, last: date) -> tuple[list[TuningStep], list[date]]:
     """The steps of some days, and the days of all other jobs in them; signed checks change nothing."""
     chosen = select(Work.day, Work.finding).where(Work.site == site, Work.day >= first, Work.day <= last)
-    steps: list[Step] = []
+    steps: list[TuningStep] = []
     others: list[date] = []
     with database.read() as session:
         for day, finding in session.execute(chosen.order_by(Work.day, Work.id)):

@@ -24,7 +24,8 @@ if TYPE_CHECKING:
     from fieldfare.collector.simulated.fleet import DemoSystem
 
 FIRM, CONTACT = "Example Heating", "+44 1632 960100"
-"""The invented firm on the demo's papers, where none is set. The number is one that is kept free for fiction."""
+"""The invented firm on the demo's papers, where none is set.
+The number is one that is kept free for fiction."""
 MADE = "demo-fleet"
 """File in the data folder with the date of its invented data; other folders are left alone."""
 

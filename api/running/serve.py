@@ -28,8 +28,8 @@ from fieldfare.api.running.collect import mqtt_settings, run_collector
 log = logging.getLogger(__name__)
 GRACE_S = 5
 KEEP_ALIVE_S = 65
-"""An idle connection stays open so long: longer than people take from page to page (common practice, as proxies do),
-as a request that meets the closing of its connection is a broken answer."""
+"""An idle connection stays open so long: longer than people take from page to page (common practice, as
+proxies do), as a request that meets the closing of its connection is a broken answer."""
 COLLECTOR_STOP_S = 15.0
 COLLECTOR_AGAIN_S = 10.0
 SEAL_EVERY_H = 12

@@ -88,7 +88,7 @@ class SignedIn(Base):
     """An authenticator's secret (encrypted) that the person has not confirmed yet."""
 
 
-class Factor(Base):
+class SecondFactor(Base):
     """A person's second factor: an authenticator app (TOTP, RFC 6238) or a passkey (WebAuthn)."""
 
     __tablename__ = "factors"

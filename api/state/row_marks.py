@@ -1,9 +1,9 @@
 """Checksums of the rows that no reading brings back: people, jobs, visits, decisions, papers, site files.
 
-SQLite checks how its pages hang together, not what stands in them. So triggers keep a CRC-32 of every row in a table
-beside (`row_marks`), computed by a function that each of our connections defines. A row that was damaged keeps its
-old checksum when it is changed, so that a change does not hide the damage. PostgreSQL has checksums of its own
-(`initdb --data-checksums`). What can be worked out again has none here.
+SQLite checks how its pages hang together, not what stands in them. So triggers keep a CRC-32 of every row
+in a table beside (`row_marks`), computed by a function that each of our connections defines. A row that was
+damaged keeps its old checksum when it is changed, so that a change does not hide the damage. PostgreSQL has
+checksums of its own (`initdb --data-checksums`). What can be worked out again has none here.
 """
 
 from __future__ import annotations
@@ -26,8 +26,8 @@ _UNMARKED = frozenset(
     }
 )
 PASSING = frozenset({"sessions", "failed_sign_ins", "invitations", "job_runs", "calendar_feeds"})
-"""Tables whose rows may be dropped: people sign in again, are invited again, fetch their calendar's address again;
-work is done again."""
+"""Tables whose rows may be dropped: people sign in again, are invited again, fetch their calendar's address
+again; work is done again."""
 _FORM = 1
 """Of the triggers; a database with those of another is given new ones."""
 _TABLE = """CREATE TABLE IF NOT EXISTS row_marks (
@@ -134,7 +134,8 @@ def damaged_rows(connection: Connection) -> Iterator[DamagedRow]:
         for row, home in run(f'SELECT t.rowid, {site} FROM "{table}" t {beside} {where}'):  # noqa: S608
             told = (home or b"").decode(errors="replace")
             yield DamagedRow(table, row, "is damaged: its checksum differs", told)
-        gone = f"""SELECT "row" FROM row_marks WHERE "table" = ? AND "row" NOT IN (SELECT rowid FROM "{table}")"""  # noqa: S608
+        there = f'SELECT rowid FROM "{table}"'  # noqa: S608
+        gone = f'SELECT "row" FROM row_marks WHERE "table" = ? AND "row" NOT IN ({there})'  # noqa: S608
         for (row,) in run(gone, (table,)):
             yield DamagedRow(table, row, "is lost")
 

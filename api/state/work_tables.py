@@ -156,7 +156,7 @@ class StoredPaper(Base):
     contents: Mapped[dict[str, Any]] = mapped_column(Json)
 
 
-class Forecast(Base):
+class ForecastRow(Base):
     """The weather forecast of one address. owner : hash of the address, which may hold a key.
 
     text : as it was fetched, good until `until`; outlook : of every home in it. problem : why the last try

@@ -22,7 +22,8 @@ from fieldfare.dashboards.pages import told_visit
 
 
 def visit_rows(parts: AppState, only: str = "") -> Iterator[dict[str, Any]]:
-    """Rows of the homes that need something done, or of one site, each with contact, position and its next visit in words."""
+    """Rows of the homes that need something done, or of one site, each with contact,
+    position and its next visit in words."""
     now = page_rows.clock(parts)
     booked = parts.bookings.next_of_each(now)
     chosen = Chosen(sites=[only]) if only else Chosen(visits=True)

@@ -17,7 +17,8 @@ _WORDS: tuple[tuple[str, str], ...] = (
     (r"dist\w*.*(flow|supply)|(flow|supply).*(dist|secondary)", "distribution_flow_temperature"),
     (r"dist\w*.*return|return.*(dist|secondary)", "distribution_return_temperature"),
     (
-        r"(target|set|setpoint|demand|soll).*(flow|supply|vorlauf)|(flow|supply|vorlauf).*(target|setpoint|soll)",
+        r"(target|set|setpoint|demand|soll).*(flow|supply|vorlauf)"
+        r"|(flow|supply|vorlauf).*(target|setpoint|soll)",
         "target_flow_temperature",
     ),
     (
@@ -198,8 +199,8 @@ def propose(text: str, encoding: str = "utf-8") -> MappingProposal:
 
 
 def _table(lines: list[str], delimiter: str) -> tuple[str, list[list[str]]]:
-    """The header and the rows under it that are as wide. Lines above it, such as what the export is of, are left
-    out."""
+    """The header and the rows under it that are as wide. Lines above it, such as what the export is of, are
+    left out."""
     rows = [[c.strip() for c in row] for row in csv.reader(lines, delimiter=delimiter)]
     width = max(set(map(len, rows)), key=lambda n: (sum(len(r) == n for r in rows), n))
     first = next((i for i, r in enumerate(rows) if len(r) == width and _names_columns(r)), 0)
@@ -340,8 +341,8 @@ def _number(cell: str, decimal: str) -> float | None:
 
 
 def proposal_toml(proposal: MappingProposal) -> str:
-    """Write a proposal as the site file's [csv] and [[point]] sections; columns that nothing fits stand behind as
-    comments."""
+    """Write a proposal as the site file's [csv] and [[point]] sections; columns that nothing fits stand
+    behind as comments."""
     form = {
         "date_column": proposal.date_column,
         "time_column": proposal.time_column,
@@ -367,8 +368,8 @@ def _id_of(column: str) -> str:
 def points_toml(form: Mapping[str, str]) -> str:
     """Write the chosen columns as the site file's [csv] and [[point]] sections.
 
-    form : `delimiter`, `decimal`, `date_column`, `time_column`, `time_format`, `timezone`, `encoding`, and for
-        each column n `column.n`, `quantity.n`, `as.n`, `unit.n`
+    form : `delimiter`, `decimal`, `date_column`, `time_column`, `time_format`, `timezone`, `encoding`, and
+        for each column n `column.n`, `quantity.n`, `as.n`, `unit.n`
     """
     lines = [AGREED, "[csv]"]
     for key in (

@@ -41,7 +41,8 @@ _DELIMITERS = {",": "a comma", ";": "a semicolon", "\t": "a tab", "|": "a bar"}
 class Layout:
     """The columns of one file.
 
-    names : one per field, made unique. time, date : their columns; date is None where the time column has both
+    names : one per field, made unique. time, date : their columns; date is None where the time column has
+        both
     points : column -> its points (wide form). by_name : value of the
         point column -> point (long form)
     """
@@ -75,7 +76,8 @@ class Layout:
 
 
 def is_header(settings: Csv, line: str) -> bool:
-    """Whether a line names the columns that every file of these settings has. Lines above it are a preamble."""
+    """Whether a line names the columns that every file of these settings has. Lines above it are a
+    preamble."""
     try:
         given = set(_split(line, settings.delimiter))
     except csv.Error:

@@ -31,7 +31,8 @@ class Rejects:
         refusals : (point or "", why) for each refused field, or for the whole row
         """
         self.count += 1
-        self.reasons.update(dict.fromkeys([r.kind for _, r in refusals], 1))
+        for kind in dict.fromkeys(r.kind for _, r in refusals):
+            self.reasons[kind] += 1
         said = "; ".join(f"{point}: {r.reason}" if point else r.reason for point, r in refusals)
         self._writer().writerow([line, said, harmless(raw) if raw else raw])
 

@@ -1,4 +1,5 @@
-"""Read a CSV file (plain or gzip, in UTF-8 or another encoding) as blocks of UTF-8 lines, in bounded memory."""
+"""Read a CSV file (plain or gzip, in UTF-8 or another encoding) as blocks of UTF-8 lines, in bounded
+memory."""
 
 from __future__ import annotations
 
@@ -50,7 +51,8 @@ class _Readable(Protocol):
 
 
 class _Recoded:
-    """A stream of text in another encoding as UTF-8. What is no text in it becomes U+FFFD, which no number has."""
+    """A stream of text in another encoding as UTF-8. What is no text in it becomes U+FFFD, which no number
+    has."""
 
     def __init__(self, stream: _Readable, encoding: str) -> None:
         self._stream = stream
@@ -169,8 +171,8 @@ class Source:
         return header, rest, line + 1
 
     def _header_place(self, data: bytes) -> tuple[int, int]:
-        """Where the header line begins, and its number: the first that names the time column, else the first with
-        text."""
+        """Where the header line begins, and its number: the first that names the time column, else the
+        first with text."""
         first = None
         at = 0
         for number in range(1, _PREAMBLE_LINES + 1):
@@ -203,8 +205,8 @@ class Source:
 
 
 def head_of(path: Path) -> tuple[str, str]:
-    """The first lines of an export, gzipped or not, and its encoding. Raises InputError, which leaves the path out:
-    an upload's is the service's own."""
+    """The first lines of an export, gzipped or not, and its encoding. Raises InputError, which leaves the
+    path out: an upload's is the service's own."""
     try:
         with path.open("rb") as plain:
             raw = plain.read(_HEAD)

@@ -24,8 +24,8 @@ _COUNTED = {
     "unix_ms": (1.0, 0, 1),
     "spreadsheet": (float(MS_PER_DAY), -25_569 * MS_PER_DAY, 1000),
 }
-"""Form -> milliseconds of one, 1970 less its origin [ms], and what it is rounded to [ms]: days with a few decimals
-mean whole seconds. Spreadsheets count from 1899-12-30 (ECMA-376 Part 1, 18.17.4.1)."""
+"""Form -> milliseconds of one, 1970 less its origin [ms], and what it is rounded to [ms]: days with a few
+decimals mean whole seconds. Spreadsheets count from 1899-12-30 (ECMA-376 Part 1, 18.17.4.1)."""
 
 
 class Times(NamedTuple):

@@ -97,10 +97,10 @@ def _numbers(
     unsigned = pc.replace_substring_regex(plain, r"^\+", "")
     numbers = pc.if_else(good, unsigned, pa.scalar(None, pa.string())).cast(pa.float64())
     present = good.to_numpy()
-    refused: dict[int, Refusal] = {}
-    for row in np.flatnonzero(~present & ~blank.to_numpy()).tolist():
-        given = text[row].as_py()
-        refused[row] = Refusal("not a number", f"{given[:40]!r} is not a number{_hint(given, decimal)}")
+    rows = np.flatnonzero(~present & ~blank.to_numpy())
+    given = text.take(rows).to_pylist()
+    why = {t: Refusal("not a number", f"{t[:40]!r} is not a number{_hint(t, decimal)}") for t in set(given)}
+    refused = {row: why[t] for row, t in zip(rows.tolist(), given, strict=True)}
     return numbers.to_numpy(), None if present.all() else present, refused
 
 

@@ -279,7 +279,8 @@ class Collector:
         return 0
 
     def _note(self, decoded: Decoded, refused: list[RefusedMessage], now: int) -> int:
-        """Write dead letters, arrivals and statuses in one transaction. Return the count of new dead letters."""
+        """Write dead letters, arrivals and statuses in one transaction.
+        Return the count of new dead letters."""
         arrivals = sorted(decoded.arrival_timed | {r.message for r in refused})
         write_heard = time.monotonic() - self._heard_at >= self._settings.seen_seconds and bool(
             self._new_arrivals.points

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from datetime import date
 
-from fieldfare.collector.simulated.design.spec import Meter, PlantSpec
+from fieldfare.collector.simulated.design.spec import EmitterSpec, HotWaterSpec, Meter, PlantSpec
 from fieldfare.collector.simulated.step.machine import rating, round_rating
 
 MODE_WORDS = ("off", "heating", "hot_water", "defrost", "cooling")
@@ -67,8 +67,35 @@ def site_toml(
         offset in the site's zone; outdoor_from : str, a nearby site
     Returns str, TOML.
     """
-    hp, design, control, hw = spec.heat_pump, spec.design, spec.control, spec.hot_water
-    lines = _table(
+    lines = _site(spec, outdoor_from)
+    if spec.contact is not None:
+        lines += _table("contact", vars(spec.contact))
+    lines += [*_design(spec), *_heat_pump(spec)]
+    lines += _table("heating_curve", {"points": [list(p) for p in spec.control.curve]})
+    for emitter in spec.emitters:
+        lines += _emitter(emitter)
+    if spec.hot_water is not None:
+        lines += _hot_water(spec.hot_water)
+    if spec.buffer is not None:
+        lines += _table("buffer", {"litres": spec.buffer.litres, "arrangement": spec.buffer.arrangement})
+    lines += _cost(spec)
+    lines += _table(
+        "csv",
+        {
+            "time_column": "time",
+            "timezone": spec.climate.timezone if naive_local else "UTC",
+            "time_format": "iso",
+            "delimiter": delimiter,
+            "decimal": decimal,
+        },
+    )
+    for meter in spec.meters:
+        lines += _point(meter, spec)
+    return "\n".join(lines)
+
+
+def _site(spec: PlantSpec, outdoor_from: str | None) -> list[str]:
+    return _table(
         "site",
         {
             "id": spec.id,
@@ -81,9 +108,11 @@ def site_toml(
             "outdoor_from": outdoor_from,
         },
     )
-    if spec.contact is not None:
-        lines += _table("contact", vars(spec.contact))
-    lines += _table(
+
+
+def _design(spec: PlantSpec) -> list[str]:
+    design, hw = spec.design, spec.hot_water
+    return _table(
         "design",
         {
             "heat_loss_kw": round(design.heat_loss_w / 1000.0, 2),
@@ -96,7 +125,12 @@ def site_toml(
             "bivalent_c": design.bivalent_c,
         },
     )
-    lines += _table(
+
+
+def _heat_pump(spec: PlantSpec) -> list[str]:
+    """The unit and its rating points."""
+    hp = spec.heat_pump
+    lines = _table(
         "heat_pump",
         {
             "source": "air",
@@ -123,46 +157,34 @@ def site_toml(
             },
             array=True,
         )
-    lines += _table("heating_curve", {"points": [list(p) for p in control.curve]})
-    for e in spec.emitters:
-        lines += _table(
-            "emitter",
-            {
-                "zone": e.zone,
-                "kind": e.kind,
-                "output_kw": round(e.output_w / 1000.0, 2),
-                "output_excess_k": round(e.excess_k, 1),
-            },
-            array=True,
-        )
-    if hw is not None:
-        lines += _table(
-            "hot_water",
-            {
-                "cylinder_litres": hw.litres,
-                "setpoint_c": hw.setpoint_c,
-                "reheat_below_c": hw.reheat_below_c,
-                "pasteurise_c": hw.pasteurise_c,
-                "pasteurise_every_days": hw.pasteurise_every_days if hw.pasteurise_c else None,
-                "standing_loss_kwh_per_day": hw.rated_loss_kwh_per_day,
-            },
-        )
-    if spec.buffer is not None:
-        lines += _table("buffer", {"litres": spec.buffer.litres, "arrangement": spec.buffer.arrangement})
-    lines += _cost(spec)
-    lines += _table(
-        "csv",
+    return lines
+
+
+def _emitter(e: EmitterSpec) -> list[str]:
+    return _table(
+        "emitter",
         {
-            "time_column": "time",
-            "timezone": spec.climate.timezone if naive_local else "UTC",
-            "time_format": "iso",
-            "delimiter": delimiter,
-            "decimal": decimal,
+            "zone": e.zone,
+            "kind": e.kind,
+            "output_kw": round(e.output_w / 1000.0, 2),
+            "output_excess_k": round(e.excess_k, 1),
+        },
+        array=True,
+    )
+
+
+def _hot_water(hw: HotWaterSpec) -> list[str]:
+    return _table(
+        "hot_water",
+        {
+            "cylinder_litres": hw.litres,
+            "setpoint_c": hw.setpoint_c,
+            "reheat_below_c": hw.reheat_below_c,
+            "pasteurise_c": hw.pasteurise_c,
+            "pasteurise_every_days": hw.pasteurise_every_days if hw.pasteurise_c else None,
+            "standing_loss_kwh_per_day": hw.rated_loss_kwh_per_day,
         },
     )
-    for meter in spec.meters:
-        lines += _point(meter, spec)
-    return "\n".join(lines)
 
 
 def _cost(spec: PlantSpec) -> list[str]:

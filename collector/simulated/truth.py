@@ -8,7 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from fieldfare.collector.simulated.design.spec import PlantSpec
+from fieldfare.collector.simulated.design.schedule import SimulatedSpan
+from fieldfare.collector.simulated.design.spec import Fault, PlantSpec
 from fieldfare.collector.simulated.faults.effects import fault_start_day
 from fieldfare.collector.simulated.step import kernel
 from fieldfare.collector.simulated.step.engine import Trace
@@ -145,6 +146,44 @@ def _events(trace: Trace, kind: float) -> np.ndarray:
     return rows
 
 
+def _run(r: np.ndarray) -> dict[str, Any]:
+    return {
+        "start": int(r[1]),
+        "end": int(r[2]),
+        "heat_kwh": r[3] / J_PER_KWH,
+        "electricity_kwh": r[4] / J_PER_KWH,
+        "use": "hot_water" if r[5] > 1.5 else "heating",
+        "stopped_by": STOPPED.get(int(r[6]), "?"),
+    }
+
+
+def _defrost(r: np.ndarray) -> dict[str, Any]:
+    return {
+        "start": int(r[1]),
+        "end": int(r[2]),
+        "taken_kwh": r[3] / J_PER_KWH,
+        "electricity_kwh": r[4] / J_PER_KWH,
+        "outdoor_c": r[5],
+        "frost_kg": r[6],
+    }
+
+
+def _reheat(r: np.ndarray) -> dict[str, Any]:
+    return {
+        "start": int(r[1]),
+        "end": int(r[2]),
+        "heat_kwh": r[3] / J_PER_KWH,
+        "electricity_kwh": r[4] / J_PER_KWH,
+        "from_c": r[5],
+        "to_c": r[6],
+    }
+
+
+def _fault(fault: Fault, span: SimulatedSpan) -> dict[str, Any]:
+    start = span.first + timedelta(days=max(0, fault_start_day(fault, span)))
+    return {"code": fault.code, "cause": fault.cause, "level": fault.level, "start": start.isoformat()}
+
+
 def truth_of(spec: PlantSpec, trace: Trace) -> Truth:
     """Collect the truth of a run.
 
@@ -163,51 +202,11 @@ def truth_of(spec: PlantSpec, trace: Trace) -> Truth:
         spf=spf_of(kwh),
         htc_w_per_k=spec.house.htc_w_per_k,
         starts=(trace.stamp_s[began] * 1000).astype(np.int64),
-        runs=[
-            {
-                "start": int(r[1]),
-                "end": int(r[2]),
-                "heat_kwh": r[3] / J_PER_KWH,
-                "electricity_kwh": r[4] / J_PER_KWH,
-                "use": "hot_water" if r[5] > 1.5 else "heating",
-                "stopped_by": STOPPED.get(int(r[6]), "?"),
-            }
-            for r in runs
-        ],
-        defrosts=[
-            {
-                "start": int(r[1]),
-                "end": int(r[2]),
-                "taken_kwh": r[3] / J_PER_KWH,
-                "electricity_kwh": r[4] / J_PER_KWH,
-                "outdoor_c": r[5],
-                "frost_kg": r[6],
-            }
-            for r in defrosts
-        ],
-        reheats=[
-            {
-                "start": int(r[1]),
-                "end": int(r[2]),
-                "heat_kwh": r[3] / J_PER_KWH,
-                "electricity_kwh": r[4] / J_PER_KWH,
-                "from_c": r[5],
-                "to_c": r[6],
-            }
-            for r in reheats
-        ],
+        runs=[_run(r) for r in runs],
+        defrosts=[_defrost(r) for r in defrosts],
+        reheats=[_reheat(r) for r in reheats],
         days=_days(trace),
-        faults=[
-            {
-                "code": f.code,
-                "cause": f.cause,
-                "level": f.level,
-                "start": (
-                    (trace.span.first + timedelta(days=max(0, fault_start_day(f, trace.span)))).isoformat()
-                ),
-            }
-            for f in spec.faults
-        ],
+        faults=[_fault(f, trace.span) for f in spec.faults],
         oddities=[{"kind": o.kind, "start": o.start.isoformat() if o.start else None} for o in spec.oddities],
         hot_water=_hot_water(spec, trace),
     )

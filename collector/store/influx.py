@@ -272,7 +272,8 @@ class InfluxStore:
                 low, high = self._back_off
                 level = logging.WARNING if failures == 1 else logging.DEBUG
                 log.log(level, "readings wait on disk for the time-series server: %s", error)
-                self._stop.wait(min(high, low * 2.0 ** min(failures - 1, 20)) * random.uniform(0.5, 1.0))  # noqa: S311
+                wait = min(high, low * 2.0 ** min(failures - 1, 20))
+                self._stop.wait(wait * random.uniform(0.5, 1.0))  # noqa: S311
                 continue
             if not more:
                 self._wake.wait(_POLL_S)
@@ -312,7 +313,12 @@ class InfluxStore:
         for start in range(0, len(lines), 2 * _SEND):
             try:
                 text = "\n".join(lines[start : start + 2 * _SEND])
-                self._writer.write(self._database, self._org, text, write_precision=WritePrecision.MS)  # type: ignore[arg-type]
+                self._writer.write(
+                    self._database,
+                    self._org,
+                    text,
+                    write_precision=WritePrecision.MS,  # type: ignore[arg-type]
+                )
             except ApiException as error:
                 # 400 and 422: the content is at fault. Other errors, such as a missing database or a wrong
                 # token, can be fixed while the readings wait.

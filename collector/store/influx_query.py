@@ -81,7 +81,8 @@ class InfluxQuery:
         out: Readings = {}
         for field in (NUMBER, TEXT):
             parts: dict[str, list[Samples]] = {}
-            for series in self.ask(f'SELECT "{field}" FROM "{READINGS}" WHERE {where} GROUP BY "point"'):  # noqa: S608
+            statement = f'SELECT "{field}" FROM "{READINGS}" WHERE {where} GROUP BY "point"'  # noqa: S608
+            for series in self.ask(statement):
                 samples = _samples(series["values"], field)
                 if len(samples.time):
                     parts.setdefault(series["tags"]["point"], []).append(samples)
@@ -132,7 +133,8 @@ class InfluxQuery:
     def _by_point(self, selector: str, site: str) -> dict[str, tuple[int, Any]]:
         where = _where(site, None, None, None)
         out = {}
-        for series in self.ask(f'SELECT {selector} FROM "{READINGS}" WHERE {where} GROUP BY "point"'):  # noqa: S608
+        statement = f'SELECT {selector} FROM "{READINGS}" WHERE {where} GROUP BY "point"'  # noqa: S608
+        for series in self.ask(statement):
             time, value = series["values"][0][:2]
             if value is not None:
                 out[series["tags"]["point"]] = (int(time), value)
@@ -141,7 +143,8 @@ class InfluxQuery:
     def revisions(self, site: str) -> dict[str, dict[int, int]]:
         """Writer -> UTC day -> revision."""
         out: dict[str, dict[int, int]] = {}
-        statement = f'SELECT "n" FROM "{REVISIONS}" WHERE {_where(site, None, None, None)} GROUP BY "writer"'  # noqa: S608
+        where = _where(site, None, None, None)
+        statement = f'SELECT "n" FROM "{REVISIONS}" WHERE {where} GROUP BY "writer"'  # noqa: S608
         for series in self.ask(statement):
             days = out.setdefault(series["tags"]["writer"], {})
             for time, value in series["values"]:

@@ -40,8 +40,8 @@ READING_BYTES = 12
 
 
 class Connection(sqlite3.Connection):
-    """damaged : by site, (time, point) of rows that were found damaged; no point for a moment. All connections
-    of a database share it"""
+    """damaged : by site, (time, point) of rows that were found damaged; no point for a moment. All
+    connections of a database share it"""
 
     damaged: dict[int, set[tuple[int, int | None]]]
 
@@ -157,7 +157,10 @@ def span(db: sqlite3.Connection, site: str) -> tuple[int, int] | None:
         row[0]
         for table in ("moments", "texts")
         for order in ("ASC", "DESC")
-        for row in db.execute(f"SELECT ts FROM {table} WHERE site = ? ORDER BY ts {order} LIMIT 1", (number,))  # noqa: S608
+        for row in db.execute(
+            f"SELECT ts FROM {table} WHERE site = ? ORDER BY ts {order} LIMIT 1",  # noqa: S608
+            (number,),
+        )
     ]
     return (min(ends), max(ends)) if ends else None
 

@@ -23,7 +23,8 @@ from fieldfare.collector.store.merge import days_of, overlay
 _TABLES = """
 CREATE TABLE IF NOT EXISTS chunks (
     seq INTEGER PRIMARY KEY AUTOINCREMENT, site TEXT NOT NULL, point TEXT NOT NULL, first INTEGER NOT NULL,
-    last INTEGER NOT NULL, count INTEGER NOT NULL, is_text INTEGER NOT NULL, times BLOB NOT NULL, vals BLOB NOT NULL);
+    last INTEGER NOT NULL, count INTEGER NOT NULL, is_text INTEGER NOT NULL, times BLOB NOT NULL,
+    vals BLOB NOT NULL);
 CREATE INDEX IF NOT EXISTS chunks_site ON chunks (site, point);
 CREATE TABLE IF NOT EXISTS refused (
     seq INTEGER PRIMARY KEY, site TEXT NOT NULL, point TEXT NOT NULL, count INTEGER NOT NULL,

@@ -1,4 +1,5 @@
-"""The tuning diary in words: the next step, what was changed, what the week after said, where settings stand."""
+"""The tuning diary in words: the next step, what was changed, what the week after said,
+where settings stand."""
 
 from __future__ import annotations
 
@@ -71,7 +72,10 @@ def change_words(
     if code == "heating_curve":
         ends = [*(outdoor or (None, MILD_C))]
         parts = [
-            f"{_value(a)} to {_value(b)} °C flow {'at the cold end' if end is None else f'at {_value(end)} °C outdoors'}"
+            (
+                f"{_value(a)} to {_value(b)} °C flow"
+                f" {'at the cold end' if end is None else f'at {_value(end)} °C outdoors'}"
+            )
             for a, b, end in zip(before, after, ends, strict=True)
         ]
         return f"{NAMES[code]}: {', '.join(parts)}"
@@ -107,8 +111,8 @@ def _next(step: dict[str, Any]) -> dict[str, Any]:
         )
     elif step["zone"]:
         lines.append(
-            f"Why: {step['zone']} was below its target on two or more of the last seven days; before tuning it"
-            " was not. Give the warmth back."
+            f"Why: {step['zone']} was below its target on two or more of the last seven days; before tuning"
+            " it was not. Give the warmth back."
         )
     elif step["saves"]:
         lines.append(f"Why: {words.small_first(_whole_way(step))}")

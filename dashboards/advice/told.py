@@ -15,11 +15,13 @@ TITLES = {
 }
 STOP = {
     "heating_curve": (
-        "Change one step a week. Stop and go one step back when a room with its valves fully open is below its"
-        " target for two days. Mild weeks prove nothing: judge a step in cold weather."
+        "Change one step a week. Stop and go one step back when a room with its valves fully open is below"
+        " its target for two days. Mild weeks prove nothing: judge a step in cold weather."
     ),
     "set_back": "Watch two mornings: rooms should be back at their target before the household is up.",
-    "hot_water_setpoint": "Watch a week: go back when a shower ran cold, and check that disinfection still runs.",
+    "hot_water_setpoint": (
+        "Watch a week: go back when a shower ran cold, and check that disinfection still runs."
+    ),
     "hot_water_reheat": "Watch a week: go back when a shower ran cold.",
     "pump_speed": (
         "Read flow and return after an hour of steady running; go back when a room stays cold or the unit"

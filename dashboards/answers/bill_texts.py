@@ -80,7 +80,9 @@ ASK: dict[str, str] = {
     "windows_or_fire": "Were windows open more, a stove not lit, a room added, or walls drying out?",
     "heater_switched_on": "Did somebody switch on the immersion or back-up heater?",
     "meter_exchanged": "Was the meter exchanged, or the router off for some time?",
-    "other_source_used": "Was the boiler or solar heating used less than before, switched off or out of fuel?",
+    "other_source_used": (
+        "Was the boiler or solar heating used less than before, switched off or out of fuel?"
+    ),
     "when_used": "Do you use hot water or heating at other hours than before?",
     "estimated_reading": "Is the reading on the bill an estimate? Compare it with the meter today.",
     "meter_reading": (
@@ -116,14 +118,16 @@ UNTOLD: dict[str, str] = {
     "no_standing_time": "Standing loss of the cylinder: not measured; it counts as hot water drawn.",
     "no_prices": "Money: the site file has no prices for these days ([cost]).",
     "other_heat": (
-        "Another heat source warms the rooms too. Its share of the heat changes the heat pump's electricity, so"
-        " the difference is not split by cause."
+        "Another heat source warms the rooms too. Its share of the heat changes the heat pump's electricity,"
+        " so the difference is not split by cause."
     ),
     "other_hot_water": (
-        "Hot water: another source makes part of it. What stands here is what the heat pump made; whether more"
-        " was drawn or the other source gave less is not known."
+        "Hot water: another source makes part of it. What stands here is what the heat pump made; whether"
+        " more was drawn or the other source gave less is not known."
     ),
-    "stove": "House: a stove warms the rooms too, and nothing meters it: how much it was lit counts as the house.",
+    "stove": (
+        "House: a stove warms the rooms too, and nothing meters it: how much it was lit counts as the house."
+    ),
     "own_electricity": (
         "Money: part of the electricity is the home's own, so the kWh are split and the money is not."
     ),

@@ -44,8 +44,8 @@ def _seen(document: dict[str, Any]) -> list[str]:
         out.append(f"On average the room was at {words.measure(room, '°C', 1)}, {against}.")
     elif room is not None:
         out.append(
-            f"On average the room was at {words.measure(room, '°C', 1)}; no set temperature is read, so nothing"
-            " tells whether that is colder than asked for."
+            f"On average the room was at {words.measure(room, '°C', 1)}; no set temperature is read, so"
+            " nothing tells whether that is colder than asked for."
         )
     unknown = [texts.STEPS[s["code"]] for s in document["steps"] if s["state"] == "unknown"]
     if unknown:

@@ -19,16 +19,16 @@ DO: dict[str, str] = {
         "on. No covers off."
     ),
     "rime_or_ice": (
-        "Ask for a photo now and one two hours later: white rime between the fins that comes and goes is usual;"
-        " solid ice that stays, or ice under the unit, is not."
+        "Ask for a photo now and one two hours later: white rime between the fins that comes and goes is"
+        " usual; solid ice that stays, or ice under the unit, is not."
     ),
     "look_at_other_source": (
         "Have them look whether the boiler, stove or solar controller is switched on, shows a fault, and has"
         " fuel. No covers off."
     ),
     "other_source_check": (
-        "See whether the other heat source gets the call, and whether its valve or pump lets its heat into the"
-        " circuit. Work on it is for people licensed for its fuel."
+        "See whether the other heat source gets the call, and whether its valve or pump lets its heat into"
+        " the circuit. Work on it is for people licensed for its fuel."
     ),
     "restart_unit": (
         "See why it stopped: supply, fault code, water flow; restart by the maker's instructions."
@@ -150,12 +150,12 @@ HOME_DO: dict[str, str] = {
         "Make the night set-back smaller, 1 or 2 degrees, or leave it off: a heat pump warms up slowly."
     ),
     "rime_or_ice": (
-        "Take a photo now and one two hours later: white rime between the fins that comes and goes is usual; solid"
-        " ice that stays, or ice under the unit, is not."
+        "Take a photo now and one two hours later: white rime between the fins that comes and goes is usual;"
+        " solid ice that stays, or ice under the unit, is not."
     ),
     "look_at_other_source": (
-        "Look whether your boiler, stove or solar controller is switched on, shows a fault, and has fuel. Leave"
-        " all covers closed."
+        "Look whether your boiler, stove or solar controller is switched on, shows a fault, and has fuel."
+        " Leave all covers closed."
     ),
     "read_display": (
         "Look at the display of the heating and tell us what it shows, and whether its switch "

@@ -1,4 +1,5 @@
-"""Commissioned against today in words: what differs first, then what agrees, then what only hands can read."""
+"""Commissioned against today in words: what differs first, then what agrees,
+then what only hands can read."""
 
 from __future__ import annotations
 
@@ -13,8 +14,8 @@ _WET = ("flow", "circuit_flows", "pressure")
 
 
 def commissioned_told(document: dict[str, Any], site: Site) -> dict[str, Any]:
-    """rows of differs, agrees, untold : title, name, then, today, change, means, findings (code, title, open),
-    tuned; caution : where water parts differ"""
+    """rows of differs, agrees, untold : title, name, then, today, change, means, findings (code, title,
+    open), tuned; caution : where water parts differ"""
     rows = [_row(v, set(document["open"])) for v in document["values"]]
     differs = [r for r in rows if r["differs"]]
     return {

@@ -9,7 +9,7 @@ from fieldfare.analysis.findings.limits import LIMITS
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.verdict import given_verdict
 from fieldfare.analysis.reports.winter import Check, Number, winter_checks
-from fieldfare.analysis.reports.winter_forecast import Forecast, forecast
+from fieldfare.analysis.reports.winter_forecast import WinterForecast, forecast
 from fieldfare.dashboards.day_rows import Row
 from fieldfare.dashboards.text import words
 
@@ -107,7 +107,7 @@ def _limit_source(limit_name: str, site: Site) -> str:
     return words.without_remarks(LIMITS[limit_name].source) if limit_name in LIMITS else ""
 
 
-def forecast_words(f: Forecast, currency: str | None, output: str) -> list[tuple[str, str]]:
+def forecast_words(f: WinterForecast, currency: str | None, output: str) -> list[tuple[str, str]]:
     """The forecast winter as name and value, with reasons where a value is missing. output : where the output
     comes from"""
 

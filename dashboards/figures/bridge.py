@@ -27,8 +27,8 @@ it."""
 
 
 def bridge_rows(result: dict[str, Any]) -> list[dict[str, Any]]:
-    """Steps from expected to measured: name, from and to [kWh], cost, and of a loss `part`, the loss itself. Empty
-    where nothing can be expected."""
+    """Steps from expected to measured: name, from and to [kWh], cost, and of a loss `part`, the loss itself.
+    Empty where nothing can be expected."""
     losses = result["losses"]
     total = result["energy"]["electricity_kwh"]["total"]
     if not losses or total is None:

@@ -14,7 +14,7 @@ import numpy as np
 
 from fieldfare.analysis.facts.minutes import rated
 from fieldfare.analysis.plant.curve import curve_at
-from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.plant.site import Design, Site
 from fieldfare.dashboards.day_rows import Row, known
 from fieldfare.dashboards.figures.chart import (
     Axis,
@@ -65,15 +65,8 @@ def heat_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
     house = measured_line(loss, low, out)
     layers += house
     layers.append(Points("a day", out, kw, "heat", hints=tuple(day(r["day"]) for r in data)))
-    designed = None
-    if design.heat_loss_kw and design.outdoor_c is not None:
-        designed = Line(
-            "house by design",
-            [design.outdoor_c, design.indoor_c],
-            [design.heat_loss_kw, 0.0],
-            "design",
-            "dash",
-        )
+    designed = _designed_line(design)
+    if designed is not None:
         layers.append(designed)
     output = output_line(site, result, low)
     crossing = None
@@ -99,6 +92,13 @@ def heat_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
         ("Day", "Outdoor [°C]", f"{label} [kW]"),
         tuple((day(r["day"]), number(r["outdoor"], 1), number(v, 2)) for r, v in zip(data, kw, strict=True)),
     )
+
+
+def _designed_line(design: Design) -> Line | None:
+    if not design.heat_loss_kw or design.outdoor_c is None:
+        return None
+    ends = [design.outdoor_c, design.indoor_c]
+    return Line("house by design", ends, [design.heat_loss_kw, 0.0], "design", "dash")
 
 
 def measured_line(loss: dict[str, Any], low: float, outdoor: list[float]) -> list[Layer]:

@@ -1,4 +1,5 @@
-"""Pictures for the household: how warm it was, what went in and came out, what it cost, and the year by months."""
+"""Pictures for the household: how warm it was, what went in and came out, what it cost,
+and the year by months."""
 
 from __future__ import annotations
 
@@ -94,8 +95,8 @@ def energy_picture(electricity: float | None, heat: float | None) -> Markup | No
 
 
 def year_picture(months: list[tuple[str, float | None, bool]]) -> Markup:
-    """A bar of electricity for each month. months : key as 2026-01, electricity [kWh] or None, and whether it is
-    whole; one that isn't is an empty bar"""
+    """A bar of electricity for each month. months : key as 2026-01, electricity [kWh] or None, and whether it
+    is whole; one that isn't is an empty bar"""
     sign, factor, _fewer = units.conversion("kWh")
     amounts = [(key, None if kwh is None else kwh * factor, whole) for key, kwh, whole in months]
     most = max((v for _key, v, _whole in amounts if v is not None), default=0.0) or 1.0

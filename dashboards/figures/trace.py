@@ -67,67 +67,60 @@ USES: tuple[tuple[str, str, Tone, str], ...] = (
 _PREFERRED = ("power", "gauge", "register", "interval")
 
 
+_DAY_LINES: tuple[tuple[str, str, Axis, str, tuple[tuple[str, str, Tone, Dash], ...]], ...] = (
+    (
+        "trace-temperatures",
+        "Temperatures by day",
+        Axis("Temperature", "°C"),
+        "No temperature was read.",
+        (
+            ("flow", "flow, heating", "heat", "solid"),
+            ("tank_max", "cylinder, hottest", "water", "dot"),
+            ("room", "room", "room", "solid"),
+            ("outdoor", "outdoors", "air", "dash"),
+        ),
+    ),
+    (
+        "trace-power",
+        "Heat and electricity, means of days",
+        Axis("Power", "kW", low=0.0),
+        "Neither heat nor electricity was read.",
+        (("heat_kw", "heat", "heat", "solid"), ("electricity_kw", "electricity", "power", "dash")),
+    ),
+    (
+        "trace-flow",
+        "Water flow by day",
+        Axis("Flow", "m³/h", low=0.0),
+        "No water flow was read.",
+        (("flow_rate", "water flow", "water", "solid"),),
+    ),
+)
+"""Charts of days: key, title, axis, what an empty one says, and its lines: column, name, tone, dash."""
+
+
 def trace_charts(rows: list[Row]) -> tuple[Chart, Chart, Chart, Chart]:
     """The days of the trace as charts: temperatures, powers, water flow, and what each day was used for.
 
     The drawings of the page and the plot that can be zoomed are both made from these.
     """
     x = [day_number(r["day"]) + 0.5 for r in rows]
-
-    def lines(*wanted: tuple[str, str, Tone, Dash]) -> tuple[Line, ...]:
-        return tuple(
-            Line(name, x, [r.get(key) for r in rows], tone, dash)
-            for key, name, tone, dash in wanted
-            if any(r.get(key) is not None for r in rows)
-        )
-
-    warm = lines(
-        ("flow", "flow, heating", "heat", "solid"),
-        ("tank_max", "cylinder, hottest", "water", "dot"),
-        ("room", "room", "room", "solid"),
-        ("outdoor", "outdoors", "air", "dash"),
+    warm, power, flow = (
+        Chart(key, title, "", DATES, axis, _day_lines(rows, x, wanted), empty=empty)
+        for key, title, axis, empty, wanted in _DAY_LINES
     )
-    power = lines(("heat_kw", "heat", "heat", "solid"), ("electricity_kw", "electricity", "power", "dash"))
-    flow = lines(
-        ("flow_rate", "water flow", "water", "solid"),
-    )
-    return (
-        Chart(
-            "trace-temperatures",
-            "Temperatures by day",
-            "",
-            DATES,
-            Axis("Temperature", "°C"),
-            warm,
-            empty="No temperature was read.",
-        ),
-        Chart(
-            "trace-power",
-            "Heat and electricity, means of days",
-            "",
-            DATES,
-            Axis("Power", "kW", low=0.0),
-            power,
-            empty="Neither heat nor electricity was read.",
-        ),
-        Chart(
-            "trace-flow",
-            "Water flow by day",
-            "",
-            DATES,
-            Axis("Flow", "m³/h", low=0.0),
-            flow,
-            empty="No water flow was read.",
-        ),
-        Chart(
-            "trace-uses",
-            "Use of each day",
-            "",
-            DATES,
-            Axis("Use", low=0.0, high=1.0),
-            _uses(rows, x),
-            empty="No use is known.",
-        ),
+    use = Axis("Use", low=0.0, high=1.0)
+    uses = Chart("trace-uses", "Use of each day", "", DATES, use, _uses(rows, x), empty="No use is known.")
+    return warm, power, flow, uses
+
+
+def _day_lines(
+    rows: list[Row], x: list[float], wanted: tuple[tuple[str, str, Tone, Dash], ...]
+) -> tuple[Line, ...]:
+    """Lines of the columns that any day knows."""
+    return tuple(
+        Line(name, x, [r.get(key) for r in rows], tone, dash)
+        for key, name, tone, dash in wanted
+        if any(r.get(key) is not None for r in rows)
     )
 
 

@@ -115,7 +115,8 @@ def efficiency_of_two(homes: tuple[Home, Home]) -> Chart:
         months = [m for m in home.result["performance"]["by_month"] if m.get(boundary)]
         if months:
             x = [day_number(f"{m['month']}-15") * 1.0 for m in months]
-            layers.append(Line(home.name, x, [m[boundary] for m in months], tone, dash))  # type: ignore[arg-type]
+            y = [m[boundary] for m in months]
+            layers.append(Line(home.name, x, y, tone, dash))  # type: ignore[arg-type]
         table += [(home.name, month(m["month"]), number(m[boundary], 2)) for m in months]
     return _chart(
         "two-efficiency",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from fieldfare.dashboards.handbook.figures import FigureEntry
-from fieldfare.dashboards.handbook.texts import Told
+from fieldfare.dashboards.handbook.texts import HandbookText
 
 _ALL_FOUR = "Heat, electricity, flow and outdoor temperature."
 
@@ -11,7 +11,7 @@ CHARTS: dict[str, FigureEntry] = {
     "heat": FigureEntry(
         "What the house needs, what the unit can give",
         "Heat and outdoor temperature.",
-        Told(
+        HandbookText(
             "A point for each day: heat to the rooms over outdoor temperature, with the house's line as"
             " measured and by design, and the unit's output.",
             "Daily means; the measured line is the heat loss fit. Output is the rating carried to the"
@@ -22,7 +22,7 @@ CHARTS: dict[str, FigureEntry] = {
     "curve": FigureEntry(
         "Flow temperature against outdoor temperature",
         "Flow and outdoor temperature.",
-        Told(
+        HandbookText(
             "A point for each day, the fitted line and the designed curve.",
             "Means of the minutes of steady heating of each day with an hour of it.",
             "Changes of the setting within a day.",
@@ -31,7 +31,7 @@ CHARTS: dict[str, FigureEntry] = {
     "efficiency": FigureEntry(
         "Efficiency by outdoor and flow temperature",
         _ALL_FOUR,
-        Told(
+        HandbookText(
             "Heat to the rooms over its electricity in each cell of outdoor and flow temperature; a frame"
             " marks cells well below the rating.",
             "All days of a cell together: sum of heat over sum of electricity.",
@@ -41,7 +41,7 @@ CHARTS: dict[str, FigureEntry] = {
     "months": FigureEntry(
         "Efficiency over time",
         "Heat and electricity.",
-        Told(
+        HandbookText(
             "Performance of each day and each month.",
             "Heat over electricity at the widest boundary that the meters separate.",
             "Short spans in mild weather: little heat makes a day's ratio uncertain.",
@@ -50,7 +50,7 @@ CHARTS: dict[str, FigureEntry] = {
     "water": FigureEntry(
         "Water through the heat pump",
         "Flow rate.",
-        Told(
+        HandbookText(
             "Water flow while heating, day by day, beside the nominal flow.",
             "Mean flow of the day's heating minutes.",
             "Flow after the buffer. A pump that slows down in mild weather is no fault.",
@@ -59,7 +59,7 @@ CHARTS: dict[str, FigureEntry] = {
     "pressure": FigureEntry(
         "Pressure of the heating circuit",
         "System pressure.",
-        Told(
+        HandbookText(
             "The circuit's pressure, day by day.",
             "Median of the day's readings.",
             "Swings within the day: see the pressure's model.",
@@ -68,7 +68,7 @@ CHARTS: dict[str, FigureEntry] = {
     "rooms": FigureEntry(
         "Room temperature",
         "Room temperature; the set temperature where there is one.",
-        Told(
+        HandbookText(
             "Room and set temperature, day by day.",
             "Daily means over all measured zones.",
             "The hours of the day: see the trace.",
@@ -77,7 +77,7 @@ CHARTS: dict[str, FigureEntry] = {
     "cylinder": FigureEntry(
         "Cylinder temperature",
         "Cylinder temperature.",
-        Told(
+        HandbookText(
             "The hottest and the coolest stored water of each day, with setpoint and disinfection.",
             "Highest and lowest reading of the day at the sensor.",
             "Layers above and below the sensor.",
@@ -86,7 +86,7 @@ CHARTS: dict[str, FigureEntry] = {
     "idle": FigureEntry(
         "Power while idle",
         "Heat pump electricity as power, every few minutes.",
-        Told(
+        HandbookText(
             "What the unit draws at rest, day by day.",
             "Mean power of the day's rests.",
             "Which part of the unit draws it.",
@@ -95,7 +95,7 @@ CHARTS: dict[str, FigureEntry] = {
     "frost": FigureEntry(
         "Coldest water in frost",
         "A water temperature and outdoor temperature.",
-        Told(
+        HandbookText(
             "The coldest water in the unit and the coldest air of days with frost.",
             "Lowest reading of each day.",
             "Colder spots between the sensors.",
@@ -104,7 +104,7 @@ CHARTS: dict[str, FigureEntry] = {
     "coverage": FigureEntry(
         "Share of each day with readings",
         "Any reading.",
-        Told(
+        HandbookText(
             "How much of each day was read.",
             "Minutes with readings over the minutes of the day.",
             "Whether the readings are right.",
@@ -113,7 +113,7 @@ CHARTS: dict[str, FigureEntry] = {
     "direct": FigureEntry(
         "Direct electric heat",
         "A meter for the back-up or the immersion heater.",
-        Told(
+        HandbookText(
             "Electricity of back-up and immersion heater, day by day.",
             "Sum of each meter's day.",
             "A heater inside another meter.",
@@ -122,7 +122,7 @@ CHARTS: dict[str, FigureEntry] = {
     "against_rating": FigureEntry(
         "Efficiency against its rating, day by day",
         _ALL_FOUR,
-        Told(
+        HandbookText(
             "Each day's efficiency as a share of the rating at the same temperatures, with the middle before"
             " and after a fall.",
             "Heat over electricity, over what the rating gives at that day's temperatures.",
@@ -132,7 +132,7 @@ CHARTS: dict[str, FigureEntry] = {
     "runs": FigureEntry(
         "When it ran",
         "Electricity, compressor speed or mode, every few minutes.",
-        Told(
+        HandbookText(
             "When the compressor ran, for rooms and for hot water, hour by hour of each day.",
             "Each run from its start to its end in the home's own time zone.",
             "Runs shorter than two readings apart.",
@@ -141,7 +141,7 @@ CHARTS: dict[str, FigureEntry] = {
     "defrosts": FigureEntry(
         "When it defrosted",
         "A defrost signal, the mode, or heat every two minutes.",
-        Told(
+        HandbookText(
             "Each defrost at its hour. A mark of its own shows defrosts in air that can't frost a coil.",
             "Start of each defrost in the home's own time zone.",
             "Defrosts shorter than two readings apart.",
@@ -150,7 +150,7 @@ CHARTS: dict[str, FigureEntry] = {
     "reheats": FigureEntry(
         "Hot-water reheats",
         "Cylinder temperature, or the mode.",
-        Told(
+        HandbookText(
             "Each charge of the cylinder, from the temperature at which it began to where it ended.",
             "A charge begins and ends by mode, diverter or the cylinder's warming.",
             "What was drawn during the charge.",
@@ -159,7 +159,7 @@ CHARTS: dict[str, FigureEntry] = {
     "expected-defrost": FigureEntry(
         "Defrosts, measured and expected",
         "Outdoor temperature and defrosts; humidity makes it sharper.",
-        Told(
+        HandbookText(
             "Defrosts of each week beside those that its frost asks for.",
             "A unit defrosts when its coat of frost blocks the air: frost mass over the coat of one defrost.",
             "The real coil; three guesses of it give the band.",
@@ -168,7 +168,7 @@ CHARTS: dict[str, FigureEntry] = {
     "expected-frost": FigureEntry(
         "Frost, melted and expected",
         "Outdoor temperature, defrosts and their heat; humidity makes it sharper.",
-        Told(
+        HandbookText(
             "Frost melted in each week, by the defrosts' heat, beside what settles by air and load.",
             "Heat and moisture pass the same film of air (Lewis relation).",
             "Melt water that drains slowly and freezes again.",
@@ -177,7 +177,7 @@ CHARTS: dict[str, FigureEntry] = {
     "expected-cycling": FigureEntry(
         "Run length, measured and expected",
         "Runs, load and the unit's least output.",
-        Told(
+        HandbookText(
             "Length of heating runs below the least output, beside what water content and load give.",
             "Run = C x band / (P - Q), rest = C x band / Q, with heat capacity C, least output P, load Q.",
             "Thermostats and valves that cut runs short; that is what the difference shows.",
@@ -186,7 +186,7 @@ CHARTS: dict[str, FigureEntry] = {
     "expected-part-load": FigureEntry(
         "Efficiency over the rating, measured and expected",
         _ALL_FOUR,
-        Told(
+        HandbookText(
             "Each day's efficiency over the rating at full output, beside what part load gains.",
             "Smaller temperature differences at coil and condenser shrink the lift; starts cost their share.",
             "A unit's own best speed, until its own days have shown it.",
@@ -195,7 +195,7 @@ CHARTS: dict[str, FigureEntry] = {
     "expected-water-flow": FigureEntry(
         "Flow-return difference, measured and expected",
         "Flow and return temperature; nominal flow or rated output.",
-        Told(
+        HandbookText(
             "Flow less return temperature of long runs beside what nominal flow gives at the run's output.",
             "Difference = output / (flow rate x heat coefficient of water), EN 1434-1.",
             "A pump that holds the difference by itself.",
@@ -204,7 +204,7 @@ CHARTS: dict[str, FigureEntry] = {
     "expected-reheat": FigureEntry(
         "Length of reheats, measured and expected",
         "Charges of the cylinder; its volume; the unit's rating.",
-        Told(
+        HandbookText(
             "Length of each charge beside what output, coil and flow limit lead one to expect.",
             "Up to the flow limit the unit gives its output; from there on the coil's shrinking difference"
             " sets the pace.",
@@ -214,7 +214,7 @@ CHARTS: dict[str, FigureEntry] = {
     "expected-charge-balance": FigureEntry(
         "Heat taken up by the cylinder, measured and expected",
         "Heat of charges, cylinder temperature and volume.",
-        Told(
+        HandbookText(
             "Share of each charge's heat that the cylinder took up.",
             "Volume x heat of water x warming, over the heat given in the charge.",
             "Layers in the cylinder that one sensor does not show.",
@@ -223,7 +223,7 @@ CHARTS: dict[str, FigureEntry] = {
     "expected-cylinder-cooling": FigureEntry(
         "Standing loss of the cylinder, measured and expected",
         "Cylinder temperature and volume.",
-        Told(
+        HandbookText(
             "The slowest cooling of each day, as heat lost per kelvin, beside the cylinder's rating.",
             "Volume x heat of water x cooling rate over the difference to the room.",
             "Small steady draws.",
@@ -232,7 +232,7 @@ CHARTS: dict[str, FigureEntry] = {
     "expected-pressure": FigureEntry(
         "Pressure over water temperature, measured and expected",
         "System pressure and water temperature, every quarter hour.",
-        Told(
+        HandbookText(
             "Rise of the pressure per kelvin of water on each day, beside the steepest that the smallest"
             " suitable vessel allows.",
             "Water expands, the vessel's gas takes it up. A vessel by EN 12828 gives the slope; the"
@@ -243,7 +243,7 @@ CHARTS: dict[str, FigureEntry] = {
     "expected-electricity": FigureEntry(
         "Electricity, measured and expected by the design",
         "Electricity, outdoor temperature and the design.",
-        Told(
+        HandbookText(
             "Each day's electricity beside what design and weather explain.",
             "The design's heat and hot water at that day's temperature, over the designed performance.",
             "House, unit and people apart.",
@@ -252,7 +252,7 @@ CHARTS: dict[str, FigureEntry] = {
     "expected-signature": FigureEntry(
         "Electricity over outdoor temperature, measured and by its own signature",
         "Electricity and outdoor temperature.",
-        Told(
+        HandbookText(
             "Each day's electricity over outdoor temperature beside the home's own line.",
             "A falling line and a level base, fitted by exact least squares; intervals allow for days that"
             " resemble the day before.",
@@ -262,7 +262,7 @@ CHARTS: dict[str, FigureEntry] = {
     "expected-mixed": FigureEntry(
         "Electricity for the heat given, measured and by the rating",
         "Heat, electricity, outdoor temperature and the unit's rating.",
-        Told(
+        HandbookText(
             "Each day's electricity beside what the rating asks for its heat, a usual part of it hot water.",
             "Hot water at 50 °C and more, rooms at the curve's temperature; the share of hot water follows"
             " the season.",
@@ -272,7 +272,7 @@ CHARTS: dict[str, FigureEntry] = {
     "expected-cold-room": FigureEntry(
         "Cold rooms: what was measured beside what each cause would show",
         "Rooms with set temperatures; the unit's work and water temperatures.",
-        Told(
+        HandbookText(
             "Facts of the days with cold rooms, in standard deviations from what each cause would show.",
             "Each cause predicts several facts; its weight is their likelihood times its prior (Bayes).",
             "Facts that were not measured; they count for no cause.",

@@ -2,37 +2,37 @@
 
 from __future__ import annotations
 
-from fieldfare.dashboards.handbook.texts import Told
+from fieldfare.dashboards.handbook.texts import HandbookText
 
-DATA: dict[str, Told] = {
-    "data_gap": Told(
+DATA: dict[str, HandbookText] = {
+    "data_gap": HandbookText(
         "Readings are missing, from one meter or from the whole gateway. Their figures are incomplete.",
         "The time between two readings is compared with the point's usual spacing. Gaps are added up over"
         " the period, and a gap that still lasts is counted in whole days.",
         "Why the readings stopped: gateway, network, power supply or sensor. A point that only reports"
         " changes can be silent without a fault.",
     ),
-    "sensor_stuck": Told(
+    "sensor_stuck": HandbookText(
         "A sensor has shown the same value, or an impossible one, for longer than it ever did before.",
         "Each point's usual number of changes is learned from its own past. Changes that should have come"
-        " and did not are counted; so are readings that no such sensor can give. A cylinder that nothing heats"
-        " must cool by its standing loss: one that does not is not believed.",
+        " and did not are counted; so are readings that no such sensor can give. A cylinder that nothing"
+        " heats must cool by its standing loss: one that does not is not believed.",
         "Whether the sensor, its cable or the gateway holds the value. A temperature that really stays"
         " constant for days, such as in an unused room, can look alike.",
     ),
-    "register_reset": Told(
+    "register_reset": HandbookText(
         "A meter's running total went back and started again, so it was replaced, lost power or overflowed.",
         "A running total that falls is a reset, unless it fits a counter that has reached its last digit.",
         "The energy used between the last reading before the reset and the first one after it.",
     ),
-    "unit_mismatch": Told(
+    "unit_mismatch": HandbookText(
         "A meter sends another unit than the site file says, for example kilowatts where watts are declared.",
         "Readings are compared with what a plant of this size can give in the declared unit and in the"
         " units that are commonly mixed up. The finding needs the second to fit where the first can't.",
         "Two units that differ by little, such as a meter that is 10 % off. Those show up as a disagreement"
         " between meters instead.",
     ),
-    "clock_offset": Told(
+    "clock_offset": HandbookText(
         "A clock is wrong: one meter's readings come earlier or later than the others', or all are out of"
         " step with the sun.",
         "Starts and ends of heat are laid over those of electricity and the best-fitting lag is taken. The"
@@ -40,7 +40,7 @@ DATA: dict[str, Told] = {
         "An offset of less than a few minutes, or of whole days. Without sun or outdoor readings, an offset"
         " that all meters share.",
     ),
-    "outdoor_sensor_biased": Told(
+    "outdoor_sensor_biased": HandbookText(
         "The outdoor sensor reads too warm, often because sun or a warm wall reaches it. Figures that depend"
         " on the weather shift with it.",
         "Warmth around noon beyond the air's usual daily course is compared between bright and dull months."
@@ -49,21 +49,21 @@ DATA: dict[str, Told] = {
         " than such air asks for.",
         "The true air temperature. A sensor that reads too cold by the same amount all day can be missed.",
     ),
-    "flow_return_swapped": Told(
+    "flow_return_swapped": HandbookText(
         "The readings named flow and return are swapped, in the site file or at the pipes.",
         "While the compressor heats, flow must be warmer than return. The finding needs the opposite, day"
-        " after day, by more than the sensors' error. A heat meter's own two sensors are swapped where it counts"
-        " heat below zero while the unit heats.",
+        " after day, by more than the sensors' error. A heat meter's own two sensors are swapped where it"
+        " counts heat below zero while the unit heats.",
         "Whether the swap is in the wiring, the gateway or the site file.",
     ),
-    "implausible_efficiency": Told(
+    "implausible_efficiency": HandbookText(
         "The heat and electricity readings give an efficiency that no heat pump can have. At least one of"
         " the two meters is wrong.",
         "Heat over electricity is compared with a share of the Carnot efficiency at the plant's own"
         " temperatures, and with an electric heater's efficiency at the low end.",
         "Which of the two meters is wrong, unless flow rate and temperatures allow a third view.",
     ),
-    "heat_meter_disagrees": Told(
+    "heat_meter_disagrees": HandbookText(
         "The heat meter gives another amount than flow rate times temperature difference. Performance and"
         " heat loss are off by the same share.",
         "Heat = flow rate x (flow - return) x heat coefficient of the fluid at its temperature (EN 1434-1)."
@@ -71,7 +71,7 @@ DATA: dict[str, Told] = {
         "Which of the three sensors is off. A glycol mixture explains a few percent and is named as a cause"
         " where the site file allows for it.",
     ),
-    "meter_misplaced": Told(
+    "meter_misplaced": HandbookText(
         "A meter measures something else than the site file says: another circuit, other loads, one branch"
         " only, or its pulse value is wrong.",
         "Each possible misplacement predicts several facts. Its probability is its prior times the"

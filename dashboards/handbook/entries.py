@@ -20,7 +20,7 @@ from fieldfare.dashboards.figures.expectations.index import OF_FINDING
 from fieldfare.dashboards.handbook.charts import CHARTS
 from fieldfare.dashboards.handbook.figures import FIGURES
 from fieldfare.dashboards.handbook.keys import FINDINGS, KEYS, OTHER_LIMITS, title_of
-from fieldfare.dashboards.handbook.texts import Told
+from fieldfare.dashboards.handbook.texts import HandbookText
 from fieldfare.dashboards.text.formats import spacing
 from fieldfare.dashboards.text.labels import CAUSES, POINT_NAMES
 from fieldfare.dashboards.text.labels import FIGURES as PLOT_OF_FINDING
@@ -40,13 +40,13 @@ class LimitRow(NamedTuple):
     source: str
 
 
-class Entry(NamedTuple):
+class HandbookEntry(NamedTuple):
     """needs : sentences. causes : code and words of each. related : keys of other entries"""
 
     key: str
     kind: Kind
     title: str
-    told: Told | None
+    told: HandbookText | None
     needs: tuple[str, ...] = ()
     reads: tuple[str, ...] = ()
     limits: tuple[LimitRow, ...] = ()
@@ -57,21 +57,21 @@ class Entry(NamedTuple):
 
 
 @cache
-def entry(key: str) -> Entry:
+def entry(key: str) -> HandbookEntry:
     """An entry by its key. Raises KeyError for an unknown key."""
     if key not in KEYS:
         raise KeyError(key)
     if key in FINDINGS:
         return _finding(key)
     if key in OTHER_LIMITS:
-        return Entry(key, "limits", title_of(key), None, limits=limit_rows(_further_limits(key)))
+        return HandbookEntry(key, "limits", title_of(key), None, limits=limit_rows(_further_limits(key)))
     kind: Kind = "figure" if key in FIGURES else "plot"
     written = FIGURES[key] if key in FIGURES else CHARTS[key]
     shown_in = [f for f, e in FIGURES.items() if key in e.charts]
     findings = [c for c in FINDINGS if key in (PLOT_OF_FINDING.get(c), OF_FINDING.get(c))]
     related = dict.fromkeys([*written.charts, *shown_in, *findings])
     related.pop(key, None)
-    return Entry(key, kind, written.title, written.told, (written.needs,), related=tuple(related))
+    return HandbookEntry(key, kind, written.title, written.told, (written.needs,), related=tuple(related))
 
 
 def _further_limits(key: str) -> tuple[str, ...]:
@@ -94,10 +94,10 @@ def limit_rows(names: tuple[str, ...]) -> tuple[LimitRow, ...]:
     return tuple(rows)
 
 
-def _finding(code: str) -> Entry:
+def _finding(code: str) -> HandbookEntry:
     found = catalogued(code)
     plots = (PLOT_OF_FINDING.get(code), OF_FINDING.get(code))
-    return Entry(
+    return HandbookEntry(
         code,
         "finding",
         title_of(code),

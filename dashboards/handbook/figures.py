@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from fieldfare.dashboards.handbook.texts import Told
+from fieldfare.dashboards.handbook.texts import HandbookText
 
 
 class FigureEntry(NamedTuple):
@@ -12,7 +12,7 @@ class FigureEntry(NamedTuple):
 
     title: str
     needs: str
-    told: Told
+    told: HandbookText
     charts: tuple[str, ...] = ()
 
 
@@ -20,7 +20,7 @@ FIGURES: dict[str, FigureEntry] = {
     "verdict": FigureEntry(
         "Verdict",
         "What each question of the verdict names: a home is in order only where what matters was assessed.",
-        Told(
+        HandbookText(
             "One word for a home: urgent, needs work, needs watching, unknown or in order.",
             "The worst open finding above a note decides, and a zone that is cold for hours. Without one,"
             " the home is in order if the questions that matter were answered, else unknown.",
@@ -30,7 +30,7 @@ FIGURES: dict[str, FigureEntry] = {
     "coverage": FigureEntry(
         "Share of readings",
         "Any reading.",
-        Told(
+        HandbookText(
             "The share of the period's minutes with usable readings, in all and for each point.",
             "A minute counts where a reading stands for it: gaps longer than the point's own limit do not"
             " count. The weaker of heat and electricity gives the share of the period.",
@@ -42,7 +42,7 @@ FIGURES: dict[str, FigureEntry] = {
         "Heat and electricity",
         "An electricity meter, a heat meter (or flow rate with flow and return temperature). The split by"
         " use needs the operating mode, or readings close enough to tell uses apart.",
-        Told(
+        HandbookText(
             "Heat given and electricity used in the period, in all and by use.",
             "Differences of running totals, or power over time. A meter that includes another is counted"
             " once. Uses follow the operating mode, or the plant's physics where it is not reported.",
@@ -54,7 +54,7 @@ FIGURES: dict[str, FigureEntry] = {
         "Seasonal performance",
         "Heat and electricity. H2 needs the source fan's share, H3 the electric heaters, H4 the circulation"
         " pumps: each boundary needs meters that separate it.",
-        Told(
+        HandbookText(
             "Heat given for each unit of electricity, at the SEPEMO boundaries H1 to H4, and by use.",
             "Heat over electricity of the minutes with both. H1 is the refrigeration unit, H2 adds the"
             " source fan, H3 the electric heaters with their heat, H4 the pumps. The 95 % interval combines"
@@ -67,7 +67,7 @@ FIGURES: dict[str, FigureEntry] = {
     "losses": FigureEntry(
         "From expected to measured",
         "Heat, electricity, flow and outdoor temperature, and rating points or rated output.",
-        Told(
+        HandbookText(
             "Where the electricity between the rating and the meter went, in kilowatt hours and money.",
             "The rating gives the electricity for the measured heat at the designed flow temperature. Steps"
             " for flow temperature, part load, starts, defrosts, hot water, electric heaters and pumps are"
@@ -79,7 +79,7 @@ FIGURES: dict[str, FigureEntry] = {
     "heat_loss": FigureEntry(
         "Heat loss",
         "Heat to rooms and outdoor temperature on 14 heated days or more; room temperature sharpens it.",
-        Told(
+        HandbookText(
             "How much heat the house loses per kelvin, and at the design temperatures.",
             "Robust fit of daily heat = coefficient x (indoor - outdoor) - gains - sun + storage, with errors"
             " after Newey and West. What is usual for gains and windows is weighed in (Bayes); the heat"
@@ -92,7 +92,7 @@ FIGURES: dict[str, FigureEntry] = {
     "capacity": FigureEntry(
         "Output on the design day",
         "The design outdoor temperature, a rated output or rating point, and the heat loss.",
-        Told(
+        HandbookText(
             "The unit's output at the design temperatures against the load of rooms and hot water.",
             "Rating points are carried to the design temperatures and corrected by the best hours at full"
             " work, where there were any. The margin is output over load.",
@@ -104,7 +104,7 @@ FIGURES: dict[str, FigureEntry] = {
     "heating_curve": FigureEntry(
         "Heating curve",
         "Flow and outdoor temperature on at least 10 days with an hour of steady heating.",
-        Told(
+        HandbookText(
             "Flow temperature against outdoor temperature as the system really runs, beside the design's.",
             "Robust straight line through the daily means of steady heating.",
             "Why it runs so: curve setting, room control and manual changes look alike without the target.",
@@ -114,7 +114,7 @@ FIGURES: dict[str, FigureEntry] = {
     "cycling": FigureEntry(
         "Starts and runs",
         "Electricity or compressor speed at close spacing, or a start counter.",
-        Told(
+        HandbookText(
             "How often the compressor starts and how long a typical run is.",
             "A run begins and ends where power, speed or mode says so. Starts per running hour and the"
             " median run length are over all runs of the period.",
@@ -125,7 +125,7 @@ FIGURES: dict[str, FigureEntry] = {
     "defrost": FigureEntry(
         "Defrosts",
         "A defrost signal, the operating mode, or heat and temperatures every two minutes.",
-        Told(
+        HandbookText(
             "How many defrosts there were, how long they took and what heat and electricity they cost.",
             "A defrost is what the unit reports, or a stretch in which heat flows back while it runs. The"
             " rate is per hour of running in frosting weather.",
@@ -136,7 +136,7 @@ FIGURES: dict[str, FigureEntry] = {
     "hot_water": FigureEntry(
         "Hot water",
         "Cylinder temperature; volume and setpoint from the site file.",
-        Told(
+        HandbookText(
             "Reheats and their length, litres at 40 °C when full, time below 40 °C, standing loss, last"
             " disinfection.",
             "Mixed litres = volume x (store - cold) / (40 - cold), the mixing rule. Standing loss is the"
@@ -148,7 +148,7 @@ FIGURES: dict[str, FigureEntry] = {
     "comfort": FigureEntry(
         "Room temperatures",
         "Room temperature; the set temperature for the share below it.",
-        Told(
+        HandbookText(
             "How warm each zone was and how much of the time it stayed half a kelvin or more below its"
             " set temperature.",
             "Minutes below the set temperature over all minutes with both readings.",
@@ -159,7 +159,7 @@ FIGURES: dict[str, FigureEntry] = {
     "cost": FigureEntry(
         "Cost and carbon",
         "Electricity and a price in the site file; the previous fuel for the comparison.",
-        Told(
+        HandbookText(
             "What the electricity cost and emitted, beside the previous fuel for the same heat.",
             "Each minute's electricity at its tariff band and date; carbon by the dated factor of the"
             " country. The previous fuel: the same heat over the old efficiency, at its price.",
@@ -169,26 +169,29 @@ FIGURES: dict[str, FigureEntry] = {
     "other_heat": FigureEntry(
         "Other heat sources",
         "An entry for each in the site file ([[other_heat]]); their heat needs a meter (other_heat_output).",
-        Told(
+        HandbookText(
             "What a boiler, a stove or solar heat beside the heat pump gave, and its share of all heat.",
             "The other source's meter over the sum of both; the interval has both meters' accuracy classes.",
-            "A share without a meter. Days on which the other source may have heated the rooms are left out of"
-            " what they would spoil, and the heat loss counts its heat or leaves them out.",
+            "A share without a meter. Days on which the other source may have heated the rooms are left out"
+            " of what they would spoil, and the heat loss counts its heat or leaves them out.",
         ),
     ),
     "units": FigureEntry(
         "Each heat pump of several",
         "heat_pump.units in the site file, and points that name their unit (heat_pump).",
-        Told(
+        HandbookText(
             "Electricity, heat, performance, starts and defrosts of each heat pump by its own meters.",
             "Heat over electricity in the minutes that know both, as for a single unit (H2).",
-            "What only a shared meter sees: then the sum alone is told, and starts of the sum are no unit's own.",
+            (
+                "What only a shared meter sees: then the sum alone is told, and starts of the sum are no"
+                " unit's own."
+            ),
         ),
     ),
     "from_electricity": FigureEntry(
         "From one electricity meter",
         "Whole days of one electricity meter and outdoor temperature.",
-        Told(
+        HandbookText(
             "What a home without a heat meter still shows: base load, heating line, starts at the least.",
             "A falling line with a level base is fitted to daily electricity against outdoor temperature;"
             " levels of power between intervals show starts and direct electric heat.",

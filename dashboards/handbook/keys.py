@@ -7,16 +7,18 @@ from fieldfare.dashboards.handbook.data_findings import DATA
 from fieldfare.dashboards.handbook.figures import FIGURES
 from fieldfare.dashboards.handbook.heat_findings import HEAT
 from fieldfare.dashboards.handbook.operation_findings import OPERATION
-from fieldfare.dashboards.handbook.texts import Told
+from fieldfare.dashboards.handbook.texts import HandbookText
 from fieldfare.dashboards.handbook.water_findings import WATER
 
-FINDING_GROUPS: dict[str, dict[str, Told]] = {
+FINDING_GROUPS: dict[str, dict[str, HandbookText]] = {
     "Heat and efficiency": HEAT,
     "How the unit runs": OPERATION,
     "Hot water and circuit": WATER,
     "Data": DATA,
 }
-FINDINGS: dict[str, Told] = {code: told for group in FINDING_GROUPS.values() for code, told in group.items()}
+FINDINGS: dict[str, HandbookText] = {
+    code: told for group in FINDING_GROUPS.values() for code, told in group.items()
+}
 OTHER_LIMITS = {
     "limits": "Limits of facts and verdict",
     "limits_answers": "Limits of answers to questions",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 
-class Told(NamedTuple):
+class HandbookText(NamedTuple):
     """means : what it means for the home. worked_out : how it is computed. cannot_tell : its blind spots"""
 
     means: str

@@ -21,7 +21,8 @@ def advice_page(
 ) -> str:
     """Settings worth changing, each with its saving, what rooms do, and when to stop.
 
-    document : of analysis.advice.plan; None with a problem. step : the tuning diary's, where it is the household's
+    document : of analysis.advice.plan; None with a problem. step : the tuning diary's,
+        where it is the household's
     """
     home = visitor["role"] == "householder"
     return render(

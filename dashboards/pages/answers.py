@@ -27,19 +27,6 @@ def answer_page(
     """
     home = visitor["role"] == "householder"
     shown = told(document, row["name"], home=home) if document is not None else None
-    filled = dict(asked)
-    if document is not None:
-        filled = {
-            "from": document["period"]["from"],
-            "to": document["period"]["to"],
-            "against": document.get("against", ""),
-        } | filled
-        if "asked" in document:
-            hours = {
-                "from_hour": str(document["asked"]["from_hour"]),
-                "to_hour": str(document["asked"]["to_hour"]),
-            }
-            filled = hours | filled
     query = urlencode({k: v for k, v in asked.items() if v})
     at = f"/sites/{row['id']}/answers/{question}"
     more = f"&{query}" if query else ""
@@ -51,7 +38,7 @@ def answer_page(
         row=row,
         question=question,
         questions=QUESTIONS,
-        asked=filled,
+        asked={**_looked_at(document), **asked},
         against=AGAINST_SHORT,
         problem=problem,
         zones=zones,
@@ -62,3 +49,12 @@ def answer_page(
         pdf=f"{at}/paper?form=pdf{more}",
         json=f"/api/v1{at}{'?' + query if query else ''}",
     )
+
+
+def _looked_at(document: dict[str, Any] | None) -> dict[str, str]:
+    """The details that an answer chose where the form left them open."""
+    if document is None:
+        return {}
+    hours = {k: str(document["asked"][k]) for k in ("from_hour", "to_hour")} if "asked" in document else {}
+    period = document["period"]
+    return {"from": period["from"], "to": period["to"], "against": document.get("against", ""), **hours}

@@ -39,16 +39,8 @@ def check_page(
     """
     site = row["site"]
     result = contents["result"] if contents else None
-    made = (
-        sheet(site, result, contents.get("days") or rows_of_result(result)) if contents and result else None
-    )
-    if made is not None:
-        quiet = now - row["heard"] if row["heard"] is not None else None
-        made["given"] = with_silence(given_verdict(result), quiet)
     steps = [f for f in open_findings(result) if f["severity"] != "note"] if result else []
     name = title if check["period"] == "first" else f"{title} {check['period']}"
-    clashes = [_clash(check, at, mine, there) for at, (mine, there) in (conflicts or {}).items()]
-    answered = sum(bool(item["state"]) for item in check["items"])
     entries = [{**item, "by": _by(item, site.site.timezone)} for item in check["items"]]
     return render(
         "check.html",
@@ -58,7 +50,7 @@ def check_page(
         visitor=visitor,
         row=row,
         check=check,
-        sheet=made,
+        sheet=_measured(row, contents, now),
         steps=steps,
         states=STATES,
         zone=site.site.timezone,
@@ -66,15 +58,25 @@ def check_page(
         problems=list(problems),
         what=what,
         signed_now=check.get("signature") is not None,
-        clashes=clashes,
+        clashes=[_clash(check, at, mine, there) for at, (mine, there) in (conflicts or {}).items()],
         photo_problems=list(photo_problems),
-        answered=answered,
+        answered=sum(bool(item["state"]) for item in check["items"]),
         result=result,
         entries=entries,
         left=points_left(site, contents) if check["kind"] == "winter" and contents else [],
         typed={f"{item}.{field}": mine for (item, field), (mine, _) in (conflicts or {}).items()},
         address=f"/sites/{row['id']}/checks/{check['kind']}/{check['period']}",
     )
+
+
+def _measured(row: dict[str, Any], contents: dict[str, Any] | None, now: datetime) -> dict[str, Any] | None:
+    """What the readings say beside the sheet, with the verdict; None without a result."""
+    if not contents or not contents["result"]:
+        return None
+    result = contents["result"]
+    quiet = now - row["heard"] if row["heard"] is not None else None
+    made = sheet(row["site"], result, contents.get("days") or rows_of_result(result))
+    return {**made, "given": with_silence(given_verdict(result), quiet)}
 
 
 def _by(item: Mapping[str, Any], zone: str) -> str:
@@ -109,8 +111,8 @@ def field_page(
 ) -> str:
     """Homes whose sheets a device can keep.
 
-    homes : id, name, period, signed, done (items answered); visit, of `told_visit`, where one is booked soon, and
-        is_mine where the reader makes it
+    homes : id, name, period, signed, done (items answered); visit, of `told_visit`, where one is booked soon,
+        and is_mine where the reader makes it
     """
     return render(
         "field.html",

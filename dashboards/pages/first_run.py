@@ -92,7 +92,8 @@ def readings_page(
 ) -> str:
     """Upload of a CSV export; with a proposal, its columns to check before they are read.
 
-    proposal : the proposed meaning of each column, from the collector. time_formats : pattern and label of each
+    proposal : the proposed meaning of each column, from the collector. time_formats :
+        pattern and label of each
     """
     choices = [(q.name, words.quantity_words(q.name), q.forms) for q in QUANTITIES.values()]
     site = row["site"]

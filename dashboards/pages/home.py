@@ -15,6 +15,18 @@ from fieldfare.dashboards.text.home_month import month_told, month_words
 from fieldfare.dashboards.text.home_standing import silent_words, standing_words, to_do
 from fieldfare.dashboards.text.language import gettext as _
 
+_NO_MONTH: dict[str, Any] = {
+    "parts": None,
+    "lead": [],
+    "other_days": "",
+    "works": [],
+    "to_do": [],
+    "advice": [],
+    "month": "",
+    "month_key": "",
+    "months": {},
+}
+
 
 def home_page(
     row: dict[str, Any],
@@ -26,7 +38,8 @@ def home_page(
     firm: dict[str, str] | None = None,
     household: dict[str, Any] | None = None,
 ) -> str:
-    """contents : a month paper's contents, None where the month has no readings. row["result"] : the last year's.
+    """contents : a month paper's contents, None where the month has no readings. row["result"] :
+    the last year's.
     firm : its name and contact, each empty where not set
     household : homes (id and name of the reader's others), visits in words, and contact, None where it is not
         theirs to read
@@ -38,41 +51,27 @@ def home_page(
         "row": row,
         "firm": firm or {"name": "", "contact": ""},
         "household": household or {"homes": [], "visits": [], "contact": None},
+        "questions": QUESTIONS,
     }
     quiet = now - row["heard"] if row["heard"] is not None else None
     if contents is None:
-        return render(
-            "home.html",
-            **common,
-            questions=QUESTIONS,
-            parts=None,
-            lead=[],
-            given=with_silence(given_verdict(row["result"]), quiet),
-            other_days="",
-            works=[],
-            to_do=[],
-            advice=[],
-            month="",
-            month_key="",
-            months={},
-        )
+        given = with_silence(given_verdict(row["result"]), quiet)
+        return render("home.html", **common, **_NO_MONTH, given=given)
     site, result = row["site"], contents["result"]
     year = contents.get("year") or row["result"] or result
     rows = contents.get("days") or rows_of_result(result)
     month = result["period"]["from"][:7]
-    done = [w for w in works if str(w["day"])[:7] == month]
     rolling = row["result"] or year
     asked = to_do(rolling)
     given = with_silence(given_verdict(rolling), quiet)
     return render(
         "home.html",
         **common,
-        questions=QUESTIONS,
         parts=month_told(site, {**contents, "days": rows}),
         given=given,
         lead=_lead(row, contents, given, asked, now),
         other_days=_other_days(rolling, result),
-        works=done,
+        works=[w for w in works if str(w["day"])[:7] == month],
         to_do=asked,
         advice=advice(site, year, rows),
         month=month_words(result["period"]),

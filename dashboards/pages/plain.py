@@ -76,8 +76,8 @@ def welcome_page(
     told = ""
     if homes:
         told = _(
-            "This shows how the heating of {homes} is doing. You set a password once; then you sign in with your"
-            " e-mail.",
+            "This shows how the heating of {homes} is doing. You set a password once; then you sign in with"
+            " your e-mail.",
             homes=words.listed(list(homes)),
         )
     elif role:

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from fieldfare.analysis.errors import Problem
-from fieldfare.dashboards.site_edit import Change, key_of_problem
+from fieldfare.dashboards.site_edit import KeyChange, key_of_problem
 from fieldfare.dashboards.site_fields import groups_of, is_field
 from fieldfare.dashboards.site_form import row_of
 from fieldfare.dashboards.templating import render
@@ -37,7 +37,7 @@ def site_settings_page(
     as_text: bool,
     problems: Iterable[Problem] = (),
     mark: str = "",
-    changes: Sequence[Change] | None = None,
+    changes: Sequence[KeyChange] | None = None,
     recalculates: Sequence[str] = (),
     told: str = "",
     proposed: str = "",

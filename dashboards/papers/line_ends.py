@@ -1,7 +1,7 @@
 """White space at the ends of lines, taken out before layout.
 
-A reader never sees it (CSS Text 3, 4.1.2), but WeasyPrint 70.0 measures it: a text that fits a line only without
-the space after it is broken after its first word.
+A reader never sees it (CSS Text 3, 4.1.2), but WeasyPrint 70.0 measures it: a text that fits a line only
+without the space after it is broken after its first word.
 """
 
 from __future__ import annotations
@@ -36,8 +36,8 @@ def trim_line_ends(body: ElementTree.Element) -> None:
 
 
 def _backwards(node: ElementTree.Element) -> Iterator[tuple[ElementTree.Element, str] | bool]:
-    """Places of text from the last to the first; between them True where a line ends, False at what stands in a
-    line without text."""
+    """Places of text from the last to the first; between them True where a line ends, False at what stands in
+    a line without text."""
     ends_line = node.tag in LINE_ENDS
     if ends_line:
         yield True

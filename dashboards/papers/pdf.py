@@ -23,7 +23,8 @@ NEEDED = {
 }
 """Libraries of the system that lay out text and cut typefaces down, with their Debian packages."""
 _ONE_AT_A_TIME = Lock()
-"""A paper takes a processor for up to a second: several at once would hold up the pages, and none ends sooner."""
+"""A paper takes a processor for up to a second: several at once would hold up the pages,
+and none ends sooner."""
 
 
 class NoPdf(InputError):

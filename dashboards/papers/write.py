@@ -124,7 +124,8 @@ def _paper_html(site: Site, kind: str, contents: dict[str, Any], common: dict[st
 def _check_html(site: Site, kind: str, period: str, contents: dict[str, Any], common: dict[str, Any]) -> str:
     """A check of the commissioning or of a year's service, which stands without readings."""
     check = shown_check(site, contents)
-    title = CHECK_TITLES[kind] if period == "first" else f"{CHECK_TITLES[kind]} {period}"  # type: ignore[index]
+    title = CHECK_TITLES[kind]  # type: ignore[index]
+    title = title if period == "first" else f"{title} {period}"
     foot = f"{site.site.name} · {title} · made {words.day(common['made'])} · fieldfare {_version()}"
     return render(
         "paper_check.html",

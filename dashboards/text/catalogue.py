@@ -1,4 +1,5 @@
-"""Every message of the catalogues: those that pages and sentences mark, and those that come from `analysis`."""
+"""Every message of the catalogues: those that pages and sentences mark,
+and those that come from `analysis`."""
 
 from __future__ import annotations
 
@@ -36,7 +37,8 @@ WHAT_IF = (
     "the cylinder must hold a day's draws from that hour on",
     "a tariff with a cheap band often asks more in the others",
 )
-"""Limits of what-if answers, as `fieldfare.analysis.reports.what_if` words them; {0} and so on are numbers."""
+"""Limits of what-if answers, as `fieldfare.analysis.reports.what_if` words them;
+{0} and so on are numbers."""
 SIGN_IN = ("e-mail or password is wrong",)
 
 

@@ -1,7 +1,8 @@
 """The language that a page or a paper is written in, and the catalogues of its sentences.
 
-Catalogues are gettext `.po` files in `dashboards/locale`. They are compiled in memory when a language is first
-used, so nothing has to be built. A message that a catalogue lacks, and an unknown language, are English.
+Catalogues are gettext `.po` files in `dashboards/locale`. They are compiled in memory when a language is
+first used, so nothing has to be built. A message that a catalogue lacks,
+and an unknown language, are English.
 """
 
 from __future__ import annotations
@@ -114,8 +115,8 @@ _NUMBER = re.compile(r"\d+(?:\.\d+)?")
 
 
 def with_numbers(text: str) -> tuple[str, bool]:
-    """A sentence of `analysis` that has nothing but numbers in it, looked up with its numbers as {0}, {1} and so
-    on; and whether it was found."""
+    """A sentence of `analysis` that has nothing but numbers in it, looked up with its numbers as {0}, {1} and
+    so on; and whether it was found."""
     if is_english():
         return text, True
     numbers = _NUMBER.findall(text)

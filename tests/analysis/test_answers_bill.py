@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from fieldfare.analysis.answers.bill import bill
-from fieldfare.analysis.answers.bill_parts import Asked, Span
+from fieldfare.analysis.answers.bill_parts import PaperBill, Span
 from fieldfare.analysis.answers.half_hours import Used, parse_prices, tariffs
 from fieldfare.analysis.answers.shapley import shapley
 from fieldfare.analysis.errors import InputError, NotAssessed
@@ -107,7 +107,7 @@ def plain_span(site_text: str = "") -> tuple[Span, object]:
 
 def test_without_a_heat_meter_the_total_still_adds_up_and_says_what_is_missing() -> None:
     span, site = plain_span()
-    document = bill(site, span, span, "year", asked=Asked(billed_kwh=500.0))  # type: ignore[arg-type]
+    document = bill(site, span, span, "year", asked=PaperBill(billed_kwh=500.0))  # type: ignore[arg-type]
     assert document["difference"]["kwh"] == pytest.approx(0.0, abs=1e-9)
     assert {"part": "efficiency", "reason": "no_heat_meter"} in document["untold"]
     assert {"part": "tariff", "reason": "no_prices"} in document["untold"]
@@ -133,7 +133,11 @@ def test_electricity_that_can_not_be_trusted_is_not_split() -> None:
     assert document["ask"][0] == "meter_reading"
 
 
-PRICES = "time,price\n2026-01-12T00:00:00+00:00,0.10\n2026-01-12T00:30:00+00:00,0.30\n2026-01-12T01:00:00+00:00,-0.02\n"
+PRICES = """time,price
+2026-01-12T00:00:00+00:00,0.10
+2026-01-12T00:30:00+00:00,0.30
+2026-01-12T01:00:00+00:00,-0.02
+"""
 
 
 def test_half_hourly_prices_hold_until_the_next_and_an_hour_at_most() -> None:

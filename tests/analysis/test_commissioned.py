@@ -13,7 +13,7 @@ from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.checklists import items_for
-from fieldfare.analysis.tuning.steps import Step
+from fieldfare.analysis.tuning.steps import TuningStep
 from fieldfare.collector.simulated.design.spec import PlantSpec
 from fieldfare.collector.simulated.plant import random_plant, simulate
 from fieldfare.dashboards.checks.commissioned import commissioned_told
@@ -120,13 +120,13 @@ def test_what_hands_alone_can_read_says_so(home: tuple[PlantSpec, Site, Facts]) 
 def test_a_step_of_the_diary_is_a_change_on_purpose(home: tuple[PlantSpec, Site, Facts]) -> None:
     key = ("curve_set", "cold_flow")
     then = float(handed_over(home[0])[key]) + 6.0
-    step = Step(FIRST + timedelta(3), "heating_curve", (then, 30.0), (then - 6.0, 28.0))
+    step = TuningStep(FIRST + timedelta(3), "heating_curve", (then, 30.0), (then - 6.0, 28.0))
     row = rows_of(home, {key: f"{then:.1f}"}, steps=[step])[key]
     assert row["differs"]
     assert row["tuned"] == ("2024-01-04",)
-    raised = Step(step.day, step.code, step.after, step.before)
+    raised = TuningStep(step.day, step.code, step.after, step.before)
     assert rows_of(home, {key: f"{then:.1f}"}, steps=[raised])[key]["tuned"] == (), "it went the other way"
-    newest = Step(FIRST + timedelta(DAYS - 2), step.code, step.before, step.after)
+    newest = TuningStep(FIRST + timedelta(DAYS - 2), step.code, step.before, step.after)
     untold = rows_of(home, {key: f"{then:.1f}"}, steps=[newest])[key]
     assert untold["today"] is None, "days before the step tell of another setting"
 

@@ -23,7 +23,8 @@ def runs(over: np.ndarray) -> Table:
 
 
 def test_runs_that_end_alike_are_ended_by_the_unit() -> None:
-    """A small switching difference: every run passes what was asked by about 1.2 K (common practice, no source)."""
+    """A small switching difference: every run passes what was asked by about 1.2 K (common practice,
+    no source)."""
     rng = np.random.default_rng(1)
     assert _ended_by_call(runs(rng.normal(1.2, 0.25, 60))) == pytest.approx(0.0)
 

@@ -83,8 +83,8 @@ def test_a_fleet_tells_the_ratios_that_were_put_into_it() -> None:
 
 
 def test_emitters_are_judged_by_en_442_at_both_flows() -> None:
-    # By hand: excess is flow less half of 5 K less room: 22.5 K measured, 27.5 K designed, exponent 1.3. The share
-    # used goes as load over output: 0.9 / (22.5 / 27.5)^1.3 of the design's.
+    # By hand: excess is flow less half of 5 K less room: 22.5 K measured, 27.5 K designed, exponent 1.3. The
+    # share used goes as load over output: 0.9 / (22.5 / 27.5)^1.3 of the design's.
     told = design_ratios(home(n, 1.0) for n in range(5))
     share = line(told, "emitter_share", grouping="all")
     assert share["ratio"] == pytest.approx(0.9 / (22.5 / 27.5) ** 1.3, rel=0.01)

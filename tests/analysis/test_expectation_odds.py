@@ -46,7 +46,8 @@ def test_a_coat_that_decides_is_told_from_a_lock():
 
 
 def test_frost_alone_may_bring_defrosts_to_the_lock():
-    """Locked for 40 minutes: a coat of 165 g/kW needs 250 g/kW an hour, which fog gives and dry frost does not."""
+    """Locked for 40 minutes: a coat of 165 g/kW needs 250 g/kW an hour,
+    which fog gives and dry frost does not."""
     rng = np.random.default_rng(4)
     spacing, rate = np.full(400, 40.0), rng.lognormal(0.0, 0.1, 400)
     fog, frost = (pattern(spacing, share * 165.0 * rate, 0.3) for share in (2.0, 0.3))
@@ -77,8 +78,8 @@ def test_a_sound_coat_is_there_in_dry_air_too():
 
 
 def test_less_air_shows_against_the_units_own_earlier_days():
-    """Twice as many defrosts at like frost and a seventh of the efficiency lost in the same weeks: a coil with part
-    of its air still waits for its coat. Either alone is not enough."""
+    """Twice as many defrosts at like frost and a seventh of the efficiency lost in the same weeks: a coil
+    with part of its air still waits for its coat. Either alone is not enough."""
     waits = Signs(0.0, 0.5, locked=0.05, follows=-0.8, minutes=-0.2, drawn=-0.3)
     lost = replace(waits, often=np.nan, fell=-0.15, fell_spread=0.02)
     assert weights(lost, change=3.5)["starved"] > 0.9
@@ -213,7 +214,8 @@ def test_capacity_needs_days_that_show_it():
 
 
 def test_a_shortage_that_is_only_calculated_must_be_a_large_one():
-    """Output over load of 0.9 known to 5 %: 97.7 % by GUM; 83 % with a tenth for what no cold day has shown."""
+    """Output over load of 0.9 known to 5 %: 97.7 % by GUM; 83 % with a tenth for what no
+    cold day has shown."""
     assert capacity_odds.by_rating_and_load(0.9, 0.05, measured=True) == pytest.approx(0.977, abs=0.001)
     assert capacity_odds.by_rating_and_load(0.9, 0.05, measured=False) == pytest.approx(0.834, abs=0.005)
     assert capacity_odds.by_rating_and_load(0.7, 0.05, measured=False) > 0.99

@@ -30,7 +30,8 @@ def test_a_fact_not_measured_or_not_named_says_nothing():
 
 
 def test_bayes_rule_by_a_worked_example():
-    """Prior 1 %, found in 80 % of the sick and 9.6 % of the healthy: 7.8 % (Eddy 1982, a textbook example)."""
+    """Prior 1 %, found in 80 % of the sick and 9.6 % of the healthy: 7.8 % (Eddy 1982,
+    a textbook example)."""
     sick = shares({"sick": math.log(0.01 * 0.8), "healthy": math.log(0.99 * 0.096)})
     assert sick["sick"] == pytest.approx(0.078, abs=0.001)
     assert sum(sick.values()) == pytest.approx(1.0)

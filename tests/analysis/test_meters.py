@@ -414,8 +414,8 @@ def test_meters_in_their_place_are_not_told(small):
 
 @pytest.mark.parametrize("behind", [False, True])
 def test_a_compressor_that_rises_with_the_heater_is_not_taken_for_the_heater(small, behind):
-    """A control that adds the heater when the flow is too cool raises the compressor too: its heat follows its own
-    electricity, and only what is left over may be the heater's."""
+    """A control that adds the heater when the flow is too cool raises the compressor too: its heat follows
+    its own electricity, and only what is left over may be the heater's."""
     heating = small.values["mode"] == 1.0
     since = np.zeros(len(heating), dtype=int)
     for i in np.flatnonzero(heating):

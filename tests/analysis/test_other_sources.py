@@ -1,4 +1,5 @@
-"""Boilers, stoves, solar heat, cascades, surplus electricity and cooling: what is told, and what says why not."""
+"""Boilers, stoves, solar heat, cascades, surplus electricity and cooling: what is told,
+and what says why not."""
 
 from __future__ import annotations
 

@@ -12,7 +12,7 @@ from fieldfare.analysis.advice.limits import LIMITS_ADVICE
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.tuning.diary import season_start
-from fieldfare.analysis.tuning.steps import Step, as_set, is_reached, stepped_back, toward
+from fieldfare.analysis.tuning.steps import TuningStep, as_set, is_reached, stepped_back, toward
 from fieldfare.analysis.tuning.week import week_after
 from tests.benchmarks.tuning_cases import Tuned, tune
 
@@ -100,13 +100,13 @@ def test_a_step_goes_two_kelvin_toward_its_goal() -> None:
 def test_which_steps_take_warmth_away(
     code: str, before: tuple[float, ...], after: tuple[float, ...], saves: bool
 ) -> None:
-    assert Step(DAY, code, before, after).saves is saves
+    assert TuningStep(DAY, code, before, after).saves is saves
 
 
 def test_a_curve_that_was_raised_again_is_at_its_limit() -> None:
     down, up = (
-        Step(DAY, "heating_curve", (50.0, 30.0), (48.0, 28.0)),
-        Step(DAY + timedelta(8), "heating_curve", (48.0, 28.0), (50.0, 30.0)),
+        TuningStep(DAY, "heating_curve", (50.0, 30.0), (48.0, 28.0)),
+        TuningStep(DAY + timedelta(8), "heating_curve", (48.0, 28.0), (50.0, 30.0)),
     )
     assert stepped_back([down], "heating_curve") is None
     assert stepped_back([down, up], "heating_curve") == up
@@ -115,7 +115,7 @@ def test_a_curve_that_was_raised_again_is_at_its_limit() -> None:
 
 def test_the_cylinder_is_as_the_log_left_it() -> None:
     site = parse_site(SITE)
-    set_now = as_set(site, [Step(DAY, "hot_water_setpoint", (55.0,), (48.0,))]).hot_water
+    set_now = as_set(site, [TuningStep(DAY, "hot_water_setpoint", (55.0,), (48.0,))]).hot_water
     assert set_now is not None
     assert (set_now.setpoint_c, set_now.reheat_below_c) == (48.0, 47.0)
     assert as_set(site, []) is site
@@ -155,7 +155,7 @@ def weeks(short_before: int, short_after: int, raised: float = 0.0, outdoor: flo
     ids=["one day", "two days", "cold before", "target raised", "beyond design"],
 )
 def test_rooms_newly_short_on_two_days_are_too_much(days: Table, zone: str | None) -> None:
-    step = Step(DAY, "heating_curve", (50.0, 30.0), (48.0, 28.0))
+    step = TuningStep(DAY, "heating_curve", (50.0, 30.0), (48.0, 28.0))
     week = week_after(parse_site(SITE), days, step, DAY)
     assert week.is_over
     assert week.cold_zone == zone

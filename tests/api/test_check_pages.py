@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from fieldfare.api.checks.lists import EXAMPLE
-from fieldfare.api.checks.sheets import Change, SheetKey
+from fieldfare.api.checks.sheets import FieldChange, SheetKey
 from fieldfare.api.core.service import Service
 from fieldfare.api.http.app import PREFIX
 from fieldfare.api.http.owners import owner_word
@@ -265,7 +265,7 @@ def test_the_firm_s_items_stand_on_every_sheet_or_say_what_is_wrong(own_web: Web
 
 
 def test_the_api_tells_outcomes_in_the_order_of_the_changes(own_web: Web) -> None:
-    one: Change = change("vessel", "state", "done")
+    one: FieldChange = change("vessel", "state", "done")
     body = [
         {
             "id": c.id,

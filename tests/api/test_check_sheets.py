@@ -26,7 +26,7 @@ from fieldfare.api.checks.lists import (
 from fieldfare.api.checks.photos import Photos
 from fieldfare.api.checks.sheets import (
     MOST_NOTE,
-    Change,
+    FieldChange,
     SheetKey,
     Sheets,
 )
@@ -40,8 +40,8 @@ KIM, SAM = Actor("kim@heating.example", "engineer", None), Actor("sam@heating.ex
 WINTER = SheetKey("winter", "2026")
 
 
-def change(item: str, field: str, value: str, was: str = "", **more: Any) -> Change:
-    return Change(more.get("id") or secrets.token_hex(16), item, field, value, was, datetime.now(UTC))
+def change(item: str, field: str, value: str, was: str = "", **more: Any) -> FieldChange:
+    return FieldChange(more.get("id") or secrets.token_hex(16), item, field, value, was, datetime.now(UTC))
 
 
 class Here:
@@ -52,7 +52,7 @@ class Here:
         self.service, self.plant = service, service.sites.get("alder-row")
         self.sheets = Sheets(service, Photos(service.database, service.settings.data))
 
-    def apply(self, *changes: Change, who: Actor = KIM, key: SheetKey = WINTER) -> list[tuple[str, str]]:
+    def apply(self, *changes: FieldChange, who: Actor = KIM, key: SheetKey = WINTER) -> list[tuple[str, str]]:
         return [(o.told, o.value) for o in self.sheets.apply(self.plant, key, changes, who)]
 
     def item(self, name: str, key: SheetKey = WINTER) -> dict[str, Any]:

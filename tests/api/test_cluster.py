@@ -60,7 +60,8 @@ def fleet(settings: Settings) -> None:
 
 def runner(service: Service, do: object) -> Runner:
     database = service.database
-    return Runner(service, Alerts(database), Notices(database, service.settings), JobLeases(database), do)  # type: ignore[arg-type]
+    notices = Notices(database, service.settings)
+    return Runner(service, Alerts(database), notices, JobLeases(database), do)  # type: ignore[arg-type]
 
 
 def what_is_known(service: Service) -> dict[str, object]:

@@ -39,9 +39,9 @@ def description(web: Web) -> Any:
     return schemathesis.openapi.from_dict(web["nobody"].app.openapi())
 
 
-@pytest.mark.parametrize("role", ROLES)
 @pytest.mark.parametrize(("method", "path"), sorted(routes() - UNTRIED))
-def test_made_up_requests(description: Any, web: Web, role: str, method: str, path: str) -> None:
+def test_made_up_requests(description: Any, web: Web, method: str, path: str) -> None:
+    """Every role sends the same requests: making them up takes longer than answering them."""
     operation = description[PREFIX + path][method]
     right, wrong = (operation.as_strategy(generation_mode=mode) for mode in GenerationMode)
 
@@ -55,13 +55,14 @@ def test_made_up_requests(description: Any, web: Web, role: str, method: str, pa
         suppress_health_check=list(HealthCheck),
     )
     def each(case: schemathesis.Case) -> None:
-        answer = send(web[role], case)
-        case.validate_response(answer, checks=CHECKS)
-        asked = str(case.as_transport_kwargs())
-        if role in ("householder", "link", "device", "nobody"):
-            assert OTHER in asked or OTHER not in answer.text
-        if role in ("nobody", "device"):
-            assert "Alder Row" not in answer.text
+        for role in ROLES:
+            answer = send(web[role], case)
+            case.validate_response(answer, checks=CHECKS)
+            told = f"{role}: {answer.text[:200]}"
+            if role in ("householder", "link", "device", "nobody"):
+                assert OTHER in str(case.as_transport_kwargs()) or OTHER not in answer.text, told
+            if role in ("nobody", "device"):
+                assert "Alder Row" not in answer.text, told
 
     each()
 

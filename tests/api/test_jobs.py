@@ -172,7 +172,8 @@ NOW = datetime.now(UTC)
 
 def runner(service: Service, do: object = pretend) -> Runner:
     database = service.database
-    return Runner(service, Alerts(database), Notices(database, service.settings), JobLeases(database), do)  # type: ignore[arg-type]
+    notices = Notices(database, service.settings)
+    return Runner(service, Alerts(database), notices, JobLeases(database), do)  # type: ignore[arg-type]
 
 
 def test_one_failing_site_never_stops_the_others(service: Service) -> None:

@@ -1,4 +1,5 @@
-"""The first season in the service: steps kept as jobs, pages by role, the sheet's values, the design table."""
+"""The first season in the service: steps kept as jobs, pages by role, the sheet's values,
+the design table."""
 
 from __future__ import annotations
 
@@ -10,8 +11,8 @@ import pytest
 
 from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.plant.load import parse_site
-from fieldfare.analysis.tuning.steps import Step
-from fieldfare.api.checks.sheets import Change
+from fieldfare.analysis.tuning.steps import TuningStep
+from fieldfare.api.checks.sheets import FieldChange
 from fieldfare.api.core.commissioned import FIRST as SHEET
 from fieldfare.api.core.commissioned import commissioned
 from fieldfare.api.core.service import Service, opened
@@ -28,7 +29,7 @@ from tests.benchmarks.tuning_cases import badly_set
 
 KIM = Actor("kim@heating.example", "engineer", None)
 DAY = date(2026, 1, 6)
-CURVE = Step(DAY, "heating_curve", (56.7, 34.5), (54.7, 32.5))
+CURVE = TuningStep(DAY, "heating_curve", (56.7, 34.5), (54.7, 32.5))
 FIRST, DAYS = date(2023, 11, 1), 40
 
 
@@ -53,10 +54,14 @@ def season(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
 
 @pytest.mark.parametrize(
     "step",
-    [CURVE, Step(DAY, "set_back", (4.0,), (0.0,)), Step(DAY, "hot_water_setpoint", (55.0,), (53.5,))],
+    [
+        CURVE,
+        TuningStep(DAY, "set_back", (4.0,), (0.0,)),
+        TuningStep(DAY, "hot_water_setpoint", (55.0,), (53.5,)),
+    ],
     ids=lambda s: s.code,
 )
-def test_a_step_is_its_key_and_back(step: Step) -> None:
+def test_a_step_is_its_key_and_back(step: TuningStep) -> None:
     key = key_of(step)
     assert len(key) <= 48, "the column of the log"
     assert is_step(key)
@@ -140,7 +145,7 @@ def test_the_diary_of_a_badly_set_home_begins_with_its_curve(season: Service) ->
     assert all(0.0 <= now - to <= 2.05 for now, to in zip(step["now"], step["to"], strict=True))
     assert step["saves"]["low"] > 0.0
     assert tuning(season, plant, household=True)["next"] is None, "the curve is the firm's"
-    made = Step(FIRST + timedelta(DAYS - 3), step["code"], tuple(step["now"]), tuple(step["to"]))
+    made = TuningStep(FIRST + timedelta(DAYS - 3), step["code"], tuple(step["now"]), tuple(step["to"]))
     log_step(MaintenanceLog(season), plant.site, made, KIM)
     after = tuning(season, plant)
     assert after["state"] == "watch"
@@ -159,7 +164,7 @@ def test_the_sheet_is_compared_with_the_readings(season: Service) -> None:
     sheets = Sheets(season, Photos(season.database, season.settings.data))
     now = datetime.now(UTC)
     changes = [
-        Change(f"{n:032d}", item, f"found.{found}", value, "", now)
+        FieldChange(f"{n:032d}", item, f"found.{found}", value, "", now)
         for n, ((item, found), value) in enumerate(typed.items())
     ]
     assert {o.told for o in sheets.apply(plant, SHEET, changes, KIM)} == {"kept"}

@@ -21,7 +21,7 @@ from fieldfare.api.people.accounts import AccountRefused
 from fieldfare.api.people.brake import FREE_TRIES
 from fieldfare.api.people.secrets import Sealer
 from fieldfare.api.people.sessions import CONFIRMED_FOR
-from fieldfare.api.state.people_tables import Factor, SignedIn
+from fieldfare.api.state.people_tables import SecondFactor, SignedIn
 from tests.api.web import OWN, PASSWORD, Web, make_web
 
 ENGINEER = "engineer@heating.example"
@@ -175,7 +175,7 @@ def test_a_recovery_code_is_good_once_and_kept_as_a_hash(web: Web) -> None:
 def test_an_authenticator_s_secret_is_encrypted_in_the_database(web: Web) -> None:
     app, _ = enrol(web, "engineer")
     with web.parts.service.database.read() as session:
-        kept = session.scalars(select(Factor.secret)).one()
+        kept = session.scalars(select(SecondFactor.secret)).one()
     assert app.secret not in kept
     assert Sealer("another key").open(kept) is None
 

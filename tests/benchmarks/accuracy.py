@@ -107,7 +107,8 @@ def main() -> None:
             print(f"{'figure':<16}{'plants':>7}{'median':>9}{'p90':>9}{'bias':>9}{'held':>7}{'width':>8}")
             for line in table(rows):
                 print(
-                    f"{line['figure']:<16}{line['plants']:>7}{line['median']:>9.2%}{line['p90']:>9.2%}{line['bias']:>+9.2%}"
+                    f"{line['figure']:<16}{line['plants']:>7}{line['median']:>9.2%}"
+                    + f"{line['p90']:>9.2%}{line['bias']:>+9.2%}"
                     + (f"{line['held']:>7.0%}{line['width']:>8.2%}" if "held" in line else "")
                 )
     if args.json:

@@ -105,7 +105,8 @@ def run(spec: PlantSpec, first: date) -> Simulated:
 
 
 def plant(seed: int, control: str) -> PlantSpec:
-    return random_plant(seed, climate="continental", meter_set="full", hot_water=True, control=control)  # type: ignore[arg-type]
+    same: dict[str, Any] = {"climate": "continental", "meter_set": "full", "hot_water": True}
+    return random_plant(seed, **same, control=control)  # type: ignore[arg-type]
 
 
 def span_of(site: Site, readings: Readings, first: date) -> Span:

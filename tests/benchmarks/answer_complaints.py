@@ -171,7 +171,8 @@ def thinned(samples: Samples, every_min: int) -> Samples:
 
 
 def answer_of(case: Complaint, seed: int, every_min: int = 1) -> dict[str, Any]:
-    """Simulate a complaint and answer it from the readings of its week, `every_min` minutes apart at least."""
+    """Simulate a complaint and answer it from the readings of its week,
+    `every_min` minutes apart at least."""
     spec = random_plant(
         seed,
         climate="continental",

@@ -330,7 +330,10 @@ def crowd() -> Line:
                 line.close()
             server.stop()
     p95 = statistics.quantiles(took, n=20)[-1] * 1000 if len(took) > 1 else math.nan
-    found = f"health answered {len(took)} times (p95 {p95:.0f} ms), not {dict(missed) or 0}; log {log} bytes, +{grown:.0f} MB"
+    found = (
+        f"health answered {len(took)} times (p95 {p95:.0f} ms), not {dict(missed) or 0}; log {log}"
+        f" bytes, +{grown:.0f} MB"
+    )
     return Line("a crowd", f"{CROWD} idle connections", found, bool(took) and not missed and log < 100_000)
 
 

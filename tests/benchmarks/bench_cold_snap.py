@@ -25,10 +25,11 @@ def _print(o: SnapOutcome) -> None:
     told, short = o.told, o.told.short_kw
     missing = f"{short['value']:5.1f} ({short['low']:.1f} to {short['high']:.1f})" if short else told.reason
     since = (told.since or "")[5:10] or "-"
+    passed = f"{o.passed.since:%m-%d}" if o.passed.since else "-"
     print(
         f"{o.case:<27}{o.seed:>7} {o.spell:<14}{o.kind:<9}{missing:<21}{o.passed.missing_kw:>5.1f}"
         f"{told.room_fall_k or 0.0:>6.1f}{max(o.passed.fell_k, 0.0):>6.1f}  {since:<6}"
-        f"{f'{o.passed.since:%m-%d}' if o.passed.since else '-':<6}{told.hours_short:>5}{o.passed.hours:>5.0f}",
+        f"{passed:<6}{told.hours_short:>5}{o.passed.hours:>5.0f}",
         flush=True,
     )
 

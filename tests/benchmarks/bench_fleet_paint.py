@@ -3,10 +3,10 @@ browser.
 
     python -m tests.benchmarks.bench_fleet_paint [--fleets 300,3000] [--repeats 5] [--json FILE]
 
-The fleets are rows of the summary table, as in bench_lists: three simulated homes stand for all, and each home
-has its last readings. First paint is the browser's own first contentful paint, from the click on; "all" is the
-end of loading. The browser's cache is warm, as on any but the very first visit of a day; the service is asked
-by somebody who signed in, and no nightly work runs meanwhile.
+The fleets are rows of the summary table, as in bench_lists: three simulated homes stand for all, and each
+home has its last readings. First paint is the browser's own first contentful paint, from the click on; "all"
+is the end of loading. The browser's cache is warm, as on any but the very first visit of a day; the service
+is asked by somebody who signed in, and no nightly work runs meanwhile.
 """
 
 from __future__ import annotations
@@ -44,7 +44,8 @@ PATHS = {
 _TIMES = """async () => { const done = () => performance.getEntriesByName('first-contentful-paint').length
   && performance.getEntriesByType('navigation')[0].loadEventEnd > 0;
 while (!done()) await new Promise((next) => setTimeout(next, 10));
-const n = performance.getEntriesByType('navigation')[0], p = performance.getEntriesByName('first-contentful-paint')[0];
+const n = performance.getEntriesByType('navigation')[0];
+const p = performance.getEntriesByName('first-contentful-paint')[0];
 return [p.startTime, n.responseStart, n.loadEventEnd, n.encodedBodySize]; }"""
 
 

@@ -3,15 +3,16 @@
     python -m tests.benchmarks.bench_kills [--readings 1000000] [--collector 70] [--broker 35] [--seed 1]
     [--json FILE]
 
-A gateway publishes at QoS 1: SenML packs of 40 readings with their time; beside them single values with a time
-and bare values without one, each value published once, so that losing or doubling one shows. First the collector
-is killed, again and again, then the broker.
+A gateway publishes at QoS 1: SenML packs of 40 readings with their time; beside them single values with a
+time and bare values without one, each value published once, so that losing or doubling one shows. First the
+collector is killed, again and again, then the broker.
 
 What the broker has not acknowledged the gateway keeps and sends again, as QoS 1 asks. A broker that is killed
 loses besides what it acknowledged and had not written yet; so the gateway keeps packs and singles for
-`REMEMBER_S` after their acknowledgement, and sends them again when it reconnects. Bare values are not kept: sent
-again they would take the time of a second arrival. What of them is missing or twice after the broker's kills is
-what leaving out the time costs. At the end every reading is compared. The exit code is 1 where one is wrong.
+`REMEMBER_S` after their acknowledgement, and sends them again when it reconnects. Bare values are not kept:
+sent again they would take the time of a second arrival. What of them is missing or twice after the broker's
+kills is what leaving out the time costs. At the end every reading is compared. The exit code is 1 where one
+is wrong.
 """
 
 from __future__ import annotations
@@ -91,7 +92,8 @@ class Gateway:
         self._again.set()
 
     def _taken(self, _client: Any, _user: Any, mid: int, *_: Any) -> None:
-        """The broker acknowledged a message. On the client's thread, which holds a lock: nothing may wait here."""
+        """The broker acknowledged a message. On the client's thread, which holds a lock: nothing may wait
+        here."""
         self._answers.append((time.monotonic(), mid))
 
     def publish(self, topic: str, payload: str) -> None:
@@ -102,8 +104,8 @@ class Gateway:
         self._waiting[self._client.publish(topic, payload, 1).mid] = (topic, payload)
 
     def resend(self) -> None:
-        """Count the time from each acknowledgement. After the broker came back send what it acknowledged in its
-        last seconds once more; nothing is forgotten while it is away."""
+        """Count the time from each acknowledgement. After the broker came back send what it acknowledged in
+        its last seconds once more; nothing is forgotten while it is away."""
         while self._answers:
             when, mid = self._answers.popleft()
             if (message := self._waiting.pop(mid, None)) is not None:
@@ -236,8 +238,8 @@ def await_collector(gateway: Gateway, folder: Path) -> None:
 
 
 def settle(store: LocalStore) -> None:
-    """Wait until nothing more arrives for QUIET_S, ten minutes at most: a collector that was killed last takes a
-    while to begin again on a busy machine."""
+    """Wait until nothing more arrives for QUIET_S, ten minutes at most: a collector that was killed last
+    takes a while to begin again on a busy machine."""
     before, since, until = -1, time.monotonic(), time.monotonic() + 600
     while time.monotonic() < min(since + QUIET_S, until):
         now = sum(p.count for p in store.points(SITE).values())

@@ -32,8 +32,13 @@ from fieldfare.dashboards.fleet_entries import worst_first
 from tests.benchmarks.bench_fleets import FIRST, home
 from tests.benchmarks.yardstick import measured, pace
 
-QUERIES = {"worst first": {}, "costliest": {"sort": "cost"}, "by name": {"sort": "name"},
-    "a visit": {"show": "drive"}, "a search": {"q": "row 77"}}  # fmt: skip
+QUERIES = {
+    "worst first": {},
+    "costliest": {"sort": "cost"},
+    "by name": {"sort": "name"},
+    "a visit": {"show": "drive"},
+    "a search": {"q": "row 77"},
+}
 AT_ONCE, DAYS = 5000, 40
 _NAME = re.compile(r'^name = ".*"$', re.MULTILINE)
 

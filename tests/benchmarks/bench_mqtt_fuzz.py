@@ -47,7 +47,8 @@ TOPICS = [
 ]
 TOPICS += ["fieldfare/elm/readings", "gw/1/x"]
 GOOD = [
-    b'[{"bn":"","bt":1767222000,"bu":"Cel","n":"flow","v":41.5},{"n":"flow","t":5,"v":42},{"n":"mode","vs":"heating"}]',
+    b'[{"bn":"","bt":1767222000,"bu":"Cel","n":"flow","v":41.5},{"n":"flow","t":5,"v":42},'
+    b'{"n":"mode","vs":"heating"}]',
     b'[{"n":"fault","vs":"E12"},{"n":"flow","u":"K","v":310.15}]',
     b'{"t":1767222000.5,"v":41.5}',
     b'{"t":"2026-01-01T00:00:00Z","v":"heating"}',

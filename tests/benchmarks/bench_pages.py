@@ -115,8 +115,13 @@ def trace_rows(run: Running) -> list[dict[str, Any]]:
                 page.locator("[data-zoom-ms]").wait_for(timeout=60_000)
                 zooms.append(float(page.locator("[data-trace]").get_attribute("data-zoom-ms") or 0) / 1000.0)
         empty = page.evaluate(
-            """async () => { const d = document.createElement('div'); document.body.append(d); const t = performance.now();
-            await Plotly.newPlot(d, [{y: [1, 2]}], {height: 600}, {displayModeBar: false}); return performance.now() - t; }"""
+            """async () => {
+                const d = document.createElement('div');
+                document.body.append(d);
+                const t = performance.now();
+                await Plotly.newPlot(d, [{y: [1, 2]}], {height: 600}, {displayModeBar: false});
+                return performance.now() - t;
+            }"""
         )
         context.close()
     return [

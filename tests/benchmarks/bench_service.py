@@ -1,9 +1,9 @@
 """Load on the running service: clients that read pages and the API while a collector writes.
 
 python -m tests.benchmarks.bench_service [--clients 50] [--seconds 120] [--sites 14] [--think 4] [--out FILE]
-Prints a table (p50, p95, worst, errors by kind of request; beside them the processor time of one request and what
-one person alone waits for the same, so that a busy machine does not decide), the service's memory each quarter of
-the time, and writes JSON. The exit code is 1 where an answer is broken.
+Prints a table (p50, p95, worst, errors by kind of request; beside them the processor time of one request
+and what one person alone waits for the same, so that a busy machine does not decide), the service's memory
+each quarter of the time, and writes JSON. The exit code is 1 where an answer is broken.
 """
 
 from __future__ import annotations
@@ -56,8 +56,8 @@ THINK_S = 1.0
 def write(folder: str, sites: list[str], stop: Any, written: Any, pace: float) -> None:
     """A collector: a reading a point and second for every site, until stopped.
 
-    pace : seconds by which their times go on each second; at 60 a day ends, and every home is worked out anew,
-        each 24 minutes
+    pace : seconds by which their times go on each second; at 60 a day ends, and every home is worked out
+        anew, each 24 minutes
     """
     from fieldfare.analysis.readings import Samples
     from fieldfare.collector.store.local import LocalStore
@@ -108,7 +108,8 @@ async def client(
 
 
 class Alone(NamedTuple):
-    """What one person alone waits for a kind of request [s], and what of it is the service's processor time [s]."""
+    """What one person alone waits for a kind of request [s], and what of it is the service's processor time
+    [s]."""
 
     waited: float
     processor: float
@@ -276,8 +277,8 @@ def main() -> int:
         f" {len(bad)} errors"
     )
     print(
-        f"the service's processor time {used:.0f} s of {args.seconds:.0f} s: {used / args.seconds:.2f} of a processor;"
-        " one Python process can use 1"
+        f"the service's processor time {used:.0f} s of {args.seconds:.0f} s: {used / args.seconds:.2f} of a"
+        " processor; one Python process can use 1"
     )
     print(
         f"memory {', '.join(f'{m:.0f}' for m in memory)} MB at each quarter; load of the machine"

@@ -6,7 +6,8 @@ Every site has a fortnight of minutes, or as many days as are asked for, and fac
 day arrives, hour by hour as collection brings it, and is not sealed yet; the pass brings facts and result up
 to date. The day after has the watches of some hours. The cost is processor time of all workers: as it was,
 and as it would have been at the fastest pace of the machine seen in the run (`yardstick`). The cluster's
-answers are compared with the pool's to the bit. Beside the JSON file a page of the same name shows the growth.
+answers are compared with the pool's to the bit. Beside the JSON file a page of the same
+name shows the growth.
 """
 
 from __future__ import annotations

@@ -1,12 +1,12 @@
-"""What each task of an office day and of a day on site costs: taps, letters, scrolled screens and seconds, in a
-real browser.
+"""What each task of an office day and of a day on site costs: taps, letters, scrolled screens and seconds, in
+a real browser.
 
     python -m tests.benchmarks.bench_tasks [--homes 300] [--json FILE]
 
-Each task is done by visible labels alone. Seconds are those of a keystroke-level model of a person who knows the
-way (Card, Moran and Newell, Communications of the ACM 23, 1980, 396: 0.28 s a letter, 1.1 s to point, 0.2 s to
-press, 1.35 s to think before each tap or field) and, apart from these, what the browser was waited for. A
-scrolled screen counts as one tap that needs no thought.
+Each task is done by visible labels alone. Seconds are those of a keystroke-level model of a person who knows
+the way (Card, Moran and Newell, Communications of the ACM 23, 1980, 396: 0.28 s a letter, 1.1 s to point, 0.2
+s to press, 1.35 s to think before each tap or field) and, apart from these, what the browser was waited for.
+A scrolled screen counts as one tap that needs no thought.
 """
 
 from __future__ import annotations

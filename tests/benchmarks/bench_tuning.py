@@ -1,9 +1,10 @@
 """Homes set badly and tuned by the diary for a season: python -m tests.benchmarks.bench_tuning.
 
-Each simulated home begins with a curve 8 K too hot, a set-back of 4 K and the pump at one and a half times its flow;
-what the diary names is done, step by step. --seeds A:B of plants nobody tuned to; --json FILE keeps every stretch.
-Returns 1 where a diary does not end, electricity does not fall in nine of ten homes, or rooms are cold on more than
-one day in ten beyond what they were untouched.
+Each simulated home begins with a curve 8 K too hot, a set-back of 4 K and the pump at one and a half times
+its flow; what the diary names is done, step by step. --seeds A:B of plants nobody tuned to;
+--json FILE keeps every stretch.
+Returns 1 where a diary does not end, electricity does not fall in nine of ten homes, or rooms are cold on
+more than one day in ten beyond what they were untouched.
 """
 
 from __future__ import annotations

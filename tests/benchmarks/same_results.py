@@ -4,8 +4,8 @@ compared.
     python -m tests.benchmarks.same_results keep FILE [--plants 12] [--days 60]     # before the change
     python -m tests.benchmarks.same_results compare FILE                            # after it
 
-Prints the largest relative difference of any number and the first places that differ otherwise. Returns 1 where
-something other than a number differs, or a number by more than WITHIN.
+Prints the largest relative difference of any number and the first places that differ otherwise. Returns 1
+where something other than a number differs, or a number by more than WITHIN.
 """
 
 from __future__ import annotations

@@ -79,7 +79,8 @@ CASES = (
 
 @dataclass(frozen=True)
 class Passed:
-    """What came to pass. fell_k : greatest day-mean deficit of a zone [K]. missing_kw : greatest day-mean heat
+    """What came to pass. fell_k : greatest day-mean deficit of a zone [K]. missing_kw :
+    greatest day-mean heat
     missing at target. since : first day short, None where none was. hours : days short, in hours"""
 
     fell_k: float

@@ -17,7 +17,7 @@ from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.readings import Samples
 from fieldfare.analysis.reports.result import Result
 from fieldfare.analysis.tuning.diary import diary
-from fieldfare.analysis.tuning.steps import Step
+from fieldfare.analysis.tuning.steps import TuningStep
 from fieldfare.collector.simulated.design.spec import ControlKind, PlantSpec
 from fieldfare.collector.simulated.plant import Simulated, random_plant, simulate
 from tests.benchmarks.advice_cases import PUMP_EXPONENT, shifted
@@ -43,7 +43,7 @@ def badly_set(spec: PlantSpec, curve_k: float = CURVE_HOT_K) -> PlantSpec:
     )
 
 
-def turned(spec: PlantSpec, step: Step, outdoor: list[float] | None) -> PlantSpec:
+def turned(spec: PlantSpec, step: TuningStep, outdoor: list[float] | None) -> PlantSpec:
     """The plant with a step made: by the difference for curve and pump, by the value for the rest."""
     control, pump, water = spec.control, spec.heat_pump, spec.hot_water
     if step.code == "heating_curve":
@@ -78,7 +78,7 @@ class Stretch:
 
     first: date
     days: int
-    did: Step | None
+    did: TuningStep | None
     outdoor_c: float
     electricity: float
     untuned: float
@@ -95,7 +95,7 @@ class Tuned:
     control: str
     spec: PlantSpec
     stretches: list[Stretch] = field(default_factory=list)
-    log: list[Step] = field(default_factory=list)
+    log: list[TuningStep] = field(default_factory=list)
     ended: date | None = None
     last: dict[str, Any] = field(default_factory=dict)
 
@@ -138,7 +138,7 @@ def tune(
         elif told.last["state"] == "change":
             told.ended = None
             asked = told.last["next"]
-            step = Step(last + timedelta(1), asked["code"], tuple(asked["now"]), tuple(asked["to"]))
+            step = TuningStep(last + timedelta(1), asked["code"], tuple(asked["now"]), tuple(asked["to"]))
             spec = turned(spec, step, asked["outdoor"])
             told.log.append(step)
     told.spec = spec
@@ -163,7 +163,7 @@ def _looks(days: int, learn: int, looks: tuple[int, ...], told: Tuned) -> Iterat
 
 
 def _stretch(
-    spec: PlantSpec, run: Simulated, alone: Simulated, first: date, length: int, log: list[Step]
+    spec: PlantSpec, run: Simulated, alone: Simulated, first: date, length: int, log: list[TuningStep]
 ) -> Stretch:
     did = log[-1] if log and log[-1].day == first else None
     days = {day["day"] for day in run.truth.days}

@@ -54,7 +54,8 @@ def taken(tmp_path: Path, csv: str, text: str | bytes) -> tuple[Ingested, dict[s
     return told, held
 
 
-GERMAN = 'timezone = "Europe/Berlin"\ndelimiter = ";"\ndecimal = ","\ntime_column = "Zeit"\ntime_format = "%d.%m.%Y %H:%M"'
+GERMAN = 'timezone = "Europe/Berlin"\ndelimiter = ";"\ndecimal = ","\n'
+GERMAN += 'time_column = "Zeit"\ntime_format = "%d.%m.%Y %H:%M"'
 TABLE = "Zeit;Wärme;Vorlauf\n01.12.2025 00:00;1234,5;35,5\n01.12.2025 00:15;1235,25;36,0\n"
 
 
@@ -112,7 +113,8 @@ def test_date_and_time_in_two_columns_and_grouped_thousands(tmp_path: Path, deci
     flow = [f"{v:.1f}".replace(".", decimal) for v in (35.5, 36.0)]
     csv = 'date_column = "Date"\ntime_column = "Time"\ntime_format = "%m/%d/%Y %I:%M %p"\ndelimiter = ";"\n'
     csv += f'decimal = "{decimal}"\nthousands = "{thousands}"\ntimezone = "Europe/Berlin"'
-    text = f"Date;Time;Wärme;Vorlauf\n12/01/2025;12:00 AM;{heat[0]};{flow[0]}\n12/01/2025;12:15 AM;{heat[1]};{flow[1]}\n"
+    text = "Date;Time;Wärme;Vorlauf\n"
+    text += f"12/01/2025;12:00 AM;{heat[0]};{flow[0]}\n12/01/2025;12:15 AM;{heat[1]};{flow[1]}\n"
     told, held = taken(tmp_path, csv, text)
     assert held == ROWS
     assert told.ignored_columns == ()
@@ -140,8 +142,7 @@ def test_grouped_thousands_that_nobody_declared_are_refused_with_the_key(tmp_pat
 
 @pytest.mark.parametrize("decimal", [".", ","])
 def test_days_as_spreadsheets_count_them(tmp_path: Path, decimal: str) -> None:
-    # 1 December 2025 is day 45992; ECMA-376 Part 1, 18.17.4.1: serial 2 is 1900-01-01 in this system less one,
-    # and 2008-01-01 is 39448.
+    # 1 December 2025 is day 45992; in this system 2008-01-01 is 39448 (ECMA-376 Part 1, 18.17.4.1).
     assert (datetime(2008, 1, 1) - datetime(1899, 12, 30)).days == 39448  # noqa: DTZ001
     days = [f"{day:.6f}".replace(".", decimal) for day in (45992, 45992 + 15 / 1440)]
     csv = f'time_column = "Zeit"\ntime_format = "spreadsheet"\ndelimiter = ";"\ndecimal = "{decimal}"'
@@ -181,7 +182,8 @@ def test_a_file_as_it_comes_is_proposed_and_then_read(tmp_path: Path, raw: bytes
 
 
 def test_two_columns_of_date_and_time_are_proposed_and_then_read(tmp_path: Path) -> None:
-    text = 'Report,5 Dec 2025\nDate,Time,Heat kWh\n12/01/2025,12:00 AM,"1,234.5"\n12/13/2025,01:30 PM,"1,300.0"\n'
+    text = 'Report,5 Dec 2025\nDate,Time,Heat kWh\n12/01/2025,12:00 AM,"1,234.5"\n'
+    text += '12/13/2025,01:30 PM,"1,300.0"\n'
     proposal = propose(text)
     assert (proposal.date_column, proposal.time_column, proposal.time_format) == (
         "Date",

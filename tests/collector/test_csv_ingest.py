@@ -492,7 +492,8 @@ def small_blocks(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def wide_rows(n: int) -> list[str]:
     return [
-        f"{datetime.fromtimestamp(1764547200 + 60 * k, UTC):%Y-%m-%dT%H:%M:%SZ},{k},{k % 90 / 2},{'off' if k % 7 else '1'}"
+        f"{datetime.fromtimestamp(1764547200 + 60 * k, UTC):%Y-%m-%dT%H:%M:%SZ},{k},{k % 90 / 2},"
+        f"{'off' if k % 7 else '1'}"
         for k in range(n)
     ]
 

@@ -377,7 +377,8 @@ site = make_site(points={"flow": 'quantity = "flow_temperature"', "back": 'quant
 store = LocalStore(folder / "store")
 told = ""
 try:
-    done = ingest_csv(site, folder / sys.argv[2], store, rejects_dir=folder / "rejects", now=datetime(2026, 1, 12, tzinfo=UTC))
+    now = datetime(2026, 1, 12, tzinfo=UTC)
+    done = ingest_csv(site, folder / sys.argv[2], store, rejects_dir=folder / "rejects", now=now)
     told = f"{done.rows} rows"
 except InputError as error:
     told = str(error)

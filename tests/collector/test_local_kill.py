@@ -38,7 +38,7 @@ def write(first):
     store = LocalStore(folder, hot_days=0)
     for batch in range(first, first + 100000):
         time = T + (batch * rows + np.arange(rows)) * 600_000      # 20 hours a batch: months pass quickly
-        local_write.BULK = 1 if batch % 5 == 4 else 20_000              # every fifth goes straight to sealed files
+        local_write.BULK = 1 if batch % 5 == 4 else 20_000  # every fifth goes straight to sealed files
         store.append("ash-lane", {p: Samples(time, batch + np.arange(rows) / 1000) for p in ("a", "b")})
         say(batch)
         if batch % 2:

@@ -104,7 +104,8 @@ def test_the_rfcs_own_packs_are_read_or_set_aside_with_the_reason(mosquitto, tmp
             mosquitto.port,
             TOPIC,
             '[{"n":"urn:dev:ow:10e2073a01080063","u":"Cel","v":23.1}]',
-            '[{"bn":"urn:dev:ow:10e2073a01080063:","n":"voltage","u":"V","v":120.1},{"n":"current","u":"A","v":1.2}]',
+            '[{"bn":"urn:dev:ow:10e2073a01080063:","n":"voltage","u":"V","v":120.1},'
+            '{"n":"current","u":"A","v":1.2}]',
         )
         wait_until(lambda: collector.totals.messages == 2)
     assert [v for _, v in values(store, "urn:dev:ow:10e2073a01080063")] == [23.1]

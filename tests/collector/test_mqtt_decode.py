@@ -120,7 +120,10 @@ def test_what_cannot_be_read_is_told_with_its_reason(topic, payload, word):
 
 
 def test_the_good_part_of_a_pack_is_kept_and_the_bad_part_told():
-    pack = f'[{{"bt":{T},"n":"flow","v":40}},{{"n":"floww","v":1}},{{"n":"hp_elec","u":"kW","v":1.5}},{{"n":"mode","vs":"?"}}]'
+    pack = (
+        f'[{{"bt":{T},"n":"flow","v":40}},{{"n":"floww","v":1}},'
+        '{"n":"hp_elec","u":"kW","v":1.5},{"n":"mode","vs":"?"}]'
+    )
     decoded = decode((TOPIC, pack))
     assert values(decoded, "flow") == [(T * 1000, 40.0)]
     assert values(decoded, "hp_elec") == [(T * 1000, 1500.0)]

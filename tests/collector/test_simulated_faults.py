@@ -306,8 +306,8 @@ def test_every_code_and_cause_of_the_contract_can_be_switched_on():
     no_weather_compensation low_flow falling_flow buffer_mixing backup_heater_use immersion_use high_standby
     pump_always_on heating_out_of_season efficiency_below_expected efficiency_fell heat_loss_above_design
     heat_loss_below_design capacity_short room_below_target slow_reheat reheat_incomplete hot_water_shortfall
-    high_standing_loss pasteurisation_missed diverter_passing pressure_falling pressure_low frost_risk data_gap
-    sensor_stuck register_reset unit_mismatch flow_return_swapped clock_offset implausible_efficiency
+    high_standing_loss pasteurisation_missed diverter_passing pressure_falling pressure_low frost_risk
+    data_gap sensor_stuck register_reset unit_mismatch flow_return_swapped clock_offset implausible_efficiency
     heat_meter_disagrees outdoor_sensor_biased"""
     assert set(codes()) == set(contract.split())
     assert {(code, cause) for code in codes() for cause in causes(code)} == set(EXPECTED)

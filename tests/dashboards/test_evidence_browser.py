@@ -179,9 +179,16 @@ def test_figures_are_readable_in_every_width(
             if size is SMALL:
                 assert sideways(page) == [], path
             found = page.evaluate(
-                """() => [...document.querySelectorAll('svg.fig:not(.picture)')].map(f => { const box = f.getBoundingClientRect();
-                return [f.getAttribute('aria-label').slice(0, 40), box.left, box.right, [...f.querySelectorAll('text')].map(t => { const b = t.getBoundingClientRect();
-                return [t.textContent, t.getAttribute('class'), b.left, b.top, b.right, b.bottom, parseFloat(getComputedStyle(t).fontSize) * t.getScreenCTM().a]; })]; })"""
+                """() => [...document.querySelectorAll('svg.fig:not(.picture)')].map(f => {
+                    const box = f.getBoundingClientRect();
+                    const texts = [...f.querySelectorAll('text')].map(t => {
+                        const b = t.getBoundingClientRect();
+                        const size = parseFloat(getComputedStyle(t).fontSize) * t.getScreenCTM().a;
+                        const box = [b.left, b.top, b.right, b.bottom];
+                        return [t.textContent, t.getAttribute('class'), ...box, size];
+                    });
+                    return [f.getAttribute('aria-label').slice(0, 40), box.left, box.right, texts];
+                })"""
             )
             assert len(found) >= 3
             for name, left, right, texts in found:
@@ -194,8 +201,9 @@ def test_figures_are_readable_in_every_width(
 def sideways(page: Page) -> list[str]:
     """Elements whose content can only be seen by scrolling sideways."""
     found = page.evaluate(
-        """() => [...document.querySelectorAll('main *')].filter(e => e.checkVisibility() && getComputedStyle(e).overflowX !== 'visible'
-        && e.scrollWidth > e.clientWidth + 1 && !e.closest('svg, summary, .visually-hidden')).map(e => e.outerHTML.slice(0, 120))"""
+        """() => [...document.querySelectorAll('main *')].filter(e => e.checkVisibility()
+            && getComputedStyle(e).overflowX !== 'visible' && e.scrollWidth > e.clientWidth + 1
+            && !e.closest('svg, summary, .visually-hidden')).map(e => e.outerHTML.slice(0, 120))"""
     )
     return list(found)
 

@@ -14,7 +14,7 @@ from fieldfare.analysis.findings.limits import LIMITS
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.api.cli.entry import run
 from fieldfare.dashboards.figures.chart import Band, Line, Points
-from fieldfare.dashboards.figures.expectations.compared import Compared, compared_chart
+from fieldfare.dashboards.figures.expectations.compared import ComparedSeries, compared_chart
 from fieldfare.dashboards.figures.expectations.index import MODELS, OF_FINDING, expectation_chart
 from fieldfare.dashboards.figures.expectations.unit import day_numbers
 from fieldfare.dashboards.figures.plot import plotly_figure
@@ -105,7 +105,7 @@ def test_share_inside_the_band_is_told_by_hand() -> None:
 
     x, one = np.arange(4.0), np.ones(4)
     told = compared_chart(
-        Compared(
+        ComparedSeries(
             "k",
             "T",
             Axis("x"),

@@ -83,11 +83,14 @@ def test_short_names_are_good_ids() -> None:
     assert short_name("  Großes Haus, No. 7 ") == "gro-es-haus-no-7"
 
 
-CSV = """Time;P_el [W];Heat energy [kWh];Vorlauf [°C];Return temp [°C];Flow rate [l/min];Outside [°C];Room;Mode;Comment
+CSV = (
+    "Time;P_el [W];Heat energy [kWh];Vorlauf [°C];Return temp [°C];Flow rate [l/min];Outside [°C];"
+    """Room;Mode;Comment
 2026-01-01 00:00;1200,5;100,1;38,2;33,0;21,5;-1,0;20,1;heating;a
 2026-01-01 00:01;1210,0;100,2;38,3;33,1;21,5;-1,0;20,1;heating;b
 2026-01-01 00:02;1190,0;100,3;38,3;33,1;21,5;-1,1;20,1;defrost;c
 """
+)
 
 
 def test_columns_are_recognised_with_form_and_unit() -> None:

@@ -1,4 +1,5 @@
-"""Papers as PDF: their text and pages, drawings and their text alternatives, the same bytes, nothing fetched."""
+"""Papers as PDF: their text and pages, drawings and their text alternatives, the same bytes,
+nothing fetched."""
 
 from __future__ import annotations
 

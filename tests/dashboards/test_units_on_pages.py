@@ -1,5 +1,5 @@
-"""Units on pages and papers: degrees, powers and signs as the SI Brochure has them, never as the program spells
-them."""
+"""Units on pages and papers: degrees, powers and signs as the SI Brochure has them, never as the program
+spells them."""
 
 from __future__ import annotations
 
@@ -18,7 +18,8 @@ from tests.dashboards.test_household_words import asked, read
 from tests.dashboards.test_pages import month_of
 
 WRONG = re.compile(
-    r"\d ?(?:C|degC|deg C|delta_degC|celsius)\b(?![-/])|m3/h|W/m2|\bkwh\b|\bKWh\b|1/(?:h|day)\b|\d%|\+-|\d -\d"
+    r"\d ?(?:C|degC|deg C|delta_degC|celsius)\b(?![-/])|m3/h|W/m2|\bkwh\b|\bKWh\b"
+    r"|1/(?:h|day)\b|\d%|\+-|\d -\d"
     r"|\[(?:C|degC|m3/h)\]"
 )
 """A number with C for degrees, powers as digits, a percent sign without its space, program names of units."""

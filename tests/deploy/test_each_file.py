@@ -36,8 +36,8 @@ FLIPS = 6
 
 @dataclass(frozen=True)
 class Outcome:
-    """told : what `fieldfare check` says. wrong : readings that differ from what was stored. lost : readings of
-    (alder-row, beech-end) that are not read any more"""
+    """told : what `fieldfare check` says. wrong : readings that differ from what was stored. lost : readings
+    of (alder-row, beech-end) that are not read any more"""
 
     told: str
     code: int

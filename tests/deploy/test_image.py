@@ -110,8 +110,8 @@ def test_nothing_is_fetched_without_a_hash(recipe: str) -> None:
 
 
 def test_the_image_runs_where_nothing_can_be_written() -> None:
-    """Each instruction is one that Dockerfiles have; the last user is none with rights; what is written lies in
-    the volume or in the temporary folder."""
+    """Each instruction is one that Dockerfiles have; the last user is none with rights; what is written lies
+    in the volume or in the temporary folder."""
     recipe = (DEPLOY / "Dockerfile").read_text().replace("\\\n", " ")
     words = [line.split()[0] for line in recipe.splitlines() if line and not line.startswith("#")]
     assert set(words) <= {
@@ -140,7 +140,8 @@ def test_the_image_runs_where_nothing_can_be_written() -> None:
 
 
 def test_the_image_s_health_check_asks_the_running_service(tmp_path: Path) -> None:
-    """The very command of the recipe, with the port of a service that is started here, and with none there."""
+    """The very command of the recipe, with the port of a service that is started here,
+    and with none there."""
     found = re.search(
         r"^HEALTHCHECK .*CMD (\[.*\])$", (DEPLOY / "Dockerfile").read_text().replace("\\\n", " "), re.M
     )

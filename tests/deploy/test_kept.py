@@ -232,7 +232,8 @@ from fieldfare.api.core.settings import Settings
 
 with opened(Settings(data=Path(sys.argv[1]), workers=1)) as service:
     d = service.database
-    Runner(service, Alerts(d), Notices(d, service.settings), JobLeases(d)).tick(datetime.fromisoformat(sys.argv[2]))
+    runner = Runner(service, Alerts(d), Notices(d, service.settings), JobLeases(d))
+    runner.tick(datetime.fromisoformat(sys.argv[2]))
 """
 
 

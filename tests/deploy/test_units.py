@@ -49,8 +49,8 @@ def test_systemd_finds_nothing_wrong_with_a_unit(unit, tmp_path):
 
 
 LARGEST_EXPOSURE = 3.2
-"""Of systemd's 0 (safe) to 10; what is left is the network, which the service is for, and system calls that numba and
-the PDF renderer may need."""
+"""Of systemd's 0 (safe) to 10; what is left is the network, which the service is for, and system calls that
+numba and the PDF renderer may need."""
 
 
 @pytest.mark.parametrize(

@@ -39,9 +39,9 @@ def test_a_usual_run_is_longer_than_makers_ask_for():
 
 
 def test_a_winter_of_loads_gives_the_starts_and_runs_of_the_field():
-    """127 air-source units: winter means of 4.1 to 12.8 starts a day in the middle half, nine in ten with a median
-    run above 25 minutes (Applied Energy 350, 121734). Loads from a fifth of the least output to half as much
-    again."""
+    """127 air-source units: winter means of 4.1 to 12.8 starts a day in the middle half, nine in ten with a
+    median run above 25 minutes (Applied Energy 350, 121734). Loads from a fifth of the least output to half
+    as much again."""
     due = starts_due(np.linspace(0.5, 3.75, 60), 2.5)
     assert FIELD_STARTS[0.25] < due.middle < FIELD_STARTS[0.75]
     assert run_expected(0.5).middle > 25.0

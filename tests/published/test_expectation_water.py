@@ -59,7 +59,8 @@ def test_the_slope_is_that_of_the_pressure():
 
 
 def test_a_pressure_that_the_fault_raised_does_not_excuse_its_slope():
-    """Boyle's law: with a third of the least vessel the slope is three times the expected one at any pressure."""
+    """Boyle's law: with a third of the least vessel the slope is three times the expected
+    one at any pressure."""
     share = pressure.vessel_share(1.3, 55.0) / 3.0
     for mean_c in (20.0, 25.0, 30.0):
         level = float(pressure.pressure_at(mean_c, 1.3, share))

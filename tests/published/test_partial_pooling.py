@@ -7,8 +7,8 @@ import pytest
 
 from fieldfare.analysis.statistics.partial_pooling import pooled_means
 
-# Rubin (1981), as in Gelman et al., Bayesian Data Analysis, 3rd ed., tables 5.2 and 5.3 (from memory): effect, its
-# standard error; posterior 2.5 %, median and 97.5 % of 200 draws, which scatter by some points.
+# Rubin (1981), as in Gelman et al., Bayesian Data Analysis, 3rd ed., tables 5.2 and 5.3 (from memory):
+# effect, its standard error; posterior 2.5 %, median and 97.5 % of 200 draws, which scatter by some points.
 SCHOOLS = {
     "A": (28.0, 15.0, -2.0, 10.0, 31.0),
     "B": (8.0, 10.0, -5.0, 8.0, 23.0),

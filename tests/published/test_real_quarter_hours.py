@@ -51,7 +51,8 @@ as = "gauge"
 unit = "degC"
 column = "daily_avgTmp"
 [limits]
-running_above_w = 400.4   # the published rule: on above 0.1 kWh in a quarter hour, which is 400 W; data have 0.001 kWh
+# The published rule: on above 0.1 kWh in a quarter hour, which is 400 W; the data have 0.001 kWh.
+running_above_w = 400.4
 """
 
 

@@ -35,7 +35,8 @@ def absent_value(name: str) -> float | None:
 
 
 def fillings(site: Site) -> frozenset[str]:
-    """The quantities that a site measures, `no_hot_water` where it makes none, `cooling` where it can cool."""
+    """The quantities that a site measures, `no_hot_water` where it makes none,
+    `cooling` where it can cool."""
     given = {point.quantity for point in site.point}
     if site.hot_water is None:
         given.add("no_hot_water")

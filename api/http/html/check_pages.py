@@ -24,7 +24,7 @@ from fieldfare.api.checks.lists import (
     own_text,
 )
 from fieldfare.api.checks.photos import LARGEST_BYTES
-from fieldfare.api.checks.sheets import Change, SheetKey
+from fieldfare.api.checks.sheets import FieldChange, SheetKey
 from fieldfare.api.core.results import NoReadings
 from fieldfare.api.core.rolling_period import rolling_result, under_standing_verdict
 from fieldfare.api.core.sites import Card, SiteRecord
@@ -275,7 +275,7 @@ def _saved(
             was = str(form.get(f"w.{item}.{field}", "")).replace("\r\n", "\n")
             value = value.replace("\r\n", "\n")
             if value != was:
-                changes.append(Change(secrets.token_hex(16), item, field, value, was, datetime.now(UTC)))
+                changes.append(FieldChange(secrets.token_hex(16), item, field, value, was, datetime.now(UTC)))
     outcomes = parts.sheets.apply(plant, key, changes, actor)
     by_id = {c.id: c for c in changes}
     conflicts = {

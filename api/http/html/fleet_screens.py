@@ -71,7 +71,8 @@ def compare(
             pair = found[0], found[1]
     other = next((site for site, _ in homes if site != (a or homes[0][0])), "") if homes else ""
     asked = {"a": a or (homes[0][0] if homes else ""), "b": b or other}
-    return HTMLResponse(pages.compare_page(homes, asked, pair, problem, visitor(request)))  # type: ignore[arg-type]
+    page = pages.compare_page(homes, asked, pair, problem, visitor(request))  # type: ignore[arg-type]
+    return HTMLResponse(page)
 
 
 def _home(request: Request, parts: AppState, site_id: str) -> Home | str:
@@ -89,7 +90,11 @@ def _home(request: Request, parts: AppState, site_id: str) -> Home | str:
 
 
 @router.get("/homes/chosen")
-def chosen(request: Request, parts: AppStateHere, site: Sites = []) -> Response:  # noqa: B006 (FastAPI copies it)
+def chosen(
+    request: Request,
+    parts: AppStateHere,
+    site: Sites = [],  # noqa: B006 (FastAPI copies it)
+) -> Response:
     """The findings of the ticked homes, to decide about; without any the homes that the address's choice
     lists."""
     actor = reader(request, "alerts.handle")

@@ -23,7 +23,8 @@ def typed_day(text: str) -> date | None:
 
 
 def asked_day(text: str, name: str) -> date | None:
-    """The day that a field of an address holds; None where it is empty. Raises InputError for any other text."""
+    """The day that a field of an address holds; None where it is empty.
+    Raises InputError for any other text."""
     day = typed_day(text)
     if day is None and text:
         raise InputError(f"{name} must be a day, such as 2026-01-31, got {text[:20]!r}")

@@ -1,4 +1,5 @@
-"""Pages of a home's first season: commissioned against today, the tuning diary; and the firm's design table."""
+"""Pages of a home's first season: commissioned against today, the tuning diary;
+and the firm's design table."""
 
 from __future__ import annotations
 

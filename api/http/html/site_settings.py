@@ -36,7 +36,7 @@ MOST_FIELDS = 1500
 
 
 @dataclass
-class Asked:
+class SentSite:
     """What was sent, or what the page opens with. mark : of the file that was opened"""
 
     text: str
@@ -53,7 +53,7 @@ def open_settings(site_id: SiteId, request: Request, parts: AppStateHere) -> Res
     """The form; `?as=text` the file itself."""
     reader(request, "site.write", site_id)
     kept = parts.service.sites.file(site_id)
-    asked = Asked(kept, {}, mark_of_file(kept), request.query_params.get("as") == "text")
+    asked = SentSite(kept, {}, mark_of_file(kept), request.query_params.get("as") == "text")
     if not asked.as_text:
         _fill(asked)
     return _page(request, parts, site_id, asked)
@@ -86,17 +86,17 @@ async def send_settings(site_id: SiteId, request: Request, parts: AppStateHere) 
     return _page(request, parts, site_id, asked, 409 if asked.told else 422 if asked.problems else 200)
 
 
-def _asked(form: FormData, kept: str) -> Asked:
+def _asked(form: FormData, kept: str) -> SentSite:
     """What a form asks for: the file's own text, or fields that are put into the kept file."""
     values = {k: v for k, v in form.multi_items() if isinstance(v, str)}
     mark = values.get("mark", "")
     if "text" in values:
-        asked = Asked(values["text"].replace("\r\n", "\n"), {}, mark, values.get("as") == "text")
+        asked = SentSite(values["text"].replace("\r\n", "\n"), {}, mark, values.get("as") == "text")
         if not asked.as_text:
             _fill(asked)
         return asked
     fields = {k: v for k, v in values.items() if is_field(k)}
-    asked = Asked(kept, fields, mark)
+    asked = SentSite(kept, fields, mark)
     try:
         asked.text = edited(kept, fields)
     except tomllib.TOMLDecodeError as error:
@@ -106,7 +106,7 @@ def _asked(form: FormData, kept: str) -> Asked:
     return asked
 
 
-def _fill(asked: Asked) -> None:
+def _fill(asked: SentSite) -> None:
     """The form's values from the file; a file that is no TOML is shown as text, with what is wrong."""
     try:
         asked.values = values_of(asked.text)
@@ -115,7 +115,7 @@ def _fill(asked: Asked) -> None:
         asked.problems = [Problem("TOML", str(error))]
 
 
-def _page(request: Request, parts: AppState, site_id: str, asked: Asked, status: int = 200) -> Response:
+def _page(request: Request, parts: AppState, site_id: str, asked: SentSite, status: int = 200) -> Response:
     card = next((c for c in parts.service.sites.cards() if c.id == site_id), None)
     if card is None:
         raise UnknownSite(site_id)

@@ -10,7 +10,8 @@ import resource
 import struct
 import termios
 from contextlib import suppress
-from typing import Any
+from dataclasses import dataclass, field
+from typing import Any, ClassVar
 
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
@@ -27,94 +28,104 @@ def limited_protocol(most: int, seconds: float, slowest: int) -> type[asyncio.Pr
     seconds : float [s], within which a whole request head must come
     slowest : int [bytes/s], of a body on its way in and of an answer on its way out, over `seconds`
     """
-    least = slowest * seconds
-    waiting: dict[Limited, None] = {}
-    """Connections that ask for nothing, or have not finished asking; who has waited longest first."""
+    return type("Limited", (_Limited,), {"bounds": _Bounds(most, seconds, slowest * seconds)})
 
-    class Limited(H11Protocol):
-        _tick: asyncio.TimerHandle | None = None
-        _asks_since: float | None = None
-        """When a request was begun that has no whole head yet [s]; from the start on, as each must bring one."""
-        _received = 0
-        _unsent: int | None = None
 
-        @property
-        def _is_answered(self) -> bool:
-            return self.cycle is None or self.cycle.response_complete
+@dataclass(frozen=True)
+class _Bounds:
+    """most, seconds : as of `limited_protocol`. least : bytes that must pass in `seconds`
+    waiting : connections that ask for nothing, or have not finished asking; who has waited longest first
+    """
 
-        def connection_made(self, transport: Any) -> None:
-            super().connection_made(transport)
-            if len(self.connections) > most and not _make_room():
-                transport.abort()
-                return
-            self._asks_since = self.loop.time()
-            self._await_request()
+    most: int
+    seconds: float
+    least: float
+    waiting: dict[_Limited, None] = field(default_factory=dict)
 
-        def connection_lost(self, exc: Exception | None) -> None:
-            waiting.pop(self, None)
-            if self._tick is not None:
-                self._tick.cancel()
-            super().connection_lost(exc)
-
-        def data_received(self, data: bytes) -> None:
-            self._received += len(data)
-            if self._is_answered and self._asks_since is None:
-                self._asks_since = self.loop.time()
-            super().data_received(data)
-            if not self._is_answered:
-                self._asks_since = None
-                waiting.pop(self, None)
-
-        def on_response_complete(self) -> None:
-            super().on_response_complete()
-            self._unsent = None
-            self._await_request()
-
-        def _await_request(self) -> None:
-            if self._is_answered and not self.transport.is_closing():
-                waiting[self] = None
-            self._watch()
-
-        def resume_writing(self) -> None:
-            self._unsent = None
-            super().resume_writing()
-
-        def _watch(self) -> None:
-            if self._tick is not None:
-                self._tick.cancel()
-            self._received = 0
-            self._tick = self.loop.call_later(seconds, self._look)
-
-        def _look(self) -> None:
-            if self._is_slow():
-                self.transport.abort()
-            else:
-                self._watch()
-
-        def _is_slow(self) -> bool:
-            """Whether the time since the last look brought too little."""
-            before, self._unsent = self._unsent, None
-            unsent = _unsent(self.transport)
-            if unsent and (
-                self._is_answered or self.flow.write_paused
-            ):  # nothing is written until it has left
-                self._unsent = unsent
-                return before is not None and before - unsent < least
-            if self._is_answered:  # an idle one is closed by keep-alive's own time
-                return self._asks_since is not None and self.loop.time() - self._asks_since >= seconds
-            waits_for_us = self.flow.read_paused or self.cycle.waiting_for_100_continue
-            return self.cycle.more_body and not waits_for_us and self._received < least
-
-    def _make_room() -> bool:
+    def make_room(self) -> bool:
         """Close the connection that has waited longest. Returns False where all are at work."""
-        for found in waiting:
+        for found in self.waiting:
             if not found.transport.get_write_buffer_size():  # else it still takes its answer
-                del waiting[found]
+                del self.waiting[found]
                 found.transport.abort()
                 return True
         return False
 
-    return Limited
+
+class _Limited(H11Protocol):
+    """A connection within the bounds that its class holds."""
+
+    bounds: ClassVar[_Bounds]
+    _tick: asyncio.TimerHandle | None = None
+    _asks_since: float | None = None
+    """When a request was begun that has no whole head yet [s]; from the start on, as each must bring one."""
+    _received = 0
+    _unsent: int | None = None
+
+    @property
+    def _is_answered(self) -> bool:
+        return self.cycle is None or self.cycle.response_complete
+
+    def connection_made(self, transport: Any) -> None:
+        super().connection_made(transport)
+        if len(self.connections) > self.bounds.most and not self.bounds.make_room():
+            transport.abort()
+            return
+        self._asks_since = self.loop.time()
+        self._await_request()
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        self.bounds.waiting.pop(self, None)
+        if self._tick is not None:
+            self._tick.cancel()
+        super().connection_lost(exc)
+
+    def data_received(self, data: bytes) -> None:
+        self._received += len(data)
+        if self._is_answered and self._asks_since is None:
+            self._asks_since = self.loop.time()
+        super().data_received(data)
+        if not self._is_answered:
+            self._asks_since = None
+            self.bounds.waiting.pop(self, None)
+
+    def on_response_complete(self) -> None:
+        super().on_response_complete()
+        self._unsent = None
+        self._await_request()
+
+    def _await_request(self) -> None:
+        if self._is_answered and not self.transport.is_closing():
+            self.bounds.waiting[self] = None
+        self._watch()
+
+    def resume_writing(self) -> None:
+        self._unsent = None
+        super().resume_writing()
+
+    def _watch(self) -> None:
+        if self._tick is not None:
+            self._tick.cancel()
+        self._received = 0
+        self._tick = self.loop.call_later(self.bounds.seconds, self._look)
+
+    def _look(self) -> None:
+        if self._is_slow():
+            self.transport.abort()
+        else:
+            self._watch()
+
+    def _is_slow(self) -> bool:
+        """Whether the time since the last look brought too little."""
+        before, self._unsent = self._unsent, None
+        unsent = _unsent(self.transport)
+        if unsent and (self._is_answered or self.flow.write_paused):  # nothing is written until it has left
+            self._unsent = unsent
+            return before is not None and before - unsent < self.bounds.least
+        if self._is_answered:  # an idle one is closed by keep-alive's own time
+            return self._asks_since is not None and self.loop.time() - self._asks_since >= self.bounds.seconds
+        waits_for_us = self.flow.read_paused or self.cycle.waiting_for_100_continue
+        return self.cycle.more_body and not waits_for_us and self._received < self.bounds.least
 
 
 def _unsent(transport: asyncio.Transport) -> int:

@@ -11,7 +11,7 @@ from pydantic import BaseModel, Field
 from fieldfare.api.checks.photos import PhotoRow, Subject
 from fieldfare.api.checks.sheets import (
     MOST_NOTE,
-    Change,
+    FieldChange,
     Outcome,
     SheetKey,
 )
@@ -92,7 +92,7 @@ def change_check(
     another value than is there is a conflict and is not kept; to keep it, send it anew with that value as
     `was`."""
     key = SheetKey(kind, period)
-    changes = [Change(c.id, c.item, c.field, c.value, c.was, c.typed) for c in body.changes]
+    changes = [FieldChange(c.id, c.item, c.field, c.value, c.was, c.typed) for c in body.changes]
     outcomes = parts.sheets.apply(plant, key, changes, actor)
     return ChangesOut(outcomes=outcomes, sheet=parts.sheets.read(plant, key))
 

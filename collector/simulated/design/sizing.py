@@ -127,7 +127,8 @@ def _emitters(
             rated = need / ((mean - indoor) / 50.0) ** exponent
             per_kw = 5.5 if own == "radiator" else 1.5  # l/kW at 50 K, panel radiators; common practice
             litres = 18.0 + per_kw * rated / 1000.0 + 0.12 * area * share
-            out.append(EmitterSpec(zone, own, rated, 50.0, exponent, litres, 7.0 * rated / 1000.0 + 8.0))  # type: ignore[arg-type]
+            mass = 7.0 * rated / 1000.0 + 8.0
+            out.append(EmitterSpec(zone, own, rated, 50.0, exponent, litres, mass))  # type: ignore[arg-type]
     return tuple(out), mean, spread
 
 

@@ -26,7 +26,7 @@ MOST_ROWS = 12
 
 
 @dataclass(frozen=True)
-class Compared:
+class ComparedSeries:
     """x, measured, expected, low, high : float64 (n,). low, high : 95 % band of the expectation. of : what
     one value is of"""
 
@@ -42,7 +42,7 @@ class Compared:
     of: str
 
 
-def compared_chart(c: Compared, why_empty: str) -> Chart:
+def compared_chart(c: ComparedSeries, why_empty: str) -> Chart:
     """Points, line and band; or the reason in their place where nothing was measured."""
     known = np.isfinite(c.x) & np.isfinite(c.measured) & np.isfinite(c.expected) & np.isfinite(c.low + c.high)
     if not known.any():
@@ -67,7 +67,7 @@ def compared_chart(c: Compared, why_empty: str) -> Chart:
     )
 
 
-def _rows(c: Compared, x: Floats, *values: Floats) -> tuple[tuple[str, ...], ...]:
+def _rows(c: ComparedSeries, x: Floats, *values: Floats) -> tuple[tuple[str, ...], ...]:
     """Medians of groups of neighbours."""
     groups = np.array_split(np.arange(len(x)), min(MOST_ROWS, len(x)))
     out = []

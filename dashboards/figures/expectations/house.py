@@ -23,7 +23,7 @@ from fieldfare.dashboards.figures.chart import (
     Points,
     nothing,
 )
-from fieldfare.dashboards.figures.expectations.compared import Compared, compared_chart
+from fieldfare.dashboards.figures.expectations.compared import ComparedSeries, compared_chart
 from fieldfare.dashboards.figures.expectations.unit import day_numbers
 from fieldfare.dashboards.text.words import number
 
@@ -46,7 +46,7 @@ def promise_chart(site: Site, facts: Facts) -> Chart:
     half = GAUSS_95 * expected.sd * expected.daily
     middle = expected.daily
     return compared_chart(
-        Compared(
+        ComparedSeries(
             key, title, DATES, _KWH, day_numbers(facts), used, middle, middle - half, middle + half, "days"
         ),
         "Needs whole days of electricity with outdoor temperature.",
@@ -66,7 +66,7 @@ def signature_chart(site: Site, facts: Facts) -> Chart:
     line = np.asarray(found.fit.predict(used.outdoor))
     half = GAUSS_95 * found.fit.residual_sd
     return compared_chart(
-        Compared(
+        ComparedSeries(
             key,
             title,
             Axis("Outdoor temperature", "°C"),
@@ -103,7 +103,7 @@ def mixed_chart(site: Site, facts: Facts) -> Chart:
     # Reg. (EU) 813/2013 Table 8 allows 8 % under the declared figure in a check.
     spread = GAUSS_95 * np.hypot(told.spread, _RATING_SD)
     return compared_chart(
-        Compared(
+        ComparedSeries(
             key,
             title,
             DATES,

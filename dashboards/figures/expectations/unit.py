@@ -24,7 +24,7 @@ from fieldfare.analysis.minutes.operating_state import HEATING
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.statistics.distributions import GAUSS_95
 from fieldfare.dashboards.figures.chart import DATES, Axis, Chart, nothing
-from fieldfare.dashboards.figures.expectations.compared import Compared, Floats, compared_chart
+from fieldfare.dashboards.figures.expectations.compared import ComparedSeries, Floats, compared_chart
 
 _LEAST_FROST_G_PER_KW = 80.0  # half of a coat: less need ask for no defrost
 _WEEK_DAYS = 7
@@ -96,12 +96,12 @@ def frost_chart(site: Site, facts: Facts) -> Chart:
 
 def _banded(
     key: str, title: str, y: Axis, x: Floats, measured: Floats, told: list[Lognormal | None], of: str
-) -> Compared:
+) -> ComparedSeries:
     middle, low, high = (
         np.array([np.nan if t is None else getattr(t, part) for t in told])
         for part in ("middle", "low", "high")
     )
-    return Compared(key, title, DATES, y, x, measured, middle, low, high, of)
+    return ComparedSeries(key, title, DATES, y, x, measured, middle, low, high, of)
 
 
 def cycling_chart(site: Site, facts: Facts) -> Chart:
@@ -138,7 +138,7 @@ def part_load_chart(site: Site, facts: Facts) -> Chart:
     spread = GAUSS_95 * strength.spread
     ends = [gain ** (strength.middle + s) for s in (-spread, spread)]
     return compared_chart(
-        Compared(
+        ComparedSeries(
             key,
             title,
             Axis("Gain at part load by the model", "-"),
@@ -168,7 +168,7 @@ def water_flow_chart(site: Site, facts: Facts) -> Chart:
     middle = np.array([water_difference(float(q), pump.flow_m3_per_h) for q in output])
     widest, tightest = nominal.high / nominal.middle, nominal.low / nominal.middle
     return compared_chart(
-        Compared(
+        ComparedSeries(
             key,
             title,
             Axis("Output", "kW"),

@@ -19,7 +19,7 @@ from fieldfare.analysis.physics.hot_water import WH_PER_LITRE_KELVIN
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.statistics.distributions import GAUSS_95
 from fieldfare.dashboards.figures.chart import DATES, Axis, Chart, nothing
-from fieldfare.dashboards.figures.expectations.compared import Compared, Floats, compared_chart
+from fieldfare.dashboards.figures.expectations.compared import ComparedSeries, Floats, compared_chart
 from fieldfare.dashboards.figures.expectations.unit import day_numbers
 
 _LEAST_RISE_K = 4.0  # a smaller rise is within what layers and the sensor's place do
@@ -151,7 +151,7 @@ def _normal(
     measured: Floats,
     told: list[Expected | None],
     of: str,
-) -> Compared:
+) -> ComparedSeries:
     middle = np.array([np.nan if t is None else t.value for t in told])
     half = GAUSS_95 * np.array([np.nan if t is None else t.uncertainty for t in told])
-    return Compared(key, title, x_axis, y_axis, x, measured, middle, middle - half, middle + half, of)
+    return ComparedSeries(key, title, x_axis, y_axis, x, measured, middle, middle - half, middle + half, of)
