@@ -18,6 +18,7 @@ from fieldfare.collector.store.protocol import Store
 if TYPE_CHECKING:
     from fieldfare.api.core.facts_cache import FactsCache
     from fieldfare.api.core.fleet_table import FleetTable
+    from fieldfare.api.core.live_states import LiveStates
     from fieldfare.api.core.results import Results
     from fieldfare.api.firm.about import AboutFirm
 
@@ -58,6 +59,12 @@ class Service:
         from fieldfare.api.core.fleet_table import FleetTable
 
         return FleetTable(self.database, self.store, self.sites, demo=self.settings.demo)
+
+    @cached_property
+    def live(self) -> LiveStates:
+        from fieldfare.api.core.live_states import LiveStates
+
+        return LiveStates(self.database, self.store, self.sites)
 
     @property
     def firm(self) -> AboutFirm:

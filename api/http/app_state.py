@@ -5,7 +5,6 @@ from __future__ import annotations
 import threading
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any
 
 from starlette.requests import HTTPConnection
 
@@ -14,7 +13,6 @@ from fieldfare.api.alerts.handling import Handlings
 from fieldfare.api.alerts.notices import Notices
 from fieldfare.api.checks.photos import Photos
 from fieldfare.api.checks.sheets import Sheets
-from fieldfare.api.core.cache import SiteCache
 from fieldfare.api.core.outgoing import Outgoing
 from fieldfare.api.core.service import Service
 from fieldfare.api.core.settings import Settings
@@ -41,8 +39,6 @@ class AppState:
 
     service: Service
     stopping: threading.Event = field(default_factory=threading.Event)
-    live_states: SiteCache[dict[str, Any]] = field(default_factory=SiteCache)
-    """What each unit did at its last reading."""
 
     @property
     def settings(self) -> Settings:

@@ -21,7 +21,7 @@ from fieldfare.collector.store.files import make_private
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
-HEAD = "0009"
+HEAD = "0010"
 """The newest migration. A database at this one is used without loading the migrations."""
 BUSY_S = 30.0
 MIGRATION_LOCK = 0x6669656C64  # arbitrary lock id of this product
