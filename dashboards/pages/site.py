@@ -15,7 +15,7 @@ from fieldfare.analysis.facts.unfinished import gap_minutes
 from fieldfare.analysis.plant.quantities import QUANTITIES
 from fieldfare.analysis.plant.site import Point, Site
 from fieldfare.analysis.reports.verdict import given_verdict, with_silence
-from fieldfare.dashboards.day_rows import Row, day_rows
+from fieldfare.dashboards.day_rows import day_rows
 from fieldfare.dashboards.design_vs_measured import mean_outdoor, two_sides
 from fieldfare.dashboards.electricity_rows import electricity_rows
 from fieldfare.dashboards.events import (
@@ -35,6 +35,7 @@ from fieldfare.dashboards.figures.plot import plotly_figure
 from fieldfare.dashboards.figures.svg import svg
 from fieldfare.dashboards.figures.trace import trace_charts, trace_document, uses_document
 from fieldfare.dashboards.pages.drawn import draw
+from fieldfare.dashboards.pages.figures import asked_days
 from fieldfare.dashboards.pages.jobs import NO_PROBLEMS, job_values
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
@@ -94,7 +95,7 @@ def site_page(
     site, result = row["site"], row["result"]
     rolling = row.get("rolling") or result
     told = now_told(site, row.get("latest") or {})
-    asked = "&".join(f"{k}={query[k]}" for k in ("from", "to") if query.get(k))
+    asked = asked_days(query)
     context: dict[str, Any] = {
         "title": row["name"],
         "here": "site",
@@ -125,7 +126,7 @@ def site_page(
         )
     context |= _standing(row, rolling, result, now)
     rows = day_rows(facts, site.zone)
-    made = {n: draw(chart(n, site, result, facts, rows), f"?{asked}" if asked else "") for n in NAMES}
+    made = {n: draw(chart(n, site, result, facts, rows), asked) for n in NAMES}
     findings = [
         f
         | {
@@ -140,7 +141,7 @@ def site_page(
     return render(
         "site.html",
         **context,
-        asked=f"?{asked}" if asked else "",
+        asked=asked,
         sides=two_sides(site, result, rows),
         mean_outdoor=mean_outdoor(rows),
         electricity=electricity_rows(result),
@@ -166,7 +167,6 @@ def site_page(
         health=_sorted_health(_health(site, result, facts)),
         notices=_notices(site, facts),
         days=words.span(len(rows)),
-        trace_fallback=_trace_table(rows),
         trace_days=[svg(c, height=205.0) for c in trace_charts(rows)[:2]],
         **_asked_for(facts, site, query),
     )
@@ -336,21 +336,4 @@ def _notices(site: Site, facts: Facts) -> list[dict[str, str]]:
             ),
         }
         for day, point, kind, amount in zip(*columns, strict=True)
-    ]
-
-
-def _trace_table(rows: list[Row]) -> list[tuple[str, ...]]:
-    return [
-        (
-            words.day(r["day"]) + (" (so far)" if r.get("so_far") else ""),
-            words.number(r.get("outdoor"), 1),
-            words.number(r.get("room"), 1),
-            words.number(r.get("flow"), 1),
-            words.number(r.get("tank_max"), 1),
-            words.number(r.get("heat_total_kwh"), 1),
-            words.number(r.get("electricity_total_kwh"), 1),
-            words.number(r.get("starts"), 0),
-            words.number(r.get("defrosts"), 0),
-        )
-        for r in rows
     ]
