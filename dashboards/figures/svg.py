@@ -32,6 +32,8 @@ _TICKS_ROOM, _NAME_ROOM = 24.0, 18.0
 _LEGEND_LINE, _TITLE_LINE = 19.0, 18.0
 _LETTER = 7.4
 """Width of a letter of 13 units in a wide typeface; labels that fit by it don't overlap."""
+_TICK_LETTER = 8.4
+"""Where a drawing is narrower than a phone, letters are larger against it."""
 _FEW = 60
 """So many points are drawn one by one with their names; more make one path, which keeps a page small."""
 
@@ -98,7 +100,7 @@ def _axes(chart: Chart, at: Frame) -> str:
         )
     before = -99.0
     for value, word in ticks(chart.x, at.xs.low, at.xs.high, 6):
-        x, half = at.xs.at(value), _LETTER * len(word) / 2
+        x, half = at.xs.at(value), _TICK_LETTER * len(word) / 2
         if not at.left - 1 <= x <= end + 1:
             continue
         out.append(f'<path class="axis" d="M{x:.1f} {at.floor:g}v4"/>')
