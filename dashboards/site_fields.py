@@ -46,6 +46,14 @@ class Group(NamedTuple):
     def all(self) -> tuple[Field, ...]:
         return self.fields + tuple(f for row in self.rows for f in row.fields)
 
+    def in_short(self, values: Mapping[str, str]) -> str:
+        """How much of it is given."""
+        if self.rows:
+            filled = sum(any(values.get(f.key) for f in row.fields) for row in self.rows)
+            return f"{filled}" if filled else "none"
+        given = sum(bool(values.get(f.key)) for f in self.fields)
+        return f"{given} of {len(self.fields)} given"
+
 
 POINT_NAMES = tuple(
     Field(f"point.#.{key}", label) for key, label in (("id", "id"), ("quantity", "quantity"), ("as", "form"))
@@ -55,7 +63,7 @@ POINT_NAMES = tuple(
 
 def _field(key: str, label: str, hint: str = "", only: tuple[str, ...] = ()) -> Field:
     known = keys()[key]
-    return Field(key, label, hint, known.kind, only or known.choices, known.needed)
+    return Field(key, label, hint, known.kind, only or known.choices, known.needed and key not in ONLY_NEW)
 
 
 _FIELDS = {key: _field(key, w.label, w.hint, w.only) for part in PARTS for key, w in part.keys.items()}

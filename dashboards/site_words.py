@@ -264,4 +264,4 @@ WITHOUT_FIELD: dict[str, str] = {
 }
 """Keys that are changed in the file's text alone, each with the reason."""
 ONLY_NEW = frozenset({"site.id"})
-"""Keys that an existing home keeps."""
+"""Keys that an existing home keeps; a new one gets them from its name where they are left empty."""
