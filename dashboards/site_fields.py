@@ -133,7 +133,7 @@ def _points(part: Part, fields: tuple[Field, ...], values: Mapping[str, str]) ->
             for f in fields
             if of[last := f.key.rpartition(".")[2]] or _fits(last, of, values)
         )
-        name = f"{of['id']}: {words.quantity_words(of['quantity'])}, {of['as']}"
+        name = f"{words.quantity_words(of['quantity'])}, {of['as']} ({of['id']})"
         rows.append(Row(name, shown_here, tuple(f._replace(key=_at(f.key, n)) for f in POINT_NAMES)))
     return Group(part.title, part.hint, rows=tuple(rows))
 
