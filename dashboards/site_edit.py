@@ -16,16 +16,19 @@ from tomlkit.items import AoT, Array, InlineTable, Table
 
 from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.plant.toml_text import quoted
 from fieldfare.dashboards.site_fields import (
-    ROWS,
+    LISTS,
+    Field,
     field_of,
-    groups_of,
     is_field,
+    is_new_field,
     leaves,
     shown,
+    title_of,
     values_of,
 )
-from fieldfare.dashboards.site_form import Field, toml_value
+from fieldfare.dashboards.site_schema import JOIN
 from fieldfare.dashboards.text.words import plain
 
 
@@ -38,15 +41,15 @@ class KeyChange(NamedTuple):
     after: str
 
 
-def edited(text: str, form: Mapping[str, str]) -> str:
+def edited(text: str, form: Mapping[str, str], *, new: bool = False) -> str:
     """The file with the form's changes; what was not touched stays as it was written, to the letter.
 
-    form : key -> text, of the fields that were sent. Raises tomllib.TOMLDecodeError for a file that can't be
-        read
+    form : key -> text, of the fields that were sent. new : by the form of a new home
+    Raises tomllib.TOMLDecodeError for a file that can't be read
     """
     before = values_of(text)
     document = tomlkit.parse(text)
-    wanted = {k: v.strip() for k, v in form.items() if is_field(k)}
+    wanted = {k: v.strip() for k, v in form.items() if (is_new_field if new else is_field)(k)}
     changed = {k: v for k, v in wanted.items() if v != before.get(k, "") and not _is_default(k, v, before)}
     if not changed:
         return text
@@ -55,7 +58,7 @@ def edited(text: str, form: Mapping[str, str]) -> str:
         _set_points(document, {**before, **wanted})
     for key in (k for k in changed if k not in points):
         _set(document, key, changed[key])
-    for name in ("heat_pump.rating", "emitter", "cost.band"):
+    for name in LISTS.keys() - {"heating_curve.points"}:
         _drop_empty_rows(document, name)
     return tomlkit.dumps(document)
 
@@ -154,7 +157,7 @@ def _set_points(document: Any, values: Mapping[str, str]) -> None:
 
 
 def _number(text: str) -> Any:
-    return tomllib.loads(f"x = {toml_value(Field('', '', '', 'number'), text)}")["x"]
+    return tomllib.loads(f"x = {_number_or_text(text)}")["x"]
 
 
 def changes(before: Site, after: Site) -> list[KeyChange]:
@@ -174,31 +177,33 @@ def _told(value: Any) -> str:
 
 
 def _label(key: str) -> str:
-    """A key in words: group and field, or the key's own parts."""
+    """A key in words: part and field, or the key's own parts."""
     if not is_field(key):
         return " · ".join(
             plain(part) if not part.isdecimal() else str(int(part) + 1) for part in key.split(".")
         )
-    title = next((g[0] for g in groups_of({key: "x"}) if any(f.key == key for f in g[2])), "")
-    found = next((f.label for g in groups_of({key: "x"}) for f in g[2] if f.key == key), key)
-    return f"{title} · {found}" if title else found
+    row = next((f"{int(part) + 1}: " for part in key.split(".")[1:-1] if part.isdecimal()), "")
+    return f"{title_of(key)} · {row}{field_of(key).label}"
 
 
-def key_of_problem(key: str, values: Mapping[str, str]) -> str:
-    """A problem's key as a field's. Problems count the filled rows of a list from 1, fields count all rows
-    from 0."""
-    found = re.fullmatch(rf"({'|'.join(map(re.escape, ROWS))})\[(\d+)\](?:[.\[](\w+)\]?)?", key)
-    if found is None:
-        return key
-    name, n, part = found[1], int(found[2]), found[3]
-    rows = sorted(
-        {
-            int(k[len(name) + 1 :].split(".")[0])
-            for k, v in values.items()
-            if k.startswith(f"{name}.") and v.strip()
-        }
-    )
-    row = rows[n - 1] if 0 < n <= len(rows) else n - 1
-    if name == "heating_curve.points":
-        part = str(int(part) - 1) if part and part.isdecimal() else "0"
-    return f"{name}.{row}.{part or ROWS[name][0][0]}"
+def toml_value(field: Field, text: str) -> str:
+    """What was typed into a field as TOML writes it; what is no number, day or choice of the field's stays
+    text, which the file's check refuses by name."""
+    if field.kind == "number":
+        return _number_or_text(text)
+    if field.kind == "date" and re.fullmatch(r"\d{4}-\d{2}-\d{2}", text):
+        return text
+    if field.kind == "choice" and text in ("true", "false"):
+        return text
+    if field.kind == "words":
+        return f"[{', '.join(quoted(w) for part in text.split(JOIN.strip()) if (w := part.strip()))}]"
+    return quoted(text)
+
+
+def _number_or_text(text: str) -> str:
+    point = text.replace(",", ".").replace("−", "-")
+    try:
+        value = float(point)
+    except ValueError:
+        return quoted(text)
+    return str(int(value)) if value.is_integer() and "." not in point else repr(value)

@@ -5,158 +5,203 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Iterator, Mapping
-from typing import Any
+from typing import Any, NamedTuple
 
-from fieldfare.dashboards.site_form import GROUPS, Field
+from fieldfare.analysis.plant.quantities import QUANTITIES
+from fieldfare.analysis.plant.site import HEAT_QUANTITIES
+from fieldfare.dashboards.site_schema import JOIN, keys
+from fieldfare.dashboards.site_words import ONLY_NEW, PARTS, Part
+from fieldfare.dashboards.text import words
 
-Group = tuple[str, str, tuple[Field, ...]]
-CONTACT: Group = (
-    "Contact",
-    "For visits: the firm's people see it, householders their own. It stands on no paper.",
-    (
-        Field("contact.name", "Name"),
-        Field("contact.phone", "Telephone", "such as +44 1632 960123"),
-        Field("contact.address", "Address"),
-        Field("contact.area", "Area", "your own name for a part of the round"),
-        Field("contact.latitude", "Latitude of the door", "degrees north", "number"),
-        Field("contact.longitude", "Longitude of the door", "degrees east", "number"),
-        Field("contact.access_notes", "Access notes", "keys, parking, dogs"),
-    ),
+
+class Field(NamedTuple):
+    """A key of the site file as a form's field. kind : as in `site_schema`
+    choices : what may be chosen; the first holds without the key"""
+
+    key: str
+    label: str
+    hint: str = ""
+    kind: str = "text"
+    choices: tuple[str, ...] = ()
+    needed: bool = False
+
+
+class Row(NamedTuple):
+    """A row of a list. name : of a point, else empty; its other fields are hidden in the form"""
+
+    name: str
+    fields: tuple[Field, ...]
+    hidden: tuple[Field, ...] = ()
+
+
+class Group(NamedTuple):
+    """A part of the form: plain fields, or rows of fields side by side."""
+
+    title: str
+    hint: str
+    fields: tuple[Field, ...] = ()
+    rows: tuple[Row, ...] = ()
+
+    @property
+    def all(self) -> tuple[Field, ...]:
+        return self.fields + tuple(f for row in self.rows for f in row.fields)
+
+    def in_short(self, values: Mapping[str, str]) -> str:
+        """How much of it is given."""
+        if self.rows:
+            filled = sum(any(values.get(f.key) for f in row.fields) for row in self.rows)
+            return f"{filled}" if filled else "none"
+        given = sum(bool(values.get(f.key)) for f in self.fields)
+        return f"{given} of {len(self.fields)} given"
+
+
+POINT_NAMES = tuple(
+    Field(f"point.#.{key}", label) for key, label in (("id", "id"), ("quantity", "quantity"), ("as", "form"))
 )
-_MORE: dict[str, tuple[Field, ...]] = {
-    "The home": (
-        Field("site.longitude", "Longitude", "degrees east", "number"),
-        Field("site.outdoor_from", "Outdoor sensor of", "the short name of a nearby home that lends it"),
-        Field("site.language", "The household's language", "en, de or fr; empty: English"),
-    ),
-    "Prices": (
-        Field(
-            "cost.previous_standing_charge_per_day",
-            "Standing charge of the old fuel",
-            "per day, if no longer paid",
-            "number",
-        ),
-    ),
-}
-"""Keys that the form of a new home leaves out."""
-BUFFER: Group = (
-    "Buffer",
-    "Leave empty where there is none.",
-    (
-        Field("buffer.litres", "Buffer", "litres", "number"),
-        Field("buffer.arrangement", "Arrangement", "", "choice", ("", "series", "parallel")),
-    ),
-)
-EXPORTS: Group = (
-    "Exports",
-    "How this home's CSV exports are written.",
-    (
-        Field("csv.time_column", "Column of the time"),
-        Field("csv.timezone", "Their time zone", "for times without an offset"),
-        Field(
-            "csv.time_format",
-            "Form of the time",
-            "iso, unix, unix_ms, spreadsheet or a pattern such as %d.%m.%Y %H:%M",
-        ),
-        Field("csv.date_column", "Column of the date", "where it stands apart from the time"),
-        Field("csv.delimiter", "Delimiter"),
-        Field("csv.decimal", "Decimal sign"),
-        Field("csv.thousands", "Sign between thousands", "as in 1,234.5; empty: none"),
-        Field("csv.encoding", "Encoding", "", "choice", ("", "utf-8", "utf-16", "windows-1252")),
-    ),
-)
-ROWS: dict[str, tuple[tuple[str, str, str, str], ...]] = {
-    "heat_pump.rating": (
-        ("outdoor_c", "outdoors", "°C", "number"),
-        ("flow_c", "flow", "°C", "number"),
-        ("output_kw", "output", "kW", "number"),
-        ("cop", "COP", "", "number"),
-    ),
-    "heating_curve.points": (("0", "outdoors", "°C", "number"), ("1", "flow", "°C", "number")),
-    "emitter": (
-        ("zone", "zone", "", "text"),
-        ("kind", "kind", "radiator, underfloor or fan_coil", "text"),
-        ("output_kw", "output", "kW", "number"),
-        ("output_excess_k", "at an excess of", "K", "number"),
-    ),
-    "cost.band": (
-        ("from", "from", "such as 00:30", "time"),
-        ("to", "to", "", "time"),
-        ("price", "price", "per kWh", "number"),
-    ),
-}
-"""Lists of the file: each row's key, label, hint and kind."""
-_TITLES = {
-    "heat_pump.rating": ("Rating", "EN 14511 test points, as many as you know."),
-    "heating_curve.points": ("Heating curve", "Flow temperature at outdoor temperatures, as set."),
-    "emitter": ("Radiators and floors", "One row for each kind or zone; 50 K for radiators (EN 442)."),
-    "cost.band": ("Bands of the day", "Prices between two times of the day."),
-}
-_SPARE = {"heat_pump.rating": 1, "heating_curve.points": 1, "emitter": 1, "cost.band": 1}
-"""Empty rows offered behind those that are there."""
-FIXED = frozenset({"site.id"})
+"""What a point is: shown and sent along with its fields, never changed by them."""
+
+
+def _field(key: str, label: str, hint: str = "", only: tuple[str, ...] = ()) -> Field:
+    known = keys()[key]
+    return Field(key, label, hint, known.kind, only or known.choices, known.needed and key not in ONLY_NEW)
+
+
+_FIELDS = {key: _field(key, w.label, w.hint, w.only) for part in PARTS for key, w in part.keys.items()}
+LISTS = {part.rows: tuple(k for k in part.keys) for part in PARTS if part.rows}
+"""Lists of the file, each with the keys of a row."""
+NEW_FIELDS = frozenset(key for part in PARTS for key, w in part.keys.items() if not (part.later or w.later))
+"""Keys in the form of a new home."""
+_IN_LIST = re.compile(rf"({'|'.join(map(re.escape, LISTS))})\.\d{{1,3}}\.(\w+)")
+_SPARE = {"point": 0}
+"""Empty rows offered behind those that are there; one where the list is not named."""
+
+
+def new_groups(values: Mapping[str, str]) -> list[Group]:
+    """The form of a new home, with at least as many rows in each list as `values` fill."""
+    made = []
+    for part in PARTS:
+        chosen = tuple(_FIELDS[key] for key in part.keys if key in NEW_FIELDS)
+        if part.rows and chosen:
+            count = max(part.new_rows, _count(part.rows, values))
+            made.append(Group(part.title, part.hint, rows=_rows(chosen, count)))
+        elif chosen:
+            made.append(Group(part.title, part.hint, chosen))
+    return made
 
 
 def groups_of(values: Mapping[str, str]) -> list[Group]:
-    """The form's groups, with as many rows in each list as `values` fill, and one to spare."""
-    known = {
-        title: tuple(f for f in fields if f.key not in FIXED) + _MORE.get(title, ())
-        for title, _, fields in GROUPS
-    }
-    hints = {title: hint for title, hint, _ in GROUPS}
-    made: list[Group] = [("The home", hints["The home"], known["The home"]), CONTACT]
-    for title in ("The design", "The heat pump"):
-        made.append((title, hints[title], known[title]))
-    made += [_list_group(name, values) for name in ("heat_pump.rating", "heating_curve.points", "emitter")]
-    made += [
-        ("Hot water", hints["Hot water"], known["Hot water"]),
-        BUFFER,
-        ("Prices", hints["Prices"], known["Prices"]),
-    ]
-    return [*made, _list_group("cost.band", values), EXPORTS]
+    """The form of an existing home, with as many rows in each list as `values` fill, and one to spare."""
+    made = []
+    for part in PARTS:
+        chosen = tuple(_FIELDS[key] for key in part.keys if key not in ONLY_NEW)
+        if part.rows == "point":
+            made.append(_points(part, chosen, values))
+        elif part.rows:
+            count = _count(part.rows, values) + _SPARE.get(part.rows, 1)
+            made.append(Group(part.title, part.hint, rows=_rows(chosen, count)))
+        else:
+            made.append(Group(part.title, part.hint, chosen))
+    return made
 
 
-def _list_group(name: str, values: Mapping[str, str]) -> Group:
-    title, hint = _TITLES[name]
-    n = max(
-        (
-            int(k[len(name) + 1 :].split(".")[0]) + 1
-            for k, v in values.items()
-            if k.startswith(f"{name}.") and v.strip()
-        ),
-        default=0,
+def _count(name: str, values: Mapping[str, str]) -> int:
+    return max((n + 1 for n in filled_rows(name, values)), default=0)
+
+
+def filled_rows(name: str, values: Mapping[str, str]) -> list[int]:
+    """Places in a list that have a value, in their order."""
+    named = (
+        k[len(name) + 1 :].split(".")[0] for k, v in values.items() if k.startswith(f"{name}.") and v.strip()
     )
-    fields = tuple(
-        Field(f"{name}.{i}.{key}", f"{i + 1}: {label}", hint_of, kind)
-        for i in range(n + _SPARE[name])
-        for key, label, hint_of, kind in ROWS[name]
+    return sorted({int(n) for n in named})
+
+
+def _rows(fields: tuple[Field, ...], count: int) -> tuple[Row, ...]:
+    return tuple(
+        Row("", tuple(f._replace(key=_at(f.key, n), label=f"{n + 1}: {f.label}") for f in fields))
+        for n in range(count)
     )
-    return title, hint, fields
+
+
+def _points(part: Part, fields: tuple[Field, ...], values: Mapping[str, str]) -> Group:
+    """The meters and sensors, each with the fields that mean something there."""
+    rows = []
+    for n in filled_rows("point", values):
+        of = {f.key.rpartition(".")[2]: values.get(_at(f.key, n), "") for f in (*POINT_NAMES, *fields)}
+        shown_here = tuple(
+            f._replace(key=_at(f.key, n), label=words.capital(f.label))
+            for f in fields
+            if of[last := f.key.rpartition(".")[2]] or _fits(last, of, values)
+        )
+        name = f"{words.quantity_words(of['quantity'])}, {of['as']} ({of['id']})"
+        rows.append(Row(name, shown_here, tuple(f._replace(key=_at(f.key, n)) for f in POINT_NAMES)))
+    return Group(part.title, part.hint, rows=tuple(rows))
+
+
+def _fits(key: str, point: Mapping[str, str], values: Mapping[str, str]) -> bool:
+    """Whether a key of a point means something for what it measures."""
+    quantity, is_heat = point["quantity"], point["quantity"] in HEAT_QUANTITIES
+    is_meter = is_heat or quantity.endswith("_electricity")
+    return {
+        "unit": point["as"] != "state",
+        "includes": is_meter,
+        "meter_class": is_meter,
+        "antifreeze_corrected": is_heat,
+        "stamp": point["as"] == "interval",
+        "zone": quantity in ("room_temperature", "target_room_temperature", "heat_call"),
+        "heat_pump": values.get("heat_pump.units", "1") not in ("", "1"),
+    }.get(key, True)
+
+
+def _at(key: str, n: int) -> str:
+    return key.replace("#", str(n), 1)
 
 
 def values_of(text: str) -> dict[str, str]:
     """What the form shows of a file: key of each field -> value as text. Raises tomllib.TOMLDecodeError."""
     data = tomllib.loads(text)
-    found = {f"{path}": shown(value) for path, value in leaves(data)}
-    return {key: value for key, value in found.items() if is_field(key)}
+    found = {path: shown(value) for path, value in leaves(data)}
+    found |= {
+        f"point.{n}.as": QUANTITIES[quantity].forms[0]
+        for n, quantity in (
+            (k.split(".")[1], v) for k, v in found.items() if re.fullmatch(r"point\.\d+\.quantity", k)
+        )
+        if f"point.{n}.as" not in found and quantity in QUANTITIES
+    }
+    return {key: value for key, value in found.items() if is_field(key) or is_point_name(key)}
 
 
 def is_field(key: str) -> bool:
     """Whether a key has a field, in a list of any length."""
-    if any(
-        re.fullmatch(rf"{re.escape(name)}\.\d{{1,3}}\.({'|'.join(r[0] for r in rows)})", key)
-        for name, rows in ROWS.items()
-    ):
-        return True
-    return key not in FIXED and key in _PLAIN
+    general = _general(key)
+    return general in _FIELDS and general not in ONLY_NEW
+
+
+def is_new_field(key: str) -> bool:
+    """Whether the form of a new home has a field for a key."""
+    return _general(key) in NEW_FIELDS
+
+
+def is_point_name(key: str) -> bool:
+    """Whether a key says what a point is."""
+    return any(f.key == _general(key) for f in POINT_NAMES)
+
+
+def _general(key: str) -> str:
+    """A key with `#` for its place in a list."""
+    found = _IN_LIST.fullmatch(key)
+    return f"{found[1]}.#.{found[2]}" if found else key
 
 
 def leaves(data: Any, path: str = "") -> Iterator[tuple[str, Any]]:
-    """Every value of a document with its dotted path; places in lists count from 0."""
+    """Every value of a document with its dotted path; places in lists count from 0. A list of words is one
+    value."""
     if isinstance(data, dict):
         for key, value in data.items():
             yield from leaves(value, f"{path}.{key}" if path else key)
-    elif isinstance(data, list):
+    elif isinstance(data, list | tuple) and data and all(isinstance(v, str) for v in data):
+        yield path, JOIN.join(data)
+    elif isinstance(data, list | tuple):
         for n, value in enumerate(data):
             yield from leaves(value, f"{path}.{n}")
     else:
@@ -170,19 +215,25 @@ def shown(value: Any) -> str:
     return value.strftime("%H:%M") if hasattr(value, "minute") else str(value)
 
 
-_PLAIN = {
-    f.key: f
-    for fields in (*(g[2] for g in GROUPS), CONTACT[2], BUFFER[2], EXPORTS[2], *_MORE.values())
-    for f in fields
-    if not re.search(r"\.\d+\.", f.key)
-}
-
-
 def field_of(key: str) -> Field:
     """The field of a key, in a list of any length."""
-    if key in _PLAIN:
-        return _PLAIN[key]
-    name = next(n for n in ROWS if key.startswith(f"{n}."))
-    _, _, last = key[len(name) + 1 :].partition(".")
-    label, hint, kind = next(r[1:] for r in ROWS[name] if r[0] == last)
-    return Field(key, label, hint, kind)
+    return _FIELDS[_general(key)]._replace(key=key)
+
+
+def title_of(key: str) -> str:
+    """The title of the part that a key's field stands in."""
+    return next(part.title for part in PARTS if _general(key) in part.keys)
+
+
+def key_of_problem(key: str, values: Mapping[str, str]) -> str:
+    """A problem's key as a field's. Problems count the filled rows of a list from 1, fields count all rows
+    from 0."""
+    found = re.fullmatch(rf"({'|'.join(map(re.escape, LISTS))})\[(\d+)\](?:[.\[](\w+)\]?)?(?:\[\d+\])?", key)
+    if found is None:
+        return key
+    name, n, part = found[1], int(found[2]), found[3]
+    rows = filled_rows(name, values)
+    row = rows[n - 1] if 0 < n <= len(rows) else n - 1
+    if name == "heating_curve.points":
+        part = str(int(part) - 1) if part and part.isdecimal() else "0"
+    return f"{name}.{row}.{part}" if part else _at(LISTS[name][0], row)

@@ -19,6 +19,7 @@ from fieldfare.collector.store.protocol import Store
 if TYPE_CHECKING:
     from fieldfare.api.core.facts_cache import FactsCache
     from fieldfare.api.core.fleet_table import FleetTable
+    from fieldfare.api.core.live_states import LiveStates
     from fieldfare.api.core.results import Results
     from fieldfare.api.firm.about import AboutFirm
 
@@ -67,6 +68,12 @@ class Service:
     def compared(self) -> LastUsed[tuple[Any, ...], dict[str, Any]]:
         """Spans of days beside each other at like weather, for pages."""
         return LastUsed(COMPARED_KEPT)
+
+    @cached_property
+    def live(self) -> LiveStates:
+        from fieldfare.api.core.live_states import LiveStates
+
+        return LiveStates(self.database, self.store, self.sites)
 
     @property
     def firm(self) -> AboutFirm:

@@ -14,7 +14,7 @@ from fieldfare.api.alerts.handling import Handlings
 from fieldfare.api.alerts.notices import Notices
 from fieldfare.api.checks.photos import Photos
 from fieldfare.api.checks.sheets import Sheets
-from fieldfare.api.core.cache import LastUsed, SiteCache
+from fieldfare.api.core.cache import LastUsed
 from fieldfare.api.core.outgoing import Outgoing
 from fieldfare.api.core.service import Service
 from fieldfare.api.core.settings import Settings
@@ -44,8 +44,6 @@ class AppState:
 
     service: Service
     stopping: threading.Event = field(default_factory=threading.Event)
-    live_states: SiteCache[dict[str, Any]] = field(default_factory=SiteCache)
-    """What each unit did at its last reading."""
     drawn: LastUsed[tuple[Any, ...], dict[str, Any]] = field(default_factory=lambda: LastUsed(DRAWN_KEPT))
     """What pages of single homes show of their results."""
     damage: list[str] = field(default_factory=list)

@@ -7,11 +7,11 @@ import time
 from collections.abc import AsyncIterator, Awaitable, Callable
 from typing import Any
 
-import numpy as np
 import orjson
 
 from fieldfare.analysis.plant.site import Site
-from fieldfare.analysis.readings import MS_PER_DAY, Readings
+from fieldfare.analysis.readings import MS_PER_DAY
+from fieldfare.api.core.live_states import newest_of
 from fieldfare.api.http.app_state import AppState
 from fieldfare.collector.store.protocol import Store
 from fieldfare.dashboards.text.live import now_told
@@ -27,18 +27,6 @@ def newest_readings(store: Store, site: Site) -> dict[str, Any]:
     if span is None:
         return {}
     return newest_of(site, store.read(site.id, None, span[1] - LOOKS_BACK_MS, None))
-
-
-def newest_of(site: Site, found: Readings) -> dict[str, Any]:
-    """Point -> {time [ms], value, unit} of the newest of some readings."""
-    newest = {}
-    for point in site.point:
-        samples = found.get(point.id)
-        if samples is not None and len(samples.time):
-            value = samples.value[-1]
-            plain = value if isinstance(value, str) else float(value) if np.isfinite(float(value)) else None
-            newest[point.id] = {"time": int(samples.time[-1]), "value": plain, "unit": point.unit}
-    return newest
 
 
 async def live_events(

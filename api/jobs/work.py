@@ -71,6 +71,7 @@ def watch(service: Service, record: SiteRecord, now: datetime, *, whole: bool = 
     if span is None:
         return JobOutcome("no readings yet")
     service.fleet.heard_again(record.site.id)
+    service.live.look(record, span[1])
     heard = datetime.fromtimestamp(span[1] / 1000, UTC)
     newest = f"last reading {heard:%Y-%m-%d %H:%M} UTC"
     findings = []

@@ -115,6 +115,21 @@ waiting : there is no result yet. failed : why nothing can be told. brief : the 
 days, winter : its line before winter, both packed JSON
 """
 
+LIVE_STATES = Table(
+    "live_states",
+    METADATA,
+    _site_key(),
+    Column("name", Text, nullable=False),
+    Column("updated", UtcTime, nullable=False),
+    Column("heard", BigInteger, nullable=True),
+    Column("state", String(16), nullable=False),
+    Column("worked", BigInteger, nullable=True),
+    Column("since", BigInteger, nullable=True),
+    Column("plant", LargeBinary, nullable=False),
+    Column("newest", LargeBinary, nullable=False),
+)
+"""What each unit did at its last readings, written by `fieldfare.api.core.live_states`."""
+
 for _order in ORDERS.values():
     Index(f"fleet_summaries_by_{_order[0].removeprefix('no_')}", *(FLEET_SUMMARIES.c[key] for key in _order))
 Index("fleet_summaries_stale", FLEET_SUMMARIES.c.good_until)

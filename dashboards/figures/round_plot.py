@@ -12,7 +12,7 @@ from markupsafe import Markup
 from fieldfare.analysis.visits.route import EARTH_RADIUS_KM, Position
 from fieldfare.dashboards.text.words import count
 
-_WIDTH, _HIGH, _SMALL, _EDGE, _FOOT, _RADIUS = 560.0, 400.0, 260.0, 26.0, 34.0, 12.0
+_WIDTH, _HIGH, _SMALL, _EDGE, _FOOT, _RADIUS = 340.0, 270.0, 180.0, 20.0, 34.0, 11.0
 _TONES = ("heat", "water", "room", "power", "design", "alert")
 _STEPS_KM = (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
 

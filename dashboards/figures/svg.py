@@ -19,6 +19,7 @@ from fieldfare.dashboards.figures.chart import (
     Points,
     Spans,
 )
+from fieldfare.dashboards.figures.path import Path
 from fieldfare.dashboards.figures.scale import Scale, extent, ticks
 from fieldfare.dashboards.text.words import reason
 
@@ -31,6 +32,8 @@ _TICKS_ROOM, _NAME_ROOM = 24.0, 18.0
 _LEGEND_LINE, _TITLE_LINE = 19.0, 18.0
 _LETTER = 7.4
 """Width of a letter of 13 units in a wide typeface; labels that fit by it don't overlap."""
+_TICK_LETTER = 8.4
+"""Where a drawing is narrower than a phone, letters are larger against it."""
 _FEW = 60
 """So many points are drawn one by one with their names; more make one path, which keeps a page small."""
 
@@ -97,7 +100,7 @@ def _axes(chart: Chart, at: Frame) -> str:
         )
     before = -99.0
     for value, word in ticks(chart.x, at.xs.low, at.xs.high, 6):
-        x, half = at.xs.at(value), _LETTER * len(word) / 2
+        x, half = at.xs.at(value), _TICK_LETTER * len(word) / 2
         if not at.left - 1 <= x <= end + 1:
             continue
         out.append(f'<path class="axis" d="M{x:.1f} {at.floor:g}v4"/>')
@@ -136,33 +139,38 @@ def _draw(layer: Layer, xs: Scale, ys: Scale) -> str:
 
 
 def _path(layer: Line, xs: Scale, ys: Scale) -> str:
-    out, pen = [], "M"
+    path, lifted = Path(), True
     for x, y in zip(layer.x, layer.y, strict=True):
         if y is None or not math.isfinite(y):
-            pen = "M"
+            lifted = True
             continue
-        out.append(f"{pen}{xs.at(x):.1f} {ys.at(y):.1f}")
-        pen = "L"
-    return "".join(out)
+        (path.move if lifted else path.line)(xs.at(x), ys.at(y))
+        lifted = False
+    return str(path)
 
 
 _SHAPES = {
-    "dot": "M{x:.1f} {y:.1f}h0",
-    "ring": "M{l:.1f} {y:.1f}a3 3 0 1 0 6 0a3 3 0 1 0-6 0",
-    "cross": "M{l:.1f} {t:.1f}l6 6m0-6l-6 6",
-    "square": "M{l:.1f} {t:.1f}h6v6h-6z",
+    "dot": ((0.0, 0.0), "h0", (0.0, 0.0)),
+    "ring": ((-3.0, 0.0), "a3 3 0 1 0 6 0a3 3 0 1 0-6 0", (0.0, 0.0)),
+    "cross": ((-3.0, -3.0), "l6 6m0-6l-6 6", (0.0, 6.0)),
+    "square": ((-3.0, -3.0), "h6v6h-6z", (0.0, 0.0)),
 }
+"""Where each begins, seen from its point, how it is drawn, and where it ends, seen from its beginning."""
 
 
 def _points(layer: Points, xs: Scale, ys: Scale) -> str:
-    form = _SHAPES[layer.shape]
     if len(layer.x) == len(layer.hints) <= _FEW:
         return _named_points(layer, xs, ys)
-    parts = []
-    for x, y in zip(layer.x, layer.y, strict=True):
-        px, py = xs.at(x), ys.at(y)
-        parts.append(form.format(x=px, y=py, l=px - 3, t=py - 3))
-    return f'<path class="pts {layer.shape} {layer.tone}" d="{"".join(parts)}"/>'
+    drawn = _shapes(layer.shape, [(xs.at(x), ys.at(y)) for x, y in zip(layer.x, layer.y, strict=True)])
+    return f'<path class="pts {layer.shape} {layer.tone}" d="{drawn}"/>'
+
+
+def _shapes(shape: str, at: list[tuple[float, float]]) -> str:
+    (left, up), form, ends = _SHAPES[shape]
+    path = Path()
+    for x, y in at:
+        path.move(x + left, y + up, form, ends)
+    return str(path)
 
 
 def _named_points(layer: Points, xs: Scale, ys: Scale) -> str:
@@ -170,7 +178,7 @@ def _named_points(layer: Points, xs: Scale, ys: Scale) -> str:
     out = []
     for x, y, name in zip(layer.x, layer.y, layer.hints, strict=True):
         px, py = xs.at(x), ys.at(y)
-        drawn = _SHAPES[layer.shape].format(x=px, y=py, l=px - 3, t=py - 3)
+        drawn = _shapes(layer.shape, [(px, py)])
         near = f'<path class="near" d="M{px:.1f} {py:.1f}h0"/>'
         out.append(
             f'<g><title>{escape(name)}</title>{near}<path class="pts {layer.shape} {layer.tone}"'
@@ -189,25 +197,33 @@ def _bars(layer: Bars, xs: Scale, ys: Scale) -> str:
     slot = abs(xs.at(layer.width) - xs.at(0.0)) * 0.78
     wide = max(slot / layer.of, 0.8)
     base = layer.base or [0.0] * len(layer.x)
-    parts = []
-    for x, y, b in zip(layer.x, layer.y, base, strict=True):
-        if y is None or not math.isfinite(y):
-            continue
-        left = xs.at(x) - slot / 2 + layer.place * wide
-        low, high = ys.at(b), ys.at(b + y)
-        parts.append(f"M{left:.1f} {low:.1f}V{high:.1f}h{wide * 0.92:.1f}V{low:.1f}z")
-    return f'<path class="bar {layer.tone}{" hatched" if layer.hatched else ""}" d="{"".join(parts)}"/>'
+    edges = [
+        (xs.at(x) - slot / 2 + layer.place * wide, ys.at(b), ys.at(b + y))
+        for x, y, b in zip(layer.x, layer.y, base, strict=True)
+        if y is not None and math.isfinite(y)
+    ]
+    if layer.hatched:  # drawn as outlines
+        parts = (f"M{a:.1f} {low:.1f}V{high:.1f}h{wide * 0.92:.1f}V{low:.1f}z" for a, low, high in edges)
+        return f'<path class="bar {layer.tone} hatched" d="{"".join(parts)}"/>'
+    return _rods(layer.tone, wide * 0.92, [(a + wide * 0.46, low, high) for a, low, high in edges])
+
+
+def _rods(tone: str, wide: float, rods: list[tuple[float, float, float]]) -> str:
+    """Upright bars as broad strokes. rods : middle, and both ends"""
+    path = Path()
+    for x, low, high in rods:
+        path.move(x, low)
+        path.upright(high)
+    return f'<path class="rod {tone}" stroke-width="{wide:.2f}" d="{path}"/>'
 
 
 def _spans(layer: Spans, xs: Scale, ys: Scale) -> str:
     wide = max(abs(xs.at(1.0) - xs.at(0.0)) * 0.8, 0.7)
-    parts = []
+    rods = []
     for x, low, high in zip(layer.x, layer.low, layer.high, strict=True):
         bottom, top = ys.at(low), ys.at(high)
-        if bottom - top < 0.8:
-            top = bottom - 0.8
-        parts.append(f"M{xs.at(x) - wide / 2:.1f} {bottom:.1f}V{top:.1f}h{wide:.1f}V{bottom:.1f}z")
-    return f'<path class="bar {layer.tone}" d="{"".join(parts)}"/>'
+        rods.append((xs.at(x), bottom, min(top, bottom - 0.8)))
+    return _rods(layer.tone, wide, rods)
 
 
 def _cells(layer: Cells, xs: Scale, ys: Scale) -> str:
@@ -270,7 +286,7 @@ def _legend(chart: Chart, width: float) -> str:
 
 def _sample(layer: Layer, x: float, y: float) -> str:
     if isinstance(layer, Points):
-        form = _SHAPES[layer.shape].format(x=x + 11, y=y, l=x + 8, t=y - 3)
+        form = _shapes(layer.shape, [(x + 11, y)])
         return f'<path class="pts {layer.shape} {layer.tone}" d="{form}"/>'
     if isinstance(layer, Line | Level):
         dash = layer.dash if isinstance(layer, Line) else "dot"

@@ -26,7 +26,7 @@ from fieldfare.dashboards.figures.chart import (
 from fieldfare.dashboards.figures.plot import traces_of
 from fieldfare.dashboards.figures.scale import day_number
 from fieldfare.dashboards.figures.tones import RGB
-from fieldfare.dashboards.text.words import quantity_words
+from fieldfare.dashboards.text.words import day, number, quantity_words
 
 PANELS: tuple[tuple[str, str, tuple[float, float], tuple[tuple[str, Tone, str], ...]], ...] = (
     (
@@ -121,6 +121,29 @@ def _day_lines(
         Line(name, x, [r.get(key) for r in rows], tone, dash)
         for key, name, tone, dash in wanted
         if any(r.get(key) is not None for r in rows)
+    )
+
+
+def numbers_by_day(rows: list[Row]) -> Chart:
+    """The days' numbers as a chart that has a table and nothing to draw."""
+    columns = ("Day", "Outdoor °C", "Room °C", "Flow °C", "Cylinder °C", "Heat kWh", "Electricity kWh")
+    told = {"outdoor": 1, "room": 1, "flow": 1, "tank_max": 1, "heat_total_kwh": 1}
+    told |= {"electricity_total_kwh": 1, "starts": 0, "defrosts": 0}
+    return Chart(
+        "trace",
+        "Numbers by day",
+        "",
+        DATES,
+        Axis(""),
+        (),
+        columns=(*columns, "Starts", "Defrosts"),
+        rows=tuple(
+            (
+                day(r["day"]) + (" (so far)" if r.get("so_far") else ""),
+                *(number(r.get(key), digits) for key, digits in told.items()),
+            )
+            for r in rows
+        ),
     )
 
 

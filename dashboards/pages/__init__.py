@@ -20,6 +20,7 @@ from fieldfare.dashboards.pages.chosen import chosen_entries, chosen_page, homes
 from fieldfare.dashboards.pages.compare import compare_page
 from fieldfare.dashboards.pages.defect import defect_page
 from fieldfare.dashboards.pages.expectations import expectation_json, expectations_page
+from fieldfare.dashboards.pages.figures import figures_page, numbers_page
 from fieldfare.dashboards.pages.first_run import (
     first_run_page,
     progress_page,
@@ -96,6 +97,7 @@ __all__ = [
     "expectations_page",
     "field_page",
     "figure_json",
+    "figures_page",
     "finding_title",
     "firm_page",
     "first_run_page",
@@ -118,6 +120,7 @@ __all__ = [
     "message_page",
     "new_app_page",
     "new_passkey_page",
+    "numbers_page",
     "people_page",
     "person_page",
     "points_left",

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from dataclasses import dataclass
+from functools import cached_property
 
 from markupsafe import Markup
 
@@ -12,15 +13,21 @@ from fieldfare.dashboards.figures.table import table
 from fieldfare.dashboards.text.units import in_chart
 
 
-class Drawn(NamedTuple):
+@dataclass(frozen=True)
+class Drawn:
     """query : what follows the figure's address, such as ?from=2026-01-01"""
 
     chart: Chart
-    svg: Markup
-    table: Markup
     query: str
+
+    @cached_property
+    def svg(self) -> Markup:
+        return svg(self.chart)
+
+    @cached_property
+    def table(self) -> Markup:
+        return table(self.chart)
 
 
 def draw(made: Chart, query: str = "") -> Drawn:
-    made = in_chart(made)
-    return Drawn(made, svg(made), table(made), query)
+    return Drawn(in_chart(made), query)

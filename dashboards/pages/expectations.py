@@ -11,6 +11,7 @@ from fieldfare.analysis.plant.site import Site
 from fieldfare.dashboards.figures.expectations.index import MODELS, expectation_chart
 from fieldfare.dashboards.figures.plot import plotly_figure
 from fieldfare.dashboards.pages.drawn import draw
+from fieldfare.dashboards.pages.figures import asked_days
 from fieldfare.dashboards.templating import render
 
 
@@ -18,8 +19,7 @@ def expectations_page(
     row: dict[str, Any], site: Site, facts: Facts, visitor: dict[str, Any], query: dict[str, str]
 ) -> str:
     """row : id and name. facts : of the days shown. query : from and to, where asked for"""
-    asked = "&".join(f"{k}={query[k]}" for k in ("from", "to") if query.get(k))
-    after = f"?{asked}" if asked else ""
+    after = asked_days(query)
     made = [draw(expectation_chart(name, site, facts), after) for name in MODELS]
     return render(
         "expectations.html",

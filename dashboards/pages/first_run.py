@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any, Protocol
 
 from fieldfare.analysis.errors import Problem
 from fieldfare.analysis.plant.quantities import QUANTITIES
-from fieldfare.dashboards.site_form import FIELDS, GROUPS, row_of
+from fieldfare.dashboards.site_fields import is_new_field, key_of_problem, new_groups
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
 
@@ -48,8 +47,8 @@ def site_form_page(
     beside: dict[str, str] = {}
     above = []
     for p in listed:
-        key = _field_of(p.key, values)
-        if key in FIELDS and not text:
+        key = key_of_problem(p.key, values)
+        if is_new_field(key) and not text:
             beside[key] = f"{beside[key]}; {p.message}" if key in beside else p.message
         else:
             above.append(p)
@@ -58,29 +57,13 @@ def site_form_page(
         title="New home",
         here="first",
         visitor=visitor,
-        groups=[(*group, row_of(group[2])) for group in GROUPS],
+        groups=new_groups(values),
         values=dict(values),
         beside=beside,
         above=above,
         n=len(listed),
         text=text,
     )
-
-
-def _field_of(key: str, values: Mapping[str, str]) -> str:
-    """A problem's key as a field's. Problems count the filled rows of a list from 1, fields all rows from
-    0."""
-    found = re.fullmatch(r"(heat_pump\.rating|heating_curve\.points)\[(\d+)\](?:[.\[](\w+)\]?)?", key)
-    if found is None:
-        return key
-    group, n, part = found[1], int(found[2]), found[3]
-    rows = sorted(
-        {int(k.split(".")[2]) for k, v in values.items() if k.startswith(f"{group}.") and v.strip()}
-    )
-    row = rows[n - 1] if 0 < n <= len(rows) else n - 1
-    if group == "heating_curve.points":
-        part = str(int(part) - 1) if part and part.isdecimal() else "0"
-    return f"{group}.{row}.{part or 'cop'}"
 
 
 def readings_page(

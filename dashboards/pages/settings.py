@@ -6,9 +6,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from fieldfare.analysis.errors import Problem
-from fieldfare.dashboards.site_edit import KeyChange, key_of_problem
-from fieldfare.dashboards.site_fields import groups_of, is_field
-from fieldfare.dashboards.site_form import row_of
+from fieldfare.dashboards.site_edit import KeyChange
+from fieldfare.dashboards.site_fields import groups_of, is_field, key_of_problem
 from fieldfare.dashboards.templating import render
 
 ROLES = (
@@ -51,8 +50,8 @@ def site_settings_page(
     """
     listed = list(problems)
     beside, above = _beside_fields(listed, values, as_text)
-    groups = [] if as_text else [(*group, row_of(group[2])) for group in groups_of(values)]
-    named = [(group[0], f) for group in groups for f in group[2] if f.key in beside]
+    groups = [] if as_text else groups_of(values)
+    named = [(group.title, f) for group in groups for f in group.all if f.key in beside]
     wrong = [(f.key.replace(".", "-"), f"{title} · {f.label}", beside[f.key]) for title, f in named]
     return render(
         "site_settings.html",

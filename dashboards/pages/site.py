@@ -16,7 +16,7 @@ from fieldfare.analysis.facts.unfinished import gap_minutes
 from fieldfare.analysis.plant.quantities import QUANTITIES
 from fieldfare.analysis.plant.site import Point, Site
 from fieldfare.analysis.reports.verdict import given_verdict, with_silence
-from fieldfare.dashboards.day_rows import Row, day_rows
+from fieldfare.dashboards.day_rows import day_rows
 from fieldfare.dashboards.design_vs_measured import mean_outdoor, two_sides
 from fieldfare.dashboards.electricity_rows import electricity_rows
 from fieldfare.dashboards.events import (
@@ -36,6 +36,7 @@ from fieldfare.dashboards.figures.plot import plotly_figure
 from fieldfare.dashboards.figures.svg import svg
 from fieldfare.dashboards.figures.trace import trace_charts, trace_document, uses_document
 from fieldfare.dashboards.pages.drawn import Drawn, draw
+from fieldfare.dashboards.pages.figures import asked_days
 from fieldfare.dashboards.pages.jobs import NO_PROBLEMS, job_values
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
@@ -151,12 +152,6 @@ def _common(
     }
 
 
-def asked_days(query: Mapping[str, str]) -> str:
-    """What follows an address of the days that a page is asked for, such as ?from=2026-01-01."""
-    asked = "&".join(f"{k}={query[k]}" for k in ("from", "to") if query.get(k))
-    return f"?{asked}" if asked else ""
-
-
 def drawn_of(site: Site, result: dict[str, Any], facts: Facts, query: Mapping[str, str]) -> dict[str, Any]:
     """What a page shows of a result alone, most of its work: the same for everybody who asks for the same
     days (`asked_days`) and reads in the same units."""
@@ -181,7 +176,6 @@ def drawn_of(site: Site, result: dict[str, Any], facts: Facts, query: Mapping[st
         "health": _sorted_health(_health(site, result, facts)),
         "notices": _notices(site, facts),
         "days": words.span(len(rows)),
-        "trace_fallback": _trace_table(rows),
         "trace_days": [svg(c, height=205.0) for c in trace_charts(rows)[:2]],
         **_sections(made, findings),
     }
@@ -368,21 +362,4 @@ def _notices(site: Site, facts: Facts) -> list[dict[str, str]]:
             ),
         }
         for day, point, kind, amount in zip(*columns, strict=True)
-    ]
-
-
-def _trace_table(rows: list[Row]) -> list[tuple[str, ...]]:
-    return [
-        (
-            words.day(r["day"]) + (" (so far)" if r.get("so_far") else ""),
-            words.number(r.get("outdoor"), 1),
-            words.number(r.get("room"), 1),
-            words.number(r.get("flow"), 1),
-            words.number(r.get("tank_max"), 1),
-            words.number(r.get("heat_total_kwh"), 1),
-            words.number(r.get("electricity_total_kwh"), 1),
-            words.number(r.get("starts"), 0),
-            words.number(r.get("defrosts"), 0),
-        )
-        for r in rows
     ]

@@ -1,10 +1,11 @@
-/* A button under each drawing that swaps it for a plot that can be zoomed and read. */
+/* A button under each drawing that swaps it for a plot that can be zoomed and read; and what is fetched when its heading is opened:
+   a year's numbers and folded drawings are several times the page. */
 (() => {
   "use strict";
   const { plotly, get, dressed, CONFIG, touchable } = window.fieldfarePlot;
-  for (const figure of document.querySelectorAll("figure[data-from]")) {
+  function withButton(figure) {
     const drawn = figure.querySelector(".drawn");
-    if (!drawn.querySelector("svg")) continue;
+    if (!drawn.querySelector("svg")) return;
     const button = document.createElement("button");
     button.type = "button"; button.className = "quiet"; button.textContent = "Look closer";
     button.setAttribute("aria-label", `Look closer: ${figure.querySelector("b").textContent}`);
@@ -25,4 +26,24 @@
       } catch (e) { button.disabled = false; button.textContent = `Look closer (${e.message})`; }
     });
   }
+  function fetchedOnOpening(folded) {
+    const address = folded.dataset.later, line = folded.querySelector(".later");
+    let asked = false;
+    folded.addEventListener("toggle", async () => {
+      if (!folded.open || asked) return;
+      asked = true;
+      try {
+        const answer = await fetch(`${address}${address.includes("?") ? "&" : "?"}part=1`, { headers: { Accept: "text/html" } });
+        if (!answer.ok) throw new Error(String(answer.status));
+        line.insertAdjacentHTML("afterend", await answer.text());
+        line.hidden = true;
+        dress(line.parentElement);
+      } catch (e) { asked = false; line.dataset.state = "could not be fetched"; }
+    });
+  }
+  function dress(part) {
+    part.querySelectorAll("figure[data-from]").forEach(withButton);
+    part.querySelectorAll("details[data-later]").forEach(fetchedOnOpening);
+  }
+  dress(document);
 })();

@@ -27,6 +27,12 @@ STATES: tuple[tuple[str, str, str, str], ...] = (
     ("runs", "runs", "run", '<path d="M7 4v16l12-8z"/>'),
     ("rests", "rests", "rest", '<circle cx="12" cy="12" r="7.5"/>'),
     (
+        "waiting",
+        "is not read yet",
+        "are not read yet",
+        '<path d="M6 4h12M6 20h12M7 4l10 16M17 4 7 20"/>',
+    ),
+    (
         "unknown",
         "not known from its readings",
         "not known from their readings",
@@ -40,15 +46,16 @@ never by colour alone."""
 def grouped(rows: Iterable[dict[str, Any]], now: datetime) -> list[dict[str, Any]]:
     """Groups that have homes, those to look at first.
 
-    rows : id, name, state, text and time [ms] of the last readings, None where there are none
+    rows : id, name, state, text, time [ms] of the last reading and told_at [ms] of the one that the state is
+        told from; both None where there is none
     """
     homes: dict[str, list[dict[str, Any]]] = {}
     for row in rows:
-        then = datetime.fromtimestamp(row["time"] / 1000, UTC) if row["time"] is not None else None
-        silent = then is None or now - then > SILENT_AFTER
+        heard, then = _moment(row["time"]), _moment(row["told_at"])
+        silent = heard is None or now - heard > SILENT_AFTER
         old = then is not None and (now - then).total_seconds() > 60 * OLD_MIN
         text = row["text"] if not silent else ""
-        age = words.age(then, now) if silent or old else ""
+        age = words.age(heard if silent else then, now) if silent or old else ""
         homes.setdefault("silent" if silent else row["state"], []).append({**row, "text": text, "age": age})
     out = []
     for key, one, several, strokes in STATES:
@@ -65,6 +72,10 @@ def grouped(rows: Iterable[dict[str, Any]], now: datetime) -> list[dict[str, Any
                 }
             )
     return out
+
+
+def _moment(ms: int | None) -> datetime | None:
+    return None if ms is None else datetime.fromtimestamp(ms / 1000, UTC)
 
 
 def sign(strokes: str) -> Markup:

@@ -13,10 +13,13 @@ import pytest
 
 from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.plant.other_sources import OtherHeat, Pv
 from fieldfare.api.core.service import Service
 from fieldfare.api.records.site_changes import propose
 from fieldfare.dashboards.site_edit import changes, edited
 from fieldfare.dashboards.site_fields import groups_of, is_field, values_of
+from fieldfare.dashboards.site_schema import keys
+from fieldfare.dashboards.site_words import PARTS, WITHOUT_FIELD
 from tests.api.conftest import add_site
 from tests.api.sites import readings, site_text
 from tests.api.test_field_forms import send
@@ -50,8 +53,9 @@ def test_untouched_fields_leave_the_file_to_the_letter() -> None:
     """The example file explains every key, so it holds every kind of comment and table."""
     values = values_of(TEMPLATE)
     assert edited(TEMPLATE, values) == TEMPLATE
-    fields = {f.key for _, _, group in groups_of(values) for f in group}
-    assert set(values) <= fields
+    fields = {f.key for group in groups_of(values) for f in group.all}
+    names = {f.key for group in groups_of(values) for row in group.rows for f in row.hidden}
+    assert set(values) <= fields | names
     assert all(is_field(key) for key in fields)
 
 
@@ -69,6 +73,24 @@ def test_untouched_fields_leave_the_file_to_the_letter() -> None:
         ({"heating_curve.points.1.1": "30"}, ("heating_curve", "points", 1, 1), 30),
         ({"emitter.0.output_kw": "12"}, ("emitter", 0, "output_kw"), 12),
         ({"cost.band.0.price": "0.11"}, ("cost", "band", 0, "price"), 0.11),
+        ({"heat_pump.units": "2"}, ("heat_pump", "units"), 2),
+        ({"heat_pump.cooling": "true"}, ("heat_pump", "cooling"), True),
+        ({"pv.immersion": "true", "pv.raises_flow_k": "5"}, ("pv", "raises_flow_k"), 5),
+        (
+            {"other_heat.0.kind": "boiler", "other_heat.0.serves": "space_heating, hot_water"},
+            ("other_heat", 0, "serves"),
+            ["space_heating", "hot_water"],
+        ),
+        (
+            {"point.0.includes": "circulation_pump, fan"},
+            ("point", 0, "includes"),
+            ["circulation_pump", "fan"],
+        ),
+        (
+            {"cost.price.0.from": "2026-04-01", "cost.price.0.electricity": "0.25"},
+            ("cost", "price", 0, "electricity"),
+            0.25,
+        ),
         (
             {
                 "heat_pump.rating.2.cop": "3.1",
@@ -256,8 +278,9 @@ def test_a_wrong_field_never_loses_the_form(web: Web, more: dict[str, str], key:
     assert said in beside[1]
     assert "dog & <cat>" in told
     for name, value in more.items():
-        assert f'name="{name}" type="text"' in told or not value
-        assert not value or f'value="{value}"' in told
+        field = re.search(rf'<(?:input|select) id="[^"]+" name="{re.escape(name)}".*?</div>', told, re.DOTALL)
+        assert field is not None
+        assert not value or f'value="{value}"' in field[0]
 
 
 def test_two_who_change_a_file_at_once_see_each_other(web: Web) -> None:
@@ -317,3 +340,32 @@ def test_a_file_that_can_t_be_read_is_mended_as_text(web: Web) -> None:
     done = send(web, "installer", URL, {"as": "text", "text": good, "mark": mark[1], "do": "save"})
     assert done.status_code == 303
     assert web.parts.service.sites.get(OWN).site.id == OWN
+
+
+def test_every_key_of_the_site_file_has_a_field_or_a_reason() -> None:
+    """A new key of the schema needs words in the form; a key that went is not offered any more."""
+    worded = {key for part in PARTS for key in part.keys}
+    assert worded | WITHOUT_FIELD.keys() == keys().keys()
+    assert not worded & WITHOUT_FIELD.keys()
+
+
+def test_a_cascade_beside_a_boiler_and_surplus_comes_from_the_form_alone(service: Service) -> None:
+    add_site(service, OWN)
+    form = {
+        "heat_pump.units": "2",
+        "other_heat.0.kind": "boiler",
+        "other_heat.0.serves": "space_heating",
+        "other_heat.0.below_c": "−2,5",
+        "other_heat.0.alone": "true",
+        "pv.raises_room_k": "1",
+    }
+    first = edited(service.sites.file(OWN), form)
+    points = {f.key for g in groups_of(values_of(first)) if g.title == "Meters and sensors" for f in g.all}
+    heat = next(n for n, p in enumerate(parse_site(first).point) if p.quantity == "heat_output")
+    assert {f"point.{heat}.includes", f"point.{heat}.heat_pump"} <= points
+    site = parse_site(edited(first, {f"point.{heat}.includes": "other_heat", f"point.{heat}.heat_pump": "2"}))
+    assert site.other_heat == (OtherHeat(kind="boiler", serves=("space_heating",), below_c=-2.5, alone=True),)
+    assert site.pv == Pv(raises_room_k=1.0)
+    assert (site.point[heat].includes, site.point[heat].heat_pump) == (("other_heat",), 2)
+    gone = edited(first, {key: "" for key in form if key.startswith("other_heat")})
+    assert parse_site(gone).other_heat == ()

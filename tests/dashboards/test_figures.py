@@ -20,6 +20,7 @@ from fieldfare.dashboards.figures.chart import (
     Spans,
 )
 from fieldfare.dashboards.figures.index import BY_EVENT, NAMES, chart
+from fieldfare.dashboards.figures.path import Path
 from fieldfare.dashboards.figures.plot import plotly_figure
 from fieldfare.dashboards.figures.scale import day_number, ticks
 from fieldfare.dashboards.figures.svg import WIDTH, frame_of, svg
@@ -28,6 +29,39 @@ from fieldfare.dashboards.figures.trace import trace_document, uses_document
 from tests.dashboards.conftest import Plant
 
 NS = "{http://www.w3.org/2000/svg}"
+
+
+def ends_of(path: str) -> list[tuple[float, float]]:
+    """Where the pen is after each step of a relative path of m, l, v and h (SVG 2, chapter 9.3)."""
+    x = y = 0.0
+    out = []
+    for letter, numbers in re.findall(r"([mlvh])([^mlvh]*)", path):
+        given = [float(n) for n in re.findall(r"-?(?:\d+\.?\d*|\.\d+)", numbers)]
+        steps = {
+            "v": [(0.0, n) for n in given],
+            "h": [(n, 0.0) for n in given],
+        }.get(letter) or list(zip(given[::2], given[1::2], strict=True))
+        for dx, dy in steps:
+            x, y = x + dx, y + dy
+            out.append((x, y))
+    return out
+
+
+def test_a_path_in_few_letters_leads_where_it_should() -> None:
+    rng = np.random.default_rng(5)
+    at = [(float(x), float(y)) for x, y in rng.uniform(-30, 340, (300, 2)).round(int(rng.integers(0, 3)))]
+    path = Path()
+    for n, (x, y) in enumerate(at):
+        (path.line if n % 7 else path.move)(x, y)
+    assert np.abs(np.array(ends_of(str(path))) - np.array(at)).max() <= 0.051, "steps never add up to a drift"
+    crosses = Path()
+    for x, y in at[:3]:
+        crosses.move(x, y, "l6 6m0-6l-6 6", (0.0, 6.0))
+    begins = ends_of(str(crosses))[::4]
+    assert np.abs(np.array(begins) - np.array(at[:3])).max() <= 0.051
+    path.upright(12.0)
+    assert ends_of(str(path))[-1][1] == pytest.approx(12.0)
+    assert len(str(path)) < 11 * len(at)
 
 
 def parsed(markup: str) -> ET.Element:
@@ -90,7 +124,7 @@ def test_points_lie_where_their_axes_say() -> None:
     )
     drawing, at = parsed(svg(made)), frame_of(made)
     path = next(p for p in drawing.iter(f"{NS}path") if p.attrib["class"] == "pts dot faint")
-    x, y = map(float, re.findall(r"M([\d.]+) ([\d.]+)", path.attrib["d"])[0])
+    x, y = ends_of(path.attrib["d"])[0]
     assert x == pytest.approx((at.left + WIDTH - 12) / 2, abs=0.1)
     assert y == pytest.approx((at.floor + at.ys.b) / 2, abs=0.1)
     top = [e for e in drawing.iter(f"{NS}text") if e.text == "100"]
@@ -104,9 +138,9 @@ def test_a_line_breaks_at_a_gap() -> None:
     path = next(
         p
         for p in parsed(svg(made)).iter(f"{NS}path")
-        if p.attrib["class"] == "line design solid" and "L" in p.attrib["d"]
+        if p.attrib["class"] == "line design solid" and "l" in p.attrib["d"]
     )
-    assert path.attrib["d"].count("M") == 2
+    assert path.attrib["d"].count("m") == 2
 
 
 def test_a_run_past_midnight_goes_on_at_the_next_days_foot(full: Plant) -> None:
@@ -180,12 +214,11 @@ def test_bars_stand_on_their_base() -> None:
     path = next(
         p
         for p in parsed(svg(made)).iter(f"{NS}path")
-        if p.attrib["class"] == "bar power" and p.attrib["d"].count("M") == 2
+        if p.attrib["class"] == "rod power" and p.attrib["d"].count("m") == 2
     )
-    heights = [
-        abs(float(a) - float(b)) for a, b in re.findall(r"M-?[\d.]+ ([\d.]+)V([\d.]+)", path.attrib["d"])
-    ]
-    assert heights[1] == pytest.approx(2 * heights[0], abs=0.2)
+    (_, low), (_, high), (_, base), (_, top) = ends_of(path.attrib["d"])
+    assert low - high == pytest.approx((base - top) / 2, abs=0.2)
+    assert base == pytest.approx(high, abs=0.1), "the second begins at 2, where the first ends"
 
 
 def test_every_figure_that_draws_events_needs_the_facts(full: Plant) -> None:

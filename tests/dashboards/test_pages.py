@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import gzip
 import re
 from dataclasses import replace
 from datetime import date, timedelta
+from html import unescape
 from html.parser import HTMLParser
 from typing import Any
 
@@ -496,3 +498,23 @@ def test_every_page_bears_thin_data(meter_set: str, days: int) -> None:
         assert "nan" not in text_of(sound(page)).split()
     for kind in ("month", "winter", "hand-over"):
         assert site.site.name in paper_html(kind, "2024-12", contents)
+
+
+def test_a_home_s_page_is_light_and_fetches_what_is_folded(cycling: Plant) -> None:
+    page = pages.site_page(cycling.row(), cycling.facts, [], INSTALLER, {"from": "2024-10-01"}, NOW)
+    assert len(gzip.compress(page.encode(), 5)) < 25_000, "as sent"
+    later = [unescape(a) for a in re.findall(r'<details[^>]* data-later="([^"]+)"', page)]
+    assert f"/sites/{cycling.site.id}/figures/heat/numbers?from=2024-10-01" in later
+    assert len(later) == page.count('class="later small"'), "each can be followed without a script"
+    folded = next(a for a in later if "of=" in a)
+    names = folded.partition("of=")[2].split(",")
+    drawn = pages.figures_page(
+        names, cycling.site, cycling.document, cycling.facts, INSTALLER, {"from": "2024-10-01"}, part=True
+    )
+    assert "<html" not in drawn
+    assert re.findall(r'data-figure="(\w+)"', drawn) == names
+    numbers = pages.numbers_page(
+        "trace", cycling.site, cycling.document, cycling.facts, INSTALLER, {}, part=False
+    )
+    assert numbers.count("<tr>") == len(cycling.facts.days) + 1
+    assert f'href="/sites/{cycling.site.id}#trace"' in numbers

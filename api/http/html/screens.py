@@ -14,11 +14,13 @@ from fieldfare.analysis.errors import (
     Problem,
     SiteError,
 )
+from fieldfare.analysis.facts.tables import Facts
 from fieldfare.api.core.fleet_rows import fleet_learning
 from fieldfare.api.core.fleet_table import Chosen
 from fieldfare.api.core.local_days import day_of
 from fieldfare.api.core.results import NoReadings
 from fieldfare.api.core.rolling_period import rolling_result
+from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.http.app_state import AppState, parts_of
 from fieldfare.api.http.auth import (
     CSRF_FIELD,
@@ -188,15 +190,64 @@ def uses(
 def figure(name: str, plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
     """A figure for zooming into."""
     reader(request, "site.read", plant.site.id)
-    if name not in pages.FIGURES and name not in pages.EXPECTATIONS:
-        raise HTTPException(404, f"there is no figure {name[:40]!r}")
-    result, facts, _ = page_rows.worked_out(parts, plant, _query(request))
-    if result is None or facts is None:
-        raise NoReadings(plant.site.id)
+    result, facts = _figure_of(name, plant, parts, _query(request))
     if name in pages.EXPECTATIONS:
         equipped = parts.service.facts_cache.equipped(plant.site)
         return Response(pages.expectation_json(name, equipped, facts), media_type="application/json")
     return Response(pages.figure_json(name, plant.site, result, facts), media_type="application/json")
+
+
+def _figure_of(
+    name: str, plant: SiteRecord, parts: AppState, query: dict[str, str]
+) -> tuple[dict[str, Any], Facts]:
+    """What a figure is made from: the result and the facts of the days asked for."""
+    if name not in pages.FIGURES and name not in pages.EXPECTATIONS:
+        raise HTTPException(404, f"there is no figure {name[:40]!r}")
+    result, facts, _ = page_rows.worked_out(parts, plant, query)
+    if result is None or facts is None:
+        raise NoReadings(plant.site.id)
+    return result, facts
+
+
+@router.get("/sites/{site_id}/figures/{name}/numbers")
+def numbers(
+    name: str,
+    plant: PlantHere,
+    request: Request,
+    parts: AppStateHere,
+    part: Annotated[int, Query(ge=0, le=1)] = 0,
+) -> Response:
+    """The numbers behind a figure. part : the table alone, for a page that is open"""
+    actor = reader(request, "site.read", plant.site.id)
+    if actor.role not in OF_THE_FIRM:
+        return see_other(f"/sites/{plant.site.id}/home")
+    site, query = plant.site, _query(request)
+    result, facts = _figure_of(name, plant, parts, query)
+    if name in pages.EXPECTATIONS:
+        site = parts.service.facts_cache.equipped(site)
+    page = pages.numbers_page(name, site, result, facts, visitor(request), query, part=bool(part))
+    return HTMLResponse(page)
+
+
+@router.get("/sites/{site_id}/figures")
+def figures(
+    plant: PlantHere,
+    request: Request,
+    parts: AppStateHere,
+    of: Annotated[str, Query(max_length=300)] = "",
+    part: Annotated[int, Query(ge=0, le=1)] = 0,
+) -> Response:
+    """Some of a home's figures, or all. of : their names with commas between. part : the figures alone"""
+    actor = reader(request, "site.read", plant.site.id)
+    if actor.role not in OF_THE_FIRM:
+        return see_other(f"/sites/{plant.site.id}/home")
+    names = [name for name in pages.FIGURES if name != "trace" and (not of or name in of.split(","))]
+    query = _query(request)
+    if not names:
+        raise HTTPException(404, f"there is no figure {of[:40]!r}")
+    result, facts = _figure_of(names[0], plant, parts, query)
+    page = pages.figures_page(names, plant.site, result, facts, visitor(request), query, part=bool(part))
+    return HTMLResponse(page)
 
 
 @router.get("/sites/{site_id}/expectations")

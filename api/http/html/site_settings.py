@@ -29,10 +29,11 @@ from fieldfare.api.records.site_changes import (
 )
 from fieldfare.dashboards import pages
 from fieldfare.dashboards.site_edit import edited
-from fieldfare.dashboards.site_fields import is_field, values_of
+from fieldfare.dashboards.site_fields import is_field, is_point_name, values_of
 
 router = page_router()
-MOST_FIELDS = 1500
+MOST_FIELDS = 12_000
+"""A site file may have a thousand points; each has some ten fields."""
 
 
 @dataclass
@@ -95,7 +96,7 @@ def _asked(form: FormData, kept: str) -> SentSite:
         if not asked.as_text:
             _fill(asked)
         return asked
-    fields = {k: v for k, v in values.items() if is_field(k)}
+    fields = {k: v for k, v in values.items() if is_field(k) or is_point_name(k)}
     asked = SentSite(kept, fields, mark)
     try:
         asked.text = edited(kept, fields)

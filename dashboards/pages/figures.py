@@ -1,0 +1,86 @@
+"""Figures of a home and the numbers behind one: pages of their own, or parts for a page that is open."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.plant.site import Site
+from fieldfare.dashboards.day_rows import day_rows
+from fieldfare.dashboards.figures.chart import Chart
+from fieldfare.dashboards.figures.expectations.index import MODELS, expectation_chart
+from fieldfare.dashboards.figures.index import chart
+from fieldfare.dashboards.figures.table import table
+from fieldfare.dashboards.figures.trace import numbers_by_day
+from fieldfare.dashboards.pages.drawn import draw
+from fieldfare.dashboards.templating import render
+from fieldfare.dashboards.text.units import in_chart
+
+
+def numbers_page(
+    name: str,
+    site: Site,
+    result: dict[str, Any],
+    facts: Facts,
+    visitor: dict[str, Any],
+    query: dict[str, str],
+    *,
+    part: bool,
+) -> str:
+    """name : of a figure, a model or the trace. facts : of a model's figures with what the home is equipped
+    with. query : from and to, where asked for. part : the table alone"""
+    made = in_chart(_chart(name, site, result, facts))
+    if part:
+        return table(made)
+    page, place = (
+        ("/expectations", name) if name in MODELS else ("", "trace" if name == "trace" else f"figure-{name}")
+    )
+    return render(
+        "numbers.html",
+        title=f"{made.title}: {site.site.name}",
+        here="site",
+        visitor=visitor,
+        wide=True,
+        row={"id": site.id, "name": site.site.name},
+        chart=made,
+        table=table(made),
+        back=f"/sites/{site.id}{page}{asked_days(query)}#{place}",
+    )
+
+
+def figures_page(
+    names: Sequence[str],
+    site: Site,
+    result: dict[str, Any],
+    facts: Facts,
+    visitor: dict[str, Any],
+    query: dict[str, str],
+    *,
+    part: bool,
+) -> str:
+    """names : of figures, in their order. query : from and to, where asked for. part : the figures alone"""
+    asked = asked_days(query)
+    rows = day_rows(facts, site.zone)
+    return render(
+        "figures_part.html" if part else "figures.html",
+        title=f"Figures: {site.site.name}",
+        here="site",
+        visitor=visitor,
+        wide=True,
+        row={"id": site.id, "name": site.site.name},
+        asked=asked,
+        figures=[draw(chart(name, site, result, facts, rows), asked) for name in names],
+    )
+
+
+def asked_days(query: Mapping[str, str]) -> str:
+    """What follows an address that shows the days asked for; empty where none were."""
+    asked = "&".join(f"{k}={query[k]}" for k in ("from", "to") if query.get(k))
+    return f"?{asked}" if asked else ""
+
+
+def _chart(name: str, site: Site, result: dict[str, Any], facts: Facts) -> Chart:
+    if name == "trace":
+        return numbers_by_day(day_rows(facts, site.zone))
+    return expectation_chart(name, site, facts) if name in MODELS else chart(name, site, result, facts)

@@ -1,0 +1,94 @@
+"""Every page for every reader: nobody is kept from anything by sight, screen or lack of a mouse."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from playwright.sync_api import Browser
+
+from fieldfare.api.http.app import create_app
+from fieldfare.api.people.access import COMMAND_LINE
+from fieldfare.api.records.maintenance_log import Job
+from fieldfare.api.visits.bookings import Wish
+from fieldfare.dashboards.pages import EXPECTATIONS
+from tests.dashboards.browser import Running, browser, fill, running, sign_in
+from tests.dashboards.every_page import Trouble, addresses, walk
+
+pytestmark = pytest.mark.slow
+HOME, TOMORROW = "beech-end", datetime.now(UTC) + timedelta(days=1)
+YEAR, LAST_MONTH = TOMORROW.year, (TOMORROW.replace(day=1) - timedelta(days=3))
+FILL = {
+    "site_id": (HOME,),
+    "kind": ("winter", "month", "hand-over", "service", "commissioning"),
+    "period": (f"{YEAR}", f"{LAST_MONTH:%Y-%m}", "first"),
+    "key": ("short_cycling", "heat", "limits"),
+    "code": ("short_cycling",),
+    "name": ("trace", "heat", next(iter(EXPECTATIONS))),
+    "question": ("bill", "cold", "hot-water", "noise", "ice"),
+    "day": (f"{TOMORROW:%Y-%m-%d}",),
+    "work": ("1",),
+    "visit": ("1",),
+    "person": ("1", "3"),
+    "secret": (),
+    "text": (),
+}
+"""A value or more for each parameter of a page's address. Those with a secret are asked for below."""
+QUERIES = {
+    "/": ("rows=compact", "sort=cost&verdict=act", "q=nothing-like-it"),
+    "/compare": (f"a={HOME}&b=alder-row",),
+    "/homes/chosen": (f"site={HOME}",),
+    "/homes/report": (f"site={HOME}",),
+    "/sites/{site_id}": ("from=2020-01-01&to=2020-01-02",),
+    "/sites/{site_id}/settings": ("as=text",),
+    "/sites/{site_id}/what-if": ("lower_curve_k=2",),
+    "/sites/{site_id}/works/new": ("finding=short_cycling",),
+    "/sites/{site_id}/answers/{question}": ("from_hour=5&to_hour=9", "against=design"),
+}
+
+
+@pytest.fixture(scope="module")
+def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
+    """The homes of the other browser tests with a job and a visit."""
+    with running(tmp_path_factory.mktemp("served")) as run:
+        fill(run)
+        done = (TOMORROW - timedelta(days=20)).date()
+        run.parts.works.add(HOME, Job(done, "curve lowered by 4 K", ("short_cycling",)), COMMAND_LINE)
+        wish = Wish(TOMORROW.replace(hour=9, minute=0), 60, None, ("short_cycling",), "ring first")
+        run.parts.bookings.book(HOME, wish, COMMAND_LINE, datetime.now(UTC))
+        yield run
+
+
+@pytest.fixture(scope="module")
+def chromium() -> Iterator[Browser]:
+    with browser() as made:
+        yield made
+
+
+@pytest.mark.parametrize(
+    ("reader", "least"), [("installer", 60), ("engineer", 50), ("householder", 8), ("link", 3), ("nobody", 3)]
+)
+def test_no_page_keeps_anybody_out(service: Running, chromium: Browser, reader: str, least: int) -> None:
+    context = chromium.new_context(bypass_csp=True)
+    context.set_default_timeout(60_000)
+    page = context.new_page()
+    own = {"site_id": ("alder-row",)} if reader == "householder" else {}
+    paths = addresses(create_app(service.parts), {**FILL, **own}, QUERIES)
+    if reader == "link":
+        _, text = service.parts.links.make(HOME, 30, COMMAND_LINE.name)
+        page.goto(f"{service.address}/home/{text}")
+    elif reader == "nobody":
+        paths = ["/sign-in", f"/first/{'x' * 20}", f"/welcome/{welcome(service)}", "/nowhere", *paths]
+    else:
+        sign_in(page, service, reader)
+    found = list(walk(page, service.address, paths, keyboard=reader != "engineer"))
+    context.close()
+    assert [str(t) for t in found if isinstance(t, Trouble)] == []
+    assert sum(isinstance(t, str) for t in found) >= least, "so many pages were looked at"
+
+
+def welcome(service: Running) -> str:
+    """The secret of an invitation."""
+    person = service.parts.accounts.add("new@heating.example", "New", "engineer", [])
+    return service.parts.accounts.invite(person.id)
