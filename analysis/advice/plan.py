@@ -11,7 +11,7 @@ import numpy as np
 
 from fieldfare.analysis.advice.curve import CurveEffect, LowestCurve, lowest_curve
 from fieldfare.analysis.advice.pump import pump_effect, pump_seen, wanted_share
-from fieldfare.analysis.advice.set_back import set_back_effects
+from fieldfare.analysis.advice.set_back import refuse_slow, set_back_effects
 from fieldfare.analysis.advice.shared import refuse_shared
 from fieldfare.analysis.advice.water import cooler_store
 from fieldfare.analysis.cautions import of_setpoint
@@ -153,8 +153,7 @@ def _set_back(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:
     depth_now, recovery_now = tried[0].depth_now_k, tried[0].recovery_h[0]
     late = depth_now > 0.5 and recovery_now > longest_h
     best = [e for e in tried if e.depth_k == 0.0 or e.recovery_h[1] <= longest_h][-1]
-    if best.depth_k > depth_now and any(e.kind == "underfloor" for e in site.emitter):
-        raise NotAssessed("underfloor heating is too slow for a set-back", "not_applicable")
+    refuse_slow(site, depth_now, best.depth_k)
     if abs(best.depth_k - depth_now) < 0.5 or (best.depth_k < depth_now and not late):
         raise NotAssessed("the set-back is as deep as the rooms allow", "not_applicable")
     return Advice(

@@ -93,6 +93,12 @@ def set_back_effects(
     return effects
 
 
+def refuse_slow(site: Site, depth_now_k: float, depth_k: float) -> None:
+    """Raise NotAssessed where the set-back would get deeper and the emitters are too slow for one."""
+    if depth_k > depth_now_k and any(e.kind == "underfloor" for e in site.emitter):
+        raise NotAssessed("underfloor heating is too slow for a set-back", "not_applicable")
+
+
 @dataclass(frozen=True)
 class _Night:
     """By day: mean fall of the room [K], hours without heat, and hours of recovery."""

@@ -26,14 +26,18 @@ from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.result import analyse
 from fieldfare.analysis.reports.what_if import answer
 from fieldfare.collector.simulated.plant import random_plant, simulate
-from tests.benchmarks.advice_cases import CASES, outcome, shifted
+from tests.benchmarks.advice_cases import CASES, outcome
+from tests.benchmarks.advice_simulators import changed as set_plant
+from tests.benchmarks.advice_simulators import shifted
 
 FIRST, DAYS = date(2023, 12, 1), 60
 
 
 @pytest.fixture(scope="module")
 def home() -> tuple[Site, Facts, dict]:
-    spec = shifted(-6.0)(random_plant(2101, meter_set="rich", hot_water=True, control="compensation"))
+    spec = set_plant(
+        random_plant(2101, meter_set="rich", hot_water=True, control="compensation"), shifted(-6.0)
+    )
     run = simulate(spec, FIRST, DAYS)
     site = parse_site(run.site_toml)
     last = FIRST + timedelta(DAYS - 1)
