@@ -121,6 +121,10 @@ VALUES: dict[str, tuple[str, int]] = {
     "set_back_depth": ("depth of the set-back", 1),
     "share_in_set_back": ("cold time in the set-back or after it", 0),
     "share_reached_later": ("time at set temperature before the next set-back", 0),
+    "night_fall": ("fall by night", 1),
+    "rising_share": ("heat while rooms come back over what the house needs", 0),
+    "rise": ("rooms rise by", 1),
+    "needed_rise": ("needed to be back in time", 1),
     "running_share": ("time that it ran", 0),
     "longest_stop": ("longest stop meanwhile", 1),
     "faults": ("faults reported", 0),
@@ -142,7 +146,8 @@ VALUES: dict[str, tuple[str, int]] = {
     "output_share": ("output over the rating", 0),
     "lacking_share": ("heating time with too cool water", 0),
     "steepest_fall": ("steepest fall of the room", 1),
-    "falls_a_day": ("such falls", 1),
+    "closed_fall": ("usual fall without heat", 1),
+    "falls_a_day": ("steep falls", 1),
     "extra_loss": ("heat given over what the closed house loses", 2),
     "tank_lowest": ("lowest at the cylinder", 0),
     "cold_minutes": ("time below 40 °C", 0),
@@ -193,6 +198,7 @@ PER_CENT = frozenset(
     {
         "share_in_set_back",
         "share_reached_later",
+        "rising_share",
         "running_share",
         "call_share",
         "emission",
@@ -208,7 +214,7 @@ PER_CENT = frozenset(
     }
 )
 HIDDEN = frozenset({"largest_at", "score", "weight"})
-UNITS = {"1/d": "a day", "1/h": "an hour", "1/night": "a night"}
+UNITS = {"K/h": "°C an hour", "1/d": "a day", "1/h": "an hour", "1/night": "a night"}
 
 REASONS: dict[str, str] = {
     "no_room_sensor": "no room sensor",

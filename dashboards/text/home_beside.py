@@ -48,7 +48,10 @@ def _heat(site: Site, other: dict[str, Any] | None) -> list[str]:
         below = words.measure(source.below_c, "°C", 0)
         if source.alone:
             told.append(
-                _("Below {below} outdoors it heats the rooms instead of the heat pump, which rests.", below=below)
+                _(
+                    "Below {below} outdoors it heats the rooms instead of the heat pump, which rests.",
+                    below=below,
+                )
             )
         else:
             told.append(_("It works when it is colder than {below} outdoors.", below=below))
@@ -85,9 +88,7 @@ def _fuel(site: Site) -> list[str]:
     if not burning:
         return []
     return [
-        ngettext(
-            "Its fuel is not counted in the costs.", "Their fuel is not counted in the costs.", burning
-        )
+        ngettext("Its fuel is not counted in the costs.", "Their fuel is not counted in the costs.", burning)
     ]
 
 

@@ -18,11 +18,14 @@ from fieldfare.analysis.answers.noise import ORDER as NOISE
 from fieldfare.analysis.errors import InputError, NotAssessed
 from fieldfare.dashboards.answers import complaint_texts, plan_texts
 from tests.analysis.plain import FIRST, every_minute, facts_of, point, site_of
+from tests.benchmarks import answer_plants_c
 from tests.benchmarks.answer_complaints import COMPLAINTS, answer_of
 
 SEED = 1601
+SEED_C = 3
 FAST = (
     "target turned down",
+    "set-back too deep",
     "curve too low",
     "valve of a zone does not open",
     "unit too small",
@@ -46,6 +49,12 @@ def test_the_known_cause_binds(name: str) -> None:
     assert document["binding"] == case.cause
     assert [s["code"] for s in document["steps"] if s["state"] == "binds"] == [case.cause]
     assert document["do"]
+
+
+@pytest.mark.parametrize("case", answer_plants_c.CASES, ids=lambda c: c.name)
+def test_the_cause_binds_at_homes_of_another_simulator(case: answer_plants_c.ColdCase) -> None:
+    """The unit's output is not blamed for a set-back or for windows, and is where it is short."""
+    assert answer_plants_c.answer_of(case, SEED_C)["binding"] == case.cause
 
 
 def test_steps_are_looked_at_in_the_stated_order() -> None:

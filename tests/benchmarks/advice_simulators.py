@@ -184,7 +184,7 @@ def _kwh(watts: NDArray[np.float64]) -> float:
     return float(watts.sum()) / 60000.0
 
 
-def _taken(table: pd.DataFrame, site: Site) -> Readings:
+def taken(table: pd.DataFrame, site: Site) -> Readings:
     """Readings of a simulator's table, with the words of states decoded as the collector does."""
     for point in site.point:
         column = table[point.id]
@@ -223,7 +223,7 @@ def plants_b(seed: int, control: str, settings: tuple[Setting, ...]) -> Ran:
     def read(known: Site) -> Readings:
         from tests.reference.plants_b.export import table
 
-        return _taken(table(home, metered[0]), known)
+        return taken(table(home, metered[0]), known)
 
     return Ran(
         site,
@@ -280,7 +280,7 @@ def plants_c(seed: int, control: str, settings: tuple[Setting, ...]) -> Ran:
     def read(known: Site) -> Readings:
         from tests.reference.plants_c.metering import make_frame
 
-        return _taken(make_frame(home, out, metered[0]), known)
+        return taken(make_frame(home, out, metered[0]), known)
 
     first = date.fromisoformat(str(home.start))
     return Ran(
