@@ -46,6 +46,27 @@ LIMITS_ADVICE: dict[str, Limit] = {
         "common practice, no source",
         "factor by which the measured response of valves may be wrong",
     ),
+    "advice_valves_shut_k": Limit(
+        1.0,
+        "K",
+        "EN 215: thermostatic valves go from open to shut within about 2 K about their set temperature",
+        "room above its target at which valves are shut",
+    ),
+    "advice_valves_open": Limit(
+        0.85,
+        "-",
+        "common practice: with the doubt of data sheets, what emitters give with all valves open",
+        "share of the emitters' output that shows open valves",
+    ),
+    "advice_influence_least": Limit(
+        0.3,
+        "-",
+        "common practice: less is lost in the outdoor sensor's damping",
+        "kelvins of flow for a kelvin of the room: room influence is on",
+    ),
+    "advice_influence_most": Limit(
+        6.0, "-", "common practice: controls offer 1 to 5", "greatest room influence that is believed"
+    ),
     "advice_worth_kwh": Limit(
         25.0, "kWh", "common practice: about what a call costs", "a saving too small to advise", "below"
     ),

@@ -16,6 +16,7 @@ from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.build import build_facts
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.estimate import Estimate
+from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.result import analyse
 from tests.benchmarks.advice_simulators import SETS, SIMULATORS, Setting, shifted
@@ -107,7 +108,8 @@ def cases_of(simulator: str) -> tuple[AdviceCase, ...]:
 @dataclass(frozen=True)
 class AdviceOutcome:
     """saved, fell : what the second run shows [kWh, K]. short_k : how far the coldest zone's mean ended under
-    its target. told : None where no advice was given, with the reason"""
+    its target. told : None where no advice was given, with the reason. worth : least saving that is advised [kWh]
+    """
 
     case: str
     seed: int
@@ -116,17 +118,24 @@ class AdviceOutcome:
     fell: float = 0.0
     short_k: float = 0.0
     reason: str = ""
+    worth: float = 0.0
+
+    @property
+    def small(self) -> bool:
+        """Whether told and found are both too small to be advised."""
+        assert self.told is not None
+        return max(abs(self.told.saves.value or 0.0), abs(self.saved)) < self.worth
 
     @property
     def saving_right(self) -> bool:
-        """Within 30 % of the truth, or the truth within the interval."""
+        """Within 30 % of the truth, or the truth within the interval; or neither is worth a word."""
         assert self.told is not None
         saves = self.told.saves
         assert saves.value is not None
         assert saves.low is not None
         assert saves.high is not None
         near = abs(saves.value - self.saved) <= SAVING_WITHIN * abs(self.saved)
-        return near or saves.low <= self.saved <= saves.high
+        return near or self.small or saves.low <= self.saved <= saves.high
 
     @property
     def room_right(self) -> bool | None:
@@ -155,4 +164,5 @@ def outcome(case: AdviceCase, seed: int, simulator: str = "own") -> AdviceOutcom
         saved,
         float(np.mean(first.rooms - second.rooms)),
         float(np.max(np.minimum(first.targets, first.rooms) - second.rooms)),
+        worth=limit_of(site, "advice_worth_kwh"),
     )

@@ -28,6 +28,7 @@ def _row(found: AdviceOutcome) -> dict[str, Any]:
         "told_kwh": saves.as_dict(),
         "saved_kwh": round(found.saved, 1),
         "saving_right": found.saving_right,
+        "small": found.small,
         "told_k": room.value if room is not None else None,
         "fell_k": round(found.fell, 2),
         "room_right": found.room_right,
@@ -41,7 +42,7 @@ def _print(row: dict[str, Any]) -> None:
         return
     told = row["told_kwh"]
     room = "" if row["told_k"] is None else f"room {row['told_k']:.2f} K told, {row['fell_k']:.2f} K found"
-    wrong = "" if row["saving_right"] else " SAVING"
+    wrong = " (too small to advise)" if row["small"] else "" if row["saving_right"] else " SAVING"
     wrong += " ROOM" if row["room_right"] is False else ""
     print(
         f"{row['case']:<42} {row['seed']}  {told['value']:.0f} ({told['low']:.0f} to {told['high']:.0f}) kWh"
@@ -70,7 +71,8 @@ def main() -> int:
     rooms = [row["room_right"] for row in told if row["room_right"] is not None]
     right = sum(row["saving_right"] for row in told)
     print(f"\nsavings: {right} of {len(told)} right; rooms: {sum(rooms)} of {len(rooms)} within 0.5 K")
-    print(f"no advice: {len(rows) - len(told)} of {len(rows)}")
+    small = sum(row["small"] for row in told)
+    print(f"no advice: {len(rows) - len(told)} of {len(rows)}; rightly too small to advise: {small}")
     if args.json:
         args.json.write_text(json.dumps(rows, indent=1))
     return 0 if told and right >= 0.9 * len(told) and sum(rooms) >= 0.9 * len(rooms) else 1
