@@ -144,6 +144,17 @@ def depth_now(days: Table) -> tuple[float, float]:
     return float(np.nanmedian(lowered)) * 24.0 / hours, hours
 
 
+def cooling_rate(site: Site, facts: Facts, days: HeatingDays) -> tuple[float, float]:
+    """Rate at which rooms cool without heat on the middle heated day [K/h], and its relative doubt. Raises
+    NotAssessed."""
+    seen = facts.days.where(days.day)
+    try:
+        depth, hours = depth_now(seen)
+    except NotAssessed:
+        depth, hours = 0.0, USUAL_HOURS
+    return _cooling(site, seen, days, depth, hours)
+
+
 def _cooling(site: Site, seen: Table, days: HeatingDays, depth: float, hours: float) -> tuple[float, float]:
     """Rate at which rooms cool without heat on the middle day [K/h], and its relative doubt.
 

@@ -8,6 +8,8 @@ from typing import Any
 
 import numpy as np
 
+from fieldfare.analysis.advice.backup import bivalent
+from fieldfare.analysis.advice.cheaper_hours import best_charging_hour
 from fieldfare.analysis.advice.curve import curve_effect, lowest_curve
 from fieldfare.analysis.advice.pump import pump_effect, pump_seen
 from fieldfare.analysis.advice.set_back import refuse_slow, set_back_effect
@@ -19,7 +21,7 @@ from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.result import analyse
-from tests.benchmarks.advice_simulators import SETS, SIMULATORS, Setting, shifted
+from tests.benchmarks.advice_simulators import SETS, SIMULATORS, Ran, Setting, shifted
 
 SAVING_WITHIN, ROOM_WITHIN_K = 0.3, 0.5
 
@@ -83,6 +85,16 @@ def _cooler(cooler_k: float) -> Callable[[Site, Facts, dict[str, Any]], Told]:
     return told
 
 
+def _release(site: Site, facts: Facts, result: dict[str, Any]) -> Told:
+    found = bivalent(site, facts, result)
+    return Told(found.saves, None, Setting(bivalent_c=found.carries_c))
+
+
+def _hour(site: Site, facts: Facts, result: dict[str, Any]) -> Told:
+    found = best_charging_hour(site, facts, result)
+    return Told(found.saves, None, Setting(charge_hour=found.hour))
+
+
 CASES = (
     AdviceCase("curve 6 K high, 6 K lower", "curve", shifted(-6.0), _lower(6.0), "compensation"),
     AdviceCase("curve 2 K high, 5 K lower", "curve", shifted(-2.0), _lower(5.0), "compensation"),
@@ -96,6 +108,8 @@ CASES = (
         "pump turned up, 0.7 of its flow", "pump", Setting(flow_share=1.5), _pump(0.7), "compensation"
     ),
     AdviceCase("cylinder 5 K cooler", "water", Setting(), _cooler(5.0)),
+    AdviceCase("cylinder charged by night, then as advised", "hour", Setting(charge_hour=2), _hour),
+    AdviceCase("heater released at 8 °C, then as advised", "heater", Setting(bivalent_c=8.0), _release),
 )
 
 
@@ -144,6 +158,13 @@ class AdviceOutcome:
         return None if room is None or room.value is None else abs(room.value - self.fell) <= ROOM_WITHIN_K
 
 
+def _judged(case: AdviceCase, ran: Ran) -> float:
+    """The electricity that a case is judged on [kWh]."""
+    if case.sets in ("water", "hour"):
+        return ran.water_kwh
+    return ran.space_kwh + (ran.backup_kwh if case.sets == "heater" else 0.0)
+
+
 def outcome(case: AdviceCase, seed: int, simulator: str = "own") -> AdviceOutcome:
     """Read a home, ask for advice, follow it, and run the same days again."""
     run = SIMULATORS[simulator]
@@ -156,7 +177,7 @@ def outcome(case: AdviceCase, seed: int, simulator: str = "own") -> AdviceOutcom
     except NotAssessed as refused:
         return AdviceOutcome(case.name, seed, None, reason=str(refused))
     second = run(seed, case.control, (case.before, told.setting))
-    saved = first.water_kwh - second.water_kwh if case.sets == "water" else first.space_kwh - second.space_kwh
+    saved = _judged(case, first) - _judged(case, second)
     return AdviceOutcome(
         case.name,
         seed,

@@ -24,12 +24,14 @@ from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.readings import Readings
 from fieldfare.api.python.notebook import load_site, read_csv, read_frame
-from fieldfare.collector.simulated.design.spec import PlantSpec
+from fieldfare.collector.simulated.design.spec import Backup, PlantSpec
 from fieldfare.collector.simulated.plant import Simulated, random_plant, simulate
 from fieldfare.collector.validation import decoded
 from tests.reference.engine.houses import HOUSES, House
 
 FIRST, DAYS = date(2023, 11, 15), 100
+CHARGING_H = 4.0
+EARLY_HEATER_W, EARLY_HEATER_MIN = 6000.0, 6.0
 PUMP_EXPONENT = 2.5
 """Of a pump's power over its flow (common practice: between 2 and 3)."""
 
@@ -38,12 +40,16 @@ PUMP_EXPONENT = 2.5
 class Setting:
     """A change at the controls. lower : (outdoor [°C], kelvins by which the heating curve is lower there)
     set_back_k : depth of the night's set-back; None leaves it. cooler_k : the cylinder's setpoint and its reheat
-    limit. flow_share : water flow over the present one"""
+    limit. flow_share : water flow over the present one. bivalent_c : outdoor temperature below which the back-up
+    heater is released, and at once where it is warm. charge_hour : local hour from which the cylinder is charged,
+    for CHARGING_H hours"""
 
     lower: tuple[tuple[float, float], ...] = ()
     set_back_k: float | None = None
     cooler_k: float = 0.0
     flow_share: float = 1.0
+    bivalent_c: float | None = None
+    charge_hour: int | None = None
 
     def lower_at(self, outdoor: float) -> float:
         """Kelvins by which the curve is lower; beyond the ends as at the end."""
@@ -61,7 +67,7 @@ def shifted(lower_k: float) -> Setting:
 @dataclass(frozen=True)
 class Ran:
     """A home that ran. space_kwh : electricity but for the cylinder and for back-up heat; water_kwh : for the
-    cylinder. rooms, targets : mean of each zone [°C]. read : its readings, made when they are asked for"""
+    cylinder; backup_kwh : back-up heat. rooms, targets : mean of each zone [°C]. read : its readings, made when they are asked for"""
 
     site: Callable[[], Site]
     read: Callable[[Site], Readings]
@@ -69,6 +75,7 @@ class Ran:
     last: date
     space_kwh: float
     water_kwh: float
+    backup_kwh: float
     rooms: NDArray[np.float64]
     targets: NDArray[np.float64]
 
@@ -92,8 +99,13 @@ def changed(spec: PlantSpec, setting: Setting) -> PlantSpec:
             setpoint_c=water.setpoint_c - setting.cooler_k,
             reheat_below_c=water.reheat_below_c - setting.cooler_k,
         )
+    if water is not None and setting.charge_hour is not None:
+        water = replace(water, windows=((float(setting.charge_hour), setting.charge_hour + CHARGING_H),))
+    backup = spec.backup
+    if setting.bivalent_c is not None:
+        backup = Backup(EARLY_HEATER_W, setting.bivalent_c, EARLY_HEATER_MIN)
     control = replace(control, curve=curve, setback_k=depth)
-    return replace(spec, control=control, heat_pump=pump, hot_water=water)
+    return replace(spec, control=control, heat_pump=pump, hot_water=water, backup=backup)
 
 
 @lru_cache(maxsize=16)
@@ -117,6 +129,7 @@ def own(seed: int, control: str, settings: tuple[Setting, ...]) -> Ran:
         FIRST + timedelta(DAYS - 1),
         kwh["electricity"] - kwh["elec_hot_water"] - kwh["backup"],
         kwh["elec_hot_water"],
+        kwh["backup"],
         np.mean([day["room_c"][:zones] for day in made.truth.days], axis=0),
         np.array(spec.control.targets_c[:zones]),
     )
@@ -159,6 +172,7 @@ def plants_a(seed: int, control: str, settings: tuple[Setting, ...]) -> Ran:
         FIRST + timedelta(DAYS - 1),
         _kwh(power[~water]),
         _kwh(power[water]) + _kwh(log["imm_w"]),
+        _kwh(log["bu_w"]),
         np.array([log["air" + z].mean() for z in zones]),
         np.array([log["set" + z].mean() for z in zones]),
     )
@@ -232,6 +246,7 @@ def plants_b(seed: int, control: str, settings: tuple[Setting, ...]) -> Ran:
         FIRST + timedelta(DAYS - 1),
         _kwh(power[~water]),
         _kwh(power[water]) + _kwh(sim.channel("p_imm")),
+        _kwh(sim.channel("p_bu")),
         np.array([sim.channel(name).mean() for name in ("room_a", "room_b")]),
         np.array([home.occupants.set_a, home.occupants.set_b]),
     )
@@ -290,6 +305,7 @@ def plants_c(seed: int, control: str, settings: tuple[Setting, ...]) -> Ran:
         first + timedelta(home.days - 1),
         _kwh(power[~charging]),
         _kwh(power[charging]) + kwh(out, "p_imm"),
+        kwh(out, "p_bu"),
         np.array([out[:, COLUMN[name]].mean() for name in ("room0", "room1")]),
         np.array([home.spec["room_set0"], home.spec["room_set1"]]),
     )
@@ -306,6 +322,11 @@ def _set_c(spec: dict[str, float], setting: Setting) -> None:
         spec[name] *= setting.flow_share
     for name in ("pump_w", "pump2_w"):
         spec[name] *= setting.flow_share**PUMP_EXPONENT
+    if setting.bivalent_c is not None:
+        spec.update(bu_w=EARLY_HEATER_W, bu_below=setting.bivalent_c, bu_wait=EARLY_HEATER_MIN, bu_free=1.0)
+    if setting.charge_hour is not None:
+        first = 60.0 * setting.charge_hour
+        spec.update(dhw_from=first, dhw_to=(first + 60.0 * CHARGING_H) % 1440.0)
 
 
 @dataclass(frozen=True)
@@ -352,6 +373,7 @@ def engine(seed: int, control: str, settings: tuple[Setting, ...]) -> Ran:
         first + timedelta(DAYS - 1),
         _kwh(power),
         0.0,
+        0.0,
         np.array([ran["Zone Mean Air Temperature"].mean()]),
         np.array([house.target_c]),
     )
@@ -365,10 +387,10 @@ SIMULATORS: dict[str, Run] = {
     "engine": engine,
 }
 SETS: dict[str, frozenset[str]] = {
-    "own": frozenset({"curve", "set_back", "pump", "water"}),
+    "own": frozenset({"curve", "set_back", "pump", "water", "heater", "hour"}),
     "a": frozenset({"curve", "set_back", "water"}),
     "b": frozenset({"curve", "set_back", "water"}),
-    "c": frozenset({"curve", "set_back", "pump", "water"}),
+    "c": frozenset({"curve", "set_back", "pump", "water", "heater", "hour"}),
     "engine": frozenset({"curve", "set_back"}),
 }
 """What can be changed at each one's homes."""
