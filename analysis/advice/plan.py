@@ -37,8 +37,9 @@ _TRIED_SET_BACKS = (0.0, 1.0, 2.0, 3.0)
 class Advice:
     """One setting. now, to : as it is and as it should be, in `unit`; the curve has `curve` beside them
 
-    saves : [kWh, of `of` of the document]. money : saved by other prices, where it is not the saving's own. room : mean fall of the rooms [K]; zones : see ZoneEffect
-    holds : limits that were checked, in words. household : whether the household may change it
+    saves : [kWh, of `of` of the document]. room : mean fall of the rooms [K]; zones : see ZoneEffect
+    holds : limits that were checked, in words. money : saved by cheaper hours, where prices differ
+    household : whether the household may change it
     """
 
     code: str
@@ -46,13 +47,13 @@ class Advice:
     to: float
     unit: str
     saves: Estimate
-    money: Estimate | None = None
     room: Estimate | None = None
     zones: tuple[dict[str, Any], ...] = ()
     curve: dict[str, Any] | None = None
     recovery_h: float | None = None
     holds: tuple[str, ...] = ()
     caution: str = ""
+    money: Estimate | None = None
 
     def as_dict(self) -> dict[str, Any]:
         told = asdict(self)
@@ -276,8 +277,8 @@ def _charging_hour(site: Site, facts: Facts, result: dict[str, Any]) -> Advice:
         float(found.hour),
         "h",
         found.saves,
-        found.money,
         caution=found.caution,
+        money=found.money,
     )
 
 
@@ -290,8 +291,8 @@ def _dear_hours(site: Site, facts: Facts, result: dict[str, Any]) -> Advice:
         found.hours,
         "h",
         Estimate(0.0, 0.0, 0.0),
-        found.money,
         found.room,
+        money=found.money,
     )
 
 

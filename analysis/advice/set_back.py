@@ -24,8 +24,9 @@ Floats = NDArray[np.float64]
 
 USUAL_HOURS = 7.0
 """Length of a night's set-back where none is set now (common practice)."""
-LIGHT_TO_HEAVY_KWH_PER_M2_K = (110.0 / 3600.0, 370.0 / 3600.0)
-"""Heat that a light and a very heavy house store for each kelvin and m2 of floor (ISO 13790, table 12)."""
+STORES_KWH_PER_M2_K = (165.0 / 3600.0, 370.0 / 3600.0)
+"""Heat that a house of medium and of very heavy weight stores for each kelvin and m2 of floor (ISO 13790, table 12;
+lighter ones are rare with their inner walls and furniture: common practice)."""
 NIGHT_SHARE = 0.35
 """Night's mean temperature below the day's, of the day's range: seven hours from 22 h of a sine that is
 coldest at four."""
@@ -159,7 +160,7 @@ def _cooling(site: Site, seen: Table, days: HeatingDays, depth: float, hours: fl
     """Rate at which rooms cool without heat on the middle day [K/h], and its relative doubt.
 
     From midnight to the coldest moment where a set-back shows it; else from the load and the heat that a house
-    stores: the middle of light and very heavy, with both as its doubt.
+    stores: the middle of medium and very heavy, with both as its doubt.
     """
     if depth > _SEEN_K and seen.knows("room_begin") and seen.knows("room_min"):
         dropped = seen.floats("room_begin") - seen.floats("room_min")
@@ -169,7 +170,7 @@ def _cooling(site: Site, seen: Table, days: HeatingDays, depth: float, hours: fl
     area = site.site.floor_area_m2
     if area is None:
         raise NotAssessed("needs site.floor_area_m2, or a set-back to see how fast rooms cool")
-    light, heavy = LIGHT_TO_HEAVY_KWH_PER_M2_K
+    light, heavy = STORES_KWH_PER_M2_K
     middle = math.sqrt(light * heavy)
     return float(np.median(days.load_kw)) / (area * middle), (middle / light - middle / heavy) / 2.0
 
