@@ -28,12 +28,13 @@ _DAY_HOURS = range(10, 17)  # warmest air, and after the morning's draws (common
 
 @dataclass(frozen=True)
 class BestHour:
-    """hour_now : local hour in which most charges begin. hour : the best. saves [kWh], money, of the what-if"""
+    """hour_now : local hour in which most charges begin. hour : the best. saves [kWh]
+    money : saved where prices differ by the hour"""
 
     hour_now: int
     hour: int
     saves: Estimate
-    money: Estimate
+    money: Estimate | None
     caution: str
 
 
@@ -61,7 +62,7 @@ def best_charging_hour(site: Site, facts: Facts, result: dict[str, Any]) -> Best
         int(begun.argmax()),
         hour,
         Estimate(*(told["saves_kwh"][k] for k in ("value", "low", "high"))),
-        Estimate(*(told["saves_money"].get(k) for k in ("value", "low", "high"))),
+        Estimate(*(told["saves_money"][k] for k in ("value", "low", "high"))) if bands else None,
         told["caution"],
     )
 

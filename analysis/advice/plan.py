@@ -270,6 +270,7 @@ def _buffer(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:
 
 def _charging_hour(site: Site, facts: Facts, result: dict[str, Any]) -> Advice:
     """Charges of the cylinder moved to the warmest or cheapest hours."""
+    _holds_enough(site, result)
     found = best_charging_hour(site, facts, result)
     return Advice(
         "hot_water_hour",

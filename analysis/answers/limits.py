@@ -374,6 +374,12 @@ LIMITS_ANSWERS: dict[str, Limit] = {
         "pressure of the heating circuit",
         "below",
     ),
+    "answer_no_frost_c": Limit(
+        7.0,
+        "°C",
+        "common practice: coils frost below 6 to 7 °C outdoors",
+        "air too warm for frost on a coil",
+    ),
     "answer_too_often": Limit(
         1.64, "-", "one-sided 95 % of a normal distribution", "score of more defrosts than the frost asks for"
     ),

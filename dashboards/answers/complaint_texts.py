@@ -37,6 +37,7 @@ STEPS: dict[str, str] = {
     "high_speed": "Speed",
     "water_noise": "Water in the pipes",
     "quiet": "Nothing unusual measured",
+    "no_frost": "Frost in these hours",
     "no_defrosts": "Defrosts that do not come",
     "incomplete": "Defrosts that do not clear",
     "too_often": "Too many defrosts",
@@ -97,6 +98,10 @@ SAID: dict[str, str] = {
         "Nothing in the readings of these hours is unusual. The noise then comes from mounts, "
         "pipes or the place itself."
     ),
+    "no_frost": (
+        "It was too warm for frost to settle in these hours: ice that is there now is left from colder days, or it"
+        " lies elsewhere."
+    ),
     "no_defrosts": "Frost for several defrosts has settled and the unit did not defrost.",
     "incomplete": "Defrosts drag on without enough heat, so ice stays behind.",
     "too_often": "The unit defrosts more often than the frost asks for.",
@@ -122,7 +127,7 @@ VALUES: dict[str, tuple[str, int]] = {
     "share_in_set_back": ("cold time in the set-back or after it", 0),
     "share_reached_later": ("time at set temperature before the next set-back", 0),
     "night_fall": ("fall by night", 1),
-    "rising_share": ("heat while rooms come back over what the house needs", 0),
+    "rising_share": ("heat while rooms come back, of what the house needs", 0),
     "rise": ("rooms rise by", 1),
     "needed_rise": ("needed to be back in time", 1),
     "running_share": ("time that it ran", 0),
@@ -190,6 +195,7 @@ VALUES: dict[str, tuple[str, int]] = {
     "score": ("beyond the expected, in times its usual spread", 1),
     "frost_share": ("time below freezing", 0),
     "outdoor": ("outdoor mean", 1),
+    "outdoor_lowest": ("lowest outdoors", 1),
     "works_below": ("works below", 1),
     "other_kw": ("heat that it gave", 1),
 }

@@ -206,6 +206,7 @@ def test_the_cylinder_is_charged_in_the_cheapest_hours_where_prices_differ(
     site, facts, result = home
     cheap = best_charging_hour(priced(site, (2, 5, 0.05)), facts, result)
     assert cheap.hour == 2
+    assert cheap.money is not None
     assert cheap.money.value is not None
     assert cheap.money.value > 0.0
     assert "Legionella" in cheap.caution

@@ -10,6 +10,7 @@ import pytest
 
 from fieldfare.analysis.answers.actions import PLANS
 from fieldfare.analysis.answers.cold import ORDER as COLD
+from fieldfare.analysis.answers.complaint import complaint
 from fieldfare.analysis.answers.hot_water import KWH_PER_LITRE_40
 from fieldfare.analysis.answers.hot_water import ORDER as HOT_WATER
 from fieldfare.analysis.answers.hours import Question, hours_of
@@ -84,7 +85,7 @@ def test_readings_too_far_apart_for_a_defrost_blame_nothing_on_the_unit() -> Non
     case = next(c for c in COMPLAINTS if c.name == "coil without air")
     sparse = answer_of(case, SEED, every_min=5)
     assert sparse["binding"] is None
-    assert {s["code"]: s["state"] for s in sparse["steps"]} == dict.fromkeys(ICE[:-1], "unknown")
+    assert {s["code"]: s["state"] for s in sparse["steps"]} == dict.fromkeys(ICE[1:-1], "unknown")
     assert {s["reason"] for s in sparse["steps"]} == {"no_defrost_signal"}
 
 
@@ -117,6 +118,16 @@ def test_hours_over_midnight_and_the_whole_day() -> None:
     assert small_hours(Question(from_hour=22, to_hour=6)).asked.sum() == 8 * 60
     assert small_hours(Question()).asked.sum() == 24 * 60
     assert small_hours(Question(from_hour=6, to_hour=24)).asked.sum() == 18 * 60
+
+
+@pytest.mark.parametrize(("outdoor", "binding"), [(10.0, "no_frost"), (2.0, None)])
+def test_air_too_warm_for_frost_is_told_as_that(outdoor: float, binding: str | None) -> None:
+    """Coils frost below 6 to 7 °C outdoors (common practice)."""
+    site = site_of([point("heat_pump_electricity"), point("outdoor_temperature", "gauge", "degC")])
+    readings = every_minute(site, {"heat_pump_electricity": 500.0, "outdoor_temperature": outdoor}, 3)
+    facts = facts_of(site, readings, 3)
+    hours = hours_of(site, readings, facts, facts, {}, Question(), FIRST, FIRST)
+    assert complaint("ice", hours)["binding"] == binding
 
 
 def test_a_zone_that_is_not_there_and_hours_that_are_none_are_refused() -> None:
