@@ -24,7 +24,7 @@ from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.figures.operation import defrosting
 
 _PLAIN, _WEAK = 0.8, 0.5
-_MOSTLY = 0.8  # of the time (common practice)
+_MOSTLY = 0.5  # of the time (common practice)
 _FEWEST = 3  # defrosts, for their middle
 ORDER = ("no_frost", "no_defrosts", "incomplete", "too_often", "meltwater", "usual_rime")
 
