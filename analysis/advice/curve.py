@@ -150,10 +150,9 @@ def lowest_curve(site: Site, facts: Facts, result: Mapping[str, Any]) -> LowestC
 
 def set_curve(site: Site, days: HeatingDays, cold: float) -> tuple[tuple[float, float], tuple[float, float]]:
     """The curve as it is set, from target flows where they are read, else from the flows [°C]."""
-    asked = days.flow + days.gap
     if float(np.ptp(days.outdoor)) < limit_of(site, "advice_fewest_spread_k"):
         raise NotAssessed("needs days of different outdoor temperatures to tell the heating curve")
-    fit = robust_fit(np.column_stack([days.outdoor, np.ones(len(days))]), asked)
+    fit = robust_fit(np.column_stack([days.outdoor, np.ones(len(days))]), days.asked)
     slope, level = (float(c) for c in fit.coefficients)
     return (cold, level + slope * cold), (MILD_C, level + slope * MILD_C)
 
@@ -197,7 +196,7 @@ def _at_design(
     excess = (load / (opened * response.full)) ** (1.0 / response.exponent)
     half = float(np.median(days.half / days.load_kw)) * load
     needed = target - _tolerance(site) + excess + half
-    spare = flow_now - needed
+    spare = flow_now + response.influence * _tolerance(site) - needed
     return max(spare, 0.0), spare < MOST_LOWER_K
 
 

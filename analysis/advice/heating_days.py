@@ -28,8 +28,10 @@ class HeatingDays:
     """One value a heated day.
 
     day : index into the facts' days. outdoor, flow [°C], half : half of flow less return [K]
-    gap : target flow less flow [K], at least 0. load_kw : mean heat to the rooms over 24 h
-    electricity : for the rooms, without back-up heat [kWh]. share : of the day with the unit heating
+    asked : flow that the controls ask for, measured where they are not read [°C]. gap : asked less measured
+    flow [K], at least 0. load_kw : mean heat to the rooms over 24 h
+    electricity : for the rooms, without back-up heat [kWh]; pump : the circulation pump's part of it
+    share : of the day with the unit heating
     room, target [°C], nan where not measured. zones : zone -> (room, target)
     load_measured : whether heat was metered; else load_kw follows from the house's loss
     """
@@ -38,9 +40,11 @@ class HeatingDays:
     outdoor: Floats
     flow: Floats
     half: Floats
+    asked: Floats
     gap: Floats
     load_kw: Floats
     electricity: Floats
+    pump: Floats
     share: Floats
     room: Floats
     target: Floats
@@ -92,7 +96,8 @@ def heating_days(site: Site, facts: Facts, result: Mapping[str, Any]) -> Heating
         raise NotAssessed("has no day on which the heat pump alone heated the rooms")
     at = np.flatnonzero(heated)
     share = fill_nan(_column(days, "minutes_heating") / np.maximum(_column(days, "minutes_total"), 1.0), 1.0)
-    gap = np.maximum(np.nan_to_num(_column(days, "target_flow") - flow), 0.0)
+    asked = fill_nan(_column(days, "target_flow"), flow)
+    gap = np.maximum(asked - flow, 0.0)
     zones = {
         name[5:]: (days.floats(name)[at], _column(days, f"target.{name[5:]}")[at])
         for name in days.names
@@ -103,9 +108,11 @@ def heating_days(site: Site, facts: Facts, result: Mapping[str, Any]) -> Heating
         outdoor[at],
         flow[at],
         half[at],
+        asked[at],
         gap[at],
         load[at],
         electricity[at],
+        np.minimum(np.nan_to_num(_column(days, "electricity_pump_kwh") * share)[at], electricity[at]),
         np.clip(share[at], 0.02, 1.0),
         _column(days, "room")[at],
         _column(days, "target")[at],

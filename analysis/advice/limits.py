@@ -46,6 +46,70 @@ LIMITS_ADVICE: dict[str, Limit] = {
         "common practice, no source",
         "factor by which the measured response of valves may be wrong",
     ),
+    "advice_valves_shut_k": Limit(
+        1.0,
+        "K",
+        "EN 215: thermostatic valves go from open to shut within about 2 K about their set temperature",
+        "room above its target at which valves are shut",
+    ),
+    "advice_valves_open": Limit(
+        0.85,
+        "-",
+        "common practice: with the doubt of data sheets, what emitters give with all valves open",
+        "share of the emitters' output that shows open valves",
+    ),
+    "advice_influence_least": Limit(
+        0.3,
+        "-",
+        "common practice: less is lost in the outdoor sensor's damping",
+        "kelvins of flow for a kelvin of the room: room influence is on",
+    ),
+    "advice_influence_most": Limit(
+        6.0, "-", "common practice: controls offer 1 to 5", "greatest room influence that is believed"
+    ),
+    "advice_bivalent_margin": Limit(
+        1.1,
+        "-",
+        "common practice: hot water and defrosts take a tenth of the day in the cold",
+        "output over load at which the heat pump carries the house",
+        "below",
+    ),
+    "advice_bivalent_taken": Limit(
+        0.6,
+        "-",
+        "common practice, no source",
+        "least share of the heater's heat that the heat pump takes over",
+        "below",
+    ),
+    "advice_buffer_drop_k": Limit(
+        2.0, "K", "common practice: as for mixing at the buffer", "temperature lost in the buffer"
+    ),
+    "advice_buffer_left_k": Limit(
+        0.5, "K", "common practice: pipes and sensors", "temperature lost in a buffer that does not mix"
+    ),
+    "advice_cylinder_gives": Limit(
+        0.8,
+        "-",
+        "EN 16147: layers mix while water is drawn",
+        "hot water drawn over what a full cylinder holds",
+        "below",
+    ),
+    "advice_rest_fall_k": Limit(
+        0.7,
+        "K",
+        "common practice: a fall of half a kelvin to a kelvin in the evening is hardly felt",
+        "fall of the rooms while the heating rests",
+    ),
+    "advice_rest_hours": Limit(
+        5.0, "h", "common practice: dear hours of a tariff last two to four", "rest of the heating"
+    ),
+    "advice_rest_kept": Limit(
+        0.5,
+        "-",
+        "common practice, no source: part of the heat is made up in hours that cost more of it",
+        "least share of the price difference that is saved",
+        "below",
+    ),
     "advice_worth_kwh": Limit(
         25.0, "kWh", "common practice: about what a call costs", "a saving too small to advise", "below"
     ),

@@ -9,22 +9,27 @@ from typing import Any
 
 import numpy as np
 
+from fieldfare.analysis.advice.backup import bivalent
+from fieldfare.analysis.advice.buffer import mixing
+from fieldfare.analysis.advice.cheaper_hours import best_charging_hour, dear_hours
 from fieldfare.analysis.advice.curve import CurveEffect, LowestCurve, lowest_curve
 from fieldfare.analysis.advice.pump import pump_effect, pump_seen, wanted_share
-from fieldfare.analysis.advice.set_back import set_back_effects
+from fieldfare.analysis.advice.set_back import refuse_slow, set_back_effects
 from fieldfare.analysis.advice.shared import refuse_shared
 from fieldfare.analysis.advice.water import cooler_store
 from fieldfare.analysis.cautions import of_setpoint
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.estimate import Estimate
+from fieldfare.analysis.figures.money import mean_price
 from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.physics.hot_water import DISINFECTED_AT_C, GROWTH_C
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.what_if import a_year, answer, of_time
 
-HOUSEHOLD_SETS = frozenset({"set_back"})
+HOUSEHOLD_SETS = frozenset({"set_back", "dear_hours"})
 """What a household may change by itself; the rest is the firm's."""
+_ONE_OF_CYLINDER = "change one setting of the cylinder at a time"
 _TRIED_SET_BACKS = (0.0, 1.0, 2.0, 3.0)
 
 
@@ -33,7 +38,8 @@ class Advice:
     """One setting. now, to : as it is and as it should be, in `unit`; the curve has `curve` beside them
 
     saves : [kWh, of `of` of the document]. room : mean fall of the rooms [K]; zones : see ZoneEffect
-    holds : limits that were checked, in words. household : whether the household may change it
+    holds : limits that were checked, in words. money : saved by cheaper hours, where prices differ
+    household : whether the household may change it
     """
 
     code: str
@@ -47,10 +53,12 @@ class Advice:
     recovery_h: float | None = None
     holds: tuple[str, ...] = ()
     caution: str = ""
+    money: Estimate | None = None
 
     def as_dict(self) -> dict[str, Any]:
         told = asdict(self)
         told["saves"] = self.saves.as_dict()
+        told["money"] = self.money.as_dict() if self.money else None
         told["room"] = self.room.as_dict() if self.room is not None else None
         told["household"] = self.code in HOUSEHOLD_SETS
         return told
@@ -68,33 +76,44 @@ def plan(site: Site, facts: Facts, result: dict[str, Any], *, household: bool = 
     """Settings worth changing, the largest saving first, JSON-ready; never two that work against each other.
 
     household : only what is the household's to change
-    Returns advice (list of Advice), left_out (list of LeftOut), of : the time that savings are of.
+    Returns advice (list of Advice), left_out (list of LeftOut), of : the time that savings are of, currency.
     """
     found: list[Advice] = []
     left: list[LeftOut] = []
-    for code in SETTINGS:
+    for code in PLANNED:
         try:
             advice = advised(code, site, facts, result)
         except NotAssessed as refused:
             left.append(LeftOut(code, str(refused)))
             continue
-        least = limit_of(site, "advice_worth_kwh")
-        if advice.code != "pump_speed" and (advice.saves.value or 0.0) < least and not for_comfort(advice):
-            left.append(LeftOut(code, f"would save less than {least:.0f} kWh"))
-        else:
+        if _is_worth(site, facts, advice):
             found.append(advice)
+        else:
+            least = limit_of(site, "advice_worth_kwh")
+            left.append(LeftOut(code, f"would save less than {least:.0f} kWh, or than they cost"))
     kept, contrary = without_contrary(found)
     left += contrary
     shown = [a for a in kept if a.code in HOUSEHOLD_SETS or not household]
     return {
         "of": of_time(facts.days),
+        "currency": site.cost.currency if site.cost is not None else None,
         "advice": [a.as_dict() for a in sorted(shown, key=lambda a: -(a.saves.value or 0.0))],
         "left_out": [asdict(x) for x in left if x.code in HOUSEHOLD_SETS or not household],
     }
 
 
+def _is_worth(site: Site, facts: Facts, advice: Advice) -> bool:
+    """Whether a saving, in electricity or by cheaper hours, is worth a call."""
+    if advice.code == "pump_speed" or for_comfort(advice):
+        return True
+    least = limit_of(site, "advice_worth_kwh")
+    price = mean_price(site, facts.days)
+    by_price = advice.money is not None and price is not None and (advice.money.low or 0.0) >= least * price
+    return by_price or (advice.saves.value or 0.0) >= least
+
+
 def advised(code: str, site: Site, facts: Facts, result: dict[str, Any]) -> Advice:
-    """One setting's advice, whatever it is worth. code : of SETTINGS. Raises NotAssessed."""
+    """One setting's advice, whatever it is worth. code : of PLANNED. Raises NotAssessed."""
     refuse_shared(code, site)
     return _ASKED[code](site, facts, result)
 
@@ -111,7 +130,10 @@ def without_contrary(found: list[Advice]) -> tuple[list[Advice], list[LeftOut]]:
     by_code = {a.code: a for a in found}
     for one, other, reason in (
         ("heating_curve", "set_back", "a deeper set-back needs the hotter curve in the morning"),
-        ("hot_water_setpoint", "hot_water_reheat", "change one setting of the cylinder at a time"),
+        ("heating_curve", "buffer_flow", "both lower the curve: change one at a time"),
+        ("hot_water_setpoint", "hot_water_reheat", _ONE_OF_CYLINDER),
+        ("hot_water_setpoint", "hot_water_hour", _ONE_OF_CYLINDER),
+        ("hot_water_reheat", "hot_water_hour", _ONE_OF_CYLINDER),
     ):
         if one not in by_code or other not in by_code:
             continue
@@ -153,8 +175,7 @@ def _set_back(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:
     depth_now, recovery_now = tried[0].depth_now_k, tried[0].recovery_h[0]
     late = depth_now > 0.5 and recovery_now > longest_h
     best = [e for e in tried if e.depth_k == 0.0 or e.recovery_h[1] <= longest_h][-1]
-    if best.depth_k > depth_now and any(e.kind == "underfloor" for e in site.emitter):
-        raise NotAssessed("underfloor heating is too slow for a set-back", "not_applicable")
+    refuse_slow(site, depth_now, best.depth_k)
     if abs(best.depth_k - depth_now) < 0.5 or (best.depth_k < depth_now and not late):
         raise NotAssessed("the set-back is as deep as the rooms allow", "not_applicable")
     return Advice(
@@ -233,6 +254,49 @@ def _pump(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:
     )
 
 
+def _bivalent(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:
+    """The direct heater released only where the heat pump's output is short."""
+    found = bivalent(site, facts, result)
+    saves = found.saves.times(a_year(facts.days))
+    return Advice("bivalent_point", round(found.seen_c, 1), found.carries_c, "°C", saves)
+
+
+def _buffer(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:
+    """The flow beyond a parallel buffer set to the heat pump's, and the curve lowered by what is no longer lost."""
+    found = mixing(site, facts, result)
+    saves = found.saves.times(a_year(facts.days))
+    return Advice("buffer_flow", round(found.drop_k, 1), found.left_k, "K", saves)
+
+
+def _charging_hour(site: Site, facts: Facts, result: dict[str, Any]) -> Advice:
+    """Charges of the cylinder moved to the warmest or cheapest hours."""
+    _holds_enough(site, result)
+    found = best_charging_hour(site, facts, result)
+    return Advice(
+        "hot_water_hour",
+        float(found.hour_now),
+        float(found.hour),
+        "h",
+        found.saves,
+        caution=found.caution,
+        money=found.money,
+    )
+
+
+def _dear_hours(site: Site, facts: Facts, result: dict[str, Any]) -> Advice:
+    """Rooms left to sit out the dear hours where they stay warm."""
+    found = dear_hours(site, facts, result)
+    return Advice(
+        "dear_hours",
+        float(found.from_hour),
+        found.hours,
+        "h",
+        Estimate(0.0, 0.0, 0.0),
+        found.room,
+        money=found.money,
+    )
+
+
 _ASKED: dict[str, Callable[[Site, Facts, dict[str, Any]], Advice]] = {
     "heating_curve": _curve,
     "set_back": _set_back,
@@ -241,4 +305,12 @@ _ASKED: dict[str, Callable[[Site, Facts, dict[str, Any]], Advice]] = {
     "pump_speed": _pump,
 }
 SETTINGS = tuple(_ASKED)
-"""Codes of the settings that advice is given on."""
+"""Codes of the settings that a tuning diary goes through."""
+_ASKED |= {
+    "bivalent_point": _bivalent,
+    "buffer_flow": _buffer,
+    "hot_water_hour": _charging_hour,
+    "dear_hours": _dear_hours,
+}
+PLANNED = tuple(_ASKED)
+"""Codes of all settings that advice is given on."""

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from fieldfare.analysis.advice.heating_days import HeatingDays, loss_kw_per_k
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.figures.estimate import robust_fit
 from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.physics.emitters import EXPONENTS
 from fieldfare.analysis.plant.site import Site
@@ -23,6 +24,7 @@ HELD_K, FOLLOWS_K = 0.2, 20.0
 """Response of a room that a thermostat holds, and of one whose valves never move: the ends between which an
 unmeasured home lies (common practice, no source)."""
 _ALWAYS_OPEN = 1.5  # measured output over the rated one: data sheets are not further off (common practice)
+_SURE = 1.96  # of a normal distribution, 95 %
 _MOST_FALL_K = 15.0
 _HALVINGS = 40
 
@@ -33,6 +35,7 @@ class RoomResponse:
     opened : by day, share of it that was used. at_target : share used with rooms at their target
     opens_k : fall of the room at which valves let e times as much through [K]; small: a thermostat holds
     the room. zone_share : zone -> its room's movement over the house's
+    influence : kelvins by which the controls make the water hotter for each kelvin that the room falls [-]
     loss, loss_low, loss_high : heat loss coefficient [kW/K]. known : whether the rooms were measured
     """
 
@@ -46,6 +49,7 @@ class RoomResponse:
     loss_low: float
     loss_high: float
     known: bool
+    influence: float = 0.0
 
     def stronger(self, factor: float) -> RoomResponse:
         """The same home with emitters that give `factor` times as much."""
@@ -88,15 +92,43 @@ def room_response(site: Site, days: HeatingDays, result: Mapping[str, Any]) -> R
     opened = np.clip(used / full, 0.02, _ALWAYS_OPEN)
     warmer = days.room - fill_nan(days.target, site.design.indoor_c)
     known = days.load_measured and np.isfinite(warmer).sum() >= limit_of(site, "advice_fewest_days")
-    opens_k = _axis(opened, warmer) if known else HELD_K
     seen = np.isfinite(warmer)
+    opens_k = _opens(site, opened[seen], warmer[seen]) if known else HELD_K
     at_target = float(np.quantile(opened, 0.98))
     if known:
         at_target = float(np.exp(np.log(opened[seen]).mean() + warmer[seen].mean() / opens_k))
     each = {zone: _axis(opened, pair[0] - fill_nan(pair[1], 0.0)) for zone, pair in days.zones.items()}
     mean = float(np.nanmean(list(each.values()))) if each else 1.0
     shares = {zone: value / mean if np.isfinite(value) and mean else 1.0 for zone, value in each.items()}
-    return RoomResponse(exponent, full, opened, min(at_target, 1.0), opens_k, shares, *loss, bool(known))
+    influence = _influence(site, days) if known else 0.0
+    return RoomResponse(
+        exponent, full, opened, min(at_target, 1.0), opens_k, shares, *loss, bool(known), influence
+    )
+
+
+def _opens(site: Site, opened: Floats, warmer: Floats) -> float:
+    """Fall of the room at which valves let e times as much through [K]. Valves that stand open in rooms well over
+    their target never move."""
+    above = float(np.median(warmer)) >= limit_of(site, "advice_valves_shut_k")
+    if above and float(np.median(opened)) >= limit_of(site, "advice_valves_open"):
+        return FOLLOWS_K
+    return _axis(opened, warmer)
+
+
+def _influence(site: Site, days: HeatingDays) -> float:
+    """By how much the set flow goes up where rooms lack a kelvin, at the same outdoor temperature [-]; 0 where the
+    days do not show it for sure."""
+    short = days.target - days.room
+    seen = np.isfinite(short + days.asked)
+    if seen.sum() < limit_of(site, "advice_fewest_days"):
+        return 0.0
+    outdoor = days.outdoor
+    before = np.concatenate([outdoor[:1], outdoor[:-1]])  # controls damp the outdoor temperature
+    x = np.column_stack([short, np.ones(len(days)), outdoor, outdoor**2, before])
+    fit = robust_fit(x[seen], days.asked[seen])
+    found, doubt = float(fit.coefficients[0]), float(np.sqrt(fit.covariance[0, 0]))
+    sure = found - _SURE * doubt >= limit_of(site, "advice_influence_least")
+    return min(found, limit_of(site, "advice_influence_most")) if sure else 0.0
 
 
 def emitters_at_1_k(site: Site, excess: Floats) -> tuple[float, float]:
@@ -128,8 +160,8 @@ def changed(
 
     The room falls until what emitters give at the new water is what the house takes: its load less the loss
     coefficient times the fall. Valves open as it falls, up to the emitters' full output. Where the unit
-    cycles, its flow is below the target by `gap`; the gap goes as the spare output goes. Rooms that nobody
-    measured count as held.
+    cycles, its flow is below the target by `gap`; the gap goes as the spare output goes. Controls with room
+    influence make the water hotter again as the room falls. Rooms that nobody measured count as held.
     """
     if not response.known and response.opens_k <= HELD_K:
         return Changed(np.zeros(len(days)), days.load_kw, days.flow - lower_k, response.opened)
@@ -141,7 +173,7 @@ def changed(
         opened = np.clip(response.opened * np.exp(fall / response.opens_k), response.opened, most)
         load = np.maximum(days.load_kw - response.loss * fall, 0.0)
         gap = days.gap * np.clip((1.0 - opened) / spare, 0.0, 1.0)
-        flow = days.flow + days.gap - gap - lower_k
+        flow = days.flow + days.gap - gap - lower_k + response.influence * fall
         half = days.half * wider * load / days.load_kw
         excess = np.maximum(flow - half - room + fall, 0.0)
         return opened, load, flow, opened * response.full * excess**response.exponent

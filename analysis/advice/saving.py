@@ -52,7 +52,8 @@ def saved_kwh(
     now = cop_between(days.outdoor, days.flow, np.minimum(run / full, 1.0))
     then = cop_between(days.outdoor, after.flow, np.minimum(run_after / full, 1.0))
     left = after.load_kw / days.load_kw * (1.0 - keeps * (1.0 - now / then))
-    return np.asarray(days.electricity * (1.0 - left))
+    # The circulation pump runs as before.
+    return np.asarray((days.electricity - days.pump) * (1.0 - left))
 
 
 def estimated(site: Site, days: HeatingDays, response: RoomResponse, change: Change) -> Estimate:

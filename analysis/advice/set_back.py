@@ -24,15 +24,16 @@ Floats = NDArray[np.float64]
 
 USUAL_HOURS = 7.0
 """Length of a night's set-back where none is set now (common practice)."""
-MEDIUM_KWH_PER_M2_K = 165.0 / 3600.0
-"""Heat that a house of medium weight stores for each kelvin and m2 of floor (ISO 13790, table 12)."""
+STORES_KWH_PER_M2_K = (165.0 / 3600.0, 370.0 / 3600.0)
+"""Heat that a house of medium and of very heavy weight stores for each kelvin and m2 of floor (ISO 13790, table 12;
+lighter ones are rare with their inner walls and furniture: common practice)."""
 NIGHT_SHARE = 0.35
 """Night's mean temperature below the day's, of the day's range: seven hours from 22 h of a sine that is
 coldest at four."""
 _SEEN_K = 0.5  # a set-back (common practice)
 _BEFORE_MIDNIGHT_H = 2.0  # of a usual set-back from 22 h (common practice)
 _LEAST_SPARE = 0.05  # of the emitters' output: with less a room never comes up again
-_RATE_DOUBT = 0.35  # relative, of a room's rate of cooling (common practice, no source)
+_RATE_DOUBT = 0.35  # relative, of a room's rate of cooling that nights show (common practice, no source)
 
 
 @dataclass(frozen=True)
@@ -67,11 +68,11 @@ def set_back_effects(
         raise NotAssessed("needs room_temperature and a heat meter", "missing_quantity")
     seen = facts.days.where(days.day)
     depth, hours = depth_now(seen)
-    rate = _cooling(site, seen, days, depth, hours)
+    rate, rate_doubt = _cooling(site, seen, days, depth, hours)
     now = _fall(days, response, depth, hours, rate)
     fall_now = _seen_fall(seen, now.fall) if depth > _SEEN_K else now.fall
     warmer_now = _warmer_hours(seen, now.rest_h)
-    doubt = math.hypot((response.loss_high - response.loss_low) / 2.0 / response.loss, _RATE_DOUBT)
+    doubt = math.hypot((response.loss_high - response.loss_low) / 2.0 / response.loss, rate_doubt)
     effects = []
     for depth_k in depths_k:
         later = _fall(days, response, depth_k, hours, rate)
@@ -86,11 +87,17 @@ def set_back_effects(
                 depth,
                 depth_k,
                 Estimate.around(saves, abs(saves) * doubt),
-                Estimate.around(mean_fall, abs(mean_fall) * _RATE_DOUBT),
+                Estimate.around(mean_fall, abs(mean_fall) * rate_doubt),
                 (float(np.median(now.recovery_h)), float(np.median(later.recovery_h))),
             )
         )
     return effects
+
+
+def refuse_slow(site: Site, depth_now_k: float, depth_k: float) -> None:
+    """Raise NotAssessed where the set-back would get deeper and the emitters are too slow for one."""
+    if depth_k > depth_now_k and any(e.kind == "underfloor" for e in site.emitter):
+        raise NotAssessed("underfloor heating is too slow for a set-back", "not_applicable")
 
 
 @dataclass(frozen=True)
@@ -113,11 +120,12 @@ def _saved(site: Site, days: HeatingDays, response: RoomResponse, fall: Floats, 
 
 
 def _seen_fall(seen: Table, modelled: Floats) -> Floats:
-    """Highest target less the day's mean room [K], but half of what rooms miss it by long after the set-back:
-    how much of that is the set-back's is not known. Modelled where the room is not read."""
+    """Room long after the set-back less the day's mean room [K]. Of what rooms then miss, half counts as the
+    set-back's: how much is not known. Modelled where the room is not read."""
     missed = [np.nan_to_num(seen.floats(name)) for name in seen.names if name.startswith("deficit.")]
-    always = np.maximum(np.mean(missed, axis=0), 0.0) if missed else 0.0
-    below = np.maximum(seen.floats("target_max") - seen.floats("room") - always / 2.0, 0.0)
+    still = np.mean(missed, axis=0) if missed else np.zeros(len(seen))
+    settled = seen.floats("target_max") - np.where(still > 0.0, still / 2.0, still)
+    below = np.maximum(settled - seen.floats("room"), 0.0)
     return fill_nan(below, modelled)
 
 
@@ -137,21 +145,34 @@ def depth_now(days: Table) -> tuple[float, float]:
     return float(np.nanmedian(lowered)) * 24.0 / hours, hours
 
 
-def _cooling(site: Site, seen: Table, days: HeatingDays, depth: float, hours: float) -> float:
-    """Rate at which rooms cool without heat on the middle day [K/h].
+def cooling_rate(site: Site, facts: Facts, days: HeatingDays) -> tuple[float, float]:
+    """Rate at which rooms cool without heat on the middle heated day [K/h], and its relative doubt. Raises
+    NotAssessed."""
+    seen = facts.days.where(days.day)
+    try:
+        depth, hours = depth_now(seen)
+    except NotAssessed:
+        depth, hours = 0.0, USUAL_HOURS
+    return _cooling(site, seen, days, depth, hours)
 
-    From midnight to the coldest moment where a set-back shows it; else from the load and a store of heat as
-    ISO 13790 gives a house of medium weight.
+
+def _cooling(site: Site, seen: Table, days: HeatingDays, depth: float, hours: float) -> tuple[float, float]:
+    """Rate at which rooms cool without heat on the middle day [K/h], and its relative doubt.
+
+    From midnight to the coldest moment where a set-back shows it; else from the load and the heat that a house
+    stores: the middle of medium and very heavy, with both as its doubt.
     """
     if depth > _SEEN_K and seen.knows("room_begin") and seen.knows("room_min"):
         dropped = seen.floats("room_begin") - seen.floats("room_min")
         cooled = float(np.nanmedian(dropped)) / max(hours - _BEFORE_MIDNIGHT_H, 1.0)
         if cooled > 0.0:
-            return cooled
+            return cooled, _RATE_DOUBT
     area = site.site.floor_area_m2
     if area is None:
         raise NotAssessed("needs site.floor_area_m2, or a set-back to see how fast rooms cool")
-    return float(np.median(days.load_kw)) / (area * MEDIUM_KWH_PER_M2_K)
+    light, heavy = STORES_KWH_PER_M2_K
+    middle = math.sqrt(light * heavy)
+    return float(np.median(days.load_kw)) / (area * middle), (middle / light - middle / heavy) / 2.0
 
 
 def _fall(days: HeatingDays, response: RoomResponse, depth: float, hours: float, rate: float) -> _Night:

@@ -12,6 +12,7 @@ from fieldfare.analysis.advice.saving import cop_between
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.estimate import Estimate
+from fieldfare.analysis.physics.hot_water import WH_PER_LITRE_KELVIN
 from fieldfare.analysis.plant.site import Site
 
 WATER_KEEPS = (1.0, 1.6)
@@ -21,6 +22,8 @@ WATER_KEEPS = (1.0, 1.6)
 HABIT_DOUBT = 0.25
 """Relative doubt of what a store saves: draws fall on other hours, and charges start elsewhere (common
 practice, no source)."""
+_NEAR_K = 2.0  # of a temperature that a controller holds (common practice)
+_ABOVE_STORE_K = 5.0  # flow over the store that a coil needs at the end of a charge (common practice)
 _BY_CHANCE = 0.3  # share of immersion days beyond the disinfection's that may be chance (common practice)
 
 
@@ -50,10 +53,12 @@ def cooler_store(
     by_lift = float(np.sum(energy[known] * lift))
     by_loss = _standing(site, facts, result, mean_k, float(energy[known].sum()))
     heat = charges.total("heat")
-    replaced = by_heater * (1.0 - float(energy[known].sum()) / heat) if heat > 0.0 else 0.0
-    ends = sorted(by_lift * keeps + by_loss + replaced for keeps in WATER_KEEPS)
+    dearer = 1.0 - float(energy[known].sum()) / heat if heat > 0.0 else 0.0  # of heat by a direct heater
+    taken, taken_doubt = _disinfection_kwh(site, facts, top_k)
+    ends = sorted(by_lift * keeps + by_loss + dearer * (by_heater - taken) for keeps in WATER_KEEPS)
     value = sum(ends) / 2.0
-    return Estimate.around(value, math.hypot(ends[1] - value, HABIT_DOUBT * value))
+    doubt = math.hypot(ends[1] - value, HABIT_DOUBT * (by_lift + by_loss), dearer * taken_doubt)
+    return Estimate.around(value, doubt)
 
 
 def _completed(site: Site, facts: Facts, top_k: float) -> tuple[float, float]:
@@ -67,11 +72,32 @@ def _completed(site: Site, facts: Facts, top_k: float) -> tuple[float, float]:
     lifted = days.floats("immersion_to_c") - days.floats("immersion_from_c")
     heated = np.isfinite(lifted) & (lifted > 0.0)
     planned = len(days) / water.pasteurise_every_days if water.pasteurise_c else 0.0
+    if not heated.any():
+        return 0.0, 0.0
     finishing = 1.0 - planned / max(float(heated.sum()), 1.0)
     if finishing <= _BY_CHANCE:
         return 0.0, 0.0
     typical = float(np.median(lifted[heated]))
     return days.total("electricity_immersion_kwh") * finishing * min(top_k / typical, 1.0), typical
+
+
+def _disinfection_kwh(site: Site, facts: Facts, top_k: float) -> tuple[float, float]:
+    """Heat that a direct heater adds to the disinfections of the days from a cooler store [kWh], and its half
+    interval: where nobody meters the heater, the middle of none and all."""
+    days, water = facts.days, site.hot_water
+    if water is None or not water.pasteurise_c or water.cylinder_litres is None:
+        return 0.0, 0.0
+    planned = len(days) / water.pasteurise_every_days
+    each = water.cylinder_litres * WH_PER_LITRE_KELVIN / 1000.0 * top_k
+    if not {"immersion_from_c", "immersion_to_c"} <= set(days.names):
+        reaches = site.heat_pump.max_flow_c
+        alone = reaches is not None and reaches >= water.pasteurise_c + _ABOVE_STORE_K
+        return (0.0, 0.0) if alone else (planned * each / 2.0, planned * each / 2.0)
+    begun, ended = days.floats("immersion_from_c"), days.floats("immersion_to_c")
+    disinfects = np.isfinite(begun) & (ended >= water.pasteurise_c - _NEAR_K)
+    # A heater that takes over well above the setpoint begins there, however cool the store is kept.
+    from_store = begun[disinfects] <= water.setpoint_c + _NEAR_K
+    return min(float(from_store.sum()), planned) * each, 0.0
 
 
 def _standing(site: Site, facts: Facts, result: Mapping[str, Any], cooler_k: float, energy: float) -> float:

@@ -146,6 +146,7 @@ PLANS: dict[str, dict[str, Plan]] = {
         "quiet": _plan("what_noise", "mounts_check", tomorrow="listen_again"),
     },
     "ice": {
+        "no_frost": _plan("rime_or_ice", "do_not_chip", tomorrow="ask_again"),
         "no_defrosts": _plan("do_not_chip", "defrost_start_check", tomorrow="defrosts_again"),
         "incomplete": _plan("do_not_chip", "melting_heat_check", tomorrow="shorter_defrosts"),
         "too_often": _plan("coil_clear", "defrost_check", tomorrow="fewer_defrosts"),

@@ -15,12 +15,13 @@ from fieldfare.analysis.answers.cold_measures import (
     able_kw,
     call_share,
     emission,
-    extra_loss,
     need_kw,
     steady_heating,
     weights_of,
     zone_of,
 )
+from fieldfare.analysis.answers.cold_night import set_back_step
+from fieldfare.analysis.answers.cold_windows import windows_step
 from fieldfare.analysis.answers.hours import (
     Hours,
     State,
@@ -29,17 +30,11 @@ from fieldfare.analysis.answers.hours import (
     longest_stop,
 )
 from fieldfare.analysis.facts.load_factor import asked_flow, load_share
-from fieldfare.analysis.facts.segments import held_for
 from fieldfare.analysis.facts.table import fill_nan
-from fieldfare.analysis.minutes.operating_state import HEATING
-from fieldfare.analysis.minutes.rolling import true_runs, window_sum
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-_FALL_MIN = 30  # an open window shows within half an hour (common practice)
-_RAISED_K = 0.3
-_LATE_MIN = 120  # before a set-back begins, when the rooms had the day to follow (common practice)
 _WEAK = 0.6  # weight of a cause that is left when nothing else explains it (common practice)
 _PLAIN = 0.9  # weight of a cause that shows itself (common practice)
 ORDER = (
@@ -65,7 +60,7 @@ def cold_steps(hours: Hours) -> tuple[list[Step], float]:
     weights = weights_of(hours, cold)
     steps = [
         _target(hours, cold),
-        _set_back(hours, cold),
+        set_back_step(hours, cold),
         _stopped(hours, cold),
         _thermostat(hours, cold),
         _valve(hours, cold, weights),
@@ -73,7 +68,7 @@ def cold_steps(hours: Hours) -> tuple[list[Step], float]:
         *_emitters_and_loss(hours, cold, weights),
         _water_flow(hours, cold),
         _output(hours, cold, weights),
-        _windows(hours, cold),
+        windows_step(hours, cold),
     ]
     turn, weight = cold_turn(hours, cold.cold)
     if turn is not None:
@@ -108,48 +103,6 @@ def _target(hours: Hours, cold: ColdZone) -> Step:
     if follows and highest - target < hours.limit("answer_setback_k"):
         return Step("target", "fine", values, "as_asked")
     return Step("target", "fine" if not low else "adds", values)
-
-
-def _set_back(hours: Hours, cold: ColdZone) -> Step:
-    """The hours lie in a set-back, or in the hours after it in which the rooms follow."""
-    target = cold.target
-    if not np.isfinite(target[hours.inside]).any():
-        return Step("set_back", "unknown", (), "no_target")
-    highest = float(np.nanmax(target[hours.inside]))
-    depth = highest - float(np.nanmin(target[hours.inside]))
-    lowered = hours.inside & (fill_nan(target, highest) <= highest - hours.limit("answer_setback_k"))
-    raised = np.concatenate(([0.0], np.diff(fill_nan(target, 0.0)))) > _RAISED_K
-    after = ~held_for(~raised, int(hours.limit("answer_recovery_min"))) & ~lowered
-    below = hours.asked & (fill_nan(highest - cold.room, 0.0) > hours.limit("answer_cold_k"))
-    in_set_back = float((below & (lowered | after)).sum()) / max(float(below.sum()), 1.0)
-    # By the end of the day's hours at full target the rooms had their time.
-    falls = np.concatenate((np.diff(fill_nan(target, 0.0)), [0.0])) < -_RAISED_K
-    late = (
-        hours.inside
-        & (window_sum(falls, 0, _LATE_MIN) > 0)
-        & ~(fill_nan(target, 0.0) < highest - _RAISED_K)
-        & np.isfinite(cold.room)
-    )
-    reached = (
-        float((cold.room[late] >= target[late] - hours.limit("answer_cold_k")).mean())
-        if late.any()
-        else float("nan")
-    )
-    values = (
-        Value("set_back_depth", depth, "K", limit="answer_setback_k"),
-        Value("share_in_set_back", in_set_back, "-"),
-        Value("share_reached_later", reached, "-"),
-    )
-    share = hours.limit("answer_set_back_share")
-    holds = (
-        depth >= hours.limit("answer_setback_k") and below.sum() >= FEWEST_COLD_MIN and in_set_back > share
-    )
-    # Rooms that are cold at other hours too, or still in the evening, have another cause, if one is found.
-    other = hours.inside & ~lowered & ~after & np.isfinite(cold.room)
-    short = fill_nan(target, highest) - cold.room > hours.limit("answer_cold_k")
-    elsewhere = float(short[other].mean()) if other.any() else 0.0
-    also = reached < hours.limit("answer_reached_share") or elsewhere > hours.limit("answer_cold_elsewhere")
-    return Step("set_back", ("adds" if also else "binds") if holds else "fine", values)
 
 
 def _stopped(hours: Hours, cold: ColdZone) -> Step:
@@ -274,7 +227,10 @@ def _water_flow(hours: Hours, cold: ColdZone) -> Step:
         Value("lift", lift, "K", limit="answer_high_lift_k"),
     )
     if nominal and np.isfinite(rate):
-        low = rate < hours.limit("answer_low_flow") * nominal
+        # A pump that follows the load gives less water in mild weather, and no larger difference.
+        low = rate < hours.limit("answer_low_flow") * nominal and not lift < hours.limit(
+            "answer_usual_lift_k"
+        )
     elif np.isfinite(lift):
         low = lift > hours.limit("answer_high_lift_k")
     else:
@@ -317,29 +273,6 @@ def _output(hours: Hours, cold: ColdZone, weights: dict[str, float]) -> Step:
 def _water_told(hours: Hours) -> bool:
     """Whether the set flow temperature is read beside the flow's own."""
     return hours.site.measures("target_flow_temperature") and hours.site.measures("flow_temperature")
-
-
-def _windows(hours: Hours, cold: ColdZone) -> Step:
-    """A room that cools far faster than a closed one can, or takes far more heat than it loses."""
-    room, n = cold.room, len(cold.room)
-    if not np.isfinite(room[hours.inside]).any():
-        return Step("windows", "unknown", (), "no_room_sensor")
-    heated = held_for(hours.minutes.use.code == HEATING, _FALL_MIN)
-    fall = np.zeros(n)
-    fall[_FALL_MIN:] = fill_nan((room[:-_FALL_MIN] - room[_FALL_MIN:]) * 60.0 / _FALL_MIN, 0.0)
-    fall = np.where(heated & hours.asked, fall, 0.0)
-    begin, _ = true_runs(fall > hours.limit("answer_window_k_per_h"))
-    steepest = float(fall.max()) if hours.asked.any() else 0.0
-    a_day = len(begin) / hours.nights
-    values: tuple[Value, ...] = (
-        Value("steepest_fall", steepest, "K/h", limit="answer_window_k_per_h"),
-        Value("falls_a_day", a_day, "1/d"),
-    )
-    extra = extra_loss(hours, cold)
-    values = (*values, Value("extra_loss", extra, "-", limit="answer_extra_loss"))
-    often = a_day >= hours.limit("answer_falls_a_day") or extra > hours.limit("answer_extra_loss")
-    cold_enough = cold.cold.sum() >= FEWEST_COLD_MIN
-    return Step("windows", "binds" if often and cold_enough else "adds" if often else "fine", values)
 
 
 _FIRST = ("target", "set_back", "other_source", "stopped", "thermostat", "windows", "water_flow")

@@ -134,14 +134,16 @@ def emission(hours: Hours, cold: ColdZone, steady: Flags) -> float:
     return given / able if able > 0.0 else float("nan")
 
 
-def need_kw(hours: Hours, cold: ColdZone, *, designed: bool) -> tuple[float, float, float]:
-    """Heat demand at target in these hours [kW], with interval; nan where unknown.
+def need_kw(
+    hours: Hours, cold: ColdZone, *, designed: bool, rows: Flags | None = None
+) -> tuple[float, float, float]:
+    """Heat demand at target in these hours, or in those rows [kW], with interval; nan where unknown.
 
     designed : by the design's loss instead of the measured one
     """
     design, loss = hours.site.design, hours.result.get("heat_loss") or {}
     indoor = fill_nan(cold.target, design.indoor_c)
-    warmer = hours.mean(indoor - hours.gauge("outdoor_temperature"))
+    warmer = hours.mean(indoor - hours.gauge("outdoor_temperature"), rows)
     measured = loss.get("coefficient_w_per_k")
     if not designed and measured:
         free = loss.get("free_gains_w") or 0.0
@@ -153,16 +155,35 @@ def need_kw(hours: Hours, cold: ColdZone, *, designed: bool) -> tuple[float, flo
     return value, value, value
 
 
+def space_kw(hours: Hours) -> Floats:
+    """Heat to the rooms [kW]: float64 (n,)"""
+    return np.where(hours.minutes.serving == HOT_WATER, 0.0, hours.minutes.heat) * 0.06
+
+
 def extra_loss(hours: Hours, cold: ColdZone) -> float:
-    """Heat given to the rooms over what the house's measured loss takes at the rooms' own temperature [-];
-    nan if unknown."""
-    loss = hours.result.get("heat_loss") or {}
-    measured = loss.get("coefficient_w_per_k")
-    given = hours.mean(
-        np.where(hours.minutes.serving == HOT_WATER, 0.0, hours.minutes.heat) * 0.06, hours.inside
-    )
+    """Heat given to the rooms over what the house takes at their temperature [-], by the weeks before or by its
+    measured loss; nan if unknown."""
+    given = hours.mean(space_kw(hours), hours.inside)
     warmer = hours.mean(cold.room - hours.gauge("outdoor_temperature"), hours.inside)
-    if not measured or not np.isfinite(given + warmer):
+    if not np.isfinite(given + warmer):
         return float("nan")
-    takes = (measured["value"] * warmer - (loss.get("free_gains_w") or 0.0)) / 1000.0
+    takes = _took_before_kw(hours, warmer)
+    loss = hours.result.get("heat_loss") or {}
+    if not np.isfinite(takes) and loss.get("coefficient_w_per_k"):
+        takes = (loss["coefficient_w_per_k"]["value"] * warmer - (loss.get("free_gains_w") or 0.0)) / 1000.0
     return given / takes if takes > _LEAST_KW else float("nan")
+
+
+def _took_before_kw(hours: Hours, warmer: float) -> float:
+    """What the house took on the days before, at this difference of room and outdoors [kW]; nan if too few are
+    known. People and sun give the same as then."""
+    days, area = hours.usual.days, hours.site.site.floor_area_m2
+    if area is None or not all(name in days.names for name in ("heat_space_kwh", "room", "outdoor")):
+        return float("nan")
+    gains = hours.limit("answer_gains_w_per_m2") * area / 1000.0
+    warm = days.floats("room") - days.floats("outdoor")
+    each = (days.floats("heat_space_kwh") / 24.0 + gains) / np.where(warm > 0.0, warm, np.nan)
+    known = each[np.isfinite(each) & (days.floats("heat_space_kwh") > 0.0)]
+    if len(known) < hours.limit("answer_fewest_before"):
+        return float("nan")
+    return float(np.median(known)) * warmer - gains

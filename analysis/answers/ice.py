@@ -24,8 +24,9 @@ from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.figures.operation import defrosting
 
 _PLAIN, _WEAK = 0.8, 0.5
+_MOSTLY = 0.5  # of the time (common practice)
 _FEWEST = 3  # defrosts, for their middle
-ORDER = ("no_defrosts", "incomplete", "too_often", "meltwater", "usual_rime")
+ORDER = ("no_frost", "no_defrosts", "incomplete", "too_often", "meltwater", "usual_rime")
 
 
 def ice_steps(hours: Hours) -> tuple[list[Step], float]:
@@ -36,6 +37,9 @@ def ice_steps(hours: Hours) -> tuple[list[Step], float]:
     if hours.site.heat_pump.source != "air":
         return [Step("usual_rime", "unknown", (), "no_air")], 0.0
     frost = _frost(hours)
+    if frost is None and _too_warm(hours):
+        lowest = float(np.nanmin(hours.gauge("outdoor_temperature")[hours.inside]))
+        return [Step("no_frost", "binds", (Value("outdoor_lowest", lowest, "°C"),))], _PLAIN
     steps = [_no_defrosts(hours, frost), _incomplete(hours), _too_often(hours, frost), _meltwater(hours)]
     found = [s.code for s in steps if s.state == "binds"]
     if not found and not _visible(hours):
@@ -54,6 +58,13 @@ def _frost(hours: Hours) -> Lognormal | None:
     if not rated or guesses[1] <= 0.0:
         return None
     return frost_mass(*(g / rated for g in guesses))
+
+
+def _too_warm(hours: Hours) -> bool:
+    """Whether the air was too warm for frost on a coil, all the time that it is known, and it mostly is."""
+    outdoor = hours.gauge("outdoor_temperature")[hours.inside]
+    known = np.isfinite(outdoor)
+    return bool(known.mean() > _MOSTLY and (outdoor[known] > hours.limit("answer_no_frost_c")).all())
 
 
 def _visible(hours: Hours) -> bool:

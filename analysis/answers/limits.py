@@ -137,6 +137,12 @@ LIMITS_ANSWERS: dict[str, Limit] = {
         "heat that emitters can give over what the house needs",
         "below",
     ),
+    "answer_usual_lift_k": Limit(
+        5.0,
+        "K",
+        "common practice: water that gives off less than the designed difference carries its heat",
+        "flow less return of too little water",
+    ),
     "answer_low_flow": Limit(
         0.7, "-", "common practice: as for low flow", "water flow over its nominal", "below"
     ),
@@ -169,6 +175,58 @@ LIMITS_ANSWERS: dict[str, Limit] = {
         "K/h",
         "common practice: a heated room falls by less than a kelvin an hour; an open window takes several",
         "fall of a room while it is heated",
+    ),
+    "answer_window_times": Limit(
+        3.0,
+        "-",
+        "common practice: an open window cools a room several times as fast as no heat does",
+        "fall of a heated room over that of the closed, unheated house",
+    ),
+    "answer_window_least_k_per_h": Limit(
+        1.0,
+        "K/h",
+        "common practice: doors, people and sun move a heated room by less",
+        "fall of a heated room that a window explains",
+    ),
+    "answer_fewest_still_min": Limit(
+        60.0,
+        "min",
+        "common practice: an hour without heat shows how a house cools",
+        "time without heat",
+        "below",
+    ),
+    "answer_rising_share": Limit(
+        1.05,
+        "-",
+        "balance of heat: with more than it needs at its target a room comes up; 5 % for the measured loss",
+        "heat while rooms come back, over what the house needs",
+    ),
+    "answer_rise_over_needed": Limit(
+        0.2,
+        "-",
+        "common practice: a room that gains by day what it lost by night rises a quarter as fast as it should",
+        "rise of a room over the rise that brings it back in time",
+        "below",
+    ),
+    "answer_fell_share": Limit(
+        0.5,
+        "-",
+        "common practice: most of what a room lacks must be what it lost by night",
+        "fall by night over what the room lacks",
+        "below",
+    ),
+    "answer_gains_w_per_m2": Limit(
+        4.0,
+        "W/m2",
+        "common practice: people, appliances and winter sun of a home, about 3 to 5",
+        "heat that is free",
+    ),
+    "answer_fewest_before": Limit(
+        7.0,
+        "days",
+        "common practice: a week shows what a house takes",
+        "days before to compare with",
+        "below",
     ),
     "answer_falls_a_day": Limit(
         0.5,
@@ -315,6 +373,12 @@ LIMITS_ANSWERS: dict[str, Limit] = {
         "common practice: below this air gathers at the top of the circuit",
         "pressure of the heating circuit",
         "below",
+    ),
+    "answer_no_frost_c": Limit(
+        7.0,
+        "°C",
+        "common practice: coils frost below 6 to 7 °C outdoors",
+        "air too warm for frost on a coil",
     ),
     "answer_too_often": Limit(
         1.64, "-", "one-sided 95 % of a normal distribution", "score of more defrosts than the frost asks for"

@@ -58,7 +58,7 @@ class Outlook:
     interval in fall_k. since, until : first and last hour with the rooms under the target by `snap_fall_k`
     or more, UTC ISO; hours_short of them; where a home may be short, by the bad side of the interval.
     binds : output or emitters. backup : the design lets a back-up heater help in this cold, which is not
-    counted. findings : codes that need work before then. reason : why not known
+    counted. findings : codes that need work before then. reason : why not known. timezone : of the home
     """
 
     site: str
@@ -76,6 +76,7 @@ class Outlook:
     backup: bool = False
     findings: tuple[str, ...] = ()
     reason: str = ""
+    timezone: str = "UTC"
 
     def as_dict(self) -> dict[str, Any]:
         return asdict(self) | {"findings": list(self.findings)}
@@ -185,7 +186,8 @@ def outlook(
     backup = helps or (bivalent is not None and coldest < bivalent)
     limit = limit_of(site, "snap_fall_k")
     told = _course_told(home, course(home, outdoor), limit, start, backup=backup)
-    return Outlook(site.id, coldest_c=coldest, backup=backup, findings=urgent, **told)
+    zone = site.site.timezone
+    return Outlook(site.id, coldest_c=coldest, backup=backup, findings=urgent, timezone=zone, **told)
 
 
 def _course_told(

@@ -253,10 +253,10 @@ def _hot_water_hour(site: Site, facts: Facts, result: dict[str, Any], hour: int)
     charges = facts.reheats
     if not charges.knows("electricity"):
         raise NotAssessed("needs charges of the cylinder with heat_pump_electricity")
-    hours = _local(site, charges).hour.to_numpy()
+    hours = local_times(site, charges).hour.to_numpy()
     seen, hours_seen = charges, hours
     if hour not in hours:
-        seen, hours_seen = facts.runs, _local(site, facts.runs).hour.to_numpy()
+        seen, hours_seen = facts.runs, local_times(site, facts.runs).hour.to_numpy()
     warmth = seen.where(hours_seen == hour).mean("outdoor") - seen.mean("outdoor")
     if not np.isfinite(warmth):
         raise NotAssessed("needs outdoor_temperature at that hour")
@@ -288,7 +288,7 @@ def _hot_water_hour(site: Site, facts: Facts, result: dict[str, Any], hour: int)
     return _answer(site, facts, "hot_water_hour", hour, saves, method, (limit,), caution, money)
 
 
-def _local(site: Site, events: Table) -> pd.DatetimeIndex:
+def local_times(site: Site, events: Table) -> pd.DatetimeIndex:
     """When events began, in the site's zone."""
     return pd.to_datetime(events["start"], unit="ms", utc=True).tz_convert(site.zone)
 
@@ -334,10 +334,10 @@ def _band(site: Site, facts: Facts, result: dict[str, Any], band: tuple[float, i
     if paid_now is None:
         raise NotAssessed("needs [cost] in the site file")
     inside = range(start, end) if start < end else [*range(start, 24), *range(end)]
-    at = _local(site, facts.runs)
+    at = local_times(site, facts.runs)
     minutes = facts.runs.floats("minutes")
     energy = np.nan_to_num(facts.runs.floats("electricity"))
-    share = _share_inside(at.hour.to_numpy(), at.minute.to_numpy(), minutes, inside)
+    share = share_inside(at.hour.to_numpy(), at.minute.to_numpy(), minutes, inside)
     in_band = float(np.sum(energy * share))
     hot_water = facts.runs.where(facts.runs["use"] == HOT_WATER).total("electricity")
     year = a_year(facts.days)
@@ -354,7 +354,7 @@ def _band(site: Site, facts: Facts, result: dict[str, Any], band: tuple[float, i
     return _answer(site, facts, "band", list(band), Estimate(0.0, 0.0, 0.0), method, (limit,), "", money)
 
 
-def _share_inside(hour: NDArray[Any], minute: NDArray[Any], length: Floats, inside: Any) -> Floats:
+def share_inside(hour: NDArray[Any], minute: NDArray[Any], length: Floats, inside: Any) -> Floats:
     """Share of each run that falls into the hours, minute by minute of a day."""
     cheap = np.zeros(1440)
     for h in inside:

@@ -33,7 +33,7 @@ def advice(settings: Settings, site_id: str, form: str) -> None:
 
     told = advice_told(document)
     for a in told["advice"]:
-        click.echo(f"{a['title']}. {a['saves']}")
+        click.echo(" ".join(filter(None, [f"{a['title']}.", a["saves"], a["money"]])))
         for line in (*a["lines"], *a["steps"], f"Watch: {a['stop']}", *filter(None, [a["caution"]])):
             click.echo(f"  {line}")
     if not told["advice"]:

@@ -49,7 +49,9 @@ def _row(home: dict[str, Any]) -> dict[str, Any]:
         low, high = (max(fall[end], 0.0) for end in ("low", "high"))
         says += f"; rooms up to {home['room_fall_k']:.1f} K ({low:.1f} to {high:.1f}) under target"
         if home["since"]:
-            says += f", {home['hours_short']} h between {_time(home['since'])} and {_time(home['until'])}"
+            zone = home.get("timezone", "UTC")
+            since, until = (words.moment(datetime.fromisoformat(home[k]), zone) for k in ("since", "until"))
+            says += f", {home['hours_short']} h between {since} and {until}"
     do = _DO.get(home.get("binds") or "", "")
     if home.get("backup") and home.get("binds") == "output":
         do = f"{do} {NOT_COUNTED}".strip()

@@ -12,7 +12,28 @@ TITLES = {
     "hot_water_setpoint": "New hot-water setpoint",
     "hot_water_reheat": "Reheat the cylinder later",
     "pump_speed": "Change the circulation pump's speed",
+    "bivalent_point": "Release the back-up heater later",
+    "buffer_flow": "Stop the mixing in the buffer",
+    "hot_water_hour": "Heat the cylinder at another hour",
+    "dear_hours": "Let the heating rest in the dear hours",
 }
+LINES = {
+    "pump_speed": "Flow and return at the design load: {now:g} K apart now, {to:g} K wanted.",
+    "bivalent_point": (
+        "The back-up heater helps up to {now:g} °C outdoors. By its output and the house's load the heat pump needs"
+        " no help above {to:g} °C: set the bivalent point there."
+    ),
+    "buffer_flow": (
+        "The water loses {now:g} K in the buffer. Set the flow beyond it to the heat pump's own, then lower the"
+        " heating curve by what is no longer lost, 2 K a week."
+    ),
+    "hot_water_hour": "Most charges begin at {now:g} h now. Let the day's charge begin at {to:g} h.",
+    "dear_hours": (
+        "Electricity is dearest for {to:g} h from {now:g} h on. Set the rooms 1 °C lower in those hours, or block"
+        " the heating."
+    ),
+}
+"""What to change, where it is more than one number for another."""
 STOP = {
     "heating_curve": (
         "Change one step a week. Stop and go one step back when a room with its valves fully open is below"
@@ -23,6 +44,13 @@ STOP = {
         "Watch a week: go back when a shower ran cold, and check that disinfection still runs."
     ),
     "hot_water_reheat": "Watch a week: go back when a shower ran cold.",
+    "bivalent_point": (
+        "Watch the first cold days: go back when rooms or the water's temperature fall short, or the heater is needed"
+        " for defrosts."
+    ),
+    "buffer_flow": "Watch flow and return on both sides of the buffer for a cold day; every zone must still get warm.",
+    "hot_water_hour": "Watch a week: go back when a shower ran cold, and keep the disinfection run.",
+    "dear_hours": "Watch two cold evenings: rooms should stay within a degree, and no direct heater should start after.",
     "pump_speed": (
         "Read flow and return after an hour of steady running; go back when a room stays cold or the unit"
         " reports low flow. Never go below the maker's least flow."
@@ -34,17 +62,17 @@ def advice_told(document: dict[str, Any]) -> dict[str, Any]:
     """advice : rows of title, saves, lines, steps, stop and caution. left_out : rows of title and reason"""
     return {
         "of": document["of"],
-        "advice": [_told(a, document["of"]) for a in document["advice"]],
+        "advice": [_told(a, document["of"], document.get("currency")) for a in document["advice"]],
         "left_out": [
             {"title": TITLES[x["code"]], "reason": words.reason(x["reason"])} for x in document["left_out"]
         ],
     }
 
 
-def _told(a: dict[str, Any], of: str) -> dict[str, Any]:
+def _told(a: dict[str, Any], of: str, currency: str | None) -> dict[str, Any]:
     lines = []
-    if a["code"] == "pump_speed":
-        lines.append(f"Flow and return at the design load: {a['now']:g} K apart now, {a['to']:g} K wanted.")
+    if a["code"] in LINES:
+        lines.append(LINES[a["code"]].format(**a))
     elif a["curve"] is None:
         lines.append(f"Now {a['now']:g} {a['unit']}, set {a['to']:g} {a['unit']}.")
     if a["room"] is not None:
@@ -59,7 +87,8 @@ def _told(a: dict[str, Any], of: str) -> dict[str, Any]:
     return {
         "code": a["code"],
         "title": TITLES[a["code"]],
-        "saves": saves_words(a["saves"], of),
+        "saves": saves_words(a["saves"], of) if a["saves"]["value"] or not a["money"] else "",
+        "money": money_words(a, of, currency),
         "lines": [words.named(line) for line in lines],
         "steps": [words.named(step) for step in _steps(a["curve"])] if a["curve"] else [],
         "stop": STOP[a["code"]],
@@ -72,6 +101,14 @@ def saves_words(saves: dict[str, float], of: str) -> str:
         return f"Saves {words.interval(saves, 'kWh', 0)}, {of}."
     costs = {"value": -saves["value"], "low": -saves["high"], "high": -saves["low"]}
     return f"Uses {words.interval(costs, 'kWh', 0)} more, {of}, and the rooms are warm in time."
+
+
+def money_words(a: dict[str, Any], of: str, currency: str | None) -> str:
+    """What cheaper hours save; empty where prices play no part."""
+    if a.get("money") is None:
+        return ""
+    low, value, high = (words.money(a["money"][k], currency) for k in ("low", "value", "high"))
+    return f"Saves {value} ({low} to {high}) by cheaper hours, {of}."
 
 
 def room_words(room: dict[str, float]) -> str:

@@ -59,6 +59,21 @@ WHOSE: dict[str, str] = {
     "data": "the readings",
     "rest": "not explained",
 }
+SAY_MORE: dict[str, str] = {
+    "weather": "{size} is the colder weather",
+    "household": "{size} is how the home was used",
+    "system": "{size} comes from the heating system, and that is for us to put right",
+    "house": "{size} is heat that the house loses",
+    "price": "{size} is the price of electricity",
+}
+SAY_LESS: dict[str, str] = {
+    "weather": "milder weather saved {size}",
+    "household": "how the home was used saved {size}",
+    "system": "the heating system itself saved {size}",
+    "house": "the house lost less heat, which saved {size}",
+    "price": "cheaper electricity saved {size}",
+}
+"""What is said on the phone of each part of the difference, in this order."""
 AGAINST: dict[str, str] = {
     "year": "the same days a year ago",
     "design": "what the design expects in this weather",

@@ -9,17 +9,20 @@ from fieldfare.dashboards.text import words
 
 _MOST_NAMED = 3
 """Parts in the headline."""
+_LEAST_SHARE, _LIKELY_SHARE = 0.02, 0.5
+"""Of the bill before: less is not worth a word. Of the difference: what a likeliest cause explains (common
+practice)."""
 _NAMED_SHARE = 0.8
 """Share of all that the told parts added and took off which those of the headline explain; smaller parts are
 in the table."""
 
 
-def bill_told(document: dict[str, Any], name: str, *, home: bool) -> dict[str, Any]:
+def bill_told(document: dict[str, Any], *, home: bool) -> dict[str, Any]:
     """What page, paper and command show of a bill's answer. home : in the household's words"""
     told: dict[str, Any] = {
         "title": "Why the bill is high",
         "lead": _lead(document, home),
-        "say": _say(document, name, home),
+        "say": _say(document, home),
         "rows": [],
         "groups": [],
         "why": [],
@@ -156,26 +159,42 @@ def _amount(document: dict[str, Any], part: dict[str, Any]) -> str:
     return f"{sign}{words.measure(part['kwh']['value'], 'kWh', 0)}"
 
 
-def _say(document: dict[str, Any], name: str, home: bool) -> str:
+def _say(document: dict[str, Any], home: bool) -> str:
     """What can be said on the phone, in two or three sentences."""
     if home or not document["parts"]:
         return ""
     unit = "kwh" if document["difference"]["money"] is None else "money"
-    parts, left = [], document["difference"][unit]
-    least = 0.02 * abs(document["before"][unit] or 1.0)
-    for whose in ("weather", "household", "system", "house", "price"):
-        sure = [p[unit]["value"] for p in document["parts"] if p["whose"] == whose and _is_told(p)]
-        if sure and abs(value := sum(sure)) >= least:
-            left -= value
-            parts.append(
-                f"{texts.WHOSE[whose]} {'adds' if value > 0 else 'takes off'} {_size(document, value, unit)}"
-            )
-    if not parts:
-        return f"“For {name} the heating used about what it did before; nothing stands out.”"
-    text = words.listed(parts)
-    rest = _size(document, left, unit)
-    more = f" What is left, {rest} {'more' if left > 0 else 'less'}, has no sure cause."
-    return f"“Of the difference, {text}.{more if abs(left) >= least else ''}”"
+    change = document["difference"][unit]
+    least = _LEAST_SHARE * abs(document["before"][unit] or 1.0)
+    against = texts.AGAINST[document["against"]]
+    verb = "used" if unit == "kwh" else "cost"
+    if abs(change) < least:
+        return f"“Your heating {verb} about as much as {against}.”"
+    first = f"Your heating {verb} {_size(document, change, unit)} {'more' if change > 0 else 'less'} than {against}."
+    told, left = [], change
+    for whose in texts.SAY_MORE:
+        sure = sum(p[unit]["value"] for p in document["parts"] if p["whose"] == whose and _is_told(p))
+        if abs(sure) >= least:
+            left -= sure
+            said = texts.SAY_MORE[whose] if sure > 0 else texts.SAY_LESS[whose]
+            told.append(said.format(size=_size(document, sure, unit)))
+    if not told:
+        return f"“{first} {_likeliest(document, unit)}”"
+    if abs(left) >= least:
+        more = "more" if left > 0 else "less"
+        told.append(f"for {_size(document, left, unit)} {more} there is no sure cause")
+    return f"“{first} {words.sentence('; '.join(told))}”"
+
+
+def _likeliest(document: dict[str, Any], unit: str) -> str:
+    """Where no part is sure: the one that may explain most of the difference."""
+    change = document["difference"][unit]
+    parts = [p for p in document["parts"] if p["code"] != "rest" and p[unit]["value"] * change > 0.0]
+    most = max(parts, key=lambda p: abs(p[unit]["value"]), default=None)
+    if most is None or abs(most[unit]["value"]) < _LIKELY_SHARE * abs(change):
+        return "No single cause stands out."
+    said = (texts.MORE_SENTENCES if change > 0 else texts.LESS_SENTENCES)[most["code"]]
+    return f"No cause is sure; the likeliest is that {words.small_first(said)}."
 
 
 def _size(document: dict[str, Any], value: float, unit: str) -> str:

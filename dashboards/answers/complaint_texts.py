@@ -37,6 +37,7 @@ STEPS: dict[str, str] = {
     "high_speed": "Speed",
     "water_noise": "Water in the pipes",
     "quiet": "Nothing unusual measured",
+    "no_frost": "Frost in these hours",
     "no_defrosts": "Defrosts that do not come",
     "incomplete": "Defrosts that do not clear",
     "too_often": "Too many defrosts",
@@ -97,6 +98,10 @@ SAID: dict[str, str] = {
         "Nothing in the readings of these hours is unusual. The noise then comes from mounts, "
         "pipes or the place itself."
     ),
+    "no_frost": (
+        "It was too warm for frost to settle in these hours: ice that is there now is left from colder days, or it"
+        " lies elsewhere."
+    ),
     "no_defrosts": "Frost for several defrosts has settled and the unit did not defrost.",
     "incomplete": "Defrosts drag on without enough heat, so ice stays behind.",
     "too_often": "The unit defrosts more often than the frost asks for.",
@@ -121,6 +126,10 @@ VALUES: dict[str, tuple[str, int]] = {
     "set_back_depth": ("depth of the set-back", 1),
     "share_in_set_back": ("cold time in the set-back or after it", 0),
     "share_reached_later": ("time at set temperature before the next set-back", 0),
+    "night_fall": ("fall by night", 1),
+    "rising_share": ("heat while rooms come back, of what the house needs", 0),
+    "rise": ("rooms rise by", 1),
+    "needed_rise": ("needed to be back in time", 1),
     "running_share": ("time that it ran", 0),
     "longest_stop": ("longest stop meanwhile", 1),
     "faults": ("faults reported", 0),
@@ -142,7 +151,8 @@ VALUES: dict[str, tuple[str, int]] = {
     "output_share": ("output over the rating", 0),
     "lacking_share": ("heating time with too cool water", 0),
     "steepest_fall": ("steepest fall of the room", 1),
-    "falls_a_day": ("such falls", 1),
+    "closed_fall": ("usual fall without heat", 1),
+    "falls_a_day": ("steep falls", 1),
     "extra_loss": ("heat given over what the closed house loses", 2),
     "tank_lowest": ("lowest at the cylinder", 0),
     "cold_minutes": ("time below 40 °C", 0),
@@ -185,6 +195,7 @@ VALUES: dict[str, tuple[str, int]] = {
     "score": ("beyond the expected, in times its usual spread", 1),
     "frost_share": ("time below freezing", 0),
     "outdoor": ("outdoor mean", 1),
+    "outdoor_lowest": ("lowest outdoors", 1),
     "works_below": ("works below", 1),
     "other_kw": ("heat that it gave", 1),
 }
@@ -193,6 +204,7 @@ PER_CENT = frozenset(
     {
         "share_in_set_back",
         "share_reached_later",
+        "rising_share",
         "running_share",
         "call_share",
         "emission",
@@ -208,7 +220,7 @@ PER_CENT = frozenset(
     }
 )
 HIDDEN = frozenset({"largest_at", "score", "weight"})
-UNITS = {"1/d": "a day", "1/h": "an hour", "1/night": "a night"}
+UNITS = {"K/h": "°C an hour", "1/d": "a day", "1/h": "an hour", "1/night": "a night"}
 
 REASONS: dict[str, str] = {
     "no_room_sensor": "no room sensor",

@@ -11,7 +11,8 @@ DO: dict[str, str] = {
         "Have them raise the set temperature, by one degree at a time, and say that warmth takes some hours."
     ),
     "shallower_set_back": (
-        "Have them make the night set-back shallower, 1 to 2 K, or leave it off: a heat pump warms up slowly."
+        "Have them make the night set-back half as deep, or leave it off while it is cold: a heat pump warms up"
+        " slowly."
     ),
     "earlier_start": "Let the day's set temperature begin two hours earlier.",
     "read_display": (
@@ -147,7 +148,7 @@ HOME_DO: dict[str, str] = {
     "where_cold": "Lay a thermometer beside the thermostat and where you sit, and tell us both numbers.",
     "raise_target": "Turn the set temperature up by one degree at a time. Warmth takes some hours to come.",
     "shallower_set_back": (
-        "Make the night set-back smaller, 1 or 2 degrees, or leave it off: a heat pump warms up slowly."
+        "Make the night set-back half as deep, or leave it off while it is cold: a heat pump warms up slowly."
     ),
     "rime_or_ice": (
         "Take a photo now and one two hours later: white rime between the fins that comes and goes is usual;"

@@ -19,5 +19,6 @@ QUESTIONS: dict[str, str] = {
 def told(document: dict[str, Any], name: str, *, home: bool = False) -> dict[str, Any]:
     """An answer in words. document : of `fieldfare.analysis.answers`. name : the home's. home : in the
     household's words"""
-    make = bill_told if document["question"] == "bill" else complaint_told
-    return make(document, name, home=home)
+    if document["question"] == "bill":
+        return bill_told(document, home=home)
+    return complaint_told(document, name, home=home)

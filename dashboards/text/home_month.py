@@ -18,6 +18,7 @@ from fieldfare.dashboards.figures.pictures import (
     year_picture,
 )
 from fieldfare.dashboards.text import words
+from fieldfare.dashboards.text.home_beside import beside
 from fieldfare.dashboards.text.home_standing import zone_words
 from fieldfare.dashboards.text.language import gettext as _
 from fieldfare.dashboards.text.language import listed, marked, ngettext
@@ -50,8 +51,8 @@ def month_told(site: Site, contents: dict[str, Any]) -> list[Telling]:
     """The month's parts in the order in which a household asks. contents : a month paper's contents."""
     result = contents["result"]
     rows = contents.get("days") or []
-    parts = [_warmth(result, rows), _hot_water(site, result), _energy(contents), _money(site, contents)]
-    return [*parts, *_year(contents)]
+    parts = [_warmth(result, rows), _hot_water(site, result), _energy(contents), *_beside(site, result)]
+    return [*parts, _money(site, contents), *_year(contents)]
 
 
 def month_words(period: dict[str, str]) -> str:
@@ -166,6 +167,12 @@ def _energy(contents: dict[str, Any]) -> Telling:
         ratio=words.number(heat / electricity, 1),
     )
     return Telling(question, answer, more, energy_picture(electricity, heat))
+
+
+def _beside(site: Site, result: dict[str, Any]) -> list[Telling]:
+    """Other sources beside the heat pump; nothing where the site file names none."""
+    told = beside(site, result)
+    return [Telling(_("What else gives heat or electricity?"), told[0], told[1:])] if told else []
 
 
 def _other_months(contents: dict[str, Any]) -> list[str]:
@@ -329,6 +336,8 @@ def _no_cost(site: Site, result: dict[str, Any]) -> str:
         return _("We can't say: no prices are entered yet.")
     if result["energy"]["electricity_kwh"]["total"] is None:
         return _("We can't say: the electricity is not measured.")
+    if site.pv is not None:
+        return _("We can't say: part of the electricity came from your own solar panels.")
     return _("We can't say: no electricity price is known for this month.")
 
 

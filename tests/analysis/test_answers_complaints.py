@@ -10,6 +10,7 @@ import pytest
 
 from fieldfare.analysis.answers.actions import PLANS
 from fieldfare.analysis.answers.cold import ORDER as COLD
+from fieldfare.analysis.answers.complaint import complaint
 from fieldfare.analysis.answers.hot_water import KWH_PER_LITRE_40
 from fieldfare.analysis.answers.hot_water import ORDER as HOT_WATER
 from fieldfare.analysis.answers.hours import Question, hours_of
@@ -18,11 +19,14 @@ from fieldfare.analysis.answers.noise import ORDER as NOISE
 from fieldfare.analysis.errors import InputError, NotAssessed
 from fieldfare.dashboards.answers import complaint_texts, plan_texts
 from tests.analysis.plain import FIRST, every_minute, facts_of, point, site_of
+from tests.benchmarks import answer_plants_c
 from tests.benchmarks.answer_complaints import COMPLAINTS, answer_of
 
 SEED = 1601
+SEED_C = 3
 FAST = (
     "target turned down",
+    "set-back too deep",
     "curve too low",
     "valve of a zone does not open",
     "unit too small",
@@ -46,6 +50,12 @@ def test_the_known_cause_binds(name: str) -> None:
     assert document["binding"] == case.cause
     assert [s["code"] for s in document["steps"] if s["state"] == "binds"] == [case.cause]
     assert document["do"]
+
+
+@pytest.mark.parametrize("case", answer_plants_c.CASES, ids=lambda c: c.name)
+def test_the_cause_binds_at_homes_of_another_simulator(case: answer_plants_c.ColdCase) -> None:
+    """The unit's output is not blamed for a set-back or for windows, and is where it is short."""
+    assert answer_plants_c.answer_of(case, SEED_C)["binding"] == case.cause
 
 
 def test_steps_are_looked_at_in_the_stated_order() -> None:
@@ -75,7 +85,7 @@ def test_readings_too_far_apart_for_a_defrost_blame_nothing_on_the_unit() -> Non
     case = next(c for c in COMPLAINTS if c.name == "coil without air")
     sparse = answer_of(case, SEED, every_min=5)
     assert sparse["binding"] is None
-    assert {s["code"]: s["state"] for s in sparse["steps"]} == dict.fromkeys(ICE[:-1], "unknown")
+    assert {s["code"]: s["state"] for s in sparse["steps"]} == dict.fromkeys(ICE[1:-1], "unknown")
     assert {s["reason"] for s in sparse["steps"]} == {"no_defrost_signal"}
 
 
@@ -108,6 +118,16 @@ def test_hours_over_midnight_and_the_whole_day() -> None:
     assert small_hours(Question(from_hour=22, to_hour=6)).asked.sum() == 8 * 60
     assert small_hours(Question()).asked.sum() == 24 * 60
     assert small_hours(Question(from_hour=6, to_hour=24)).asked.sum() == 18 * 60
+
+
+@pytest.mark.parametrize(("outdoor", "binding"), [(10.0, "no_frost"), (2.0, None)])
+def test_air_too_warm_for_frost_is_told_as_that(outdoor: float, binding: str | None) -> None:
+    """Coils frost below 6 to 7 °C outdoors (common practice)."""
+    site = site_of([point("heat_pump_electricity"), point("outdoor_temperature", "gauge", "degC")])
+    readings = every_minute(site, {"heat_pump_electricity": 500.0, "outdoor_temperature": outdoor}, 3)
+    facts = facts_of(site, readings, 3)
+    hours = hours_of(site, readings, facts, facts, {}, Question(), FIRST, FIRST)
+    assert complaint("ice", hours)["binding"] == binding
 
 
 def test_a_zone_that_is_not_there_and_hours_that_are_none_are_refused() -> None:

@@ -1,101 +1,49 @@
-"""Advice followed: the simulated plant is changed as advised and run again through the same weather."""
+"""Advice followed: a simulated home is changed as advised and run again through the same weather."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
-from datetime import date, timedelta
-from functools import lru_cache
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
+from fieldfare.analysis.advice.backup import bivalent
+from fieldfare.analysis.advice.cheaper_hours import best_charging_hour
 from fieldfare.analysis.advice.curve import curve_effect, lowest_curve
 from fieldfare.analysis.advice.pump import pump_effect, pump_seen
-from fieldfare.analysis.advice.set_back import set_back_effect
+from fieldfare.analysis.advice.set_back import refuse_slow, set_back_effect
 from fieldfare.analysis.advice.water import cooler_store
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.build import build_facts
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.estimate import Estimate
-from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.result import analyse
-from fieldfare.collector.simulated.design.spec import ControlKind, PlantSpec
-from fieldfare.collector.simulated.plant import Simulated, random_plant, simulate
+from tests.benchmarks.advice_simulators import SETS, SIMULATORS, Ran, Setting, shifted
 
-FIRST, DAYS = date(2023, 11, 15), 100
 SAVING_WITHIN, ROOM_WITHIN_K = 0.3, 0.5
-PUMP_EXPONENT = 2.5
-"""Of a pump's power over its flow (common practice: between 2 and 3)."""
-
-Change = Callable[[PlantSpec], PlantSpec]
 
 
 @dataclass(frozen=True)
 class Told:
-    """What was predicted: saves [kWh], room : fall [K] or None, and the change itself where it is advised."""
+    """What was predicted: saves [kWh], room : fall [K] or None, and the setting where it is advised."""
 
     saves: Estimate
     room: Estimate | None
-    change: Change
+    setting: Setting
 
 
 @dataclass(frozen=True)
 class AdviceCase:
-    """before : how the plant stands. told : asked of its readings. hot_water : judged on its electricity"""
+    """sets : what is changed, of `SETS`. before : how the home stands. told : asked of its readings"""
 
     name: str
-    control: ControlKind
-    before: Change
+    sets: str
+    before: Setting
     told: Callable[[Site, Facts, dict[str, Any]], Told]
-    hot_water: bool = False
-    room_held: bool = False
-
-
-def shifted(lower_k: float) -> Change:
-    """The heating curve lowered as a whole."""
-
-    def change(spec: PlantSpec) -> PlantSpec:
-        curve = tuple((outdoor, flow - lower_k) for outdoor, flow in spec.control.curve)
-        return replace(spec, control=replace(spec.control, curve=curve))
-
-    return change
-
-
-def _set_back(depth_k: float) -> Change:
-    return lambda spec: replace(spec, control=replace(spec.control, setback_k=depth_k))
-
-
-def _water_flow(share: float) -> Change:
-    def change(spec: PlantSpec) -> PlantSpec:
-        pump = spec.heat_pump
-        return replace(
-            spec,
-            heat_pump=replace(
-                pump,
-                flow_m3_per_h=pump.flow_m3_per_h * share,
-                pump_w=pump.pump_w * share**PUMP_EXPONENT,
-            ),
-        )
-
-    return change
-
-
-def _store(cooler_k: float) -> Change:
-    def change(spec: PlantSpec) -> PlantSpec:
-        water = spec.hot_water
-        assert water is not None
-        return replace(
-            spec,
-            hot_water=replace(
-                water,
-                setpoint_c=water.setpoint_c - cooler_k,
-                reheat_below_c=water.reheat_below_c - cooler_k,
-            ),
-        )
-
-    return change
+    control: str = "thermostat"
 
 
 def _lower(lower_k: float) -> Callable[[Site, Facts, dict[str, Any]], Told]:
@@ -108,21 +56,16 @@ def _lower(lower_k: float) -> Callable[[Site, Facts, dict[str, Any]], Told]:
 
 def _lowest(site: Site, facts: Facts, result: dict[str, Any]) -> Told:
     found = lowest_curve(site, facts, result)
-
-    def change(spec: PlantSpec) -> PlantSpec:
-        (cold, _), (mild, _) = found.points
-        at = np.array([outdoor for outdoor, _ in spec.control.curve])
-        lower = np.interp(at, [cold, mild], [found.lower_cold_k, found.lower_mild_k])
-        curve = tuple((o, f - float(k)) for (o, f), k in zip(spec.control.curve, lower, strict=True))
-        return replace(spec, control=replace(spec.control, curve=curve))
-
-    return Told(found.effect.saves, found.effect.room, change)
+    (cold, _), (mild, _) = found.points
+    setting = Setting(lower=((cold, found.lower_cold_k), (mild, found.lower_mild_k)))
+    return Told(found.effect.saves, found.effect.room, setting)
 
 
 def _depth(depth_k: float) -> Callable[[Site, Facts, dict[str, Any]], Told]:
     def told(site: Site, facts: Facts, result: dict[str, Any]) -> Told:
         effect = set_back_effect(site, facts, result, depth_k)
-        return Told(effect.saves, effect.room, _set_back(depth_k))
+        refuse_slow(site, effect.depth_now_k, depth_k)
+        return Told(effect.saves, effect.room, Setting(set_back_k=depth_k))
 
     return told
 
@@ -130,38 +73,57 @@ def _depth(depth_k: float) -> Callable[[Site, Facts, dict[str, Any]], Told]:
 def _pump(share: float) -> Callable[[Site, Facts, dict[str, Any]], Told]:
     def told(site: Site, facts: Facts, result: dict[str, Any]) -> Told:
         effect = pump_effect(site, pump_seen(site, facts, result), share)
-        return Told(effect.saves, effect.room, _water_flow(share))
+        return Told(effect.saves, effect.room, Setting(flow_share=share))
 
     return told
 
 
 def _cooler(cooler_k: float) -> Callable[[Site, Facts, dict[str, Any]], Told]:
     def told(site: Site, facts: Facts, result: dict[str, Any]) -> Told:
-        return Told(cooler_store(site, facts, result, cooler_k, cooler_k), None, _store(cooler_k))
+        return Told(cooler_store(site, facts, result, cooler_k, cooler_k), None, Setting(cooler_k=cooler_k))
 
     return told
 
 
+def _release(site: Site, facts: Facts, result: dict[str, Any]) -> Told:
+    found = bivalent(site, facts, result)
+    return Told(found.saves, None, Setting(bivalent_c=found.carries_c))
+
+
+def _hour(site: Site, facts: Facts, result: dict[str, Any]) -> Told:
+    found = best_charging_hour(site, facts, result)
+    return Told(found.saves, None, Setting(charge_hour=found.hour))
+
+
 CASES = (
-    AdviceCase("curve 6 K high, 6 K lower", "compensation", shifted(-6.0), _lower(6.0)),
-    AdviceCase("curve 2 K high, 5 K lower", "compensation", shifted(-2.0), _lower(5.0)),
-    AdviceCase("curve 6 K high, 6 K lower, thermostat", "thermostat", shifted(-6.0), _lower(6.0)),
-    AdviceCase("curve 2 K high, 5 K lower, thermostat", "thermostat", shifted(-2.0), _lower(5.0)),
-    AdviceCase("curve 6 K high, as advised", "compensation", shifted(-6.0), _lowest, room_held=True),
+    AdviceCase("curve 6 K high, 6 K lower", "curve", shifted(-6.0), _lower(6.0), "compensation"),
+    AdviceCase("curve 2 K high, 5 K lower", "curve", shifted(-2.0), _lower(5.0), "compensation"),
+    AdviceCase("curve 6 K high, as advised", "curve", shifted(-6.0), _lowest, "compensation"),
+    AdviceCase("curve 6 K high, 6 K lower, thermostat", "curve", shifted(-6.0), _lower(6.0)),
+    AdviceCase("curve 2 K high, 5 K lower, thermostat", "curve", shifted(-2.0), _lower(5.0)),
+    AdviceCase("curve 6 K high, as advised, thermostat", "curve", shifted(-6.0), _lowest),
+    AdviceCase("set-back 3 K, none", "set_back", Setting(set_back_k=3.0), _depth(0.0)),
+    AdviceCase("no set-back, 2 K", "set_back", Setting(set_back_k=0.0), _depth(2.0)),
     AdviceCase(
-        "curve 6 K high, as advised, thermostat", "thermostat", shifted(-6.0), _lowest, room_held=True
+        "pump turned up, 0.7 of its flow", "pump", Setting(flow_share=1.5), _pump(0.7), "compensation"
     ),
-    AdviceCase("set-back 3 K, none", "thermostat", _set_back(3.0), _depth(0.0)),
-    AdviceCase("no set-back, 2 K", "thermostat", _set_back(0.0), _depth(2.0)),
-    AdviceCase("pump turned up, 0.7 of its flow", "compensation", _water_flow(1.5), _pump(0.7)),
-    AdviceCase("cylinder 5 K cooler", "thermostat", lambda spec: spec, _cooler(5.0), hot_water=True),
+    AdviceCase("cylinder 5 K cooler", "water", Setting(), _cooler(5.0)),
+    AdviceCase("cylinder charged by night, then as advised", "hour", Setting(charge_hour=2), _hour),
+    AdviceCase("heater released at 8 °C, then as advised", "heater", Setting(bivalent_c=8.0), _release),
 )
+
+
+def cases_of(simulator: str) -> tuple[AdviceCase, ...]:
+    """Those that can be tried at a simulator's homes. Only the project's own lets the kind of control be chosen."""
+    can = tuple(case for case in CASES if case.sets in SETS[simulator])
+    return can if simulator == "own" else tuple(c for c in can if not c.name.endswith("thermostat"))
 
 
 @dataclass(frozen=True)
 class AdviceOutcome:
     """saved, fell : what the second run shows [kWh, K]. short_k : how far the coldest zone's mean ended under
-    its target. told : None where no advice was given, with the reason"""
+    its target. told : None where no advice was given, with the reason. worth : least saving that is advised [kWh]
+    """
 
     case: str
     seed: int
@@ -170,17 +132,24 @@ class AdviceOutcome:
     fell: float = 0.0
     short_k: float = 0.0
     reason: str = ""
+    worth: float = 0.0
+
+    @property
+    def small(self) -> bool:
+        """Whether told and found are both too small to be advised."""
+        assert self.told is not None
+        return max(abs(self.told.saves.value or 0.0), abs(self.saved)) < self.worth
 
     @property
     def saving_right(self) -> bool:
-        """Within 30 % of the truth, or the truth within the interval."""
+        """Within 30 % of the truth, or the truth within the interval; or neither is worth a word."""
         assert self.told is not None
         saves = self.told.saves
         assert saves.value is not None
         assert saves.low is not None
         assert saves.high is not None
         near = abs(saves.value - self.saved) <= SAVING_WITHIN * abs(self.saved)
-        return near or saves.low <= self.saved <= saves.high
+        return near or self.small or saves.low <= self.saved <= saves.high
 
     @property
     def room_right(self) -> bool | None:
@@ -189,40 +158,32 @@ class AdviceOutcome:
         return None if room is None or room.value is None else abs(room.value - self.fell) <= ROOM_WITHIN_K
 
 
-@lru_cache(maxsize=16)
-def _run(spec: PlantSpec) -> Simulated:
-    return simulate(spec, FIRST, DAYS)
+def _judged(case: AdviceCase, ran: Ran) -> float:
+    """The electricity that a case is judged on [kWh]."""
+    if case.sets in ("water", "hour"):
+        return ran.water_kwh
+    return ran.space_kwh + (ran.backup_kwh if case.sets == "heater" else 0.0)
 
 
-def outcome(case: AdviceCase, seed: int) -> AdviceOutcome:
-    """Read a plant, ask for advice, follow it, and run the same winter again."""
-    emitter = "radiator" if case.control == "thermostat" else None
-    base = random_plant(seed, meter_set="rich", hot_water=True, control=case.control, emitter=emitter)
-    spec = case.before(base)
-    first = _run(spec)
-    site = parse_site(first.site_toml)
-    last = FIRST + timedelta(DAYS - 1)
-    facts = build_facts(site, first.readings, FIRST, last)
-    result = analyse(site, facts, FIRST, last).as_dict()
+def outcome(case: AdviceCase, seed: int, simulator: str = "own") -> AdviceOutcome:
+    """Read a home, ask for advice, follow it, and run the same days again."""
+    run = SIMULATORS[simulator]
+    first = run(seed, case.control, (case.before,))
+    site = first.site()
+    facts = build_facts(site, first.read(site), first.first, first.last)
+    result = analyse(site, facts, first.first, first.last).as_dict()
     try:
         told = case.told(site, facts, result)
     except NotAssessed as refused:
         return AdviceOutcome(case.name, seed, None, reason=str(refused))
-    second = _run(told.change(spec))
-    zones = len(spec.house.zones)
-    rooms = [np.mean([day["room_c"][:zones] for day in run.truth.days], axis=0) for run in (first, second)]
-    targets = np.array(spec.control.targets_c[:zones])
+    second = run(seed, case.control, (case.before, told.setting))
+    saved = _judged(case, first) - _judged(case, second)
     return AdviceOutcome(
         case.name,
         seed,
         told,
-        _electricity(first, case.hot_water) - _electricity(second, case.hot_water),
-        float(np.mean(rooms[0] - rooms[1])),
-        float(np.max(np.minimum(targets, rooms[0]) - rooms[1])),
+        saved,
+        float(np.mean(first.rooms - second.rooms)),
+        float(np.max(np.minimum(first.targets, first.rooms) - second.rooms)),
+        worth=limit_of(site, "advice_worth_kwh"),
     )
-
-
-def _electricity(run: Simulated, hot_water: bool) -> float:
-    """For the cylinder, or for all else but back-up heat [kWh]."""
-    kwh = run.truth.kwh
-    return kwh["elec_hot_water"] if hot_water else kwh["electricity"] - kwh["elec_hot_water"] - kwh["backup"]

@@ -20,7 +20,7 @@ from fieldfare.analysis.tuning.diary import diary
 from fieldfare.analysis.tuning.steps import TuningStep
 from fieldfare.collector.simulated.design.spec import ControlKind, PlantSpec
 from fieldfare.collector.simulated.plant import Simulated, random_plant, simulate
-from tests.benchmarks.advice_cases import PUMP_EXPONENT, shifted
+from tests.benchmarks.advice_simulators import PUMP_EXPONENT, Setting, changed
 
 FIRST, SEASON_DAYS, LEARN_DAYS = date(2023, 10, 10), 200, 28
 CURVE_HOT_K, SET_BACK_K, FLOW_SHARE = 8.0, 4.0, 1.5
@@ -30,17 +30,7 @@ SHORT_K = 0.5
 
 def badly_set(spec: PlantSpec, curve_k: float = CURVE_HOT_K) -> PlantSpec:
     """A curve that is too hot, a set-back that is too deep, and the pump at full speed."""
-    spec = shifted(-curve_k)(spec)
-    pump = spec.heat_pump
-    return replace(
-        spec,
-        control=replace(spec.control, setback_k=SET_BACK_K),
-        heat_pump=replace(
-            pump,
-            flow_m3_per_h=pump.flow_m3_per_h * FLOW_SHARE,
-            pump_w=pump.pump_w * FLOW_SHARE**PUMP_EXPONENT,
-        ),
-    )
+    return changed(spec, Setting(lower=((0.0, -curve_k),), set_back_k=SET_BACK_K, flow_share=FLOW_SHARE))
 
 
 def turned(spec: PlantSpec, step: TuningStep, outdoor: list[float] | None) -> PlantSpec:

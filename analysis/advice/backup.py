@@ -1,0 +1,93 @@
+"""The bivalent point: down to which outdoor temperature the heat pump carries the house without its direct heater."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldfare.analysis.advice.curve import set_curve
+from fieldfare.analysis.advice.heating_days import HeatingDays, heating_days, loss_kw_per_k
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.facts.minutes import rated
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.figures.estimate import Estimate
+from fieldfare.analysis.findings.limits import limit_of
+from fieldfare.analysis.plant.curve import curve_at
+from fieldfare.analysis.plant.site import Site
+
+Floats = NDArray[np.float64]
+
+_USED_KWH = 0.5  # of a day: below it a heater was hardly on (common practice)
+_WARMEST = (
+    0.9  # of the heater's energy lies below the temperature that counts as its release (common practice)
+)
+_LEAST_K = 2.0  # a release so near the right one is left as it is (common practice)
+_COLDEST_C, _WARMEST_C = -25.0, 12.0  # outdoor temperatures that are tried
+
+
+@dataclass(frozen=True)
+class Bivalent:
+    """seen_c : outdoor temperature up to which the heater is used. carries_c : down to which the unit carries the
+    house. saves [kWh over the days]: the heater's work above it, done by the unit"""
+
+    seen_c: float
+    carries_c: float
+    saves: Estimate
+
+
+def bivalent(site: Site, facts: Facts, result: Mapping[str, Any]) -> Bivalent:
+    """Compare the heater's use with what the unit carries by its output and the house's load. Raises NotAssessed.
+
+    The unit carries the house where its rated output, as far as it was measured, at the flow of the heating curve
+    is over the load by a margin. Above that the heater's heat is made by the unit at the days' own performance.
+    """
+    if site.heat_pump.units > 1:
+        raise NotAssessed("several heat pumps share the load: a heater's release is their control's")
+    if "electricity_backup_kwh" not in facts.days.names:
+        raise NotAssessed("needs backup_heater_electricity", "missing_quantity")
+    days = heating_days(site, facts, result)
+    used = np.nan_to_num(facts.days.floats("electricity_backup_kwh")[days.day])
+    if not (used > _USED_KWH).any():
+        raise NotAssessed("the back-up heater was not used", "not_applicable")
+    carries = _carries(site, days, result)
+    seen = _release(days.outdoor, used)
+    if seen < carries + _LEAST_K:
+        raise NotAssessed("the back-up heater works only where the heat pump needs it", "not_applicable")
+    spared = float(used[days.outdoor > carries].sum())
+    cop = float(np.sum(days.load_kw) * 24.0 / np.sum(days.electricity))
+    saves = spared * (1.0 - 1.0 / max(cop, 1.0))
+    # The unit takes over all of it only where the heater's work is not a start of its own.
+    least = limit_of(site, "advice_bivalent_taken")
+    return Bivalent(seen, carries, Estimate(saves * (1.0 + least) / 2.0, saves * least, saves))
+
+
+def _release(outdoor: Floats, used: Floats) -> float:
+    """Outdoor temperature below which most of the heater's energy is used [°C]."""
+    order = np.argsort(outdoor)
+    share = np.cumsum(used[order]) / used.sum()
+    return float(outdoor[order][np.searchsorted(share, _WARMEST)])
+
+
+def _carries(site: Site, days: HeatingDays, result: Mapping[str, Any]) -> float:
+    """Coldest outdoor temperature at which the unit's output is over the load by a margin [°C, whole]."""
+    loss = loss_kw_per_k(site, result)
+    if loss is None:
+        raise NotAssessed("needs the house's heat loss, measured or in [design]", "missing_quantity")
+    base = (result.get("heat_loss") or {}).get("base_temperature_c") or site.design.indoor_c
+    outdoor = np.arange(_COLDEST_C, _WARMEST_C + 1.0)
+    curve = set_curve(site, days, site.design.outdoor_c or float(days.outdoor.min()))
+    output = np.asarray(rated(site).capacity_kw(outdoor, curve_at(list(curve), outdoor)), dtype=np.float64)
+    measured = (result.get("capacity") or {}).get("measured_share_of_rating") or 1.0
+    enough = output * measured >= limit_of(site, "advice_bivalent_margin") * loss[0] * np.maximum(
+        base - outdoor, 0.0
+    )
+    if not np.isfinite(output).all():
+        raise NotAssessed(
+            "needs heat_pump.rated_output_kw or a rating point with output_kw", "missing_quantity"
+        )
+    short = np.flatnonzero(~enough)
+    return float(outdoor[short[-1] + 1]) if len(short) and short[-1] + 1 < len(outdoor) else float(outdoor[0])

@@ -1,0 +1,50 @@
+"""A parallel buffer that mixes: water goes to the emitters cooler than the heat pump makes it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from fieldfare.analysis.advice.heating_days import heating_days
+from fieldfare.analysis.advice.saving import EFFICIENCY_KEEPS, cop_between
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.figures.estimate import Estimate
+from fieldfare.analysis.findings.limits import limit_of
+from fieldfare.analysis.plant.site import Site
+
+
+@dataclass(frozen=True)
+class Mixing:
+    """drop_k : flow less flow beyond the buffer. left_k : what stays of it. saves [kWh over the days]: the curve
+    lowered by the difference, at the same water to the emitters"""
+
+    drop_k: float
+    left_k: float
+    saves: Estimate
+
+
+def mixing(site: Site, facts: Facts, result: Mapping[str, Any]) -> Mixing:
+    """What a buffer without mixing would save. Raises NotAssessed."""
+    if site.buffer is None or site.buffer.arrangement != "parallel":
+        raise NotAssessed("the system has no parallel buffer", "not_applicable")
+    if "buffer_drop" not in facts.days.names:
+        raise NotAssessed("needs flow_temperature and distribution_flow_temperature", "missing_quantity")
+    days = heating_days(site, facts, result)
+    drop = facts.days.floats("buffer_drop")[days.day]
+    known = np.isfinite(drop)
+    if known.sum() < limit_of(site, "advice_fewest_days"):
+        raise NotAssessed("needs more heating days with the flow beyond the buffer")
+    left = limit_of(site, "advice_buffer_left_k")
+    middle = float(np.median(drop[known]))
+    if middle < limit_of(site, "advice_buffer_drop_k"):
+        raise NotAssessed(f"the buffer mixes little: {middle:.1f} K are lost in it", "not_applicable")
+    lower = np.maximum(drop[known] - left, 0.0)
+    now = cop_between(days.outdoor[known], days.flow[known])
+    then = cop_between(days.outdoor[known], days.flow[known] - lower)
+    gain = float(np.sum((days.electricity - days.pump)[known] * (1.0 - now / then)))
+    low, high = (gain * keeps for keeps in EFFICIENCY_KEEPS)
+    return Mixing(middle, left, Estimate((low + high) / 2.0, low, high))
