@@ -207,8 +207,8 @@ LIMITS_STOPPED: dict[str, Limit] = {
     "stopped_chance": Limit(
         0.004,
         "-",
-        "common practice: a few rests a day, and a stop in some weeks or months",
-        "chance of a stop, before a rest's length and the room are looked at",
+        "common practice: four rests for a day of running, and a stop in some two months of it",
+        "chance of a stop, before a rest's length and the room are looked at; more where a unit rests seldom",
         "below",
     ),
     "stopped_powerless_minutes": Limit(
