@@ -55,6 +55,9 @@ _PUMPED_M3_H, _ABOUT_END_MIN = 0.05, 30
 _TRY_MIN, _TRY_APART_MIN, _TRY_SHOWN_MIN = 6, 15, 2.5
 # Flow and return of one pair differ by less in standing water.
 _COOLED_K = 0.3
+# A unit that works gives at least as much heat as it draws; below this share of it there is none. The window
+# outlasts a defrost and the steps of a coarse heat register (common practice).
+_BARREN_SHARE, _BARREN_WINDOW_MIN = 0.1, 180
 
 
 def rests_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
@@ -64,7 +67,8 @@ def rests_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
         heating, hot_water: it gives none for that use)
     begun : the row begins right after the unit worked. ended : it worked again right after. open : the
     newest that is known
-    minutes, minutes_known, minutes_working (for the other use)
+    minutes, minutes_known, minutes_working (for the other use), minutes_barren (it draws power as if it worked,
+    and the heat meter shows no heat)
     outdoor_mean_c, outdoor_lowest_c, minutes_frost
     room_first_c, room_last_c (coldest zone), room_short_last_k (most below its target), minutes_room_short
     (1 K or more),
@@ -79,9 +83,10 @@ def rests_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
     """
     works, known = _works(site, minutes)
     tried, cooled = _wasted(minutes, works)
+    barren = _barren(minutes, works)
     kinds = {
         "unit": works,
-        "tries": works & ~tried & ~cooled,
+        "tries": works & ~tried & ~cooled & ~barren,
         "heating": works & ~cooled & _is_for(minutes, HEATING),
     }
     if site.hot_water is not None or site.measures("hot_water_heat"):
@@ -102,6 +107,8 @@ def rests_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
         **{name: values[order] for name, values in marks.items()},
     }
     columns |= _demand_columns(site, minutes, readings, rows, works, known)
+    columns["minutes_working"] = rows.count(works & ~barren)
+    columns["minutes_barren"] = rows.count(barren)
     columns["cooled_kwh"] = -rows.sum(np.where(cooled, fill_nan(minutes.heat, 0.0), 0.0)) / 1000.0
     return Table(columns)
 
@@ -153,6 +160,17 @@ def _wasted(minutes: Minutes, works: Flags) -> tuple[Flags, Flags]:
         for a, b in zip(begins[mine], ends[mine], strict=True):
             flags[a:b] = True
     return tried, cooled
+
+
+def _barren(minutes: Minutes, works: Flags) -> Flags:
+    """Working minutes about which the heat meter shows no heat for what was drawn: bool (n,)."""
+    unit, spacing = minutes.balance.heat_pump, minutes.grid.spacing
+    close = max(spacing.get(q, 99.0) for q in ("heat_pump_electricity", "heat_output"))
+    if unit is None or close > _HOUR_SHOWN_MIN:
+        return np.zeros_like(works)
+    half = _BARREN_WINDOW_MIN // 2
+    drawn, given = (window_mean(v, half, half, least=half) for v in (unit, minutes.heat))
+    return np.asarray(works & (given < _BARREN_SHARE * drawn), dtype=np.bool_)
 
 
 def _is_for(minutes: Minutes, use: int) -> Flags:
@@ -245,7 +263,6 @@ def _demand_columns(
     return {
         "minutes": rows.minutes,
         "minutes_known": rows.count(known),
-        "minutes_working": rows.count(works),
         "outdoor_mean_c": rows.mean(outdoor),
         "outdoor_lowest_c": rows.least(outdoor),
         "minutes_frost": rows.count(fill_nan(outdoor, 9.0) < 0.0),

@@ -22,6 +22,7 @@ _ADDED = (
     "minutes",
     "minutes_known",
     "minutes_working",
+    "minutes_barren",
     "minutes_frost",
     "minutes_room_short",
     "minutes_called",
