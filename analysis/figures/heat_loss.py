@@ -246,7 +246,9 @@ def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bo
     fit = _with_what_is_known(site, fit, gains_at, with_sun)
     slope, slope_error = fit.combination(np.eye(k)[0])
     # What was given was lost: sun and people only add to it.
-    if slope * float(np.mean(data["difference"][rows])) < _LEAST_OF_HEAT * float(np.mean(data["power"][rows])):
+    if slope * float(np.mean(data["difference"][rows])) < _LEAST_OF_HEAT * float(
+        np.mean(data["power"][rows])
+    ):
         return _none(
             site.design.heat_loss_kw,
             "space heat hardly grows with cold: the unit gives all it can, or rooms differ from day to day",

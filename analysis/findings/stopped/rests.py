@@ -23,6 +23,7 @@ _ADDED = (
     "minutes_known",
     "minutes_working",
     "minutes_barren",
+    "minutes_frozen",
     "minutes_frost",
     "minutes_room_short",
     "minutes_called",

@@ -45,6 +45,8 @@ from fieldfare.analysis.findings.stopped.tries import cools_instead, is_barren, 
 _LEAST_AT_END_H = 3.0
 # A cause is spoken of in headline and next step from this weight on.
 _LIKELY = 0.55
+# Of a rest, in which nothing moved: then nobody knows whether it is one.
+_FROZEN_SHARE = 0.5
 _ORDER = ("unit", "tries", "heating", "hot_water")
 
 
@@ -74,6 +76,10 @@ def _stopped(context: Context) -> Finding | None:
                 if kind == "unit" and rest.hours >= context.limit("stopped_past_hours"):
                     ended.append((rest, reasons(context, rest)))
                 continue
+            if rest.open and rest["minutes_frozen"] >= _FROZEN_SHARE * rest["minutes"]:
+                raise NotAssessed(
+                    "no gauge has moved of late: the gateway repeats its readings", "distrusted"
+                )
             told = reasons(context, rest)
             if not (told and _is_own(context, rest)):
                 continue
