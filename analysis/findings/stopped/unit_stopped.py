@@ -286,8 +286,12 @@ def _causes(context: Context, rest: Rest, told: list[Reason]) -> tuple[Cause, ..
     if rest["minutes_fault"] >= 30:
         locked += 6.0
         why_locked.append(f"and reports a fault for {rest['minutes_fault'] / 60.0:.0f} h")
-    asked = {"call", "flow", "mode", "heater"} & {r.kind for r in told}
-    if asked:
+    silent = rest.share("minutes_called", "minutes_call_known") < 0.1
+    silent |= rest.share("minutes_flow_asked", "minutes_flow_known") < 0.1
+    # A room's call that the unit's controls do not pass on, or a target shown all season without a call, asks for
+    # nothing.
+    asking = {"mode", "heater"} | (set() if silent else {"call", "flow"})
+    if asking & {r.kind for r in told}:
         locked += 2.5
         why_locked.append("and heat is called for")
     if lowered_k := target_lowered(context, rest):
@@ -296,8 +300,6 @@ def _causes(context: Context, rest: Rest, told: list[Reason]) -> tuple[Cause, ..
     if rest.share("minutes_mode_on", "minutes_mode_known") < 0.1 and rest.hours >= 3.0:
         off += 0.4
         why_off.append("and its mode is off throughout")
-    silent = rest.share("minutes_called", "minutes_call_known") < 0.1
-    silent |= rest.share("minutes_flow_asked", "minutes_flow_known") < 0.1
     if silent:
         off += 1.5
         why_off.append("and its controls call for nothing")
