@@ -2,7 +2,8 @@
 
 Two views are taken, and the longer rest counts. By state: rests that began alike (outdoor temperature, the
 room at the stop, the run before). By the clock: how much oftener than at other hours it rested so long from
-about this hour on, as a set-back or a tariff's lock makes it.
+about this hour on, as a set-back or a tariff's lock makes it. Rests in other weather are first scaled to this
+weather's need: a rest goes on until the house has lost a certain heat, and in the cold it loses it sooner.
 """
 
 from __future__ import annotations
@@ -33,6 +34,8 @@ _BROAD_MIN, _BROAD = 60.0, 1.5
 _SAME_HOUR_MIN = 40.0
 _DAY_MIN = 1440.0
 _FEWEST = 8
+_NEED_ENDS_C, _LEAST_NEED_K = 17.0, 2.0
+"""Houses need no heat above: EN 14825 ends the heating season at 16 °C, and a kelvin for the sensor."""
 _LEAST_SPAN_K = 0.1
 _MOST_UNLIKE = 8.0
 """How far one sign of an odd stop can be trusted, as a ratio of likelihoods [-]."""
@@ -57,11 +60,13 @@ class Beginnings:
 def chance_of_rest(minutes: float, lengths: Floats, past: Beginnings, now: Beginnings, days: int) -> float:
     """Chance that a healthy rest lasts so many minutes [0 to 1].
 
-    lengths : float64 (n,), past rests [minutes]. past : how they began. days : on how many days they lie
+    lengths : float64 (n,), past rests [minutes]; may be empty. past : how they began. days : on how many days
+        they lie
     A kernel estimate of a survival function: each past rest counts by its likeness, its length spread by
         `VARIES`.
     """
-    longer = normal_probabilities((np.log(np.maximum(lengths, 1.0)) - np.log(max(minutes, 1.0))) / VARIES)
+    in_this_weather = np.maximum(lengths * _need(past.outdoor, now.outdoor), 1.0)
+    longer = normal_probabilities((np.log(in_this_weather) - np.log(max(minutes, 1.0))) / VARIES)
     any_unit = normal_probability(float(np.log(_BROAD_MIN) - np.log(max(minutes, 1.0))) / _BROAD)
     weather = _likeness(past.outdoor, now.outdoor, _LEAST_WIDTH["outdoor"])
     state = weather * _kernel("room", past.room, now.room)
@@ -70,6 +75,26 @@ def chance_of_rest(minutes: float, lengths: Floats, past: Beginnings, now: Begin
     in_weather = _mean(longer, weather, any_unit)
     by_state = _mean(longer, state, in_weather)
     return float(min(max(by_state, _by_clock(longer, past.minute, now.minute, days)), 1.0))
+
+
+def rests_a_running_day(lengths: Floats, past: Beginnings, now: Beginnings, runs: Beginnings) -> float:
+    """How many rests a day of running brings in like weather [1/day].
+
+    lengths : float64 (n,), past rests [minutes]. past : how they began. runs : every run before, with its
+        minutes in `run` and the weather in `outdoor`
+    A unit that hardly rests is missed sooner than one that rests every hour: the same chance of a stop a day is
+    shared among fewer rests.
+    """
+    width = _LEAST_WIDTH["outdoor"]
+    seen = float(_likeness(past.outdoor, now.outdoor, width).sum()) if len(lengths) else 0.0
+    running = float((runs.run * _likeness(runs.outdoor, now.outdoor, width)).sum()) / _DAY_MIN
+    return (seen + _SELDOM) / max(running, 1.0 / _DAY_MIN)
+
+
+def _need(then: Floats, now: Floats) -> Floats:
+    """The house's need of heat in past weather over that in this weather [-]; 1 where either is not known."""
+    ratio = np.maximum(_NEED_ENDS_C - then, _LEAST_NEED_K) / np.maximum(_NEED_ENDS_C - now, _LEAST_NEED_K)
+    return np.where(np.isfinite(ratio), ratio, 1.0)
 
 
 def _by_clock(longer: Floats, past: Floats, now: Floats, days: int) -> float:

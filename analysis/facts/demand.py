@@ -55,6 +55,12 @@ _PUMPED_M3_H, _ABOUT_END_MIN = 0.05, 30
 _TRY_MIN, _TRY_APART_MIN, _TRY_SHOWN_MIN = 6, 15, 2.5
 # Flow and return of one pair differ by less in standing water.
 _COOLED_K = 0.3
+# A unit that works gives at least as much heat as it draws; below this share of it there is none. The window
+# outlasts a defrost and the steps of a coarse heat register (common practice).
+_BARREN_SHARE, _BARREN_WINDOW_MIN = 0.1, 180
+# A gateway that repeats its last words: not one of several gauges moves, for so long that by their habit at rest
+# they would have moved forty times between them (Poisson, in clusters of four: below 1 in 10 000).
+_FROZEN_POINTS, _FROZEN_MIN, _MISSING_CHANGES, _DAY_MIN = 3, 45, 40.0, 1440
 
 
 def rests_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
@@ -64,7 +70,8 @@ def rests_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
         heating, hot_water: it gives none for that use)
     begun : the row begins right after the unit worked. ended : it worked again right after. open : the
     newest that is known
-    minutes, minutes_known, minutes_working (for the other use)
+    minutes, minutes_known, minutes_working (for the other use), minutes_barren (it draws power as if it worked,
+    and the heat meter shows no heat)
     outdoor_mean_c, outdoor_lowest_c, minutes_frost
     room_first_c, room_last_c (coldest zone), room_short_last_k (most below its target), minutes_room_short
     (1 K or more),
@@ -79,9 +86,10 @@ def rests_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
     """
     works, known = _works(site, minutes)
     tried, cooled = _wasted(minutes, works)
+    barren = _barren(minutes, works)
     kinds = {
         "unit": works,
-        "tries": works & ~tried & ~cooled,
+        "tries": works & ~tried & ~cooled & ~barren,
         "heating": works & ~cooled & _is_for(minutes, HEATING),
     }
     if site.hot_water is not None or site.measures("hot_water_heat"):
@@ -102,6 +110,9 @@ def rests_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
         **{name: values[order] for name, values in marks.items()},
     }
     columns |= _demand_columns(site, minutes, readings, rows, works, known)
+    columns["minutes_working"] = rows.count(works & ~barren)
+    columns["minutes_barren"] = rows.count(barren)
+    columns["minutes_frozen"] = rows.count(_frozen(site, minutes, readings, works))
     columns["cooled_kwh"] = -rows.sum(np.where(cooled, fill_nan(minutes.heat, 0.0), 0.0)) / 1000.0
     return Table(columns)
 
@@ -153,6 +164,46 @@ def _wasted(minutes: Minutes, works: Flags) -> tuple[Flags, Flags]:
         for a, b in zip(begins[mine], ends[mine], strict=True):
             flags[a:b] = True
     return tried, cooled
+
+
+def _barren(minutes: Minutes, works: Flags) -> Flags:
+    """Working minutes about which the heat meter shows no heat for what was drawn: bool (n,)."""
+    unit, spacing = minutes.balance.heat_pump, minutes.grid.spacing
+    close = max(spacing.get(q, 99.0) for q in ("heat_pump_electricity", "heat_output"))
+    if unit is None or close > _HOUR_SHOWN_MIN:
+        return np.zeros_like(works)
+    half = _BARREN_WINDOW_MIN // 2
+    drawn, given = (window_mean(v, half, half, least=half) for v in (unit, minutes.heat))
+    return np.asarray(works & (given < _BARREN_SHARE * drawn), dtype=np.bool_)
+
+
+def _frozen(site: Site, minutes: Minutes, readings: Readings, works: Flags) -> Flags:
+    """Minutes in which readings come and nothing moves: bool (n,)."""
+    time, n = minutes.grid.time, len(works)
+    changes, heard = np.zeros(n), np.zeros(n, dtype=bool)
+    gauges = [p for p in site.point if p.form == "gauge" and not p.quantity.startswith("target_")]
+    gauges = [p for p in gauges if p.id in readings and len(readings[p.id].time) > 1]
+    if len(gauges) < _FROZEN_POINTS or not n:
+        return heard
+    for point in gauges:
+        samples = readings[point.id]
+        at = np.searchsorted(time, samples.time, side="right") - 1
+        inside = (at >= 0) & (samples.time < time[-1] + 60_000)
+        moved = np.append(False, np.diff(samples.value.astype(np.float64)) != 0.0)
+        heard[at[inside]] = True
+        np.add.at(changes, at[inside & moved], 1.0)
+    out = np.zeros(n, dtype=bool)
+    begins, ends = true_runs(changes == 0.0)
+    for a, b in zip(begins, ends, strict=True):
+        if b - a < _FROZEN_MIN or not heard[a:b].any():
+            continue
+        last = a + int(np.flatnonzero(heard[a:b])[-1]) + 1  # what follows the newest reading is no word
+        low, high = max(a - _DAY_MIN, 0), min(b + _DAY_MIN, n)  # a day's facts depend on one day around it
+        others = ~works[low:high]
+        others[a - low : b - low] = False
+        usual = float(changes[low:high][others].mean()) if others.any() else 0.0
+        out[a:last] = last - a >= _FROZEN_MIN and usual * (last - a) >= _MISSING_CHANGES
+    return out
 
 
 def _is_for(minutes: Minutes, use: int) -> Flags:
@@ -245,7 +296,6 @@ def _demand_columns(
     return {
         "minutes": rows.minutes,
         "minutes_known": rows.count(known),
-        "minutes_working": rows.count(works),
         "outdoor_mean_c": rows.mean(outdoor),
         "outdoor_lowest_c": rows.least(outdoor),
         "minutes_frost": rows.count(fill_nan(outdoor, 9.0) < 0.0),

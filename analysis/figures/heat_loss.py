@@ -24,6 +24,9 @@ _FEWEST_DAYS = 14
 # ask for 10 K between rooms and outdoors (Johnston et al. 2013, whole house heat loss test method,
 # from memory).
 _COLD_DAY_K = 10.0
+_LEAST_OF_HEAT = 0.6
+"""Least loss by the fit over the heat given: less is no house, but a unit that gives all it can (first law, with
+room for misread temperatures)."""
 _LEAST_NEED, _MOST_CHOICES = 0.3, 8
 """Least share of a day's loss that the plant must give, or sun and gains may stop it; times the days are
 chosen anew."""
@@ -243,6 +246,14 @@ def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bo
     gains_at = len(weights)
     fit = _with_what_is_known(site, fit, gains_at, with_sun)
     slope, slope_error = fit.combination(np.eye(k)[0])
+    # What was given was lost: sun and people only add to it.
+    if slope * float(np.mean(data["difference"][rows])) < _LEAST_OF_HEAT * float(
+        np.mean(data["power"][rows])
+    ):
+        return _none(
+            site.design.heat_loss_kw,
+            "space heat hardly grows with cold: the unit gives all it can, or rooms differ from day to day",
+        )
     gains = float(fit.coefficients[gains_at])
     aperture = float(fit.coefficients[gains_at + 1]) if with_sun else 0.0
     sunless = float(np.nanquantile(sun[rows], 0.1)) * aperture if with_sun else 0.0

@@ -69,13 +69,34 @@ def test_every_code_about_the_data_has_its_rule_and_every_limit_its_reason():
 # ---- gaps
 
 
-def test_five_silent_days_make_the_period_incomplete_though_they_are_over(small):
+@pytest.mark.parametrize(("first", "severity"), [(30, "watch"), (10, "note")])
+def test_a_gap_of_five_days_that_is_over_is_watched_until_it_has_held_for_a_fortnight(small, first, severity):
+    """The gateway may fail again; later nothing is left to do, and every figure shows its coverage."""
     for v in small.values.values():
-        v[small.days_between(10, 14)] = np.nan
+        v[small.days_between(first, first + 4)] = np.nan
     finding = data_gap(small.context())
-    assert (finding.severity, finding.since, finding.until) == ("watch", day_text(10), day_text(14))
-    assert finding.evidence[0].value == pytest.approx(120.0, abs=1.0)
+    assert (finding.severity, finding.since, finding.until) == (
+        severity,
+        day_text(first),
+        day_text(first + 4),
+    )
+    assert finding.evidence[0].value == pytest.approx(120.0 if severity == "watch" else 0.0, abs=1.0)
+    assert finding.evidence[1].value == pytest.approx(120.0, abs=1.0)
     assert "5 days" in finding.headline
+
+
+def test_short_gaps_that_come_back_add_up(small):
+    for day in range(28, 38, 3):
+        for v in small.values.values():
+            v[day * 1440 + 300 : day * 1440 + 300 + 14 * 60] = np.nan
+    assert data_gap(small.context()).severity == "watch"
+
+
+def test_a_gap_of_half_a_month_stays_to_be_watched(small):
+    for v in small.values.values():
+        v[small.days_between(6, 20)] = np.nan
+    finding = data_gap(small.context())
+    assert (finding.severity, finding.evidence[0].limit_name) == ("watch", "gap_long_days")
 
 
 def test_half_a_day_is_a_note(small):
@@ -126,7 +147,7 @@ def test_quiet_days_of_a_point_that_is_sent_on_change_are_no_gap(small):
 @pytest.mark.parametrize(("hours", "severity"), [(48.0, "watch"), (80.0, "note")])
 def test_the_gaps_limit_can_be_set_for_a_site(small, hours, severity):
     for v in small.values.values():
-        v[small.days_between(10, 12)] = np.nan
+        v[small.days_between(30, 32)] = np.nan
     small.limits = f"gap_watch_hours = {hours}"
     finding = data_gap(small.context())
     assert (finding.severity, finding.evidence[0].limit) == (severity, hours)

@@ -10,6 +10,7 @@ from fieldfare.analysis.expectation.rest import (
     chance_of_rest,
     chance_of_room,
     oddness,
+    rests_a_running_day,
 )
 
 RNG = np.random.default_rng(4)
@@ -72,3 +73,36 @@ def test_a_room_below_its_usual_restart_is_unlikely_at_a_healthy_unit() -> None:
 def test_what_is_not_measured_decides_nothing(room: float) -> None:
     unknown = history(np.full(N, np.nan))
     assert oddness(unknown, began(room=room)) == oddness(unknown, began(room=np.nan))
+
+
+def test_a_rest_in_the_cold_is_held_against_mild_ones_by_the_heat_that_is_missing() -> None:
+    """A house loses in 71 minutes at 0 °C what it loses in 100 at 5 °C: the rest is over sooner."""
+    nothing = history(np.full(N, np.nan))
+    mild = Beginnings(np.full(N, 5.0), nothing.room, nothing.run, nothing.use, nothing.minute)
+    lengths = np.full(N, 100.0)
+    assert chance_of_rest(100, lengths, mild, began(outdoor=5.0), 12) == pytest.approx(0.5, abs=0.05)
+    assert chance_of_rest(100 * 12 / 17, lengths, mild, began(outdoor=0.0), 12) == pytest.approx(
+        0.5, abs=0.05
+    )
+    assert chance_of_rest(100, lengths, mild, began(outdoor=0.0), 12) < 0.05
+
+
+@pytest.mark.parametrize(("rests", "a_day"), [(60, 10.0), (6, 1.0), (0, 0.0)])
+def test_rests_are_counted_by_the_day_of_running(rests: int, a_day: float) -> None:
+    """Six days of running in this weather; running at 15 °C says nothing of it."""
+    here = history(np.full(N, np.nan))
+    six_days = Beginnings(here.outdoor, here.room, np.full(N, 144.0), here.use, here.minute)
+    mild = Beginnings(np.full(N, 15.0), here.room, np.full(N, 144.0), here.use, here.minute)
+    both = Beginnings(
+        *(np.concatenate((getattr(six_days, n), getattr(mild, n))) for n in Beginnings.__annotations__)
+    )
+    past = Beginnings(*(getattr(six_days, n)[:rests] for n in Beginnings.__annotations__))
+    found = rests_a_running_day(np.full(rests, 60.0), past, began(), both)
+    assert found == pytest.approx(a_day, abs=0.05)
+
+
+def test_nothing_seen_but_running_makes_no_rest_likely_or_impossible() -> None:
+    none = Beginnings(*(np.empty(0) for _ in Beginnings.__annotations__))
+    chances = [chance_of_rest(m, np.empty(0), none, began(), 6) for m in (10, 60, 600)]
+    assert chances == sorted(chances, reverse=True)
+    assert 0.3 < chances[1] < 0.7

@@ -32,13 +32,10 @@ _SIDEWAYS = """() => [...document.querySelectorAll('main *')].filter(e => e.chec
   && getComputedStyle(e).overflowX !== 'visible' && e.scrollWidth > e.clientWidth + 1
   && !e.closest('svg, summary, .visually-hidden, pre, [role=region], textarea, input, select'))
   .map(e => e.outerHTML.slice(0, 160))"""
-_SMALL = (
-    """() => [...document.querySelectorAll('svg text')].filter(t => t.checkVisibility())
+_SMALL = """() => [...document.querySelectorAll('svg text')].filter(t => t.checkVisibility())
   .map(t => { const m = t.getScreenCTM();
     return [t.textContent, parseFloat(getComputedStyle(t).fontSize) * Math.hypot(m.a, m.b)]; })
-  .filter(([, size]) => size < %s).slice(0, 3)"""
-    % LEAST_TEXT_PX
-)
+  .filter(([, size]) => size < LEAST).slice(0, 3)""".replace("LEAST", str(LEAST_TEXT_PX))
 _UNFOLD = """() => document.querySelectorAll('main details:not([open]):not([data-later*="/numbers"])')
   .forEach(d => { d.open = true; })"""
 """Numbers have pages of their own, which are looked at."""

@@ -66,6 +66,7 @@ class House:
     power; is not
         locked out; may heat the rooms; may heat the cylinder. backup, immersion : float64 (n,) [W], the
         back-up heater only while the circuit asks for it
+    gives : bool (n,), False where the compressor turns and gives no heat. most_w : the most it gives [W]
     pumps : bool (n,), the water pump turns; without it each run ends within minutes. cools : bool (n,), the
         unit is set to cooling and answers the rooms' call with cold water
     valve : int8 (n,): 0 follows the unit, 1 stays towards the rooms, 2 towards the cylinder
@@ -93,6 +94,7 @@ class House:
     setpoint_c: float = SETPOINT_C
     reheat_c: float = REHEAT_C
     by_room: bool = True
+    most_w: float = MOST_W
 
     def __post_init__(self) -> None:
         zone = parse_site('[site]\nid = "xx"\nname = "x"\ntimezone = "Europe/London"\n')
@@ -109,7 +111,7 @@ class House:
         self.heats, self.reheats = np.ones(n, dtype=bool), np.ones(n, dtype=bool)
         self.draws, self.pumps = np.ones(n, dtype=bool), np.ones(n, dtype=bool)
         self.cools, self.valve = np.zeros(n, dtype=bool), np.zeros(n, dtype=np.int8)
-        self.sent = np.ones(n, dtype=bool)
+        self.sent, self.gives = np.ones(n, dtype=bool), np.ones(n, dtype=bool)
         self.fault = np.full(n, "", dtype=object)
         self.minute = minute
 
@@ -224,7 +226,7 @@ class House:
                 wanted = EMITTER_W_PER_K * (asked - room) + 900.0 * (
                     asked - seen if side == 2 else asked - water
                 )
-                heat = min(max(wanted, LEAST_W), MOST_W)
+                heat = min(max(wanted, LEAST_W), self.most_w)
             elif running and job == 4:
                 heat = -3000.0
             elif running:
@@ -232,6 +234,8 @@ class House:
             top = tank + 6.0 if side == 2 else water + heat / 2300.0
             cop = 0.42 * (top + 275.0) / max(top + 8.0 - outdoor, 12.0)
             drawn_w = abs(heat) / cop + 40.0
+            if not self.gives[i]:
+                heat, top = 0.0, (tank if side == 2 else water)
             if not self.pumps[i]:
                 heat, top = 0.0, water + 5.0 * ran
             emitted = (

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -35,13 +35,15 @@ _OWN_WORD = frozenset(
 
 @dataclass(frozen=True)
 class _Gap:
-    """points that are silent, from first to last day [index]; hours lost in it, and in the period in all"""
+    """points that are silent, from first to last day [index]; hours lost in it, in the period in all, and on
+    its newest days (`gap_recent_days`)"""
 
     points: tuple[Point, ...]
     first: int
     last: int
     hours: float
     in_all: float
+    of_late: float
     ongoing: bool
 
 
@@ -91,7 +93,8 @@ def data_gap(context: Context) -> Finding | None:
         confidence_of(1.5, max(gap.hours / 24.0, 1.0)) if severity != "note" else 0.9,
         f"No readings from {who} {span}: {length} are missing.{kept}",
         (
-            context.evidence("hours without readings", round(gap.in_all, 1), "h", "gap_watch_hours"),
+            _evidence(context, gap, float(minutes.sum()) / 60.0),
+            Evidence("hours without readings in all", round(gap.in_all, 1), "h"),
             Evidence("share of the period", round(gap.in_all * 60.0 / float(minutes.sum()), 4), "-"),
             Evidence("silent points", listed((p.id for p in gap.points), 6)),
         ),
@@ -145,7 +148,12 @@ def _whole_gap(context: Context, days: Table, minutes: Floats, begun: int) -> _G
     if not ongoing and hours < 6.0:
         return None
     own = float(lost[longest[0] : longest[1] + 1].sum()) / 60.0
-    return _Gap(tuple(_sending(context)), *longest, own, hours, ongoing)
+    of_late = float(np.where(silent, lost, 0.0)[_newest(context, days)].sum()) / 60.0
+    return _Gap(tuple(_sending(context)), *longest, own, hours, of_late, ongoing)
+
+
+def _newest(context: Context, days: Table) -> slice:
+    return slice(max(len(days) - int(context.limit("gap_recent_days")), 0), None)
 
 
 def _usual_spacing(context: Context) -> float:
@@ -181,14 +189,18 @@ def _point_gap(context: Context, days: Table, minutes: Floats) -> _Gap | None:
             silent &= ~dead  # a unit without supply tells nothing: that it has none is told of the unit
         silent[: there[0]] = False
         for a, b in runs_of(silent):
-            hours = float(minutes[a : b + 1].sum()) / 60.0
-            gaps.append(_Gap((point,), a, b, hours, hours, b == len(days) - 1))
+            lost = np.zeros(len(days))
+            lost[a : b + 1] = minutes[a : b + 1]
+            hours, of_late = (
+                float(lost[part].sum()) / 60.0 for part in (slice(None), _newest(context, days))
+            )
+            gaps.append(_Gap((point,), a, b, hours, hours, of_late, b == len(days) - 1))
     if not gaps:
         return None
     worst = max(gaps, key=lambda g: (g.ongoing, g.hours))
     alike = [g for g in gaps if abs(g.first - worst.first) <= 1 and g.ongoing == worst.ongoing]
     points = tuple(p for g in alike for p in g.points)
-    return _Gap(points, worst.first, worst.last, worst.hours, worst.in_all, worst.ongoing)
+    return replace(worst, points=points)
 
 
 def minutes_sent(days: Table, point: Point) -> Floats:
@@ -197,15 +209,37 @@ def minutes_sent(days: Table, point: Point) -> Floats:
 
 
 def _gap_severity(context: Context, gap: _Gap, hours_in_all: float) -> Severity:
-    lasting = (gap.last - gap.first + 1) >= context.limit("gap_ongoing_days")
+    """How much a gap asks for.
+
+    One that lasts wants a call. One that ended days ago is to be looked at again, as a gateway that failed for
+    days may fail again; once it has held for a fortnight nothing is left to do, and the figures carry their
+    coverage. A very long one stays to be looked at: nobody can tell how the home fared meanwhile.
+    """
     if gap.ongoing:
+        lasting = (gap.last - gap.first + 1) >= context.limit("gap_ongoing_days")
         return "act" if lasting else "watch" if gap.hours >= 24.0 else "note"
-    # A gap that is over still leaves the period's figures incomplete, if it is no small part of them.
-    much = max(
+    return "watch" if _is_long(context, gap) or gap.of_late >= _much(context, hours_in_all) else "note"
+
+
+def _is_long(context: Context, gap: _Gap) -> bool:
+    return gap.hours >= 24.0 * context.limit("gap_long_days")
+
+
+def _much(context: Context, hours_in_all: float) -> float:
+    """Hours lost on the newest days that are more than a note; less in a period of few days."""
+    return max(
         min(context.limit("gap_watch_hours"), 0.1 * hours_in_all),
         context.limit("gap_watch_share") * hours_in_all,
     )
-    return "watch" if gap.in_all >= much else "note"
+
+
+def _evidence(context: Context, gap: _Gap, hours_in_all: float) -> Evidence:
+    """What decides how much a gap asks for, beside its limit."""
+    if _is_long(context, gap) and not gap.ongoing:
+        days = round(gap.hours / 24.0, 1)
+        return context.evidence("days without readings on end", days, "days", "gap_long_days")
+    of_late, much = round(gap.of_late, 1), _much(context, hours_in_all)
+    return context.evidence("hours without readings of late", of_late, "h", "gap_watch_hours", round(much, 1))
 
 
 GAP_RULES: tuple[Rule, ...] = (Rule("data_gap", data_gap),)

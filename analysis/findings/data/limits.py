@@ -9,7 +9,20 @@ LIMITS_DATA: dict[str, Limit] = {
         48.0,
         "h",
         "common practice: two days lost are a fifteenth of a month, past the 5 % that a month's figure bears",
-        "hours without any reading in the period, above which the period's figures are incomplete",
+        "hours without any reading on the newest days (gap_recent_days), from which the gateway may fail again",
+    ),
+    "gap_recent_days": Limit(
+        14.0,
+        "days",
+        "common practice: a fortnight without a failure shows that a repair has held",
+        "newest days on which readings lost in a gap that is over are more than a note",
+        "below",
+    ),
+    "gap_long_days": Limit(
+        14.0,
+        "days",
+        "common practice: half a month; neither its figures nor how the home fared are known",
+        "length of a gap that is over, from which it stays to be watched",
     ),
     "gap_watch_share": Limit(
         0.01,

@@ -127,6 +127,8 @@ _ZEROED_K, _ZEROED_DAYS, _PASSING_MIN = 0.1, 10, 20
 _COVERAGE, _ROBUST_SD = 2.0, 1.4826
 _KWH_PER_M3_K = 1.155
 _PAIR_K = 0.2
+# A pair that is off by so much has a sensor out of its pocket or of the wrong kind (common practice).
+_PAIR_WRONG_K = 2.0
 # Flow and return alike while the meter counts heat: the one says many times what the other does.
 _LEAST_SHARE = 0.1
 _UNIT_FLOW_SENSOR = 0.05
@@ -438,8 +440,26 @@ def _unsaid_antifreeze(context: Context, measured: float) -> Finding | None:
 
 
 def _spoilt_by_disagreement(context: Context, finding: Finding) -> frozenset[str]:
-    """Nothing where antifreeze explains the meter: the figures are corrected for it."""
-    return frozenset() if finding.causes else frozenset(HEAT_QUANTITIES)
+    """The instruments that may be the wrong ones: nothing where antifreeze explains the meter, whose figures are
+    corrected for it; the side whose heat no heat pump makes of its electricity; else the meter, and the
+    temperatures too where an offset of theirs would explain it."""
+    if finding.causes:
+        return frozenset()
+    meter, pair = frozenset(HEAT_QUANTITIES), frozenset({"flow_temperature", "return_temperature"})
+    days = context.all_days.days
+    heat, flow, volume = (days.floats(f"check_{name}") for name in ("meter", "flow", "volume"))
+    drawn = days.floats("electricity_heat_pump_kwh")
+    both = (days["day"] >= np.datetime64(finding.since)) & np.isfinite(heat + flow) & (volume > 0.0)
+    offset = np.median((flow - heat)[both] / (_KWH_PER_M3_K * volume[both])) if both.any() else 0.0
+    if abs(float(offset)) < _PAIR_WRONG_K:
+        return meter
+    most, used = context.limit("efficiency_most"), both & (drawn >= _LEAST_KWH)
+    if not used.any() or "heat_pump_electricity" in context.unreliable:
+        return meter | pair
+    by_meter, by_flow = (float(np.median(side[used] / drawn[used])) for side in (heat, flow))
+    if by_flow > most >= by_meter >= 1.0:
+        return pair | {"flow_rate"}
+    return meter if by_meter > most >= by_flow else meter | pair
 
 
 METER_RULES: tuple[Rule, ...] = (

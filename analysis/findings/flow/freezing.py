@@ -17,6 +17,7 @@ from fieldfare.analysis.findings.model import (
     Finding,
     Severity,
 )
+from fieldfare.analysis.findings.stopped.rests import rests
 from fieldfare.analysis.physics.water import freezing_point
 
 
@@ -40,7 +41,7 @@ def frost_risk(context: Context) -> Finding | None:
     inside = slice(first, last + 1)
     coldest = days.floats("water_min")[inside]
     water = float(np.nanmin(coldest)) if np.isfinite(coldest).any() else np.nan
-    ongoing = last >= len(days) - 2
+    ongoing = last >= len(days) - 2 and (cold_water[last] or not _has_power_again(context))
     minutes = float(np.nansum(np.fmax(near, dead)[inside]))
     severity = _frost_severity(context, water, minutes, ongoing=ongoing, protected=bool(safe_to < 0))
     if all(_serviced(context, days.day(hit).isoformat()) for hit in hits[(hits >= first) & (hits <= last)]):
@@ -126,6 +127,13 @@ def _frost_severity(
         return "urgent" if freezing and not protected else "act"
     unseen = not np.isfinite(water) and minutes >= context.limit("frost_unseen_minutes")
     return "watch" if freezing or unseen else "note"
+
+
+def _has_power_again(context: Context) -> bool:
+    """The unit works again after its newest rest without any power."""
+    least = context.limit("stopped_powerless_minutes")
+    dead = [rest for rest in rests(context, "unit") if rest["minutes_powerless"] >= least]
+    return bool(dead) and dead[-1].ended
 
 
 def _serviced(context: Context, day: str) -> bool:

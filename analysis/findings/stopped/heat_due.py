@@ -51,7 +51,7 @@ def reasons(context: Context, rest: Rest) -> list[Reason]:
         return _cylinder(context, rest)
     warm = rooms_are_warm(context, rest)
     found = [*_rooms(context, rest), *_heater(context, rest)]
-    if rest.kind == "unit":
+    if rest.kind in ("unit", "tries"):
         found += _cylinder(context, rest)
     if not warm:
         found += _weather(context, rest)

@@ -37,6 +37,18 @@ LIMITS_STOPPED: dict[str, Limit] = {
         "common practice: a night's set-back costs a usual house 1 to 3 K",
         "fall of the room during a rest, where no target is measured",
     ),
+    "stopped_barren_fall_k": Limit(
+        1.5,
+        "K",
+        "common practice: more than a thermostat's band and an open window; a heated room does not cool so far",
+        "fall of the room while the unit runs and its heat meter shows nothing, from which it is not the meter",
+    ),
+    "stopped_collapse_k": Limit(
+        4.0,
+        "K",
+        "common practice: more than any set-back or open window costs the mean of a day",
+        "fall of the warmest room's daily mean while the unit runs as before",
+    ),
     "stopped_room_cool_c": Limit(
         17.0,
         "°C",
@@ -207,8 +219,8 @@ LIMITS_STOPPED: dict[str, Limit] = {
     "stopped_chance": Limit(
         0.004,
         "-",
-        "common practice: a few rests a day, and a stop in some weeks or months",
-        "chance of a stop, before a rest's length and the room are looked at",
+        "common practice: four rests for a day of running, and a stop in some two months of it",
+        "chance of a stop, before a rest's length and the room are looked at; more where a unit rests seldom",
         "below",
     ),
     "stopped_powerless_minutes": Limit(

@@ -22,6 +22,8 @@ _ADDED = (
     "minutes",
     "minutes_known",
     "minutes_working",
+    "minutes_barren",
+    "minutes_frozen",
     "minutes_frost",
     "minutes_room_short",
     "minutes_called",

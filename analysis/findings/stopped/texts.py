@@ -8,6 +8,7 @@ from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.model import Severity
 from fieldfare.analysis.findings.stopped.heat_due import Reason
 from fieldfare.analysis.findings.stopped.rests import Rest, local
+from fieldfare.analysis.findings.stopped.tries import is_barren
 from fieldfare.analysis.physics.water import freezing_point
 
 _WHY = {
@@ -78,6 +79,8 @@ def headline(context: Context, rest: Rest, told: list[Reason], cause: str) -> st
     }
     if rest.kind == "tries" and cause == "locked_out":
         return f"{text}. It tried to start {rest['starts']:.0f} times and stopped within minutes."
+    if is_barren(rest):
+        return f"{text}. It runs, at {rest['power_mean_w']:.0f} W on average, and gives no heat."
     speaks = rest.kind == "unit" or cause == "set_to_cooling"
     return f"{text}. {ends.get(cause, '') if speaks else ''}".strip()
 
@@ -93,6 +96,23 @@ def _heater_headline(rest: Rest, since: str) -> str:
     return (
         f"The back-up heater alone heats the house ({rest['backup_kwh']:.0f} kWh of direct electric"
         f" heat): the compressor gave no heat {since}."
+    )
+
+
+def barren_step() -> str:
+    """What to do about a unit that runs and gives no heat."""
+    return (
+        "Ring at once: what does the controller's display show, does the water pump turn, and is ice on the"
+        " outdoor unit? Go there: water flow and valves first, then the refrigerant circuit. A defrost that does"
+        " not end shows on the display."
+    )
+
+
+def barren_home(when: str) -> str:
+    """The same for the householder. when : since when, in words"""
+    return (
+        f"Your heat pump has run without giving heat {when}. Please ring your installer now. Open nothing on it,"
+        " and keep one room warm by other safe means."
     )
 
 
@@ -124,6 +144,8 @@ def next_step(rest: Rest, cause: str) -> str:
             "Ring at once: what does the controller's display show, and does the water pump turn? Have the fault"
             " memory read out. Go there: water flow (pump, strainer, air, closed valves) first, then the unit."
         )
+    if is_barren(rest):
+        first = barren_step()
     extra = {
         "heating": (
             " Hot water still works, so supply and compressor do: ask for the heating's mode, the room "
@@ -137,13 +159,13 @@ def next_step(rest: Rest, cause: str) -> str:
     return first + extra + " If nobody answers, treat the unit as stopped and go there."
 
 
-def caution(context: Context, rest: Rest) -> str:
+def caution(context: Context, kind: str) -> str:
     """Freezing, and what must not be bypassed."""
     text = (
         "Never bypass a pressure switch, a flow switch, a residual-current device or any other safety "
         "device to make it run."
     )
-    if rest.kind == "hot_water":
+    if kind == "hot_water":
         return (
             text
             + " Water that has stood lukewarm is heated through to the disinfection temperature before it "
@@ -187,6 +209,8 @@ def home(context: Context, rest: Rest, severity: Severity) -> str:
             f"Your heat pump has not heated the rooms {when}, though hot water still works. Please ring "
             "your installer."
         )
+    if is_barren(rest):
+        return barren_home(when)
     text = f"Your heat pump has not worked {when}, though your home needs heat. Please ring your installer"
     text += " now." if severity == "urgent" else " today."
     return (

@@ -20,6 +20,7 @@ from fieldfare.analysis.findings.model import (
     Finding,
     Severity,
 )
+from fieldfare.analysis.findings.stopped.cold_while_running import cold_while_running
 from fieldfare.analysis.findings.stopped.direct_heater import heater_inside
 from fieldfare.analysis.findings.stopped.heat_due import (
     Reason,
@@ -38,18 +39,22 @@ from fieldfare.analysis.findings.stopped.texts import (
     next_step,
     possible_headline,
 )
-from fieldfare.analysis.findings.stopped.tries import cools_instead, is_unlike_before
+from fieldfare.analysis.findings.stopped.tries import cools_instead, is_barren, is_unlike_before
 
 # A period that is over ends at midnight, in the middle of ordinary pauses too.
 _LEAST_AT_END_H = 3.0
 # A cause is spoken of in headline and next step from this weight on.
 _LIKELY = 0.55
+# Of a rest, in which nothing moved: then nobody knows whether it is one.
+_FROZEN_SHARE = 0.5
 _ORDER = ("unit", "tries", "heating", "hot_water")
 
 
 def unit_stopped(context: Context) -> Finding | None:
     """Heat is due and the heat pump gives none: the newest stop, of the whole unit before one of its uses."""
-    found = _stopped(context) or one_of_several(context)
+    found = _stopped(context)
+    if found is None or found.until is not None or found.severity in ("note", "watch"):
+        found = cold_while_running(context) or found or one_of_several(context)
     if found is None and (resting := rests_for_boiler(context.site, context.all_days.days)) is not None:
         raise resting
     return found
@@ -71,10 +76,14 @@ def _stopped(context: Context) -> Finding | None:
                 if kind == "unit" and rest.hours >= context.limit("stopped_past_hours"):
                     ended.append((rest, reasons(context, rest)))
                 continue
+            if rest.open and rest["minutes_frozen"] >= _FROZEN_SHARE * rest["minutes"]:
+                raise NotAssessed(
+                    "no gauge has moved of late: the gateway repeats its readings", "distrusted"
+                )
             told = reasons(context, rest)
             if not (told and _is_own(context, rest)):
                 continue
-            if rest.kind == "tries" and not is_unlike_before(context, rest):
+            if rest.kind == "tries" and not is_unlike_before(context, rest, told):
                 continue
             if not _only_possible(context, told):
                 return _finding(context, rest, told)
@@ -105,7 +114,7 @@ def _goes_on(context: Context, rest: Rest) -> bool:
 
 def _is_own(context: Context, rest: Rest) -> bool:
     """A rest of one use counts where the unit works for the other; else it is the whole unit's."""
-    return rest.kind == "unit" or rest["minutes_working"] > 0
+    return rest.kind == "unit" or rest["minutes_working"] > 0 or is_barren(rest)
 
 
 def _finding(context: Context, rest: Rest, told: list[Reason]) -> Finding:
@@ -122,7 +131,7 @@ def _finding(context: Context, rest: Rest, told: list[Reason]) -> Finding:
             evidence=(*_shown(context, rest), *(r.evidence for r in told)),
             causes=causes,
             next_step=POSSIBLE_STEP,
-            caution=caution(context, rest),
+            caution=caution(context, rest.kind),
             home=POSSIBLE_HOME,
             visit="none",
         )
@@ -135,7 +144,7 @@ def _finding(context: Context, rest: Rest, told: list[Reason]) -> Finding:
         evidence=(*_shown(context, rest), *(r.evidence for r in told)),
         causes=causes,
         next_step=next_step(rest, main),
-        caution=caution(context, rest),
+        caution=caution(context, rest.kind),
         home=home(context, rest, severity),
         visit="drive" if severity == "urgent" else "call",
         bring=("multimeter", "spare fuses", "the maker's fault list") if main != "switched_off" else (),
@@ -167,7 +176,7 @@ def _past(context: Context, rest: Rest, told: list[Reason]) -> Finding | None:
             "Ask the household what happened and who restarted it; read the unit's fault memory at the "
             "next visit."
         ),
-        caution=caution(context, rest),
+        caution=caution(context, rest.kind),
         until=until.isoformat(),
         visit="call" if severity == "watch" else "none",
         home=(
@@ -230,7 +239,7 @@ def _shown(context: Context, rest: Rest) -> tuple[Evidence, ...]:
     """When it last gave heat, for how long it has not, and what it drew and showed meanwhile."""
     last = f"{local(context, rest.start):%Y-%m-%d %H:%M}" if rest.begun else "none in these readings"
     out = [Evidence("last heat", last), Evidence("without heat since", round(rest.hours, 1), "h")]
-    if np.isfinite(rest["power_mean_w"]) and rest.kind == "unit":
+    if np.isfinite(rest["power_mean_w"]) and (rest.kind == "unit" or is_barren(rest)):
         out.append(Evidence("electricity meanwhile", round(rest["power_mean_w"], 1), "W"))
         usual = standby(context, rest)
         if np.isfinite(usual):
@@ -261,6 +270,8 @@ def _causes(context: Context, rest: Rest, told: list[Reason]) -> tuple[Cause, ..
     if cools_instead(rest):
         why = f"it took {rest['cooled_kwh']:.0f} kWh of heat out of the water while it ran"
         return ranked({"set_to_cooling": (1.0, why)})
+    if is_barren(rest):
+        return ()
     if rest.kind == "tries":
         why = f"it started {rest['starts']:.0f} times, ran for minutes and warmed nothing"
         return ranked({"locked_out": (1.0, why)})
@@ -275,8 +286,12 @@ def _causes(context: Context, rest: Rest, told: list[Reason]) -> tuple[Cause, ..
     if rest["minutes_fault"] >= 30:
         locked += 6.0
         why_locked.append(f"and reports a fault for {rest['minutes_fault'] / 60.0:.0f} h")
-    asked = {"call", "flow", "mode", "heater"} & {r.kind for r in told}
-    if asked:
+    silent = rest.share("minutes_called", "minutes_call_known") < 0.1
+    silent |= rest.share("minutes_flow_asked", "minutes_flow_known") < 0.1
+    # A room's call that the unit's controls do not pass on, or a target shown all season without a call, asks for
+    # nothing.
+    asking = {"mode", "heater"} | (set() if silent else {"call", "flow"})
+    if asking & {r.kind for r in told}:
         locked += 2.5
         why_locked.append("and heat is called for")
     if lowered_k := target_lowered(context, rest):
@@ -285,8 +300,6 @@ def _causes(context: Context, rest: Rest, told: list[Reason]) -> tuple[Cause, ..
     if rest.share("minutes_mode_on", "minutes_mode_known") < 0.1 and rest.hours >= 3.0:
         off += 0.4
         why_off.append("and its mode is off throughout")
-    silent = rest.share("minutes_called", "minutes_call_known") < 0.1
-    silent |= rest.share("minutes_flow_asked", "minutes_flow_known") < 0.1
     if silent:
         off += 1.5
         why_off.append("and its controls call for nothing")
