@@ -46,6 +46,11 @@ def normal_probability(value: float) -> float:
     return float(special.ndtr(value))
 
 
+def normal_density(value: float) -> float:
+    """Density of a standard normal variable at `value`."""
+    return math.exp(-0.5 * value * value) / math.sqrt(2.0 * math.pi)
+
+
 def normal_quantile(probability: float) -> float:
     """Value that a standard normal variable is at most with this probability, above 0 and below 1."""
     return float(special.ndtri(probability))
