@@ -120,6 +120,13 @@ GROUPS: tuple[tuple[str, str, tuple[Field, ...]], ...] = (
             Field(
                 "hot_water.standing_loss_kwh_per_day", "Standing loss", "kWh a day, from its label", "number"
             ),
+            Field(
+                "hot_water.stored",
+                "Stored",
+                "heating_water: drinking water is heated as it is drawn",
+                "choice",
+                choices=("", "drinking_water", "heating_water"),
+            ),
         ),
     ),
     (

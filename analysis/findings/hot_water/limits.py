@@ -293,6 +293,12 @@ LIMITS_HOT_WATER: dict[str, Limit] = {
         " setpoint",
         "scheduled disinfection over the setpoint from which holding it all day is a fault",
     ),
+    "held_day_minutes": Limit(
+        720.0,
+        "min/day",
+        "common practice: a disinfection with the cooling after it is over within half a day",
+        "minutes of a day at disinfection temperature, from which it does not end",
+    ),
     "scald_cool_days": Limit(
         2.0,
         "days",
