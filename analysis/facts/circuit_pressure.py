@@ -71,7 +71,8 @@ def _topped(day: Segments, pressure: Floats, water: Floats, slope: Floats) -> Fl
     step = np.zeros(n)
     step[_STEP_MIN:-_STEP_MIN] = np.nan_to_num(level[2 * _STEP_MIN :] - level[: -2 * _STEP_MIN])
     for a, b in zip(*true_runs(step > _STEP_BAR), strict=True):
-        own = float(np.nan_to_num(slope[max(int(np.searchsorted(day.start, a, side="right")) - 1, 0)]))
+        own = slope[max(int(np.searchsorted(day.start, a, side="right")) - 1, 0)]
+        own = max(float(np.nan_to_num(own)), 0.0)  # a refill of cold water turns the day's slope round
         before, after = slice(max(a - _STANDS_MIN, 0), a), slice(b, b + _STANDS_MIN)
         if min(np.isfinite(pressure[s]).sum() for s in (before, after)) < _FEWEST_SIDE:
             continue
