@@ -201,9 +201,10 @@ def test_one_run_in_doubt_among_others_is_silent() -> None:
 
 
 def test_missing_readings_hide_no_programme_that_is_off() -> None:
-    gone = np.isin(np.arange(DAYS), (20, 55))
-    days = lukewarm(46.0, disinfection_min=0.0, minutes_tank_known=np.where(gone, 900.0, 1440.0))
-    assert check_whole(hygiene.pasteurisation_missed(context_of(days))).severity == "act"
+    gone = np.isin(np.arange(DAYS), (0, 20, 55, DAYS - 1))  # the first and the last day are hardly ever whole
+    days = lukewarm(43.0, disinfection_min=0.0, minutes_tank_known=np.where(gone, 900.0, 1440.0))
+    for check in (hygiene.pasteurisation_missed, hygiene.disinfection_lacking):
+        assert check_whole(check(context_of(days))).severity == "act"
 
 
 def test_layers_of_a_cylinder_leave_little_below_fifty_in_doubt() -> None:

@@ -7,6 +7,7 @@ held the run: none of these days shows that the cylinder was left without.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -14,6 +15,16 @@ from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.findings.confidence import Flags
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.physics.hot_water import DISINFECTED_AT_C
+
+
+class Gap(NamedTuple):
+    """Days without a sure disinfection: how many count, their first and last index, and the most of them in a
+    row on which none is possible either."""
+
+    days: int
+    first: int
+    last: int
+    plain_days: int
 
 
 @dataclass(frozen=True)
@@ -29,21 +40,19 @@ class Disinfected:
     sure: Flags
     possible: Flags
 
-    def gaps(self, *, doubtful: bool) -> list[tuple[int, int, int]]:
-        """Runs of days without as (days that count, first, last index).
-
-        doubtful : count days on which it may have been held as days without
-        """
-        done = self.sure if doubtful else self.possible
-        out, count, begin = [], 0, 0
-        for i, known in enumerate(self.known):
-            if done[i]:
-                out.append((count, begin, max(i - 1, begin)))
-                count, begin = 0, i + 1
-            elif known:
-                count += 1
+    def gaps(self) -> list[Gap]:
+        """Runs without a sure disinfection, in order; the last one goes on to the end."""
+        out, count, begin, stretch, longest = [], 0, 0, 0, 0
         last = len(self.known) - 1
-        out.append((count, min(begin, last), last))
+        for i, known in enumerate(self.known):
+            if self.sure[i]:
+                out.append(Gap(count, begin, max(i - 1, begin), longest))
+                count, begin, stretch, longest = 0, i + 1, 0, 0
+                continue
+            count += int(known)
+            stretch = 0 if self.possible[i] else stretch + int(known)
+            longest = max(longest, stretch)
+        out.append(Gap(count, min(begin, last), last, longest))
         return out
 
 

@@ -17,7 +17,7 @@ from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.findings.confidence import Flags
 from fieldfare.analysis.findings.context import Context, Need, Rule, require_hot_water
 from fieldfare.analysis.findings.grading import ranked
-from fieldfare.analysis.findings.hot_water.disinfected import disinfected
+from fieldfare.analysis.findings.hot_water.disinfected import Gap, disinfected
 from fieldfare.analysis.findings.model import (
     Cause,
     Evidence,
@@ -62,9 +62,9 @@ def disinfection_lacking(context: Context) -> Finding | None:
         allowed = max(allowed, plant.pasteurise_every_days + limit("pasteurise_slack_days"))
     if done.known.sum() < allowed:
         raise NotAssessed(f"needs at least {allowed:g} days with cylinder_temperature", "too_few_days")
-    begin = _since_last(done.sure)
-    mine = done.known & (np.arange(len(days)) >= begin)
-    if mine.sum() < allowed:
+    gap = done.gaps()[-1]
+    mine = done.known & (np.arange(len(days)) >= gap.first)
+    if gap.days < allowed:
         return None
     share = float(
         days.floats("minutes_tank_growth")[mine].sum() / days.floats("minutes_tank_known")[mine].sum()
@@ -73,21 +73,14 @@ def disinfection_lacking(context: Context) -> Finding | None:
         return None
     usual = nan_median(days.floats("tank_mean")[mine])
     real = Excess(limit("growth_upper_c") - usual, hypot(SENSOR_LOW_K, _LAYERS_K)).probability
-    surely = int((done.known & (np.arange(len(days)) >= _since_last(done.possible))).sum())
     severity: Severity = "watch"
-    if surely < allowed or real < limit("finding_chance"):
+    if gap.plain_days < allowed or real < limit("finding_chance"):
         severity = "note"
-    elif usual < limit("growth_act_c") and surely >= 2.0 * limit("lacking_days"):
+    elif usual < limit("growth_act_c") and gap.plain_days >= 2.0 * limit("lacking_days"):
         severity = "act"
-    since = days.day(min(begin, len(days) - 1)).isoformat()
-    certain = min(real * (1.0 - 0.25 ** (max(surely, 1) / allowed)), limit("surest"))
+    since = days.day(gap.first).isoformat()
+    certain = min(real * (1.0 - 0.25 ** (max(gap.plain_days, 1) / allowed)), limit("surest"))
     return _lacking(context, mine, severity, since, certain, share=share, allowed=allowed)
-
-
-def _since_last(done: Flags) -> int:
-    """Index of the day after the last one that is marked; 0 where none is."""
-    marked = np.flatnonzero(done)
-    return int(marked[-1]) + 1 if len(marked) else 0
 
 
 def _lacking(
@@ -197,29 +190,29 @@ def pasteurisation_missed(context: Context) -> Finding | None:
     allowed = every + limit("pasteurise_slack_days")
     if done.known.sum() <= allowed:
         raise NotAssessed(f"needs more than {allowed:g} days with cylinder_temperature", "too_few_days")
-    surely = [g for g in done.gaps(doubtful=False) if g[0] > allowed]
-    gaps = done.gaps(doubtful=not surely)
-    missed = [g for g in gaps if g[0] > allowed]
-    ongoing = gaps[-1][0] > allowed
+    gaps = done.gaps()
+    missed = [g for g in gaps if g.plain_days > allowed]
+    ongoing = gaps[-1].days > allowed
     # One run that is in doubt, before others that were held, is not worth a word.
-    if not missed or not (surely or ongoing):
+    if not missed and not ongoing:
         return None
     told = gaps[-1] if ongoing else missed[-1]
-    overdue = told[0] / every
-    share = sum(g[0] for g in missed) / max(int(done.known.sum()), 1)
+    overdue = told.plain_days / every
+    share = sum(g.days for g in missed) / max(int(done.known.sum()), 1)
     severity: Severity = "note"
     # One run skipped (a power cut, the night the clocks change) is made good by the next.
     skipped = len(missed) == 1 and overdue <= _ONE_SKIPPED and bool(done.possible.any())
-    if surely and not skipped and (ongoing or (len(missed) > 1 and share > limit("pasteurise_missed_share"))):
+    often = len(missed) > 1 and share > limit("pasteurise_missed_share")
+    if not skipped and (often or (ongoing and told.plain_days > allowed)):
         severity = "act" if overdue >= limit("pasteurise_act") else "watch"
-    certain = min(1.0 - 0.5 ** (overdue * 1.5), limit("surest")) if surely else 0.5
-    runs = sum(g[0] // every for g in missed)
-    return _missed(context, told, severity, certain, until=None if ongoing else told[2], runs=runs)
+    certain = min(1.0 - 0.5 ** (max(overdue, 0.5) * 1.5), limit("surest"))
+    runs = sum(g.days // every for g in missed)
+    return _missed(context, told, severity, certain, until=None if ongoing else told.last, runs=runs)
 
 
 def _missed(
     context: Context,
-    gap: tuple[int, int, int],
+    gap: Gap,
     severity: Severity,
     certain: float,
     *,
@@ -230,7 +223,7 @@ def _missed(
     assert plant is not None
     assert plant.pasteurise_c is not None
     every = plant.pasteurise_every_days
-    length, begin, last = gap
+    length, begin, last = gap.days, gap.first, gap.last
     hottest = float(np.nanmax(days.floats("tank_max")[begin : last + 1]))
     held = float(np.nanmax(fill_nan(days.floats("disinfection_min")[begin : last + 1], 0.0)))
     reached = plant.pasteurise_c - hottest <= SENSOR_LOW_K
