@@ -140,6 +140,7 @@ PARTS: tuple[Part, ...] = (
             "hot_water.pasteurise_c": Words("Thermal disinfection at", "°C; empty: none is scheduled"),
             "hot_water.pasteurise_every_days": Words("Every", "days"),
             "hot_water.standing_loss_kwh_per_day": Words("Standing loss", "kWh a day, from its label"),
+            "hot_water.stored": Words("Stored", "heating_water: drinking water is heated as it is drawn"),
         },
     ),
     Part(

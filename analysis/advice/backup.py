@@ -1,4 +1,5 @@
-"""The bivalent point: down to which outdoor temperature the heat pump carries the house without its direct heater."""
+"""The bivalent point: down to which outdoor temperature the heat pump carries the house without its direct
+heater."""
 
 from __future__ import annotations
 
@@ -31,8 +32,8 @@ _COLDEST_C, _WARMEST_C = -25.0, 12.0  # outdoor temperatures that are tried
 
 @dataclass(frozen=True)
 class Bivalent:
-    """seen_c : outdoor temperature up to which the heater is used. carries_c : down to which the unit carries the
-    house. saves [kWh over the days]: the heater's work above it, done by the unit"""
+    """seen_c : outdoor temperature up to which the heater is used. carries_c : down to which the unit
+    carries the house. saves [kWh over the days]: the heater's work above it, done by the unit"""
 
     seen_c: float
     carries_c: float
@@ -40,10 +41,12 @@ class Bivalent:
 
 
 def bivalent(site: Site, facts: Facts, result: Mapping[str, Any]) -> Bivalent:
-    """Compare the heater's use with what the unit carries by its output and the house's load. Raises NotAssessed.
+    """Compare the heater's use with what the unit carries by its output and the house's load. Raises
+    NotAssessed.
 
-    The unit carries the house where its rated output, as far as it was measured, at the flow of the heating curve
-    is over the load by a margin. Above that the heater's heat is made by the unit at the days' own performance.
+    The unit carries the house where its rated output, as far as it was measured, at the flow of the heating
+    curve is over the load by a margin. Above that the heater's heat is made by the unit at the days' own
+    performance.
     """
     if site.heat_pump.units > 1:
         raise NotAssessed("several heat pumps share the load: a heater's release is their control's")

@@ -19,8 +19,8 @@ from fieldfare.analysis.plant.site import Site
 
 @dataclass(frozen=True)
 class Mixing:
-    """drop_k : flow less flow beyond the buffer. left_k : what stays of it. saves [kWh over the days]: the curve
-    lowered by the difference, at the same water to the emitters"""
+    """drop_k : flow less flow beyond the buffer. left_k : what stays of it. saves [kWh over the days]: the
+    curve lowered by the difference, at the same water to the emitters"""
 
     drop_k: float
     left_k: float

@@ -39,7 +39,8 @@ class BestHour:
 
 
 def best_charging_hour(site: Site, facts: Facts, result: dict[str, Any]) -> BestHour:
-    """The hour that saves most, money before electricity where prices differ by the hour. Raises NotAssessed."""
+    """The hour that saves most, money before electricity where prices differ by the hour. Raises
+    NotAssessed."""
     water = site.hot_water
     if water is None:
         raise NotAssessed("the system makes no hot water", "not_applicable")
@@ -107,10 +108,11 @@ class DearHours:
 
 
 def dear_hours(site: Site, facts: Facts, result: Mapping[str, Any]) -> DearHours:
-    """Whether rooms hold, within the comfort limit, while the heating rests in the dearest band. Raises NotAssessed.
+    """Whether rooms hold, within the comfort limit, while the heating rests in the dearest band. Raises
+    NotAssessed.
 
-    The heat is made in the other hours instead; what is saved is the difference of price. A rest that needs the
-    direct heater afterwards is not counted.
+    The heat is made in the other hours instead; what is saved is the difference of price. A rest that needs
+    the direct heater afterwards is not counted.
     """
     band, other = _dearest(site)
     days = heating_days(site, facts, result)

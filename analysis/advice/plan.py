@@ -262,7 +262,8 @@ def _bivalent(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:
 
 
 def _buffer(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:
-    """The flow beyond a parallel buffer set to the heat pump's, and the curve lowered by what is no longer lost."""
+    """The flow beyond a parallel buffer set to the heat pump's, and the curve lowered by what is no longer
+    lost."""
     found = mixing(site, facts, result)
     saves = found.saves.times(a_year(facts.days))
     return Advice("buffer_flow", round(found.drop_k, 1), found.left_k, "K", saves)

@@ -107,8 +107,8 @@ def room_response(site: Site, days: HeatingDays, result: Mapping[str, Any]) -> R
 
 
 def _opens(site: Site, opened: Floats, warmer: Floats) -> float:
-    """Fall of the room at which valves let e times as much through [K]. Valves that stand open in rooms well over
-    their target never move."""
+    """Fall of the room at which valves let e times as much through [K]. Valves that stand open in rooms
+    well over their target never move."""
     above = float(np.median(warmer)) >= limit_of(site, "advice_valves_shut_k")
     if above and float(np.median(opened)) >= limit_of(site, "advice_valves_open"):
         return FOLLOWS_K
@@ -116,8 +116,8 @@ def _opens(site: Site, opened: Floats, warmer: Floats) -> float:
 
 
 def _influence(site: Site, days: HeatingDays) -> float:
-    """By how much the set flow goes up where rooms lack a kelvin, at the same outdoor temperature [-]; 0 where the
-    days do not show it for sure."""
+    """By how much the set flow goes up where rooms lack a kelvin, at the same outdoor temperature [-]; 0
+    where the days do not show it for sure."""
     short = days.target - days.room
     seen = np.isfinite(short + days.asked)
     if seen.sum() < limit_of(site, "advice_fewest_days"):

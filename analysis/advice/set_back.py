@@ -25,8 +25,8 @@ Floats = NDArray[np.float64]
 USUAL_HOURS = 7.0
 """Length of a night's set-back where none is set now (common practice)."""
 STORES_KWH_PER_M2_K = (165.0 / 3600.0, 370.0 / 3600.0)
-"""Heat that a house of medium and of very heavy weight stores for each kelvin and m2 of floor (ISO 13790, table 12;
-lighter ones are rare with their inner walls and furniture: common practice)."""
+"""Heat that a house of medium and of very heavy weight stores for each kelvin and m2 of floor (ISO 13790,
+table 12; lighter ones are rare with their inner walls and furniture: common practice)."""
 NIGHT_SHARE = 0.35
 """Night's mean temperature below the day's, of the day's range: seven hours from 22 h of a sine that is
 coldest at four."""
@@ -159,8 +159,8 @@ def cooling_rate(site: Site, facts: Facts, days: HeatingDays) -> tuple[float, fl
 def _cooling(site: Site, seen: Table, days: HeatingDays, depth: float, hours: float) -> tuple[float, float]:
     """Rate at which rooms cool without heat on the middle day [K/h], and its relative doubt.
 
-    From midnight to the coldest moment where a set-back shows it; else from the load and the heat that a house
-    stores: the middle of medium and very heavy, with both as its doubt.
+    From midnight to the coldest moment where a set-back shows it; else from the load and the heat that a
+    house stores: the middle of medium and very heavy, with both as its doubt.
     """
     if depth > _SEEN_K and seen.knows("room_begin") and seen.knows("room_min"):
         dropped = seen.floats("room_begin") - seen.floats("room_min")

@@ -161,8 +161,8 @@ def space_kw(hours: Hours) -> Floats:
 
 
 def extra_loss(hours: Hours, cold: ColdZone) -> float:
-    """Heat given to the rooms over what the house takes at their temperature [-], by the weeks before or by its
-    measured loss; nan if unknown."""
+    """Heat given to the rooms over what the house takes at their temperature [-], by the weeks before or by
+    its measured loss; nan if unknown."""
     given = hours.mean(space_kw(hours), hours.inside)
     warmer = hours.mean(cold.room - hours.gauge("outdoor_temperature"), hours.inside)
     if not np.isfinite(given + warmer):
@@ -175,8 +175,8 @@ def extra_loss(hours: Hours, cold: ColdZone) -> float:
 
 
 def _took_before_kw(hours: Hours, warmer: float) -> float:
-    """What the house took on the days before, at this difference of room and outdoors [kW]; nan if too few are
-    known. People and sun give the same as then."""
+    """What the house took on the days before, at this difference of room and outdoors [kW]; nan if too few
+    are known. People and sun give the same as then."""
     days, area = hours.usual.days, hours.site.site.floor_area_m2
     if area is None or not all(name in days.names for name in ("heat_space_kwh", "room", "outdoor")):
         return float("nan")

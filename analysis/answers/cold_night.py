@@ -18,8 +18,9 @@ _SETTLED_MIN = 30  # after a set-back ends, until the water is warm (common prac
 def set_back_step(hours: Hours, cold: ColdZone) -> Step:
     """The hours lie in a set-back, or in the hours in which the rooms come back from it.
 
-    The room falls by night with its target, and by day it takes more heat than the house needs at that target: it
-    would come up, only too late. Where it takes less, something else holds it down, with or without a set-back.
+    The room falls by night with its target, and by day it takes more heat than the house needs at that
+    target: it would come up, only too late. Where it takes less, something else holds it down, with or
+    without a set-back.
     """
     target = cold.target
     if not np.isfinite(target[hours.inside]).any():
@@ -73,7 +74,8 @@ def _soon_after(hours: Hours, cold: ColdZone, lowered: Flags) -> Flags:
 
 
 def _coming_back(hours: Hours, cold: ColdZone, lowered: Flags) -> Flags:
-    """From each end of a set-back until the room is back at its target, or until the next begins: bool (n,)."""
+    """From each end of a set-back until the room is back at its target, or until the next begins: bool
+    (n,)."""
     short = fill_nan(cold.target - cold.room, 0.0) > hours.limit("answer_cold_k")
     out = np.zeros(len(short), dtype=np.bool_)
     begin, end = true_runs(~lowered & hours.inside)
@@ -86,7 +88,8 @@ def _coming_back(hours: Hours, cold: ColdZone, lowered: Flags) -> Flags:
 
 
 def _spare(hours: Hours, cold: ColdZone, rows: Flags) -> float:
-    """Heat that the rooms get while they come back, over what the house needs at their target [-]; nan if unknown."""
+    """Heat that the rooms get while they come back, over what the house needs at their target [-]; nan if
+    unknown."""
     if rows.sum() < FEWEST_COLD_MIN:
         return float("nan")
     need = need_kw(hours, cold, designed=False, rows=rows)[0]

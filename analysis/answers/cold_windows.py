@@ -1,4 +1,5 @@
-"""Rooms that are cold because of open windows: they fall faster than a closed house can, though they are heated."""
+"""Rooms that are cold because of open windows: they fall faster than a closed house can, though they are
+heated."""
 
 from __future__ import annotations
 
@@ -53,8 +54,8 @@ def _fall_rate(room: Floats) -> Floats:
 
 
 def _closed_rate(hours: Hours, fall: Floats) -> float:
-    """How fast the closed house cools by itself: most falls without heat are slower [K/h]; nan where it is hardly
-    ever unheated."""
+    """How fast the closed house cools by itself: most falls without heat are slower [K/h]; nan where it is
+    hardly ever unheated."""
     still = held_for((hours.minutes.use.code >= 0) & ~hours.minutes.use.running, _FALL_MIN) & hours.inside
     if still.sum() < hours.limit("answer_fewest_still_min"):
         return float("nan")
@@ -68,8 +69,8 @@ def _over_own(hours: Hours, closed: float) -> float:
 
 
 def _is_window(hours: Hours, room: Floats, heat: Floats, fall: Floats, a: int, b: int) -> bool:
-    """Whether one steep fall is a window: beyond what any closed room does; or the heat stayed and the room came
-    back fast."""
+    """Whether one steep fall is a window: beyond what any closed room does; or the heat stayed and the room
+    came back fast."""
     if float(fall[a:b].max()) > hours.limit("answer_window_k_per_h"):
         return True
     before, during = heat[max(a - 2 * _FALL_MIN, 0) : max(a - _FALL_MIN, 1)], heat[a:b]

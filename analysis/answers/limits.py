@@ -204,7 +204,8 @@ LIMITS_ANSWERS: dict[str, Limit] = {
     "answer_rise_over_needed": Limit(
         0.2,
         "-",
-        "common practice: a room that gains by day what it lost by night rises a quarter as fast as it should",
+        "common practice: a room that gains by day what it lost by night rises a quarter as fast as it"
+        " should",
         "rise of a room over the rise that brings it back in time",
         "below",
     ),

@@ -24,8 +24,8 @@ BEST_SPEED = 0.65
 _CURVATURE = 0.15
 _LEAST_LOAD, _GREATEST_LOAD = 0.15, 1.1
 _LEAST_LIFT_K = 15.0
-# Exchangers, compressors and fans of units differ by about a third of the gain (common practice).
-_GAIN_SPREAD = 0.35
+# Some units gain nothing below full output, others all that the second law lets them (common practice).
+_GAIN_SPREAD = 0.40
 
 
 def part_load_gain(load_share: ArrayLike, source_c: ArrayLike, flow_c: ArrayLike) -> Floats:
@@ -60,11 +60,11 @@ class Strength:
 
 # Compressors that lose more at low speed and fans that do not slow down take a part of the gain (common
 # practice).
-USUAL_STRENGTH = Strength(0.8, _GAIN_SPREAD)
+USUAL_STRENGTH = Strength(0.7, _GAIN_SPREAD)
 _DAY_NOISE, _LIKE_NEIGHBOURS = 0.04, 5.0
 # Load goes with the weather, and the weather with frost and flow temperature: a slope tells the gain no
 # better than so (scatter of slopes among simulated units of one strength).
-_CONFOUNDED = 0.5
+_CONFOUNDED = 0.25
 
 
 def learned_strength(level: Floats, gain: Floats, weight: Floats) -> Strength:

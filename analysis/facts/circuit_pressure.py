@@ -58,8 +58,10 @@ def pressure_columns(day: Segments, pressure: Floats, water: Floats, charging: F
 def _topped(day: Segments, pressure: Floats, water: Floats, slope: Floats) -> Floats:
     """Rises within ten minutes that last for six hours, summed over each day [bar]; 0 without any.
 
-    The effect of warming water is removed by the day's slope, and both the lowest and the median level of the
-    six hours before and after must have moved: warm water swings back, a refill stays.
+    The effect of the water's temperature is removed, and both the lowest and the median level of the six
+    hours before and after must have moved: warm water swings back, a refill stays. The day's slope and the
+    usual one must both show the rise: a great slope makes a refill of water that cools, a small one of
+    water that warms.
     """
     n = len(pressure)
     rises = np.zeros(n)
@@ -70,15 +72,23 @@ def _topped(day: Segments, pressure: Floats, water: Floats, slope: Floats) -> Fl
     step = np.zeros(n)
     step[_STEP_MIN:-_STEP_MIN] = np.nan_to_num(level[2 * _STEP_MIN :] - level[: -2 * _STEP_MIN])
     for a, b in zip(*true_runs(step > _STEP_BAR), strict=True):
-        per_k = np.nan_to_num(slope[max(int(np.searchsorted(day.start, a, side="right")) - 1, 0)])
-        sides = slice(max(a - _STANDS_MIN, 0), a), slice(b, b + _STANDS_MIN)
-        before, after = (pressure[s] - max(per_k, _USUAL_BAR_PER_K) * warm[s] for s in sides)
-        if min(np.isfinite(before).sum(), np.isfinite(after).sum()) < _FEWEST_SIDE:
+        own = slope[max(int(np.searchsorted(day.start, a, side="right")) - 1, 0)]
+        own = max(float(np.nan_to_num(own)), 0.0)  # a refill of cold water turns the day's slope round
+        before, after = slice(max(a - _STANDS_MIN, 0), a), slice(b, b + _STANDS_MIN)
+        if min(np.isfinite(pressure[s]).sum() for s in (before, after)) < _FEWEST_SIDE:
             continue
-        rise = min(np.nanmedian(after) - np.nanmedian(before), np.nanmin(after) - np.nanmin(before))
+        slopes = (own, max(own, _USUAL_BAR_PER_K))
+        rise = min(
+            _rise(pressure[before] - k * warm[before], pressure[after] - k * warm[after]) for k in slopes
+        )
         if rise > _TOPPED_BAR:
             rises[(a + b) // 2] = rise
     return np.where(day.count(np.isfinite(pressure)) > 0, day.sum(rises), np.nan)
+
+
+def _rise(before: Floats, after: Floats) -> float:
+    """Rise of the median or of the lowest level, whichever is less [bar]."""
+    return float(min(np.nanmedian(after) - np.nanmedian(before), np.nanmin(after) - np.nanmin(before)))
 
 
 def _line(pressure: Floats, water: Floats) -> tuple[float, float]:

@@ -15,7 +15,7 @@ from fieldfare.analysis.minutes.operating_state import (
     UNTOLD,
 )
 from fieldfare.analysis.minutes.rolling import run_begins, window_sum
-from fieldfare.analysis.physics.hot_water import GROWTH_C, STORED_HOT_C, disinfection_rate
+from fieldfare.analysis.physics.hot_water import GROWTH_C, SENSOR_LOW_K, STORED_HOT_C, disinfection_rate
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -42,19 +42,24 @@ def hygiene_columns(minutes: Minutes, day: Segments, tank: Floats) -> dict[str, 
     """
     known = np.isfinite(tank)
     at = fill_nan(tank, -99.0)
-    rate = np.asarray(disinfection_rate(tank))
-    dose = window_sum(rate, DISINFECTION_WINDOW_MIN, 1)
     jumped = _jumps(tank, minutes.grid.spacing.get("cylinder_temperature", 1.0))
     return {
         "tank_held": day.greatest(_held(tank)),
         "minutes_tank_hot": day.count(known & (at > STORED_HOT_C)),
         "minutes_tank_growth": day.count(known & (at >= GROWTH_C[0]) & (at < GROWTH_C[1])),
-        "disinfection_min": np.where(day.count(known) > 0, day.greatest(dose), np.nan),
+        "disinfection_min": _dose(day, tank),
+        "disinfection_most_min": _dose(day, tank + SENSOR_LOW_K),
         "tank_jumps": day.count(jumped),
         "tank_rise_alone": _rise_alone(minutes, day, tank, jumped),
         "tank_peak_at": _peak_at(day, tank),
         "flow_greatest": day.greatest(minutes.grid.gauge("flow_temperature")),
     }
+
+
+def _dose(day: Segments, tank: Floats) -> Floats:
+    """Most equivalent minutes at 60 °C within four hours [min]; nan on a day without a reading."""
+    dose = window_sum(np.asarray(disinfection_rate(tank)), DISINFECTION_WINDOW_MIN, 1)
+    return np.where(day.count(np.isfinite(tank)) > 0, day.greatest(dose), np.nan)
 
 
 def _held(tank: Floats) -> Floats:

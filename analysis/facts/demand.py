@@ -58,7 +58,8 @@ _COOLED_K = 0.3
 # A unit that works gives at least as much heat as it draws; below this share of it there is none. The window
 # outlasts a defrost and the steps of a coarse heat register (common practice).
 _BARREN_SHARE, _BARREN_WINDOW_MIN = 0.1, 180
-# A gateway that repeats its last words: not one of several gauges moves, for so long that by their habit at rest
+# A gateway that repeats its last words: not one of several gauges moves, for so long that by their habit at
+# rest
 # they would have moved forty times between them (Poisson, in clusters of four: below 1 in 10 000).
 _FROZEN_POINTS, _FROZEN_MIN, _MISSING_CHANGES, _DAY_MIN = 3, 45, 40.0, 1440
 
@@ -70,8 +71,8 @@ def rests_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
         heating, hot_water: it gives none for that use)
     begun : the row begins right after the unit worked. ended : it worked again right after. open : the
     newest that is known
-    minutes, minutes_known, minutes_working (for the other use), minutes_barren (it draws power as if it worked,
-    and the heat meter shows no heat)
+    minutes, minutes_known, minutes_working (for the other use), minutes_barren (it draws power as if it
+    worked, and the heat meter shows no heat)
     outdoor_mean_c, outdoor_lowest_c, minutes_frost
     room_first_c, room_last_c (coldest zone), room_short_last_k (most below its target), minutes_room_short
     (1 K or more),

@@ -9,7 +9,7 @@ from fieldfare.analysis.facts.load_factor import asked_flow
 from fieldfare.analysis.facts.minutes import Minutes
 from fieldfare.analysis.facts.segments import Segments
 from fieldfare.analysis.facts.table import fill_nan
-from fieldfare.analysis.minutes.operating_state import HEATING, HOT_WATER
+from fieldfare.analysis.minutes.operating_state import DEFROST, HEATING, HOT_WATER
 from fieldfare.analysis.minutes.rolling import running_total, window_mean
 from fieldfare.analysis.plant.site import Site
 
@@ -41,8 +41,9 @@ def _backup(site: Site, minutes: Minutes, day: Segments, share: Floats) -> dict[
         return {}
     # A heater follows the weather of some hours, and a register's step is slightly late.
     mild = window_mean(outdoor, 179, 1) > below + _SENSOR_K
-    # In the flow it may also finish a hot-water charge, which is no space heat.
-    mild &= minutes.use.code != HOT_WATER
+    # In the flow it may also finish a hot-water charge, which is no space heat, or warm the water of a
+    # defrost.
+    mild &= ~np.isin(minutes.use.code, (HOT_WATER, DEFROST))
     on = mild & (fill_nan(heater, 0.0) * 60.0 > _ON_W)
     share = np.where(minutes.use.running, share, 0.0)
     heating = on & np.isin(minutes.use.code, (HEATING,))

@@ -25,8 +25,8 @@ _FEWEST_DAYS = 14
 # from memory).
 _COLD_DAY_K = 10.0
 _LEAST_OF_HEAT = 0.6
-"""Least loss by the fit over the heat given: less is no house, but a unit that gives all it can (first law, with
-room for misread temperatures)."""
+"""Least loss by the fit over the heat given: less is no house, but a unit that gives all it can (first law,
+with room for misread temperatures)."""
 _LEAST_NEED, _MOST_CHOICES = 0.3, 8
 """Least share of a day's loss that the plant must give, or sun and gains may stop it; times the days are
 chosen anew."""

@@ -12,14 +12,13 @@ FAMILIES: dict[str, tuple[str, ...]] = {
     "running": ("unit_stopped", "fault_reported"),
     "safety": (
         "water_too_hot",
-        "disinfection_lacking",
         "frost_risk",
         "pressure_falling",
         "pressure_low",
         "pressure_high",
         "pressure_swings",
     ),
-    "disinfection": ("pasteurisation_missed",),
+    "disinfection": ("pasteurisation_missed", "disinfection_lacking"),
     "rooms": ("room_below_target",),
     "capacity": ("capacity_short", "backup_heater_use"),
     "supply": ("hot_water_shortfall", "immersion_use"),
@@ -93,6 +92,8 @@ def not_fitted(code: str, site: Site) -> str | None:
         and not any(site.measures(q) for q in _SIGNS_OF_HOT_WATER)
     ):
         return "the system makes no hot water"
+    if code in FAMILIES["disinfection"] and site.hot_water and site.hot_water.stored == "heating_water":
+        return "the cylinder holds heating water: no drinking water is stored"
     if code in _AIR_ONLY and site.heat_pump.source != "air":
         return "the source is not air: the unit does not defrost"
     return None

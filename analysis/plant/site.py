@@ -168,7 +168,10 @@ class Emitter(_Section):
 
 
 class HotWater(_Section):
-    """`[hot_water]`: the cylinder and its control."""
+    """`[hot_water]`: the cylinder and its control.
+
+    stored : what the cylinder holds; heating water where drinking water is heated as it is drawn
+    """
 
     cylinder_litres: Litres | None = None
     setpoint_c: Annotated[Number, Field(ge=30, le=80)] = 50.0
@@ -176,6 +179,7 @@ class HotWater(_Section):
     pasteurise_c: Annotated[Number, Field(ge=50, le=90)] | None = None
     pasteurise_every_days: Annotated[WholeNumber, Field(ge=1, le=366)] = 7
     standing_loss_kwh_per_day: Annotated[Number, Field(ge=0.01, le=1000)] | None = None
+    stored: Literal["drinking_water", "heating_water"] = "drinking_water"
 
     @model_validator(mode="after")
     def _consistent(self) -> HotWater:

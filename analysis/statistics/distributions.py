@@ -116,6 +116,11 @@ def normal_probabilities(values: Floats) -> Floats:
     return 0.5 * np.fromiter(map(math.erfc, (-_HALF_ROOT * values).tolist()), np.float64, len(values))
 
 
+def normal_density(value: float) -> float:
+    """Density of a standard normal variable at `value`."""
+    return math.exp(-0.5 * value * value) / math.sqrt(2.0 * math.pi)
+
+
 def normal_quantile(probability: float) -> float:
     """Value that a standard normal variable is at most with this probability, above 0 and below 1."""
     return NormalDist().inv_cdf(probability)

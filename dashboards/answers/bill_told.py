@@ -170,7 +170,8 @@ def _say(document: dict[str, Any], home: bool) -> str:
     verb = "used" if unit == "kwh" else "cost"
     if abs(change) < least:
         return f"“Your heating {verb} about as much as {against}.”"
-    first = f"Your heating {verb} {_size(document, change, unit)} {'more' if change > 0 else 'less'} than {against}."
+    more = "more" if change > 0 else "less"
+    first = f"Your heating {verb} {_size(document, change, unit)} {more} than {against}."
     told, left = [], change
     for whose in texts.SAY_MORE:
         sure = sum(p[unit]["value"] for p in document["parts"] if p["whose"] == whose and _is_told(p))

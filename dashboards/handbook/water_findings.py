@@ -34,7 +34,8 @@ WATER: dict[str, HandbookText] = {
     "pasteurisation_missed": HandbookText(
         "A scheduled thermal disinfection did not reach or hold its temperature.",
         "Time at temperature is added up as minutes at 60 °C of equal effect. A day counts as disinfected"
-        " from the hold that the limits table names.",
+        " from the hold that the limits table names. A run that the sensor's error, a shorter hold or missing"
+        " readings leave possible is at most noted.",
         "Temperature where no sensor sits, such as the bottom of the cylinder and the pipes. It is no test"
         " for Legionella.",
     ),

@@ -1,4 +1,5 @@
-"""What stands beside the heat pump in a home, in plain sentences: a boiler, a stove, solar heat, solar electricity."""
+"""What stands beside the heat pump in a home, in plain sentences: a boiler, a stove, solar heat, solar
+electricity."""
 
 from __future__ import annotations
 

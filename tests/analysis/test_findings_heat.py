@@ -317,6 +317,29 @@ def test_without_a_flow_temperature_heat_over_electricity_is_compared() -> None:
     assert "usual share of hot water" in str(found.evidence[-1].value)
 
 
+@pytest.mark.parametrize(("spacing", "share", "severity"), [(15.0, True, "note"), (15.0, False, "act")])
+def test_a_summer_of_charges_alone_is_no_fall_where_readings_blur_them(
+    spacing: float, share: bool, severity: str
+) -> None:
+    """From one day on all heat is hot water: charges read minutes apart don't compare with heating."""
+    summer = np.arange(DAYS) >= 55
+    worse = np.where(summer, 0.78, 1.0)
+    water = np.where(summer, 8.0 + OUTDOOR / 20.0, 3.0) if share else 3.0 + OUTDOOR / 20.0
+    space = np.where(summer, 0.0, 80.0 + OUTDOOR) if share else 80.0 + OUTDOOR
+    days = days_of(
+        expected_heat_space_kwh=space,
+        expected_heat_hot_water_kwh=water,
+        expected_space_kwh=space / 4.0,
+        expected_hot_water_kwh=water / 3.0,
+        expected_used_space_kwh=space / 4.0 / worse,
+        expected_used_hot_water_kwh=water / 3.0 / worse,
+        **{"spacing.heat_pump_electricity": spacing},
+    )
+    found = efficiency_change.efficiency_fell(context_of(days))
+    assert found is None or found.severity == severity
+    assert share or found is not None
+
+
 # The house
 
 

@@ -268,6 +268,21 @@ def test_short_runs_blurred_by_coarse_readings_are_no_standby() -> None:
         idle.high_standby(context_of(running, site=OWN_PUMP_METER))
 
 
+def test_hours_of_part_running_are_no_floor() -> None:
+    """By the hour, a unit that hardly rests has lowest hours of any size above its standby."""
+    hourly = {"spacing.heat_pump_electricity": 60.0}
+    shared = days_of(lowest_hour=np.tile([110.0, 110.0, 480.0], DAYS // 3), **hourly)
+    assert idle.high_standby(context_of(shared, site=OWN_PUMP_METER)) is not None
+    scattered = days_of(
+        lowest_hour=np.sort(np.tile([10.0, 20.0, 80.0, 100.0, 480.0], DAYS // 5)) + 5.0, **hourly
+    )
+    found = idle.high_standby(context_of(scattered, site=OWN_PUMP_METER))
+    assert found is None
+    rising = days_of(lowest_hour=20.0 + 9.0 * np.arange(DAYS), **hourly)
+    with pytest.raises(NotAssessed, match="too few days with the unit at rest"):
+        idle.high_standby(context_of(rising, site=OWN_PUMP_METER))
+
+
 def test_a_pump_inside_the_meter_is_taken_out_or_allowed_for() -> None:
     text = WHOLE.replace('quantity = "circulation_pump_electricity"', 'quantity = "fan_electricity"')
     assert 'includes = ["circulation_pump"]' in text

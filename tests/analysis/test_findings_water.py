@@ -180,6 +180,12 @@ def test_a_unit_that_gives_more_for_heating_is_held_back_at_the_cylinder() -> No
     assert check_whole(reheat.slow_reheat(context_of(reheats=reheats))).severity != "note"
 
 
+def test_a_gentle_charge_through_a_good_coil_is_a_setting() -> None:
+    reheats = reheats_of(minutes=129, over_cylinder=2.4, heat_end=2.9, heat=6.5, from_c=28.0)
+    found = reheat.slow_reheat(context_of(reheats=reheats))
+    assert found is None or found.severity == "note"
+
+
 def test_slow_reheats_are_told_from_heat_alone() -> None:
     none = dict.fromkeys(("over_cylinder", "flow_rate", "lift", "flow", "flow_end", "to_c", "from_c"), np.nan)
     found = check_whole(reheat.slow_reheat(context_of(reheats=reheats_of(**none, minutes=150, heat=5.0))))

@@ -9,15 +9,18 @@ import numpy as np
 import pytest
 
 from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.facts.circuit_pressure import pressure_columns
+from fieldfare.analysis.facts.segments import Segments
 from fieldfare.analysis.findings.consistency import with_passed_limits
 from fieldfare.analysis.findings.episodes import Episode
-from fieldfare.analysis.findings.excuses import excuses
+from fieldfare.analysis.findings.excuses import excuses, not_fitted
 from fieldfare.analysis.findings.flow import expansion_vessel
 from fieldfare.analysis.findings.flow import pressure as water_pressure
 from fieldfare.analysis.findings.flow.pressure_trend import drift
 from fieldfare.analysis.findings.hot_water import hygiene, scald
 from fieldfare.analysis.findings.model import Evidence, Finding
 from fieldfare.analysis.findings.onset import onset
+from fieldfare.analysis.plant.load import parse_site
 from tests.analysis.heat_tables import DAYS, FIRST, SITE, check_whole, context_of, days_of
 
 N = np.arange(DAYS)
@@ -173,12 +176,66 @@ def test_a_store_above_the_range_of_growth_needs_no_schedule() -> None:
     assert hygiene.disinfection_lacking(context_of(days, site=UNSCHEDULED)) is None
 
 
+@pytest.mark.parametrize(
+    "weekly",
+    [
+        {"disinfection_most_min": 150.0, "tank_max": 58.4},
+        {"disinfection_min": 30.0, "tank_max": 60.4},
+        {"minutes_tank_known": 1300.0, "tank_max": 50.3},
+    ],
+    ids=["a sensor that reads a kelvin low", "a hold of half an hour", "readings missing that night"],
+)
+def test_a_run_that_may_have_been_held_is_no_more_than_a_note(weekly: dict[str, float]) -> None:
+    usual = {"disinfection_min": 0.0, "tank_max": 50.3, "minutes_tank_known": 1440.0}
+    days = lukewarm(46.0, **usual | {k: np.where(WEEKLY, v, usual.get(k, 0.0)) for k, v in weekly.items()})
+    for check in (hygiene.disinfection_lacking, hygiene.pasteurisation_missed):
+        found = check_whole(check(context_of(days)))
+        assert found.severity == "note"
+        assert found.visit == "none"
+
+
+def test_one_run_in_doubt_among_others_is_silent() -> None:
+    dose = np.where(WEEKLY, 90.0, 0.0)
+    days = lukewarm(46.0, disinfection_min=np.where(np.arange(DAYS) == 38, 45.0, dose))
+    assert hygiene.pasteurisation_missed(context_of(days)) is None
+
+
+def test_missing_readings_hide_no_programme_that_is_off() -> None:
+    gone = np.isin(np.arange(DAYS), (0, 20, 55, DAYS - 1))  # the first and the last day are hardly ever whole
+    days = lukewarm(43.0, disinfection_min=0.0, minutes_tank_known=np.where(gone, 900.0, 1440.0))
+    for check in (hygiene.pasteurisation_missed, hygiene.disinfection_lacking):
+        assert check_whole(check(context_of(days))).severity == "act"
+
+
+def test_layers_of_a_cylinder_leave_little_below_fifty_in_doubt() -> None:
+    found = check_whole(hygiene.disinfection_lacking(context_of(lukewarm(49.0), site=UNSCHEDULED)))
+    assert found.severity == "note"
+    assert found.home == ""
+
+
+def test_a_run_a_day_is_a_disinfection_that_ends() -> None:
+    held = {"tank_held": 60.4, "tank_max": 60.7, "minutes_hot_enough": 300.0}
+    assert scald.water_too_hot(context_of(hot(60.4, **held))) is None
+    endless = scald.water_too_hot(context_of(hot(60.4, **held | {"minutes_hot_enough": 1400.0})))
+    assert check_whole(endless).severity == "watch"
+
+
+def test_heating_water_needs_no_disinfection() -> None:
+    site = parse_site(SITE.replace("[hot_water]", '[hot_water]\nstored = "heating_water"'))
+    for code in ("disinfection_lacking", "pasteurisation_missed"):
+        assert not_fitted(code, parse_site(SITE)) is None
+        assert "heating water" in str(not_fitted(code, site))
+    assert not_fitted("hot_water_shortfall", site) is None
+
+
 def test_an_absence_does_not_count_as_days_without() -> None:
     days = lukewarm(46.0, disinfection_min=np.where(WEEKLY & ((N < 60) | (N > 80)), 90.0, 0.0))
     context = context_of(days)
     away = (context.days["day"] < FIRST + 59) | (context.days["day"] > FIRST + 82)
     judged = replace(context, facts=replace(context.facts, days=context.days.where(away)))
     assert hygiene.disinfection_lacking(judged) is None
+    assert excuses("away", "disinfection_lacking")
+    assert not excuses("settling_in", "disinfection_lacking")
 
 
 def test_without_a_cylinder_sensor_nothing_is_said() -> None:
@@ -193,6 +250,17 @@ def test_without_a_cylinder_sensor_nothing_is_said() -> None:
 
 
 # Pressure
+
+
+@pytest.mark.parametrize(("rise", "topped"), [(0.0, False), (0.4, True)])
+def test_water_that_cools_after_a_charge_is_no_top_up(rise: float, topped: bool) -> None:
+    """A circuit of little water at 0.002 bar/K: 35 K less would be a third of a bar at a usual slope."""
+    minute = np.arange(3 * 1440)
+    water = np.where(minute < 2000, 70.0, 35.0) + 0.5 * np.sin(minute / 30.0)
+    pressure = 1.6 + 0.002 * (water - 35.0) + np.where(minute < 2000, 0.0, rise)
+    day = Segments(np.array([0, 1440, 2880]), np.array([1440, 2880, 4320]))
+    added = pressure_columns(day, pressure, water, np.zeros(len(minute), dtype=bool))["pressure_topped"]
+    assert (float(np.sum(added)) > 0.15) is topped
 
 
 @pytest.mark.parametrize(

@@ -114,7 +114,8 @@ CASES = (
 
 
 def cases_of(simulator: str) -> tuple[AdviceCase, ...]:
-    """Those that can be tried at a simulator's homes. Only the project's own lets the kind of control be chosen."""
+    """Those that can be tried at a simulator's homes. Only the project's own lets the kind of control be
+    chosen."""
     can = tuple(case for case in CASES if case.sets in SETS[simulator])
     return can if simulator == "own" else tuple(c for c in can if not c.name.endswith("thermostat"))
 
@@ -122,7 +123,8 @@ def cases_of(simulator: str) -> tuple[AdviceCase, ...]:
 @dataclass(frozen=True)
 class AdviceOutcome:
     """saved, fell : what the second run shows [kWh, K]. short_k : how far the coldest zone's mean ended under
-    its target. told : None where no advice was given, with the reason. worth : least saving that is advised [kWh]
+    its target. told : None where no advice was given, with the reason. worth : least saving that is advised
+    [kWh]
     """
 
     case: str

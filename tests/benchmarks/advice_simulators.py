@@ -1,7 +1,8 @@
-"""Homes whose settings can be changed: of the project's simulator, three independent ones and the reference engine.
+"""Homes whose settings can be changed: of the project's simulator, three independent ones and the reference
+engine.
 
-Every one answers `run(seed, control, settings)`: the home of that seed, with the settings made in turn, through the
-same weather and the same household.
+Every one answers `run(seed, control, settings)`: the home of that seed, with the settings made in turn,
+through the same weather and the same household.
 """
 
 from __future__ import annotations
@@ -39,10 +40,10 @@ PUMP_EXPONENT = 2.5
 @dataclass(frozen=True)
 class Setting:
     """A change at the controls. lower : (outdoor [°C], kelvins by which the heating curve is lower there)
-    set_back_k : depth of the night's set-back; None leaves it. cooler_k : the cylinder's setpoint and its reheat
-    limit. flow_share : water flow over the present one. bivalent_c : outdoor temperature below which the back-up
-    heater is released, and at once where it is warm. charge_hour : local hour from which the cylinder is charged,
-    for CHARGING_H hours"""
+    set_back_k : depth of the night's set-back; None leaves it. cooler_k : the cylinder's setpoint and its
+    reheat limit. flow_share : water flow over the present one. bivalent_c : outdoor temperature below which
+    the back-up heater is released, and at once where it is warm. charge_hour : local hour from which the
+    cylinder is charged, for CHARGING_H hours"""
 
     lower: tuple[tuple[float, float], ...] = ()
     set_back_k: float | None = None
@@ -67,7 +68,8 @@ def shifted(lower_k: float) -> Setting:
 @dataclass(frozen=True)
 class Ran:
     """A home that ran. space_kwh : electricity but for the cylinder and for back-up heat; water_kwh : for the
-    cylinder; backup_kwh : back-up heat. rooms, targets : mean of each zone [°C]. read : its readings, made when they are asked for"""
+    cylinder; backup_kwh : back-up heat. rooms, targets : mean of each zone [°C]. read : its readings, made
+    when they are asked for"""
 
     site: Callable[[], Site]
     read: Callable[[Site], Readings]
@@ -331,7 +333,8 @@ def _set_c(spec: dict[str, float], setting: Setting) -> None:
 
 @dataclass(frozen=True)
 class _SetHouse(House):
-    """A house of the engine with the mild end of its curve set by itself. mild_k : lower than as designed [K]"""
+    """A house of the engine with the mild end of its curve set by itself. mild_k : lower than as designed
+    [K]"""
 
     mild_k: float = 0.0
 

@@ -1,9 +1,9 @@
 """Advice followed in simulated homes: python -m tests.benchmarks.bench_advice --simulator own|a|b|c|engine.
 
-Each home is read for a winter, changed as advised, and run through the same winter again. The simulators a and b
-are held out: nothing is tuned to them. c is for development. --seeds A:B of homes that nobody tuned to, of the
-engine its houses; --json FILE keeps every row. Returns 1 where fewer than nine in ten savings are within 30 % or
-their interval, or fewer than nine in ten rooms within half a kelvin.
+Each home is read for a winter, changed as advised, and run through the same winter again. The simulators a
+and b are held out: nothing is tuned to them. c is for development. --seeds A:B of homes that nobody tuned
+to, of the engine its houses; --json FILE keeps every row. Returns 1 where fewer than nine in ten savings are
+within 30 % or their interval, or fewer than nine in ten rooms within half a kelvin.
 """
 
 from __future__ import annotations

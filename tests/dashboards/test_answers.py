@@ -129,8 +129,10 @@ def test_what_is_said_on_the_phone_is_sure_and_adds_up() -> None:
     made = document(part("weather", 30.0), part("efficiency", 12.0), part("rooms", -9.0), unsure)
     say = told(made, "Alder Row")["say"]
     assert say == (
-        "“Your heating cost £37 more than the same days a year ago. £30 is the colder weather; how the home was used"
-        " saved £9.00; £12.00 comes from the heating system, and that is for us to put right; for £4.00 more there is"
+        "“Your heating cost £37 more than the same days a year ago. £30 is the colder weather; how the home"
+        " was used"
+        " saved £9.00; £12.00 comes from the heating system, and that is for us to put right; for £4.00"
+        " more there is"
         " no sure cause.”"
     )
     assert made["difference"]["money"] == 30.0 - 9.0 + 12.0 + 4.0
@@ -140,7 +142,8 @@ def test_without_a_sure_part_the_likeliest_is_said_and_never_that_all_is_as_befo
     unsure = [part("efficiency", 35.0) | {"told": False}, part("rooms", 6.0) | {"told": False}]
     say = told(document(*unsure), "Alder Row")["say"]
     assert say == (
-        "“Your heating cost £41 more than the same days a year ago. No cause is sure; the likeliest is that the heat"
+        "“Your heating cost £41 more than the same days a year ago. No cause is sure; the likeliest is that"
+        " the heat"
         " pump needed more electricity for the same heat.”"
     )
     spread = [part(c, 10.0) | {"told": False} for c in ("efficiency", "rooms", "hot_water")]

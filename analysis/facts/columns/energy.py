@@ -129,7 +129,11 @@ CARNOT = made_by(
 
 DIRECT_HEAT = made_by(
     "direct_heat",
-    ("electricity_backup_mild_kwh", "kWh", "Back-up heater, without hot water, warmer than it is meant for."),
+    (
+        "electricity_backup_mild_kwh",
+        "kWh",
+        "Back-up heater, without hot water and defrosts, warmer than it is meant for.",
+    ),
     ("backup_unit_share", "-", "The unit's heat over its rating in those minutes; 0 at rest."),
     ("backup_flow_gap", "K", "Flow temperature asked less given in them."),
     (

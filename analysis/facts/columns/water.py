@@ -90,6 +90,7 @@ HYGIENE = made_by(
     ("minutes_tank_hot", "min", "Minutes above 65 °C."),
     ("minutes_tank_growth", "min", "Minutes from 20 to below 50 °C."),
     ("disinfection_min", "min", "Most equivalent minutes at 60 °C within four hours."),
+    ("disinfection_most_min", "min", "The same if the sensor reads a kelvin low."),
     ("tank_jumps", "", "Rises faster than any heater makes."),
     ("tank_rise_alone", "K", "Warming with every known heater off."),
     ("tank_peak_at", "min", "Local minute of its hottest."),

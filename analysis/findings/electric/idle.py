@@ -29,8 +29,9 @@ _CLOSE_MIN, _STEADY_SHARE = 5.0, 0.3
 # practice).
 _PARTLY, _MOST_STANDBY_W = 0.35, 300.0
 _USUAL_SIZE_KW = 12.0
-# By the hour: a floor is a level that many days share, to within a register's last digit.
-_FLOOR_SPREAD, _REGISTER_W, _FEWEST_FLOOR_DAYS = 1.2, 10.0, 10
+# By the hour: a floor is the lowest level, shared by many days to within a register's last digit; an hour or
+# two lower still are a power cut. Hours of part running lie anywhere above it.
+_FLOOR_SPREAD, _REGISTER_W, _FEWEST_FLOOR_DAYS, _CUT_DAYS = 1.2, 10.0, 10, 2
 
 
 def high_standby(context: Context) -> Finding | None:
@@ -127,9 +128,9 @@ def _resting_power(context: Context) -> tuple[Floats, Flags, str, bool]:
 def _at_the_floor(lowest: Floats, running_w: float) -> Flags:
     """Days whose lowest hour is standby: at the minimum level and far below a running compressor."""
     known = np.isfinite(lowest)
-    if not known.any():
-        return known
-    floor = float(np.quantile(lowest[known], 0.1))
+    if known.sum() <= _CUT_DAYS:
+        return np.zeros(len(lowest), dtype=np.bool_)
+    floor = float(np.sort(lowest[known])[_CUT_DAYS])
     near = known & (lowest <= _FLOOR_SPREAD * floor + _REGISTER_W)
     return (
         near

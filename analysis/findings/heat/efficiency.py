@@ -8,6 +8,7 @@ import numpy as np
 
 from fieldfare.analysis.cautions import refrigerant_caution
 from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.expectation.efficiency_odds import chance_of_shortfall
 from fieldfare.analysis.expectation.part_load import Strength
 from fieldfare.analysis.facts.minutes import rated
 from fieldfare.analysis.facts.table import Table
@@ -75,11 +76,10 @@ def _judged(whole: Context, context: Context) -> Finding | None:
     meter = _meter_error(context)
     chosen = _near_full(context, strength, meter) or _overall(context, strength, meter)
     # Beyond what meter, rating and part-load model explain, and of a size that matters.
-    certain = limit("surest") * normal_probability(
-        (limit("efficiency_sound") - chosen.value) / max(chosen.spread, 1e-6)
-    )
-    if chosen.value > limit("efficiency_note") or certain < limit("efficiency_chance_note"):
+    below = normal_probability((limit("efficiency_sound") - chosen.value) / max(chosen.spread, 1e-6))
+    if chosen.value > limit("efficiency_note") or below < limit("efficiency_chance_note"):
         return None
+    certain = min(chance_of_shortfall(chosen.value, chosen.spread / chosen.value), limit("surest"))
     severity: Severity = "note"
     if chosen.value <= limit("efficiency_watch") and certain >= limit("efficiency_chance"):
         severity = "act" if chosen.value <= limit("efficiency_act") else "watch"
@@ -116,7 +116,10 @@ def _told(
             ),
             Evidence("its 95 % interval", f"{low:.2f} to {high:.2f}", "-"),
             context.evidence(
-                "probability that it is below expected", round(certain, 2), "-", "efficiency_chance"
+                "probability of a fault rather than meters, rating and part load",
+                round(certain, 2),
+                "-",
+                "efficiency_chance",
             ),
             Evidence("hours compared", round(chosen.hours), "h"),
             Evidence(

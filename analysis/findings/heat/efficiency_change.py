@@ -19,6 +19,7 @@ from fieldfare.analysis.expectation.mixed import (
 from fieldfare.analysis.facts.minutes import rated
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.figures.change import FEWEST_EACH_SIDE, DetectedChange, find_change
+from fieldfare.analysis.figures.performance import coarse
 from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
@@ -34,6 +35,9 @@ _MOST_WEIGHT_KWH = 40.0
 # practice).
 _CARRIED = 0.01
 _FEWEST_DAYS = 3 * FEWEST_EACH_SIDE
+# A charge of the cylinder is never steady: its temperatures rise all along, and readings a third of its length
+# apart mix it with what comes before and after (common practice). Known no better than so, as logarithms.
+_CHARGING, _CHARGING_BLURRED = 0.05, 0.25
 
 
 @dataclass(frozen=True)
@@ -42,6 +46,8 @@ class _Series:
 
     rows : int64 (n,), rows of the days table. day : int64 (n,), days since its first
     doubt : float64 (n,), standard uncertainty of the value by what nobody measures, alike for weeks
+    hot_share : float64 (n,), hot water's share of the heat. charging : standard uncertainty of a day of hot
+        water alone against one of heating alone
     least_side : days that a change needs on both sides
     """
 
@@ -52,6 +58,8 @@ class _Series:
     day: NDArray[np.int64]
     against: str
     doubt: Floats
+    hot_share: Floats
+    charging: float
     least_side: int
 
     def change(self, first: int = 0, until: int | None = None) -> DetectedChange | None:
@@ -65,7 +73,9 @@ class _Series:
         if found is None:
             return None
         doubt = float(np.max([np.mean(p) for p in np.split(self.doubt[part], [found.at]) if len(p)]))
-        error = float(np.hypot(found.error, doubt))
+        shares = [float(np.mean(p)) for p in np.split(self.hot_share[part], [found.at]) if len(p)]
+        mixed = self.charging * abs(shares[-1] - shares[0])
+        error = float(np.sqrt(found.error**2 + doubt**2 + mixed**2))
         if min(found.at, len(self.value[part]) - found.at) < self.least_side:
             return replace(found, error=error, score=0.0)
         return replace(found, error=error, score=found.score * (found.error / max(error, 1e-9)) ** 2)
@@ -231,7 +241,12 @@ def _series(context: Context) -> _Series:
     conditions = _conditions(context, heat, water)[good]
     rows = np.flatnonzero(good)
     number = (days["day"] - days["day"][0]) // np.timedelta64(1, "D")
-    return _Series(value, conditions, weight, rows, number[rows], against, doubt[good], least_side)
+    share = (fill_nan(water, 0.0) / np.maximum(heat, 1e-9))[good]
+    apart = coarse(days, "heat_pump_electricity", context.limit("efficiency_sees_load_min"))
+    charging = _CHARGING_BLURRED if apart else _CHARGING
+    return _Series(
+        value, conditions, weight, rows, number[rows], against, doubt[good], share, charging, least_side
+    )
 
 
 def _mixed(context: Context, heat: Floats) -> Mix:

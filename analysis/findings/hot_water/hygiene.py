@@ -6,6 +6,8 @@ What counts is time at temperature: an hour at 60 °C or its like
 
 from __future__ import annotations
 
+from math import hypot
+
 import numpy as np
 
 from fieldfare.analysis.cautions import HOT_WATER
@@ -15,6 +17,7 @@ from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.findings.confidence import Flags
 from fieldfare.analysis.findings.context import Context, Need, Rule, require_hot_water
 from fieldfare.analysis.findings.grading import ranked
+from fieldfare.analysis.findings.hot_water.disinfected import Gap, disinfected
 from fieldfare.analysis.findings.model import (
     Cause,
     Evidence,
@@ -30,21 +33,20 @@ _MEANWHILE = (
 )
 # A run that goes this far above the everyday setpoint was meant to disinfect (common practice).
 _TRIED_K = 4.0
-
-
-def _done(context: Context) -> Flags:
-    """Days of all days on which the store was held hot enough for long enough."""
-    dose = context.all_days.days.floats("disinfection_min")
-    return np.asarray(fill_nan(dose, 0.0) >= context.limit("disinfection_minutes"), dtype=np.bool_)
-
-
-def _known(context: Context) -> Flags:
-    """Days of all days that count as days without: the cylinder measured throughout, somebody at home."""
-    whole = context.all_days.days
-    return np.asarray(
-        (whole.floats("minutes_tank_known") >= 0.8 * whole.floats("minutes_total"))
-        & np.isin(whole["day"], context.days["day"])
-    )
+# Layers of a cylinder differ from its sensor's by so much, one standard deviation (common practice).
+_LAYERS_K = 1.5
+# Schedules overdue up to which a single gap is one run skipped.
+_ONE_SKIPPED = 2.0
+_LACKING_HOME = (
+    "Your stored hot water has been lukewarm for a long time and was not heated through. Your"
+    " installer will set a regular disinfection; ask them before using showers if someone at"
+    " home is frail. Hotter water can scald."
+)
+_MISSED_HOME = (
+    "The regular disinfection that prevents Legionella in your hot water has not been"
+    " completed. Your installer will fix it soon; ask them before using showers if"
+    " someone at home is frail."
+)
 
 
 def disinfection_lacking(context: Context) -> Finding | None:
@@ -54,39 +56,53 @@ def disinfection_lacking(context: Context) -> Finding | None:
     assert plant is not None
     if "disinfection_min" not in days or not np.isfinite(days.floats("tank_mean")).any():
         raise NotAssessed("needs cylinder_temperature", "missing_quantity")
-    known, done = _known(context), _done(context)
+    done = disinfected(context, as_scheduled=False)
     allowed = limit("lacking_days")
     if plant.pasteurise_c is not None:
         allowed = max(allowed, plant.pasteurise_every_days + limit("pasteurise_slack_days"))
-    if known.sum() < allowed:
+    if done.known.sum() < allowed:
         raise NotAssessed(f"needs at least {allowed:g} days with cylinder_temperature", "too_few_days")
-    reached = np.flatnonzero(done)
-    begin = int(reached[-1]) + 1 if len(reached) else 0
-    mine = known & (np.arange(len(days)) >= begin)
-    length = int(mine.sum())
-    if length < allowed:
+    gap = done.gaps()[-1]
+    mine = done.known & (np.arange(len(days)) >= gap.first)
+    if gap.days < allowed:
         return None
     share = float(
         days.floats("minutes_tank_growth")[mine].sum() / days.floats("minutes_tank_known")[mine].sum()
     )
     if share < limit("growth_share"):
         return None
-    usual, hottest = (
-        nan_median(days.floats("tank_mean")[mine]),
-        float(np.nanmax(days.floats("tank_max")[mine])),
-    )
-    severity: Severity = (
-        "act" if usual < limit("growth_act_c") and length >= 2.0 * limit("lacking_days") else "watch"
-    )
+    usual = nan_median(days.floats("tank_mean")[mine])
+    real = Excess(limit("growth_upper_c") - usual, hypot(SENSOR_LOW_K, _LAYERS_K)).probability
+    severity: Severity = "watch"
+    if gap.plain_days < allowed or real < limit("finding_chance"):
+        severity = "note"
+    elif usual < limit("growth_act_c") and gap.plain_days >= 2.0 * limit("lacking_days"):
+        severity = "act"
+    since = days.day(gap.first).isoformat()
+    certain = min(real * (1.0 - 0.25 ** (max(gap.plain_days, 1) / allowed)), limit("surest"))
+    return _lacking(context, mine, severity, since, certain, share=share, allowed=allowed)
+
+
+def _lacking(
+    context: Context,
+    mine: Flags,
+    severity: Severity,
+    since: str,
+    certain: float,
+    *,
+    share: float,
+    allowed: float,
+) -> Finding:
+    days = context.all_days.days
+    length, usual = int(mine.sum()), nan_median(days.floats("tank_mean")[mine])
+    hottest = float(np.nanmax(days.floats("tank_max")[mine]))
     best = float(np.nanmax(days.floats("disinfection_min")[mine]))
-    since = days.day(min(begin, len(days) - 1))
-    real = Excess(limit("growth_upper_c") - usual, SENSOR_LOW_K).probability
     causes = _lacking_causes(context, mine, hottest, best)
     return Finding(
         "disinfection_lacking",
         severity,
-        since.isoformat(),
-        float(np.clip(real * (1.0 - 0.5 ** (length / allowed)) + 0.3, 0.5, 0.98)),
+        since,
+        certain,
         (
             f"The stored water is at {usual:.0f} °C, where Legionella can grow, and was not disinfected"
             f" for {length} days."
@@ -99,21 +115,21 @@ def disinfection_lacking(context: Context) -> Finding | None:
             context.evidence("usual temperature", round(usual, 1), "°C", "growth_upper_c"),
             Evidence("highest temperature meanwhile", round(hottest, 1), "°C"),
             context.evidence("longest hold, as minutes at 60 °C", round(best), "min", "disinfection_minutes"),
-            Evidence(
-                "last disinfected",
-                days.day(int(reached[-1])).isoformat() if len(reached) else "not in this period",
-            ),
+            _last_disinfected(context),
         ),
         causes=causes,
         next_step=_lacking_step(context, causes[0].cause),
         caution=f"{_MEANWHILE} {HOT_WATER}",
-        home=(
-            "Your stored hot water has been lukewarm for a long time and was not heated through. Your"
-            " installer will set a regular disinfection; ask them before using showers if someone at"
-            " home is frail. Hotter water can scald."
-        ),
-        visit="setting",
+        home="" if severity == "note" else _LACKING_HOME,
+        visit="none" if severity == "note" else "setting",
     )
+
+
+def _last_disinfected(context: Context) -> Evidence:
+    days = context.all_days.days
+    held = np.flatnonzero(disinfected(context, as_scheduled=True).sure)
+    when = days.day(int(held[-1])).isoformat() if len(held) else "not in this period"
+    return Evidence("last disinfected", when)
 
 
 def _lacking_causes(context: Context, mine: Flags, hottest: float, best: float) -> tuple[Cause, ...]:
@@ -162,100 +178,96 @@ def _lacking_step(context: Context, cause: str) -> str:
 
 def pasteurisation_missed(context: Context) -> Finding | None:
     require_hot_water(context)
-    # Disinfection counts on any day it was held; only days that can be judged count as days without.
-    plant, days = context.site.hot_water, context.all_days.days
+    plant, days, limit = context.site.hot_water, context.all_days.days, context.limit
     assert plant is not None
     if plant.pasteurise_c is None:
         raise NotAssessed("no thermal disinfection is scheduled", "not_applicable")
     if "disinfection_min" not in days:
         raise NotAssessed("needs cylinder_temperature", "missing_quantity")
+    # A schedule too low to disinfect is told by disinfection_lacking; here it counts as the schedule has it.
+    done = disinfected(context, as_scheduled=True)
     every = plant.pasteurise_every_days
-    known, done = _known(context), _done(context)
-    if plant.pasteurise_c < DISINFECTED_AT_C:
-        # A schedule too low to disinfect is told by disinfection_lacking; here it counts as the schedule
-        # has it.
-        done |= fill_nan(days.floats("minutes_hot_enough"), 0.0) >= context.limit("disinfection_minutes")
-    allowed = every + context.limit("pasteurise_slack_days")
-    if known.sum() <= allowed:
+    allowed = every + limit("pasteurise_slack_days")
+    if done.known.sum() <= allowed:
         raise NotAssessed(f"needs more than {allowed:g} days with cylinder_temperature", "too_few_days")
-    gaps = _gaps(known, done)
-    length, begin, last = gaps[-1]
-    missed = [g for g in gaps if g[0] > allowed]
-    if not missed:
+    gaps = done.gaps()
+    missed = [g for g in gaps if g.plain_days > allowed]
+    ongoing = gaps[-1].days > allowed
+    # One run that is in doubt, before others that were held, is not worth a word.
+    if not missed and not ongoing:
         return None
-    ongoing = length > allowed
-    if not ongoing:
-        length, begin, last = missed[-1]
-    overdue = length / every
-    share = sum(g[0] for g in missed) / max(int(known.sum()), 1)
+    told = gaps[-1] if ongoing else missed[-1]
+    overdue = told.plain_days / every
+    share = sum(g.days for g in missed) / max(int(done.known.sum()), 1)
     severity: Severity = "note"
     # One run skipped (a power cut, the night the clocks change) is made good by the next.
-    skipped = len(missed) == 1 and overdue <= 2.0 and bool(done.any())
-    if not skipped and (ongoing or (len(missed) >= 2 and share > 0.4)):
-        severity = "act" if overdue >= context.limit("pasteurise_act") else "watch"
+    skipped = len(missed) == 1 and overdue <= _ONE_SKIPPED and bool(done.possible.any())
+    often = len(missed) > 1 and share > limit("pasteurise_missed_share")
+    if not skipped and (often or (ongoing and told.plain_days > allowed)):
+        severity = "act" if overdue >= limit("pasteurise_act") else "watch"
+    certain = min(1.0 - 0.5 ** (max(overdue, 0.5) * 1.5), limit("surest"))
+    runs = sum(g.days // every for g in missed)
+    return _missed(context, told, severity, certain, until=None if ongoing else told.last, runs=runs)
+
+
+def _missed(
+    context: Context,
+    gap: Gap,
+    severity: Severity,
+    certain: float,
+    *,
+    until: int | None,
+    runs: int,
+) -> Finding:
+    plant, days = context.site.hot_water, context.all_days.days
+    assert plant is not None
+    assert plant.pasteurise_c is not None
+    every = plant.pasteurise_every_days
+    length, begin, last = gap.days, gap.first, gap.last
     hottest = float(np.nanmax(days.floats("tank_max")[begin : last + 1]))
     held = float(np.nanmax(fill_nan(days.floats("disinfection_min")[begin : last + 1], 0.0)))
-    reached = np.flatnonzero(done)
-    since = days.day(min(begin + every, len(days) - 1)).isoformat()
-    short = plant.pasteurise_c - hottest
-    how = (
-        f"The cylinder stayed {short:.0f} K below it."
-        if short > SENSOR_LOW_K
-        else f"It reached {hottest:.0f} °C, but the hold counts as only {held:.0f} minutes at 60 °C."
-    )
+    reached = plant.pasteurise_c - hottest <= SENSOR_LOW_K
+    loud, heater = severity != "note", hottest >= plant.setpoint_c + _TRIED_K - 1.0
     return Finding(
         "pasteurisation_missed",
         severity,
-        since,
-        float(np.clip(1.0 - 0.5 ** (overdue * 1.5), 0.5, 0.99)),
-        f"Disinfection at {plant.pasteurise_c:g} °C was not {'reached' if short > SENSOR_LOW_K else 'held'}"
+        days.day(min(begin + every, len(days) - 1)).isoformat(),
+        certain,
+        f"Disinfection at {plant.pasteurise_c:g} °C was not {'held' if reached else 'reached'}"
         f" for {length} days; it is scheduled every {every}.",
         evidence=(
-            context.evidence("days without disinfection", length, "days", "pasteurise_slack_days", allowed),
+            context.evidence(
+                "days without disinfection",
+                length,
+                "days",
+                "pasteurise_slack_days",
+                every + context.limit("pasteurise_slack_days"),
+            ),
             Evidence("highest temperature meanwhile", round(hottest, 1), "°C"),
             context.evidence("longest hold, as minutes at 60 °C", round(held), "min", "disinfection_minutes"),
-            Evidence(
-                "last disinfected",
-                days.day(int(reached[-1])).isoformat() if len(reached) else "not in this period",
-            ),
-            Evidence("scheduled runs missed in this period", sum(g[0] // every for g in missed), ""),
+            _last_disinfected(context),
+            Evidence("scheduled runs missed in this period", runs, ""),
         ),
-        until=None if ongoing else days.day(last).isoformat(),
-        next_step=(
-            "Check that the disinfection programme is on and the immersion heater works (fuse,"
-            f" thermostat cut-out), let it run to {plant.pasteurise_c:g} °C now, and check that it"
-            f" holds as long as local rules require. {how}"
-        ),
+        until=None if until is None else days.day(until).isoformat(),
+        next_step=_missed_step(plant.pasteurise_c, hottest, held, reached=reached),
         caution=f"{_MEANWHILE} {HOT_WATER}",
-        home=(
-            ""
-            if severity == "note"
-            else (
-                "The regular disinfection that prevents Legionella in your hot water has not been"
-                " completed. Your installer will fix it soon; ask them before using showers if"
-                " someone at home is frail."
-            )
-        ),
-        visit="none" if severity == "note" else "setting" if hottest < plant.setpoint_c + 3.0 else "drive",
-        bring=(
-            ("immersion heater and thermostat",)
-            if severity != "note" and hottest >= plant.setpoint_c + 3.0
-            else ()
-        ),
+        home=_MISSED_HOME if loud else "",
+        visit=("drive" if heater else "setting") if loud else "none",
+        bring=("immersion heater and thermostat",) if loud and heater else (),
     )
 
 
-def _gaps(known: Flags, done: Flags) -> list[tuple[int, int, int]]:
-    """Runs without disinfection as (judged days, first, last index); days without data do not count."""
-    out, count, begin = [], 0, 0
-    for i in range(len(known)):
-        if done[i]:
-            out.append((count, begin, max(i - 1, begin)))
-            count, begin = 0, i + 1
-        elif known[i]:
-            count += 1
-    out.append((count, min(begin, len(known) - 1), len(known) - 1))
-    return out
+def _missed_step(asked: float, hottest: float, held: float, *, reached: bool) -> str:
+    how = (
+        f"It reached {hottest:.0f} °C, but the hold counts as only {held:.0f} minutes at 60 °C."
+        if reached
+        else f"The cylinder stayed {asked - hottest:.0f} K below it."
+    )
+    return (
+        "Check that the disinfection programme is on and the immersion heater works (fuse,"
+        f" thermostat cut-out), let it run to {asked:g} °C now, and check that it"
+        f" holds as long as local rules require. {how}"
+    )
 
 
 _TANK = frozenset({"cylinder_temperature"})

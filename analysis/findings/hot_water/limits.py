@@ -187,6 +187,12 @@ LIMITS_HOT_WATER: dict[str, Limit] = {
         "common practice: a run may be put off for a day by a draw or a power cut",
         "days beyond the schedule",
     ),
+    "pasteurise_missed_share": Limit(
+        0.4,
+        "-",
+        "common practice: now and then a run is put off by draws; in two of five weeks it is a fault",
+        "share of the days that lie in overdue stretches, where the last run was held",
+    ),
     "pasteurise_act": Limit(
         2.0,
         "-",
@@ -199,6 +205,14 @@ LIMITS_HOT_WATER: dict[str, Limit] = {
         "HSG274 Part 2 (from memory): the whole store at 60 °C for an hour; 3 minutes at 70 °C do the same"
         " (DVGW W 551, from memory)",
         "hold, as minutes at 60 °C, that counts as a disinfection",
+        "below",
+    ),
+    "disinfection_brief_minutes": Limit(
+        20.0,
+        "min",
+        "WHO 2007 (from memory): at 60 °C two minutes kill nine in ten; 20 minutes are ten such steps, seven"
+        " where the sensor reads a kelvin high",
+        "hold, as minutes at 60 °C, that is short of guidance but no missed disinfection",
         "below",
     ),
     "lacking_days": Limit(
@@ -278,6 +292,12 @@ LIMITS_HOT_WATER: dict[str, Limit] = {
         "common practice: a programme that goes less far above the everyday setpoint is the everyday"
         " setpoint",
         "scheduled disinfection over the setpoint from which holding it all day is a fault",
+    ),
+    "held_day_minutes": Limit(
+        720.0,
+        "min/day",
+        "common practice: a disinfection with the cooling after it is over within half a day",
+        "minutes of a day at disinfection temperature, from which it does not end",
     ),
     "scald_cool_days": Limit(
         2.0,

@@ -197,9 +197,11 @@ def _slow_severity(
     if episode.until is not None or count < _FEWEST:
         return "note"
     limit = context.limit
+    # Coil water nearer to the cylinder than the best of coils needs: the unit charges gently, by its setting.
+    gently = coil < limit("coil_least_difference_k")
     by_length = (
         graded(length, limit("reheat_slow_watch"), limit("reheat_slow_act"))
-        if np.isfinite(length)
+        if np.isfinite(length) and not gently
         else "note"
     )
     by_coil = (

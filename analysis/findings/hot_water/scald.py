@@ -159,7 +159,8 @@ def _held_on(context: Context) -> Finding | None:
     allowed = limit("scald_disinfection_minutes") + _cooling(
         context, plant.pasteurise_c - SENSOR_LOW_K, slowly=True
     )
-    so = known & (held > 0) & (_in_interval(context, held) > allowed)
+    # A run a day, oftener than scheduled, ends each day; one that does not end holds most of it.
+    so = known & (held > limit("held_day_minutes")) & (_in_interval(context, held) > allowed)
     hits = np.flatnonzero(so)
     if len(hits) < 2:
         return None
