@@ -281,7 +281,7 @@ FAULTS: dict[str, Fault] = {
         ("disinfection_lacking", "reheat_incomplete"), (), CYL),
     "diverter": Fault(with_cylinder(setting(("leak_share", 0.3))), ("diverter_passing",),
         ("slow_reheat", "reheat_incomplete", "high_standing_loss", "heating_out_of_season",
-         "pasteurisation_missed", "immersion_use", *COSTS, *COLD),
+         "pasteurisation_missed", "disinfection_lacking", "immersion_use", *COSTS, *COLD),
         (), (*CYL, "operating_mode")),
     "pressure_leak": Fault(setting(("leak_l_day", 0.05)), ("pressure_falling", "pressure_low"), (), (), BAR),
     "pressure_low": Fault(setting(("vessel_bar", 0.3), ("fill_bar", 0.4)), ("pressure_low",),
