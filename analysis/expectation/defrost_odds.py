@@ -37,11 +37,12 @@ class Signs:
     often : logarithm of defrosts over those that the frost asks for [-]. often_spread : its standard
         uncertainty [-]
     used : logarithm of heat and electricity of one over what a whole coat takes [-]
-    locked : share of the defrosts in the drier half that come as soon as the unit's lock ends [-]. locked_due,
+    locked : share of the defrosts in the drier half that come as soon as the unit's lock ends [-].
+        locked_spread : its standard uncertainty by the few days it was seen on [-]. locked_due,
         locked_due_spread : the share that coats of frost alone bring there [-]
     lock : logarithm of the shortest usual running time between two of them over a usual lock [-]
     follows : slope of the logarithm of their spacing over that of the frost rate [-]; -1 where a coat of
-        frost decides
+        frost decides. follows_clear : share of that rate's variation that is real [0 to 1]
     efficiency : steady heating over what is expected [-]
     dry : logarithm of the frost laid before the drier quarter of the defrosts over a whole coat [-].
         dry_spread : its standard uncertainty [-]
@@ -57,10 +58,12 @@ class Signs:
     often_spread: float
     used: float = np.nan
     locked: float = np.nan
+    locked_spread: float = 0.0
     locked_due: float = 0.0
     locked_due_spread: float = 0.0
     lock: float = np.nan
     follows: float = np.nan
+    follows_clear: float = 1.0
     efficiency: float = np.nan
     dry: float = np.nan
     dry_spread: float = 0.0
@@ -194,7 +197,9 @@ def weights(signs: Signs, change: float = 0.0) -> dict[str, float]:
             for fact, spread in _OWN_SPREAD.items()
         }
         due = Spread(signs.locked_due, signs.locked_due_spread)
-        own["locked"] = _beside_frost(expected["locked"], due)
+        own["locked"] = _beside_frost(expected["locked"], due, signs.locked_spread)
+        slope = expected["follows"]
+        own["follows"] = Spread(slope.mean * signs.follows_clear, slope.sd)
         logs[name] = log(_PRIOR[name]) + log_likelihood(facts, {**expected, **own}, _TAIL_DF)
         logs[name] += 0.0 if name in _NO_FAULT else change
     told = shares(logs)
@@ -205,10 +210,11 @@ def weights(signs: Signs, change: float = 0.0) -> dict[str, float]:
     }
 
 
-def _beside_frost(locked: Spread, due: Spread) -> Spread:
-    """Share at the lock under a hypothesis, on top of the defrosts that frost alone brings there."""
+def _beside_frost(locked: Spread, due: Spread, spread: float) -> Spread:
+    """Share at the lock under a hypothesis, on top of the defrosts that frost alone brings there. spread : of
+    what was seen"""
     left = 1.0 - due.mean
-    return Spread(1.0 - (1.0 - locked.mean) * left, hypot(locked.sd * left, due.sd, _LEAST_LOCKED_SD))
+    return Spread(1.0 - (1.0 - locked.mean) * left, hypot(locked.sd * left, due.sd, _LEAST_LOCKED_SD, spread))
 
 
 # Defrosts that find no frost. One unit in twenty has a sensor or a charge that makes them (common practice).
@@ -237,6 +243,22 @@ def dry_chance(
     odds += _AT_LOCK if locked >= _LOCKED and follows > _FOLLOWS else 0.0
     odds += _LESS if efficiency < _LOST else 0.0
     return probability_of(odds)
+
+
+def fell_odds(fell: float, spread: float) -> float:
+    """Logarithm of the likelihood ratio that a fall of efficiency about the same days is the coil's; 0 if unknown.
+
+    fell : logarithm of the efficiency over its own before. spread : its standard uncertainty
+    """
+    if not np.isfinite(fell):
+        return 0.0
+    starved, sound = (
+        log_likelihood(
+            {"fell": fell}, {"fell": Spread(s["fell"].mean, hypot(s["fell"].sd, spread))}, _TAIL_DF
+        )
+        for s in (_STARVED, _SOUND)
+    )
+    return min(starved - sound, _MOST_ODDS)
 
 
 class Change(NamedTuple):

@@ -21,17 +21,23 @@ _SHORTEST_MIN, _LEAST_FROST = 5.0, 1.0
 # Stops, charges of the cylinder and readings a minute apart move a defrost by some minutes.
 _LOCK_MIN = 4.0
 _LOCK_QUANTILE = 0.1
+# Standard error of the logarithm of a defrost's frost rate beside the next one's: humidity measured at a wall, the
+# coil's temperature guessed from the output (common practice: a fifth to a third). It flattens a slope over that
+# rate (regression dilution, Fuller 1987).
+_RATE_ERROR = 0.25
 
 
 class Pattern(NamedTuple):
     """locked : share of the drier half of the defrosts that come as soon as the lock ends [-]. due : the same
     as coats of frost alone make it, with what coat, coil and air leave open. follows : slope of log spacing over
-    log frost rate [-]. lock : shortest usual spacing [min]"""
+    log frost rate [-]. lock : shortest usual spacing [min]. clear : share of the frost rate's variation that is
+    real and no error of its estimate [0 to 1]: a slope comes out less steep by it"""
 
     locked: float
     due: Spread
     follows: float
     lock: float
+    clear: float
 
 
 def pattern(spacing: Floats, frost: Floats, doubt: float) -> Pattern | None:
@@ -50,11 +56,12 @@ def pattern(spacing: Floats, frost: Floats, doubt: float) -> Pattern | None:
     dry = rate <= np.median(rate)
     low, high = np.quantile(rate, (0.05, 0.95))
     usual = (rate >= low) & (rate <= high)
-    slope = float("nan")
+    slope, varies = float("nan"), float(np.var(rate[usual]))
     if float(np.ptp(rate[usual])) > 0.3:
         slope = float(np.polyfit(rate[usual], np.log(gap[usual]), 1)[0])
     locked = float(np.mean(gap[dry] <= lock + _LOCK_MIN))
-    return Pattern(locked, _locked_due(rate[dry] + log(lock), doubt), slope, lock)
+    clear = max(1.0 - _RATE_ERROR**2 / max(varies, 1e-9), 0.0)
+    return Pattern(locked, _locked_due(rate[dry] + log(lock), doubt), slope, lock, clear)
 
 
 _GUESSES = tuple(normal_quantile((i + 0.5) / 40.0) for i in range(40))

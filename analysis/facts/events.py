@@ -39,6 +39,9 @@ COARSEST_FOR_DEFROSTS_MIN = 2.0
 # its target (common practice).
 LEAST_ASKED_FLOW_C, SHORT_FLOW_K = 24.0, 6.0
 _DAY_MIN = 1440
+# Cooling of a full cylinder: once its layers have settled, for half an hour; a quarter shows a leak (common
+# practice). Less flow than the last is a meter's unrest.
+_SETTLES_MIN, _COOLING_MIN, _LEAST_COOLING_MIN, _LEAST_PAUSE_MIN, _PASSES_M3_H = 10, 30, 15, 6, 0.05
 _ROOM_MIN = 5
 
 
@@ -238,7 +241,8 @@ def reheats_table(site: Site, minutes: Minutes) -> Table:
     outdoor, flow, flow_max, flow_end, lift, flow_rate, over_cylinder [K, flow above cylinder in the last ten
     minutes], pause [minutes since the last one ended], rise_end [K/h, cylinder in the last twenty minutes],
     heat_end [kW, last ten minutes], fall_after [K/h, cylinder from the tenth to the fortieth minute after the
-    end; nan where it is charged again], heat_after [share of that time with the unit heating the house],
+    end, or to the next charge; nan where it shows too little], heat_after [share of that time with heating
+    water passing],
     flow_after [°C, flow meanwhile], reached (setpoint within 1 K; nan where no sensor), cut
     """
     if site.hot_water is None:
@@ -301,17 +305,26 @@ def _late(grid: Grid, segments: Segments) -> Segments:
 
 
 def _afterwards(minutes: Minutes, segments: Segments, cylinder: Floats) -> dict[str, Floats]:
-    """Initial cooling of the full cylinder, and whether the house is heated meanwhile."""
-    n = len(minutes.grid)
-    after = Segments(np.minimum(segments.end + 10, n), np.minimum(segments.end + 40, n))
+    """Initial cooling of the full cylinder, and whether heating water passes meanwhile."""
+    n, grid = len(minutes.grid), minutes.grid
+    following = np.append(segments.start[1:], n)
+    # A cylinder that is charged again at once has no settled half-hour: its pause as a whole tells then.
+    soon = following - segments.end < _SETTLES_MIN + _LEAST_COOLING_MIN
+    start = np.minimum(segments.end + np.where(soon, 0, _SETTLES_MIN), n)
+    after = Segments(start, np.maximum(np.minimum(start + _COOLING_MIN, following), start))
     charging = minutes.use.code == HOT_WATER
     if minutes.balance.immersion is not None:
         charging = charging | (fill_nan(minutes.balance.immersion, 0.0) * 60.0 > 100.0)
-    alone = (after.minutes == 30) & (Segments(segments.end, after.end).count(charging) == 0)
-    last = np.minimum(after.end, n - 1)
-    fall = (cylinder[np.minimum(after.start, n - 1)] - cylinder[last]) * 2.0
+    alone = (after.minutes >= np.where(soon, _LEAST_PAUSE_MIN, _LEAST_COOLING_MIN)) & (after.end < n)
+    alone &= Segments(segments.end, after.end).count(charging) == 0
+    last = np.maximum(np.minimum(after.end, following) - 1, 0)
+    hours = np.maximum(after.minutes - 1, 1) / 60.0
+    fall = (cylinder[np.minimum(after.start, n - 1)] - cylinder[last]) / hours
+    # A pump that runs on while the unit rests drives heating water past the valve just as well.
+    passes = (minutes.use.code == HEATING) | (fill_nan(grid.gauge("flow_rate"), 0.0) > _PASSES_M3_H)
+    share = after.count(passes) / np.maximum(after.minutes, 1)
     return {
         "fall_after": np.where(alone, fall, np.nan),
-        "heat_after": np.where(alone, after.count(minutes.use.code == HEATING) / 30.0, np.nan),
-        "flow_after": np.where(alone, after.mean(minutes.grid.gauge("flow_temperature")), np.nan),
+        "heat_after": np.where(alone, share, np.nan),
+        "flow_after": np.where(alone, after.mean(grid.gauge("flow_temperature")), np.nan),
     }

@@ -113,16 +113,14 @@ def _running_signal(minutes: Minutes) -> tuple[Flags, Flags]:
 def _heater_steps(minutes: Minutes, day: Segments) -> dict[str, object]:
     plant, grid = minutes.balance, minutes.grid
     heater, heat = plant.backup_heater, plant.heat_at_meter
-    fine = (
-        max(grid.spacing.get(q, 99.0) for q in ("backup_heater_electricity", "heat_output")) <= _COARSEST_MIN
-    )
-    if heater is None or heat is None or not fine:
+    apart = max(grid.spacing.get(q, 99.0) for q in ("backup_heater_electricity", "heat_output"))
+    if heater is None or heat is None or apart > _COARSEST_MIN:
         return {}
-    reach = _SETTLE_MIN + _MEAN_MIN
+    # A defrost or a charge just before or after moves the heat, not the heater; a mean spills over by its
+    # length.
+    reach = _SETTLE_MIN + _MEAN_MIN + int(apart)
     code = minutes.use.code
-    steady = np.ones(len(grid), dtype=bool)
-    for shift in (-reach, reach):
-        steady &= code == np.roll(code, shift)
+    steady = window_sum(code != np.roll(code, 1), reach, reach) == 0
     first, change, answer = _steps(heater * 60.0, heat * 60.0, steady, _STEP_W)
     if plant.heat_pump is not None:
         answer = answer - _compressor_change(plant.heat_pump * 60.0, heat * 60.0, change)

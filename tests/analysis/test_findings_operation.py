@@ -55,7 +55,7 @@ RULES = tuple(r for r in PLANT_RULES if FAMILY_OF[r.code] in ("operation", "curv
         ({"ended_by": "call", "flow_max": 32.0}, "thermostat_chopping"),
         ({"ended_by": "unknown", "flow_max": 31.0, "flow_after": 0.0}, "thermostat_chopping"),
         ({"flow_end": 40.0, "return_end": 37.0}, "low_water_volume"),
-        ({"flow_rate": 0.6}, "flow_restriction"),
+        ({"flow_rate": 0.6, "lift": 8.0}, "flow_restriction"),
     ],
 )
 def test_short_runs_are_found_and_what_ends_them_is_told(columns: dict[str, Any], cause: str) -> None:
@@ -64,6 +64,13 @@ def test_short_runs_are_found_and_what_ends_them_is_told(columns: dict[str, Any]
     assert found.causes[0].cause == cause
     assert found.cost_kwh is not None
     assert found.cost_kwh > 0
+
+
+def test_a_pump_that_follows_the_output_restricts_nothing() -> None:
+    """Heat is flow times difference: with the nominal difference or less the flow is as wide as the heat
+    asks (EN 14511)."""
+    found = check_whole(starts.short_cycling(context_of(runs=runs_of(5, 8, 40, flow_rate=0.6, lift=3.0))))
+    assert found.causes[0].cause != "flow_restriction"
     assert found.cost_money == pytest.approx(found.cost_kwh * 0.27)
 
 

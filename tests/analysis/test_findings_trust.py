@@ -11,11 +11,9 @@ import pytest
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.findings.data.clocks import clock_offset
 from fieldfare.analysis.findings.data.gaps import data_gap
+from fieldfare.analysis.findings.data.heat_meter import heat_meter_disagrees
 from fieldfare.analysis.findings.data.limits import LIMITS_DATA
-from fieldfare.analysis.findings.data.meters import (
-    heat_meter_disagrees,
-    implausible_efficiency,
-)
+from fieldfare.analysis.findings.data.meters import implausible_efficiency
 from fieldfare.analysis.findings.data.outdoor import outdoor_sensor_biased
 from fieldfare.analysis.findings.data.registers import register_reset
 from fieldfare.analysis.findings.data.silence import sensor_stuck

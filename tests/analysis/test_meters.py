@@ -12,7 +12,7 @@ import pytest
 from fieldfare.analysis.errors import SiteError
 from fieldfare.analysis.facts.build import build_facts
 from fieldfare.analysis.facts.table import Table
-from fieldfare.analysis.findings.data import hypotheses, meters, misplaced
+from fieldfare.analysis.findings.data import flow_product, hypotheses, misplaced
 from fieldfare.analysis.findings.exclusions import find_exclusions
 from fieldfare.analysis.findings.excuses import (
     EXCUSED,
@@ -438,12 +438,12 @@ def test_a_difference_that_changes_from_day_to_day_is_no_offset():
     days = {"minutes_passing": np.full(40, 60.0), "loop_c": rng.uniform(22.0, 32.0, 40)}
     steady = Table(days | {"pair_offset": 0.4 + 0.02 * rng.standard_normal(40)})
     cooling = Table(days | {"pair_offset": 0.3 * rng.lognormal(0.0, 1.0, 40)})
-    offset, left = meters._pair_offset(steady)
+    offset, left = flow_product.pair_offset(steady)
     assert offset == pytest.approx(0.4, abs=0.02)
     assert left < 0.15
-    assert meters._pair_offset(cooling) == (None, meters._SENSOR_K)
+    assert flow_product.pair_offset(cooling) == (None, flow_product._SENSOR_K)
     warmer = Table(days | {"pair_offset": 0.04 * (days["loop_c"] - 20.0) + 0.02 * rng.standard_normal(40)})
-    assert meters._pair_offset(warmer) == (None, meters._SENSOR_K)
+    assert flow_product.pair_offset(warmer) == (None, flow_product._SENSOR_K)
 
 
 def test_hourly_flow_and_temperatures_are_no_check_of_the_heat_meter(small):

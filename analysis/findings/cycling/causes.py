@@ -5,12 +5,14 @@ from __future__ import annotations
 import numpy as np
 
 from fieldfare.analysis.expectation.cycling import KWH_PER_LITRE_K
+from fieldfare.analysis.expectation.water_flow import nominal_difference
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.findings.confidence import Floats
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.grading import ranked
 from fieldfare.analysis.findings.model import Cause, Evidence
 from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.statistics.distributions import normal_probability
 from fieldfare.analysis.statistics.quantiles import nan_median
 
 # Over what was asked: the unit's own switching difference lies at 2 to 5 K, a call ends anywhere below.
@@ -18,6 +20,8 @@ _OWN_STOP_K, _CALL_STOP_K = 2.3, 1.5
 # A unit's own switching difference ends run after run at one excess over what was asked; a call ends them anywhere,
 # before that too.
 _OWN_BAND_K, _FEWEST_RUNS = 1.0, 10
+# Weight of a restriction where nobody measures the flow, or where it hardly tells; and what two sensors can tell apart.
+_UNSEEN_FLOW, _LEAST_LIFT_K = 0.15, 0.1
 
 
 def cycling_causes(
@@ -51,7 +55,8 @@ def cycling_causes(
         told.append(context.evidence("flow over nominal", round(share, 2), "-", "low_flow_watch_share"))
     size = _size(site)
     low = context.limit("low_flow_watch_share")
-    restricted = np.clip((low - share) / 0.12 + 0.5, 0.0, 1.5) if np.isfinite(share) else 0.15
+    restricted = np.clip((low - share) / 0.12 + 0.5, 0.0, 1.5) if np.isfinite(share) else _UNSEEN_FLOW
+    restricted = max(float(restricted) * _too_wide(site, runs), min(float(restricted), _UNSEEN_FLOW))
     scores["flow_restriction"] = (
         own * 1.6 * float(restricted),
         (
@@ -154,6 +159,20 @@ def _little_water(context: Context, litres: float) -> float:
 def _flow_share(site: Site, runs: Table) -> float:
     nominal = site.heat_pump.flow_m3_per_h
     return nan_median(runs.floats("flow_rate")) / nominal if nominal else float("nan")
+
+
+def _too_wide(site: Site, runs: Table) -> float:
+    """How far the difference of flow and return tells that the flow is short for the heat [0 to 1]; 1 where it is
+    not known.
+
+    A pump that follows the output gives little water at little heat: the difference is then nominal or less.
+    """
+    rated, nominal = site.heat_pump.rated_output_kw, site.heat_pump.flow_m3_per_h
+    lift = nan_median(runs.floats("lift"))
+    if not rated or not nominal or not np.isfinite(lift):
+        return 1.0
+    expected = nominal_difference(rated, nominal)
+    return normal_probability(np.log(max(lift, _LEAST_LIFT_K) / expected.middle) / expected.spread)
 
 
 def _size(site: Site) -> float:

@@ -15,6 +15,12 @@ _THOUSAND = times("a unit 1000 times larger (kW, MWh)", "W, kWh", 1e-3)
 _GIGAJOULE = times("GJ", "kWh", 3.6e-3)
 # A unit that is switched off keeps to one small draw; a working one's days differ by half and more.
 _WORKS_UNEVENLY = 1.3
+# The two sides may differ by this factor: performance lies between 1 and 12, a power's peak some times above its
+# mean. A unit that ran for less of the day has a mean that says nothing beside its peak.
+_ALIKE = 6.0
+# Share of full output that a working unit reaches as a day's mean; controls at rest draw up to a fiftieth of it
+# (common practice), and what the other side shows then is no measure of a unit.
+_AT_WORK = 0.03
 
 
 def rated_kw(site: Site) -> float:
@@ -25,7 +31,7 @@ def energy_told(context: Context, point: Point, raw: Floats) -> list[Told]:
     """Powers and registers compared with the unit's size and with the other side of the balance."""
     level = raw / _full(context.site, point)
     known = np.isfinite(raw)
-    at_home = known & (level >= 0.03) & (level <= 6.0)
+    at_home = known & (level >= _AT_WORK) & (level <= 6.0)
     out = []
     for slip in _ENERGY_UP:
         meant = slip.back(level)
@@ -34,6 +40,8 @@ def energy_told(context: Context, point: Point, raw: Floats) -> list[Told]:
     mean_only = point.form == "register"
     low = (0.01, 3.0) if mean_only else (0.04, 4.0)
     other = _other_side(context, point)
+    ran = context.all_days.days.floats("minutes_running")
+    briefly = (ran > 0.0) & (ran < 1440.0 / _ALIKE)
     best: list[Floats] = []
     slips = (_THOUSAND,) if point.form == "power" else (_THOUSAND, _GIGAJOULE)
     for slip in slips:
@@ -49,9 +57,7 @@ def energy_told(context: Context, point: Point, raw: Floats) -> list[Told]:
             & (meant < low[1])
         )
         nearest = np.array([best[i] <= b for b in best]).all(axis=0)
-        # Alike within a factor of four: performance lies between 1 and 12, and a power's peak some times
-        # above its mean.
-        worked = np.isfinite(other) & (other > 0.01) & (best[i] < np.log(6.0)) & nearest
+        worked = np.isfinite(other) & (other > _AT_WORK) & (best[i] < np.log(_ALIKE)) & nearest & ~briefly
         so = small & (worked | (_alone(context, point, level) if i == 0 else False))
         out.append(Told(slip, so, so | at_home))
     return out

@@ -200,6 +200,14 @@ LIMITS_DATA: dict[str, Limit] = {
         " rests",
         "spacing of flow rate and temperatures, above which their product does not stand for heat",
     ),
+    "flow_product_share": Limit(
+        0.1,
+        "-",
+        "common practice for sampled signals: if a tenth of the heat comes in runs seen at two readings or fewer,"
+        " about as much falls between readings",
+        "share of the heat from runs beside a run or rest no longer than two readings of flow and temperatures,"
+        " above which their product does not stand for heat",
+    ),
     "heat_meter_act": Limit(
         0.30,
         "-",

@@ -18,6 +18,7 @@ from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.hypotheses import shares
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.findings.context import Context, Rule, already_reported
+from fieldfare.analysis.findings.data.flow_product import blurred
 from fieldfare.analysis.findings.data.hypotheses import (
     ABOVE,
     ELECTRICITY,
@@ -27,7 +28,6 @@ from fieldfare.analysis.findings.data.hypotheses import (
     Hypothesis,
     hypotheses,
 )
-from fieldfare.analysis.findings.data.meters import flow_spacing
 from fieldfare.analysis.findings.model import (
     Cause,
     Evidence,
@@ -41,6 +41,9 @@ _FEWEST_DAYS = 7
 _LEAST_KWH = {"space": 30.0, "hot": 10.0}
 _LEAST_ON_MIN, _LEAST_OFF_MIN = 1200.0, 1200.0
 _FEWEST_STEPS, _FEWEST_STEP_DAYS = 12, 5
+# A standard deviation from a median absolute deviation of a normal distribution; days in a row that tell as much
+# as one (common practice: weather and habits last).
+_ROBUST_SD, _DAYS_ALIKE = 1.4826, 4.0
 # Degrees of freedom of Student's t: one odd fact alone decides nothing.
 _TAIL_DF = 4
 # Share of Carnot that real units reach at the water's own temperatures (reference values 8: 0.35 to 0.5).
@@ -52,12 +55,13 @@ _USUAL_SHARE_AT_COOLEST = 0.25
 
 @dataclass(frozen=True)
 class _Fact:
-    """A measured number; log: it is the logarithm of a ratio"""
+    """A measured number; log: it is the logarithm of a ratio. sd: standard uncertainty of its own"""
 
     value: float
     label: str
     unit: str
     log: bool
+    sd: float = 0.0
 
 
 def meter_misplaced(context: Context) -> Finding | None:
@@ -121,6 +125,7 @@ def _weights(known: list[Hypothesis], facts: Mapping[str, _Fact], declared_behin
                 mean, spread = 1.0, 0.15
             if name not in hypothesis.predicts and fact.value > mean:
                 spread = ABOVE.get(name, spread)
+            spread = math.hypot(spread, fact.sd)
             total += t_log_density((fact.value - mean) / spread, _TAIL_DF) - math.log(spread)
         logs[i] = total
     return list(shares(logs).values())
@@ -133,8 +138,11 @@ def _facts(context: Context) -> dict[str, _Fact]:
     days = context.all_days.days
     out: dict[str, _Fact] = {}
     water = {"flow_rate", "flow_temperature", "return_temperature"}
-    prompt = flow_spacing(days) <= context.limit("flow_product_minutes")
-    if prompt and not water & context.unreliable.keys() and not meter_behind_heater(context.site):
+    if (
+        blurred(context) is None
+        and not water & context.unreliable.keys()
+        and not meter_behind_heater(context.site)
+    ):
         out |= _against_flow(days, 1.0 + uncorrected_share(context.site))
     out |= _against_rating(
         days, context.site.measures("flow_temperature") and "flow_temperature" not in context.unreliable
@@ -238,9 +246,12 @@ def _heater(days: Table) -> dict[str, _Fact]:
     known = share[np.isfinite(share)]
     if _sums(days, "heater_steps")[0] < _FEWEST_STEPS or len(known) < _FEWEST_STEP_DAYS:
         return {}
-    # The unit's own output moves too: the middle of many switchings is the heater's.
+    # The unit's own output moves too: the middle of many switchings is the heater's, the surer the more alike.
+    middle = float(np.median(known))
+    scatter = _ROBUST_SD * float(np.median(np.abs(known - middle)))
     label = "change of heat over the back-up heater's power when it switches"
-    return {"heater_seen": _Fact(float(np.median(known)), label, "-", False)}
+    sd = scatter / math.sqrt(max(len(known) / _DAYS_ALIKE, 1.0))
+    return {"heater_seen": _Fact(middle, label, "-", False, sd)}
 
 
 def _house(context: Context) -> dict[str, _Fact]:

@@ -22,6 +22,7 @@ from fieldfare.analysis.expectation.defrost_odds import (
     Change,
     Signs,
     changed,
+    fell_odds,
     weights,
 )
 from fieldfare.analysis.expectation.defrost_pattern import coat_when_dry, pattern
@@ -94,7 +95,9 @@ def excessive_defrost(context: Context) -> Finding | None:
         return None
     frost = DailyFrost.of(context)
     change = _changed(context, defrosts, frost)
-    certainly_changed = change is not None and change.odds >= context.limit("defrost_change_odds")
+    certainly_changed = change is not None and change.odds + max(
+        fell_odds(*_fell_with(context, change)), 0.0
+    ) >= context.limit("defrost_change_odds")
     if not certainly_changed and (gap := by_clock(context, defrosts)) is not None:
         return timed(context, defrosts, gap)
     change = change if certainly_changed else None
@@ -169,10 +172,13 @@ def _judge(
         often_spread=due.spread,
         used=float(np.log(used / one_defrost().middle)),
         locked=usual.locked if usual else np.nan,
+        # The defrosts of one day are in the same air: as many are independent as there are days (binomial).
+        locked_spread=float(np.sqrt(usual.locked * (1.0 - usual.locked) / rows.sum())) if usual else 0.0,
         locked_due=usual.due.mean if usual else 0.0,
         locked_due_spread=usual.due.sd if usual else 0.0,
         lock=float(np.log(usual.lock / USUAL_LOCK_MIN)) if usual else np.nan,
         follows=usual.follows if usual else np.nan,
+        follows_clear=usual.clear if usual else 1.0,
         efficiency=measured_efficiency(context),
         dry=float(np.log(dry.middle)) if dry else np.nan,
         dry_spread=dry.spread if dry else 0.0,

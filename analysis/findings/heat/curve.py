@@ -63,11 +63,11 @@ def flow_temperature_above_curve(context: Context) -> Finding | None:
     act = limit("flow_above_curve_act_k")
     asked = nan_median(days.floats("target_above_curve")[here])
     # Asked for far too hot, and felt: a wrong setting though the unit does not get there.
-    felt = max(above, watch) if np.nan_to_num(asked, nan=0.0) >= act else above
+    wrong = np.nan_to_num(asked, nan=0.0) >= act
+    felt = max(above, watch) if wrong else above
     severity = downgraded(graded(felt, watch, act), episode, 5.0)
     kwh = _cost(context, here, above)
     points = ", ".join(f"{f:g} °C at {o:g} °C" for o, f in (curve.points[0], curve.points[-1]))
-    asked = nan_median(days.floats("target_above_curve")[here])
     more = (
         ()
         if np.isnan(asked)
@@ -84,7 +84,7 @@ def flow_temperature_above_curve(context: Context) -> Finding | None:
         "flow_temperature_above_curve",
         severity,
         episode.since,
-        confidence_of(above / watch, episode.days, episode.share),
+        confidence_of((asked if wrong else above) / watch, episode.days, episode.share),
         f"The heating water is {above:.1f} K hotter than the designed curve.",
         evidence=(
             context.evidence(

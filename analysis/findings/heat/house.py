@@ -15,7 +15,7 @@ from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.figures.heat_loss import HeatLoss, heater_unseen
 from fieldfare.analysis.findings.confidence import Flags
 from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.data.meters import disagreement
+from fieldfare.analysis.findings.data.flow_product import disagreement
 from fieldfare.analysis.findings.grading import graded
 from fieldfare.analysis.findings.hot_water.diverter import leak_to_heating
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity

@@ -33,6 +33,19 @@ LIMITS_HOT_WATER: dict[str, Limit] = {
         f"{_COIL}; three times that runs into the unit's top flow temperature",
         "the same, worth a visit",
     ),
+    "coil_rise_k": Limit(
+        5.0,
+        "K",
+        f"{_COIL}; as much again doubles it, and costs a tenth of the hot water's electricity at 2 to 2.5 % a kelvin"
+        " (reference 8)",
+        "rise of the coil's mean water over the cylinder at equal heat, against its own earlier weeks",
+    ),
+    "coil_rise_kwh": Limit(
+        25.0,
+        "kWh/year",
+        "common practice: less isn't worth a call",
+        "electricity of hot water that a worse coil costs, from which it is more than a note",
+    ),
     "reheat_excess_minutes": Limit(
         20.0,
         "min",

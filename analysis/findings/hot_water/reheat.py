@@ -21,6 +21,7 @@ from fieldfare.analysis.findings.context import Context, Need, Rule, require_hot
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
 from fieldfare.analysis.findings.grading import graded, ranked
 from fieldfare.analysis.findings.hot_water.blind_charge import blind_charge
+from fieldfare.analysis.findings.hot_water.coil import coil_changed
 from fieldfare.analysis.findings.model import (
     Cause,
     Evidence,
@@ -45,9 +46,17 @@ _WATER_W_PER_K = 1155.0  # per m3/h, at 30 to 50 C (IAPWS, reference 1)
 
 
 def slow_reheat(context: Context) -> Finding | None:
-    """Charges significantly longer than expected from output, coil and flow limit."""
+    """Charges significantly longer than expected, or through a coil that passes less than it did."""
     require_hot_water(context)
     reheats = _whole(context)
+    found = _too_long(context, reheats)
+    if found is not None and found.severity != "note":
+        return found
+    return coil_changed(context, reheats) or found
+
+
+def _too_long(context: Context, reheats: Table) -> Finding | None:
+    """Charges significantly longer than expected from output, coil and flow limit."""
     slow = slowness(context, reheats)
     usual, doubt = expected_minutes(context, reheats)
     over_minutes = reheats.floats("minutes") - usual

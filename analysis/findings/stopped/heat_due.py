@@ -26,6 +26,8 @@ _DAYS_DIFFER_K = 0.5
 # Lowest room temperatures of like days differ by about so much; a few of them show a set-back (common
 # practice).
 _LOW_DIFFERS_K, _FEWEST_LOWS = 0.7, 2
+# Days before a rest that show what is usual: a week.
+_DAYS_BEFORE = 7
 # A room thermostat's usual switching band.
 _WARM_WITHIN_K = 0.5
 # Frost settings keep 5 °C at the least (common practice).
@@ -107,7 +109,11 @@ def _rooms(context: Context, rest: Rest) -> list[Reason]:
     mild = outdoor > limit("stopped_mild_c")
     if np.isfinite(short):
         name = "stopped_room_short_mild_k" if mild else "stopped_room_short_k"
-        if short < limit(name) or rest["minutes_room_short"] < 60:
+        # Rooms that were as cold before while it worked are a finding of their own, and no sign of a stop; of a rest
+        # that has ended nothing tells how much colder they would have become.
+        usual = _usually_short(context, rest)
+        known = usual >= limit(name) if rest.ended else short - usual < limit(name)
+        if known or short < limit(name) or rest["minutes_room_short"] < 60:
             return []
         told = context.evidence("room below its target", round(short, 1), "K", name)
         return [Reason("room", 0.9 if not mild else 0.75, told)]
@@ -121,6 +127,14 @@ def _rooms(context: Context, rest: Rest) -> list[Reason]:
         told = context.evidence("room at the end", round(last, 1), "°C", "stopped_room_cool_c")
         return [Reason("room", 0.8, told)]
     return []
+
+
+def _usually_short(context: Context, rest: Rest) -> float:
+    """How far the worst zone lay below its target on the days before on which the unit worked [K]; from 0."""
+    before = days_before(context, rest)
+    short = [before.floats(c)[-_DAYS_BEFORE:] for c in before.names if c.startswith("deficit.")]
+    known = [v[np.isfinite(v)] for v in short]
+    return max((float(np.median(v)) for v in known if len(v) >= _FEWEST_LOWS), default=0.0)
 
 
 def _below_floor(context: Context, rest: Rest) -> bool:

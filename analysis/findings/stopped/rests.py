@@ -260,4 +260,8 @@ def standby(context: Context, rest: Rest) -> float:
     before = days_before(context, rest)
     power = before.floats("rest_power") if "rest_power" in before else before.floats("idle_power")
     known = power[np.isfinite(power)]
-    return float(np.median(known)) if len(known) else float("nan")
+    if not len(known):
+        return float("nan")
+    # A register's steps lie hours apart at rest: most days show nothing, some a step, and their mean the draw.
+    middle = float(np.median(known))
+    return middle if middle > 0.0 else float(np.mean(known))

@@ -47,6 +47,9 @@ _LEAST_AT_END_H = 3.0
 _LIKELY = 0.55
 # Of a rest, in which nothing moved: then nobody knows whether it is one.
 _FROZEN_SHARE = 0.5
+# A pump that runs on after charges and against seizing moves water for so small a part of the time (common
+# practice: minutes after each run, and once a day).
+_STANDS_SHARE = 0.1
 _ORDER = ("unit", "tries", "heating", "hot_water")
 
 
@@ -329,4 +332,13 @@ def _causes_of_one_use(context: Context, rest: Rest) -> tuple[Cause, ...]:
     silent |= rest.share("minutes_flow_asked", "minutes_flow_known") < 0.1
     if rest.kind == "heating" and silent:
         return ranked({"switched_off": (1.0, "the controls call for no space heating")})
+    if rest.kind == "heating" and _pump_stands(rest) and not rest["minutes_fault"] > 0.0:
+        why = "its pump stands still except for hot water and no fault is reported: no heating is called for"
+        return ranked({"switched_off": (1.0, why)})
     return ()
+
+
+def _pump_stands(rest: Rest) -> bool:
+    """The flow is measured and hardly any of it is outside the other use's runs."""
+    idle = rest["minutes_pump_known"] - rest["minutes_working"]
+    return bool(idle > 0.0 and rest["minutes_pumped"] - rest["minutes_working"] < _STANDS_SHARE * idle)

@@ -39,7 +39,7 @@ DEFAULTS: dict[str, float] = {
     "dhw": 1.0, "litres": 200.0, "setpoint": 50.0, "below": 43.0, "ua_cyl": 1.6, "coil_ua": 1500.0,
     "dhw_share": 1.0, "dhw_longest": 150.0, "dhw_from": 0.0, "dhw_to": 1440.0, "cold_c": 10.0,
     "dis_c": 60.0, "dis_weekday": 6.0, "dis_minute": 120.0, "imm_w": 3000.0, "imm_from": 0.0, "imm_to": 0.0,
-    "imm_c": 60.0, "loop_ua": 0.0, "leak_share": 0.0, "solar_w": 0.0,
+    "imm_c": 60.0, "loop_ua": 0.0, "leak_share": 0.0, "solar_w": 0.0, "dhw_over_k": 99.0,
     # back-up heater
     "bu_w": 0.0, "bu_below": -20.0, "bu_wait": 60.0, "bu_free": 0.0,
     # pressure: litres, bar gauge, litres a day

@@ -111,7 +111,8 @@ def share_wanted(p, s, target, q_max, rate, minute):
     if s[MODE] == HOT_WATER:
         lower = 0.55 * s[LOW] + 0.45 * s[MID]
         reach = 1.0 - 2.718281828 ** (-p.coil_ua / rate)
-        want = min(p.dhw_share, rate * reach * (p.flow_max - lower) / q_max)
+        hottest = min(p.flow_max, p.setpoint + p.dhw_over_k)
+        want = min(p.dhw_share, rate * reach * (hottest - lower) / q_max)
     else:
         want = rate * (target - s[RET]) / q_max
     top = p.quiet_share if between(minute, p.quiet_from, p.quiet_to) else 1.0

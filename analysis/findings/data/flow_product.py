@@ -1,0 +1,126 @@
+"""Heat from flow rate times temperatures: what it is worth beside a heat meter."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fieldfare.analysis.facts.table import Table, fill_nan
+from fieldfare.analysis.figures.estimate import robust_fit
+from fieldfare.analysis.findings.confidence import Floats
+from fieldfare.analysis.findings.context import Context
+from fieldfare.analysis.minutes.balance import uncorrected_share
+from fieldfare.analysis.physics.metering import HeatClass, combine, heat_meter_mpe
+from fieldfare.analysis.plant.site import HEAT_QUANTITIES
+
+_SENSOR_K = 0.3
+# The same once their difference was read in water that a resting unit passes on: what is left moves with
+# temperature.
+_ZEROED_K, _ZEROED_DAYS, _PASSING_MIN = 0.1, 10, 20
+# Coverage of 95 %, and a standard deviation from a median absolute deviation, both of a normal distribution.
+_COVERAGE, _ROBUST_SD = 2.0, 1.4826
+KWH_PER_M3_K = 1.155
+_UNIT_FLOW_SENSOR = 0.05
+LEAST_KWH, FEWEST_DAYS = 3.0, 4
+
+
+def flow_spacing(days: Table) -> float:
+    """Minutes between the readings of flow rate and temperatures; 0 where they are not all measured."""
+    names = [f"spacing.{q}" for q in ("flow_rate", "flow_temperature", "return_temperature")]
+    if not all(name in days for name in names):
+        return 0.0
+    return max(float(np.nanmin(days.floats(name))) for name in names)
+
+
+def blurred(context: Context) -> str | None:
+    """Why mean flow times mean difference does not stand for heat; None where it does.
+
+    Runs and rests show from two readings on (sampling theorem). Where much of the heat comes in shorter ones
+    their product depends on where in the run the readings fall.
+    """
+    days, runs = context.all_days.days, context.all_days.runs
+    apart = flow_spacing(days)
+    words = "mean flow times mean temperature difference is not the mean heat"
+    if apart > context.limit("flow_product_minutes"):
+        return f"flow rate and temperatures every {apart:.0f} minutes: where the unit starts and stops in between, {words}"
+    if not len(runs) or apart <= 1.0:
+        return None
+    heat = np.maximum(fill_nan(runs.floats("heat"), 0.0), 0.0)
+    short = np.fmin(runs.floats("minutes"), runs.floats("pause")) <= 2.0 * apart
+    if heat.sum() <= 0.0 or heat[short].sum() <= context.limit("flow_product_share") * heat.sum():
+        return None
+    return f"runs or rests no longer than two of the readings, which are {apart:.0f} minutes apart: {words}"
+
+
+def pair_offset(days: Table) -> tuple[float | None, float]:
+    """Flow sensor minus return sensor [K] while water circulates at rest, None where that is not known, and
+    the limit of error of each sensor after it is taken off [K].
+
+    An offset stays the same. A circuit that still cools differs from day to day, and the more so the warmer it
+    is: the scatter of the days is the uncertainty of the offset, and where it grows with the water's
+    temperature, or is as wide as the sensors' own, nothing was learned.
+    """
+    if "pair_offset" not in days:
+        return None, _SENSOR_K
+    told = np.isfinite(days.floats("pair_offset")) & (days.floats("minutes_passing") >= _PASSING_MIN)
+    if told.sum() < _ZEROED_DAYS:
+        return None, _SENSOR_K
+    offsets = days.floats("pair_offset")[told]
+    offset = float(np.median(offsets))
+    left = max(_ZEROED_K, _COVERAGE * _ROBUST_SD * float(np.median(np.abs(offsets - offset))))
+    known = left < _SENSOR_K and abs(offset) <= 2.0 * _SENSOR_K
+    if not known or _grows_with(days.floats("loop_c")[told], offsets):
+        return None, _SENSOR_K
+    return offset, left
+
+
+def _grows_with(water: Floats, offsets: Floats) -> bool:
+    """Whether the differences at rest grow with the water's temperature, beyond doubt and by what matters."""
+    both = np.isfinite(water) & np.isfinite(offsets)
+    if both.sum() < _ZEROED_DAYS or float(np.std(water[both])) <= 0.0:
+        return False
+    fit = robust_fit(np.column_stack([np.ones(both.sum()), water[both]]), offsets[both])
+    slope, error = fit.combination(np.array([0.0, 1.0]))
+    return bool(slope > _COVERAGE * error and slope * float(np.ptp(water[both])) > _ZEROED_K)
+
+
+def flow_heat(days: Table, offset: float | None) -> Floats:
+    """Daily heat from flow rate and temperatures [kWh], corrected for the pair's offset where known."""
+    flow = days.floats("check_flow")
+    return flow if offset is None else flow - KWH_PER_M3_K * offset * days.floats("check_volume")
+
+
+def difference(days: Table) -> Floats:
+    """Difference of flow and return by day [K]: in steady running, else the one at which the heat was passed."""
+    volume, heat = days.floats("check_volume"), days.floats("check_flow")
+    passed = np.divide(heat, KWH_PER_M3_K * volume, out=np.full(len(days), np.nan), where=volume > 0.0)
+    return np.where(np.isfinite(days.floats("lift")), days.floats("lift"), passed)
+
+
+def allowed(context: Context, lift: Floats, sensor_k: float) -> Floats:
+    """Disagreement that two honest instruments may show at a day's temperature difference [-].
+
+    Heat meter after its class (EN 1434-1 limits), a flow sensor of 5 %, and two temperature sensors of
+    `sensor_k` [K] each. All
+    three are limits and rectangular: together about as wide as their root of squares (GUM 4.3.7 and 5.1.2).
+    """
+    given = {p.meter_class for q in HEAT_QUANTITIES for p in context.site.points_of(q)}
+    grade: HeatClass = "3" if "3" in given else "1" if given == {"1"} else "2"
+    difference = np.clip(np.where(np.isfinite(lift), np.abs(lift), 5.0), 1.5, 15.0)
+    meter = heat_meter_mpe(difference, 0.5, grade).total
+    scale = context.limit("heat_meter_share") / 0.12
+    return np.asarray(
+        scale * combine(meter, _UNIT_FLOW_SENSOR, sensor_k * 2.0**0.5 / difference), dtype=np.float64
+    )
+
+
+def disagreement(context: Context) -> float | None:
+    """Metered heat over that from flow rate and temperatures, less what antifreeze explains, less 1; None
+    where only one of them is there."""
+    days = context.all_days.days
+    if blurred(context) is not None:
+        return None
+    meter, flow = days.floats("check_meter"), flow_heat(days, pair_offset(days)[0])
+    compared = (flow > LEAST_KWH) & np.isfinite(meter)
+    if compared.sum() < FEWEST_DAYS:
+        return None
+    return float(np.median(meter[compared] / flow[compared])) / (1.0 + uncorrected_share(context.site)) - 1.0

@@ -1,0 +1,296 @@
+"""The heat meter against flow rate times temperatures, and what antifreeze explains of the difference."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
+from fieldfare.analysis.findings.context import Context, already_reported
+from fieldfare.analysis.findings.data.flow_product import (
+    FEWEST_DAYS,
+    KWH_PER_M3_K,
+    LEAST_KWH,
+    allowed,
+    blurred,
+    difference,
+    flow_heat,
+    pair_offset,
+)
+from fieldfare.analysis.findings.episodes import Episode, latest_episode
+from fieldfare.analysis.findings.model import (
+    Cause,
+    Evidence,
+    Finding,
+    Severity,
+)
+from fieldfare.analysis.findings.phrases import percent
+from fieldfare.analysis.findings.two_sided import strays
+from fieldfare.analysis.minutes.balance import uncorrected_share
+from fieldfare.analysis.physics.water import antifreeze_over_reading
+from fieldfare.analysis.plant.site import HEAT_QUANTITIES
+
+_PAIR_K = 0.2
+# A pair that is off by so much has a sensor out of its pocket or of the wrong kind (common practice).
+_PAIR_WRONG_K = 2.0
+_LEAST_USED_KWH = 1.0
+# Flow and return alike while the meter counts heat: the one says many times what the other does.
+_LEAST_SHARE = 0.1
+# Share of the episode's days that must disagree; above three times as much it is "many times".
+_MOST_DAYS, _MANY = 0.7, 2.0
+_RATIO_LABEL = "heat meter over flow and temperatures"
+
+
+def _ratio_evidence(excess: float) -> Evidence:
+    """Metered heat over heat from flow rate and temperatures. excess : the ratio minus 1 [-]"""
+    return Evidence(_RATIO_LABEL, round(1.0 + excess, 3), "-", code="heat_meter_ratio")
+
+
+@dataclass(frozen=True)
+class _Compared:
+    """By day: metered heat over that from flow and temperatures, where both are there, and that ratio less
+    what antifreeze explains, less 1. allowed : what two honest instruments may show, as a share"""
+
+    ratio: Floats
+    there: Flags
+    rest: Floats
+    allowed: Floats
+
+
+def heat_meter_disagrees(context: Context) -> Finding | None:
+    """Metered heat against flow rate times temperatures; antifreeze explains what it can."""
+    days, by_file = context.all_days.days, uncorrected_share(context.site)
+    culprit = context.unreliable.get("heat_output")
+    if culprit is not None and culprit.code != "implausible_efficiency":
+        raise NotAssessed(already_reported("heat_output", culprit))
+    antifreeze, share = by_file >= context.limit("antifreeze_share"), context.limit("heat_meter_share")
+    if (why := blurred(context)) is not None:
+        if antifreeze:
+            return _antifreeze_by_file(context, by_file)
+        raise NotAssessed(why, "spacing_too_wide")
+    told = _compared(context, by_file)
+    if told.there.sum() < FEWEST_DAYS:
+        if antifreeze:
+            return _antifreeze_by_file(context, by_file)
+        raise NotAssessed("needs heat_output beside flow_rate, flow_temperature and return_temperature")
+    off = np.abs(told.rest)
+    so = told.there & (off > told.allowed) & (off > share)
+    # A day of small temperature differences, on which the sensors' classes could explain it too, is no word
+    # either way.
+    episode = latest_episode(days["day"], so, so | (told.there & (off <= share)), hold_days=FEWEST_DAYS)
+    if episode is None or episode.share < _MOST_DAYS or (episode.until and antifreeze):
+        measured = float(np.median(told.ratio[told.there])) - 1.0
+        if antifreeze:
+            return _antifreeze_by_file(context, by_file, measured)
+        return _unsaid_antifreeze(context, measured) or _within_classes(
+            context, measured, told.allowed[told.there]
+        )
+    return _disagreeing(context, episode, float(np.median(told.rest[so])), float(np.median(told.allowed[so])))
+
+
+def _compared(context: Context, by_file: float) -> _Compared:
+    """What antifreeze explains (`by_file`, a share) is taken off before the rest is judged."""
+    days = context.all_days.days
+    offset, sensor_k = pair_offset(days)
+    meter, flow = days.floats("check_meter"), flow_heat(days, offset)
+    there = (np.fmax(flow, meter) > LEAST_KWH) & np.isfinite(meter) & np.isfinite(flow)
+    flow = np.maximum(flow, _LEAST_SHARE * meter)
+    ratio = np.divide(meter, flow, out=np.ones(len(days)), where=there)
+    return _Compared(
+        ratio, there, ratio / (1.0 + by_file) - 1.0, allowed(context, difference(days), sensor_k)
+    )
+
+
+def _disagreeing(context: Context, episode: Episode, typical: float, may: float) -> Finding:
+    """The finding. typical : metered heat over the other less 1. may : what the sensors' classes allow"""
+    pump, by_file, share = (
+        context.site.heat_pump,
+        uncorrected_share(context.site),
+        context.limit("heat_meter_share"),
+    )
+    explained = (
+        float(antifreeze_over_reading(35.0, 30.0, fluid=pump.antifreeze, percent=pump.antifreeze_percent))
+        if by_file
+        else 0.0
+    )
+    worth_it = abs(typical) > context.limit("heat_meter_act")
+    severity: Severity = "note" if episode.until else "act" if worth_it else "watch"
+    more = "more" if typical > 0 else "less"
+    size = f"{percent(abs(typical))} {more} heat than" if typical < _MANY else "many times the heat that"
+    found = Finding(
+        "heat_meter_disagrees",
+        severity,
+        episode.since,
+        confidence_of(abs(typical) / share, episode.days, episode.share),
+        f"The heat meter shows {size} flow rate and temperatures give"
+        + (f", in addition to the {percent(explained, 1)} that antifreeze explains." if by_file else "."),
+        (
+            strays(
+                _RATIO_LABEL,
+                round(1.0 + typical, 3),
+                "-",
+                "heat_meter_share",
+                share,
+                about=1.0,
+                code="heat_meter_ratio",
+            ),
+            Evidence("explained by antifreeze", round(explained, 4), "-"),
+            Evidence("allowed by the sensors' classes", round(may, 3), "-"),
+        ),
+        until=episode.until,
+    )
+    return found if episode.until else replace(found, **_CHECK)
+
+
+_CHECK: dict[str, Any] = {
+    "next_step": (
+        "Compare the two flow sensors and both pairs of temperatures in steady operation to find the one that"
+        " is wrong. Check the heat meter's pulse value, the pipe it is set for, and its sensors in their pockets."
+    ),
+    "caution": "Pockets and pipes are hot and under pressure; a sealed meter is opened by its maker's service only.",
+    "visit": "drive",
+    "bring": ("two contact thermometers", "clamp-on flow meter"),
+}
+
+
+def _within_classes(context: Context, measured: float, allowed: Floats) -> Finding | None:
+    """Beyond the heat meter's class but within the tolerance of the two temperature sensors."""
+    if abs(measured) < context.limit("heat_meter_note"):
+        return None
+    first = context.all_days.days.day(0).isoformat()
+    more = "more" if measured > 0 else "less"
+    return Finding(
+        "heat_meter_disagrees",
+        "note",
+        first,
+        0.4,
+        (
+            f"The heat meter shows {percent(abs(measured))} {more} heat than flow rate and temperatures"
+            " give: at such small temperature differences the sensors' tolerance can explain it."
+        ),
+        (
+            _ratio_evidence(measured),
+            Evidence("allowed by the sensors' classes", round(float(np.median(allowed)), 3), "-"),
+        ),
+        next_step=(
+            "At the next visit compare the heat meter with a clamp-on flow meter and two thermometers on a"
+            " day of full output."
+        ),
+        visit="call",
+    )
+
+
+_HANDLING = (
+    "Antifreeze is harmful to drink and to ground water: test and top it up by its maker's sheet and the"
+    " local code, and never drain it to a gully."
+)
+
+
+def _antifreeze_by_file(context: Context, share: float, measured: float | None = None) -> Finding:
+    """The site file says that antifreeze is in and that the meter takes it for water."""
+    pump = context.site.heat_pump
+    what = pump.antifreeze.replace("_", " ")
+    agrees = measured is not None and abs(measured - share) < 0.5 * share
+    seen = (
+        f" Flow rate and temperatures show {percent(measured, 1, sign=True)}." if measured is not None else ""
+    )
+    evidence = [context.evidence("over-reading by antifreeze", round(share, 4), "-", "antifreeze_share")]
+    if measured is not None:
+        evidence.append(_ratio_evidence(measured))
+    first = context.all_days.days.day(0).isoformat()
+    because = f"{pump.antifreeze_percent:g} % {what} carries less heat than the water that the meter assumes"
+    if measured is not None and measured < 0.3 * share:
+        return Finding(
+            "heat_meter_disagrees",
+            "note",
+            first,
+            0.5,
+            (
+                f"The site file says that the heat meter treats {pump.antifreeze_percent:g} % {what} as"
+                " water, but it agrees with flow rate and temperatures"
+                f" ({percent(measured, 1, sign=True)})."
+            ),
+            tuple(evidence),
+            (Cause("antifreeze_uncorrected", 1.0, "on file, not in the readings"),),
+            next_step=(
+                "Ask whether the meter is set for the mixture, or the circuit holds none; then correct the"
+                " site file."
+            ),
+            visit="call",
+        )
+    return Finding(
+        "heat_meter_disagrees",
+        "watch",
+        first,
+        0.95 if agrees else 0.85,
+        (
+            f"The heat meter treats {pump.antifreeze_percent:g} % {what} as water and reads"
+            f" {percent(share, 1)} too high; the figures here are corrected for it.{seen}"
+        ),
+        tuple(evidence),
+        (
+            Cause(
+                "antifreeze_uncorrected",
+                1.0,
+                because + ("; the measured difference agrees" if agrees else ""),
+            ),
+        ),
+        next_step=(
+            "Test the concentration with a refractometer at the next visit and enter it; set the meter for"
+            " the mixture, or mark it as corrected where it is. Until then quote the figures here, not the"
+            " meter's display."
+        ),
+        caution=_HANDLING,
+        visit="setting",
+        bring=("refractometer",),
+    )
+
+
+def _unsaid_antifreeze(context: Context, measured: float) -> Finding | None:
+    """The meter reads as if antifreeze were present although none is on file."""
+    if not context.limit("antifreeze_share") <= measured <= 0.09:
+        return None
+    lift = float(np.nanmedian(np.abs(context.all_days.days.floats("lift"))))
+    if not measured * lift >= _PAIR_K:
+        return None  # a pair of sensors in their pockets is off by as much (EN 60751 class B)
+    first = context.all_days.days.day(0).isoformat()
+    return Finding(
+        "heat_meter_disagrees",
+        "note",
+        first,
+        0.4,
+        (
+            f"The heat meter reads {percent(measured, 1)} more than flow rate and temperatures give:"
+            " within their accuracy classes, and consistent with antifreeze."
+        ),
+        (_ratio_evidence(measured),),
+        (Cause("antifreeze_uncorrected", 1.0, "a water meter reads 3 to 8 % too much on 20 to 40 % glycol"),),
+        next_step="Ask whether the circuit contains antifreeze; if so, enter it in the site file.",
+        visit="call",
+    )
+
+
+def spoilt_by_disagreement(context: Context, finding: Finding) -> frozenset[str]:
+    """The instruments that may be the wrong ones: nothing where antifreeze explains the meter, whose figures are
+    corrected for it; the side whose heat no heat pump makes of its electricity; else the meter, and the
+    temperatures too where an offset of theirs would explain it."""
+    if finding.causes:
+        return frozenset()
+    meter, pair = frozenset(HEAT_QUANTITIES), frozenset({"flow_temperature", "return_temperature"})
+    days = context.all_days.days
+    heat, flow, volume = (days.floats(f"check_{name}") for name in ("meter", "flow", "volume"))
+    drawn = days.floats("electricity_heat_pump_kwh")
+    both = (days["day"] >= np.datetime64(finding.since)) & np.isfinite(heat + flow) & (volume > 0.0)
+    offset = np.median((flow - heat)[both] / (KWH_PER_M3_K * volume[both])) if both.any() else 0.0
+    if abs(float(offset)) < _PAIR_WRONG_K:
+        return meter
+    most, used = context.limit("efficiency_most"), both & (drawn >= _LEAST_USED_KWH)
+    if not used.any() or "heat_pump_electricity" in context.unreliable:
+        return meter | pair
+    by_meter, by_flow = (float(np.median(side[used] / drawn[used])) for side in (heat, flow))
+    if by_flow > most >= by_meter >= 1.0:
+        return pair | {"flow_rate"}
+    return meter if by_meter > most >= by_flow else meter | pair

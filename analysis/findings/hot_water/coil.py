@@ -1,0 +1,125 @@
+"""Does the cylinder's coil pass less heat than it used to?
+
+The water in the coil stands over the cylinder by what the coil needs to pass the heat. At equal heat and flow a coil
+that scales or fills with air needs more, and the unit works at a hotter flow for the same hot water, whether or not
+its control lets the charge take longer. A coil that was too small from the first day shows no change.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fieldfare.analysis.cautions import HOT_WATER
+from fieldfare.analysis.facts.table import Table, group_by_day
+from fieldfare.analysis.figures.change import DetectedChange, find_change
+from fieldfare.analysis.findings.confidence import Floats
+from fieldfare.analysis.findings.context import Context
+from fieldfare.analysis.findings.grading import ranked
+from fieldfare.analysis.findings.model import Cause, Evidence, Finding, Severity
+from fieldfare.analysis.findings.phrases import day_text, percent
+from fieldfare.analysis.findings.yearly_cost import share_spared
+from fieldfare.analysis.statistics.distributions import normal_probability
+from fieldfare.analysis.statistics.quantiles import nan_median
+
+_LEAST_KW = 0.5
+_YEAR_DAYS = 365.0
+# A cylinder's sensor that moved in its pocket changes at once, as air does; scale grows (common practice).
+_COIL_AT_ONCE, _COIL_SLOWLY = 0.7, 0.9
+
+
+def coil_changed(context: Context, reheats: Table) -> Finding | None:
+    """The water needed over the cylinder rose at equal heat, for sure and by what matters; else None.
+
+    reheats : whole charges
+    """
+    if not context.site.measures("cylinder_temperature") or "heat_output" in context.unreliable:
+        return None
+    day, over, conditions = _by_day(context, reheats)
+    found = find_change(over, conditions, np.ones(len(over)), day)
+    watch = context.limit("coil_rise_k")
+    if found is None or not found.is_sure or found.size < watch:
+        return None
+    if _flow_fell(context, reheats, day, found):
+        return None  # less water stands hotter at its inlet: that is the flow's doing
+    return _told(context, found, day, over)
+
+
+def _by_day(context: Context, reheats: Table) -> tuple[np.ndarray, Floats, Floats]:
+    """Day numbers, mean coil water over the cylinder at the charges' ends [K], and heat, flow, weather and end."""
+    power = reheats.floats("heat_end")
+    over = reheats.floats("over_cylinder") - reheats.floats("lift") / 2.0
+    usable = np.isfinite(over) & (power > _LEAST_KW) & ~(reheats.floats("immersion") > 0.1)
+    mine = reheats.where(usable)
+    days = context.days["day"]
+    columns = [
+        group_by_day(days, mine["day"], values, "median")
+        for values in (over[usable], mine.floats("heat_end"), mine.floats("outdoor"), mine.floats("to_c"))
+    ]
+    known = np.isfinite(np.column_stack(columns)).all(axis=1)
+    number = (days - np.datetime64(0, "D")) // np.timedelta64(1, "D")
+    return number[known], columns[0][known], np.column_stack([c[known] for c in columns[1:]])
+
+
+def _flow_fell(context: Context, reheats: Table, day: np.ndarray, found: DetectedChange) -> bool:
+    began = np.datetime64(int(day[found.at]), "D")
+    flow, late = reheats.floats("flow_rate"), reheats["day"] >= began
+    before, after = nan_median(flow[~late]), nan_median(flow[late])
+    return bool(after < context.limit("reheat_flow_share") * before)
+
+
+def _told(context: Context, found: DetectedChange, day: np.ndarray, over: Floats) -> Finding:
+    limit, days = context.limit, context.days
+    since = str(np.datetime64(int(day[found.at]), "D"))
+    later = days["day"] >= np.datetime64(since)
+    used = float(np.nansum(days.floats("electricity_hot_water_kwh")[later]))
+    kwh = used * share_spared(found.size) * _YEAR_DAYS / max(int(later.sum()), 1)
+    severity: Severity = "watch" if kwh >= limit("coil_rise_kwh") else "note"
+    slides = found.kind == "slide"
+    why = f"at equal heat the coil's water stands {found.size:.0f} K hotter over the cylinder, " + (
+        f"come over {found.days} days"
+        if slides
+        else "from one day to the next, as with air or a moved sensor"
+    )
+    weight = _COIL_SLOWLY if slides else _COIL_AT_ONCE
+    real = normal_probability((found.size - limit("coil_rise_k") / 2.0) / max(found.error, 1e-9))
+    return Finding(
+        "slow_reheat",
+        severity,
+        since,
+        min(real * weight if not slides else real, limit("surest")),
+        f"Since about {day_text(since)} a reheat needs water {found.size:.0f} K hotter for the same heat.",
+        evidence=(
+            context.evidence(
+                "rise of the coil's water over the cylinder, at equal heat",
+                round(found.size, 1),
+                "K",
+                "coil_rise_k",
+            ),
+            Evidence("its standard uncertainty", round(found.error, 1), "K"),
+            Evidence(
+                "coil's water over the cylinder before", round(float(np.median(over[: found.at])), 1), "K"
+            ),
+            Evidence("electricity of hot water more by it", percent(share_spared(found.size))),
+        ),
+        causes=_causes(why, weight),
+        next_step=(
+            "Visit: vent the coil, check that the cylinder's sensor sits in its pocket, measure flow and return at"
+            " the cylinder; descale coil or plate exchanger if the water is hard."
+        ),
+        caution=HOT_WATER,
+        home=(
+            ""
+            if severity == "note"
+            else "Heating the hot water takes more electricity than it used to. Your installer will check the cylinder."
+        ),
+        cost_kwh=kwh,
+        cost_money=context.money(kwh),
+        visit="drive" if severity != "note" else "none",
+        bring=("descaler and pump", "thermometer pair") if severity != "note" else (),
+    )
+
+
+def _causes(why: str, weight: float) -> tuple[Cause, ...]:
+    return ranked(
+        {"coil_or_scale": (weight, why), "flow_low": (1.0 - weight, "the flow is not known to be as before")}
+    )
