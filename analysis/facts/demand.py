@@ -191,7 +191,7 @@ def _frozen(site: Site, minutes: Minutes, readings: Readings, works: Flags) -> F
         inside = (at >= 0) & (samples.time < time[-1] + 60_000)
         moved = np.append(False, np.diff(samples.value.astype(np.float64)) != 0.0)
         heard[at[inside]] = True
-        np.add.at(changes, at[inside & moved], 1.0)
+        changes += np.bincount(at[inside & moved], minlength=n)
     out = np.zeros(n, dtype=bool)
     begins, ends = true_runs(changes == 0.0)
     for a, b in zip(begins, ends, strict=True):
