@@ -15,8 +15,8 @@ OPERATION: dict[str, Told] = {
         " without heat while the rooms cool are no work.",
         "What happened inside the unit. With electricity or heat and the outdoor temperature alone, a lock-out is"
         " rarely known within an hour: healthy units of most homes rest as long, and on a mild day for two hours and"
-        " more. It is told as possible once such a rest is less likely than a stop, within two hours in three of"
-        " ten lock-outs and within six in six of ten. A missing supply is known within the hour, and a lock-out is"
+        " more. It is told as possible once such a rest is less likely than a stop: within two hours for one lock-out"
+        " in six, within six hours for half of them. A missing supply is known within the hour, and a lock-out is"
         " where a heat call, a target flow temperature, the operating mode or the fault code is measured. A set"
         " temperature lowered unseen looks like a stop.",
     ),
