@@ -72,8 +72,8 @@ def rests_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
     begun : the row begins right after the unit worked. ended : it worked again right after. open : the
     newest that is known
     minutes, minutes_known, minutes_working (for the other use), minutes_barren (it draws power as if it
-    worked, and the heat meter shows no heat)
-    outdoor_mean_c, outdoor_lowest_c, minutes_frost
+    worked, and the heat meter shows no heat), minutes_frozen (of the newest rests: no gauge moved, though
+    readings came) outdoor_mean_c, outdoor_lowest_c, minutes_frost
     room_first_c, room_last_c (coldest zone), room_short_last_k (most below its target), minutes_room_short
     (1 K or more),
     target_mean_c
@@ -113,7 +113,9 @@ def rests_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
     columns |= _demand_columns(site, minutes, readings, rows, works, known)
     columns["minutes_working"] = rows.count(works & ~barren)
     columns["minutes_barren"] = rows.count(barren)
-    columns["minutes_frozen"] = rows.count(_frozen(site, minutes, readings, works))
+    newest = rows.start[marks["open"][order]]  # of older rests it decides nothing
+    first = int(newest.min()) if len(newest) else len(works)
+    columns["minutes_frozen"] = rows.count(_frozen(site, minutes, readings, works, first))
     columns["cooled_kwh"] = -rows.sum(np.where(cooled, fill_nan(minutes.heat, 0.0), 0.0)) / 1000.0
     return Table(columns)
 
@@ -178,32 +180,31 @@ def _barren(minutes: Minutes, works: Flags) -> Flags:
     return np.asarray(works & (given < _BARREN_SHARE * drawn), dtype=np.bool_)
 
 
-def _frozen(site: Site, minutes: Minutes, readings: Readings, works: Flags) -> Flags:
-    """Minutes in which readings come and nothing moves: bool (n,)."""
-    time, n = minutes.grid.time, len(works)
-    changes, heard = np.zeros(n), np.zeros(n, dtype=bool)
+def _frozen(site: Site, minutes: Minutes, readings: Readings, works: Flags, first: int) -> Flags:
+    """Minutes from `first` on in which readings come and nothing moves: bool (n,)."""
+    low = max(first - _DAY_MIN, 0)
+    time, rests = minutes.grid.time[low:], ~works[low:]
+    n, out = len(time), np.zeros(len(works), dtype=bool)
     gauges = [p for p in site.point if p.form == "gauge" and not p.quantity.startswith("target_")]
     gauges = [p for p in gauges if p.id in readings and len(readings[p.id].time) > 1]
     if len(gauges) < _FROZEN_POINTS or not n:
-        return heard
+        return out
+    changes, heard = np.zeros(n), np.zeros(n, dtype=bool)
     for point in gauges:
-        samples = readings[point.id]
+        samples = readings[point.id].between(int(time[0]), int(time[-1]) + 60_000)
         at = np.searchsorted(time, samples.time, side="right") - 1
-        inside = (at >= 0) & (samples.time < time[-1] + 60_000)
-        moved = np.append(False, np.diff(samples.value.astype(np.float64)) != 0.0)
-        heard[at[inside]] = True
-        np.add.at(changes, at[inside & moved], 1.0)
-    out = np.zeros(n, dtype=bool)
-    begins, ends = true_runs(changes == 0.0)
-    for a, b in zip(begins, ends, strict=True):
+        moved = np.diff(samples.value.astype(np.float64), prepend=np.nan) != 0.0
+        heard[at] = True
+        changes += np.bincount(at[moved], minlength=n)
+    for a, b in zip(*true_runs(changes == 0.0), strict=True):
         if b - a < _FROZEN_MIN or not heard[a:b].any():
             continue
         last = a + int(np.flatnonzero(heard[a:b])[-1]) + 1  # what follows the newest reading is no word
-        low, high = max(a - _DAY_MIN, 0), min(b + _DAY_MIN, n)  # a day's facts depend on one day around it
-        others = ~works[low:high]
-        others[a - low : b - low] = False
-        usual = float(changes[low:high][others].mean()) if others.any() else 0.0
-        out[a:last] = last - a >= _FROZEN_MIN and usual * (last - a) >= _MISSING_CHANGES
+        # A day's facts depend on one day around it.
+        near = slice(max(a - _DAY_MIN, 0), min(b + _DAY_MIN, n))
+        others = rests[near] & ((np.arange(n)[near] < a) | (np.arange(n)[near] >= b))
+        usual = float(changes[near][others].mean()) if others.any() else 0.0
+        out[low + a : low + last] = last - a >= _FROZEN_MIN and usual * (last - a) >= _MISSING_CHANGES
     return out
 
 

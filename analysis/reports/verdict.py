@@ -230,6 +230,7 @@ def verdict(
     """
     document = result if isinstance(result, Mapping) else result.as_dict()
     missing = _missing(site, document["not_assessed"], rule_codes() if rules is None else frozenset(rules))
+    missing += _zones_without_target(document)
     decisive = [f for f in document["findings"] if not f["until"] and f["severity"] != "note"]
     because: list[dict[str, Any]] = [
         {
@@ -256,6 +257,26 @@ def verdict(
         "because": checked,
         "missing": missing,
     }
+
+
+def _zones_without_target(document: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Zones noted as cold of which nobody measures what is asked: whether they are warm enough is not
+    known."""
+    question = next(q for m in MATTERS for q in m.questions if "room_below_target" in q.codes)
+    return [
+        {
+            "matter": "rooms",
+            "question": question.asks,
+            "reason": f["headline"],
+            "reason_code": "missing_quantity",
+            "meters": ["target_room_temperature"],
+        }
+        for f in document["findings"]
+        if f["code"] == "room_below_target"
+        and f["severity"] == "note"
+        and not f["until"]
+        and any(e.get("limit_name") == "room_cold_c" for e in f.get("evidence", ()))
+    ]
 
 
 def _cold_zones(site: Site, document: Mapping[str, Any]) -> list[dict[str, Any]]:

@@ -21,19 +21,16 @@ LINES = {
     "pump_speed": "Flow and return at the design load: {now:g} K apart now, {to:g} K wanted.",
     "bivalent_point": (
         "The back-up heater helps up to {now:g} °C outdoors. By its output and the house's load the heat"
-        " pump needs"
-        " no help above {to:g} °C: set the bivalent point there."
+        " pump needs no help above {to:g} °C: set the bivalent point there."
     ),
     "buffer_flow": (
         "The water loses {now:g} K in the buffer. Set the flow beyond it to the heat pump's own, then lower"
-        " the"
-        " heating curve by what is no longer lost, 2 K a week."
+        " the heating curve by what is no longer lost, 2 K a week."
     ),
     "hot_water_hour": "Most charges begin at {now:g} h now. Let the day's charge begin at {to:g} h.",
     "dear_hours": (
         "Electricity is dearest for {to:g} h from {now:g} h on. Set the rooms 1 °C lower in those hours, or"
-        " block"
-        " the heating."
+        " block the heating."
     ),
 }
 """What to change, where it is more than one number for another."""
@@ -49,8 +46,7 @@ STOP = {
     "hot_water_reheat": "Watch a week: go back when a shower ran cold.",
     "bivalent_point": (
         "Watch the first cold days: go back when rooms or the water's temperature fall short, or the heater"
-        " is needed"
-        " for defrosts."
+        " is needed for defrosts."
     ),
     "buffer_flow": (
         "Watch flow and return on both sides of the buffer for a cold day; every zone must still get warm."

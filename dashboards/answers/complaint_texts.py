@@ -99,9 +99,8 @@ SAID: dict[str, str] = {
         "pipes or the place itself."
     ),
     "no_frost": (
-        "It was too warm for frost to settle in these hours: ice that is there now is left from colder"
-        " days, or it"
-        " lies elsewhere."
+        "It was too warm for frost to settle in these hours: ice that is there now is left from colder days,"
+        " or it lies elsewhere."
     ),
     "no_defrosts": "Frost for several defrosts has settled and the unit did not defrost.",
     "incomplete": "Defrosts drag on without enough heat, so ice stays behind.",

@@ -11,9 +11,8 @@ DO: dict[str, str] = {
         "Have them raise the set temperature, by one degree at a time, and say that warmth takes some hours."
     ),
     "shallower_set_back": (
-        "Have them make the night set-back half as deep, or leave it off while it is cold: a heat pump"
-        " warms up"
-        " slowly."
+        "Have them make the night set-back half as deep, or leave it off while it is cold: a heat pump warms"
+        " up slowly."
     ),
     "earlier_start": "Let the day's set temperature begin two hours earlier.",
     "read_display": (

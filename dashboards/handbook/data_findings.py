@@ -8,11 +8,9 @@ DATA: dict[str, HandbookText] = {
     "data_gap": HandbookText(
         "Readings are missing, from one meter or from the whole gateway. Their figures are incomplete.",
         "The time between two readings is compared with the point's usual spacing. Gaps are added up over"
-        " the period, and a gap that still lasts is counted in whole days. Once readings come again, the"
-        " gap is"
-        " watched for a fortnight, because a gateway that failed may fail again; then it is a note. A gap"
-        " of half a"
-        " month stays to be watched.",
+        " the period, and a gap that still lasts is counted in whole days. Once readings come again, the gap"
+        " is watched for a fortnight, because a gateway that failed may fail again; then it is a note. A gap"
+        " of half a month stays to be watched.",
         "Why the readings stopped: gateway, network, power supply or sensor. A point that only reports"
         " changes can be silent without a fault.",
     ),

@@ -27,8 +27,7 @@ HEAT: dict[str, HandbookText] = {
         "The unit delivers less heat for its electricity than its own rating at the same temperatures.",
         "Each day's heat over electricity is compared with the EN 14511 rating points, carried to the"
         " temperatures that occurred and corrected for part load, with the uncertainty of both. A shortfall"
-        " is"
-        " weighed against how often sound units show one as large by meters, rating and part load alone.",
+        " is weighed against how often sound units show one as large by meters, rating and part load alone.",
         "The reason inside the unit. A heat meter that reads low looks the same: check the meter findings"
         " first.",
     ),

@@ -8,22 +8,16 @@ OPERATION: dict[str, HandbookText] = {
     "unit_stopped": HandbookText(
         "Heat is due and the heat pump gives none. The house or the hot water gets cold, and in frost water"
         " in the unit can freeze.",
-        "The length of the present rest is compared with this unit's own rests in like weather, scaled to the"
-        " house's need. Cold rooms,"
-        " a cold cylinder, back-up heat and a missing standby draw raise"
-        " the probability of a stop. Starts broken off within minutes, runs that cool the water, and running"
+        "The length of the present rest is compared with this unit's own rests in like weather, scaled to"
+        " the house's need. Cold rooms, a cold cylinder, back-up heat and a missing standby draw raise the"
+        " probability of a stop. Starts broken off within minutes, runs that cool the water, and running"
         " without heat while the rooms cool are no work.",
         "What happened inside the unit. With electricity or heat and the outdoor temperature alone, a"
-        " lock-out is"
-        " rarely known within an hour: healthy units of most homes rest as long, and on a mild day for two"
-        " hours and"
-        " more. It is told as possible once such a rest is less likely than a stop, within two hours in"
-        " three of"
-        " ten lock-outs and within six in six of ten. A missing supply is known within the hour, and a"
-        " lock-out is"
-        " where a heat call, a target flow temperature, the operating mode or the fault code is measured. A"
-        " set"
-        " temperature lowered unseen looks like a stop.",
+        " lock-out is rarely known within an hour: healthy units of most homes rest as long, and on a mild"
+        " day for two hours and more. It is told as possible once such a rest is less likely than a stop:"
+        " within two hours for one lock-out in six, within six hours for half of them. A missing supply is"
+        " known within the hour, and a lock-out is where a heat call, a target flow temperature, the"
+        " operating mode or the fault code is measured. A set temperature lowered unseen looks like a stop.",
     ),
     "fault_reported": HandbookText(
         "The unit itself reports a fault code.",

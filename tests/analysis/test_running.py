@@ -7,6 +7,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import timedelta
+from types import SimpleNamespace
+from typing import cast
 
 import numpy as np
 import pytest
@@ -15,8 +17,9 @@ from fieldfare.analysis.errors import SiteError
 from fieldfare.analysis.facts.build import build_facts
 from fieldfare.analysis.facts.faults import is_fault
 from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.model import Finding
-from fieldfare.analysis.findings.stopped.rests import rests
+from fieldfare.analysis.findings.stopped.rests import Rest, rests
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.readings import Samples
 from fieldfare.analysis.reports.result import analyse
@@ -33,6 +36,12 @@ def facts_of(made: Made) -> Facts:
 
 def findings_of(made: Made) -> tuple[Finding, ...]:
     return analyse(parse_site(made.site_text), facts_of(made), made.first, made.last).findings
+
+
+def rests_of(made: Made, kind: str) -> list[Rest]:
+    """The rests of a kind in what was made."""
+    facts = facts_of(made)
+    return rests(cast(Context, SimpleNamespace(all_days=facts, unreliable={})), kind)
 
 
 def stopped(house: House, hours: float) -> Made:
@@ -207,3 +216,42 @@ def test_a_fault_is_graded_by_what_it_does(change: Callable[[House], None], seve
 def test_words_for_codes_are_checked(line: str, key: str) -> None:
     with pytest.raises(SiteError, match=key):
         parse_site(f'[site]\nid = "xx"\nname = "x"\ntimezone = "Europe/London"\n[fault_codes]\n{line}\n')
+
+
+def test_a_rest_in_which_nothing_moves_is_no_rest_that_anybody_saw() -> None:
+    """The gateway repeats what it had at a pause; at rest, water and rooms go on moving."""
+    home = House(days=8, mean_c=1.0)
+    home.free[home.between(6.5, 6.75)] = False
+    made = home.made(6.75)
+    begin = int(made.readings["flow"].time[-1]) - 4 * 3_600_000
+    held = {
+        point: Samples(s.time, np.where(s.time < begin, s.value, s.value[np.flatnonzero(s.time < begin)[-1]]))
+        for point, s in made.readings.items()
+    }
+    moved = rests_of(made, "unit")[-1]
+    frozen = rests_of(replace(made, readings=held), "unit")[-1]
+    assert moved["minutes_frozen"] == 0.0
+    assert 220.0 <= frozen["minutes_frozen"] <= 241.0
+
+
+def test_running_without_heat_is_counted_by_the_heat_meter() -> None:
+    home = House(days=8, mean_c=1.0)
+    home.gives[home.between(6.5)] = False
+    tries = [r for r in rests_of(home.made(7.0), "tries") if r.open]
+    assert tries[-1]["minutes_barren"] >= 9 * 60.0
+    assert tries[-1]["minutes_barren"] <= tries[-1]["minutes"] <= 13 * 60.0
+
+
+@pytest.mark.parametrize(("days", "told"), [(7.2, False), (9.2, True)])
+def test_a_house_that_goes_cold_while_the_unit_runs_on_is_told_by_its_rooms(days: float, told: bool) -> None:
+    home = House(days=11, mean_c=1.0, points=("elec", "outdoor", "room"))
+    home.gives[home.between(7.0)] = False
+    says = [f.headline for f in findings_of(home.made(days)) if f.code == "unit_stopped"]
+    assert any("goes cold" in text for text in says) is told
+
+
+def test_a_lowered_target_that_nobody_measures_is_no_unit_that_runs_in_vain() -> None:
+    home = House(days=11, mean_c=1.0, points=("elec", "outdoor", "room"))
+    home.target[home.between(6.0)] = 12.0
+    says = [f.headline for f in findings_of(home.made()) if f.code == "unit_stopped"]
+    assert not any("goes cold" in text for text in says)

@@ -159,6 +159,15 @@ def test_a_zone_that_is_cold_for_hours_is_not_in_order(
         assert "hours a day" in given["because"][0]["says"]
 
 
+def test_a_zone_noted_as_cold_without_a_set_temperature_is_not_known(site: Site) -> None:
+    """One below its own target is a note about size; one of which nobody knows what is asked is no answer."""
+    for limit_name, told in (("room_cold_c", "not_known"), ("room_deficit_note", "in_order")):
+        cold = finding("room_below_target", "note") | {"evidence": [{"limit_name": limit_name}]}
+        given = verdict(site, document(findings=[cold]), ALL)
+        assert given["verdict"] == told
+        assert [m["meters"] for m in given["missing"]] == [["target_room_temperature"]] * (told != "in_order")
+
+
 def test_without_a_result_it_is_not_known() -> None:
     told = given_verdict(None, "no readings yet")
     assert told["verdict"] == "not_known"

@@ -130,10 +130,8 @@ def test_what_is_said_on_the_phone_is_sure_and_adds_up() -> None:
     say = told(made, "Alder Row")["say"]
     assert say == (
         "“Your heating cost £37 more than the same days a year ago. £30 is the colder weather; how the home"
-        " was used"
-        " saved £9.00; £12.00 comes from the heating system, and that is for us to put right; for £4.00"
-        " more there is"
-        " no sure cause.”"
+        " was used saved £9.00; £12.00 comes from the heating system, and that is for us to put right; for"
+        " £4.00 more there is no sure cause.”"
     )
     assert made["difference"]["money"] == 30.0 - 9.0 + 12.0 + 4.0
 
@@ -143,8 +141,7 @@ def test_without_a_sure_part_the_likeliest_is_said_and_never_that_all_is_as_befo
     say = told(document(*unsure), "Alder Row")["say"]
     assert say == (
         "“Your heating cost £41 more than the same days a year ago. No cause is sure; the likeliest is that"
-        " the heat"
-        " pump needed more electricity for the same heat.”"
+        " the heat pump needed more electricity for the same heat.”"
     )
     spread = [part(c, 10.0) | {"told": False} for c in ("efficiency", "rooms", "hot_water")]
     assert "No single cause stands out" in told(document(*spread), "Alder Row")["say"]

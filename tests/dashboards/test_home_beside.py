@@ -58,8 +58,7 @@ def test_surplus_electricity_is_told_with_what_it_does() -> None:
     assert said(home(WATER + PV), {}) == [
         "Your own solar panels give part of the heating's electricity.",
         "While they give more than the house needs, the heating makes the rooms up to 1 °C warmer and heats"
-        " the hot"
-        " water to 60 °C.",
+        " the hot water to 60 °C.",
         "The electricity above is all that the heating used: your own and what you bought.",
     ]
 

@@ -98,6 +98,23 @@ def _gap(home: House, first: float, last: float) -> Made:
     return home.made()
 
 
+UPSTAIRS = '[[point]]\nid = "up"\nquantity = "room_temperature"\nas = "gauge"\nunit = "degC"\nzone = "up"\n'
+ITS_TARGET = UPSTAIRS.replace('"up"\nquantity = "room', '"up_t"\nquantity = "target_room')
+
+
+def _zone_dead(*, own_target: bool) -> Made:
+    """A second zone falls to 15 °C and stays there; the first is warm."""
+    home = house(days=16, points=USUAL, mean_c=1.0)
+    made = home.made()
+    room = made.readings["room"]
+    days = np.maximum(room.time - int(home.time[home.between(9.0)][0]), 0) / 86_400_000.0
+    own = {"up": Samples(room.time, room.value - 0.3 - 5.3 * (1.0 - np.exp(-days / 0.8)))}
+    more = UPSTAIRS
+    if own_target:
+        own["up_t"], more = Samples(room.time, np.full(len(room.time), 20.5)), UPSTAIRS + ITS_TARGET
+    return replace(made, site_text=made.site_text + more, readings=made.readings | own)
+
+
 JULY = date(2026, 7, 6)
 SITUATIONS = [
     Situation(
@@ -250,6 +267,26 @@ SITUATIONS = [
         {"room_below_target": "urgent"},
         forbids=frozenset({"heat_loss_below_design", STOPPED}),
         verdict=GRAVE,
+    ),
+    Situation(
+        "one-of-two-zones-dead",
+        "the upper zone has stayed at 15 °C for six days, 20.5 °C asked for; the lower one is warm",
+        lambda: _zone_dead(own_target=True),
+        {"room_below_target": "act"},
+        causes={"room_below_target": "zone_not_opening"},
+        words={"room_below_target": "Zone up stays"},
+        forbids=frozenset({STOPPED}),
+        verdict=GRAVE,
+    ),
+    Situation(
+        "one-of-two-zones-dead-no-target",
+        "the same, and no target is measured there: the other zone's says nothing of it",
+        lambda: _zone_dead(own_target=False),
+        {"room_below_target": "note"},
+        words={"room_below_target": "no set temperature is measured there"},
+        forbids=frozenset({STOPPED}),
+        verdict=NOT_FINE,
+        slow=True,
     ),
     Situation(
         "gateway-back-for-a-fortnight",

@@ -178,6 +178,10 @@ _SIGNS = (
 )
 
 
+# Calls that come for less of the time ask for nothing.
+_NO_CALL = 0.3
+
+
 def _asked(context: Context, rest: Rest, warm: bool) -> list[Reason]:
     """Heat called for by call, flow temperature or mode, longer than this unit ever leaves it unanswered."""
     limit, minutes = context.limit, rest["minutes"]
@@ -192,6 +196,8 @@ def _asked(context: Context, rest: Rest, warm: bool) -> list[Reason]:
     for kind, part, whole, pause, share in _SIGNS:
         if not (rest.share(part, whole) >= share and rest[whole] >= 0.5 * minutes):
             continue
+        if kind == "flow" and rest.share("minutes_called", "minutes_call_known") < _NO_CALL:
+            continue  # a curve's target is shown all season; the rooms ask for nothing
         if short and rested_at_that_hour(context, rest, (part, whole)):
             continue  # unanswered at the same hours of another day too: a tariff's lock
         usual = usual_pause(context, rest, pause) if habit is not None else None
@@ -258,7 +264,7 @@ def _least_pause(context: Context, usual: float | None) -> float:
 
 def _denied(rest: Rest) -> bool:
     """A call or a flow temperature is measured and asks for nothing."""
-    no_call = rest.share("minutes_called", "minutes_call_known") < 0.3
+    no_call = rest.share("minutes_called", "minutes_call_known") < _NO_CALL
     return bool(no_call or rest.share("minutes_flow_asked", "minutes_flow_known") < 0.3)
 
 
