@@ -6,9 +6,11 @@ from fieldfare.dashboards.handbook.texts import HandbookText
 
 WATER: dict[str, HandbookText] = {
     "slow_reheat": HandbookText(
-        "The cylinder takes longer to heat than unit and coil should need.",
+        "The cylinder takes longer to heat than unit and coil should need, or hotter water than it used to.",
         "Each reheat's length is compared with what output, coil and flow limit lead one to expect. Both the"
-        " ratio and the extra minutes must matter.",
+        " ratio and the extra minutes must matter. The coil's water over the cylinder is also compared with"
+        " the plant's own earlier weeks at equal heat: scale raises it, whether or not the charge takes"
+        " longer.",
         "Whether the coil is too small or scaled up. Hot water drawn during a reheat lengthens it.",
     ),
     "reheat_incomplete": HandbookText(

@@ -150,6 +150,44 @@ def test_a_scaled_coil_wants_hot_water_at_a_usual_flow() -> None:
     assert found.causes[0].cause == "coil_or_scale"
 
 
+def _over_days(before: float, after: float, ramp: int) -> np.ndarray:
+    """A value a reheat that changes half-way, within so many days."""
+    day = (reheats_of()["day"] - FIRST) / np.timedelta64(1, "D")
+    noise = 0.3 * np.random.default_rng(3).standard_normal(len(day))
+    return before + (after - before) * np.clip((day - DAYS / 2) / max(ramp, 0.5), 0.0, 1.0) + noise
+
+
+def test_a_coil_that_scales_needs_hotter_water_though_the_charge_takes_no_longer() -> None:
+    """Twice the difference at equal heat: 2 to 2.5 % of electricity a kelvin (reference 8)."""
+    over = _over_days(7.0, 17.0, 20)
+    days = days_of(electricity_hot_water_kwh=3.0)
+    found = check_whole(reheat.slow_reheat(context_of(days, reheats_of(over_cylinder=over))))
+    assert found.severity == "watch"
+    assert found.causes[0].cause == "coil_or_scale"
+    assert abs((np.datetime64(found.since) - FIRST) / np.timedelta64(1, "D") - DAYS / 2) < 8
+    assert found.cost_kwh is not None
+    assert found.cost_kwh > 100.0
+
+
+@pytest.mark.parametrize(
+    ("over", "more"),
+    [
+        (lambda: _over_days(14.0, 14.0, 20), {}),
+        (lambda: _over_days(7.0, 9.0, 20), {}),
+        (lambda: _over_days(7.0, 14.0, 20), {"flow_rate": lambda: _over_days(20.0, 8.0, 20) / 20.0}),
+    ],
+    ids=["so from the first day", "a little worse", "the flow has fallen"],
+)
+def test_what_is_no_scaling_of_the_coil(over: Any, more: dict[str, Any]) -> None:
+    columns = {name: made() for name, made in more.items()}
+    found = reheat.slow_reheat(
+        context_of(
+            days_of(electricity_hot_water_kwh=3.0), reheats_of(over_cylinder=over(), heat_end=7.0, **columns)
+        )
+    )
+    assert found is None or found.severity == "note" or "same heat" not in found.headline
+
+
 def test_little_flow_through_the_coil() -> None:
     reheats = reheats_of(minutes=100, flow_rate=0.5, lift=11.0, over_cylinder=14.0, heat_end=4.5)
     found = check_whole(reheat.slow_reheat(context_of(reheats=reheats)))

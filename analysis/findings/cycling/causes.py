@@ -20,6 +20,8 @@ _OWN_STOP_K, _CALL_STOP_K = 2.3, 1.5
 # A unit's own switching difference ends run after run at one excess over what was asked; a call ends them anywhere,
 # before that too.
 _OWN_BAND_K, _FEWEST_RUNS = 1.0, 10
+# Share of a run's flow that is none to speak of; share of runs that are nearly all (common practice).
+_FLOWS_SHARE, _NEARLY_ALL = 0.2, 0.8
 # Weight of a restriction where nobody measures the flow, or where it hardly tells; and what two sensors can tell apart.
 _UNSEEN_FLOW, _LEAST_LIFT_K = 0.15, 0.1
 
@@ -111,16 +113,21 @@ def _ended_by_call(runs: Table) -> float | None:
     over = runs["flow_max"] - runs["target_flow"]
     after = runs["flow_after"] / runs["flow_rate"]
     verdict = np.full(len(runs), np.nan)
-    verdict[after < 0.2] = 1.0
-    verdict[after >= 0.2] = 0.0
-    verdict[over < _CALL_STOP_K] = np.where(
-        np.isnan(verdict[over < _CALL_STOP_K]), 1.0, verdict[over < _CALL_STOP_K]
-    )
+    verdict[after < _FLOWS_SHARE] = 1.0
+    verdict[after >= _FLOWS_SHARE] = 0.0
+    if not _flows_on(after):  # else a peak between readings far apart would look like a call that ended
+        verdict[(over < _CALL_STOP_K) & np.isnan(verdict)] = 1.0
     verdict[over > _OWN_STOP_K] = 0.0
     if _ends_alike(over):
-        verdict[np.isfinite(over) & ~(after < 0.2)] = 0.0
+        verdict[np.isfinite(over) & ~(after < _FLOWS_SHARE)] = 0.0
     seen = verdict[np.isfinite(verdict)]
     return float(seen.mean()) if len(seen) >= max(5, 0.2 * len(runs)) else None
+
+
+def _flows_on(after: Floats) -> bool:
+    """Whether the water flows on after nearly all the runs that show it, so that the call goes on."""
+    known = after[np.isfinite(after)]
+    return bool(len(known) >= _FEWEST_RUNS and float(np.mean(known >= _FLOWS_SHARE)) >= _NEARLY_ALL)
 
 
 def _ends_alike(over: Floats) -> bool:

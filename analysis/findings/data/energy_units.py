@@ -33,13 +33,15 @@ def energy_told(context: Context, point: Point, raw: Floats) -> list[Told]:
     known = np.isfinite(raw)
     at_home = known & (level >= _AT_WORK) & (level <= 6.0)
     out = []
+    other = _other_side(context, point)
     for slip in _ENERGY_UP:
         meant = slip.back(level)
-        so = known & (level > 10.0) & (meant > 5e-4) & (meant < 6.0)
+        # Not where the other side is at work and shows many times what would be meant.
+        against = (other > _AT_WORK) & (meant * _ALIKE < other)
+        so = known & (level > 10.0) & (meant > 5e-4) & (meant < 6.0) & ~against
         out.append(Told(slip, so, so | at_home))
     mean_only = point.form == "register"
     low = (0.01, 3.0) if mean_only else (0.04, 4.0)
-    other = _other_side(context, point)
     ran = context.all_days.days.floats("minutes_running")
     briefly = (ran > 0.0) & (ran < 1440.0 / _ALIKE)
     best: list[Floats] = []

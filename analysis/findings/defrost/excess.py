@@ -95,9 +95,7 @@ def excessive_defrost(context: Context) -> Finding | None:
         return None
     frost = DailyFrost.of(context)
     change = _changed(context, defrosts, frost)
-    certainly_changed = change is not None and change.odds + max(
-        fell_odds(*_fell_with(context, change)), 0.0
-    ) >= context.limit("defrost_change_odds")
+    certainly_changed = _is_certain(context, change)
     if not certainly_changed and (gap := by_clock(context, defrosts)) is not None:
         return timed(context, defrosts, gap)
     change = change if certainly_changed else None
@@ -111,6 +109,15 @@ def excessive_defrost(context: Context) -> Finding | None:
     here = days & episode.covers(context.days["day"])
     since = episode.since if change else _since(context, defrosts, episode, days)
     return _told(context, defrosts, judged, episode, here, since)
+
+
+def _is_certain(context: Context, change: Change | None) -> bool:
+    """Whether a unit began to defrost more often: by its defrosts, and by efficiency lost about the same days where
+    the defrosts speak for it too."""
+    if change is None or change.odds < 0.0:
+        return False
+    lost = max(fell_odds(*_fell_with(context, change)), 0.0)
+    return change.odds + lost >= context.limit("defrost_change_odds")
 
 
 def _episode_with_defrosts(

@@ -21,7 +21,8 @@ from fieldfare.analysis.findings.yearly_cost import share_spared
 from fieldfare.analysis.statistics.distributions import normal_probability
 from fieldfare.analysis.statistics.quantiles import nan_median
 
-_LEAST_KW = 0.5
+# Less heat is the end of a charge; more than that from the immersion heater warms the sensor by itself.
+_LEAST_KW, _HELPED_KWH = 0.5, 0.1
 _YEAR_DAYS = 365.0
 # A cylinder's sensor that moved in its pocket changes at once, as air does; scale grows (common practice).
 _COIL_AT_ONCE, _COIL_SLOWLY = 0.7, 0.9
@@ -32,8 +33,6 @@ def coil_changed(context: Context, reheats: Table) -> Finding | None:
 
     reheats : whole charges
     """
-    if not context.site.measures("cylinder_temperature") or "heat_output" in context.unreliable:
-        return None
     day, over, conditions = _by_day(context, reheats)
     found = find_change(over, conditions, np.ones(len(over)), day)
     watch = context.limit("coil_rise_k")
@@ -48,7 +47,9 @@ def _by_day(context: Context, reheats: Table) -> tuple[np.ndarray, Floats, Float
     """Day numbers, mean coil water over the cylinder at the charges' ends [K], and heat, flow, weather and end."""
     power = reheats.floats("heat_end")
     over = reheats.floats("over_cylinder") - reheats.floats("lift") / 2.0
-    usable = np.isfinite(over) & (power > _LEAST_KW) & ~(reheats.floats("immersion") > 0.1)
+    usable = np.isfinite(over) & (power > _LEAST_KW)
+    if "immersion" in reheats:
+        usable &= ~(reheats.floats("immersion") > _HELPED_KWH)
     mine = reheats.where(usable)
     days = context.days["day"]
     columns = [
