@@ -7,7 +7,10 @@ DEMO_LOCK := deploy/requirements-demo.lock
 TEST_LOCK := deploy/requirements-test.lock
 BUILD_LOCK := deploy/requirements-build.lock
 PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check --no-compile
-TESTS = $(BIN)/python -m pytest -n $(WORKERS) --dist loadfile
+# Tests write and sync many small files: in memory, where that has 4 GB to spare and programs may run from it.
+MEMORY := $(shell grep ' /dev/shm ' /proc/mounts 2>/dev/null | grep -qv noexec && \
+  df -k /dev/shm | awk 'NR == 2 && $$4 > 4000000 {print "TMPDIR=/dev/shm"}')
+TESTS = $(MEMORY) $(BIN)/python -m pytest -n $(WORKERS) --dist loadfile
 # One more than the cores of a small machine: many tests wait for a service.
 WORKERS ?= 3
 FOLDERS := $(shell find analysis collector api dashboards -type d -not -name __pycache__)
@@ -15,7 +18,7 @@ FOLDERS := $(shell find analysis collector api dashboards -type d -not -name __p
 # Each process of the tests would compile every module again where the machine says not to keep bytecode.
 export PYTHONDONTWRITEBYTECODE =
 
-.PHONY: setup setup-test system demo test compiled coverage lint docs bench lock clean
+.PHONY: setup setup-test system demo test compiled coverage lint docs pythons bench lock clean
 
 setup: $(VENV)/.ready
 
@@ -64,6 +67,11 @@ test:
 coverage: setup-test system
 	$(TESTS) --no-loadscope-reorder --cov --cov-report=
 	$(BIN)/python -m tests.coverage_floors
+
+# Each Python that is here: the wheel and the locked packages in a fresh environment, and the demo run there.
+PYTHONS ?= $(shell for n in 11 12 13 14; do python3.$$n -c '' 2>/dev/null && command -v python3.$$n; done)
+pythons: setup-test
+	$(BIN)/python -m tests.pythons $(PYTHONS)
 
 # Needs no network; a warning is an error.
 docs: setup-test

@@ -1,7 +1,7 @@
 """Text from outside, made safe to show: no control characters, and none that reverse or hide what stands
 beside them.
 
-Markup is the business of whoever writes it (autoescape in pages and papers); this is about characters that no
+Markup is escaped where it is written (autoescape in pages and papers); this is about characters that no
 escaping covers.
 Sources: Unicode Standard Annex 9 (bidirectional controls) and 31 (default ignorables); Unicode TR 36, 2.10.2.
 """

@@ -99,7 +99,7 @@ def effect_of_work(days: Table, changed: date, site: Site | None = None) -> Effe
     base = _base(outdoor, energy, after)
     degrees = np.maximum(base - outdoor, 0.0)
     if not _is_alike(degrees, after):
-        return _none(n_before, n_after, "the weather before was never like the weather after it")
+        return _none(n_before, n_after, "no comparable weather yet")
     fit = robust_fit(_design(degrees, after), energy)
     electricity = _relative_step(fit, degrees, energy, after)
     total = _total(fit, degrees, after)

@@ -1,4 +1,4 @@
-"""The door of every route: who asks, and may they."""
+"""Authentication and authorisation of every route."""
 
 from __future__ import annotations
 
@@ -86,7 +86,7 @@ def visit_of(request: Request) -> LiveSession | None:
 
 
 def actor_of(request: Request) -> Actor:
-    """Who asks: a device by its token, a person by a session, a demo's visitor, or nobody.
+    """The actor: a device by its token, a person by a session, a demo's visitor, or nobody.
 
     Raises 401 for a token that is not good, 403 where a session's unsafe request lacks its second secret.
     """
@@ -162,7 +162,7 @@ def check(actor: Actor, permission: str, site: str | None = None) -> None:
 
 
 def _who(actor: Actor) -> str:
-    """Who asks, for the log: by number, not by e-mail."""
+    """The actor for the log: by number, not by e-mail."""
     return f"{actor.role} {actor.person}" if actor.person is not None else f"{actor.role} ({actor.name})"
 
 

@@ -54,7 +54,7 @@ def undo(parts: AppState, plant: SiteRecord, code: str, actor: Actor) -> None:
 
 
 def colleagues(parts: AppState, actor: Actor) -> dict[str, str]:
-    """E-mail -> name of the firm's people, the actor first: whom a finding can be given to."""
+    """E-mail -> name of the firm's people, the actor first: they can take over a finding."""
     found = {p.email: p.name for p in parts.accounts.all() if p.role in OF_THE_FIRM and p.active}
     return {actor.name: found.get(actor.name, actor.name), **found}
 

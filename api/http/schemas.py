@@ -255,7 +255,7 @@ class HandlingIn(Shape):
     """A decision about a finding."""
 
     state: Literal["seen", "in_hand", "muted", "no_fault"]
-    who: Annotated[str, Field(max_length=254)] = Field("", description="E-mail; default whoever asks.")
+    who: Annotated[str, Field(max_length=254)] = Field("", description="E-mail; default the sender.")
     until: SomeDay | None = Field(None, description="Last local day; needed for in_hand and muted.")
     reason: Annotated[Note, Field(max_length=500)] = Field("", description="Needed for muted and no_fault.")
 

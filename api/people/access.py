@@ -55,7 +55,7 @@ ago."""
 
 @dataclass(frozen=True)
 class Actor:
-    """Who asks. `sites` is None for every site of the firm; `is_fresh` is True shortly after they showed who
+    """An actor. `sites` is None for every site of the firm; `is_fresh` is True shortly after they showed who
     they are."""
 
     name: str

@@ -159,7 +159,7 @@ class Accounts:
             return _row(session, person)
 
     def invited(self, secret: str) -> PersonRow | None:
-        """Whom an invitation is for, without spending it; None where it is not, or no longer, good."""
+        """The invited person, without using up the invitation; None where it is not, or no longer, valid."""
         with self.database.read() as session:
             row = session.get(Invitation, mark_of(secret))
             if row is None or row.kind != "password" or row.person is None or row.expires < _now():

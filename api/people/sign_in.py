@@ -1,4 +1,4 @@
-"""Signing in and out: the password, the second factor, and whom a session stands for."""
+"""Signing in and out: the password, the second factor, and the person of a session."""
 
 from __future__ import annotations
 

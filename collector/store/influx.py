@@ -194,7 +194,7 @@ class InfluxStore:
     def revisions(self, site: str) -> dict[int, int]:
         """UTC day (days since 1970-01-01) -> revision, which grows whenever a reading of that day changes.
 
-        The sum over all writers, so that it grows whoever writes.
+        The sum over all writers, so that it grows with each write of any of them.
         """
         check_site_id(site)
         by_writer = self._query.revisions(site)

@@ -34,8 +34,8 @@ HEAT: dict[str, HandbookText] = {
     "efficiency_fell": HandbookText(
         "The efficiency is lower than it used to be under the same conditions, since a certain day.",
         "Daily efficiency relative to the rating is searched for the step or slide that explains it best."
-        " Days before and after are compared at like conditions, and the chance of a mere coincidence is"
-        " given.",
+        " Days before and after are compared at the same outdoor and flow temperatures, and the chance of a"
+        " mere coincidence is given.",
         "A fall before the first reading. A change of meter on that day looks the same.",
     ),
     "heat_loss_above_design": HandbookText(

@@ -100,7 +100,7 @@ def confirm_page(
     has_factor: bool,
     provider: str,
 ) -> str:
-    """Ask again who is there. where, kept : the form that waits, its fields as JSON"""
+    """Ask the user to confirm their identity. where, kept : the form that waits, its fields as JSON"""
     return render(
         "confirm.html",
         title="Confirm it is you",

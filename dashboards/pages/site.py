@@ -89,8 +89,8 @@ def site_page(
     """row : id, name, site, heard, result, reason, and `latest` point -> {time [ms], value} where at hand.
 
     In row also: `period_problem` and `period_typed` where the asked days can't be shown, `handled` finding
-        code -> decision, `people` e-mail -> name of whom a finding can be given to, and `visits` booked, in
-        words.
+        code -> decision, `people` e-mail -> name of those who can take over a finding, and `visits` booked,
+        in words.
     facts : Facts of the result's days, None where there is no result. works : newest first, with their
         effects. drawn : of `drawn_of`, where it was kept
     """

@@ -228,7 +228,7 @@
   if ("IntersectionObserver" in window && !box.dataset.view) {
     const seen = new IntersectionObserver((list) => { if (list.some((i) => i.isIntersecting)) { seen.disconnect(); start(); } }, { rootMargin: "300px" });
     seen.observe(box);
-    /* somebody who asks for an event does not wait for the scroll */
+    /* an event that was asked for does not wait for the scroll */
     document.addEventListener("click", (e) => { if (!lib && e.target.closest("a[data-event-of]")) { const a = e.target.closest("a[data-event-of]"), found = JSON.parse(a.dataset.eventOf); e.preventDefault(); seen.disconnect(); mark = found; box.dataset.view = found.view; start(); box.scrollIntoView(); } });
   } else start();
 })();

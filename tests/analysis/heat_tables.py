@@ -214,7 +214,7 @@ def context_of(
         reheats_of() if reheats is None else reheats,
         NO_EVENTS,
     )
-    nothing = Estimate.none("not reckoned")
+    nothing = Estimate.none("not calculated")
     figures: Any = SimpleNamespace(
         heat_loss=loss or heat_loss_of(1.0),
         capacity=Capacity(nothing, nothing, nothing, None, 0),

@@ -1,4 +1,4 @@
-"""A small plant reckoned by hand in whole minutes: runs of half an hour, two reheats a day, weather of a
+"""A small plant calculated by hand in whole minutes: runs of half an hour, two reheats a day, weather of a
 plain sine.
 
 No model of a house stands behind it: every reading follows from a line here, so a test can break exactly one

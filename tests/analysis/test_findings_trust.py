@@ -582,7 +582,7 @@ def test_a_heat_meter_within_its_class_agrees(small):
 def with_antifreeze(corrected: bool) -> Small:
     small = Small(pump='antifreeze = "propylene_glycol"\nantifreeze_percent = 30.0\n')
     share = float(antifreeze_over_reading(35.0, 30.0, fluid="propylene_glycol", percent=30.0))
-    # Flow times temperatures is reckoned with the mixture: the same flow carries less heat.
+    # Flow times temperatures is calculated with the mixture: the same flow carries less heat.
     small.values["flow"] = small.values["back"] + (small.values["flow"] - small.values["back"]) * (
         1.0 + share
     )

@@ -1,4 +1,4 @@
-"""The heat loss coefficient from daily tables of a house reckoned by hand."""
+"""The heat loss coefficient from daily tables of a house calculated by hand."""
 
 from __future__ import annotations
 

@@ -180,7 +180,7 @@ def confirm(
 
 
 def ask_to_confirm(request: Request, error: Exception) -> Response:
-    """The page that asks who is there before a form is taken; what was filled in is not lost."""
+    """Ask the user to confirm their identity before a form is accepted; its fields are kept."""
     parts, visit = parts_of(request), session_of(request)
     if visit is None or not isinstance(error, ConfirmFirst):
         raise SignInFirst

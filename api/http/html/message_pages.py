@@ -1,4 +1,4 @@
-"""Problems as pages: whoever came with a browser to a page gets a sentence instead of JSON."""
+"""Problems as pages: a browser gets a sentence instead of JSON."""
 
 from __future__ import annotations
 

@@ -136,7 +136,8 @@ def drawn(
 def site_row_with_readings(
     parts: AppState, plant: SiteRecord, result: dict[str, Any] | None, actor: Actor
 ) -> dict[str, Any]:
-    """A site's row with its last readings, the decisions about its findings and whom they can be given to."""
+    """A site's row with its last readings, decisions about its findings,
+    and people who can take them over."""
     latest = newest_readings(parts.service.store, plant.site)
     rolling = rolling_result(parts.service, plant, result)
     kept = parts.handlings.of_site(plant.site.id)

@@ -166,7 +166,7 @@ def by_link(text: str, parts: AppStateHere) -> Response:
 
 
 def _welcome(parts: AppState, secret: str, problem: str) -> str:
-    """The page with whom and which home the invitation is for; only the invited have its secret."""
+    """The invitation page: names the invited person and their home. Only they have its secret."""
     person = parts.accounts.invited(secret)
     if person is None:
         ended = "this address is not, or no longer, good; ask for a new one"
@@ -177,8 +177,8 @@ def _welcome(parts: AppState, secret: str, problem: str) -> str:
 
 
 def _refusal(request: Request, permission: str, site: str) -> Response | None:
-    """Nobody is sent to sign in; who may not see a site is told that there is none. None where all is
-    well."""
+    """Redirect anonymous users to sign-in; 404 for sites the actor may not see. None where access is
+    granted."""
     actor: Actor = actor_of(request)
     if actor.role == "nobody":
         return _to("/sign-in")

@@ -68,7 +68,7 @@ LONGEST_RUN = timedelta(days=40)
 
 
 def visitor(request: Request) -> dict[str, Any]:
-    """What a page may know of who looks at it."""
+    """What a page may know about its reader."""
     visit = visit_of(request)
     actor = visit.actor if visit else actor_of(request)
     csrf = visit.csrf if visit else ""
@@ -83,12 +83,13 @@ def visitor(request: Request) -> dict[str, Any]:
 
 
 def reader(request: Request, permission: str, site: str | None = None) -> Actor:
-    """Who reads, if they may. Raises SignInFirst, 403, UnknownSite."""
+    """The reader, if permitted. Raises SignInFirst, 403, UnknownSite."""
     return _allowed(parts_of(request), actor_of(request), permission, site)
 
 
 def writer(request: Request, permission: str, csrf: str, site: str | None = None) -> Actor:
-    """Who sends a form, if it is of their own session and they may. Raises SignInFirst, 403, UnknownSite."""
+    """The sender of a form, if it is of their own session and permitted. Raises SignInFirst, 403,
+    UnknownSite."""
     parts, visit = parts_of(request), visit_of(request)
     if visit is not None and not same(csrf, visit.csrf):
         raise HTTPException(403, "the form is not of this session")

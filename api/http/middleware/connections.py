@@ -34,7 +34,7 @@ def limited_protocol(most: int, seconds: float, slowest: int) -> type[asyncio.Pr
 @dataclass(frozen=True)
 class _Bounds:
     """most, seconds : as of `limited_protocol`. least : bytes that must pass in `seconds`
-    waiting : connections that ask for nothing, or have not finished asking; who has waited longest first
+    waiting : connections that ask for nothing, or have not finished asking; longest waiting first
     """
 
     most: int

@@ -39,7 +39,7 @@ class VisitIn(Shape):
     start: Moment = Field(examples=["2026-12-01T09:00:00Z"])
     minutes: Annotated[int, Field(ge=LEAST_MINUTES, le=MOST_MINUTES)]
     person: RowId | None = Field(
-        None, description="Number of the account of whoever goes; null for nobody yet."
+        None, description="Account number of the visitor; null while nobody is assigned."
     )
     findings: list[Code] = Field([], max_length=MOST_FINDINGS, description="Why.")
     note: Annotated[Note, Field(max_length=1000)] = ""
