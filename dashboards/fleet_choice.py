@@ -34,6 +34,7 @@ SORTS = (
     ("name", "by name"),
     ("area", "by area"),
 )
+HARM_FIRST = " (danger before cold rooms and hot water, these before cost)"
 ROWS = (("auto", "as fits"), ("full", "full"), ("compact", "compact"))
 FULL_UP_TO = 20
 """Homes; a longer list is compact unless the address says otherwise."""
@@ -150,7 +151,7 @@ def _told(asked: Mapping[str, str]) -> list[str]:
     """The choice in words: the search, the filters that are set, the order."""
     told = [f"“{asked['q']}”"] if asked["q"] else []
     told += [dict(_CHOICES[n])[asked[n]] for n in ("show", "verdict") if asked[n] != _CHOICES[n][0][0]]
-    return [*told, dict(SORTS)[asked["sort"]]]
+    return [*told, dict(SORTS)[asked["sort"]] + (HARM_FIRST if asked["sort"] == "harm" else "")]
 
 
 def _text(entry: Entry) -> str:
