@@ -113,7 +113,9 @@ def _stopped(hours: Hours, cold: ColdZone) -> Step:
     if not known.any():
         return Step("stopped", "unknown", (), "no_running")
     running = float(hours.minutes.use.running[known].mean())
-    stop = longest_stop(hours, rows)
+    # In warm air the controls' heating limit lets a unit rest, whatever a thermostat asks.
+    warm = fill_nan(hours.gauge("outdoor_temperature"), -np.inf) > hours.limit("answer_heating_limit_c")
+    stop = longest_stop(hours, rows & ~warm)
     values = (
         Value("running_share", running, "-"),
         Value("longest_stop", stop, "h", limit="answer_stop_h"),

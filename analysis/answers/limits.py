@@ -257,6 +257,12 @@ LIMITS_ANSWERS: dict[str, Limit] = {
         "common practice: no tariff and no rest of a healthy unit lasts so long in need",
         "rest in spite of need",
     ),
+    "answer_heating_limit_c": Limit(
+        15.0,
+        "°C",
+        "common practice: controls stop the heating above 14 to 17 °C outdoors",
+        "air too warm to blame a unit that rests",
+    ),
     "answer_due_k": Limit(
         1.0, "K", "common practice: a sensor in its pocket", "cylinder under its reheat limit"
     ),

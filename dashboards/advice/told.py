@@ -29,8 +29,8 @@ LINES = {
     ),
     "hot_water_hour": "Most charges begin at {now:g} h now. Let the day's charge begin at {to:g} h.",
     "dear_hours": (
-        "Electricity is dearest for {to:g} h from {now:g} h on. Set the rooms 1 °C lower in those hours, or"
-        " block the heating."
+        "Electricity is dearest for {to:g} h from {now:g} h on. Set the rooms 1 °C lower for just those"
+        " hours."
     ),
 }
 """What to change, where it is more than one number for another."""

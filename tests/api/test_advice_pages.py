@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from fieldfare.analysis.advice.plan import HOUSEHOLD_SETS
+from fieldfare.analysis.advice.plan import HOUSEHOLD_SETS, PLANNED
+from fieldfare.dashboards.advice.told import LINES, STOP, TITLES, advice_told
 from tests.api.web import OTHER, OWN, Web
 
 
@@ -61,3 +62,41 @@ def test_a_wrong_row_is_named(web: Web) -> None:
     told = web["installer"].post("/api/v1/fleet/cold-snap", json=[{"time": "soon", "outdoor_c": 1}])
     assert told.status_code == 422
     assert "row 1" in told.text
+
+
+def test_every_setting_has_its_words() -> None:
+    for code in PLANNED:
+        assert code in TITLES
+        assert code in STOP
+    assert set(LINES) <= set(PLANNED)
+
+
+def test_dear_hours_are_told_in_money_and_with_what_the_rooms_do() -> None:
+    told = advice_told(
+        {
+            "of": "a year like the last",
+            "currency": "GBP",
+            "advice": [
+                {
+                    "code": "dear_hours",
+                    "now": 17.0,
+                    "to": 2.0,
+                    "unit": "h",
+                    "saves": {"value": 0.0, "low": 0.0, "high": 0.0},
+                    "money": {"value": 60.0, "low": 40.0, "high": 80.0},
+                    "room": {"value": 0.3, "low": 0.2, "high": 0.4},
+                    "zones": [],
+                    "curve": None,
+                    "recovery_h": None,
+                    "holds": [],
+                    "caution": "",
+                }
+            ],
+            "left_out": [],
+        }
+    )["advice"][0]
+    assert told["saves"] == ""
+    assert told["money"] == "Saves £60 (£40 to £80) by cheaper hours, a year like the last."
+    line = told["lines"][0].replace("\N{NO-BREAK SPACE}", " ")
+    assert line.startswith("Electricity is dearest for 2 h from 17 h on.")
+    assert "0.3" in told["lines"][1]
