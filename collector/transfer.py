@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
+from numpy.typing import NDArray
 
 from fieldfare.analysis.errors import FieldfareError, InputError
 from fieldfare.analysis.plant.site import Site
@@ -20,6 +21,12 @@ from fieldfare.collector.store.protocol import PointSpan, Store
 
 _IMPORT_ROWS = 250_000
 _MOST_ROWS = 500_000_000
+_LARGEST_PART = 64_000_000
+"""Bytes of one column in one row group, unpacked: eight million times. An export has a million rows in
+each."""
+_LONGEST_ROW = 1_000
+"""Bytes of one row in one column, on average; a text of a reading has some 200 characters at most."""
+_WORDS = ["point", "text", "unit"]
 _STEP_MS = 31 * MS_PER_DAY
 """Readings per read: a month has a few hundred thousand per site."""
 
@@ -140,7 +147,8 @@ def import_parquet(site: Site, store: Store, file: Path, *, now: int) -> Importe
             f"{file}: {'is a folder; name the file in it' if file.is_dir() else 'there is no such file'}"
         )
     try:
-        source = pq.ParquetFile(file)
+        # in parts, and words as numbers: a few bytes of a file may stand for gigabytes
+        source = pq.ParquetFile(file, buffer_size=1 << 20, read_dictionary=_WORDS)
         have = set(source.schema_arrow.names)
     except (OSError, pa.ArrowException, ValueError) as error:
         told = (str(error).strip() or type(error).__name__).splitlines()[0][:200]
@@ -156,6 +164,8 @@ def import_parquet(site: Site, store: Store, file: Path, *, now: int) -> Importe
             )
         if wrong := _other_types(source.schema_arrow):
             raise InputError(f"{file}: column {wrong} has another type than in an export of readings")
+        if huge := _too_large(source):
+            raise InputError(f"{file}: {huge}")
         conversions = _conversions(site, file, source)
         counts = [0, 0, 0, 0]
         rejected: dict[str, int] = {}
@@ -166,6 +176,23 @@ def import_parquet(site: Site, store: Store, file: Path, *, now: int) -> Importe
             done = store.append(site.id, readings) if readings else (0, 0, 0)
             counts = [a + b for a, b in zip(counts, (batch.num_rows, *done), strict=True)]
     return Imported(counts[0], counts[1], counts[2], counts[3], rejected)
+
+
+def _too_large(source: pq.ParquetFile) -> str:
+    """What is too large in the file's own account of its parts; empty if nothing."""
+    meta = source.metadata
+    for n in range(meta.num_row_groups):
+        group = meta.row_group(n)
+        for column in (group.column(i) for i in range(group.num_columns)):
+            size, name = column.total_uncompressed_size, column.path_in_schema
+            if size > _LARGEST_PART:
+                return (
+                    f"column {name} has {size} bytes in one row group; write it with at most a million rows"
+                    " in each"
+                )
+            if size > 1_000_000 and size > _LONGEST_ROW * group.num_rows:
+                return f"column {name} has {size} bytes for {group.num_rows} rows; no reading is so long"
+    return ""
 
 
 def _other_types(schema: pa.Schema) -> str:
@@ -208,6 +235,17 @@ def _conversions(site: Site, file: Path, source: Any) -> dict[tuple[str, str], C
     return out
 
 
+def _words(column: Any) -> NDArray[np.object_]:
+    """A column of texts; equal ones are one object."""
+    if not isinstance(column, pa.DictionaryArray):
+        return np.array(column.to_pylist(), dtype=object)
+    words = np.array([*column.dictionary.to_pylist(), None], dtype=object)
+    found: NDArray[np.object_] = words[
+        column.indices.fill_null(len(words) - 1).to_numpy(zero_copy_only=False)
+    ]
+    return found
+
+
 def _let_in(
     site: Site, batch: Any, conversions: dict[tuple[str, str], Conversion], now: int
 ) -> tuple[Readings, dict[str, int]]:
@@ -219,9 +257,7 @@ def _let_in(
         .to_numpy(zero_copy_only=False)
     )
     value = batch.column("value").cast(pa.float64()).to_numpy(zero_copy_only=False)
-    text, name, unit = (
-        np.array(batch.column(c).to_pylist(), dtype=object) for c in ("text", "point", "unit")
-    )
+    text, name, unit = (_words(batch.column(c)) for c in ("text", "point", "unit"))
     out: Readings = {}
     rejected: dict[str, int] = {}
     for (point_id, given_unit), (scale, offset) in conversions.items():

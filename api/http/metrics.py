@@ -56,6 +56,7 @@ class Metrics(Collector):
         yield from self._of_sites()
         yield from _of_work(self._parts)
         yield from _set_aside(self._parts)
+        yield _gauge("damaged", "Damaged things of all homes together.", (), [((), len(self._parts.damage))])
 
     def _of_sites(self) -> list[Metric]:
         if self._sites is not None and time.monotonic() - self._sites[0] < KEPT_FOR_S:

@@ -166,6 +166,7 @@ RUNS: dict[str, list[Run]] = {
     "repair": [
         Run("repair data2", says="no readings are damaged"),
         Run("repair nowhere", 2, "no data folder with readings"),
+        Run("repair --accept-rows", says="no readings are damaged"),
     ],
     "serve": [Run("serve --host 127.0.0.1 --port 0", says="host='127.0.0.1', port=0")],
     "collect": [

@@ -4,13 +4,16 @@ write."""
 from __future__ import annotations
 
 from datetime import date
+from typing import Any
 
 import numpy as np
 import pytest
 
+from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.readings import Samples
 from fieldfare.api.core.results import RECENT_KEPT, Results
 from fieldfare.api.core.service import Service
+from fieldfare.dashboards.text.units import reading_in
 from tests.api.web import OWN, Web, make_web
 
 PAGES = ("/", f"/sites/{OWN}", f"/sites/{OWN}/home", f"/sites/{OWN}/winter")
@@ -92,3 +95,58 @@ def test_the_oldest_document_makes_room_not_all(
     for day in days:
         service.results.recent(plant, day, day)
     assert [key[1] for key in service.results._recent] == days[1:]
+
+
+def test_figures_are_drawn_once_for_all_who_read_the_same(
+    service: Service, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from fieldfare.api.http.html import page_rows
+
+    drawn: list[str] = []
+    real = page_rows.drawn_of
+
+    def counted(site: Site, *given: Any) -> dict[str, Any]:
+        drawn.append(site.id)
+        return real(site, *given)
+
+    monkeypatch.setattr(page_rows, "drawn_of", counted)
+    web, page = make_web(service), f"/sites/{OWN}"
+    write(web, 1)  # begins the day that is not over
+    first = web["installer"].get(page).text
+    write(web, 1)
+    assert "<svg" in web["engineer"].get(page).text
+    assert drawn == [OWN]
+    assert "?from=2026-01-05" in web["installer"].get(f"{page}?from=2026-01-05&to=2026-01-06").text
+    with reading_in({"energy": "MJ"}):
+        found = page_rows.worked_out(web.parts, service.sites.get(OWN), {})
+        page_rows.drawn(web.parts, service.sites.get(OWN), {}, found)  # other units
+    assert drawn == [OWN] * 3
+    again = web["installer"].get(page).text
+    assert drawn == [OWN] * 3
+    assert len(again) == pytest.approx(len(first), rel=0.02)
+
+
+def test_days_of_like_weather_are_compared_once(service: Service, monkeypatch: pytest.MonkeyPatch) -> None:
+    from fieldfare.analysis.figures import like_weather as module
+    from fieldfare.api.records.papers import month_paper
+
+    compared: list[str] = []
+    real = module.like_weather
+
+    def counted(site: Site, *tables: Any) -> Any:
+        compared.append(site.id)
+        return real(site, *tables)
+
+    monkeypatch.setattr(module, "like_weather", counted)
+    web = make_web(service)
+    store, plant = service.store, service.sites.get(OWN)
+    span = store.span(OWN)
+    assert span is not None
+    day = np.arange(span[0] - 40 * 86_400_000, span[0], 600_000)
+    store.append(OWN, {"flow": Samples(day, np.full(len(day), 35.0))})
+    for _ in range(2):
+        month_paper(service, plant, "2026-01", looked_at=True)
+    assert compared == [OWN]
+    month_paper(service, plant, "2026-01")  # a paper that is kept is worked out for itself
+    assert compared == [OWN] * 2
+    assert web["installer"].get(f"/sites/{OWN}/home").status_code == 200

@@ -362,6 +362,20 @@ def test_parquet_is_imported_or_refused(
         store.close()
 
 
+def test_a_parquet_file_that_unpacks_to_very_much_is_refused_unread(tmp_path: Path) -> None:
+    rows = 400
+    words = pa.DictionaryArray.from_arrays(pa.array([0] * rows, pa.int32()), pa.array(["x" * 1_000_000]))
+    time = pa.array(range(rows), pa.timestamp("ms", "UTC"))
+    table = {"time": time, "point": ["flow"] * rows, "value": [1.0] * rows, "text": words}
+    path, store = tmp_path / "x.parquet", LocalStore(tmp_path / "store")
+    table["unit"] = pa.nulls(rows, pa.string())
+    pq.write_table(pa.table(table), path, compression="zstd", store_schema=False)
+    assert path.stat().st_size < 5_000  # for 400 MB
+    with pytest.raises(InputError, match="column text has 1000053 bytes for 400 rows"):
+        import_parquet(SITE, store, path, now=NOW_MS)
+    store.close()
+
+
 MEMORY_MB = 300
 MEASURE = """
 import sys

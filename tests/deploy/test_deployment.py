@@ -303,3 +303,12 @@ def _is_closed(connection: socket.socket) -> bool:
         return False
     except OSError:
         return True
+
+
+def test_the_proxy_bounds_guesses_at_every_door(deployed: Deployed) -> None:
+    """By the page and by the API, one count; last in this file, as it uses the count up."""
+    person = {"email": "nobody@heating.example", "password": "not the right words"}
+    answers = [deployed.client.post("/api/v1/session", json=person).status_code for _ in range(16)]
+    assert 503 in answers or 429 in answers
+    assert deployed.client.post("/sign-in", data=person).status_code == answers[-1]
+    assert deployed.client.get("/healthz").status_code == 200
