@@ -64,7 +64,9 @@ def _t_tail(value: float, freedom: float) -> float:
     """
     a, square = 0.5 * freedom, value * value
     near = square / (freedom + square)
-    front = math.exp(-a * math.log1p(square / freedom)) * math.sqrt(near) * _gamma_ratio(a) / math.sqrt(math.pi)
+    front = (
+        math.exp(-a * math.log1p(square / freedom)) * math.sqrt(near) * _gamma_ratio(a) / math.sqrt(math.pi)
+    )
     if near * (a + 2.5) > 1.5:  # the fraction converges fast on this side of the distribution's middle
         return 0.5 * front * _beta_fraction(a, 0.5, 1.0 - near) / a
     return 0.5 - front * _beta_fraction(0.5, a, near)
