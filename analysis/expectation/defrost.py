@@ -6,6 +6,7 @@ more of them than the frost asks for, and each of them melts less than a coat.
 
 from __future__ import annotations
 
+from functools import cache
 from math import hypot
 
 import numpy as np
@@ -40,6 +41,7 @@ def defrosts_due(frost: Lognormal) -> Lognormal:
     return frost.over(COAT_G_PER_KW)
 
 
+@cache
 def one_defrost() -> Lognormal:
     """Heat out of the water and electricity that one defrost of a whole coat takes [Wh/kW]."""
     melted = COAT_G_PER_KW.middle * FUSION_WH_PER_G

@@ -7,8 +7,8 @@ limit is never reached.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from math import hypot, inf, isfinite, log
+from typing import NamedTuple
 
 from fieldfare.analysis.expectation.excess import Expected
 from fieldfare.analysis.physics.hot_water import WH_PER_LITRE_KELVIN
@@ -26,8 +26,7 @@ _U_LIMIT_K = 1.5
 _U_HABIT, _U_START_MIN = 0.10, 4.0
 
 
-@dataclass(frozen=True)
-class Charge:
+class Charge(NamedTuple):
     """One charge. litres of the cylinder; from_c, to_c [C]; output_kw of the unit at these temperatures;
     coil_w_per_k, heat per kelvin of flow over cylinder; flow_limit_c, the hottest flow, infinite where not
     known"""
@@ -78,14 +77,15 @@ def expected(charge: Charge) -> Expected:
 
     Source: GUM first order: the length with each input moved by its standard uncertainty, independent.
     """
+    charge = Charge(*map(float, charge))  # numpy's numbers are slow one by one
     usual = minutes(charge)
     if not isfinite(usual):
         return Expected(inf, inf)
     moved = (
-        replace(charge, output_kw=charge.output_kw * (1.0 - _U_OUTPUT)),
-        replace(charge, coil_w_per_k=charge.coil_w_per_k * (1.0 - _U_COIL)),
-        replace(charge, litres=charge.litres * (1.0 + _U_CAPACITY)),
-        replace(charge, flow_limit_c=charge.flow_limit_c - _U_LIMIT_K),
+        charge._replace(output_kw=charge.output_kw * (1.0 - _U_OUTPUT)),
+        charge._replace(coil_w_per_k=charge.coil_w_per_k * (1.0 - _U_COIL)),
+        charge._replace(litres=charge.litres * (1.0 + _U_CAPACITY)),
+        charge._replace(flow_limit_c=charge.flow_limit_c - _U_LIMIT_K),
     )
     parts = [min(minutes(m), 3.0 * usual) - usual for m in moved]
     return Expected(usual, hypot(*parts, _U_HABIT * usual, _U_START_MIN))

@@ -192,9 +192,9 @@ def _steps(watts: Floats, heat: Floats, steady: Flags, least: float) -> tuple[Fl
 
 def _about(watts: Floats) -> tuple[Floats, Floats]:
     """Means of some minutes before and after each minute."""
-    before = np.roll(window_mean(watts, _MEAN_MIN, 0, least=_MEAN_MIN), 1)
-    after = np.roll(window_mean(watts, 0, _MEAN_MIN, least=_MEAN_MIN), -_SETTLE_MIN)
-    before[:2], after[-_SETTLE_MIN:] = np.nan, np.nan
+    mean = window_mean(watts, 0, _MEAN_MIN, least=_MEAN_MIN)
+    before, after = np.full(len(watts), np.nan), np.full(len(watts), np.nan)
+    before[_MEAN_MIN + 1 :], after[:-_SETTLE_MIN] = mean[: -_MEAN_MIN - 1], mean[_SETTLE_MIN:]
     return before, after
 
 

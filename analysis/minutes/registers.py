@@ -139,7 +139,7 @@ def _without_spikes(samples: Samples, may_fall: float) -> tuple[NDArray[np.int64
     odd = np.zeros(len(value), dtype=bool)
     odd[1:-1] = dip | bump
     # A deviation of one rounding step is harmless.
-    return time[~odd], value[~odd]
+    return (time[~odd], value[~odd]) if odd.any() else (time, value)
 
 
 def _without_dropouts(
@@ -178,7 +178,7 @@ def _events(kind: str, time: NDArray[np.int64], amount: Floats) -> list[Register
 
 
 def _rounding(value: Floats) -> float:
-    return 1e-6 * max(1.0, float(np.nanmax(np.abs(value))))
+    return 1e-6 * max(1.0, float(np.abs(value).max()))
 
 
 def _resolution(step: Floats) -> float:

@@ -85,27 +85,34 @@ def interval_of_changes(samples: Samples) -> tuple[float, float] | None:
     only as a sign of life: after a silence, or by a clock that its changes do not keep. A sampled value is
     repeated as soon as it stands still.
     """
-    gaps, new = np.diff(samples.time), np.diff(samples.value) != 0.0
-    if new.sum() < _FEWEST_CHANGES or new.all():
+    gaps, new = np.diff(samples.time), samples.value[1:] != samples.value[:-1]
+    if np.count_nonzero(new) < _FEWEST_CHANGES or new.all():
         return None
     soon = median(gaps[new].astype(np.float64))
     silent = gaps > LINE_UP_TO_MIN * soon
-    signs = np.sort(gaps[silent & ~new] if (silent & ~new).any() else gaps[~new]).astype(np.float64)
-    # A sign comes a fixed time after the last one or after a change: the longest silences show that time.
-    beat = float(signs[np.searchsorted(np.cumsum(signs), 0.9 * signs.sum())])
-    rarely = gaps[silent].sum() >= _SILENT_TIME * gaps.sum() and (~new[gaps <= soon]).mean() <= _REPEATS
-    if not (rarely and (silent & ~new).any()) and not _signs_keep_clock(samples.time[1:], new):
+    after_silence = silent & ~new
+    is_sign = after_silence if after_silence.any() else ~new
+    rarely = (
+        is_sign is after_silence
+        and gaps[silent].sum() >= _SILENT_TIME * gaps.sum()
+        and (~new[gaps <= soon]).mean() <= _REPEATS
+    )
+    if not rarely and not _signs_keep_clock(samples.time[1:], new):
         return None
+    # A sign comes a fixed time after the last one or after a change: the longest silences show that time.
+    signs = np.sort(gaps[is_sign]).astype(np.float64)
+    beat = float(signs[np.searchsorted(np.cumsum(signs), 0.9 * signs.sum())])
     return max(float(gaps[new].min()) / MS_PER_MINUTE, 1.0), min(1.5 * beat / MS_PER_MINUTE, 24 * 60.0)
 
 
 def _signs_keep_clock(time: Times, new: NDArray[np.bool_]) -> bool:
     """Whether repeated values come by a clock, and changed ones do not. time : int64 (n,) [ms]"""
-    minute = time // MS_PER_MINUTE
-    apart, often = np.unique(np.diff(minute[~new]), return_counts=True)
+    signs = time[~new] // MS_PER_MINUTE
+    apart, often = np.unique(np.diff(signs), return_counts=True)
     if not len(apart) or (beat := int(apart[np.argmax(often)])) <= 2.0 * LINE_UP_TO_MIN:
         return False
-    phases, count = np.unique(minute[~new] % beat, return_counts=True)
+    minute = time // MS_PER_MINUTE
+    phases, count = np.unique(signs % beat, return_counts=True)
     on_clock = np.abs(minute % beat - phases[np.argmax(count)]) <= 1
     return bool(on_clock[~new].mean() >= _SIGNS_ON_CLOCK and on_clock[new].mean() <= _CHANGES_ON_CLOCK)
 

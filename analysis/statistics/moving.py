@@ -29,6 +29,12 @@ def moving_quantile(values: Floats, width: int, least: int, share: float) -> Flo
     return np.where(known >= max(least, 1), (1.0 - part) * low + part * high, np.nan)
 
 
+def moving_sum(values: Floats, width: int) -> Floats:
+    """Sum of the known values of the window about each value, 0 where none is. Shapes as in
+    `moving_median`."""
+    return np.nansum(_windows(values, width, centred=True), axis=1)
+
+
 def moving_mean(values: Floats, width: int, least: int, *, centred: bool) -> Floats:
     """Mean of the known values of the window about each value, or of the window that ends with it (not
     `centred`); nan where fewer than `least` are known. Shapes as in `moving_median`."""

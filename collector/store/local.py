@@ -94,14 +94,13 @@ class LocalStore:
         """
         check_site_id(site)
         with self._recent.reading() as db:
-            days, hot_days, odd = h.revisions(db, site), h.days(db, site), h.damaged_rows(db, site)
-        sealed = self._sealed.months(site)
+            days, odd = h.revisions(db, site), h.damaged_rows(db, site)
+            sealed = self._sealed.months(site)
+            unsealed = {month_of(day * MS_PER_DAY) for day in days} - {*sealed}
+            recent = {month_of(day * MS_PER_DAY) for day in h.days(db, site)} if unsealed else set()
         out = self._sealed.troubles(site)
-        for month in sorted({month_of(day * MS_PER_DAY) for day in days} - {*sealed}):
-            if not any(month_of(day * MS_PER_DAY) == month for day in hot_days):
-                out.append(
-                    Trouble(site, str(self._sealed.path(site, month)), "missing; its readings are lost")
-                )
+        for month in sorted(unsealed - recent):
+            out.append(Trouble(site, str(self._sealed.path(site, month)), "missing; its readings are lost"))
         if odd:
             out.append(
                 Trouble(site, str(self._recent.path), f"{odd} damaged rows of recent readings are left out")

@@ -45,9 +45,9 @@ def test_the_normal_distribution() -> None:
 
 @pytest.mark.parametrize("share", [0.0, 1.0, -0.1])
 def test_a_quantile_of_no_probability_is_refused(share: float) -> None:
-    with pytest.raises(ValueError, match="a probability above 0 and below 1"):
+    with pytest.raises(ValueError, match="needs a probability"):
         t_quantile(share, 4.0)
-    with pytest.raises(ValueError, match="in the range 0"):
+    with pytest.raises(ValueError, match="in the range"):
         normal_quantile(share)
 
 

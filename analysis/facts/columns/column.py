@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 HEAT = "heat_output|space_heat|flow_rate"
 UNIT = "heat_pump_electricity"
@@ -37,9 +38,13 @@ class DayColumn:
     def is_family(self) -> bool:
         return self.name.endswith(".")
 
+    @cached_property
+    def _alternatives(self) -> tuple[frozenset[str], ...]:
+        return tuple(frozenset(need.split("|")) for need in self.needs)
+
     def is_filled_by(self, given: frozenset[str]) -> bool:
         """Whether a site with these quantities can fill it."""
-        return all(not given.isdisjoint(need.split("|")) for need in self.needs)
+        return not any(map(given.isdisjoint, self._alternatives))
 
 
 def made_by(

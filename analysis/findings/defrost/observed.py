@@ -22,13 +22,14 @@ from fieldfare.analysis.findings.defrost.causes import (
     used_wh,
 )
 from fieldfare.analysis.findings.model import Finding
+from fieldfare.analysis.statistics.moving import moving_median, moving_sum
 from fieldfare.analysis.statistics.quantiles import nan_median
 
 NEEDS = (
     Need(("outdoor_temperature",), 60.0),
     Need(("defrost_active", "operating_mode", "heat_output", "flow_rate", "flow_temperature"), 2.0),
 )
-_HALF_WEEK = 3
+_WEEK = 7
 READS = frozenset({"outdoor_temperature", "heat_output"})
 
 
@@ -99,15 +100,16 @@ def weekly(context: Context, defrosts: Table, frost: DailyFrost, days: Flags) ->
     length = group_by_day(day, of, defrosts.floats("minutes"), "median")
     drawn = group_by_day(day, of, drawn_share(defrosts, rated), "median")
     rows = np.flatnonzero(days)
+    laid = [moving_sum(guess[rows], _WEEK).tolist() for guess in (frost.least, frost.usual, frost.most)]
+    counts = moving_sum(number[rows], _WEEK).tolist()
+    usual = [moving_median(values[rows], _WEEK, 1).tolist() for values in (used, length, drawn)]
+    long_from = context.limit("defrost_long_minutes")
     out = {name: np.full(len(day), np.nan) for name in ("rate", "often", "long")}
-    for at, row in enumerate(rows):
-        week = rows[max(at - _HALF_WEEK, 0) : at + _HALF_WEEK + 1]
-        laid, count = frost.total(week), float(np.nansum(number[week]))
-        out["rate"][row] = too_often(count, laid)
-        out["often"][row] = too_often(count, laid, nan_median(used[week]))
-        minutes = nan_median(length[week])
-        lasting = minutes > context.limit("defrost_long_minutes")
-        out["long"][row] = too_long(minutes, nan_median(drawn[week])) if lasting else -np.inf
+    for row, *guesses, count, each, minutes, heat in zip(rows, *laid, counts, *usual, strict=True):
+        frosted = frost_mass(*guesses)
+        out["rate"][row] = too_often(count, frosted)
+        out["often"][row] = too_often(count, frosted, each)
+        out["long"][row] = too_long(minutes, heat) if minutes > long_from else -np.inf
     return out
 
 

@@ -87,14 +87,15 @@ def _hollow(context: Context, defrosts: Table) -> Flags:
     if not np.isfinite(used).any():
         return np.zeros(len(defrosts), dtype=np.bool_)
     frost = DailyFrost.of(context)
+    # Single small ones among whole ones are the end of a melt that was cut short.
+    if not nan_median(used) < context.limit("defrost_coil_wh_per_kw"):
+        return np.zeros(len(defrosts), dtype=np.bool_)
     heated = context.days.floats("minutes_heating") >= context.limit("heated_day_minutes")
     rate = weekly(context, defrosts, frost, heated)["rate"]
     often = fill_nan(rate, -np.inf) >= normal_quantile(context.limit("dry_rate_chance"))
     row = np.clip(np.searchsorted(context.days["day"], defrosts["day"]), 0, len(often) - 1)
     bare = fill_nan(used, np.inf) < context.limit("defrost_coil_wh_per_kw")
-    # Single small ones among whole ones are the end of a melt that was cut short.
-    mostly = nan_median(used) < context.limit("defrost_coil_wh_per_kw")
-    return np.asarray(bare & often[row] & mostly, dtype=np.bool_)
+    return np.asarray(bare & often[row], dtype=np.bool_)
 
 
 def _told(context: Context, defrosts: Table, dry: Flags, so: Flags, episode: Episode) -> Finding:

@@ -273,8 +273,8 @@ def _gas(context: Context) -> Floats:
     days = context.days
     pressure, loop, slope = days.floats("pressure"), days.floats("loop_c"), days.floats("pressure_per_k")
     per_k = np.full(len(days), np.nan)
-    for i in np.flatnonzero(np.isfinite(pressure) & np.isfinite(loop) & (slope > 0.0)):
-        per_k[i] = float(expansion(loop[i] - 0.5, loop[i] + 0.5))
+    told = np.isfinite(pressure) & np.isfinite(loop) & (slope > 0.0)
+    per_k[told] = expansion(loop[told] - 0.5, loop[told] + 0.5)
     return np.asarray((pressure + ATMOSPHERE_BAR) ** 2 * per_k / np.where(slope > 0.0, slope, np.nan))
 
 
