@@ -27,7 +27,8 @@ def inflation(autocorrelation: float) -> float:
     """By how much serial correlation widens the variance of a mean of many values [-].
 
     autocorrelation : of neighbours, above -1 and below 1; 1 of `inflation` values is worth one independent
-    one Source: first-order autoregression, (1 + r) / (1 - r) (textbook).
+        one
+    Source: first-order autoregression, (1 + r) / (1 - r) (textbook).
     """
     return (1.0 + autocorrelation) / (1.0 - autocorrelation)
 
@@ -64,9 +65,7 @@ def _t_tail(value: float, freedom: float) -> float:
     """
     a, square = 0.5 * freedom, value * value
     near = square / (freedom + square)
-    front = (
-        math.exp(-a * math.log1p(square / freedom)) * math.sqrt(near) * _gamma_ratio(a) / math.sqrt(math.pi)
-    )
+    front = math.exp(-a * math.log1p(square / freedom)) * math.sqrt(near / math.pi) * _gamma_ratio(a)
     if near * (a + 2.5) > 1.5:  # the fraction converges fast on this side of the distribution's middle
         return 0.5 * front * _beta_fraction(a, 0.5, 1.0 - near) / a
     return 0.5 - front * _beta_fraction(0.5, a, near)
@@ -115,6 +114,11 @@ def normal_probability(value: float) -> float:
 def normal_probabilities(values: Floats) -> Floats:
     """As `normal_probability` for each value, float64 (n,) to float64 (n,)."""
     return 0.5 * np.fromiter(map(math.erfc, (-_HALF_ROOT * values).tolist()), np.float64, len(values))
+
+
+def normal_density(value: float) -> float:
+    """Density of a standard normal variable at `value`."""
+    return math.exp(-0.5 * value * value) / math.sqrt(2.0 * math.pi)
 
 
 def normal_quantile(probability: float) -> float:
