@@ -12,29 +12,15 @@ OPERATION: dict[str, HandbookText] = {
         " the house's need. Cold rooms, a cold cylinder, back-up heat and a missing standby draw raise the"
         " probability of a stop. Starts broken off within minutes, runs that cool the water, and running"
         " without heat while the rooms cool are no work.",
-<
-<<
-
- < << <<< <<<< <<<<< <<<<<< <<<<<<< HEAD "What happened inside the unit. With
-electricity or heat and the outdoor temperature alone," " a" " lock-out is rarely known within an hour: healthy units of most homes rest as long, and on a mild"
-        " day for two hours and more. It is told as possible once such a rest is less likely than a stop:"
-        " within two hours for one lock-out in six, within six hours for half of them. A missing supply is"
-        " known within the hour, and a lock-out is where a heat call, a target flow temperature, the"
-        " operating mode or the fault code is measured. A set temperature lowered unseen looks like a stop.",
-
-= == === ==== ===== ====== ======= "What happened inside the unit. With electricity or heat and the outdoor temperature alone, a"
+        "What happened inside the unit. With electricity or heat and the outdoor temperature alone, a"
         " lock-out is rarely known within an hour: healthy units of most homes rest as long, and on a mild"
         " day for two hours and more. It is told as possible once such a rest is less likely than a stop:"
         " within two hours for one lock-out in six, within six hours for half of them. Known within the hour"
         " are a missing supply, and a lock-out where a heat call, a target flow temperature, the operating"
         " mode or the fault code is measured. A set temperature lowered unseen looks like a stop.",
->
->>
-
-> >> >>> >>>>
-
-
- > >> >>> >>>> >>>>> >>>>>> >>>>>>> w/i17 ), "fault_reported": HandbookText( "The unit itself reports a fault code.",
+    ),
+    "fault_reported": HandbookText(
+        "The unit itself reports a fault code.",
         "Reports of `fault_code` are grouped into episodes. How often they come, how long they stay and"
         " whether the unit stood still meanwhile set the severity.",
         "What the code means: see the maker's list. Faults that the unit does not report.",
