@@ -2,18 +2,13 @@
 
 from __future__ import annotations
 
-import sys
 import tomllib
-from importlib.metadata import packages_distributions
-from itertools import chain
 from pathlib import Path
 
 import pytest
-from packaging.requirements import Requirement
 
 import fieldfare
 from fieldfare.dashboards.assets import STATIC
-from tests.test_rooms import imported
 
 ROOT = Path(__file__).parents[1]
 ROOMS = ("analysis", "api", "collector", "dashboards")
@@ -54,28 +49,6 @@ def test_every_file_that_the_code_reads_is_installed() -> None:
     pictures = ROOT / "dashboards" / "pictures"  # of the README
     assert sorted(str(p.relative_to(ROOT)) for p in given - named if pictures not in p.parents) == []
     assert str(STATIC.resolve()) == str(STATIC), "a folder of links is not served"
-
-
-def test_every_package_that_the_code_imports_is_declared() -> None:
-    """A package that only another one brings may go with that one's next release."""
-    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-    wanted = [*project["dependencies"], *chain.from_iterable(project["optional-dependencies"].values())]
-    declared = {plain_name(Requirement(line).name) for line in wanted}
-    brought_by = packages_distributions()
-    ours = {"fieldfare", *ROOMS, *(path.stem for path in (ROOT / "api" / "python").glob("*.py"))}
-    missing = {}
-    for path in (p for room in ROOMS for p in (ROOT / room).rglob("*.py")):
-        for module in imported(path):
-            top = module.split(".")[0]
-            if top not in sys.stdlib_module_names and top not in ours:
-                names = {plain_name(name) for name in brought_by.get(top, [top])}
-                if not names & declared:
-                    missing[top] = str(path.relative_to(ROOT))
-    assert missing == {}
-
-
-def plain_name(name: str) -> str:
-    return name.lower().replace("_", "-")
 
 
 def test_every_folder_with_code_has_an_init_file() -> None:

@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import ast
+import sys
+import tomllib
 from functools import cache
 from graphlib import TopologicalSorter
+from importlib.metadata import packages_distributions
+from itertools import chain
 from pathlib import Path
 
 import pytest
+from packaging.requirements import Requirement
 
 ROOT = Path(__file__).parent.parent
 MAY_IMPORT: dict[str, set[str]] = {
@@ -21,9 +26,14 @@ COLLECTOR_MAY_KNOW = ("analysis.plant", "analysis.readings", "analysis.errors")
 
 
 @cache
+def tree(path: Path) -> ast.Module:
+    return ast.parse(path.read_text())
+
+
+@cache
 def nodes(path: Path) -> list[ast.AST]:
     """The syntax tree of a file, each node once."""
-    return list(ast.walk(ast.parse(path.read_text())))
+    return list(ast.walk(tree(path)))
 
 
 @cache
@@ -101,6 +111,28 @@ def test_every_module_of_ours_that_is_imported_exists() -> None:
     assert not bad
 
 
+def test_every_package_that_the_code_imports_is_declared() -> None:
+    """A package that only another one brings may go with that one's next release."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    wanted = [*project["dependencies"], *chain.from_iterable(project["optional-dependencies"].values())]
+    declared = {plain_name(Requirement(line).name) for line in wanted}
+    brought_by = packages_distributions()
+    ours = {"fieldfare", *MAY_IMPORT, *(path.stem for path in (ROOT / "api" / "python").glob("*.py"))}
+    missing = {}
+    for path in (p for room in MAY_IMPORT for p in (ROOT / room).rglob("*.py")):
+        for module in imported(path):
+            top = module.split(".")[0]
+            if top not in sys.stdlib_module_names and top not in ours:
+                names = {plain_name(name) for name in brought_by.get(top, [top])}
+                if not names & declared:
+                    missing[top] = str(path.relative_to(ROOT))
+    assert missing == {}
+
+
+def plain_name(name: str) -> str:
+    return name.lower().replace("_", "-")
+
+
 def test_no_class_name_means_two_things() -> None:
     found: dict[str, list[str]] = {}
     for path in (p for room in MAY_IMPORT for p in (ROOT / room).rglob("*.py")):
@@ -124,7 +156,7 @@ def dotted(path: Path) -> str:
 def at_load(path: Path) -> set[str]:
     """The modules of ours, dotted, that loading a file loads: neither in functions nor for types alone."""
     out: set[str] = set()
-    waiting: list[ast.stmt] = list(ast.parse(path.read_text()).body)
+    waiting: list[ast.stmt] = list(tree(path).body)
     while waiting:
         node = waiting.pop()
         if isinstance(node, ast.If) and "TYPE_CHECKING" in ast.unparse(node.test):

@@ -7,6 +7,7 @@ import hashlib
 import io
 import json
 import re
+import runpy
 import shutil
 import subprocess
 import sys
@@ -124,7 +125,12 @@ def test_the_readme_s_lines_give_what_it_says(folder: Path) -> None:
     ],
 )
 def test_each_recipe_recomputes_the_software_s_figure(
-    service: Service, case: Case, tmp_path: Path, code: str
+    service: Service,
+    case: Case,
+    tmp_path: Path,
+    code: str,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
 ) -> None:
     """Heat and electricity from totals, rooms and pressure from gauges, events from the table."""
     files = PointFiles()
@@ -137,8 +143,9 @@ def test_each_recipe_recomputes_the_software_s_figure(
     recipe = recipe_for(case.site, case.result, case.facts, code, names, counts)
     assert len(recipe.lines) <= MOST_LINES
     (tmp_path / NAME).write_text(recipe.text, encoding="utf-8")
-    done = subprocess.run([sys.executable, NAME], cwd=tmp_path, capture_output=True, text=True, check=True)
-    assert float(done.stdout) == pytest.approx(recipe.own, rel=0.005), recipe
+    monkeypatch.chdir(tmp_path)
+    runpy.run_path(NAME, run_name="__main__")
+    assert float(capsys.readouterr().out) == pytest.approx(recipe.own, rel=0.005), recipe
 
 
 def test_readings_are_as_they_are_stored(service: Service, folder: Path) -> None:
@@ -284,7 +291,7 @@ def web(service: Service) -> Web:
     return make_web(service)
 
 
-@pytest.mark.parametrize("role", ["installer", "engineer"])
+@pytest.mark.parametrize("role", ["installer", pytest.param("engineer", marks=pytest.mark.slow)])
 def test_the_firm_downloads_it(web: Web, role: str) -> None:
     page = web[role].get(f"/sites/{HOME}/findings/{CODE}/pack")
     assert page.status_code == 200

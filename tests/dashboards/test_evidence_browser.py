@@ -164,7 +164,9 @@ def test_a_swipe_pans_a_pinch_zooms_and_the_page_scrolls_past(service: Running, 
         assert ends(page) == pytest.approx(held, abs=1)
 
 
-@pytest.mark.parametrize("size", [SMALL, PHONE, LAPTOP], ids=["320", "phone", "laptop"])
+@pytest.mark.parametrize(
+    "size", [SMALL, pytest.param(PHONE, marks=pytest.mark.slow), LAPTOP], ids=["320", "phone", "laptop"]
+)
 def test_figures_are_readable_in_every_width(
     service: Running, chromium: Browser, size: dict[str, int]
 ) -> None:
