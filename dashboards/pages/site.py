@@ -34,7 +34,7 @@ from fieldfare.dashboards.figures.index import NAMES, chart
 from fieldfare.dashboards.figures.plot import plotly_figure
 from fieldfare.dashboards.figures.svg import svg
 from fieldfare.dashboards.figures.trace import trace_charts, trace_document, uses_document
-from fieldfare.dashboards.pages.drawn import Drawn, draw
+from fieldfare.dashboards.pages.drawn import draw
 from fieldfare.dashboards.pages.jobs import NO_PROBLEMS, job_values
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
@@ -86,66 +86,23 @@ def site_page(
     """row : id, name, site, heard, result, reason, and `latest` point -> {time [ms], value} where at hand.
 
     In row also: `period_problem` and `period_typed` where the asked days can't be shown, `handled` finding
-        code -> decision, `people` e-mail -> name of those who can take over a finding, and `visits` booked,
-        in words.
+        code -> decision, `people` e-mail -> name of whom a finding can be given to, and `visits` booked, in
+        words.
     facts : Facts of the result's days, None where there is no result. works : newest first, with their
         effects
     """
     site, result = row["site"], row["result"]
-    context = _common(row, works, visitor, query, now)
-    if result is None or facts is None:
-        return render(
-            "site_empty.html", **context, given=given_verdict(None, row.get("reason") or "no readings yet")
-        )
     rolling = row.get("rolling") or result
-    period = "&".join(f"{k}={query[k]}" for k in ("from", "to") if query.get(k))
-    asked = f"?{period}" if period else ""
-    rows = day_rows(facts, site.zone)
-    made = {n: draw(chart(n, site, result, facts, rows), asked) for n in NAMES}
-    jobs = context["works"]
-    findings = [_finding(f, made, jobs) | _seen_at(facts, site, f, query) for f in result["findings"]]
-    return render(
-        "site.html",
-        **context,
-        **_standing(row, rolling, result, now),
-        asked=asked,
-        sides=two_sides(site, result, rows),
-        mean_outdoor=mean_outdoor(rows),
-        electricity=electricity_rows(result),
-        currency=result["cost"]["currency"],
-        open_findings=cards((f for f in findings if not f["until"]), row.get("handled") or {}),
-        past=[f for f in findings if f["until"]],
-        bridge=bridge(result),
-        unsure_parts=unsure_parts(result),
-        bridge_rows=bridge_table(result, result["cost"]["currency"]),
-        health=_sorted_health(_health(site, result, facts)),
-        notices=_notices(site, facts),
-        days=words.span(len(rows)),
-        trace_fallback=_trace_table(rows),
-        trace_days=[svg(c, height=205.0) for c in trace_charts(rows)[:2]],
-        **_sections(made, findings),
-        **_asked_for(facts, site, query),
-    )
-
-
-def _common(
-    row: dict[str, Any],
-    works: list[dict[str, Any]],
-    visitor: dict[str, Any],
-    query: dict[str, str],
-    now: datetime,
-) -> dict[str, Any]:
-    """What the page shows with and without a result."""
-    site = row["site"]
     told = now_told(site, row.get("latest") or {})
-    return {
+    asked = "&".join(f"{k}={query[k]}" for k in ("from", "to") if query.get(k))
+    context: dict[str, Any] = {
         "title": row["name"],
         "here": "site",
         "visitor": visitor,
         "wide": True,
         "row": row,
         "site": site,
-        "result": row["result"],
+        "result": result,
         "now": now,
         "works": [_work(w, site) for w in works],
         "live": _live(site, row.get("latest") or {}),
@@ -155,40 +112,64 @@ def _common(
         "query": query,
         "period_problem": row.get("period_problem") or "",
         "period_typed": row.get("period_typed") or {},
-        "codes": sorted({f["code"] for f in (row["result"] or {}).get("findings", [])}),
+        "codes": sorted({f["code"] for f in (result or {}).get("findings", [])}),
         "no_problems": NO_PROBLEMS,
         "job": job_values(now.astimezone(site.zone).date().isoformat()),
         "people": row.get("people") or {},
         "visits": row.get("visits") or [],
         "deal": form_values(now.astimezone(site.zone).date()),
     }
-
-
-def _finding(finding: dict[str, Any], made: dict[str, Drawn], works: list[dict[str, Any]]) -> dict[str, Any]:
-    """A finding with its plot, the job that names it, and its plot of measured beside expected."""
-    code = finding["code"]
-    return {
-        **finding,
-        "figure": made.get(words.figure_for(code) or ""),
-        "job": _job_for(code, works),
-        "expectation": OF_FINDING.get(code),
-    }
-
-
-def _sections(made: dict[str, Drawn], findings: list[dict[str, Any]]) -> dict[str, Any]:
-    """Where each plot stands: on the finding that it shows, else in its section, or named as missing."""
+    if result is None or facts is None:
+        return render(
+            "site_empty.html", **context, given=given_verdict(None, row.get("reason") or "no readings yet")
+        )
+    context |= _standing(row, rolling, result, now)
+    rows = day_rows(facts, site.zone)
+    made = {n: draw(chart(n, site, result, facts, rows), f"?{asked}" if asked else "") for n in NAMES}
+    findings = [
+        f
+        | {
+            "figure": made.get(words.figure_for(f["code"]) or ""),
+            "job": _job_for(f["code"], context["works"]),
+            "expectation": OF_FINDING.get(f["code"]),
+        }
+        | _seen_at(facts, site, f, query)
+        for f in result["findings"]
+    ]
     shown = {f["figure"].chart.key for f in findings if f["figure"] is not None and f["severity"] != "note"}
-    further = [n for n in NAMES if n not in (*_WEATHER, *_CALENDARS) and n not in shown]
-    return {
-        "weather": [made[n] for n in _WEATHER if n not in shown],
-        "calendars": [made[n] for n in _CALENDARS if n not in shown],
-        "above": {
+    return render(
+        "site.html",
+        **context,
+        asked=f"?{asked}" if asked else "",
+        sides=two_sides(site, result, rows),
+        mean_outdoor=mean_outdoor(rows),
+        electricity=electricity_rows(result),
+        currency=result["cost"]["currency"],
+        open_findings=cards((f for f in findings if not f["until"]), row.get("handled") or {}),
+        standing_codes=[f["code"] for f in rolling["findings"] if not f["until"]],
+        past=[f for f in findings if f["until"]],
+        weather=[made[n] for n in _WEATHER if n not in shown],
+        calendars=[made[n] for n in _CALENDARS if n not in shown],
+        above={
             part: [made[n].chart.title for n in names if n in shown]
             for part, names in (("weather", _WEATHER), ("events", _CALENDARS))
         },
-        "further": [made[n] for n in further if not made[n].chart.is_empty],
-        "missing": [made[n] for n in NAMES if made[n].chart.is_empty],
-    }
+        bridge=bridge(result),
+        unsure_parts=unsure_parts(result),
+        bridge_rows=bridge_table(result, result["cost"]["currency"]),
+        further=[
+            made[n]
+            for n in NAMES
+            if n not in (*_WEATHER, *_CALENDARS) and n not in shown and not made[n].chart.is_empty
+        ],
+        missing=[made[n] for n in NAMES if made[n].chart.is_empty],
+        health=_sorted_health(_health(site, result, facts)),
+        notices=_notices(site, facts),
+        days=words.span(len(rows)),
+        trace_fallback=_trace_table(rows),
+        trace_days=[svg(c, height=205.0) for c in trace_charts(rows)[:2]],
+        **_asked_for(facts, site, query),
+    )
 
 
 def _standing(
@@ -203,7 +184,6 @@ def _standing(
     given, codes = with_silence(given_verdict(rolling), quiet), {f["code"] for f in found}
     return {
         "given": given,
-        "standing_codes": [f["code"] for f in rolling["findings"] if not f["until"]],
         "other_days": other,
         "standing_days": f"{words.day(days['from'])} to {words.day(days['to'])}",
         "further_reasons": [b["says"] for b in given["because"] if b["severity"] and b["code"] not in codes],

@@ -33,6 +33,10 @@ class DayColumn:
     absent: float = math.nan
     optional: bool = False
 
+    @property
+    def is_family(self) -> bool:
+        return self.name.endswith(".")
+
     def is_filled_by(self, given: frozenset[str]) -> bool:
         """Whether a site with these quantities can fill it."""
         return all(not given.isdisjoint(need.split("|")) for need in self.needs)
