@@ -36,7 +36,7 @@ def run_demo(python: str, wheel: Path, folder: Path) -> None:
     home = folder / "home"
     subprocess.run([python, "-m", "venv", str(home)], check=True)
     own = home / "bin" / "python"
-    pip = [own, "-m", "pip", "--disable-pip-version-check", "--quiet", "install"]
+    pip = [own, "-m", "pip", "--disable-pip-version-check", "--quiet", "install", "--no-compile"]
     subprocess.run([*pip, "--require-hashes", "--only-binary", ":all:", "-r", LOCK], check=True)
     subprocess.run([*pip, "--no-deps", wheel], check=True)
     env = {k: v for k, v in os.environ.items() if not k.startswith(("FIELDFARE_", "PYTHON"))}
@@ -54,14 +54,14 @@ def main(pythons: list[str]) -> int:
     failed = 0
     with TemporaryDirectory(prefix="pythons-") as name:
         wheel = build_wheel(Path(name))
-        print(f"{wheel.name}: {wheel.stat().st_size / 1e6:.2f} MB")
+        print(f"{wheel.name}: {wheel.stat().st_size / 1e6:.2f} MB", flush=True)
         for python in pythons:
             began = time.monotonic()
             folder = Path(name) / Path(python).name
             folder.mkdir()
             try:
                 run_demo(python, wheel, folder)
-                print(f"{python}: the demo ran, {time.monotonic() - began:.0f} s")
+                print(f"{python}: the demo ran, {time.monotonic() - began:.0f} s", flush=True)
             except subprocess.CalledProcessError as error:
                 failed = 1
                 print(f"{python}: {error}")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import shutil
 import subprocess
 import sys
 import sysconfig
@@ -12,21 +11,15 @@ from pathlib import Path
 
 import pytest
 
-ROOT = Path(__file__).parents[2]
+from tests.pythons import build_wheel
 
 
 @pytest.fixture(scope="module")
 def installed(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The command of a fresh environment: the wheel, and the locked packages that these tests run with."""
     folder = tmp_path_factory.mktemp("wheel")
+    wheel = build_wheel(folder)
     pip = [sys.executable, "-m", "pip", "--disable-pip-version-check", "--quiet"]
-    source = folder / "source"  # a build leaves files in its tree
-    for room in ("analysis", "api", "collector", "dashboards"):
-        shutil.copytree(ROOT / room, source / room, ignore=shutil.ignore_patterns("__pycache__"))
-    for name in ("pyproject.toml", "README.md", "LICENSE"):
-        shutil.copy(ROOT / name, source)
-    subprocess.run([*pip, "wheel", "--no-deps", "--wheel-dir", str(folder), str(source)], check=True)
-    (wheel,) = folder.glob("fieldfare-*.whl")
     home = folder / "home"
     venv.create(home, with_pip=False)
     target = Path(sysconfig.get_path("purelib", vars={"base": str(home)}))
