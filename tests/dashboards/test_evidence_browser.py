@@ -13,7 +13,8 @@ from playwright.sync_api import Browser, Page, expect
 
 from fieldfare.api.people.access import COMMAND_LINE
 from tests.dashboards.browser import DESKTOP, PHONE, Running, browser, fill, running, sign_in
-from tests.dashboards.test_browser import WAIT_MS, Desk, fits, violations
+from tests.dashboards.every_page import violations
+from tests.dashboards.test_browser import WAIT_MS, Desk, fits
 
 SMALL, LAPTOP = {"width": 320, "height": 640}, {"width": 1280, "height": 800}
 PAGES = (
