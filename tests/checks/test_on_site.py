@@ -22,7 +22,8 @@ from tests.checks.field import (
 )
 from tests.checks.pictures import photo
 from tests.dashboards.browser import Running, browser
-from tests.dashboards.test_browser import fits, violations
+from tests.dashboards.every_page import violations
+from tests.dashboards.test_browser import fits
 
 
 @pytest.fixture(scope="module")

@@ -122,6 +122,7 @@ def _looked_at(page: Page, path: str, *, keyboard: bool) -> Iterator[Trouble]:
         page.evaluate(_UNFOLD)
         page.wait_for_load_state("networkidle")
     yield from (Trouble(path, "keyboard", what) for what in page.evaluate(_UNSEEN))
+    page.evaluate("scrollTo(0, 0)")  # a sticky bar lies over whatever it was scrolled to
     for size, scheme in ((DESKTOP, "light"), (PHONE, "dark"), (NARROW, "light")):
         page.set_viewport_size(size)  # type: ignore[arg-type]
         page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]

@@ -10,7 +10,8 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from tests.dashboards.browser import DESKTOP, PASSWORD, Running, browser, running, sign_in
-from tests.dashboards.test_browser import Desk, fits, violations
+from tests.dashboards.every_page import violations
+from tests.dashboards.test_browser import Desk, fits
 
 NARROW = {"width": 320, "height": 640}
 

@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
 from fieldfare.api.people.access import COMMAND_LINE
@@ -25,6 +24,7 @@ from tests.dashboards.browser import (
     running,
     sign_in,
 )
+from tests.dashboards.every_page import violations
 
 WIDTHS = pytest.mark.parametrize("size", [PHONE, DESKTOP], ids=["phone", "desktop"])
 FIRM_PAGES = (
@@ -99,12 +99,6 @@ class Desk:
         if why[0] is None:
             assert self.watched.errors == []
             assert all(h.startswith("127.0.0.1:") for h in self.watched.hosts), "no outside requests"
-
-
-def violations(page: Page) -> list[tuple[str, str]]:
-    """What axe-core finds: the rule and the first element that breaks it."""
-    found = Axe().run(page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]})
-    return [(v["id"], v["nodes"][0]["html"]) for v in found.response["violations"]]
 
 
 def fits(page: Page) -> bool:

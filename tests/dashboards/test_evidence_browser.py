@@ -13,7 +13,8 @@ from playwright.sync_api import Browser, Page, expect
 
 from fieldfare.api.people.access import COMMAND_LINE
 from tests.dashboards.browser import DESKTOP, PHONE, Running, browser, fill, running, sign_in
-from tests.dashboards.test_browser import WAIT_MS, Desk, fits, violations
+from tests.dashboards.every_page import violations
+from tests.dashboards.test_browser import WAIT_MS, Desk, fits
 
 SMALL, LAPTOP = {"width": 320, "height": 640}, {"width": 1280, "height": 800}
 PAGES = (
@@ -296,3 +297,41 @@ def test_a_view_is_kept_and_the_live_overview_renews_itself(service: Running, ch
         page.wait_for_timeout(1100)
         page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
         expect(page.locator("#live-part .lead .small")).not_to_have_text(stamp, timeout=WAIT_MS)
+
+
+def test_folded_figures_and_numbers_come_when_they_are_opened(service: Running, chromium: Browser) -> None:
+    with Desk(chromium, PHONE) as desk:
+        page = desk.page
+        sign_in(page, service, "engineer")
+        page.goto(f"{service.address}/sites/beech-end")
+        calendars = page.locator("details.calendars")
+        assert calendars.locator("svg").count() == 0
+        calendars.locator("summary").first.focus()
+        page.keyboard.press("Enter")
+        drawn = calendars.locator("figure svg.fig")
+        expect(drawn.first).to_be_visible(timeout=WAIT_MS)
+        expect(calendars.get_by_role("button", name="Look closer").first).to_be_visible()
+        numbers = calendars.locator("details", has_text="Numbers").first
+        numbers.locator("summary").click()
+        expect(numbers.get_by_role("table")).to_be_visible(timeout=WAIT_MS)
+        assert fits(page)
+        count = calendars.locator("figure[data-figure]").count()
+        for _ in range(2):
+            calendars.locator("summary").first.click()
+        expect(drawn.first).to_be_visible()
+        assert calendars.locator("figure[data-figure]").count() == count, "fetched once"
+
+
+def test_folded_figures_have_pages_of_their_own_without_script(service: Running, chromium: Browser) -> None:
+    with Desk(chromium, PHONE, java_script_enabled=False) as desk:
+        page = desk.page
+        sign_in(page, service, "engineer")
+        page.goto(f"{service.address}/sites/beech-end")
+        page.locator("details.calendars > summary").click()
+        page.locator("details.calendars .later a").click()
+        expect(page.locator("figure svg.fig").first).to_be_visible()
+        page.locator("figure details > summary").first.click()
+        page.locator("figure details .later a").first.click()
+        expect(page.get_by_role("table")).to_be_visible()
+        page.locator("p.acts a").click()
+        page.wait_for_url("**/sites/beech-end#figure-*")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import xml.etree.ElementTree as ET
 from datetime import date
 
@@ -27,24 +26,9 @@ from fieldfare.dashboards.figures.svg import WIDTH, frame_of, svg
 from fieldfare.dashboards.figures.table import table
 from fieldfare.dashboards.figures.trace import trace_document, uses_document
 from tests.dashboards.conftest import Plant
+from tests.dashboards.drawn_paths import ends_of
 
 NS = "{http://www.w3.org/2000/svg}"
-
-
-def ends_of(path: str) -> list[tuple[float, float]]:
-    """Where the pen is after each step of a relative path of m, l, v and h (SVG 2, chapter 9.3)."""
-    x = y = 0.0
-    out = []
-    for letter, numbers in re.findall(r"([mlvh])([^mlvh]*)", path):
-        given = [float(n) for n in re.findall(r"-?(?:\d+\.?\d*|\.\d+)", numbers)]
-        steps = {
-            "v": [(0.0, n) for n in given],
-            "h": [(n, 0.0) for n in given],
-        }.get(letter) or list(zip(given[::2], given[1::2], strict=True))
-        for dx, dy in steps:
-            x, y = x + dx, y + dy
-            out.append((x, y))
-    return out
 
 
 def test_a_path_in_few_letters_leads_where_it_should() -> None:

@@ -15,7 +15,8 @@ from fieldfare.analysis.plant.load import parse_site
 from tests.api.sites import readings, site_text
 from tests.dashboards.browser import DESKTOP, PASSWORD, PHONE, Running, browser, running, sign_in
 from tests.dashboards.conftest import SHORT_CYCLING
-from tests.dashboards.test_browser import WIDTHS, Desk, fits, violations
+from tests.dashboards.every_page import violations
+from tests.dashboards.test_browser import WIDTHS, Desk, fits
 
 NARROW = {"width": 320, "height": 640}
 TOMORROW = (datetime.now(UTC) + timedelta(days=1)).date().isoformat()

@@ -31,6 +31,7 @@ from fieldfare.dashboards.figures.scale import EPOCH, extent, ticks
 from fieldfare.dashboards.figures.svg import Frame, frame_of, svg
 from fieldfare.dashboards.figures.trace import trace_charts
 from tests.dashboards.conftest import Plant
+from tests.dashboards.drawn_paths import STEPS, ends_of
 
 NS = "{http://www.w3.org/2000/svg}"
 EFFECT = {
@@ -139,7 +140,9 @@ def svg_places(layer: Layer, group: ET.Element, at: Frame) -> np.ndarray:
         if path.attrib["class"] in ("near", "framed"):
             continue
         d = path.attrib["d"]
-        if isinstance(layer, Bars | Spans):
+        if path.attrib["class"].startswith("rod"):
+            found += ends_of(d)
+        elif isinstance(layer, Bars | Spans):
             for left, low, high, wide in re.findall(r"M(-?[\d.]+) (-?[\d.]+)V(-?[\d.]+)h([\d.]+)", d):
                 part = 0.92 if isinstance(layer, Bars) else 1.0
                 found += [(float(left) + float(wide) / part / 2, float(y)) for y in (low, high)]
@@ -154,12 +157,14 @@ def svg_places(layer: Layer, group: ET.Element, at: Frame) -> np.ndarray:
                 (float(x), float(y)),
                 (float(x), float(end)) if layer.upright else (float(end), float(y)),
             ]
+        elif isinstance(layer, Points):
+            shift = 0 if layer.shape == "dot" else 3
+            down = 0 if layer.shape == "ring" else shift
+            found += [(x + shift, y + down) for x, y in ends_of(d)[:: STEPS[layer.shape]]]
+        elif isinstance(layer, Line):
+            found += ends_of(d)
         else:
-            shift = {"cross": 3, "square": 3, "ring": 3}.get(getattr(layer, "shape", ""), 0)
-            down = 0 if getattr(layer, "shape", "") == "ring" else shift
-            found += [
-                (float(x) + shift, float(y) + down) for x, y in re.findall(r"[ML](-?[\d.]+) (-?[\d.]+)", d)
-            ]
+            found += [(float(x), float(y)) for x, y in re.findall(r"[ML](-?[\d.]+) (-?[\d.]+)", d)]
     inverse = [
         (s.low + (v - s.a) / (s.b - s.a) * (s.high - s.low))
         for p in found
