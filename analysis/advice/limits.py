@@ -110,6 +110,15 @@ LIMITS_ADVICE: dict[str, Limit] = {
         "least share of the price difference that is saved",
         "below",
     ),
+    "advice_airing_c": Limit(
+        24.0, "°C", "common practice: people open windows in rooms so warm", "mean of the rooms"
+    ),
+    "advice_airing_factor": Limit(
+        2.5,
+        "-",
+        "common practice, no source: two air changes an hour more than double a house's loss",
+        "greatest loss of an aired house over the closed one's",
+    ),
     "advice_worth_kwh": Limit(
         25.0, "kWh", "common practice: about what a call costs", "a saving too small to advise", "below"
     ),

@@ -51,6 +51,11 @@ class RoomResponse:
     known: bool
     influence: float = 0.0
 
+    @property
+    def unheld(self) -> bool:
+        """Whether neither valves nor controls act on the rooms' set temperature."""
+        return self.known and self.opens_k >= FOLLOWS_K and self.influence == 0.0
+
     def stronger(self, factor: float) -> RoomResponse:
         """The same home with emitters that give `factor` times as much."""
         return replace(
@@ -83,6 +88,12 @@ def room_response(site: Site, days: HeatingDays, result: Mapping[str, Any]) -> R
     loss = loss_kw_per_k(site, result)
     if loss is None:
         raise NotAssessed("needs the house's heat loss, measured or in [design]", "missing_quantity")
+    if max((float(np.nanmean(room)) for room, _ in days.zones.values()), default=0.0) > limit_of(
+        site, "advice_airing_c"
+    ):
+        # Windows are opened in rooms so warm: a kelvin less saves between the closed and the aired house's loss.
+        most = limit_of(site, "advice_airing_factor")
+        loss = loss[0] * float(np.sqrt(most)), loss[1], loss[0] * most
     room = fill_nan(days.room, site.design.indoor_c)
     excess = np.maximum(days.flow - days.half - room, 1.0)
     exponent, full = emitters_at_1_k(site, excess)

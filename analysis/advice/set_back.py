@@ -66,6 +66,10 @@ def set_back_effects(
     response = room_response(site, days, result)
     if not response.known:
         raise NotAssessed("needs room_temperature and a heat meter", "missing_quantity")
+    if response.unheld:
+        raise NotAssessed(
+            "no valve or thermostat acts on the rooms: a set-back does nothing", "not_applicable"
+        )
     seen = facts.days.where(days.day)
     depth, hours = depth_now(seen)
     rate, rate_doubt = _cooling(site, seen, days, depth, hours)
