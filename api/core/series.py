@@ -6,7 +6,6 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from fieldfare.analysis.errors import InputError
@@ -111,8 +110,7 @@ def _plain(name: str, values: NDArray[Any], record: SiteRecord) -> list[Any]:
     if values.dtype.kind == "M":
         return list(np.datetime_as_string(values, unit="D").tolist())
     if name == "start":
-        moments = pd.to_datetime(values, unit="ms", utc=True).tz_convert(record.site.zone)
-        return [m.isoformat() for m in moments]
+        return [_moment(ms).astimezone(record.site.zone).isoformat() for ms in values.tolist()]
     known = np.isfinite(values) if values.dtype.kind == "f" else np.ones(len(values), dtype=np.bool_)
     return [v if ok else None for v, ok in zip(values.tolist(), known.tolist(), strict=True)]
 
