@@ -19,7 +19,7 @@ from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.plant.cost import TariffBand
 from fieldfare.analysis.plant.site import Site
-from fieldfare.analysis.reports.what_if import a_year, answer, local_times, share_inside
+from fieldfare.analysis.reports.what_if import a_year, answer, local_minute, share_inside
 
 Floats = NDArray[np.float64]
 
@@ -58,7 +58,7 @@ def best_charging_hour(site: Site, facts: Facts, result: dict[str, Any]) -> Best
     if not tried:
         raise NotAssessed("needs outdoor_temperature and heat_pump_electricity in the hours of the day")
     _, hour, told = max(tried, key=lambda t: t[:2])
-    begun = np.bincount(local_times(site, facts.reheats).hour.to_numpy(), minlength=24)
+    begun = np.bincount(local_minute(site, facts.reheats) // 60, minlength=24)
     return BestHour(
         int(begun.argmax()),
         hour,
@@ -127,9 +127,9 @@ def dear_hours(site: Site, facts: Facts, result: Mapping[str, Any]) -> DearHours
         raise NotAssessed(
             f"rooms would fall by {cold_rate * hours:.1f} K in the dear hours of a cold day", "not_applicable"
         )
-    at = local_times(site, facts.runs)
+    at = local_minute(site, facts.runs)
     inside = [h % 24 for h in range(band.start.hour, band.start.hour + round(hours))]
-    share = share_inside(at.hour.to_numpy(), at.minute.to_numpy(), facts.runs.floats("minutes"), inside)
+    share = share_inside(at // 60, at % 60, facts.runs.floats("minutes"), inside)
     kwh = float(np.sum(np.nan_to_num(facts.runs.floats("electricity")) * share)) * a_year(facts.days)
     money = kwh * (band.price - other)
     least = limit_of(site, "advice_rest_kept")

@@ -91,7 +91,8 @@ def room_response(site: Site, days: HeatingDays, result: Mapping[str, Any]) -> R
     if max((float(np.nanmean(room)) for room, _ in days.zones.values()), default=0.0) > limit_of(
         site, "advice_airing_c"
     ):
-        # Windows are opened in rooms so warm: a kelvin less saves between the closed and the aired house's loss.
+        # Windows are opened in rooms so warm: a kelvin less saves between the closed and the aired house's
+        # loss.
         most = limit_of(site, "advice_airing_factor")
         loss = loss[0] * float(np.sqrt(most)), loss[1], loss[0] * most
     room = fill_nan(days.room, site.design.indoor_c)

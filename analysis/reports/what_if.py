@@ -7,7 +7,6 @@ from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from fieldfare.analysis.advice.curve import CurveEffect, curve_effect
@@ -21,12 +20,14 @@ from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.figures.money import mean_price
 from fieldfare.analysis.findings.limits import limit_of
+from fieldfare.analysis.minutes.local_clock import local_clock
 from fieldfare.analysis.minutes.operating_state import HOT_WATER
 from fieldfare.analysis.minutes.rolling import running_total
 from fieldfare.analysis.physics.emitters import HeatEmitter, output_kw
 from fieldfare.analysis.physics.hot_water import DISINFECTED_AT_C, GROWTH_C
 from fieldfare.analysis.plant.curve import curve_at
 from fieldfare.analysis.plant.site import HotWater, Site
+from fieldfare.analysis.readings import MS_PER_DAY, MS_PER_MINUTE
 
 Floats = NDArray[np.float64]
 
@@ -253,10 +254,10 @@ def _hot_water_hour(site: Site, facts: Facts, result: dict[str, Any], hour: int)
     charges = facts.reheats
     if not charges.knows("electricity"):
         raise NotAssessed("needs charges of the cylinder with heat_pump_electricity")
-    hours = local_times(site, charges).hour.to_numpy()
+    hours = local_minute(site, charges) // 60
     seen, hours_seen = charges, hours
     if hour not in hours:
-        seen, hours_seen = facts.runs, local_times(site, facts.runs).hour.to_numpy()
+        seen, hours_seen = facts.runs, local_minute(site, facts.runs) // 60
     warmth = seen.where(hours_seen == hour).mean("outdoor") - seen.mean("outdoor")
     if not np.isfinite(warmth):
         raise NotAssessed("needs outdoor_temperature at that hour")
@@ -288,9 +289,9 @@ def _hot_water_hour(site: Site, facts: Facts, result: dict[str, Any], hour: int)
     return _answer(site, facts, "hot_water_hour", hour, saves, method, (limit,), caution, money)
 
 
-def local_times(site: Site, events: Table) -> pd.DatetimeIndex:
-    """When events began, in the site's zone."""
-    return pd.to_datetime(events["start"], unit="ms", utc=True).tz_convert(site.zone)
+def local_minute(site: Site, events: Table) -> NDArray[np.int64]:
+    """Local minute of the day at which events began, int64 (n,)."""
+    return np.asarray(local_clock(site.zone, events["start"]) % MS_PER_DAY // MS_PER_MINUTE)
 
 
 def _prices(site: Site, hours: NDArray[Any]) -> Floats:
@@ -334,10 +335,10 @@ def _band(site: Site, facts: Facts, result: dict[str, Any], band: tuple[float, i
     if paid_now is None:
         raise NotAssessed("needs [cost] in the site file")
     inside = range(start, end) if start < end else [*range(start, 24), *range(end)]
-    at = local_times(site, facts.runs)
+    at = local_minute(site, facts.runs)
     minutes = facts.runs.floats("minutes")
     energy = np.nan_to_num(facts.runs.floats("electricity"))
-    share = share_inside(at.hour.to_numpy(), at.minute.to_numpy(), minutes, inside)
+    share = share_inside(at // 60, at % 60, minutes, inside)
     in_band = float(np.sum(energy * share))
     hot_water = facts.runs.where(facts.runs["use"] == HOT_WATER).total("electricity")
     year = a_year(facts.days)

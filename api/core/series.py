@@ -6,7 +6,6 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from fieldfare.analysis.errors import InputError
@@ -112,8 +111,7 @@ def _plain(name: str, values: NDArray[Any], record: SiteRecord) -> list[Any]:
     if values.dtype.kind == "M":
         return list(np.datetime_as_string(values, unit="D").tolist())
     if name == "start":
-        moments = pd.to_datetime(values, unit="ms", utc=True).tz_convert(record.site.zone)
-        return [m.isoformat() for m in moments]
+        return [_moment(ms).astimezone(record.site.zone).isoformat() for ms in values.tolist()]
     plain: list[Any] = values.tolist()
     if values.dtype.kind == "f":
         for at in np.flatnonzero(~np.isfinite(values)).tolist():

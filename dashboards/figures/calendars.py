@@ -6,13 +6,14 @@ from datetime import date
 from typing import Any
 
 import numpy as np
-import pandas as pd
 
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.operation import SHORT_RUN_MIN
+from fieldfare.analysis.minutes.local_clock import local_clock
 from fieldfare.analysis.minutes.operating_state import HOT_WATER
 from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.readings import MS_PER_DAY
 from fieldfare.dashboards.figures.chart import (
     Axis,
     Bars,
@@ -71,9 +72,8 @@ def runs_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
 
 def _local(site: Site, ms: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Day number and hour of the day in the site's zone."""
-    moment = pd.to_datetime(ms, unit="ms", utc=True).tz_convert(site.zone).tz_localize(None)
-    days = moment.normalize()
-    return (days - pd.Timestamp(EPOCH)).days.to_numpy(), (moment - days).total_seconds().to_numpy() / 3600.0
+    day, into_day = np.divmod(local_clock(site.zone, ms), MS_PER_DAY)
+    return day, into_day / 3_600_000.0
 
 
 def _week(events: Table) -> np.ndarray:

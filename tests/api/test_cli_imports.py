@@ -122,6 +122,14 @@ def test_an_import_loads_no_pandas(folder: Path) -> None:
     assert "pandas" not in modules
 
 
+def test_the_service_loads_no_pandas_and_no_scipy() -> None:
+    """They take 45 MB of every process: whoever needs one loads it there."""
+    program = "import sys, fieldfare.api.running.serve, fieldfare.api.http.app; print(*sys.modules)"
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
+    assert "fieldfare.api.http.app" in done.stdout.split()
+    assert not _packages(set(done.stdout.split())) & {"pandas", "scipy"}
+
+
 def test_a_page_loads_nothing_that_prints_a_pdf(folder: Path) -> None:
     modules = _loaded(folder, "report alder-row --month 2026-01 --out january.html")
     assert "fieldfare.dashboards.papers.pdf" in modules

@@ -1,6 +1,7 @@
 """The table of attacks: what was tried from outside and what came of it, with figures.
 
-    python -m tests.benchmarks.bench_attacks [--only WORD,WORD] [--flips 60] [--readings 1000000] [--json FILE]
+    python -m tests.benchmarks.bench_attacks [--only WORD,WORD] [--flips 60] [--readings 1000000] [--json
+    FILE]
 
 Each line runs the tests' own functions, more often where they allow it: routes by roles, made-up requests and
 messages, bombs, guesses, slow clients, crowds, damaged files one by one, a restore, and kills. `--only` runs

@@ -51,8 +51,8 @@ return [p.startTime, n.responseStart, n.loadEventEnd, n.encodedBodySize]; }"""
 
 
 def painted(page: Page, address: str, repeats: int) -> tuple[float, ...]:
-    """First paint, first byte and end of loading [ms], and bytes as sent: medians of some visits; and the end of
-    loading of the visit before these [ms], which after a start is the service's first."""
+    """First paint, first byte and end of loading [ms], and bytes as sent: medians of some visits; and the
+    end of loading of the visit before these [ms], which after a start is the service's first."""
     rows = []
     for _ in range(repeats + 1):
         page.goto(address, wait_until="load")
