@@ -72,22 +72,23 @@ def _topped(day: Segments, pressure: Floats, water: Floats, slope: Floats) -> Fl
     step = np.zeros(n)
     step[_STEP_MIN:-_STEP_MIN] = np.nan_to_num(level[2 * _STEP_MIN :] - level[: -2 * _STEP_MIN])
     for a, b in zip(*true_runs(step > _STEP_BAR), strict=True):
-        own = slope[max(int(np.searchsorted(day.start, a, side="right")) - 1, 0)]
-        own = max(float(np.nan_to_num(own)), 0.0)  # a refill of cold water turns the day's slope round
-        before, after = slice(max(a - _STANDS_MIN, 0), a), slice(b, b + _STANDS_MIN)
-        if min(np.isfinite(pressure[s]).sum() for s in (before, after)) < _FEWEST_SIDE:
+        per_k = np.nan_to_num(slope[max(int(np.searchsorted(day.start, a, side="right")) - 1, 0)])
+        sides = slice(max(a - _STANDS_MIN, 0), a), slice(b, b + _STANDS_MIN)
+        if min(np.isfinite(pressure[s]).sum() for s in sides) < _FEWEST_SIDE:
             continue
-        slopes = (own, max(own, _USUAL_BAR_PER_K))
-        rise = min(
-            _rise(pressure[before] - k * warm[before], pressure[after] - k * warm[after]) for k in slopes
-        )
+        # Water that warms lifts the pressure by no less than is usual; one that cools makes up for no more
+        # than
+        # this day has shown.
+        rise = min(_rise(pressure, warm, sides, k) for k in (max(per_k, _USUAL_BAR_PER_K), max(per_k, 0.0)))
         if rise > _TOPPED_BAR:
             rises[(a + b) // 2] = rise
     return np.where(day.count(np.isfinite(pressure)) > 0, day.sum(rises), np.nan)
 
 
-def _rise(before: Floats, after: Floats) -> float:
-    """Rise of the median or of the lowest level, whichever is less [bar]."""
+def _rise(pressure: Floats, warm: Floats, sides: tuple[slice, slice], per_k: float) -> float:
+    """Rise of both the lowest and the median level from one side to the other [bar], at so many bar a
+    kelvin."""
+    before, after = (pressure[s] - per_k * warm[s] for s in sides)
     return float(min(np.nanmedian(after) - np.nanmedian(before), np.nanmin(after) - np.nanmin(before)))
 
 

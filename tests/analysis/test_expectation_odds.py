@@ -18,6 +18,7 @@ from fieldfare.analysis.expectation.defrost_odds import (
     Signs,
     changed,
     dry_chance,
+    fell_odds,
     weights,
 )
 from fieldfare.analysis.expectation.defrost_pattern import coat_when_dry, pattern
@@ -287,3 +288,30 @@ def test_dry_defrosts_need_warm_air_or_more_than_one_sign():
     assert dry_chance(0, 300, **sound) < 0.9
     assert dry_chance(0, 80, **starved) > 0.9
     assert dry_chance(0, 80, **{**sound, "empty": True, "locked": 0.7, "follows": -0.1}) > 0.9
+
+
+def test_a_fall_of_efficiency_speaks_for_the_coil_and_none_against_it_settles_nothing():
+    """A starved coil loses a tenth and more at once (common practice); what nobody measured says nothing."""
+    assert fell_odds(-0.18, 0.02) > 2.0
+    assert fell_odds(0.0, 0.01) < 0.0
+    assert fell_odds(np.nan, 0.0) == 0.0
+    assert fell_odds(-0.18, 0.02) > fell_odds(-0.18, 0.3)
+
+
+def test_a_slope_over_an_estimated_rate_is_flattened_by_its_error():
+    """Regression dilution (Fuller 1987): a coat that decides looks like a lock where the rate hardly
+    varies."""
+    rng = np.random.default_rng(6)
+    found = []
+    for varies in (0.8, 0.3):
+        rate = rng.lognormal(0.0, varies, 2000)
+        seen = rate * rng.lognormal(0.0, 0.25, 2000)
+        gap = 60.0 / rate
+        found.append(pattern(gap, gap * seen, 0.3))
+    wide, narrow = found
+    assert wide is not None
+    assert narrow is not None
+    assert wide.clear > narrow.clear + 0.2
+    assert narrow.follows > wide.follows
+    flat = replace(SOUND, often=0.6, follows=-0.2)
+    assert weights(replace(flat, follows_clear=0.2))["sound"] > weights(flat)["sound"]

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from fieldfare.analysis.errors import NotAssessed
-from fieldfare.analysis.facts.circuit_pressure import pressure_columns
+from fieldfare.analysis.facts.circuit_pressure import _topped, pressure_columns
 from fieldfare.analysis.facts.segments import Segments
 from fieldfare.analysis.findings.consistency import with_passed_limits
 from fieldfare.analysis.findings.episodes import Episode
@@ -412,3 +412,17 @@ def test_a_slide_is_dated_from_its_beginning() -> None:
     step = 2.0 + 3.0 * (N >= 50) + 0.1 * rng.standard_normal(DAYS)
     assert onset(day, step, Episode(str(FIRST + 50), None, 40, 1.0)) == str(FIRST + 50)
     assert onset(day, step, Episode(str(FIRST + 2), None, 80, 1.0)) == str(FIRST + 2)
+
+
+def test_water_that_cools_at_one_pressure_was_not_topped_up() -> None:
+    """A circuit that stands still keeps its pressure whatever the water in the unit does; a refill raises it
+    (Boyle's law)."""
+    minute = np.arange(2880)
+    later = minute >= 1440
+    day = Segments(np.array([0, 1440]), np.array([1440, 2880]))
+    flat, refilled = np.full(2880, 1.48), np.where(later, 1.78, 1.48)
+    cooled, even = np.where(later, 30.0, 52.0), np.full(2880, 35.0)
+    for slope in (0.0, np.nan):
+        known = np.full(2, slope)
+        assert _topped(day, flat, cooled, known).sum() == 0.0
+        assert _topped(day, refilled, even, known).sum() == pytest.approx(0.3)

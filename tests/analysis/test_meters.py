@@ -4,6 +4,7 @@ broken sensors."""
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -444,6 +445,32 @@ def test_a_difference_that_changes_from_day_to_day_is_no_offset():
     assert flow_product.pair_offset(cooling) == (None, flow_product._SENSOR_K)
     warmer = Table(days | {"pair_offset": 0.04 * (days["loop_c"] - 20.0) + 0.02 * rng.standard_normal(40)})
     assert flow_product.pair_offset(warmer) == (None, flow_product._SENSOR_K)
+
+
+def test_switchings_that_disagree_from_day_to_day_blame_no_meter():
+    """The compressor moves with the heater: a middle of 0.7 of days from -0.5 to 1.5 may be either's."""
+    known = hypotheses.hypotheses(False)
+
+    def blame(sd: float) -> float:
+        facts = {"heater_seen": misplaced._Fact(0.7, "seen", "-", False, sd)}
+        weights = misplaced._weights(known, facts, False)
+        return sum(w for h, w in zip(known, weights, strict=True) if h.cause == "behind_heater")
+
+    assert blame(0.0) > 0.3
+    assert blame(0.6) < 0.1
+
+
+def test_runs_as_brief_as_two_readings_are_no_check_of_the_heat_meter(small):
+    """A run shows from two readings on (sampling theorem)."""
+    facts = small.facts
+    days = facts.days.with_columns(
+        **{f"spacing.{q}": 5.0 for q in ("flow_rate", "flow_temperature", "return_temperature")}
+    )
+    brief = facts.runs.with_columns(minutes=np.full(len(facts.runs), 9.0))
+    context = small.context()
+    for runs, told in ((facts.runs, False), (brief, True)):
+        judged = replace(context, all_days=replace(facts, days=days, runs=runs))
+        assert (flow_product.blurred(judged) is not None) == told
 
 
 def test_hourly_flow_and_temperatures_are_no_check_of_the_heat_meter(small):

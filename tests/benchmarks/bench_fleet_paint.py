@@ -109,7 +109,8 @@ def main() -> None:
     homes = [home(seed, DAYS) for seed in range(3)]
     print(
         f"{'homes':>6} {'width':<7}"
-        f" {'list':<24}{'first byte ms':>14}{'first paint ms':>15}{'all ms':>8}{'first visit':>12}{'kB sent':>9}"
+        f" {'list':<24}{'first byte ms':>14}{'first paint ms':>15}{'all ms':>8}"
+        f"{'first visit':>12}{'kB sent':>9}"
     )
     rows = []
     for count in args.fleets.split(","):

@@ -7,6 +7,7 @@ import numpy as np
 from fieldfare.analysis.expectation.cycling import KWH_PER_LITRE_K
 from fieldfare.analysis.expectation.water_flow import nominal_difference
 from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.figures.operation import run_spacing
 from fieldfare.analysis.findings.confidence import Floats
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.grading import ranked
@@ -20,6 +21,8 @@ _OWN_STOP_K, _CALL_STOP_K = 2.3, 1.5
 # A unit's own switching difference ends run after run at one excess over what was asked; a call ends them anywhere,
 # before that too.
 _OWN_BAND_K, _FEWEST_RUNS = 1.0, 10
+# Flow rises by a kelvin in a minute or two at the end of a brief run (common practice).
+_PEAKS_SEEN_MIN = 2.5
 # Share of a run's flow that is none to speak of; share of runs that are nearly all (common practice).
 _FLOWS_SHARE, _NEARLY_ALL = 0.2, 0.8
 # Weight of a restriction where nobody measures the flow, or where it hardly tells; and what two sensors can tell apart.
@@ -32,7 +35,7 @@ def cycling_causes(
     """Who ends the runs, how much water there is, how big the unit is, how much flows."""
     site = context.site
     told: list[Evidence] = []
-    by_call = _ended_by_call(runs)
+    by_call = _ended_by_call(runs, coarse=run_spacing(context.days) > _PEAKS_SEEN_MIN)
     scores: dict[str, tuple[float, str]] = {}
     call = by_call if by_call is not None else 0.4
     if by_call is not None:
@@ -100,8 +103,10 @@ def cycling_causes(
     return ranked(scores), tuple(told)
 
 
-def _ended_by_call(runs: Table) -> float | None:
+def _ended_by_call(runs: Table, *, coarse: bool = False) -> float | None:
     """Share of runs that a call ended rather than the unit; None where nothing shows it.
+
+    coarse : readings too far apart to show how far the flow rose
 
     In turn: the call itself; how far the flow had passed what was asked; whether the water stands still soon
         after.
@@ -115,8 +120,11 @@ def _ended_by_call(runs: Table) -> float | None:
     verdict = np.full(len(runs), np.nan)
     verdict[after < _FLOWS_SHARE] = 1.0
     verdict[after >= _FLOWS_SHARE] = 0.0
-    if not _flows_on(after):  # else a peak between readings far apart would look like a call that ended
-        verdict[(over < _CALL_STOP_K) & np.isnan(verdict)] = 1.0
+    unseen = np.isnan(verdict)
+    if coarse and _flows_on(after):  # a peak between readings would look like a call that ended
+        verdict[unseen] = 0.0
+    else:
+        verdict[(over < _CALL_STOP_K) & unseen] = 1.0
     verdict[over > _OWN_STOP_K] = 0.0
     if _ends_alike(over):
         verdict[np.isfinite(over) & ~(after < _FLOWS_SHARE)] = 0.0

@@ -72,9 +72,9 @@ def short_cycling(context: Context) -> Finding | None:
     size = np.fmax(by_day.rate / allowed, least / np.maximum(by_day.minutes, 0.5))
     brief = many & (fill_nan(size, 0.0) > 1.0)
     cold = np.isfinite(outdoor) & (_load(context, outdoor) >= limit("cold_load_share"))
-    through = (
-        cold & (by_day.count > limit("cold_starts_a_day")) & (by_day.minutes < limit("cold_run_minutes"))
-    )
+    # Begin and end of a run are known to half a reading each: what may be longer is no short run.
+    longest = by_day.minutes + (run_spacing(days) - 1.0) / 2.0
+    through = cold & (by_day.count > limit("cold_starts_a_day")) & (longest < limit("cold_run_minutes"))
     so = brief | through
     heated = (days.floats("minutes_heating") >= 60) | (days.floats("minutes_running") >= 60)
     episode = latest_episode(days["day"], so, _comparable(so, outdoor, heated), hold_days=3, gone_days=7)
