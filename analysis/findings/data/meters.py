@@ -23,6 +23,7 @@ from fieldfare.analysis.minutes.balance import uncorrected_share
 from fieldfare.analysis.physics.metering import HeatClass, combine, heat_meter_mpe
 from fieldfare.analysis.physics.water import antifreeze_over_reading
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 # ---- impossible efficiency
 
@@ -417,7 +418,7 @@ def _unsaid_antifreeze(context: Context, measured: float) -> Finding | None:
     """The meter reads as if antifreeze were present although none is on file."""
     if not context.limit("antifreeze_share") <= measured <= 0.09:
         return None
-    lift = float(np.nanmedian(np.abs(context.all_days.days.floats("lift"))))
+    lift = nan_median(np.abs(context.all_days.days.floats("lift")))
     if not measured * lift >= _PAIR_K:
         return None  # a pair of sensors in their pockets is off by as much (EN 60751 class B)
     first = context.all_days.days.day(0).isoformat()
