@@ -221,6 +221,8 @@ def _series(context: Context) -> _Series:
     used = fill_nan(days.floats("expected_used_space_kwh"), 0.0) + fill_nan(
         days.floats("expected_used_hot_water_kwh"), 0.0
     )
+    if coarse(days, "heat_pump_electricity", context.limit("efficiency_sees_load_min")):
+        used = _used_by_the_day(context, heat, used)
     against = "with the rating at each minute's temperatures, corrected for load, frost and hot water"
     doubt, least_side = _carried(context), FEWEST_EACH_SIDE
     least, told = context.limit("efficiency_day_heat_kwh"), context.limit("efficiency_day_kwh")
@@ -249,6 +251,20 @@ def _series(context: Context) -> _Series:
     return _Series(
         value, conditions, weight, rows, number[rows], against, doubt[good], share, charging, least_side
     )
+
+
+def _used_by_the_day(context: Context, heat: Floats, used: Floats) -> Floats:
+    """Electricity of the compared heat by the whole day's efficiency [kWh].
+
+    Readings minutes apart share out the ends of runs by chance, heat and electricity each its own way: what is
+    found within some minutes may move when the readings shift, the day's totals don't.
+    """
+    days = context.days
+    total, paired = days.floats("paired_heat_kwh"), days.floats("paired_heat_pump_kwh")
+    known = (total > context.limit("efficiency_day_heat_kwh")) & (
+        paired > context.limit("efficiency_day_kwh")
+    )
+    return np.where(known & (used > 0.0), heat * np.divide(paired, total, where=known, out=used.copy()), used)
 
 
 def _carried(context: Context) -> Floats:
