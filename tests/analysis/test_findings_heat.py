@@ -333,11 +333,27 @@ def test_a_summer_of_charges_alone_is_no_fall_where_readings_blur_them(
         expected_hot_water_kwh=water / 3.0,
         expected_used_space_kwh=space / 4.0 / worse,
         expected_used_hot_water_kwh=water / 3.0 / worse,
+        paired_heat_kwh=space + water,
+        paired_heat_pump_kwh=(space / 4.0 + water / 3.0) / worse,
         **{"spacing.heat_pump_electricity": spacing},
     )
     found = efficiency_change.efficiency_fell(context_of(days))
     assert found is None or found.severity == severity
     assert share or found is not None
+
+
+def test_a_fall_that_the_days_totals_do_not_show_is_made_by_the_readings() -> None:
+    """Quarter hours share out the ends of short runs by chance: seen after some lost readings, no source."""
+    late = np.arange(DAYS) >= 50
+    days = days_of(
+        expected_used_space_kwh=20.0 / np.where(late, 0.72, 1.0),
+        expected_heat_space_kwh=80.0 + OUTDOOR,
+        paired_heat_kwh=88.0,
+        paired_heat_pump_kwh=24.0,
+        **{"spacing.heat_pump_electricity": 15.0},
+    )
+    found = efficiency_change.efficiency_fell(context_of(days))
+    assert found is None or found.severity == "note"
 
 
 # The house

@@ -32,6 +32,7 @@ from fieldfare.analysis.findings.two_sided import strays
 from fieldfare.analysis.minutes.balance import uncorrected_share
 from fieldfare.analysis.physics.water import antifreeze_over_reading
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 _PAIR_K = 0.2
 # A pair that is off by so much has a sensor out of its pocket or of the wrong kind (common practice).
@@ -253,7 +254,7 @@ def _unsaid_antifreeze(context: Context, measured: float) -> Finding | None:
     """The meter reads as if antifreeze were present although none is on file."""
     if not context.limit("antifreeze_share") <= measured <= 0.09:
         return None
-    lift = float(np.nanmedian(np.abs(context.all_days.days.floats("lift"))))
+    lift = nan_median(np.abs(context.all_days.days.floats("lift")))
     if not measured * lift >= _PAIR_K:
         return None  # a pair of sensors in their pockets is off by as much (EN 60751 class B)
     first = context.all_days.days.day(0).isoformat()

@@ -34,6 +34,9 @@ _MOST_WEIGHT_KWH = 40.0
 # A rating is carried from one month's weather, load and frost to another's no better than this (common
 # practice).
 _CARRIED = 0.01
+# Nor beyond 5 K over its warmest point, A7 as a rule: what a unit gains there differs by this a kelvin (common
+# practice: fans, valves and the least speed set its efficiency at small lifts).
+_CARRIED_PER_K, _HELD_K, _RATED_C = 0.01, 5.0, 7.0
 _FEWEST_DAYS = 3 * FEWEST_EACH_SIDE
 # A charge of the cylinder is never steady: its temperatures rise all along, and readings a third of its length
 # apart mix it with what comes before and after (common practice). Known no better than so, as logarithms.
@@ -218,8 +221,10 @@ def _series(context: Context) -> _Series:
     used = fill_nan(days.floats("expected_used_space_kwh"), 0.0) + fill_nan(
         days.floats("expected_used_hot_water_kwh"), 0.0
     )
+    if coarse(days, "heat_pump_electricity", context.limit("efficiency_sees_load_min")):
+        used = _used_by_the_day(context, heat, used)
     against = "with the rating at each minute's temperatures, corrected for load, frost and hot water"
-    doubt, least_side = np.full(len(days), _CARRIED), FEWEST_EACH_SIDE
+    doubt, least_side = _carried(context), FEWEST_EACH_SIDE
     least, told = context.limit("efficiency_day_heat_kwh"), context.limit("efficiency_day_kwh")
     good = (heat >= least) & (want > told) & (used > told)
     if good.sum() < _FEWEST_DAYS:
@@ -242,11 +247,40 @@ def _series(context: Context) -> _Series:
     rows = np.flatnonzero(good)
     number = (days["day"] - days["day"][0]) // np.timedelta64(1, "D")
     share = (fill_nan(water, 0.0) / np.maximum(heat, 1e-9))[good]
-    apart = coarse(days, "heat_pump_electricity", context.limit("efficiency_sees_load_min"))
-    charging = _CHARGING_BLURRED if apart else _CHARGING
+    charging = _CHARGING_BLURRED if _charges_blurred(context) else _CHARGING
     return _Series(
         value, conditions, weight, rows, number[rows], against, doubt[good], share, charging, least_side
     )
+
+
+def _used_by_the_day(context: Context, heat: Floats, used: Floats) -> Floats:
+    """Electricity of the compared heat by the whole day's efficiency [kWh].
+
+    Readings minutes apart share out the ends of runs by chance, heat and electricity each its own way: what is
+    found within some minutes may move when the readings shift, the day's totals don't.
+    """
+    days = context.days
+    total, paired = days.floats("paired_heat_kwh"), days.floats("paired_heat_pump_kwh")
+    known = (total > context.limit("efficiency_day_heat_kwh")) & (
+        paired > context.limit("efficiency_day_kwh")
+    )
+    return np.where(known & (used > 0.0), heat * np.divide(paired, total, where=known, out=used.copy()), used)
+
+
+def _carried(context: Context) -> Floats:
+    """How well a rating is carried to each day's weather: worse, the warmer it is than any rated point."""
+    rated_c = [p.outdoor_c for p in context.site.heat_pump.rating if p.cop is not None]
+    warmer = context.days.floats("outdoor") - max(rated_c, default=_RATED_C) - _HELD_K
+    return np.hypot(_CARRIED, _CARRIED_PER_K * fill_nan(np.maximum(warmer, 0.0), 0.0))
+
+
+def _charges_blurred(context: Context) -> bool:
+    """Readings further apart than a third of a usual charge, or than shapes show at all."""
+    days, reheats = context.days, context.facts.reheats
+    apart = coarse(days, "heat_pump_electricity", context.limit("efficiency_sees_load_min"))
+    if apart or not len(reheats):
+        return apart
+    return 3.0 * float(np.nanmin(days.floats("spacing.heat_pump_electricity"))) > reheats.median("minutes")
 
 
 def _mixed(context: Context, heat: Floats) -> Mix:
