@@ -251,6 +251,19 @@ CREATE TABLE kept_results (
     PRIMARY KEY (site, first, last),
     FOREIGN KEY(site) REFERENCES sites (id) ON DELETE CASCADE
 );
+CREATE TABLE live_states (
+    site VARCHAR(40) NOT NULL,
+    name TEXT NOT NULL,
+    updated DATETIME NOT NULL,
+    heard BIGINT,
+    state VARCHAR(16) NOT NULL,
+    worked BIGINT,
+    since BIGINT,
+    plant BLOB NOT NULL,
+    newest BLOB NOT NULL,
+    PRIMARY KEY (site),
+    FOREIGN KEY(site) REFERENCES sites (id) ON DELETE CASCADE
+);
 CREATE TABLE maintenance (
     id INTEGER NOT NULL,
     site VARCHAR(40) NOT NULL,
