@@ -147,7 +147,8 @@ class Results:
             return known
         contents = self._compute_result(site, first, last).as_dict() | {"data_notices": notices}
         document = orjson.dumps(contents, option=orjson.OPT_SERIALIZE_NUMPY)
-        self.keep(site.id, first, last, mark, document, rolling)
+        # What stands for the site stays that, whoever works it out anew.
+        self.keep(site.id, first, last, mark, document, rolling or (row is not None and row.rolling))
         return document
 
     def data_notices(self, site_id: str) -> list[str]:

@@ -37,7 +37,7 @@ from fieldfare.api.http.html import (
     site_settings,
     visit_pages,
 )
-from fieldfare.api.http.html.message_pages import MessagePages
+from fieldfare.api.http.html.message_pages import MessagePages, fault_page
 from fieldfare.api.http.html.reader_units import ReaderUnits
 from fieldfare.api.http.metrics import metrics_of
 from fieldfare.api.http.middleware.guards import (
@@ -138,6 +138,7 @@ def create_app(parts: AppState) -> FastAPI:
     )
     app.state.parts = parts
     problems.install(app)
+    app.add_exception_handler(Exception, fault_page)
     app.mount("/static", KeptFiles(directory=STATIC))
     app.openapi = lambda: _described(app)  # type: ignore[method-assign]
     app.add_middleware(ReaderUnits)

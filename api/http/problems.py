@@ -170,7 +170,7 @@ def _http(request: Request, error: HTTPException) -> Response:
     return problem(error.status_code, kind, title, str(error.detail), headers=error.headers)
 
 
-def _fault(request: Request, error: Exception) -> Response:
+def fault(request: Request, error: Exception) -> Response:
     log.error("internal error at %s %s", request.method, request.url.path, exc_info=error)
     # The handler of last resort answers outside the middleware, so it brings the headers itself.
     number = REQUEST_ID.get()
@@ -191,7 +191,7 @@ _HANDLERS: tuple[tuple[type[Exception], Callable[..., Response]], ...] = (
     (FieldfareError, _unusable),
     (RequestValidationError, _invalid),
     (HTTPException, _http),
-    (Exception, _fault),
+    (Exception, fault),
 )
 
 

@@ -114,7 +114,11 @@ def _triggers(table: str, columns: list[str]) -> dict[str, str]:
     # names of tables and columns are our own
     head, each = f'CREATE TRIGGER "{table}_%s" AFTER %s ON "{table}"', "FOR EACH ROW"
     new, old = _call(table, columns, "NEW."), _call(table, columns, "OLD.")
-    write = f"INSERT OR REPLACE INTO row_marks VALUES ('{table}', NEW.rowid, {new});"  # noqa: S608
+    # No OR REPLACE: the policy of the statement that set the trigger off would stand in its place.
+    write = (
+        f"""DELETE FROM row_marks WHERE "table" = '{table}' AND "row" = NEW.rowid; """  # noqa: S608
+        f"INSERT INTO row_marks VALUES ('{table}', NEW.rowid, {new});"
+    )
     of_row = f"""FROM row_marks WHERE "table" = '{table}' AND "row" = OLD.rowid"""
     whole = f"WHEN (SELECT mark {of_row}) IS {old}"
     return {

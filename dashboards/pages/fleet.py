@@ -91,10 +91,10 @@ def summary_of(counts: Counts) -> str:
         return "No home yet."
     verdicts = [words.counted_verdict(n, v) for v in VERDICTS if (n := counts.verdicts.get(v))]
     parts = [*verdicts, *([f"{counts.silent} silent"] if counts.silent else [])]
-    if counts.visits:
-        parts.append(f"{counts.visits} {'needs' if counts.visits == 1 else 'need'} a visit")
     homes = words.count(counts.homes, "home")
     told = f"{homes}: {words.listed(parts)}." if parts else f"{homes}."
+    if counts.visits:
+        told += f" {counts.visits} {'needs' if counts.visits == 1 else 'need'} a visit."
     if counts.money:
         cost = words.listed([words.money(v, c, 0) for c, v in counts.money.items()])
         told += f" The faults cost about {cost} a year."

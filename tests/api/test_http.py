@@ -63,6 +63,20 @@ def test_a_fault_of_ours_tells_nothing_of_the_inside(own_web: Web, monkeypatch: 
     assert "secret" not in answer.text
 
 
+def test_a_fault_of_a_page_is_a_page(own_web: Web, monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(*_: object) -> None:
+        raise RuntimeError("the secret inside")
+
+    monkeypatch.setattr("fieldfare.api.http.html.page_rows.fleet_part", broken)
+    answer = own_web["installer"].get("/", headers={"Accept": "text/html"})
+    assert answer.status_code == 500
+    assert answer.headers["Content-Type"].startswith("text/html")
+    assert answer.headers["Content-Security-Policy"].startswith("default-src 'none'")
+    assert "Internal error" in answer.text
+    assert 'href="/"' in answer.text
+    assert "secret" not in answer.text
+
+
 def test_a_refused_site_file_tells_every_key(web: Web) -> None:
     answer = web["installer"].post(
         f"{PREFIX}/sites", json={"file": site_text().replace("heat_output", "heet_output")}

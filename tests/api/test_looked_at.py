@@ -9,8 +9,10 @@ from typing import Any
 import numpy as np
 import pytest
 
+from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.readings import Samples
+from fieldfare.api.core.fleet_table import Chosen
 from fieldfare.api.core.results import RECENT_KEPT, Results
 from fieldfare.api.core.service import Service
 from fieldfare.dashboards.text.units import reading_in
@@ -150,3 +152,16 @@ def test_days_of_like_weather_are_compared_once(service: Service, monkeypatch: p
     month_paper(service, plant, "2026-01")  # a paper that is kept is worked out for itself
     assert compared == [OWN] * 2
     assert web["installer"].get(f"/sites/{OWN}/home").status_code == 200
+
+
+def test_a_changed_home_that_is_looked_at_keeps_its_verdict_in_the_list(service: Service) -> None:
+    web = make_web(service)
+    plant = service.sites.get(OWN)
+    service.results.rolling_result(plant, service.settings.rolling_days)
+    text = plant.file.replace('name = "', 'name = "New ', 1)
+    service.sites.add([(text, parse_site(text))])
+    assert web["installer"].get(f"/sites/{OWN}").status_code == 200
+    service.fleet.refresh()
+    row = next(row for row in service.fleet.rows(Chosen()) if row["id"] == OWN)
+    assert row["result"] is not None
+    assert service.results.newest(OWN) is not None

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import orjson
 from starlette.datastructures import Headers
-from starlette.responses import HTMLResponse
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from fieldfare.api.http.problems import MEDIA_TYPE
+from fieldfare.api.http.problems import MEDIA_TYPE, fault
 from fieldfare.dashboards import pages
 from fieldfare.dashboards.text.words import sentence
 
@@ -40,6 +41,18 @@ class MessagePages:
                     await _page(start, bytes(body))(scope, receive, send)
 
         await self._app(scope, receive, held)
+
+
+def fault_page(request: Request, error: Exception) -> Response:
+    """An internal error as a page, where a page was asked for. It is answered outside all middleware."""
+    told = fault(request, error)
+    if not _wants_page(request.scope):
+        return told
+    page = _page({"headers": told.raw_headers, "status": told.status_code}, bytes(told.body))
+    page.headers.update(
+        {name: value for name, value in told.headers.items() if not name.startswith("content-")}
+    )
+    return page
 
 
 def _wants_page(scope: Scope) -> bool:
