@@ -147,10 +147,11 @@ def import_parquet(site: Site, store: Store, file: Path, *, now: int) -> Importe
             f"{file}: {'is a folder; name the file in it' if file.is_dir() else 'there is no such file'}"
         )
     try:
+        have = set(pq.read_schema(file).names)
+        words = [name for name in _WORDS if name in have]
         # in parts, and words as numbers: a few bytes of a file may stand for gigabytes
-        source = pq.ParquetFile(file, buffer_size=1 << 20, read_dictionary=_WORDS)
-        have = set(source.schema_arrow.names)
-    except (OSError, pa.ArrowException, ValueError) as error:
+        source = pq.ParquetFile(file, buffer_size=1 << 20, read_dictionary=words)
+    except (OSError, pa.ArrowException, ValueError, KeyError) as error:
         told = (str(error).strip() or type(error).__name__).splitlines()[0][:200]
         raise InputError(f"{file}: no Parquet file that can be read: {told}") from None
     with source, _one_line(file):

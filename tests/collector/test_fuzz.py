@@ -376,6 +376,22 @@ def test_a_parquet_file_that_unpacks_to_very_much_is_refused_unread(tmp_path: Pa
     store.close()
 
 
+@pytest.mark.parametrize("missing", ["unit", "point", "time"])
+def test_a_parquet_file_without_a_column_is_told_which(tmp_path: Path, missing: str) -> None:
+    table = {
+        "time": pa.array([0], pa.timestamp("ms", "UTC")),
+        "point": ["flow"],
+        "value": [1.0],
+        "text": pa.nulls(1, pa.string()),
+        "unit": ["degC"],
+    }
+    path, store = tmp_path / "x.parquet", LocalStore(tmp_path / "store")
+    pq.write_table(pa.table({k: v for k, v in table.items() if k != missing}), path)
+    with pytest.raises(InputError, match=f"no column {missing}"):
+        import_parquet(SITE, store, path, now=NOW_MS)
+    store.close()
+
+
 MEMORY_MB = 300
 MEASURE = """
 import sys
