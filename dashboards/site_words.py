@@ -110,8 +110,8 @@ PARTS: tuple[Part, ...] = (
     ),
     Part(
         "Heating curve",
-        "Flow temperature at outdoor temperatures, as designed: readings are held against it. Not what the controller is"
-        " set to now.",
+        "Flow temperature at outdoor temperatures, as designed: readings are held against it. Not what the"
+        " controller is set to now.",
         {
             "heating_curve.points.#.0": Words("outdoors", "°C"),
             "heating_curve.points.#.1": Words("flow", "°C"),

@@ -52,7 +52,7 @@ def test_the_api_gives_codes_and_values(web: Web) -> None:
     ("query", "says"),
     [
         ("from=2031-01-01", "lies outside"),
-        ("from=soon", "from must be a day"),
+        ("from=soon", "From must be a day"),
         ("from_hour=30", "local hour from 0 to 24"),
         ("zone=cellar", "it has: house"),
         ("from=2026-01-07&to=2026-01-05", "ends before it starts"),
@@ -87,7 +87,7 @@ def test_the_paper_is_printed_for_those_who_see_the_home(web: Web) -> None:
 
 def test_a_billed_amount_that_is_no_number_is_refused_in_words(web: Web) -> None:
     answer = web["installer"].get(f"/sites/{OWN}/answers/bill?billed_kwh=lots")
-    assert "billed kwh must be a number" in answer.text
+    assert "The electricity billed [kWh] must be a number" in answer.text
 
 
 def test_the_site_page_and_the_home_page_lead_here(web: Web) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import timedelta
 
 import numpy as np
@@ -63,7 +64,7 @@ def pressure_falling(context: Context) -> Finding | None:
             context.evidence("pressure now", round(now, 2), "bar", "pressure_low_watch"),
             context.evidence(
                 "time until the unit locks out at this rate",
-                round(_days_left(context, now, loss)),
+                math.floor(_days_left(context, now, loss)),
                 "days",
                 "pressure_days_left",
             ),

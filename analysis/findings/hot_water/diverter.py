@@ -30,6 +30,7 @@ _FEWEST = 12
 _LONG_ENOUGH_MIN, _SPACINGS, _LEAST_RISE_K = 25.0, 6.0, 5.0
 _PROBABLE = 0.975
 _WARMED_K = 3.0
+_BRIEF_PAUSE_MIN = 40.0  # a draw is what brings the next charge so soon
 _ALIKE = 0.8
 _USUAL_COP = 2.5
 _SURE = 4.0  # standard errors: many plants, each looked at once, leave no room for a chance of one in twenty
@@ -125,8 +126,10 @@ def leak_in_charges(context: Context) -> ChargeLeak | None:
     whole = ~reheats["cut"].astype(np.bool_) & (reheats["minutes"] >= _long_enough(context))
     whole &= fill_nan(reheats.floats("immersion"), 0.0) < 0.1 if "immersion" in reheats else True
     rise = reheats.floats("to_c") - reheats.floats("from_c")
+    calm = np.append(reheats.floats("pause")[1:], np.inf) >= _BRIEF_PAUSE_MIN
+    fall = np.where(calm, reheats.floats("fall_after"), np.nan)
     whole &= fill_nan(rise, 0.0) >= _LEAST_RISE_K
-    reheats, rise = reheats.where(whole), rise[whole]
+    reheats, rise, fall = reheats.where(whole), rise[whole], fall[whole]
     by_all = taken_up(plant.cylinder_litres, rise, reheats.floats("heat"))
     by_end = taken_up(
         plant.cylinder_litres, reheats.floats("rise_end") / 3.0, reheats.floats("heat_end") / 3.0
@@ -134,7 +137,7 @@ def leak_in_charges(context: Context) -> ChargeLeak | None:
     told = [v[np.isfinite(v)] for v in (by_all, by_end)]
     if min(len(v) for v in told) < _FEWEST:
         return None
-    if _drawn_meanwhile(context, reheats, by_end):
+    if _drawn_meanwhile(context, reheats, by_end, fall):
         return None
     whole_charge, at_end = (float(np.quantile(v, LEAST_DRAWN)) for v in told)
     alike = whole_charge >= _ALIKE * at_end
@@ -147,20 +150,19 @@ def leak_in_charges(context: Context) -> ChargeLeak | None:
     return ChargeLeak(leaked_share(taken), taken, below, len(reheats), bool(warmed))
 
 
-def _drawn_meanwhile(context: Context, reheats: Table, by_end: Floats) -> bool:
+def _drawn_meanwhile(context: Context, reheats: Table, by_end: Floats, fall: Floats) -> bool:
     """Whether draws, and not a leak, took what the cylinder did not take up.
 
     A leak is in every charge, a draw is not: the best charges' ends then show a tight diverter. And a draw that
     goes on shows right after the charge: the cylinder's fall there, carried back into the charge's end, makes
-    up for what that lacked.
+    up for what that lacked. fall : [K/h] after each charge; nan after those that another follows at once
     """
     plant = context.site.hot_water
     assert plant is not None
     tight = TAKEN_UP.value * (1.0 - context.limit("charge_leak_watch") / 2.0)
     if float(np.nanquantile(by_end, LEAST_TOUCHED)) >= tight:
         return True
-    fall = np.maximum(fill_nan(reheats.floats("fall_after"), 0.0), 0.0)
-    made_up = (reheats.floats("rise_end") + fall) / 3.0
+    made_up = (reheats.floats("rise_end") + np.maximum(fill_nan(fall, 0.0), 0.0)) / 3.0
     whole = taken_up(plant.cylinder_litres or 0.0, made_up, reheats.floats("heat_end") / 3.0)
     return float(np.nanquantile(whole, LEAST_DRAWN)) >= tight
 

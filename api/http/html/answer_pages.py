@@ -103,15 +103,22 @@ def asking_of(asked: dict[str, str], actor: Actor) -> Asking:
     )
 
 
+_NUMBERS = {
+    "billed_kwh": "the electricity billed [kWh]",
+    "billed_money": "the amount billed",
+    "visit_cost": "the cost of a visit",
+}
+
+
 def _number(asked: dict[str, str], name: str) -> float | None:
     if name not in asked:
         return None
     try:
         value = float(asked[name])
     except ValueError:
-        raise InputError(f"{name.replace('_', ' ')} must be a number, got {asked[name][:20]!r}") from None
+        raise InputError(f"{_NUMBERS[name]} must be a number, got {asked[name][:20]!r}") from None
     if not 0.0 <= value <= 1e7:
-        raise InputError(f"{name.replace('_', ' ')} must lie between 0 and 10 000 000")
+        raise InputError(f"{_NUMBERS[name]} must lie between 0 and 10 000 000")
     return value
 
 

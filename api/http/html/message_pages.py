@@ -49,9 +49,8 @@ def fault_page(request: Request, error: Exception) -> Response:
     if not _wants_page(request.scope):
         return told
     page = _page({"headers": told.raw_headers, "status": told.status_code}, bytes(told.body))
-    page.headers.update(
-        {name: value for name, value in told.headers.items() if not name.startswith("content-")}
-    )
+    own = ("content-type", "content-length")
+    page.headers.update({name: value for name, value in told.headers.items() if name not in own})
     return page
 
 
