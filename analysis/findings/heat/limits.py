@@ -212,6 +212,14 @@ LIMITS_HEAT: dict[str, Limit] = {
         "common practice: four to one for one cause",
         "weight of a cause, from which it shows plainly",
     ),
+    "room_emission_shut": Limit(
+        0.6,
+        "-",
+        "EN 442 with a quarter of doubt in the emitters' sizes (common practice): open emitters give what they can",
+        "heat given over what the emitters can give at this water temperature, below which valves are shut and no"
+        " warmer water is advised",
+        "below",
+    ),
     "room_cold_c": Limit(
         16.0,
         "°C",
