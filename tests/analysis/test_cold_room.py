@@ -52,7 +52,7 @@ def test_what_was_not_measured_decides_nothing() -> None:
 def test_shut_valves_are_never_taken_for_a_low_curve(
     running: float | None, gap: float | None, below_curve: float | None
 ) -> None:
-    """EN 442: open emitters give what the water's excess over the room makes them give, whatever the curve."""
+    """EN 442: open emitters give what the excess of water over room makes them give, whatever the curve."""
     measured = ColdRoom(running=running, emission=0.35, gap=gap, below_curve=below_curve)
     weights = cause_weights(measured, shut_below=0.6)
     assert weights["curve_too_low"] == 0.0
