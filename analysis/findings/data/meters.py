@@ -69,7 +69,7 @@ def _ratios(context: Context) -> _Ratios:
 def _heated_besides(context: Context) -> bool:
     """True where heat of something without a meter of its own may pass the heat meter."""
     site = context.site
-    heater = meter_behind_heater(site) or (only_split_meters(site) and site.heat_pump.bivalent_c is not None)
+    heater = meter_behind_heater(site) or (only_split_meters(site) and site.design.bivalent_c is not None)
     return bool((heater and not site.measures("backup_heater_electricity")) or site.other_heat)
 
 

@@ -55,8 +55,6 @@ from fieldfare.analysis.findings.yearly_cost import heating_year
 from fieldfare.analysis.statistics.distributions import normal_quantile
 from fieldfare.analysis.statistics.quantiles import nan_median
 
-_HALF_WEEK = 3
-
 
 @dataclass(frozen=True)
 class _Judged:
