@@ -88,7 +88,8 @@ def cause_weights(
     """Weight of each cause of a cold room.
 
     measured : ColdRoom
-    shut_below : emission [-] below which warmer water would pass the emitters too: then no low curve is a cause
+    shut_below : emission [-] below which warmer water would pass the emitters too: then no low curve is a
+        cause
     emitters_known : without the emitters' output small ones look like a low curve, which stands for both
     Returns cause -> weight, of all causes together 1. The prior odds where nothing was measured.
     Source: Bayes' rule, facts taken as independent; signatures are common practice.

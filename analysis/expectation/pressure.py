@@ -79,8 +79,8 @@ def least_gas(
     """Gas of the least vessel that will do, its pressure times its volume over the circuit's.
 
     hottest_c : float [C], the hottest mean the circuit is meant for
-    Returns float [bar]. It stays as it is while water comes and goes, so that a pressure raised or lowered by the
-    fault itself says nothing of the vessel.
+    Returns float [bar]. It stays as it is while water comes and goes, so that a pressure raised or lowered by
+    the fault itself says nothing of the vessel.
     Source: EN 12828 Annex D (from memory) at the usual gas charge; Boyle's law.
     """
     cold = USUAL_CHARGE_BAR + ABOVE_CHARGE_BAR

@@ -27,8 +27,8 @@ _LEAST_KWH, _RAN_MIN = 1.0, 60.0
 
 @dataclass(frozen=True)
 class _Ratios:
-    """By day: heat and electricity [kWh] that are held against each other, electricity of a Carnot machine over
-    the unit's, and the days that tell."""
+    """By day: heat and electricity [kWh] that are held against each other, electricity of a Carnot machine
+    over the unit's, and the days that tell."""
 
     heat: Floats
     used: Floats
@@ -43,7 +43,8 @@ class _Ratios:
 
 
 def _ratios(context: Context) -> _Ratios:
-    """Running minutes of the days on which the unit ran; all minutes of those on which it seems to have rested.
+    """Running minutes of the days on which the unit ran; all minutes of those on which it seems to have
+    rested.
 
     A meter that shows next to nothing makes a running unit seem at rest.
     """
@@ -120,7 +121,8 @@ def _too_high(context: Context, by_day: _Ratios, mine: Flags) -> tuple[str, Evid
 def _too_low(context: Context, by_day: _Ratios, mine: Flags) -> tuple[str, Evidence, float]:
     cop = _cop(by_day, mine)
     return (
-        f"The meters show {cop:.2f} kWh of heat for each kWh of electricity: less than an electric heater gives.",
+        f"The meters show {cop:.2f} kWh of heat for each kWh of electricity: less than an electric heater"
+        " gives.",
         context.evidence("heat over electricity", round(cop, 3), "-", "efficiency_least"),
         context.limit("efficiency_least") / max(cop, 0.05),
     )
@@ -153,8 +155,8 @@ def _finding(
 _CHECK: dict[str, Any] = {
     "next_step": (
         "Check both meters at the plant: pulse value and place of the flow sensor of the heat meter, its two"
-        " sensors in their pockets, and which circuits the electricity meter counts (all phases, its transformer"
-        " ratio). Read both at once an hour apart."
+        " sensors in their pockets, and which circuits the electricity meter counts (all phases, its"
+        " transformer ratio). Read both at once an hour apart."
     ),
     "caution": (
         "Only an electrician licensed for it opens the board; heat-meter pockets are hot and under pressure."

@@ -278,7 +278,8 @@ def _in_words(measured: ColdRoom) -> str:
         told.append(f"its water was below its set temperature for {percent(measured.lacking)} of the heating")
     if measured.emission is not None:
         told.append(
-            f"the rooms took {percent(measured.emission)} of what the emitters can give at this water temperature"
+            f"the rooms took {percent(measured.emission)} of what the emitters can give at this water"
+            " temperature"
         )
     if measured.gap is not None:
         told.append(

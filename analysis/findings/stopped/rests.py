@@ -262,6 +262,7 @@ def standby(context: Context, rest: Rest) -> float:
     known = power[np.isfinite(power)]
     if not len(known):
         return float("nan")
-    # A register's steps lie hours apart at rest: most days show nothing, some a step, and their mean the draw.
+    # A register's steps lie hours apart at rest: most days show nothing, some a step, and their mean the
+    # draw.
     middle = float(np.median(known))
     return middle if middle > 0.0 else float(np.mean(known))

@@ -291,8 +291,8 @@ def _causes(context: Context, rest: Rest, told: list[Reason]) -> tuple[Cause, ..
         why_locked.append(f"and reports a fault for {rest['minutes_fault'] / 60.0:.0f} h")
     silent = rest.share("minutes_called", "minutes_call_known") < 0.1
     silent |= rest.share("minutes_flow_asked", "minutes_flow_known") < 0.1
-    # A room's call that the unit's controls do not pass on, or a target shown all season without a call, asks for
-    # nothing.
+    # A room's call that the unit's controls do not pass on, or a target shown all season without a call, asks
+    # for nothing.
     asking = {"mode", "heater"} | (set() if silent else {"call", "flow"})
     if asking & {r.kind for r in told}:
         locked += 2.5
