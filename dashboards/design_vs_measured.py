@@ -153,7 +153,7 @@ def _water(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
             Side(
                 "Typical run",
                 "–",
-                words.measure(cycling["median_run_minutes"], "minutes", 0),
+                words.quantity(cycling["median_run_minutes"], "min", 0),
                 f"{words.number(cycling['starts'], 0)} starts",
             )
         )
