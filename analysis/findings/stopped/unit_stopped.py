@@ -109,10 +109,12 @@ def _refuse_unknown(context: Context) -> None:
 
 def _goes_on(context: Context, rest: Rest) -> bool:
     """True where the rest reaches the latest readings or the period's end; later gaps are data_gap's."""
+    if not rest.open and rest.hours < _LEAST_AT_END_H:
+        return False
     newest = context.all_days.days.day(len(context.all_days.days) - 1)
     if rest.open:
         return bool(local(context, rest.end - 1).date() >= newest - timedelta(1))
-    return local(context, rest.end).date() > newest and rest.hours >= _LEAST_AT_END_H
+    return local(context, rest.end).date() > newest
 
 
 def _is_own(context: Context, rest: Rest) -> bool:
