@@ -34,7 +34,7 @@ class Row(NamedTuple):
     hidden: tuple[Field, ...] = ()
 
 
-class Group(NamedTuple):
+class FieldGroup(NamedTuple):
     """A part of the form: plain fields, or rows of fields side by side."""
 
     title: str
@@ -76,20 +76,20 @@ _SPARE = {"point": 0}
 """Empty rows offered behind those that are there; one where the list is not named."""
 
 
-def new_groups(values: Mapping[str, str]) -> list[Group]:
+def new_groups(values: Mapping[str, str]) -> list[FieldGroup]:
     """The form of a new home, with at least as many rows in each list as `values` fill."""
     made = []
     for part in PARTS:
         chosen = tuple(_FIELDS[key] for key in part.keys if key in NEW_FIELDS)
         if part.rows and chosen:
             count = max(part.new_rows, _count(part.rows, values))
-            made.append(Group(part.title, part.hint, rows=_rows(chosen, count)))
+            made.append(FieldGroup(part.title, part.hint, rows=_rows(chosen, count)))
         elif chosen:
-            made.append(Group(part.title, part.hint, chosen))
+            made.append(FieldGroup(part.title, part.hint, chosen))
     return made
 
 
-def groups_of(values: Mapping[str, str]) -> list[Group]:
+def groups_of(values: Mapping[str, str]) -> list[FieldGroup]:
     """The form of an existing home, with as many rows in each list as `values` fill, and one to spare."""
     made = []
     for part in PARTS:
@@ -98,9 +98,9 @@ def groups_of(values: Mapping[str, str]) -> list[Group]:
             made.append(_points(part, chosen, values))
         elif part.rows:
             count = _count(part.rows, values) + _SPARE.get(part.rows, 1)
-            made.append(Group(part.title, part.hint, rows=_rows(chosen, count)))
+            made.append(FieldGroup(part.title, part.hint, rows=_rows(chosen, count)))
         else:
-            made.append(Group(part.title, part.hint, chosen))
+            made.append(FieldGroup(part.title, part.hint, chosen))
     return made
 
 
@@ -123,7 +123,7 @@ def _rows(fields: tuple[Field, ...], count: int) -> tuple[Row, ...]:
     )
 
 
-def _points(part: Part, fields: tuple[Field, ...], values: Mapping[str, str]) -> Group:
+def _points(part: Part, fields: tuple[Field, ...], values: Mapping[str, str]) -> FieldGroup:
     """The meters and sensors, each with the fields that mean something there."""
     rows = []
     for n in filled_rows("point", values):
@@ -135,7 +135,7 @@ def _points(part: Part, fields: tuple[Field, ...], values: Mapping[str, str]) ->
         )
         name = f"{words.quantity_words(of['quantity'])}, {of['as']} ({of['id']})"
         rows.append(Row(name, shown_here, tuple(f._replace(key=_at(f.key, n)) for f in POINT_NAMES)))
-    return Group(part.title, part.hint, rows=tuple(rows))
+    return FieldGroup(part.title, part.hint, rows=tuple(rows))
 
 
 def _fits(key: str, point: Mapping[str, str], values: Mapping[str, str]) -> bool:
