@@ -63,7 +63,7 @@ def pressure_falling(context: Context) -> Finding | None:
             context.evidence("pressure now", round(now, 2), "bar", "pressure_low_watch"),
             context.evidence(
                 "time until the unit locks out at this rate",
-                round(_days_left(context, now, loss)),
+                int(_days_left(context, now, loss)),  # whole days that are left
                 "days",
                 "pressure_days_left",
             ),
