@@ -150,9 +150,9 @@ def leak_in_charges(context: Context) -> ChargeLeak | None:
 def _drawn_meanwhile(context: Context, reheats: Table, by_end: Floats) -> bool:
     """Whether draws, and not a leak, took what the cylinder did not take up.
 
-    A leak is in every charge, a draw is not: the best charges' ends then show a tight diverter. And a draw
-    that goes on shows right after the charge: the cylinder's fall there, carried back into the charge's end,
-    makes up for what that lacked.
+    A leak is in every charge, a draw is not: the best charges' ends then show a tight diverter. And draws
+    that go on show right after the charges: the cylinder's usual fall there, carried back into the charge's
+    end, makes up for what that lacked. Usual, as a draw that begins after a charge tells nothing of it.
     """
     plant = context.site.hot_water
     assert plant is not None
@@ -162,7 +162,7 @@ def _drawn_meanwhile(context: Context, reheats: Table, by_end: Floats) -> bool:
     fall = np.maximum(fill_nan(reheats.floats("fall_after"), 0.0), 0.0)
     made_up = (reheats.floats("rise_end") + fall) / 3.0
     whole = taken_up(plant.cylinder_litres or 0.0, made_up, reheats.floats("heat_end") / 3.0)
-    return float(np.nanquantile(whole, LEAST_DRAWN)) >= tight
+    return float(np.nanmedian(whole)) >= tight
 
 
 def _long_enough(context: Context) -> float:
