@@ -5,11 +5,12 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.reports.design_ratios import WHOLE_YEAR_DAYS, measured_days
 from fieldfare.dashboards.day_rows import Row, known
 from fieldfare.dashboards.source_rows import source_rows
 from fieldfare.dashboards.text import words
 
-WHOLE_YEAR_DAYS = 350
+_LONGEST_YEAR_DAYS = 400  # a year and some weeks: a total of more days is no year's
 
 
 class Side(NamedTuple):
@@ -27,8 +28,8 @@ def two_sides(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]
     Annual design figures are compared with a measured year only; a shorter span has a remark instead.
     """
     sides = [
-        *_heat(site, result, rows),
-        *_performance(site, result, rows),
+        *_heat(site, result),
+        *_performance(site, result),
         *_water(site, result, rows),
         *_hot_water(site, result),
         *(Side(what, "–", told, "") for what, told in source_rows(result)),
@@ -36,7 +37,7 @@ def two_sides(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]
     return [s for s in sides if s.designed != "–" or s.measured not in ("–", "")]
 
 
-def _heat(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
+def _heat(site: Site, result: dict[str, Any]) -> list[Side]:
     loss, capacity, design = result["heat_loss"], result["capacity"], site.design
     at = f" at {words.degrees(design.outdoor_c)}" if design.outdoor_c is not None else ""
     ratio = loss["ratio"]
@@ -46,7 +47,6 @@ def _heat(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
         else loss["reason"] or ""
     )
     heat, water = (result["energy"]["heat_kwh"].get(k) for k in ("space_heating", "hot_water"))
-    span = _span(rows)
     by_rating = capacity["output_at_design_kw"] is not None and capacity.get("basis") != "measured"
     margin = capacity["margin"]
     return [
@@ -71,22 +71,24 @@ def _heat(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
             "Heat to rooms",
             words.measure(design.space_heat_kwh_per_year, "kWh a year", 0),
             words.measure(heat, "kWh", 0),
-            span if heat is not None else "",
+            _span(design.space_heat_kwh_per_year, result) if heat is not None else "",
         ),
         Side(
             "Heat to hot water",
             words.measure(design.hot_water_kwh_per_year, "kWh a year", 0),
             words.measure(water, "kWh", 0),
-            span if water is not None else "",
+            _span(design.hot_water_kwh_per_year, result) if water is not None else "",
         ),
     ]
 
 
-def _span(rows: list[Row]) -> str:
-    """What an annual figure of these days can be compared with."""
-    if len(rows) >= WHOLE_YEAR_DAYS:
+def _span(designed: float | None, result: dict[str, Any], *, total: bool = True) -> str:
+    """What a figure of these days is beside an annual one. total : it grows with the days"""
+    days = measured_days(result)
+    if days >= WHOLE_YEAR_DAYS and not (total and days > _LONGEST_YEAR_DAYS):
         return "a full year"
-    return f"{words.span(len(rows))} of a year"
+    told = f"{words.span(round(days))} measured"
+    return told if designed is None else f"{told}: not comparable with a year's figure"
 
 
 def mean_outdoor(rows: list[Row]) -> str:
@@ -95,7 +97,7 @@ def mean_outdoor(rows: list[Row]) -> str:
     return words.measure(sum(outdoor) / len(outdoor), "°C", 1) if outdoor else ""
 
 
-def _performance(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
+def _performance(site: Site, result: dict[str, Any]) -> list[Side]:
     p, design = result["performance"], site.design
     out = []
     for name, designed, key in (
@@ -103,7 +105,8 @@ def _performance(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Si
         ("Efficiency, hot water", design.spf_hot_water, "hot_water"),
     ):
         measured = words.interval(p[key], "", 2)
-        remark = p["reasons"].get(key, "") or (_span(rows) if designed and measured != "–" else "")
+        told = _span(designed, result, total=False) if designed and measured != "–" else ""
+        remark = p["reasons"].get(key, "") or told
         out.append(Side(name, words.number(designed, 1) if designed else "–", measured, remark))
     expected = p["expected"]
     best = next((b for b in ("H4", "H3", "H2", "H1") if (p[b] or {}).get("value") is not None), None)
@@ -150,7 +153,7 @@ def _water(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
             Side(
                 "Typical run",
                 "–",
-                words.measure(cycling["median_run_minutes"], "minutes", 0),
+                words.quantity(cycling["median_run_minutes"], "min", 0),
                 f"{words.number(cycling['starts'], 0)} starts",
             )
         )

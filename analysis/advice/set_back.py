@@ -48,11 +48,6 @@ class SetBackEffect:
     recovery_h: tuple[float, float]
 
 
-def set_back_effect(site: Site, facts: Facts, result: Mapping[str, Any], depth_k: float) -> SetBackEffect:
-    """As set_back_effects, for one depth."""
-    return set_back_effects(site, facts, result, (depth_k,))[0]
-
-
 def set_back_effects(
     site: Site, facts: Facts, result: Mapping[str, Any], depths_k: Sequence[float]
 ) -> list[SetBackEffect]:

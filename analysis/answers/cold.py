@@ -154,13 +154,12 @@ def _valve(hours: Hours, cold: ColdZone, weights: dict[str, float]) -> Step:
         Value("weight", weights["valve"], "-"),
     )
     if np.isfinite(cold.gap):
-        return Step(
-            "valve", _judged("valve", cold.gap >= hours.limit("answer_gap_k"), hours, cold, weights), values
-        )
-    wrong = None if not np.isfinite(taken) else taken < hours.limit("answer_taken")
-    return Step(
-        "valve", _judged("valve", wrong, hours, cold, weights), values, "one_zone" if wrong is None else ""
-    )
+        wrong = cold.gap >= hours.limit("answer_gap_k") or taken < hours.limit("room_emission_shut")
+        return Step("valve", _judged("valve", wrong, hours, cold, weights), values)
+    if not np.isfinite(taken):
+        return Step("valve", _judged("valve", None, hours, cold, weights), values, "one_zone")
+    wrong = taken < hours.limit("answer_taken")
+    return Step("valve", _judged("valve", wrong, hours, cold, weights), values)
 
 
 def _flow_temperature(hours: Hours, cold: ColdZone, weights: dict[str, float]) -> Step:

@@ -95,9 +95,9 @@ def weights_of(hours: Hours, cold: ColdZone) -> dict[str, float]:
         gap=_known(cold.gap),
         below_curve=_known(hours.mean(curve - flow, steady)),
     )
-    weights = cause_weights(measured)
-    if not hours.site.emitter:
-        weights["curve_too_low"] += weights.pop("emitters_small")
+    weights = cause_weights(
+        measured, shut_below=hours.limit("room_emission_shut"), emitters_known=bool(hours.site.emitter)
+    )
     return {_BY_CAUSE[cause]: weight for cause, weight in weights.items()}
 
 

@@ -82,20 +82,31 @@ _TAIL_DF = 4
 it."""
 
 
-def cause_weights(measured: ColdRoom) -> dict[str, float]:
+def cause_weights(
+    measured: ColdRoom, *, shut_below: float = 0.0, emitters_known: bool = True
+) -> dict[str, float]:
     """Weight of each cause of a cold room.
 
     measured : ColdRoom
+    shut_below : emission [-] below which warmer water would pass the emitters too: then no low curve is a
+        cause
+    emitters_known : without the emitters' output small ones look like a low curve, which stands for both
     Returns cause -> weight, of all causes together 1. The prior odds where nothing was measured.
     Source: Bayes' rule, facts taken as independent; signatures are common practice.
     """
     facts = asdict(measured)
-    return shares(
+    weights = shares(
         {
             cause: log(_PRIOR.get(cause, 1.0)) + log_likelihood(facts, expected, _TAIL_DF)
             for cause, expected in _SIGNATURES.items()
         }
     )
+    if not emitters_known:
+        weights["curve_too_low"] += weights.pop("emitters_small")
+    if measured.emission is not None and measured.emission < shut_below:
+        weights["zone_not_opening"] += weights["curve_too_low"]
+        weights["curve_too_low"] = 0.0
+    return weights
 
 
 def signature(cause: str) -> Mapping[str, Spread]:

@@ -21,9 +21,9 @@ from fieldfare.analysis.expectation.uncertain import Lognormal
 Floats = NDArray[np.float64]
 
 KWH_PER_LITRE_K = 0.00116
-# Water and metal in circuit a kilowatt of least output: makers ask for 5 to 10 l of free water a kilowatt rated,
-# emitters and pipes hold as much again, and the least output is a third of the rated (common practice). With it
-# a winter's starts are those of the field, `FIELD_STARTS`.
+# Water and metal in circuit a kilowatt of least output: makers ask for 5 to 10 l of free water a kilowatt
+# rated, emitters and pipes hold as much again, and the least output is a third of the rated (common
+# practice). With it a winter's starts are those of the field, `FIELD_STARTS`.
 WATER_L_PER_KW = Lognormal(55.0, 0.45)
 # Switching difference about the target, from start to stop (common practice: 4 to 10 K).
 BAND_K = Lognormal(6.0, 0.3)

@@ -1,10 +1,10 @@
 """Probability of a cause of defrosting other than frost: air flow, refrigerant charge, melting heat.
 
 Each hypothesis has a signature over several facts; its weight is the likelihood of what was measured, times
-prior odds. Coils, coats and controls of units differ by more than a plain fault adds to the number of defrosts,
-so the number alone never settles it. What parts them is the pattern: a sound control waits in dry air until the
-coat is there, a starved coil defrosts as soon as the unit's own lock ends, on little ice. A unit that changed
-against its own earlier days, at like frost, has lost something whatever its coil is like.
+prior odds. Coils, coats and controls of units differ by more than a plain fault adds to the number of
+defrosts, so the number alone never settles it. What parts them is the pattern: a sound control waits in dry
+air until the coat is there, a starved coil defrosts as soon as the unit's own lock ends, on little ice. A
+unit that changed against its own earlier days, at like frost, has lost something whatever its coil is like.
 """
 
 from __future__ import annotations
@@ -111,8 +111,8 @@ _STARVED = {
 }
 # A coil with hardly any air, or hardly any refrigerant, frosts within any lock.
 _CHOKED = {**_STARVED, "locked": Spread(0.95, 0.05), "follows": Spread(0.0, 0.15), "dry": Spread(-2.0, 1.5)}
-# A coil with part of its air is colder and frosts faster, yet a demand control still waits for its coat: only the
-# number of defrosts and the efficiency tell, against the unit's own earlier days.
+# A coil with part of its air is colder and frosts faster, yet a demand control still waits for its coat: only
+# the number of defrosts and the efficiency tell, against the unit's own earlier days.
 _LESS_AIR = {
     **_SOUND,
     "often": Spread(0.6, 0.5),
@@ -122,9 +122,9 @@ _LESS_AIR = {
     "penalty": Spread(0.5, 0.5),
     "fell": _STARVED["fell"],
 }
-# A timer counts running time, in fog as in dry frost. It wastes defrosts and is no fault. Timers of 60 minutes
-# and more are known by that alone where the unit is efficient; here are those of 45 to 55, and the longer ones of
-# a unit that has lost efficiency for another reason.
+# A timer counts running time, in fog as in dry frost. It wastes defrosts and is no fault. Timers of 60
+# minutes and more are known by that alone where the unit is efficient; here are those of 45 to 55, and the
+# longer ones of a unit that has lost efficiency for another reason.
 _TIMED = {
     **_SOUND,
     "often": Spread(0.5, 0.5),
@@ -246,7 +246,8 @@ def dry_chance(
 
 
 def fell_odds(fell: float, spread: float) -> float:
-    """Logarithm of the likelihood ratio that a fall of efficiency about the same days is the coil's; 0 if unknown.
+    """Logarithm of the likelihood ratio that a fall of efficiency about the same days is the coil's; 0 if
+    unknown.
 
     fell : logarithm of the efficiency over its own before. spread : its standard uncertainty
     """

@@ -21,17 +21,17 @@ _SHORTEST_MIN, _LEAST_FROST = 5.0, 1.0
 # Stops, charges of the cylinder and readings a minute apart move a defrost by some minutes.
 _LOCK_MIN = 4.0
 _LOCK_QUANTILE = 0.1
-# Standard error of the logarithm of a defrost's frost rate beside the next one's: humidity measured at a wall, the
-# coil's temperature guessed from the output (common practice: a fifth to a third). It flattens a slope over that
-# rate (regression dilution, Fuller 1987).
+# Standard error of the logarithm of a defrost's frost rate beside the next one's: humidity measured at a
+# wall, the coil's temperature guessed from the output (common practice: a fifth to a third). It flattens a
+# slope over that rate (regression dilution, Fuller 1987).
 _RATE_ERROR = 0.25
 
 
 class Pattern(NamedTuple):
     """locked : share of the drier half of the defrosts that come as soon as the lock ends [-]. due : the same
-    as coats of frost alone make it, with what coat, coil and air leave open. follows : slope of log spacing over
-    log frost rate [-]. lock : shortest usual spacing [min]. clear : share of the frost rate's variation that is
-    real and no error of its estimate [0 to 1]: a slope comes out less steep by it"""
+    as coats of frost alone make it, with what coat, coil and air leave open. follows : slope of log spacing
+    over log frost rate [-]. lock : shortest usual spacing [min]. clear : share of the frost rate's variation
+    that is real and no error of its estimate [0 to 1]: a slope comes out less steep by it"""
 
     locked: float
     due: Spread

@@ -1,8 +1,8 @@
 """How probable it is that an outdoor sensor reads too warm day and night.
 
 Two facts tell together. A house needs no heat from some kelvin below its rooms on, by its free heat; and the
-controls, which have a sensor of their own, make water for the true air. A sensor that reads too warm moves both
-by the same amount; a house with little free heat moves the one alone, a curve set high the other.
+controls, which have a sensor of their own, make water for the true air. A sensor that reads too warm moves
+both by the same amount; a house with little free heat moves the one alone, a curve set high the other.
 """
 
 from __future__ import annotations
@@ -11,10 +11,11 @@ import numpy as np
 
 from fieldfare.analysis.expectation.hypotheses import Spread, log_odds, probability_of
 
-# Base temperatures lie 2 to 5 K below the rooms (CIBSE TM41): half of that width over the root of three, rounded up.
+# Base temperatures lie 2 to 5 K below the rooms (CIBSE TM41): half of that width over the root of three,
+# rounded up.
 _FREE_SD = 1.0
-# Curves are set at hand-over and by hand later to within this, as kelvin outdoors (common practice: 1 to 2 K of
-# flow).
+# Curves are set at hand-over and by hand later to within this, as kelvin outdoors (common practice: 1 to 2 K
+# of flow).
 _CURVE_SD = 1.5
 # Of sensors in use so many hang on a warm wall or are of the wrong type; they read this much too warm (common
 # practice).

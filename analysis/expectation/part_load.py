@@ -3,8 +3,7 @@
 EN 14511 points are measured at full or nominal output. An inverter unit that gives less has its coil and
 condenser for itself: air and refrigerant, refrigerant and water come closer, and the lift the compressor
 works against shrinks. The compressor itself is best near two thirds of its speed. A fixed-speed unit cannot
-give less; it stops and starts, which EN 14825 counts by its degradation coefficient
-(`physics.heat_pump.part_load_cop`).
+give less; it stops and starts, which EN 14825 counts by its degradation coefficient.
 """
 
 from __future__ import annotations

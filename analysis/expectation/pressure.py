@@ -73,33 +73,14 @@ def vessel_share(
     return grown * (last + ATMOSPHERE_BAR) / (last - charge)
 
 
-def pressure_at(
-    temperature_c: ArrayLike, cold_bar: float, share: float, *, fluid: str = "none", percent: float = 0.0
-) -> Array:
-    """Pressure of a circuit whose vessel has a share of its volume, filled cold to `cold_bar`.
-
-    temperature_c : float or array [C], mean of the water. share : float [-], the vessel's volume over the
-        circuit's
-    Returns the same shape [bar gauge]; infinite where the water would fill the vessel.
-    Source: Boyle's law for the gas, expansion of the water.
-    """
-    charge = max(cold_bar - ABOVE_CHARGE_BAR, 0.0) + ATMOSPHERE_BAR
-    gas_cold = share * charge / (cold_bar + ATMOSPHERE_BAR)
-    left = gas_cold - np.asarray(expansion(COLD_C, temperature_c, fluid=fluid, percent=percent))
-    absolute = np.divide(
-        (cold_bar + ATMOSPHERE_BAR) * gas_cold, left, out=np.full(np.shape(left), np.inf), where=left > 0.0
-    )
-    return np.asarray(absolute - ATMOSPHERE_BAR)[()]
-
-
 def least_gas(
     hottest_c: float, *, relief_bar: float = RELIEF_BAR, fluid: str = "none", percent: float = 0.0
 ) -> float:
     """Gas of the least vessel that will do, its pressure times its volume over the circuit's.
 
     hottest_c : float [C], the hottest mean the circuit is meant for
-    Returns float [bar]. It stays as it is while water comes and goes, so that a pressure raised or lowered by the
-    fault itself says nothing of the vessel.
+    Returns float [bar]. It stays as it is while water comes and goes, so that a pressure raised or lowered by
+    the fault itself says nothing of the vessel.
     Source: EN 12828 Annex D (from memory) at the usual gas charge; Boyle's law.
     """
     cold = USUAL_CHARGE_BAR + ABOVE_CHARGE_BAR

@@ -82,8 +82,8 @@ def rests_a_running_day(lengths: Floats, past: Beginnings, now: Beginnings, runs
 
     lengths : float64 (n,), past rests [minutes]. past : how they began. runs : every run before, with its
         minutes in `run` and the weather in `outdoor`
-    A unit that hardly rests is missed sooner than one that rests every hour: the same chance of a stop a day is
-    shared among fewer rests.
+    A unit that hardly rests is missed sooner than one that rests every hour: the same chance of a stop a day
+    is shared among fewer rests.
     """
     width = _LEAST_WIDTH["outdoor"]
     seen = float(_likeness(past.outdoor, now.outdoor, width).sum()) if len(lengths) else 0.0

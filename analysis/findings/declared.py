@@ -66,8 +66,8 @@ def _of_a_cascade(site: Site, code: str) -> str | None:
     if units < 2 or code not in _NOT_A_UNITS:
         return None
     return (
-        f"{units} heat pumps share the load: runs, defrosts, flow and standby of all together are no unit's own;"
-        " each unit's figures stand under units"
+        f"{units} heat pumps share the load: runs, defrosts, flow and standby of all together are no unit's"
+        " own; each unit's figures stand under units"
     )
 
 
@@ -162,7 +162,8 @@ def boiler_words(site: Site, days: Table, first: int, last: int) -> str:
 
 
 def without_blame(site: Site, days: Table, finding: Finding) -> Finding:
-    """The finding, where the source beside may be what failed: named among the causes, and looked at first."""
+    """The finding, where the source beside may be what failed: named among the causes, and looked at
+    first."""
     served = {"room_below_target": "space_heating", "hot_water_shortfall": "hot_water"}.get(finding.code)
     if served is None:
         return finding

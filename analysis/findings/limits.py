@@ -64,7 +64,8 @@ RETIRED = frozenset(
 
 
 def limit_of(site: Site, name: str) -> float:
-    """A limit as the site file's `[limits]` has it, else its default; wider by what surplus electricity raises."""
+    """A limit as the site file's `[limits]` has it, else its default; wider by what surplus electricity
+    raises."""
     return float(site.limits.get(name, LIMITS[name].default)) + _raised(site, name)
 
 

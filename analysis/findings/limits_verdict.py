@@ -35,8 +35,8 @@ LIMITS_VERDICT: dict[str, Limit] = {
     "zone_hot_k": Limit(
         3.0,
         "K",
-        "common practice: sun and guests warm a room by 1 to 2 K over days; ISO 7730 category C allows 2 K (from"
-        " memory)",
+        "common practice: sun and guests warm a room by 1 to 2 K over days; ISO 7730 category C allows 2 K"
+        " (from memory)",
         "mean of a zone's last days above its target in cold weather: to be watched",
     ),
     "zone_hot_season_c": Limit(

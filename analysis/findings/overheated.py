@@ -1,4 +1,5 @@
-"""Are the rooms heated beyond what is wanted? Then windows stand open, and the house's balance can't be read."""
+"""Are the rooms heated beyond what is wanted? Then windows stand open, and the house's balance can't be
+read."""
 
 from __future__ import annotations
 
@@ -10,7 +11,8 @@ _HEATED_MIN = 60.0
 
 
 def overheated_c(context: Context) -> float | None:
-    """Mean room temperature of heated days [°C] where it is far above the designed one; None where it is not."""
+    """Mean room temperature of heated days [°C] where it is far above the designed one; None where it is
+    not."""
     days = context.days
     room = float(days.where(days.floats("minutes_heating") >= _HEATED_MIN).mean("room"))
     beyond = np.isfinite(room) and room - context.site.design.indoor_c > context.limit("overheated_k")

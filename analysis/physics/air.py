@@ -7,7 +7,6 @@ that is what is measured.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Literal
 
 import numpy as np
@@ -76,77 +75,6 @@ def humidity_ratio(
     """
     vapour = vapour_pressure(temperature_c, humidity_percent, over=over)
     return _RATIO * vapour / (pressure_pa - vapour)
-
-
-def dew_point(temperature_c: ArrayLike, humidity_percent: ArrayLike, *, over: Over = "water") -> Array:
-    """Temperature at which the air becomes saturated over liquid water (supercooled below 0 C).
-
-    temperature_c : float or array [C]
-    humidity_percent : float or array [%]
-    over : str, default water. What the relative humidity below 0 C refers to
-    Returns the broadcast shape [C], never above the air temperature when `over` is water.
-    Source: the saturation pressure inverted by bisection to 1e-6 K.
-    """
-    vapour = vapour_pressure(temperature_c, humidity_percent, over=over)
-    return _bisect(lambda t: saturation_pressure(t, over="water") - vapour, vapour)
-
-
-def frost_point(temperature_c: ArrayLike, humidity_percent: ArrayLike, *, over: Over = "water") -> Array:
-    """Temperature at which the air becomes saturated: over ice below 0 C, over water above it.
-
-    temperature_c : float or array [C]
-    humidity_percent : float or array [%]
-    over : str, default water. What the relative humidity below 0 C refers to
-    Returns the broadcast shape [C]. Over ice it lies above the dew point: nearly saturated air below 0 C is
-    supersaturated over ice.
-    Source: the saturation pressure inverted by bisection to 1e-6 K.
-    """
-    vapour = vapour_pressure(temperature_c, humidity_percent, over=over)
-    return _bisect(lambda t: saturation_pressure(t, over="ice") - vapour, vapour)
-
-
-def wet_bulb(
-    temperature_c: ArrayLike,
-    humidity_percent: ArrayLike,
-    *,
-    over: Over = "water",
-    pressure_pa: float = SEA_LEVEL_PA,
-) -> Array:
-    """Thermodynamic wet-bulb temperature (over ice below 0 C).
-
-    temperature_c : float or array [C]
-    humidity_percent : float or array [%]
-    over : str, default water. What the relative humidity below 0 C refers to
-    pressure_pa : float [Pa], default 101325.0. Sea level
-    Returns the broadcast shape [C].
-    Source: ASHRAE Fundamentals (2017) chapter 1, equations 33 and 35, solved by bisection.
-    """
-    t = np.asarray(temperature_c, dtype=float)
-    ratio = humidity_ratio(t, humidity_percent, over=over, pressure_pa=pressure_pa)
-
-    def excess(wet: Array) -> Array:
-        saturated = saturation_pressure(wet, over="ice")
-        full = _RATIO * saturated / (pressure_pa - saturated)
-        liquid = ((2501.0 - 2.326 * wet) * full - 1.006 * (t - wet)) / (2501.0 + 1.86 * t - 4.186 * wet)
-        frozen = ((2830.0 - 0.24 * wet) * full - 1.006 * (t - wet)) / (2830.0 + 1.86 * t - 2.1 * wet)
-        return np.where(wet >= 0.0, liquid, frozen) - ratio
-
-    return _bisect(excess, ratio, highest=t + 1.0)
-
-
-def _bisect(
-    excess: Callable[[Array], Array], like: ArrayLike, *, highest: ArrayLike = _HIGHEST_C - 5.0
-) -> Array:
-    """Root of a function rising with temperature, element by element; a NaN in `like` stays NaN."""
-    shape = np.broadcast_shapes(np.shape(like), np.shape(highest))
-    low = np.full(shape, _LOWEST_C)
-    high = np.broadcast_to(np.asarray(highest, dtype=float), shape).copy()
-    for _ in range(28):
-        middle = (low + high) / 2.0
-        above = excess(middle) > 0.0
-        high = np.where(above, middle, high)
-        low = np.where(above, low, middle)
-    return np.where(np.isnan(np.asarray(like, dtype=float)), np.nan, (low + high) / 2.0)[()]
 
 
 def frost_rate_index(

@@ -239,15 +239,3 @@ def _pick(carrier: str, kind: str, year: int, country: str = DEFAULT_COUNTRY) ->
     own.sort(key=lambda f: f.year)
     earlier = [f for f in own if f.year <= year]
     return earlier[-1] if earlier else own[0]
-
-
-def fuel_for_heat_kwh(heat_kwh: float, efficiency: float) -> float:
-    """Fuel energy (gross) a boiler would have taken for some heat.
-
-    heat_kwh : float [kWh]
-    efficiency : float [-]. Seasonal, gross
-    Returns float [kWh]. Raises ValueError if efficiency is not above 0.
-    """
-    if not efficiency > 0.0:
-        raise ValueError(f"efficiency must be above 0, got {efficiency}")
-    return heat_kwh / efficiency

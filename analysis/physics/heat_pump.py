@@ -28,11 +28,9 @@ __all__ = [
     "RatedPerformance",
     "RatingPoint",
     "Source",
-    "brine_temperature",
     "carnot_cop",
     "generic_cop",
     "lorenz_cop",
-    "part_load_cop",
     "second_law_efficiency",
 ]
 
@@ -77,31 +75,6 @@ def _known(source: str) -> str:
     if source not in ("air", "brine", "water"):
         raise ValueError(f"source must be air, brine or water, got {source!r}")
     return "air" if source == "air" else "brine"
-
-
-def brine_temperature(outdoor_daily_mean_c: ArrayLike) -> Array:
-    """Brine entering the heat pump, estimated from the outdoor temperature where it is not measured.
-
-    outdoor_daily_mean_c : float or array [C]. Held within -15 to 25
-    Returns the same shape [C], about 3 to 12.
-    Source: cubic fitted to the German field test "WP Monitor" (Fraunhofer ISE, 2014), as the hplib package
-        publishes it.
-    """
-    t = np.clip(np.asarray(outdoor_daily_mean_c, dtype=float), -15.0, 25.0)
-    return (-0.0003 * t**3 + 0.0086 * t**2 + 0.3047 * t + 5.0647)[()]
-
-
-def part_load_cop(cop_full: ArrayLike, capacity_ratio: ArrayLike, *, cd: float = 0.9) -> Array:
-    """COP of a unit that cycles because the load is below its output.
-
-    cop_full : float or array [-]. At the declared capacity
-    capacity_ratio : float or array [-]. Load over declared capacity; 1 and above: no cycling
-    cd : float [-], default 0.9. Degradation coefficient, EN 14825's default for air to water
-    Returns the broadcast shape [-].
-    Source: EN 14825, air/water and water/water form: COPd CR / (Cd CR + 1 - Cd). Air/air uses another.
-    """
-    ratio = np.clip(np.asarray(capacity_ratio, dtype=float), 0.0, 1.0)
-    return (np.asarray(cop_full, dtype=float) * ratio / (cd * ratio + 1.0 - cd))[()]
 
 
 class RatedPerformance:

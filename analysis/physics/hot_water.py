@@ -71,19 +71,6 @@ def heat_kwh(litres: ArrayLike, from_c: ArrayLike, to_c: ArrayLike) -> Array:
     return (np.asarray(litres, dtype=float) * WH_PER_LITRE_KELVIN / 1000.0 * rise)[()]
 
 
-def reheat_minutes(litres: ArrayLike, from_c: ArrayLike, to_c: ArrayLike, power_kw: ArrayLike) -> Array:
-    """Shortest reheat time of a volume with a given power, without losses.
-
-    litres : float or array [l]
-    from_c, to_c : float or array [C]
-    power_kw : float or array [kW]. Heat reaching the water
-    Returns the broadcast shape [min]; NaN without power.
-    """
-    power = np.asarray(power_kw, dtype=float)
-    heat = np.maximum(heat_kwh(litres, from_c, to_c), 0.0)
-    return np.where(power > 0.0, heat / np.where(power > 0.0, power, 1.0) * 60.0, np.nan)[()]
-
-
 def mixed_litres(
     litres: ArrayLike, store_c: ArrayLike, *, cold_c: ArrayLike = COLD_C, mixed_c: float = MIXED_C
 ) -> Array:
@@ -102,24 +89,6 @@ def mixed_litres(
         raise ValueError(f"cold water must be colder than the mixed water at {mixed_c:g} C")
     volume = np.asarray(litres, dtype=float) * (store - cold) / (mixed_c - cold)
     return np.where(np.isnan(volume), np.nan, np.where(store >= mixed_c, volume, 0.0))[()]
-
-
-def v40_from_draw(litres: ArrayLike, outlet_c: ArrayLike, *, cold_c: float = COLD_C) -> float:
-    """Water at 40 C drawn from a store in one continuous draw.
-
-    litres : array [l]. Volume of each step, in order
-    outlet_c : array [C]. Mean outlet temperature of each step
-    cold_c : float [C], default 10.0. Cold water
-    Returns float [l]: the sum to the step before the outlet first falls below 40 C.
-    Source: EN 16147 (definition from memory): V40 = sum of V (T - Tc) / (40 - Tc).
-    """
-    volume, outlet = (
-        np.atleast_1d(np.asarray(litres, dtype=float)),
-        np.atleast_1d(np.asarray(outlet_c, dtype=float)),
-    )
-    cool = np.flatnonzero(outlet < MIXED_C)
-    end = int(cool[0]) if cool.size else len(outlet)
-    return float(np.sum(volume[:end] * (outlet[:end] - cold_c) / (MIXED_C - cold_c)))
 
 
 def disinfection_rate(store_c: ArrayLike) -> Array:
@@ -200,8 +169,3 @@ def loss_at(
 def profile_kwh(profile: str) -> float:
     """Daily energy of a tapping profile [kWh]: M 5.845, L 11.655. Raises KeyError for unknown ones."""
     return sum(energy * count for energy, count in LOAD_PROFILES[profile])
-
-
-def profile_draws(profile: str) -> int:
-    """Draw-offs of a day of a tapping profile: M 23, L 24. Raises KeyError for another profile."""
-    return sum(count for _, count in LOAD_PROFILES[profile])

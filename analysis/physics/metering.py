@@ -55,14 +55,6 @@ class HeatMeterError(NamedTuple):
         return combine(*(standard_uncertainty(part) for part in self))
 
 
-class Interval(NamedTuple):
-    """A value with its interval of about 95 %."""
-
-    value: float
-    low: float
-    high: float
-
-
 def flow_sensor_mpe(flow_ratio: ArrayLike, meter_class: HeatClass) -> Array:
     """Maximum permissible error of a flow sensor.
 
@@ -122,19 +114,6 @@ def electricity_meter_mpe(
     raise ValueError(f"no class error is stated at {temperature_c:g} C; the table goes from -40 to 70 C")
 
 
-def weighted_mpe(mpe: ArrayLike, energy: ArrayLike) -> float:
-    """Error limit of a sum, for an error that has one sign throughout: the limits weighted by energy.
-
-    mpe : float or array [-]. Limit in each interval
-    energy : array. Energy in each interval, any unit; a defrost's negative heat counts by its size
-    Returns float [-] of the net energy; NaN where that is not above 0.
-    """
-    e, limit = np.broadcast_arrays(np.asarray(energy, dtype=float), np.asarray(mpe, dtype=float))
-    known = np.isfinite(e) & np.isfinite(limit)
-    net = float(np.sum(e[known]))
-    return float(np.sum(limit[known] * np.abs(e[known]))) / net if net > 0.0 else float("nan")
-
-
 _DIVISORS = {"rectangular": 3.0**0.5, "triangular": 6.0**0.5, "arcsine": 2.0**0.5, "normal": 1.959964}
 
 
@@ -156,17 +135,6 @@ def combine(*standard_uncertainties: ArrayLike) -> Array:
     return np.sqrt(
         sum((np.asarray(u, dtype=float) ** 2 for u in standard_uncertainties), start=np.asarray(0.0))
     )[()]
-
-
-def combine_systematic_random(systematic: ArrayLike, random: ArrayLike, count: ArrayLike) -> Array:
-    """Standard uncertainty of a mean: constant systematic part, random part falling with the count.
-
-    systematic, random : float or array. Standard uncertainties, one unit
-    count : float or array [-]. Independent readings, at least 1
-    Returns the broadcast shape, in that unit. Source: GUM, JCGM 100:2008, 4.2.3 and 5.1.2.
-    """
-    n = np.maximum(np.asarray(count, dtype=float), 1.0)
-    return combine(systematic, np.asarray(random, dtype=float) / np.sqrt(n))
 
 
 def coverage_factor(half_widths: Sequence[float], *, normal: float = 0.0, probability: float = 0.95) -> float:
@@ -213,35 +181,3 @@ def _factor(half_widths: tuple[float, ...], normal: float, probability: float) -
     own = len(density) // 2
     within = density[own] + 2.0 * np.concatenate(([0.0], np.cumsum(density[own + 1 :])))
     return float(np.interp(probability, within, middle[centre : centre + len(within)] + step / 2.0))
-
-
-def ratio_interval(
-    heat: float,
-    heat_uncertainty: float,
-    electricity: float,
-    electricity_uncertainty: float,
-    *,
-    coverage: float = 1.959964,
-) -> Interval:
-    """A performance factor with its interval.
-
-    heat, heat_uncertainty : float [kWh]. With its standard uncertainty
-    electricity, electricity_uncertainty : float [kWh]. Independent of the heat's
-    coverage : float [-], default 1.959964. Factor to the interval; coverage_factor gives it for a few
-        rectangular parts
-    Returns Interval [-]; high is infinite (low minus infinite) where the electricity is not told from 0.
-    Raises ValueError if electricity is not above 0 or an uncertainty is negative.
-    Source: Fieller (1954), exact for a ratio of two normal quantities; the first-order law of GUM 5.1.2 is
-        its limit.
-    """
-    if not electricity > 0.0:
-        raise ValueError(f"a performance factor needs electricity above 0, got {electricity}")
-    if heat_uncertainty < 0.0 or electricity_uncertainty < 0.0:
-        raise ValueError("a standard uncertainty is never negative")
-    value = heat / electricity
-    a = electricity**2 - (coverage * electricity_uncertainty) ** 2
-    c = heat**2 - (coverage * heat_uncertainty) ** 2
-    if a <= 0.0:
-        return Interval(value, float("-inf"), float("inf"))
-    root = float(np.sqrt(max((heat * electricity) ** 2 - a * c, 0.0)))
-    return Interval(value, (heat * electricity - root) / a, (heat * electricity + root) / a)

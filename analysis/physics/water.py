@@ -21,7 +21,7 @@ MAX_PERCENT = 50.0
 _GAUSS_LEGENDRE = np.polynomial.legendre.leggauss(4)
 
 # Least squares of degree 7 over x = t/100, 600 temperatures 0.01 to 120 C at 1.6 MPa, values of IAPWS-IF97
-# region 1. Largest errors: density 2.3e-6, specific heat 5.0e-5, enthalpy 0.0004 kJ/kg. 1.6 MPa is the
+# region 1. Largest errors: density 2.3e-6, specific heat 5.0e-5. 1.6 MPa is the
 # pressure at which EN 1434-1 states its heat coefficients; 0.2 MPa changes them by 0.03 %.
 _WATER_DENSITY = (
     1000.6076989800923,
@@ -43,7 +43,6 @@ _WATER_HEAT = (
     2.0811912094483205,
     -0.4187136959285781,
 )
-_WATER_ENTHALPY_AT_0C = 1.58587  # kJ/kg at 1.6 MPa
 
 # Rows: powers 0 to 3 of t/100; columns: powers 0 to 4 of the mass fraction. Relative least squares over 2 to
 # 50 % by mass (steps of 2 %) and -10 to 95 C (steps of 2.5 K) above freezing, values of the Melinder (2010)
@@ -124,32 +123,6 @@ def density(temperature_c: ArrayLike, *, fluid: str = "none", percent: float = 0
     coefficients, _, (low, high) = _properties(fluid, percent)
     x = np.clip(np.asarray(temperature_c, dtype=float), low, high) / 100.0
     return polynomial.polyval(x, coefficients)[()]
-
-
-def specific_heat(temperature_c: ArrayLike, *, fluid: str = "none", percent: float = 0.0) -> Array:
-    """Specific heat capacity of water or a mixture at 16 bar.
-
-    temperature_c : float or array [C]. Outside the fluid's range the value at its end is given
-    fluid : str, default none. none, propylene_glycol or ethylene_glycol
-    percent : float [%], default 0.0. Antifreeze by mass, 0 to 50
-    Returns the same shape [kJ/(kg K)].
-    Raises ValueError for an unknown fluid or a percentage outside 0 to 50.
-    Source: as for density.
-    """
-    _, coefficients, (low, high) = _properties(fluid, percent)
-    x = np.clip(np.asarray(temperature_c, dtype=float), low, high) / 100.0
-    return polynomial.polyval(x, coefficients)[()]
-
-
-def enthalpy(temperature_c: ArrayLike) -> Array:
-    """Specific enthalpy of water at 16 bar.
-
-    temperature_c : float or array [C], 0 to 120
-    Returns the same shape [kJ/kg]. Source: IAPWS R7-97(2012) region 1, integrated from the specific heat.
-    """
-    integral = polynomial.polyint(np.array(_WATER_HEAT)) * 100.0
-    x = np.clip(np.asarray(temperature_c, dtype=float), *WATER_RANGE_C) / 100.0
-    return (_WATER_ENTHALPY_AT_0C + polynomial.polyval(x, integral))[()]
 
 
 def heat_coefficient(

@@ -24,6 +24,7 @@ BETWEEN_SCALE = 0.25
 LEAST_ERROR = 0.02
 """Of ln(ratio): no ratio is surer than the meters behind it (EN 1434-1 and 2014/32/EU, some 2 % at best)."""
 WHOLE_YEAR_DAYS = 330
+"""From so many measured days on a figure stands beside an annual one of the design."""
 HOT_WATER_ERROR = 0.06
 """Standard error of a year's hot-water heat, relative: a class 3 heat meter at short runs
 (common practice)."""
@@ -168,7 +169,7 @@ def _emitter_share(site: Site, result: Mapping[str, Any]) -> Ratio | None:
 
 def _hot_water(site: Site, result: Mapping[str, Any]) -> Ratio | None:
     """A year's heat for hot water against the designed; only from very nearly a year."""
-    days = _days_of(result)
+    days = measured_days(result)
     heat = ((result.get("energy") or {}).get("heat_kwh") or {}).get("hot_water")
     if not heat or days < WHOLE_YEAR_DAYS:
         return None
@@ -177,8 +178,8 @@ def _hot_water(site: Site, result: Mapping[str, Any]) -> Ratio | None:
     return _of(year, site.design.hot_water_kwh_per_year, year / spread, year * spread)
 
 
-def _days_of(result: Mapping[str, Any]) -> float:
-    """Days with readings of the period."""
+def measured_days(result: Mapping[str, Any]) -> float:
+    """Days of the period, less what no meter saw of them."""
     period = result.get("period") or {}
     if not period:
         return 0.0

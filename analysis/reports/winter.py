@@ -10,6 +10,7 @@ import numpy as np
 
 from fieldfare.analysis.findings.judge import RULES
 from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.reports.design_ratios import WHOLE_YEAR_DAYS, measured_days
 from fieldfare.analysis.reports.output_basis import output_basis
 from fieldfare.analysis.reports.verdict import DATA_CODES
 
@@ -175,6 +176,7 @@ def _numbers(site: Site, result: Mapping[str, Any]) -> dict[str, tuple[Number, .
     share = result["coverage"]["share"]
     performance = result["performance"]
     expected = performance["expected"] or {}
+    whole_year = site.design.spf_space is None or measured_days(result) >= WHOLE_YEAR_DAYS
     zones = [
         Number(f"time below target, {name}", _percent(zone["share_below_target"]), "%")
         for name, zone in result["comfort"]["zones"].items()
@@ -247,7 +249,13 @@ def _numbers(site: Site, result: Mapping[str, Any]) -> dict[str, tuple[Number, .
         ],
         "controls": [*zones, Number("electricity while idle", electricity["idle"], "kWh")],
         "efficiency": [
-            _ranged("efficiency, rooms", performance["space_heating"], "", site.design.spf_space, design),
+            _ranged(
+                "efficiency, rooms" if whole_year else "efficiency, rooms (design: of a whole year)",
+                performance["space_heating"],
+                "",
+                site.design.spf_space,
+                design,
+            ),
             Number(
                 "in the minutes that can be rated",
                 expected.get("measured_space_heating"),

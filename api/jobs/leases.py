@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
-from sqlalchemy import delete, func, or_, select, update
+from sqlalchemy import func, select, update
 from sqlalchemy.exc import IntegrityError
 
 from fieldfare.api.jobs.due import Due
@@ -112,13 +112,6 @@ class JobLeases:
                 select(JobRun.kind, JobRun.state, func.count()).group_by(JobRun.kind, JobRun.state)
             )
             return {(kind, state): n for kind, state, n in rows}
-
-    def forget_older(self, than: timedelta) -> None:
-        old = self._clock() - than
-        with self._database.write() as session:
-            session.execute(
-                delete(JobRun).where(JobRun.started < old, or_(JobRun.ended.is_not(None), JobRun.beat < old))
-            )
 
     def _is_open(self, row: JobRun | None, now: datetime) -> bool:
         if row is None or row.state == "waiting":

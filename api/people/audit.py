@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from typing import Any
 
 from sqlalchemy import delete, func, select
@@ -78,10 +78,6 @@ class Audit:
         """Delete the lines about a site."""
         with self._database.write() as session:
             session.execute(delete(AuditEntry).where(AuditEntry.site == site))
-
-    def forget_older(self, than: timedelta) -> None:
-        with self._database.write() as session:
-            session.execute(delete(AuditEntry).where(AuditEntry.time < datetime.now(UTC) - than))
 
 
 def _row(row: AuditEntry) -> AuditRow:

@@ -26,7 +26,6 @@ from fieldfare.api.state.site_tables import FACT_CHUNKS, KEPT_RESULTS
 from fieldfare.collector.store.local import LocalStore
 
 _HEADER = b"SQLite format 3\x00"
-_SIDE = ("-wal", "-shm", "-journal")
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,6 @@ from fieldfare.analysis.minutes.grid import DEFROST_FALL_KWH
 from fieldfare.analysis.plant.site import Point, Site
 
 NAME = "recompute.py"
-MOST_LINES = 10
 LONGEST_GAP_MIN = 60
 """A power is taken as a line over gaps of up to so long."""
 PRESSURE_DAYS = 7

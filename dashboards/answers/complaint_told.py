@@ -45,7 +45,7 @@ def _seen(document: dict[str, Any]) -> list[str]:
     elif room is not None:
         out.append(
             f"On average the room was at {words.measure(room, '°C', 1)}; no set temperature is read, so"
-            " nothing tells whether that is colder than asked for."
+            " nothing tells whether that is too cold."
         )
     unknown = [texts.STEPS[s["code"]] for s in document["steps"] if s["state"] == "unknown"]
     if unknown:
@@ -95,7 +95,7 @@ def value_words(value: dict[str, Any]) -> str:
     unit = texts.UNITS.get(value["unit"], "" if value["unit"] == "-" else value["unit"])
     if value.get("low") is not None:
         return f"{name} {words.interval(value, unit, decimals)}"
-    return f"{name} {words.measure(value['value'], unit, decimals)}"
+    return f"{name} {words.quantity(value['value'], unit, decimals)}"
 
 
 def _proof(document: dict[str, Any], binding: str | None) -> list[str]:

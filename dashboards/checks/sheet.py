@@ -83,8 +83,8 @@ def _number(n: Number, site: Site) -> dict[str, str]:
     elif n.low is not None:
         value = words.interval({"value": n.value, "low": n.low, "high": n.high}, n.unit)
     else:
-        value = words.measure(n.value, n.unit)
-    limit = words.measure(n.limit, n.unit) if n.limit is not None else ""
+        value = words.quantity(n.value, n.unit)
+    limit = words.quantity(n.limit, n.unit) if n.limit is not None else ""
     side = ""
     if limit and n.side and isinstance(n.value, int | float) and n.limit is not None:
         passed = n.value > n.limit if n.side == "above" else n.value < n.limit

@@ -76,7 +76,7 @@ def _figures(home: Home) -> dict[str, str]:
         "Electricity": words.measure(r["energy"]["electricity_kwh"].get("total"), "kWh", 0),
         "Flow above the designed curve": words.measure(r["heating_curve"]["above_design_k"], "K", 1),
         "Starts": words.number(cycling["starts"], 0) if cycling["starts"] is not None else "–",
-        "Typical run": words.measure(cycling["median_run_minutes"], "minutes", 0),
+        "Typical run": words.quantity(cycling["median_run_minutes"], "min", 0),
         "Defrosts": words.number(r["defrost"]["count"], 0) if r["defrost"]["count"] is not None else "–",
         "Cylinder's standing loss": words.measure(water.get("standing_loss_kwh_per_day"), "kWh a day", 2),
     }

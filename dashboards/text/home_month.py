@@ -303,10 +303,8 @@ def _money(site: Site, contents: dict[str, Any]) -> Telling:
         rows.append((_("The same heat with {fuel}", fuel=fuel), old))
         more.append(
             _(
-                (
-                    "The same heat with {fuel} would have cost about {old}; the electricity used cost {paid}:"
-                    " {gap}."
-                ),
+                "The same heat with {fuel} would have cost about {old}; the electricity used cost {paid}:"
+                " {gap}.",
                 fuel=fuel,
                 old=words.money(old, currency),
                 paid=words.money(paid, currency),

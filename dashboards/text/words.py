@@ -176,10 +176,10 @@ def evidence_words(evidence: dict[str, Any]) -> str:
     """A number behind a finding with its limit and the side on which the trouble lies: `8.2 min; trouble
     below 12 min`."""
     value, limit, name = evidence["value"], evidence.get("limit"), evidence.get("unit") or ""
-    text = _quantity(value, name)
+    text = quantity(value, name)
     if limit is None:
         return text
-    side, shown = evidence.get("side"), _quantity(limit, name)
+    side, shown = evidence.get("side"), quantity(limit, name)
     if side not in ("above", "below"):
         return f"{text}; limit {shown}"
     told = f"trouble {side} {shown}"
@@ -188,10 +188,10 @@ def evidence_words(evidence: dict[str, Any]) -> str:
     return f"{text}; {told}"
 
 
-def _quantity(value: Any, unit_name: str) -> str:
+def quantity(value: Any, unit_name: str, decimals: int | None = None) -> str:
     """A number with its unit; minutes of half a day and more in hours or days."""
     is_long = unit_name == "min" and isinstance(value, int | float) and value >= LONG_MIN
-    return duration(value) if is_long else measure(value, unit_name)
+    return duration(value) if is_long else measure(value, unit_name, decimals)
 
 
 def missing_words(missing: dict[str, Any]) -> str:

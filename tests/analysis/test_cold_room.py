@@ -44,3 +44,24 @@ def test_a_unit_with_most_of_its_output_in_reserve_is_not_short_of_capacity() ->
 def test_what_was_not_measured_decides_nothing() -> None:
     weights = cause_weights(ColdRoom())
     assert weights["capacity_short"] == pytest.approx(weights["curve_too_low"])
+
+
+@pytest.mark.parametrize("below_curve", [None, -2.0, 0.0, 3.0, 5.0, 8.0])
+@pytest.mark.parametrize("gap", [None, 0.0, 2.0])
+@pytest.mark.parametrize("running", [None, 0.3, 0.6])
+def test_shut_valves_are_never_taken_for_a_low_curve(
+    running: float | None, gap: float | None, below_curve: float | None
+) -> None:
+    """EN 442: open emitters give what the excess of water over room makes them give, whatever the curve."""
+    measured = ColdRoom(running=running, emission=0.35, gap=gap, below_curve=below_curve)
+    weights = cause_weights(measured, shut_below=0.6)
+    assert weights["curve_too_low"] == 0.0
+    assert sum(weights.values()) == pytest.approx(1.0)
+    assert max(weights, key=lambda c: weights[c]) == "zone_not_opening"
+
+
+def test_without_the_emitters_a_low_curve_stands_for_small_ones() -> None:
+    measured = ColdRoom(running=0.6, output_share=0.4, below_curve=4.0)
+    both, one = cause_weights(measured), cause_weights(measured, emitters_known=False)
+    assert one["curve_too_low"] == pytest.approx(both["curve_too_low"] + both["emitters_small"])
+    assert "emitters_small" not in one

@@ -484,6 +484,24 @@ def test_a_curve_too_low_leaves_the_unit_at_ease() -> None:
     assert found.visit == "setting"
 
 
+@pytest.mark.parametrize("below", [0.0, 5.0, 8.0])
+def test_cold_rooms_with_shut_valves_never_raise_the_curve(below: float) -> None:
+    """Water of 40 °C passes radiators that take a third of what they could (EN 442), curve low or not."""
+    days = rooms(1.5, above_curve=-below, flow=40.0, beyond_flow=np.nan, lift=5.0, heat_power=1500.0)
+    found = check_whole(heat_rooms.room_below_target(context_of(days)))
+    assert found.causes[0].cause == "zone_not_opening"
+    assert found.changes == ()
+    assert "Leave the curve as it is" in found.next_step
+    assert "raise" not in found.next_step.lower()
+
+
+def test_a_raised_curve_that_warms_nothing_is_set_back_not_raised_again() -> None:
+    found = check_whole(heat_rooms.room_below_target(context_of(rooms(1.5, above_curve=-5.0))))
+    assert ("flow_temperature", "raise") in found.changes
+    assert "set it back: then valves or emitters are the limit" in found.next_step
+    assert "repeat" not in found.next_step
+
+
 def test_a_unit_at_its_limit_is_told_from_a_low_curve() -> None:
     days = rooms(
         2.5, minutes_running=1440, minutes_lacking=690, load_share=0.95, load_share_top=1.0, above_curve=-4.0

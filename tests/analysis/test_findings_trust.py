@@ -9,6 +9,9 @@ import pandas as pd
 import pytest
 
 from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.facts.build import build_facts
+from fieldfare.analysis.figures.period import Figures
+from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.data.clocks import clock_offset
 from fieldfare.analysis.findings.data.gaps import data_gap
 from fieldfare.analysis.findings.data.heat_meter import heat_meter_disagrees
@@ -23,6 +26,7 @@ from fieldfare.analysis.findings.judge import DATA_RULES
 from fieldfare.analysis.findings.limits import LIMITS
 from fieldfare.analysis.physics.sun import clear_noon, half_day, solar_noon
 from fieldfare.analysis.physics.water import antifreeze_over_reading
+from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.reports.result import analyse
 from fieldfare.dashboards.text.words import finding_title
 from tests.analysis.small_plant import FIRST, Small, found
@@ -547,6 +551,44 @@ def test_efficiency_that_no_unit_has(small, factor, words):
     assert words in finding.headline
     title = finding_title("implausible_efficiency")
     assert not {"higher", "lower", "above", "below"} & set(title.split()), "one name for both sides"
+
+
+@pytest.mark.parametrize(
+    "ids",
+    [
+        ("elec", "elec_kwh", "heat", "heat_kwh", "outdoor", "mode", "tank"),
+        ("elec", "elec_kwh", "heat_kwh"),
+        ("elec", "elec_kwh", "heat", "heat_kwh", "outdoor"),
+    ],
+    ids=["mode known", "registers alone", "running told by power"],
+)
+def test_a_performance_of_135_is_never_in_order(ids):
+    """A clamp on the wrong wire: so little that the unit seems at rest while the heat meter counts."""
+    small = Small(ids=ids, days=12)
+    for name in ("elec", "elec_kwh"):
+        small.values[name] *= 3.27 / 135.0
+    last = FIRST + timedelta(11)
+    told = analyse(small.site, small.facts, FIRST, last).as_dict()
+    assert told["verdict"]["verdict"] in ("act", "urgent")
+    because = next(b for b in told["verdict"]["because"] if b["code"] == "implausible_efficiency")
+    assert "more than any heat pump reaches" in because["says"]
+    assert told["performance"]["H2"] is None
+    assert "implausible_efficiency" in told["performance"]["reasons"]["H2"]
+
+
+def test_heat_of_an_unmetered_heater_behind_the_unit_is_no_efficiency():
+    """The unit rests, the in-line heater carries the house, and the heat meter behind it counts its heat."""
+    small = Small(ids=("elec", "elec_kwh", "heat", "heat_kwh", "outdoor"), days=12)
+    for name in ("elec", "elec_kwh"):
+        small.values[name] *= 3.27 / 135.0
+    site = parse_site(
+        small.text.replace(
+            'quantity = "heat_output"', 'quantity = "heat_output"\nincludes = ["backup_heater"]'
+        )
+    )
+    facts = build_facts(site, small.readings, FIRST, FIRST + timedelta(11))
+    with pytest.raises(NotAssessed):
+        implausible_efficiency(Context(site, facts, facts, Figures(site, facts)))
 
 
 def test_a_good_unit_on_a_mild_day_is_believed(small):

@@ -7,8 +7,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import timedelta
-from types import SimpleNamespace
-from typing import cast
 
 import numpy as np
 import pytest
@@ -17,6 +15,7 @@ from fieldfare.analysis.errors import SiteError
 from fieldfare.analysis.facts.build import build_facts
 from fieldfare.analysis.facts.faults import is_fault
 from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.figures.period import Figures
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.model import Finding
 from fieldfare.analysis.findings.stopped.rests import Rest, rests
@@ -41,7 +40,8 @@ def findings_of(made: Made) -> tuple[Finding, ...]:
 def rests_of(made: Made, kind: str) -> list[Rest]:
     """The rests of a kind in what was made."""
     facts = facts_of(made)
-    return rests(cast(Context, SimpleNamespace(all_days=facts, unreliable={})), kind)
+    site = parse_site(made.site_text)
+    return rests(Context(site, facts, facts, Figures(site, facts)), kind)
 
 
 def stopped(house: House, hours: float) -> Made:

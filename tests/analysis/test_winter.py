@@ -233,3 +233,15 @@ def test_the_water_check_shows_the_last_months_flow_and_pressure(site: Site, res
         ("water flow while heating", 0.8),
         ("circuit pressure", 1.6),
     ]
+
+
+@pytest.mark.parametrize(
+    ("last", "label"),
+    [("2025-03-31", "efficiency, rooms (design: of a whole year)"), ("2025-09-30", "efficiency, rooms")],
+)
+def test_a_year_s_design_beside_a_season_says_so(result: dict[str, Any], last: str, label: str) -> None:
+    site = parse_site(SITE.replace("outdoor_c = -4.0", "outdoor_c = -4.0\nspf_space = 3.4"))
+    season = result | {"period": {"from": "2024-10-01", "to": last}}
+    numbers = [n for check in winter_checks(site, season, []) for n in check.numbers]
+    told = next(n for n in numbers if n.limit == 3.4)
+    assert told.label == label

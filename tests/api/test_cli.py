@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from fieldfare.analysis.plant.load import parse_kept_site
 from fieldfare.api.cli.entry import run
 from tests.api.sites import readings, site_text, write_csv
 from tests.services import influx
@@ -105,6 +106,21 @@ def test_an_id_that_reads_as_an_option_is_refused(
     told = capsys.readouterr().err
     assert len(told.splitlines()) == 1
     assert "site.id" in told
+
+
+@pytest.mark.parametrize("source", ["brine", "water"])
+def test_a_source_that_no_figure_knows_is_refused_in_one_line(
+    folder: Path, source: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = site_text().replace("[heat_pump]\n", f'[heat_pump]\nsource = "{source}"\n', 1)
+    (folder / "alder.toml").write_text(text, encoding="utf-8")
+    assert run(["site", "add", "alder.toml"]) == 2
+    said = capsys.readouterr().err
+    assert said.startswith("fieldfare: alder.toml: ")
+    assert len(said.splitlines()) == 1
+    assert f"heat_pump.source: '{source}' is not supported" in said
+    assert "only air-source units can be added" in said
+    assert parse_kept_site(text).heat_pump.source == source, "a file of an earlier release is still read"
 
 
 def test_one_wrong_site_file_refuses_them_all(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -30,12 +30,14 @@ from fieldfare.api.core.service import Service, opened
 from fieldfare.api.core.settings import Settings
 from fieldfare.api.records import defect_pack
 from fieldfare.api.records.defect_pack import SUMS, Case, case_of, write_to
-from fieldfare.api.records.defect_recipe import MOST_LINES, NAME, recipe_for
+from fieldfare.api.records.defect_recipe import NAME, recipe_for
 from fieldfare.api.records.defect_tables import PointFiles, event_rows, write_table
 from fieldfare.collector.simulated.design.spec import Household
 from fieldfare.collector.simulated.plant import random_plant, simulate, with_fault
 from fieldfare.dashboards.papers import NoPdf
 from tests.api.web import OWN, Web, make_web
+
+MOST_LINES = 10  # of a recipe that somebody copies by hand
 
 HOME, CODE = "elm-court", "excessive_defrost"
 PHONE = "+44 1632 960100"

@@ -12,7 +12,7 @@ from fieldfare.analysis.advice.backup import bivalent
 from fieldfare.analysis.advice.cheaper_hours import best_charging_hour
 from fieldfare.analysis.advice.curve import curve_effect, lowest_curve
 from fieldfare.analysis.advice.pump import pump_effect, pump_seen
-from fieldfare.analysis.advice.set_back import refuse_slow, set_back_effect
+from fieldfare.analysis.advice.set_back import refuse_slow, set_back_effects
 from fieldfare.analysis.advice.water import cooler_store
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.build import build_facts
@@ -63,7 +63,7 @@ def _lowest(site: Site, facts: Facts, result: dict[str, Any]) -> Told:
 
 def _depth(depth_k: float) -> Callable[[Site, Facts, dict[str, Any]], Told]:
     def told(site: Site, facts: Facts, result: dict[str, Any]) -> Told:
-        effect = set_back_effect(site, facts, result, depth_k)
+        (effect,) = set_back_effects(site, facts, result, (depth_k,))
         refuse_slow(site, effect.depth_now_k, depth_k)
         return Told(effect.saves, effect.room, Setting(set_back_k=depth_k))
 

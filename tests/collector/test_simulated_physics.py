@@ -20,7 +20,6 @@ from fieldfare.collector.simulated.step.machine import (
 )
 from fieldfare.collector.simulated.step.physics import (
     emission,
-    frost_point,
     heat_coefficient,
     humidity_ratio,
     vapour_pressure_ice,
@@ -38,12 +37,6 @@ def test_saturation_over_ice_agrees_with_psychrolib(t):
 @pytest.mark.parametrize("t", [0.5, 5.0, 20.0, 35.0])
 def test_saturation_over_water_agrees_with_psychrolib(t):
     assert vapour_pressure_water(t) == pytest.approx(psychrolib.GetSatVapPres(t), rel=0.003)
-
-
-@pytest.mark.parametrize(("t", "rh"), [(2.0, 0.84), (0.0, 0.9), (-5.0, 0.8), (7.0, 0.87), (20.0, 0.5)])
-def test_frost_point_agrees_with_psychrolib(t, rh):
-    vapour = psychrolib.GetVapPresFromRelHum(t, rh)
-    assert frost_point(vapour) == pytest.approx(psychrolib.GetTDewPointFromRelHum(t, rh), abs=0.06)
 
 
 def test_humidity_ratio_agrees_with_psychrolib():

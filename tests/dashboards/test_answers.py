@@ -110,6 +110,8 @@ def test_other_loads_are_never_assumed() -> None:
         ({"code": "room", "value": 17.34, "unit": "°C"}, "room 17.3"),
         ({"code": "call_share", "value": 0.12, "unit": "-"}, "12"),
         ({"code": "below_curve", "value": -6.5, "unit": "K"}, "above the designed curve 6.5"),
+        ({"code": "run_minutes", "value": 1020.0, "unit": "min"}, "usual run 17\xa0h"),
+        ({"code": "run_minutes", "value": 25.0, "unit": "min"}, "usual run 25"),
         ({"code": "need_kw", "value": 3.3, "unit": "kW", "low": 2.9, "high": 4.1}, "(2.9 to 4.1)"),
     ],
 )

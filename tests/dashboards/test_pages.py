@@ -21,6 +21,7 @@ from fieldfare.analysis.reports.verdict import GONE_AFTER, SILENT_AFTER
 from fieldfare.collector.simulated.plant import random_plant, simulate
 from fieldfare.dashboards import pages
 from fieldfare.dashboards.day_rows import day_rows
+from fieldfare.dashboards.design_vs_measured import two_sides
 from fieldfare.dashboards.papers import paper_html
 from fieldfare.dashboards.text.words import measure, month
 from tests.dashboards.conftest import DAYS, HOUSEHOLDER, INSTALLER, LAST, NOW, SHORT_CYCLING, Plant
@@ -166,6 +167,33 @@ def test_a_thin_site_says_what_it_cannot_know(basic: Plant) -> None:
     told = text_of(sound(pages.site_page(basic.row(), basic.facts, [], INSTALLER, {}, NOW)))
     assert "Figures that can't be drawn" in told
     assert "Needs readings of flow" in told
+
+
+@pytest.mark.parametrize(
+    ("last", "share", "remark"),
+    [
+        (date(2025, 1, 28), 1.0, "4 months measured: not comparable with a year's figure"),
+        (date(2025, 9, 30), 0.5, "6 months measured: not comparable with a year's figure"),
+        (date(2025, 9, 30), 0.99, "a full year"),
+        (date(2026, 9, 30), 0.99, "24 months measured: not comparable with a year's figure"),
+    ],
+    ids=["a season", "a year half seen", "a year", "two years"],
+)
+def test_a_year_s_design_is_compared_with_a_year_alone(
+    full: Plant, last: date, share: float, remark: str
+) -> None:
+    annual = {"space_heat_kwh_per_year": 9000.0, "hot_water_kwh_per_year": 2500.0, "spf_space": 3.4}
+    site = full.site.model_copy(update={"design": full.site.design.model_copy(update=annual)})
+    result = full.document
+    result["period"] = {"from": "2024-10-01", "to": last.isoformat()}
+    result["coverage"] = {**result["coverage"], "share": share}
+    told = {side.what: side for side in two_sides(site, result, [])}
+    for what in ("Heat to rooms", "Heat to hot water"):
+        assert "a year" in told[what].designed
+        assert told[what].measured != "–"
+        assert told[what].remark == remark
+    several_years = remark.startswith("24")
+    assert told["Efficiency, rooms"].remark == ("a full year" if several_years else remark)
 
 
 def test_works_stand_with_their_effect(full: Plant) -> None:

@@ -6,10 +6,8 @@ import pytest
 from fieldfare.analysis.physics.emitters import (
     HeatEmitter,
     excess_temperature,
-    floor_output_w_per_m2,
     output_kw,
     rated_logarithmic_excess,
-    required_mean_water_c,
 )
 
 RADIATOR = HeatEmitter(1.0)
@@ -67,24 +65,6 @@ def test_the_rating_at_75_65_20():
         assert output_kw(RADIATOR, 75, 65, 20, mean=mean) == pytest.approx(1.0)
 
 
-@pytest.mark.parametrize(
-    ("excess", "watt"),
-    [(5, 52.39), (6, 64.02), (7, 75.85), (8, 87.85), (9, 100.0), (10, 112.30), (15, 175.4), (-1, 0)],
-)
-def test_floor_of_en_1264(excess, watt):
-    """EN 1264-2: limits 100 W/m2 at 9 K (29 C) and 175 at 15 K (35 C)."""
-    assert floor_output_w_per_m2(20 + excess, 20) == pytest.approx(watt, abs=0.05)
-
-
-def test_required_water_temperature_inverts_the_output():
-    house = [HeatEmitter(9.0), HeatEmitter(3.0, 20.0, "underfloor"), HeatEmitter(1.0, 30.0, "fan_coil")]
-    loads = np.array([0.5, 3.0, 6.0, np.nan, 0.0])
-    water = required_mean_water_c(loads, house, 21.0)
-    assert output_kw(house, water[:3], water[:3], 21.0) == pytest.approx(loads[:3], rel=1e-6)
-    assert np.isnan(water[3])
-    assert water[4] == 21.0
-
-
 def test_radiators_sized_for_70_c_at_a_heat_pump_temperature():
     """EN 442: at 45/35/20 a radiator gives 30 % of its rating, so 8.4 kW needs about 28 kW rated."""
     assert output_kw(HeatEmitter(8.4 / 0.2968), 45, 35, 20) == pytest.approx(8.4, rel=1e-3)
@@ -93,8 +73,6 @@ def test_radiators_sized_for_70_c_at_a_heat_pump_temperature():
 def test_cold_water_gives_nothing_and_wrong_input_is_refused():
     assert output_kw(RADIATOR, [18.0, 30.0], [17.0, 19.0], 20.0).tolist() == [0.0, 0.0]
     assert np.isnan(excess_temperature(np.nan, 30, 20))
-    with pytest.raises(ValueError, match="at least one"):
-        required_mean_water_c(1.0, [], 20)
     with pytest.raises(ValueError, match="kind"):
         HeatEmitter(1.0, kind="stove")
     with pytest.raises(ValueError, match="mean"):

@@ -7,7 +7,6 @@ from fieldfare.analysis.physics.factors import (
     FACTORS,
     emission_factor,
     energy_content,
-    fuel_for_heat_kwh,
 )
 
 
@@ -43,14 +42,11 @@ def test_burning_oil_per_litre_and_per_kwh_agree():
 def test_worked_counterfactual():
     """12 000 kWh of heat: oil at 84 % 14 285.7 kWh, 1 387 l, 3 523 kg; heat pump at 2.80 4 285.7 kWh, 887
     (2024) or 759 kg (2025)."""
-    fuel = fuel_for_heat_kwh(12000, 0.84)
-    assert fuel == pytest.approx(14285.7, abs=0.05)
+    fuel = 12000 / 0.84
     assert fuel / energy_content("heating_oil").value == pytest.approx(1387, abs=0.5)
     assert fuel / energy_content("heating_oil").value * 2.540 == pytest.approx(3523, abs=1)
     assert 12000 / 2.80 * emission_factor("electricity", year=2024).value == pytest.approx(887, abs=0.5)
     assert 12000 / 2.80 * emission_factor("electricity", year=2025).value == pytest.approx(759, abs=0.5)
-    with pytest.raises(ValueError, match="efficiency"):
-        fuel_for_heat_kwh(1, 0)
 
 
 def test_every_factor_says_where_it_comes_from():

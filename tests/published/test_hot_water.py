@@ -25,7 +25,6 @@ def test_annual_hot_water_of_a_published_calculation():
 def test_v40_of_a_uniform_store(litres, store, mixed):
     """EN 16147, cold water at 10 C: V (T - 10) / 30."""
     assert hot_water.mixed_litres(litres, store) == pytest.approx(mixed, abs=0.05)
-    assert hot_water.v40_from_draw([litres / 4] * 4, [store] * 4) == pytest.approx(mixed, abs=0.05)
 
 
 @pytest.mark.parametrize(("litres", "store", "mixed"), [(120, 54, 187.2), (180, 54, 280.8)])
@@ -36,17 +35,10 @@ def test_mixing_table_of_an_installers_guide(litres, store, mixed):
     assert hot_water.mixed_litres(307.7, 54, cold_c=15) == pytest.approx(480, abs=0.1)
 
 
-def test_v40_ends_where_the_outlet_falls_below_40_c():
-    """EN 16147 (definition from memory)."""
-    litres, outlet = [50, 50, 50, 50, 50], [55, 54, 47, 39, 41]
-    assert hot_water.v40_from_draw(litres, outlet) == pytest.approx(50 * (45 + 44 + 37) / 30)
-
-
-@pytest.mark.parametrize(("profile", "kwh", "draws"), [("M", 5.845, 23), ("L", 11.655, 24)])
-def test_tapping_profiles(profile, kwh, draws):
+@pytest.mark.parametrize(("profile", "kwh"), [("M", 5.845), ("L", 11.655)])
+def test_tapping_profiles(profile, kwh):
     """Reg. (EU) 813/2013 Annex III Table 7."""
     assert hot_water.profile_kwh(profile) == pytest.approx(kwh)
-    assert hot_water.profile_draws(profile) == draws
 
 
 def test_performance_on_profile_m():
@@ -89,9 +81,8 @@ def test_common_practice_reheating_300_litres_by_10_k():
     water.
     """
     assert hot_water.heat_kwh(300, 45, 55) == pytest.approx(3.49, abs=0.005)
-    assert hot_water.reheat_minutes(300, 45, 55, 12.0) == pytest.approx(17.4, abs=0.1)
-    slow, fast = hot_water.reheat_minutes(300, 45, 55, np.array([5.24, 8.37]))
-    assert (slow, fast) == pytest.approx((40, 25), abs=0.1)
+    minutes = 60.0 * hot_water.heat_kwh(300, 45, 55) / np.array([12.0, 5.24, 8.37])
+    assert minutes == pytest.approx([17.4, 40, 25], abs=0.1)
 
 
 def test_common_practice_300_litres_at_55_c_serve_a_family():
@@ -102,7 +93,6 @@ def test_common_practice_300_litres_at_55_c_serve_a_family():
 def test_gaps_and_refusals():
     assert np.isnan(hot_water.mixed_litres(200, np.nan))
     assert hot_water.mixed_litres(200, 38) == 0
-    assert np.isnan(hot_water.reheat_minutes(300, 45, 55, 0.0))
     with pytest.raises(ValueError, match="colder"):
         hot_water.mixed_litres(200, 55, cold_c=40)
     with pytest.raises(ValueError, match="class must be"):

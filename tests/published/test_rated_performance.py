@@ -9,10 +9,8 @@ import pytest
 from fieldfare.analysis.physics.heat_pump import (
     RatedPerformance,
     RatingPoint,
-    brine_temperature,
     carnot_cop,
     generic_cop,
-    part_load_cop,
 )
 
 # EN 14825:2018 Annex H, fixed speed, air to water at 35 C: outdoor, flow, output kW, COP
@@ -172,22 +170,6 @@ def test_one_point_of_an_hplib_unit_stays_within_the_spread_of_the_generic_units
         unit = RatedPerformance([RatingPoint(7, 35, None, hplib_cop(group, 7, 35))])
         for o, f in itertools.product((2, 5, 7), (35, 40, 45)):
             assert unit.cop(o, f) == pytest.approx(hplib_cop(group, o, f), rel=spread / 2)
-
-
-@pytest.mark.parametrize(
-    ("ratio", "share"), [(0.5524, 0.9251), (0.3133, 0.8202), (0.1233, 0.5844), (1.0, 1.0), (1.4, 1.0)]
-)
-def test_part_load_degradation_of_en_14825(ratio, share):
-    """EN 14825, air/water: CR / (Cd CR + 1 - Cd), Cd 0.9."""
-    assert part_load_cop(1.0, ratio) == pytest.approx(share, abs=1e-4)
-
-
-def test_brine_temperature_of_the_field_test_as_hplib_publishes_it():
-    system = hplib.HeatingSystem
-    for t in (-10.0, 0.0, 8.0, 20.0):
-        assert brine_temperature(t) == pytest.approx(
-            system.calc_brine_temp(system.__new__(system), t), abs=1e-6
-        )
 
 
 def test_gaps_shapes_and_refusals():

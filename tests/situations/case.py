@@ -160,7 +160,8 @@ def expected(situation: Situation) -> str:
 
 
 def said_before() -> dict[str, str]:
-    """What was said of each situation at the commit that `before.json` names; `bench_situations --json` made it.
+    """What was said of each situation at the commit that `before.json` names; `bench_situations --json` made
+    it.
 
     Those of controls and recordings are of 615b8e3, the two of draws during charges of 29141b8,
     those of no_effect of 38938c8.

@@ -70,7 +70,8 @@ class House:
     pumps : bool (n,), the water pump turns; without it each run ends within minutes. cools : bool (n,), the
         unit is set to cooling and answers the rooms' call with cold water
     valve : int8 (n,): 0 follows the unit, 1 stays towards the rooms, 2 towards the cylinder
-    setpoint_c, reheat_c : of the cylinder. by_room : the thermostat decides when to heat, else the weather alone
+    setpoint_c, reheat_c : of the cylinder. by_room : the thermostat decides when to heat, else the weather
+        alone
     heater_inside : the back-up heater is behind the unit's own electricity and heat meters
     trips : minutes after which the unit ends each run by itself, 0 never. calls : rooms decide by a
     thermostat

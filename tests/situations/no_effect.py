@@ -1,4 +1,5 @@
-"""Situations of a unit that runs without effect, of hand-overs, gateways and sensors, and healthy ones beside them."""
+"""Situations of a unit that runs without effect, of hand-overs, gateways and sensors, and healthy ones beside
+them."""
 
 from __future__ import annotations
 

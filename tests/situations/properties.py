@@ -5,6 +5,8 @@ fault.
 
 - no two findings of one result move a setting in opposite directions;
 - evidence of a finding above a note lies on the side of its limit on which the trouble is;
+- no next step tells anyone to write a measured number into the site file, which holds what was designed;
+- where valves are shut nothing raises the curve;
 - a home is in order only where what matters was assessed.
 
 Prints each violation with its plant. Exit status 1 where there is one.
@@ -13,6 +15,7 @@ Prints each violation with its plant. Exit status 1 where there is one.
 from __future__ import annotations
 
 import argparse
+import re
 import sys
 from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
@@ -24,11 +27,14 @@ from fieldfare.analysis.reports.result import analyse
 from fieldfare.collector.simulated.faults import plant as faults_plant
 from tests.benchmarks.confusion import Case, facts_of
 
+ASKS = re.compile(r"\b(put|set|enter|write|correct|change|note|fill in)\b", re.IGNORECASE)
+NUMBER = re.compile(r"\d\s*(°C|K|kW|kWh|W|bar|l|m3/h|%|min|h|mm|m2)(?![\w])")
+
 
 def violations(document: dict[str, Any]) -> list[str]:
     """What of a result document breaks a property, a line each."""
     findings = document["findings"]
-    return [*_opposite(findings), *_evidence(findings), *_verdict(document)]
+    return [*_opposite(findings), *_evidence(findings), *_advice(findings), *_verdict(document)]
 
 
 def _opposite(findings: list[dict[str, Any]]) -> list[str]:
@@ -40,6 +46,29 @@ def _opposite(findings: list[dict[str, Any]]) -> list[str]:
             if before != direction:
                 out.append(f"{code} would {before} the {setting}, {finding['code']} would {direction} it")
     return out
+
+
+def tells_number_for_site_file(text: str) -> bool:
+    """Whether a sentence asks for a number with its unit in the site file."""
+    return any(
+        "site file" in sentence and ASKS.search(sentence) and NUMBER.search(sentence)
+        for sentence in re.split(r"(?<=[.;:!?])\s+", text)
+    )
+
+
+def _advice(findings: list[dict[str, Any]]) -> list[str]:
+    out = []
+    for finding in findings:
+        step, causes = finding.get("next_step", ""), finding.get("causes") or [{"cause": ""}]
+        if tells_number_for_site_file(step):
+            out.append(f"{finding['code']} asks for a number in the site file: {step}")
+        if causes[0]["cause"] == "zone_not_opening" and ["flow_temperature", "raise"] in _changes(finding):
+            out.append(f"{finding['code']} raises the curve though valves are shut")
+    return out
+
+
+def _changes(finding: dict[str, Any]) -> list[list[str]]:
+    return [list(change) for change in finding.get("changes", ())]
 
 
 def _evidence(findings: list[dict[str, Any]]) -> list[str]:

@@ -92,8 +92,8 @@ class Wet:
     every : minutes between readings. gauge_bar : the smallest step that the pressure gauge shows
     stir : float64 (n,) [W/K], a circulation pipe. fill : float64 (n,) [l a minute] into the circuit,
         negative for a leak
-    pocket_lost_day : from then on the cylinder's sensor hangs in the air of its cupboard, and the unit charges
-        by what it shows
+    pocket_lost_day : from then on the cylinder's sensor hangs in the air of its cupboard, and the unit
+        charges by what it shows
     on : bool (n,), the unit works. tank_shown : what the sensor makes of the cylinder's temperature
     """
 

@@ -34,10 +34,6 @@ class DayColumn:
     absent: float = math.nan
     optional: bool = False
 
-    @property
-    def is_family(self) -> bool:
-        return self.name.endswith(".")
-
     @cached_property
     def _alternatives(self) -> tuple[frozenset[str], ...]:
         return tuple(frozenset(need.split("|")) for need in self.needs)

@@ -18,14 +18,15 @@ from fieldfare.analysis.statistics.quantiles import nan_median
 
 # Over what was asked: the unit's own switching difference lies at 2 to 5 K, a call ends anywhere below.
 _OWN_STOP_K, _CALL_STOP_K = 2.3, 1.5
-# A unit's own switching difference ends run after run at one excess over what was asked; a call ends them anywhere,
-# before that too.
+# A unit's own switching difference ends run after run at one excess over what was asked; a call ends them
+# anywhere, before that too.
 _OWN_BAND_K, _FEWEST_RUNS = 1.0, 10
 # Flow rises by a kelvin in a minute or two at the end of a brief run (common practice).
 _PEAKS_SEEN_MIN = 2.5
 # Share of a run's flow that is none to speak of; share of runs that are nearly all (common practice).
 _FLOWS_SHARE, _NEARLY_ALL = 0.2, 0.8
-# Weight of a restriction where nobody measures the flow, or where it hardly tells; and what two sensors can tell apart.
+# Weight of a restriction where nobody measures the flow, or where it hardly tells; and what two sensors can
+# tell apart.
 _UNSEEN_FLOW, _LEAST_LIFT_K = 0.15, 0.1
 
 
@@ -177,8 +178,8 @@ def _flow_share(site: Site, runs: Table) -> float:
 
 
 def _too_wide(site: Site, runs: Table) -> float:
-    """How far the difference of flow and return tells that the flow is short for the heat [0 to 1]; 1 where it is
-    not known.
+    """How far the difference of flow and return tells that the flow is short for the heat [0 to 1]; 1 where
+    it is not known.
 
     A pump that follows the output gives little water at little heat: the difference is then nominal or less.
     """

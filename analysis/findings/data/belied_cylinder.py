@@ -73,11 +73,13 @@ def belied_cylinder(context: Context) -> Finding | None:
             " reheats: reseat or replace it. If it is hot, ask what else heats the cylinder."
         ),
         caution=(
-            "Water that has stood lukewarm is heated through to the disinfection temperature before it is used"
-            " again (Legionella); it can scald."
+            "Water that has stood lukewarm is heated through to the disinfection temperature before it is"
+            " used again (Legionella); it can scald."
         ),
-        home="Your hot water may be cold: its sensor shows a temperature that can't be right. Please tell your"
-        " installer whether the tap runs hot.",
+        home=(
+            "Your hot water may be cold: its sensor shows a temperature that can't be right. Please tell your"
+            " installer whether the tap runs hot."
+        ),
         visit="call",
         bring=("sensor for cylinder temperature", "thermometer"),
     )

@@ -15,11 +15,11 @@ _THOUSAND = times("a unit 1000 times larger (kW, MWh)", "W, kWh", 1e-3)
 _GIGAJOULE = times("GJ", "kWh", 3.6e-3)
 # A unit that is switched off keeps to one small draw; a working one's days differ by half and more.
 _WORKS_UNEVENLY = 1.3
-# The two sides may differ by this factor: performance lies between 1 and 12, a power's peak some times above its
-# mean. A unit that ran for less of the day has a mean that says nothing beside its peak.
+# The two sides may differ by this factor: performance lies between 1 and 12, a power's peak some times above
+# its mean. A unit that ran for less of the day has a mean that says nothing beside its peak.
 _ALIKE = 6.0
-# Share of full output that a working unit reaches as a day's mean; controls at rest draw up to a fiftieth of it
-# (common practice), and what the other side shows then is no measure of a unit.
+# Share of full output that a working unit reaches as a day's mean; controls at rest draw up to a fiftieth of
+# it (common practice), and what the other side shows then is no measure of a unit.
 _AT_WORK = 0.03
 
 

@@ -41,7 +41,10 @@ def blurred(context: Context) -> str | None:
     apart = flow_spacing(days)
     words = "mean flow times mean temperature difference is not the mean heat"
     if apart > context.limit("flow_product_minutes"):
-        return f"flow rate and temperatures every {apart:.0f} minutes: where the unit starts and stops in between, {words}"
+        return (
+            f"flow rate and temperatures every {apart:.0f} minutes: where the unit starts and stops in"
+            f" between, {words}"
+        )
     if not len(runs) or apart <= 1.0:
         return None
     heat = np.maximum(fill_nan(runs.floats("heat"), 0.0), 0.0)
@@ -55,8 +58,8 @@ def pair_offset(days: Table) -> tuple[float | None, float]:
     """Flow sensor minus return sensor [K] while water circulates at rest, None where that is not known, and
     the limit of error of each sensor after it is taken off [K].
 
-    An offset stays the same. A circuit that still cools differs from day to day, and the more so the warmer it
-    is: the scatter of the days is the uncertainty of the offset, and where it grows with the water's
+    An offset stays the same. A circuit that still cools differs from day to day, and the more so the warmer
+    it is: the scatter of the days is the uncertainty of the offset, and where it grows with the water's
     temperature, or is as wide as the sensors' own, nothing was learned.
     """
     if "pair_offset" not in days:
@@ -90,7 +93,8 @@ def flow_heat(days: Table, offset: float | None) -> Floats:
 
 
 def difference(days: Table) -> Floats:
-    """Difference of flow and return by day [K]: in steady running, else the one at which the heat was passed."""
+    """Difference of flow and return by day [K]: in steady running, else the one at which the heat was
+    passed."""
     volume, heat = days.floats("check_volume"), days.floats("check_flow")
     passed = np.divide(heat, KWH_PER_M3_K * volume, out=np.full(len(days), np.nan), where=volume > 0.0)
     return np.where(np.isfinite(days.floats("lift")), days.floats("lift"), passed)

@@ -181,8 +181,8 @@ def _point_gap(context: Context, days: Table, minutes: Floats) -> _Gap | None:
         usual = float(np.median(share[there[0] : there[-1] + 1]))
         if usual < _WHOLE_SHARE:
             continue
-        # A point that is heard a little every day isn't silent: one sent on change says little on quiet days. The
-        # days at both ends of a true gap are heard in part.
+        # A point that is heard a little every day isn't silent: one sent on change says little on quiet days.
+        # The days at both ends of a true gap are heard in part.
         nothing = share <= 0.0
         silent = (share < _NONE_SHARE) & sending & (window_sum(nothing, 1, 2) > 0)
         if point.quantity in _OWN_WORD:
@@ -211,9 +211,9 @@ def minutes_sent(days: Table, point: Point) -> Floats:
 def _gap_severity(context: Context, gap: _Gap, hours_in_all: float) -> Severity:
     """How much a gap asks for.
 
-    One that lasts wants a call. One that ended days ago is to be looked at again, as a gateway that failed for
-    days may fail again; once it has held for a fortnight nothing is left to do, and the figures carry their
-    coverage. A very long one stays to be looked at: nobody can tell how the home fared meanwhile.
+    One that lasts wants a call. One that ended days ago is to be looked at again, as a gateway that failed
+    for days may fail again; once it has held for a fortnight nothing is left to do, and the figures carry
+    their coverage. A very long one stays to be looked at: nobody can tell how the home fared meanwhile.
     """
     if gap.ongoing:
         lasting = (gap.last - gap.first + 1) >= context.limit("gap_ongoing_days")

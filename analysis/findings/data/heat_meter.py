@@ -149,9 +149,12 @@ def _disagreeing(context: Context, episode: Episode, typical: float, may: float)
 _CHECK: dict[str, Any] = {
     "next_step": (
         "Compare the two flow sensors and both pairs of temperatures in steady operation to find the one that"
-        " is wrong. Check the heat meter's pulse value, the pipe it is set for, and its sensors in their pockets."
+        " is wrong. Check the heat meter's pulse value, the pipe it is set for, and its sensors in their"
+        " pockets."
     ),
-    "caution": "Pockets and pipes are hot and under pressure; a sealed meter is opened by its maker's service only.",
+    "caution": (
+        "Pockets and pipes are hot and under pressure; a sealed meter is opened by its maker's service only."
+    ),
     "visit": "drive",
     "bring": ("two contact thermometers", "clamp-on flow meter"),
 }
@@ -275,8 +278,8 @@ def _unsaid_antifreeze(context: Context, measured: float) -> Finding | None:
 
 
 def spoilt_by_disagreement(context: Context, finding: Finding) -> frozenset[str]:
-    """The instruments that may be the wrong ones: nothing where antifreeze explains the meter, whose figures are
-    corrected for it; the side whose heat no heat pump makes of its electricity; else the meter, and the
+    """The instruments that may be the wrong ones: nothing where antifreeze explains the meter, whose figures
+    are corrected for it; the side whose heat no heat pump makes of its electricity; else the meter, and the
     temperatures too where an offset of theirs would explain it."""
     if finding.causes:
         return frozenset()

@@ -1,4 +1,5 @@
-"""An outdoor sensor that hangs indoors: an even temperature, and far more heat given than such air asks for."""
+"""An outdoor sensor that hangs indoors: an even temperature, and far more heat given than such air asks
+for."""
 
 from __future__ import annotations
 
@@ -13,13 +14,15 @@ from fieldfare.analysis.findings.model import Finding
 # A unit that works for so long gives heat that is needed.
 _WORKED_MIN = 240.0
 _USUAL_ROOM_C = 20.0
-# Heat over electricity of a unit in mild air, at the least: electricity stands for heat where none is metered.
+# Heat over electricity of a unit in mild air, at the least: electricity stands for heat where none is
+# metered.
 _LEAST_COP = 2.0
 _FEWEST_DAYS = 5
 
 
 def sensor_indoors(context: Context) -> Finding | None:
-    """Days of even warmth "outdoors" on which the unit gave several times what the house loses in such air."""
+    """Days of even warmth "outdoors" on which the unit gave several times what the house loses in such
+    air."""
     days, limit = context.all_days.days, context.limit
     swing = days.floats("outdoor_max") - days.floats("outdoor_min")
     ran = np.fmax(days.floats("minutes_running"), days.floats("minutes_heating"))
@@ -38,8 +41,8 @@ def sensor_indoors(context: Context) -> Finding | None:
         episode.since,
         confidence_of(times / limit("indoors_heat_ratio"), episode.days, episode.share),
         (
-            f"The outdoor sensor seems to hang indoors: it shows {level:.0f} °C all day long, and the heat pump"
-            f" gives {times:.0f} times the heat that the house loses in such air."
+            f"The outdoor sensor seems to hang indoors: it shows {level:.0f} °C all day long, and the heat"
+            f" pump gives {times:.0f} times the heat that the house loses in such air."
         ),
         (
             context.evidence("outdoor temperature", round(level, 1), "°C", "indoors_c"),
@@ -54,9 +57,9 @@ def sensor_indoors(context: Context) -> Finding | None:
         next_step=(
             ""
             if episode.until
-            else "Find the sensor: is it in the plant room, on its drum of cable or beside the unit's electronics?"
-            " Mount it in the shade of a north wall, or name a nearby site's sensor in the site file"
-            " (outdoor_from)."
+            else "Find the sensor: is it in the plant room, on its drum of cable or beside the unit's"
+            " electronics? Mount it in the shade of a north wall, or name a nearby site's sensor in the site"
+            " file (outdoor_from)."
         ),
         caution=(
             "Work on a ladder by the local rules; the sensor's cable is low voltage, but switch the unit's"

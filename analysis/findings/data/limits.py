@@ -9,7 +9,8 @@ LIMITS_DATA: dict[str, Limit] = {
         48.0,
         "h",
         "common practice: two days lost are a fifteenth of a month, past the 5 % that a month's figure bears",
-        "hours without any reading on the newest days (gap_recent_days), from which the gateway may fail again",
+        "hours without any reading on the newest days (gap_recent_days), from which the gateway may fail"
+        " again",
     ),
     "gap_recent_days": Limit(
         14.0,
@@ -203,10 +204,10 @@ LIMITS_DATA: dict[str, Limit] = {
     "flow_product_share": Limit(
         0.1,
         "-",
-        "common practice for sampled signals: if a tenth of the heat comes in runs seen at two readings or fewer,"
-        " about as much falls between readings",
-        "share of the heat from runs beside a run or rest no longer than two readings of flow and temperatures,"
-        " above which their product does not stand for heat",
+        "common practice for sampled signals: if a tenth of the heat comes in runs seen at two readings or"
+        " fewer, about as much falls between readings",
+        "share of the heat from runs beside a run or rest no longer than two readings of flow and"
+        " temperatures, above which their product does not stand for heat",
     ),
     "heat_meter_act": Limit(
         0.30,

@@ -41,8 +41,8 @@ _FEWEST_DAYS = 7
 _LEAST_KWH = {"space": 30.0, "hot": 10.0}
 _LEAST_ON_MIN, _LEAST_OFF_MIN = 1200.0, 1200.0
 _FEWEST_STEPS, _FEWEST_STEP_DAYS = 12, 5
-# A standard deviation from a median absolute deviation of a normal distribution; days in a row that tell as much
-# as one (common practice: weather and habits last).
+# A standard deviation from a median absolute deviation of a normal distribution; days in a row that tell as
+# much as one (common practice: weather and habits last).
 _ROBUST_SD, _DAYS_ALIKE = 1.4826, 4.0
 # Degrees of freedom of Student's t: one odd fact alone decides nothing.
 _TAIL_DF = 4
@@ -246,7 +246,8 @@ def _heater(days: Table) -> dict[str, _Fact]:
     known = share[np.isfinite(share)]
     if _sums(days, "heater_steps")[0] < _FEWEST_STEPS or len(known) < _FEWEST_STEP_DAYS:
         return {}
-    # The unit's own output moves too: the middle of many switchings is the heater's, the surer the more alike.
+    # The unit's own output moves too: the middle of many switchings is the heater's, the surer the more
+    # alike.
     middle = float(np.median(known))
     scatter = _ROBUST_SD * float(np.median(np.abs(known - middle)))
     label = "change of heat over the back-up heater's power when it switches"

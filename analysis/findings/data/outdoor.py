@@ -147,8 +147,8 @@ def _offset(context: Context) -> Finding | None:
 def _free_doubt(context: Context, free: float) -> float:
     """Standard uncertainty of the rooms' excess at which no heat is needed [K].
 
-    It is where the line of heat over difference meets zero: the slope's own uncertainty, carried from the days'
-    mean difference down to there.
+    It is where the line of heat over difference meets zero: the slope's own uncertainty, carried from the
+    days' mean difference down to there.
     """
     loss, days = context.figures.heat_loss.coefficient, context.days
     heated = days.where(days["minutes_heating"] >= 60)

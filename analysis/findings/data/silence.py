@@ -148,8 +148,8 @@ def _should_move(days: Table, point: Point) -> Flags | None:
 
 
 def _of_its_unit(days: Table, point: Point) -> tuple[Floats, Floats, Floats]:
-    """Running minutes, electricity and heat by day [kWh] of the unit that a point belongs to; of all of them for
-    a shared point."""
+    """Running minutes, electricity and heat by day [kWh] of the unit that a point belongs to; of all of them
+    for a shared point."""
     if point.heat_pump is None:
         return (
             days.floats("minutes_running"),

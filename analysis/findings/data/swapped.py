@@ -64,8 +64,9 @@ def _heat_meter_backwards(context: Context) -> Finding | None:
         next_step=(
             ""
             if episode.until
-            else "At the heat meter: compare both temperatures on its display with the pipes, and check the sign"
-            " that the gateway gives its values. Swap the sensors only in the way the maker's manual shows."
+            else "At the heat meter: compare both temperatures on its display with the pipes, and check the"
+            " sign that the gateway gives its values. Swap the sensors only in the way the maker's manual"
+            " shows."
         ),
         caution="" if episode.until else f"{METER_WORK} Pipes may be hot and under pressure.",
         until=episode.until,

@@ -16,7 +16,8 @@ from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.statistics.quantiles import nan_median
 
 _LOCK_MIN = 3.0
-# A wrong sensor costs no efficiency; a circuit short of refrigerant has lost a tenth and more (common practice).
+# A wrong sensor costs no efficiency; a circuit short of refrigerant has lost a tenth and more (common
+# practice).
 _SOUND = 0.94
 _FEWEST_GAPS, _FEWEST_TOPS, _OFTEN_LOCKED = 20, 20, 0.5
 # Where nothing is known about the unit's efficiency.

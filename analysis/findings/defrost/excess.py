@@ -55,8 +55,6 @@ from fieldfare.analysis.findings.yearly_cost import heating_year
 from fieldfare.analysis.statistics.distributions import normal_quantile
 from fieldfare.analysis.statistics.quantiles import nan_median
 
-_HALF_WEEK = 3
-
 
 @dataclass(frozen=True)
 class _Judged:
@@ -112,8 +110,8 @@ def excessive_defrost(context: Context) -> Finding | None:
 
 
 def _is_certain(context: Context, change: Change | None) -> bool:
-    """Whether a unit began to defrost more often: by its defrosts, and by efficiency lost about the same days where
-    the defrosts speak for it too."""
+    """Whether a unit began to defrost more often: by its defrosts, and by efficiency lost about the same days
+    where the defrosts speak for it too."""
     if change is None or change.odds < 0.0:
         return False
     lost = max(fell_odds(*_fell_with(context, change)), 0.0)
@@ -215,8 +213,8 @@ def _judge(
 
 
 def _fell_with(context: Context, change: Change) -> tuple[float, float]:
-    """Change of the unit's efficiency about the time its defrosts changed, logarithm and standard uncertainty;
-    nan where none was seen."""
+    """Change of the unit's efficiency about the time its defrosts changed, logarithm and standard
+    uncertainty; nan where none was seen."""
     (first, last), found = own_change(context)
     apart = max(first - change.day, change.day - last)
     if found is None or apart > context.limit("defrost_change_days"):
@@ -225,7 +223,8 @@ def _fell_with(context: Context, change: Change) -> tuple[float, float]:
 
 
 def _coat_when_dry(context: Context, defrosts: Table, rows: Flags) -> Lognormal | None:
-    """`coat_when_dry` of all defrosts from the first to the last of some days, the dry ones between as well."""
+    """`coat_when_dry` of all defrosts from the first to the last of some days, the dry ones between as
+    well."""
     day = context.days["day"][rows]
     mine = defrosts.where((defrosts["day"] >= day[0]) & (defrosts["day"] <= day[-1]))
     per_kw = 1000.0 / rated_kw(context)

@@ -48,7 +48,8 @@ def defrost_without_frost(context: Context) -> Finding | None:
 
 
 def _by_short_timer(context: Context, defrosts: Table) -> bool:
-    """One spacing in any air, too long for a lock and too short for `by_clock`: a timer, with or without frost.
+    """One spacing in any air, too long for a lock and too short for `by_clock`: a timer, with or without
+    frost.
 
     It counts only with a cold coil, so that defrosts in warm air still tell of a sensor.
     """
@@ -169,9 +170,9 @@ def _told(context: Context, defrosts: Table, dry: Flags, so: Flags, episode: Epi
 
 
 def _chance(context: Context, mine: Table, energy: float, warm: int, bare: int) -> float:
-    """Probability that a sensor or the charge makes them. mine : all defrosts of the episode. energy : used by
-    those without frost, median [Wh/kW]. warm, bare : of these, in air that frosts no coil, and before which
-    none can have settled
+    """Probability that a sensor or the charge makes them. mine : all defrosts of the episode. energy : used
+    by those without frost, median [Wh/kW]. warm, bare : of these, in air that frosts no coil, and before
+    which none can have settled
     """
     usual = _pattern(context, mine)
     real = dry_chance(

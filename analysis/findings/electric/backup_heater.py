@@ -196,7 +196,8 @@ def _causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...], tuple[E
         used = share / ceiling
         evidence.append(Evidence("unit's output meanwhile, share of its highest output", round(used, 2), "-"))
         if not np.isfinite(speed):
-            # The highest output seen is the unit's limit only in a season that asked for it: speed tells better.
+            # The highest output seen is the unit's limit only in a season that asked for it: speed tells
+            # better.
             doubt += float(np.clip(8.0 * (used - 0.72), -3.0, 3.0))
         words.append(f"the unit gave {percent(min(used, 1.0))} of its highest measured output")
         if ceiling < _WEAK_SHARE and not np.isfinite(speed):

@@ -263,8 +263,8 @@ LIMITS_FLOW: dict[str, Limit] = {
     "pressure_swing_share": Limit(
         0.3,
         "-",
-        "common practice: a failed vessel shows whenever the water's temperature moves; a filling or bleeding does"
-        " on single days",
+        "common practice: a failed vessel shows whenever the water's temperature moves; a filling or"
+        " bleeding does on single days",
         "share of an episode's days with it, below which it is no vessel's",
         "below",
     ),

@@ -124,8 +124,8 @@ def _short_of_water(
 
     A pump that modulates gives little water on purpose: it keeps the difference, and a difference wider than
         nominal tells.
-    A pump of one speed gives the same water at any heat, so that a lack shows in mild weather too. At its least
-    speed a pump that modulates does so as well: then the difference stays below nominal.
+    A pump of one speed gives the same water at any heat, so that a lack shows in mild weather too. At its
+    least speed a pump that modulates does so as well: then the difference stays below nominal.
     """
     limit = context.limit
     if context.site.heat_pump.antifreeze != "none":
@@ -148,8 +148,8 @@ def _short_of_water(
 
 
 def _follows(context: Context, rows: Flags) -> float:
-    """Relative change of the flow for one of the heat, over heating days and charges together [-]; nan where the
-    heat hardly varies.
+    """Relative change of the flow for one of the heat, over heating days and charges together [-]; nan where
+    the heat hardly varies.
 
     Heating alone often stays at one output for weeks; a charge asks for more.
     """

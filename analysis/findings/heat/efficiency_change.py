@@ -34,12 +34,13 @@ _MOST_WEIGHT_KWH = 40.0
 # A rating is carried from one month's weather, load and frost to another's no better than this (common
 # practice).
 _CARRIED = 0.01
-# Nor beyond 5 K over its warmest point, A7 as a rule: what a unit gains there differs by this a kelvin (common
-# practice: fans, valves and the least speed set its efficiency at small lifts).
+# Nor beyond 5 K over its warmest point, A7 as a rule: what a unit gains there differs by this a kelvin
+# (common practice: fans, valves and the least speed set its efficiency at small lifts).
 _CARRIED_PER_K, _HELD_K, _RATED_C = 0.01, 5.0, 7.0
 _FEWEST_DAYS = 3 * FEWEST_EACH_SIDE
-# A charge of the cylinder is never steady: its temperatures rise all along, and readings a third of its length
-# apart mix it with what comes before and after (common practice). Known no better than so, as logarithms.
+# A charge of the cylinder is never steady: its temperatures rise all along, and readings a third of its
+# length apart mix it with what comes before and after (common practice). Known no better than so, as
+# logarithms.
 _CHARGING, _CHARGING_BLURRED = 0.05, 0.25
 
 
@@ -256,8 +257,8 @@ def _series(context: Context) -> _Series:
 def _used_by_the_day(context: Context, heat: Floats, used: Floats) -> Floats:
     """Electricity of the compared heat by the whole day's efficiency [kWh].
 
-    Readings minutes apart share out the ends of runs by chance, heat and electricity each its own way: what is
-    found within some minutes may move when the readings shift, the day's totals don't.
+    Readings minutes apart share out the ends of runs by chance, heat and electricity each its own way: what
+    is found within some minutes may move when the readings shift, the day's totals don't.
     """
     days = context.days
     total, paired = days.floats("paired_heat_kwh"), days.floats("paired_heat_pump_kwh")

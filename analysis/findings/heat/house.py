@@ -82,7 +82,8 @@ def heat_loss_below_design(context: Context) -> Finding | None:
         )
     if (room := overheated_c(context)) is not None:
         raise NotAssessed(
-            f"the rooms are heated to {room:.0f} °C, and open windows in mild weather look like a tighter house"
+            f"the rooms are heated to {room:.0f} °C, and open windows in mild weather look like a tighter"
+            " house"
         )
     loss, ratio = _measured(context)
     assert ratio.value is not None

@@ -124,8 +124,8 @@ LIMITS_HEAT: dict[str, Limit] = {
     "overheated_k": Limit(
         2.0,
         "K",
-        "common practice: rooms kept a kelvin or two warmer than designed are a wish; beyond, nobody asked for"
-        " the heat (ISO 7730 category B: 2 K, from memory)",
+        "common practice: rooms kept a kelvin or two warmer than designed are a wish; beyond, nobody asked"
+        " for the heat (ISO 7730 category B: 2 K, from memory)",
         "rooms above the designed temperature while heated, from which the house's balance can't be read",
     ),
     # capacity
@@ -211,6 +211,15 @@ LIMITS_HEAT: dict[str, Limit] = {
         "-",
         "common practice: four to one for one cause",
         "weight of a cause, from which it shows plainly",
+    ),
+    "room_emission_shut": Limit(
+        0.6,
+        "-",
+        "EN 442 with a quarter of doubt in the emitters' sizes (common practice): open emitters give what"
+        " they can",
+        "heat given over what the emitters can give at this water temperature, below which valves are shut"
+        " and no warmer water is advised",
+        "below",
     ),
     "room_cold_c": Limit(
         16.0,

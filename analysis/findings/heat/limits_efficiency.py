@@ -144,7 +144,7 @@ LIMITS_EFFICIENCY: dict[str, Limit] = {
         0.035,
         "-",
         "common practice: the same meters compared with themselves repeat to a few per cent",
-        "drop of efficiency at like conditions",
+        "drop of efficiency under comparable conditions",
     ),
     "efficiency_drop_watch": Limit(
         0.08,

@@ -202,10 +202,11 @@ def _causes(
 ) -> tuple[tuple[Cause, ...], tuple[Evidence, ...]]:
     """Causes weighted by how well each explains the cold days, with the evidence."""
     measured = _measured(context, zone, zones, inside)
-    weights = cause_weights(measured)
-    if not context.site.emitter:
-        # Without the emitters' output a low curve and small emitters look alike: the curve stands for both.
-        weights["curve_too_low"] += weights.pop("emitters_small")
+    weights = cause_weights(
+        measured,
+        shut_below=context.limit("room_emission_shut"),
+        emitters_known=bool(context.site.emitter),
+    )
     facts = _in_words(measured)
     scores = {cause: (weight, facts) for cause, weight in weights.items()}
     labels = (
@@ -277,7 +278,8 @@ def _in_words(measured: ColdRoom) -> str:
         told.append(f"its water was below its set temperature for {percent(measured.lacking)} of the heating")
     if measured.emission is not None:
         told.append(
-            f"the rooms took {percent(measured.emission)} of what the emitters can give at this water temperature"
+            f"the rooms took {percent(measured.emission)} of what the emitters can give at this water"
+            " temperature"
         )
     if measured.gap is not None:
         told.append(

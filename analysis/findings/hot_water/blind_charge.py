@@ -40,8 +40,8 @@ def blind_charge(context: Context) -> Finding | None:
         episode.since,
         confidence_of(2.0, episode.days + 1.0, episode.share),
         (
-            f"The cylinder is charged for {hours:.1f} hours a day and its sensor stays at {level:.0f} °C: the heat"
-            " does not reach the sensor."
+            f"The cylinder is charged for {hours:.1f} hours a day and its sensor stays at {level:.0f} °C:"
+            " the heat does not reach the sensor."
         ),
         evidence=(
             context.evidence(
@@ -57,8 +57,8 @@ def blind_charge(context: Context) -> Finding | None:
         next_step=_step(causes[0].cause),
         caution=HOT_WATER,
         home=(
-            "Your heat pump tries to heat the water and does not seem to succeed. Take care at the tap: the water"
-            " may be cold or far too hot. Please ring your installer."
+            "Your heat pump tries to heat the water and does not seem to succeed. Take care at the tap: the"
+            " water may be cold or far too hot. Please ring your installer."
         ),
         visit="drive",
         bring=("diverter actuator and cartridge", "cylinder sensor", "contact thermometer"),
@@ -91,8 +91,8 @@ def _causes(level: float, swing: float) -> tuple[Cause, ...]:
 def _step(cause: str) -> str:
     ask = "Ring today: is the water at the tap hot or cold? "
     sensor = (
-        "If it is hot, the sensor is out of its pocket and the unit heats without an end: the water may be far"
-        " too hot; switch the charge off until the sensor is back."
+        "If it is hot, the sensor is out of its pocket and the unit heats without an end: the water may be"
+        " far too hot; switch the charge off until the sensor is back."
     )
     valve = (
         "If it is cold and the radiators warm up during a charge, the diverter valve does not change over:"

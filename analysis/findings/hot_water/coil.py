@@ -1,8 +1,9 @@
 """Does the cylinder's coil pass less heat than it used to?
 
-The water in the coil stands over the cylinder by what the coil needs to pass the heat. At equal heat and flow a coil
-that scales or fills with air needs more, and the unit works at a hotter flow for the same hot water, whether or not
-its control lets the charge take longer. A coil that was too small from the first day shows no change.
+The water in the coil stands over the cylinder by what the coil needs to pass the heat. At equal heat and flow
+a coil that scales or fills with air needs more, and the unit works at a hotter flow for the same hot water,
+whether or not its control lets the charge take longer. A coil that was too small from the first day shows no
+change.
 """
 
 from __future__ import annotations
@@ -44,7 +45,8 @@ def coil_changed(context: Context, reheats: Table) -> Finding | None:
 
 
 def _by_day(context: Context, reheats: Table) -> tuple[np.ndarray, Floats, Floats]:
-    """Day numbers, mean coil water over the cylinder at the charges' ends [K], and heat, flow, weather and end."""
+    """Day numbers, mean coil water over the cylinder at the charges' ends [K], and heat, flow, weather and
+    end."""
     power = reheats.floats("heat_end")
     over = reheats.floats("over_cylinder") - reheats.floats("lift") / 2.0
     usable = np.isfinite(over) & (power > _LEAST_KW)
@@ -104,14 +106,15 @@ def _told(context: Context, found: DetectedChange, day: np.ndarray, over: Floats
         ),
         causes=_causes(why, weight),
         next_step=(
-            "Visit: vent the coil, check that the cylinder's sensor sits in its pocket, measure flow and return at"
-            " the cylinder; descale coil or plate exchanger if the water is hard."
+            "Visit: vent the coil, check that the cylinder's sensor sits in its pocket, measure flow and"
+            " return at the cylinder; descale coil or plate exchanger if the water is hard."
         ),
         caution=HOT_WATER,
         home=(
             ""
             if severity == "note"
-            else "Heating the hot water takes more electricity than it used to. Your installer will check the cylinder."
+            else "Heating the hot water takes more electricity than it used to. Your installer will check the"
+            " cylinder."
         ),
         cost_kwh=kwh,
         cost_money=context.money(kwh),

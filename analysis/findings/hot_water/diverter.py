@@ -153,9 +153,10 @@ def leak_in_charges(context: Context) -> ChargeLeak | None:
 def _drawn_meanwhile(context: Context, reheats: Table, by_end: Floats, fall: Floats) -> bool:
     """Whether draws, and not a leak, took what the cylinder did not take up.
 
-    A leak is in every charge, a draw is not: the best charges' ends then show a tight diverter. And a draw that
-    goes on shows right after the charge: the cylinder's fall there, carried back into the charge's end, makes
-    up for what that lacked. fall : [K/h] after each charge; nan after those that another follows at once
+    A leak is in every charge, a draw is not: the best charges' ends then show a tight diverter. And a draw
+    that goes on shows right after the charge: the cylinder's fall there, carried back into the charge's
+    end, makes up for what that lacked. fall : [K/h] after each charge; nan after those that another follows
+    at once
     """
     plant = context.site.hot_water
     assert plant is not None

@@ -36,8 +36,8 @@ LIMITS_HOT_WATER: dict[str, Limit] = {
     "coil_rise_k": Limit(
         5.0,
         "K",
-        f"{_COIL}; as much again doubles it, and costs a tenth of the hot water's electricity at 2 to 2.5 % a kelvin"
-        " (reference 8)",
+        f"{_COIL}; as much again doubles it, and costs a tenth of the hot water's electricity at 2 to 2.5 %"
+        " a kelvin (reference 8)",
         "rise of the coil's mean water over the cylinder at equal heat, against its own earlier weeks",
     ),
     "coil_rise_kwh": Limit(

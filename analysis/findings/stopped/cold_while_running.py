@@ -86,8 +86,8 @@ def _finding(context: Context, days: Table, first: int, last: int, usual: float,
         days.day(first).isoformat(),
         0.9 if last > first else 0.8,
         (
-            f"The heat pump runs as before and the house goes cold: {now:.0f} °C instead of {usual:.0f} °C since"
-            f" {day_text(days.day(first))}. It seems to give no heat."
+            f"The heat pump runs as before and the house goes cold: {now:.0f} °C instead of {usual:.0f} °C"
+            f" since {day_text(days.day(first))}. It seems to give no heat."
         ),
         evidence=tuple(shown),
         next_step=barren_step(),

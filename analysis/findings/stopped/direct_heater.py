@@ -13,7 +13,8 @@ from fieldfare.analysis.findings.phrases import day_text
 # Days before that showed the same meters at the efficiency of a heat pump: else the heat meter may count too
 # little.
 _WELL_DAYS, _WELL_SHARE = 3, 0.2
-# Without such days: a heater gives what it draws in any weather and use, a meter that counts too little does not.
+# Without such days: a heater gives what it draws in any weather and use, a meter that counts too little does
+# not.
 _ALIKE_DAYS, _ALIKE_RATIO, _ALIKE_SPREAD = 5, (0.9, 1.05), 0.03
 
 
@@ -47,8 +48,8 @@ def heater_inside(context: Context) -> Finding | None:
         days.day(first).isoformat(),
         (0.85 if last > first else 0.7) if well else 0.75,
         (
-            f"The unit gives direct electric heat: {ratio:.2f} kWh per kWh of electricity {since}. The compressor"
-            " is off, or a heater does its work."
+            f"The unit gives direct electric heat: {ratio:.2f} kWh per kWh of electricity {since}. The"
+            " compressor is off, or a heater does its work."
         ),
         evidence=(
             context.evidence(

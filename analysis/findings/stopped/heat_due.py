@@ -109,8 +109,8 @@ def _rooms(context: Context, rest: Rest) -> list[Reason]:
     mild = outdoor > limit("stopped_mild_c")
     if np.isfinite(short):
         name = "stopped_room_short_mild_k" if mild else "stopped_room_short_k"
-        # Rooms that were as cold before while it worked are a finding of their own, and no sign of a stop; of a rest
-        # that has ended nothing tells how much colder they would have become.
+        # Rooms that were as cold before while it worked are a finding of their own, and no sign of a stop; of
+        # a rest that has ended nothing tells how much colder they would have become.
         usual = _usually_short(context, rest)
         known = usual >= limit(name) if rest.ended else short - usual < limit(name)
         if known or short < limit(name) or rest["minutes_room_short"] < 60:
@@ -245,8 +245,8 @@ def _out_of_rhythm(context: Context, rest: Rest) -> list[Reason]:
 def _asks_idly(context: Context, rest: Rest, kind: str, usual: float | None, warm: bool) -> bool:
     """Whether controls ask for heat that nobody needs.
 
-    With warm rooms only this unit's own habit tells, and in mild weather nothing does. A flow temperature or a
-    mode is often shown all season: it tells only where it is never left unanswered.
+    With warm rooms only this unit's own habit tells, and in mild weather nothing does. A flow temperature or
+    a mode is often shown all season: it tells only where it is never left unanswered.
     """
     mild = rest["outdoor_mean_c"] > context.limit("stopped_mild_c")
     if kind == "call":

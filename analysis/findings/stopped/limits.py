@@ -40,8 +40,10 @@ LIMITS_STOPPED: dict[str, Limit] = {
     "stopped_barren_fall_k": Limit(
         1.5,
         "K",
-        "common practice: more than a thermostat's band and an open window; a heated room does not cool so far",
-        "fall of the room while the unit runs and its heat meter shows nothing, from which it is not the meter",
+        "common practice: more than a thermostat's band and an open window; a heated room does not cool so"
+        " far",
+        "fall of the room while the unit runs and its heat meter shows nothing, from which it is not the"
+        " meter",
     ),
     "stopped_collapse_k": Limit(
         4.0,

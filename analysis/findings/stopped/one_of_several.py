@@ -17,8 +17,8 @@ _NO_DRAW_W = 2.5  # less than any unit's controls draw (common practice)
 def one_of_several(context: Context) -> Finding | None:
     """A unit that did not run on the newest days, on each of which another hardly rested.
 
-    A cascade's control leaves units at rest in mild weather: only beside one that can't do more alone is a unit
-    at rest missed.
+    A cascade's control leaves units at rest in mild weather: only beside one that can't do more alone is a
+    unit at rest missed.
     """
     days, count = context.all_days.days, context.site.heat_pump.units
     if count < 2 or not len(days):
@@ -70,8 +70,8 @@ def _finding(context: Context, number: int, length: int, busy: float) -> Finding
             dict(zip(("no_power", "locked_out", "switched_off"), ((w, drawn) for w in weights), strict=True))
         ),
         next_step=(
-            f"Ring: what does the display of heat pump {number} show, and does the cascade's control release it?"
-            " If it shows a fault or nothing, go there."
+            f"Ring: what does the display of heat pump {number} show, and does the cascade's control release"
+            " it? If it shows a fault or nothing, go there."
         ),
         caution=MAINS,
         home="One of your heat pumps stands still. Your installer is looking into it.",

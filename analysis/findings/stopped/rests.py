@@ -92,38 +92,38 @@ class Rest:
 
 def rests(context: Context, kind: str) -> list[Rest]:
     """All rests of a kind, oldest first."""
+    return context.once(_by_kind).get(kind, [])
+
+
+def _by_kind(context: Context) -> dict[str, list[Rest]]:
     table = context.all_days.rests
     if not len(table):
-        return []
-    mine = table.where(table["kind"] == kind)
-    if not len(mine):
-        return []
-    apart = (mine["start"][1:] - mine["end"][:-1] > _JOINED_MS) | mine["ended"][:-1].astype(bool)
+        return {}
+    rows = table.where(np.argsort(table["kind"], kind="stable"))
+    kinds, start, end = rows["kind"], rows["start"], rows["end"]
+    ended, is_open = rows["ended"].astype(bool), rows["open"].astype(bool)
+    apart = (start[1:] - end[:-1] > _JOINED_MS) | ended[:-1] | (kinds[1:] != kinds[:-1])
     begins = np.concatenate(([0], np.flatnonzero(apart) + 1))
-    ends = np.append(begins[1:], len(mine))
-    told = _of_each(mine, begins)
-    found = [
-        Rest(
-            kind,
-            int(mine["start"][a]),
-            int(mine["end"][b - 1]),
-            bool(mine["begun"][a]),
-            bool(mine["ended"][b - 1]),
-            bool(mine["open"][b - 1]),
-            {name: float(values[n]) for name, values in told.items()},
+    lasts = np.append(begins[1:], len(rows)) - 1
+    told = _of_each(rows, begins) | dict.fromkeys(_spoiled(context), np.full(len(begins), np.nan))
+    found: dict[str, list[Rest]] = {}
+    for a, b, values in zip(begins, lasts, np.column_stack(list(told.values())).tolist(), strict=True):
+        rest = Rest(
+            str(kinds[a]),
+            int(start[a]),
+            int(end[b]),
+            bool(rows["begun"][a]),
+            bool(ended[b]),
+            bool(is_open[b]),
+            dict(zip(told, values, strict=True)),
         )
-        for n, (a, b) in enumerate(zip(begins, ends, strict=True))
-    ]
-    for rest in found:
-        _without_spoiled(context, rest)
+        found.setdefault(rest.kind, []).append(rest)
     return found
 
 
-def _without_spoiled(context: Context, rest: Rest) -> None:
-    """What rests on a quantity that can't be trusted is not known."""
-    for quantity, names in _RESTS_ON.items():
-        if quantity in context.unreliable:
-            rest.told.update(dict.fromkeys(names, float("nan")))
+def _spoiled(context: Context) -> tuple[str, ...]:
+    """Columns that rest on a quantity that can't be trusted: what they tell is not known."""
+    return tuple(name for q, names in _RESTS_ON.items() if q in context.unreliable for name in names)
 
 
 def _of_each(rows: Table, begins: Rows) -> dict[str, Floats]:
@@ -262,6 +262,7 @@ def standby(context: Context, rest: Rest) -> float:
     known = power[np.isfinite(power)]
     if not len(known):
         return float("nan")
-    # A register's steps lie hours apart at rest: most days show nothing, some a step, and their mean the draw.
+    # A register's steps lie hours apart at rest: most days show nothing, some a step, and their mean the
+    # draw.
     middle = float(np.median(known))
     return middle if middle > 0.0 else float(np.mean(known))

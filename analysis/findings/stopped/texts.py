@@ -103,16 +103,16 @@ def barren_step() -> str:
     """What to do about a unit that runs and gives no heat."""
     return (
         "Ring at once: what does the controller's display show, does the water pump turn, and is ice on the"
-        " outdoor unit? Go there: water flow and valves first, then the refrigerant circuit. A defrost that does"
-        " not end shows on the display."
+        " outdoor unit? Go there: water flow and valves first, then the refrigerant circuit. A defrost that"
+        " does not end shows on the display."
     )
 
 
 def barren_home(when: str) -> str:
     """The same for the householder. when : since when, in words"""
     return (
-        f"Your heat pump has run without giving heat {when}. Please ring your installer now. Open nothing on it,"
-        " and keep one room warm by other safe means."
+        f"Your heat pump has run without giving heat {when}. Please ring your installer now. Open nothing on"
+        " it, and keep one room warm by other safe means."
     )
 
 
@@ -141,8 +141,9 @@ def next_step(rest: Rest, cause: str) -> str:
     }.get(cause, "Ring at once: breaker, controller display, room thermostat.")
     if rest.kind == "tries" and cause == "locked_out":
         first = (
-            "Ring at once: what does the controller's display show, and does the water pump turn? Have the fault"
-            " memory read out. Go there: water flow (pump, strainer, air, closed valves) first, then the unit."
+            "Ring at once: what does the controller's display show, and does the water pump turn? Have the"
+            " fault memory read out. Go there: water flow (pump, strainer, air, closed valves) first, then"
+            " the unit."
         )
     if is_barren(rest):
         first = barren_step()

@@ -1,5 +1,5 @@
-"""A unit that runs and warms nothing: it breaks each start off within minutes, it cools, or it runs on without
-giving heat."""
+"""A unit that runs and warms nothing: it breaks each start off within minutes, it cools, or it runs on
+without giving heat."""
 
 from __future__ import annotations
 
@@ -38,7 +38,8 @@ def _is_felt(context: Context, rest: Rest, told: Sequence[Reason]) -> bool:
 def is_unlike_before(context: Context, rest: Rest, told: Sequence[Reason]) -> bool:
     """Whether the runs in a rest that warmed nothing differ from this unit's own before it.
 
-    told : why heat was due. A unit that cools instead needs no comparison. One that only ever runs for minutes is no stopped one.
+    told : why heat was due. A unit that cools instead needs no comparison. One that only ever runs for
+        minutes is no stopped one.
     """
     if cools_instead(rest):
         return True

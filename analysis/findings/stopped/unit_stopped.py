@@ -109,10 +109,12 @@ def _refuse_unknown(context: Context) -> None:
 
 def _goes_on(context: Context, rest: Rest) -> bool:
     """True where the rest reaches the latest readings or the period's end; later gaps are data_gap's."""
+    if not rest.open and rest.hours < _LEAST_AT_END_H:
+        return False
     newest = context.all_days.days.day(len(context.all_days.days) - 1)
     if rest.open:
         return bool(local(context, rest.end - 1).date() >= newest - timedelta(1))
-    return local(context, rest.end).date() > newest and rest.hours >= _LEAST_AT_END_H
+    return local(context, rest.end).date() > newest
 
 
 def _is_own(context: Context, rest: Rest) -> bool:
@@ -291,8 +293,8 @@ def _causes(context: Context, rest: Rest, told: list[Reason]) -> tuple[Cause, ..
         why_locked.append(f"and reports a fault for {rest['minutes_fault'] / 60.0:.0f} h")
     silent = rest.share("minutes_called", "minutes_call_known") < 0.1
     silent |= rest.share("minutes_flow_asked", "minutes_flow_known") < 0.1
-    # A room's call that the unit's controls do not pass on, or a target shown all season without a call, asks for
-    # nothing.
+    # A room's call that the unit's controls do not pass on, or a target shown all season without a call, asks
+    # for nothing.
     asking = {"mode", "heater"} | (set() if silent else {"call", "flow"})
     if asking & {r.kind for r in told}:
         locked += 2.5

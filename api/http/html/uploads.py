@@ -18,8 +18,6 @@ from fieldfare.collector.csv.column_mapping import AGREED
 from fieldfare.dashboards.text.words import capital
 
 log = logging.getLogger(__name__)
-HEAD_BYTES = 200_000
-"""How much of a file is looked at to recognise its columns."""
 
 
 @dataclass

@@ -36,19 +36,6 @@ def vapour_pressure_ice(t: float) -> float:
 
 
 @njit(cache=True)
-def frost_point(vapour_pa: float) -> float:
-    """Temperature at which air of this vapour pressure begins to form frost (below 0) or dew (above).
-
-    vapour_pa : float [Pa]
-    Returns float [degC]. Source: the two Magnus forms above, inverted.
-    """
-    x = math.log(max(vapour_pa, 1.0) / 611.213)
-    if x < 0.0:
-        return 272.62 * x / (22.46 - x)
-    return 243.12 * x / (17.62 - x)
-
-
-@njit(cache=True)
 def humidity_ratio(vapour_pa: float) -> float:
     """Kilograms of water to a kilogram of dry air at sea level.
 

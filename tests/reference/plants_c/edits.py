@@ -33,8 +33,8 @@ def double_heat(frame: pd.DataFrame, home: Any, day: float, strength: float) -> 
 
 
 def branch(frame: pd.DataFrame, home: Any, day: float, strength: float) -> pd.DataFrame:
-    """The heat meter sits in one of two heating branches, behind where the cylinder's branches off: it counts all
-    heat of a charge and part of the rest."""
+    """The heat meter sits in one of two heating branches, behind where the cylinder's branches off: it counts
+    all heat of a charge and part of the rest."""
     hot = np.asarray(frame["mode"] == "hot_water") if "mode" in frame else np.zeros(len(frame), bool)
     part = np.where(hot, 1.0, 0.65 - 0.2 * strength)
     for name in present(frame, HEAT):

@@ -141,10 +141,11 @@ def beyond_reach(home: Home, day: float, strength: float) -> None:
 
 
 def scaled_coil(home: Home, day: float, strength: float) -> None:
-    """Heavy scale: at rated output the coil's water would be 37 to 45 K over the cylinder; 5 to 10 K are usual.
+    """Heavy scale: at rated output the coil's water would be 37 to 45 K over the cylinder; 5 to 10 K are
+    usual.
 
-    The control charges with water at most 12 K over the setpoint, as many do, so that the output follows what the
-    coil still passes.
+    The control charges with water at most 12 K over the setpoint, as many do, so that the output follows what
+    the coil still passes.
     """
     home.spec["dhw_over_k"] = 12.0
     passed = home.spec["q_nom"] / (20.0 + 25.0 * strength)

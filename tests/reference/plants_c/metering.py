@@ -160,7 +160,8 @@ def signals(home: Home, out: np.ndarray) -> dict[str, np.ndarray]:
     got["outdoor"], got["sun"] = home.weather.outdoor, home.weather.sun
     got["humidity"] = 100.0 * home.weather.humidity
     got["ask1"] = got["ask0"] - home.spec["room_set0"] + home.spec["room_set1"]
-    # A turbulent flow flickers by some tenths of a per cent (common practice), so no reading stays the same for days.
+    # A turbulent flow flickers by some tenths of a per cent (common practice), so no reading stays the same
+    # for days.
     flicker = np.random.default_rng([home.days, 41]).standard_normal(len(got["flow"]))
     got["flow"] = got["flow"] * (1.0 + 0.004 * flicker)
     got["p_unit_and_heater"] = got["p_unit"] + got["p_bu"]

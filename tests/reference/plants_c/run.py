@@ -80,8 +80,8 @@ def figures(out: np.ndarray) -> dict[str, float]:
 
 
 def reheat_minutes(out: np.ndarray) -> float:
-    """Median length of a charge of the cylinder, minutes; zero where there is none. `figures` takes the last third
-    of the record, in which every fault is there."""
+    """Median length of a charge of the cylinder, minutes; zero where there is none. `figures` takes the last
+    third of the record, in which every fault is there."""
     charging = np.concatenate([[0.0], out[:, COLUMN["diverter"]], [0.0]])
     edges = np.diff(charging)
     length = np.flatnonzero(edges < 0) - np.flatnonzero(edges > 0)
