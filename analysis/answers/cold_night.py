@@ -20,7 +20,8 @@ def set_back_step(hours: Hours, cold: ColdZone) -> Step:
 
     The room falls by night with its target, and by day it takes more heat than the house needs at that
     target: it would come up, only too late. Where it takes less, something else holds it down, with or
-    without a set-back.
+    without a set-back. Rooms that are not back when the next set-back begins are colder for it in any case.
+    The state rests on the hours asked about; depth, fall by night and rooms back later are of the whole days.
     """
     target = cold.target
     if not np.isfinite(target[hours.inside]).any():
@@ -30,8 +31,9 @@ def set_back_step(hours: Hours, cold: ColdZone) -> Step:
     lowered = hours.inside & (fill_nan(target, highest) <= highest - hours.limit("answer_setback_k"))
     below = hours.asked & (fill_nan(highest - cold.room, 0.0) > hours.limit("answer_cold_k"))
     comes_back = _coming_back(hours, cold, lowered)
-    spare = _spare(hours, cold, comes_back & ~lowered)
-    rise = _rise(cold, comes_back & ~lowered)
+    back_now = comes_back & ~lowered & hours.asked
+    spare = _spare(hours, cold, back_now)
+    rise = _rise(cold, back_now)
     fell = _fell(cold, lowered)
     needed = fell / (hours.limit("answer_recovery_min") / 60.0)
     share, reached = hours.limit("answer_set_back_share"), _reached(hours, cold, highest)
@@ -44,7 +46,7 @@ def set_back_step(hours: Hours, cold: ColdZone) -> Step:
         and not stuck
     )
     follows = lowered | (comes_back if rising else _soon_after(hours, cold, lowered))
-    in_set_back = float((below & follows).sum()) / max(float(below.sum()), 1.0)
+    in_set_back = _share(below, follows)
     values = (
         Value("set_back_depth", depth, "K", limit="answer_setback_k"),
         Value("share_in_set_back", in_set_back, "-"),
@@ -54,17 +56,30 @@ def set_back_step(hours: Hours, cold: ColdZone) -> Step:
         Value("rise", rise, "K/h"),
         Value("needed_rise", needed, "K/h"),
     )
-    holds = (
-        depth >= hours.limit("answer_setback_k") and below.sum() >= FEWEST_COLD_MIN and in_set_back > share
+    deep = depth >= hours.limit("answer_setback_k") and below.sum() >= FEWEST_COLD_MIN
+    holds = deep and in_set_back > share
+    late = (
+        deep
+        and reached < hours.limit("answer_reached_share")
+        and not rise >= needed
+        and fell >= hours.limit("answer_fell_share") * lacks
     )
-    if not holds or rising:
-        return Step("set_back", "binds" if holds else "fine", values)
+    if not holds:
+        return Step("set_back", "adds", values, "not_back") if late else Step("set_back", "fine", values)
+    reason = "lowered" if _share(below, lowered) > share else "not_back" if late and not rising else ""
+    if rising:
+        return Step("set_back", "binds", values, reason)
     # Rooms that are cold at other hours too, or still in the evening, have another cause, if one is found.
     other = hours.inside & ~follows & np.isfinite(cold.room)
     short = fill_nan(target, highest) - cold.room > hours.limit("answer_cold_k")
     elsewhere = float(short[other].mean()) if other.any() else 0.0
     also = reached < hours.limit("answer_reached_share") or elsewhere > hours.limit("answer_cold_elsewhere")
-    return Step("set_back", "adds" if also else "binds", values)
+    return Step("set_back", "adds" if also else "binds", values, reason)
+
+
+def _share(rows: Flags, of: Flags) -> float:
+    """Share of those rows that the other flags mark [-]; 0 where there are none."""
+    return float((rows & of).sum()) / max(float(rows.sum()), 1.0)
 
 
 def _soon_after(hours: Hours, cold: ColdZone, lowered: Flags) -> Flags:
@@ -74,14 +89,16 @@ def _soon_after(hours: Hours, cold: ColdZone, lowered: Flags) -> Flags:
 
 
 def _coming_back(hours: Hours, cold: ColdZone, lowered: Flags) -> Flags:
-    """From each end of a set-back until the room is back at its target, or until the next begins: bool
-    (n,)."""
+    """From each end of a set-back until the room is back at its target, or until it is evening or the next
+    begins: bool (n,)."""
+    longest = int(hours.limit("answer_longest_recovery_min"))
     short = fill_nan(cold.target - cold.room, 0.0) > hours.limit("answer_cold_k")
     out = np.zeros(len(short), dtype=np.bool_)
     begin, end = true_runs(~lowered & hours.inside)
     for a, b in zip(begin, end, strict=True):
         if a == 0 or not lowered[a - 1]:
             continue
+        b = min(b, a + longest)
         warm = np.flatnonzero(~short[a:b])
         out[a : a + warm[0] if len(warm) else b] = True
     return out
