@@ -36,7 +36,7 @@ def sure_shares(document: dict[str, Any]) -> list[dict[str, Any]]:
     whose, kwh, money, rounded as shown. Sentence and table are both made of them."""
     unit = unit_of(document)
     least = LEAST_SHARE * abs(document["before"][unit] or 1.0)
-    out = []
+    out: list[dict[str, Any]] = []
     for whose in (w for w in texts.SAY_MORE if w != "unsure"):
         mine = [p for p in document["parts"] if p["whose"] == whose and p["told"]]
         if abs(sum(p[unit]["value"] for p in mine)) >= least:
