@@ -146,7 +146,7 @@ DO: dict[str, str] = {
         "Explain: white rime grows and goes with each defrost, with steam and a hiss. Clear ice "
         "that stays is to be reported."
     ),
-    "ask_more": "Ask again where and when exactly, and name those hours above.",
+    "ask_more": "Ask again where and at which hours exactly, and enter those hours above.",
     "look_on_site": "Measure there what is not read from afar.",
 }
 HOME_DO: dict[str, str] = {
@@ -232,5 +232,5 @@ TOMORROW: dict[str, str] = {
     "shorter_defrosts": "Defrosts end within 6 minutes and the coil is clear after them.",
     "drain_free": "Meltwater runs off, and the ice under the unit does not grow.",
     "clears_in_defrost": "The coil is clear right after a defrost.",
-    "ask_again": "Ask again with the hours named.",
+    "ask_again": "Ask again, for the exact hours and place.",
 }
