@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from fieldfare.analysis.answers.cold_measures import FEWEST_COLD_MIN, ColdZone, need_kw, space_kw
@@ -13,6 +15,38 @@ from fieldfare.analysis.minutes.rolling import true_runs, window_sum
 _RAISED_K = 0.3
 _LATE_MIN = 120  # before a set-back begins, when the rooms had the day to follow (common practice)
 _SETTLED_MIN = 30  # after a set-back ends, until the water is warm (common practice)
+
+
+@dataclass(frozen=True)
+class _Night:
+    """fell : by night [K]. reached : share of the last hours before a set-back at target. spare : heat over
+    the need and rise : of the room [K/h] while it comes back, in the hours asked about. needed [K/h]"""
+
+    fell: float
+    reached: float
+    spare: float
+    rise: float
+    needed: float
+
+    def values(self) -> tuple[Value, ...]:
+        return (
+            Value("share_reached_later", self.reached, "-"),
+            Value("night_fall", self.fell, "K"),
+            Value("rising_share", self.spare, "-", limit="answer_rising_share"),
+            Value("rise", self.rise, "K/h"),
+            Value("needed_rise", self.needed, "K/h"),
+        )
+
+
+def _night_of(hours: Hours, cold: ColdZone, lowered: Flags, coming_back: Flags, highest: float) -> _Night:
+    fell = _fell(cold, lowered)
+    return _Night(
+        fell,
+        _reached(hours, cold, highest),
+        _spare(hours, cold, coming_back),
+        _rise(cold, coming_back),
+        fell / (hours.limit("answer_recovery_min") / 60.0),
+    )
 
 
 def set_back_step(hours: Hours, cold: ColdZone) -> Step:
@@ -30,40 +64,26 @@ def set_back_step(hours: Hours, cold: ColdZone) -> Step:
     depth = highest - float(np.nanmin(target[hours.inside]))
     lowered = hours.inside & (fill_nan(target, highest) <= highest - hours.limit("answer_setback_k"))
     below = hours.asked & (fill_nan(highest - cold.room, 0.0) > hours.limit("answer_cold_k"))
-    comes_back = _coming_back(hours, cold, lowered)
-    back_now = comes_back & ~lowered & hours.asked
-    spare = _spare(hours, cold, back_now)
-    rise = _rise(cold, back_now)
-    fell = _fell(cold, lowered)
-    needed = fell / (hours.limit("answer_recovery_min") / 60.0)
-    share, reached = hours.limit("answer_set_back_share"), _reached(hours, cold, highest)
-    lacks = hours.mean(highest - cold.room, below)
-    stuck = cold.gap >= hours.limit("answer_gap_k") and reached < hours.limit("answer_reached_share")
+    comes_back, share = _coming_back(hours, cold, lowered), hours.limit("answer_set_back_share")
+    night = _night_of(hours, cold, lowered, comes_back & ~lowered & hours.asked, highest)
+    fell_enough = night.fell >= hours.limit("answer_fell_share") * hours.mean(highest - cold.room, below)
+    never_back = night.reached < hours.limit("answer_reached_share")
     rising = (
-        spare >= hours.limit("answer_rising_share")
-        and rise >= hours.limit("answer_rise_over_needed") * needed
-        and fell >= hours.limit("answer_fell_share") * lacks
-        and not stuck
+        night.spare >= hours.limit("answer_rising_share")
+        and night.rise >= hours.limit("answer_rise_over_needed") * night.needed
+        and fell_enough
+        and not (cold.gap >= hours.limit("answer_gap_k") and never_back)
     )
     follows = lowered | (comes_back if rising else _soon_after(hours, cold, lowered))
     in_set_back = _share(below, follows)
     values = (
         Value("set_back_depth", depth, "K", limit="answer_setback_k"),
         Value("share_in_set_back", in_set_back, "-"),
-        Value("share_reached_later", reached, "-"),
-        Value("night_fall", fell, "K"),
-        Value("rising_share", spare, "-", limit="answer_rising_share"),
-        Value("rise", rise, "K/h"),
-        Value("needed_rise", needed, "K/h"),
+        *night.values(),
     )
     deep = depth >= hours.limit("answer_setback_k") and below.sum() >= FEWEST_COLD_MIN
     holds = deep and in_set_back > share
-    late = (
-        deep
-        and reached < hours.limit("answer_reached_share")
-        and not rise >= needed
-        and fell >= hours.limit("answer_fell_share") * lacks
-    )
+    late = deep and never_back and fell_enough and not night.rise >= night.needed
     if not holds:
         return Step("set_back", "adds", values, "not_back") if late else Step("set_back", "fine", values)
     reason = "lowered" if _share(below, lowered) > share else "not_back" if late and not rising else ""
@@ -73,7 +93,7 @@ def set_back_step(hours: Hours, cold: ColdZone) -> Step:
     other = hours.inside & ~follows & np.isfinite(cold.room)
     short = fill_nan(target, highest) - cold.room > hours.limit("answer_cold_k")
     elsewhere = float(short[other].mean()) if other.any() else 0.0
-    also = reached < hours.limit("answer_reached_share") or elsewhere > hours.limit("answer_cold_elsewhere")
+    also = never_back or elsewhere > hours.limit("answer_cold_elsewhere")
     return Step("set_back", "adds" if also else "binds", values, reason)
 
 
