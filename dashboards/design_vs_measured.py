@@ -160,6 +160,14 @@ def _water(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
     return out
 
 
+def _by_day(result: dict[str, Any]) -> str:
+    """That a cylinder loses more outside the hours that its loss is measured in, where a finding says so."""
+    told = next((f for f in result["findings"] if f["code"] == "high_standing_loss" and not f["until"]), None)
+    if told is None:
+        return "Between draws, mostly at night"
+    return f"Between draws, mostly at night; finding: {words.named(words.small_first(told['headline']))}"
+
+
 def _hot_water(site: Site, result: dict[str, Any]) -> list[Side]:
     plant, water = site.hot_water, result["hot_water"]
     if plant is None:
@@ -167,10 +175,10 @@ def _hot_water(site: Site, result: dict[str, Any]) -> list[Side]:
     reasons = water["reasons"]
     out = [
         Side(
-            "Cylinder's standing loss",
+            "Cylinder's standing loss, quiet hours",
             words.measure(plant.standing_loss_kwh_per_day, "kWh a day", 2),
             words.measure(water["standing_loss_kwh_per_day"], "kWh a day", 2),
-            reasons.get("standing_loss_kwh_per_day", ""),
+            reasons.get("standing_loss_kwh_per_day", "") or _by_day(result),
         ),
         Side(
             "Water at 40 °C when full",

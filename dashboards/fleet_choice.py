@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any, NamedTuple
 from urllib.parse import urlencode
 
+from fieldfare.analysis.reports.costs import costs_once
 from fieldfare.analysis.reports.verdict import VERDICTS, WORDS
 from fieldfare.dashboards.fleet_orders import ORDERS
 from fieldfare.dashboards.text import words
@@ -201,4 +202,4 @@ def list_keys(entry: Entry) -> dict[str, Any]:
 
 def _kwh(entry: Entry) -> float:
     """Electricity a year [kWh]: a fleet may have several currencies."""
-    return sum(float((f["cost_per_year"] or {}).get("electricity_kwh") or 0.0) for f in entry["open"])
+    return sum(adds for _, adds in costs_once(entry["open"]))

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from datetime import date, datetime, timedelta
 from typing import Any
 
+from fieldfare.analysis.reports.costs import costs_once
 from fieldfare.analysis.reports.fleet import open_findings
 from fieldfare.analysis.reports.verdict import GONE_AFTER, SILENT_AFTER, given_verdict, with_silence
 from fieldfare.dashboards.text import words
@@ -56,7 +57,7 @@ def entry_of(row: dict[str, Any], now: datetime) -> dict[str, Any]:
         "spf_value": _spf_value(result)[0],
         "loss": _loss(result),
         "currency": ((result or {}).get("cost") or {}).get("currency"),
-        "money": sum(_money(f) for f in found),
+        "money": sum(adds for _, adds in costs_once(found, "money")),
         "missing": given["missing"],
         "urgency": urgency_of(result, given, handled),
         "handled": {c: short(h) for c, h in handled.items() if h["holds"]},
@@ -144,16 +145,12 @@ def _loss(result: dict[str, Any] | None) -> str:
 
 
 def _price(found: list[dict[str, Any]], currency: str | None) -> str:
-    kwh = sum((f["cost_per_year"] or {}).get("electricity_kwh") or 0.0 for f in found)
-    if kwh <= 0:
+    each = costs_once(found)
+    if not each:
         return ""
-    told = words.price_tag({"electricity_kwh": kwh, "money": sum(_money(f) for f in found) or None}, currency)
-    priced = sum(bool((f["cost_per_year"] or {}).get("electricity_kwh")) for f in found)
-    return f"{told} in all" if priced > 1 else told
-
-
-def _money(finding: dict[str, Any]) -> float:
-    return float((finding["cost_per_year"] or {}).get("money") or 0.0)
+    kwh, money = (sum(adds for _, adds in rows) for rows in (each, costs_once(found, "money")))
+    told = words.price_tag({"electricity_kwh": kwh, "money": money or None}, currency)
+    return f"{told} in all" if len(each) > 1 else told
 
 
 def worst_first(rows: Iterable[dict[str, Any]], now: datetime) -> list[dict[str, Any]]:

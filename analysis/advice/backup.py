@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from fieldfare.analysis.advice.curve import set_curve
 from fieldfare.analysis.advice.heating_days import HeatingDays, heating_days, loss_kw_per_k
 from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.facts.direct_heat import helped_below
 from fieldfare.analysis.facts.minutes import rated
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.estimate import Estimate
@@ -33,11 +34,24 @@ _COLDEST_C, _WARMEST_C = -25.0, 12.0  # outdoor temperatures that are tried
 @dataclass(frozen=True)
 class Bivalent:
     """seen_c : outdoor temperature up to which the heater is used. carries_c : down to which the unit
-    carries the house. saves [kWh over the days]: the heater's work above it, done by the unit"""
+    carries the house. designed_c : where the design lets the heater in, None if it does not say. saves [kWh
+    over the days]: the heater's work above `sets_c`, done by the unit"""
 
     seen_c: float
     carries_c: float
+    designed_c: float | None
     saves: Estimate
+
+    @property
+    def sets_c(self) -> float:
+        """The bivalent point to set [°C]: the designed one, as the finding about the heater says too, unless
+        the unit does not carry the house down to it."""
+        return sets_at(self.carries_c, self.designed_c)
+
+
+def sets_at(carries_c: float, designed_c: float | None) -> float:
+    """See `Bivalent.sets_c`."""
+    return carries_c if designed_c is None else max(carries_c, designed_c)
 
 
 def bivalent(site: Site, facts: Facts, result: Mapping[str, Any]) -> Bivalent:
@@ -56,16 +70,17 @@ def bivalent(site: Site, facts: Facts, result: Mapping[str, Any]) -> Bivalent:
     used = np.nan_to_num(facts.days.floats("electricity_backup_kwh")[days.day])
     if not (used > _USED_KWH).any():
         raise NotAssessed("the back-up heater was not used", "not_applicable")
-    carries = _carries(site, days, result)
+    carries, designed = _carries(site, days, result), helped_below(site)
+    sets = sets_at(carries, designed)
     seen = _release(days.outdoor, used)
-    if seen < carries + _LEAST_K:
+    if seen < sets + _LEAST_K:
         raise NotAssessed("the back-up heater works only where the heat pump needs it", "not_applicable")
-    spared = float(used[days.outdoor > carries].sum())
+    spared = float(used[days.outdoor > sets].sum())
     cop = float(np.sum(days.load_kw) * 24.0 / np.sum(days.electricity))
     saves = spared * (1.0 - 1.0 / max(cop, 1.0))
     # The unit takes over all of it only where the heater's work is not a start of its own.
     least = limit_of(site, "advice_bivalent_taken")
-    return Bivalent(seen, carries, Estimate(saves * (1.0 + least) / 2.0, saves * least, saves))
+    return Bivalent(seen, carries, designed, Estimate(saves * (1.0 + least) / 2.0, saves * least, saves))
 
 
 def _release(outdoor: Floats, used: Floats) -> float:

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from fieldfare.analysis.advice.backup import bivalent
+from fieldfare.analysis.advice.backup import Bivalent, bivalent
 from fieldfare.analysis.advice.buffer import mixing
 from fieldfare.analysis.advice.cheaper_hours import best_charging_hour, dear_hours
 from fieldfare.analysis.advice.curve import CurveEffect, LowestCurve, lowest_curve
@@ -258,7 +258,19 @@ def _bivalent(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:
     """The direct heater released only where the heat pump's output is short."""
     found = bivalent(site, facts, result)
     saves = found.saves.times(a_year(facts.days))
-    return Advice("bivalent_point", round(found.seen_c, 1), found.carries_c, "°C", saves)
+    return Advice(
+        "bivalent_point", round(found.seen_c, 1), found.sets_c, "°C", saves, holds=(_carried(found),)
+    )
+
+
+def _carried(found: Bivalent) -> str:
+    """Why the heater is released there: the designed point, or the measured one held against it."""
+    by_load = f"by its output and the house's load the heat pump needs no help above {found.carries_c:g} °C"
+    if found.designed_c is None:
+        return f"B{by_load[1:]}."
+    if found.carries_c <= found.designed_c:
+        return f"This is the designed point, and it has reserve: {by_load}."
+    return f"The design says {found.designed_c:g} °C, but {by_load} only: look at its output."
 
 
 def _buffer(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:

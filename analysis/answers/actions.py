@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
-from fieldfare.analysis.answers.hours import Hours
+from fieldfare.analysis.answers.hours import Hours, Step
 from fieldfare.analysis.cautions import (
     FUEL,
     HOT_WATER,
@@ -44,6 +44,7 @@ _HOUSEHOLD = (
     "draughts",
     "free_radiators",
     "hot_water_switched_on",
+    "later_set_back",
     "leave_valves_open",
     "look_at_other_source",
     "open_valves",
@@ -57,6 +58,7 @@ _HOUSEHOLD = (
     "thermostat_place",
     "what_noise",
     "where_cold",
+    "which_room",
     "which_tap",
 )
 """By phone; the household may do it by itself."""
@@ -122,7 +124,7 @@ PLANS: dict[str, dict[str, Plan]] = {
         "water_flow": _plan("flow_check", tomorrow="flow_rate_back"),
         "output": _plan("no_quiet_mode", "output_check", tomorrow="flow_reached"),
         "house_loss": _plan("draughts", "loss_check", tomorrow="room_after_cold_day"),
-        "as_set": _plan("where_cold", "raise_target", tomorrow="room_follows_target"),
+        "as_set": _plan("which_room", "where_cold", "draughts", tomorrow="both_thermometers"),
         "windows": _plan("air_briefly", tomorrow="no_falls"),
     },
     "hot-water": {
@@ -156,6 +158,13 @@ PLANS: dict[str, dict[str, Plan]] = {
 }
 """Complaint -> cause -> what to do. Refrigerant work is for certified people and is never part of a plan."""
 
+BY_REASON: dict[tuple[str, str], Plan] = {
+    ("set_back", "lowered"): _plan("later_set_back", "shallower_set_back", tomorrow="room_at_hour"),
+}
+"""(cause, reason) -> the plan in its stead."""
+ALL_HOURS = {"room_at_hour": "room_after_set_back"}
+"""What to look at tomorrow where the caller named no hours."""
+
 _UNTOLD: dict[str, Plan] = {
     "cold": _plan("ask_more", "look_on_site", tomorrow="ask_again"),
     "hot-water": _plan("which_tap", "look_on_site", tomorrow="tank_stays_warm"),
@@ -165,12 +174,19 @@ _UNTOLD: dict[str, Plan] = {
 """Where the readings show no cause."""
 
 
-def actions_of(question: str, binding: str | None, hours: Hours) -> dict[str, Any]:
-    """`do` and `tomorrow` of a cause, JSON-ready."""
-    plan = PLANS[question].get(binding or "", _UNTOLD[question])
+def plan_of(question: str, binding: Step | None) -> Plan:
+    """The plan for the step that binds; None where the readings show no cause."""
+    if binding is None:
+        return _UNTOLD[question]
+    return BY_REASON.get((binding.code, binding.reason), PLANS[question][binding.code])
+
+
+def actions_of(plan: Plan, hours: Hours) -> dict[str, Any]:
+    """`do` and `tomorrow` of a plan, JSON-ready."""
+    tomorrow = plan.tomorrow if hours.question.named else ALL_HOURS.get(plan.tomorrow, plan.tomorrow)
     return {
         "do": [{"kind": a.kind, "code": a.code, "bring": list(a.bring), "home": a.home} for a in plan.do],
-        "tomorrow": {"code": plan.tomorrow, **_numbers(hours)},
+        "tomorrow": {"code": tomorrow, **_numbers(hours)},
     }
 
 
@@ -183,9 +199,8 @@ def _numbers(hours: Hours) -> Mapping[str, Any]:
     }
 
 
-def cautions_of(question: str, binding: str | None, hours: Hours) -> list[str]:
+def cautions_of(question: str, binding: str | None, plan: Plan, hours: Hours) -> list[str]:
     """The cautions that go with the plan."""
-    plan = PLANS[question].get(binding or "", _UNTOLD[question])
     codes = {a.code for a in plan.do}
     told = []
     if question == "hot-water":

@@ -21,6 +21,7 @@ from fieldfare.analysis.answers.bill_parts import (
     shared_heat,
     splits_nothing,
     untold_by_sources,
+    whole,
     why,
     why_now,
 )
@@ -108,6 +109,7 @@ def bill(
     case = _year(site, spans, rng) if against == "year" else _other(site, now, against, homes, rng)
     prices = None if site.pv is not None else _prices(site, spans, tariffs)
     parts, totals = _split(case, prices)
+    causes = why(site, spans) if len(spans) == 2 else why_now(site, now)
     document = {
         "question": "bill",
         "against": against,
@@ -116,7 +118,7 @@ def bill(
         "currency": site.cost.currency if site.cost else None,
         **totals,
         "parts": [described(site, p, spans, totals, asked or PaperBill()) for p in parts],
-        "why": why(site, spans) if len(spans) == 2 else why_now(site, now),
+        "why": whole(causes, parts),
         "untold": case.untold + untold_by_sources(site, has_prices=prices is not None),
     }
     document["groups"] = groups(document["parts"])

@@ -14,6 +14,7 @@ from fieldfare.analysis.figures.losses import losses
 from fieldfare.analysis.figures.sums import known_sum
 from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.reports.costs import costs_once
 
 
 @dataclass(frozen=True)
@@ -97,6 +98,18 @@ def _unasked(site: Site, spans: Sequence[Span]) -> bool:
     return bool(np.isfinite(warmer + asked) and warmer > 0.0 and asked < 0.5 * warmer)
 
 
+def costly(result: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Open findings of a home's standing result that cost electricity, the dearest first: rows of finding,
+    electricity_kwh and money (None without prices) a year. What one explains of another counts once."""
+    open_ = [f for f in result.get("findings", ()) if not f["until"] and f["severity"] != "note"]
+    money = {id(f): value for f, value in costs_once(open_, "money")}
+    rows = [
+        {"finding": f["code"], "electricity_kwh": kwh, "money": money.get(id(f))}
+        for f, kwh in costs_once(open_)
+    ]
+    return sorted(rows, key=lambda row: -row["electricity_kwh"])
+
+
 def groups(parts: list[dict[str, Any]]) -> list[dict[str, Any]]:
     """What is the household's, the system's, the price's: sums of their parts."""
     out = []
@@ -106,6 +119,17 @@ def groups(parts: list[dict[str, Any]]) -> list[dict[str, Any]]:
             money = None if any(p["money"] is None for p in mine) else sum(p["money"]["value"] for p in mine)
             out.append({"whose": whose, "kwh": sum(p["kwh"]["value"] for p in mine), "money": money})
     return out
+
+
+def whole(causes: list[dict[str, Any]], parts: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The causes of a changed efficiency and, as `unexplained`, what is left of its part [kWh]: they add up
+    to the part. Causes are counted from the rating, the part from the other side of the comparison."""
+    part = next((p["kwh"]["value"] for p in parts if p["code"] == "efficiency"), None)
+    if not causes or part is None:
+        return causes
+    known = [c for c in causes if c["cause"] != "unexplained"]
+    left = part - sum(c["kwh"] for c in known)
+    return [*known, {"cause": "unexplained", "kwh": left, "low": None, "high": None}]
 
 
 def why(site: Site, spans: list[Span]) -> list[dict[str, Any]]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from fieldfare.analysis.answers.cold_measures import FEWEST_COLD_MIN, ColdZone, need_kw, space_kw
@@ -15,12 +17,45 @@ _LATE_MIN = 120  # before a set-back begins, when the rooms had the day to follo
 _SETTLED_MIN = 30  # after a set-back ends, until the water is warm (common practice)
 
 
+@dataclass(frozen=True)
+class _Night:
+    """fell : by night [K]. reached : share of the last hours before a set-back at target. spare : heat over
+    the need and rise : of the room [K/h] while it comes back, in the hours asked about. needed [K/h]"""
+
+    fell: float
+    reached: float
+    spare: float
+    rise: float
+    needed: float
+
+    def values(self) -> tuple[Value, ...]:
+        return (
+            Value("share_reached_later", self.reached, "-"),
+            Value("night_fall", self.fell, "K"),
+            Value("rising_share", self.spare, "-", limit="answer_rising_share"),
+            Value("rise", self.rise, "K/h"),
+            Value("needed_rise", self.needed, "K/h"),
+        )
+
+
+def _night_of(hours: Hours, cold: ColdZone, lowered: Flags, coming_back: Flags, highest: float) -> _Night:
+    fell = _fell(cold, lowered)
+    return _Night(
+        fell,
+        _reached(hours, cold, highest),
+        _spare(hours, cold, coming_back),
+        _rise(cold, coming_back),
+        fell / (hours.limit("answer_recovery_min") / 60.0),
+    )
+
+
 def set_back_step(hours: Hours, cold: ColdZone) -> Step:
     """The hours lie in a set-back, or in the hours in which the rooms come back from it.
 
     The room falls by night with its target, and by day it takes more heat than the house needs at that
     target: it would come up, only too late. Where it takes less, something else holds it down, with or
-    without a set-back.
+    without a set-back. Rooms that are not back when the next set-back begins are colder for it in any case.
+    The state rests on the hours asked about; depth, fall by night and rooms back later are of the whole days.
     """
     target = cold.target
     if not np.isfinite(target[hours.inside]).any():
@@ -29,42 +64,42 @@ def set_back_step(hours: Hours, cold: ColdZone) -> Step:
     depth = highest - float(np.nanmin(target[hours.inside]))
     lowered = hours.inside & (fill_nan(target, highest) <= highest - hours.limit("answer_setback_k"))
     below = hours.asked & (fill_nan(highest - cold.room, 0.0) > hours.limit("answer_cold_k"))
-    comes_back = _coming_back(hours, cold, lowered)
-    spare = _spare(hours, cold, comes_back & ~lowered)
-    rise = _rise(cold, comes_back & ~lowered)
-    fell = _fell(cold, lowered)
-    needed = fell / (hours.limit("answer_recovery_min") / 60.0)
-    share, reached = hours.limit("answer_set_back_share"), _reached(hours, cold, highest)
-    lacks = hours.mean(highest - cold.room, below)
-    stuck = cold.gap >= hours.limit("answer_gap_k") and reached < hours.limit("answer_reached_share")
+    comes_back, share = _coming_back(hours, cold, lowered), hours.limit("answer_set_back_share")
+    night = _night_of(hours, cold, lowered, comes_back & ~lowered & hours.asked, highest)
+    fell_enough = night.fell >= hours.limit("answer_fell_share") * hours.mean(highest - cold.room, below)
+    never_back = night.reached < hours.limit("answer_reached_share")
     rising = (
-        spare >= hours.limit("answer_rising_share")
-        and rise >= hours.limit("answer_rise_over_needed") * needed
-        and fell >= hours.limit("answer_fell_share") * lacks
-        and not stuck
+        night.spare >= hours.limit("answer_rising_share")
+        and night.rise >= hours.limit("answer_rise_over_needed") * night.needed
+        and fell_enough
+        and not (cold.gap >= hours.limit("answer_gap_k") and never_back)
     )
     follows = lowered | (comes_back if rising else _soon_after(hours, cold, lowered))
-    in_set_back = float((below & follows).sum()) / max(float(below.sum()), 1.0)
+    in_set_back = _share(below, follows)
     values = (
         Value("set_back_depth", depth, "K", limit="answer_setback_k"),
         Value("share_in_set_back", in_set_back, "-"),
-        Value("share_reached_later", reached, "-"),
-        Value("night_fall", fell, "K"),
-        Value("rising_share", spare, "-", limit="answer_rising_share"),
-        Value("rise", rise, "K/h"),
-        Value("needed_rise", needed, "K/h"),
+        *night.values(),
     )
-    holds = (
-        depth >= hours.limit("answer_setback_k") and below.sum() >= FEWEST_COLD_MIN and in_set_back > share
-    )
-    if not holds or rising:
-        return Step("set_back", "binds" if holds else "fine", values)
+    deep = depth >= hours.limit("answer_setback_k") and below.sum() >= FEWEST_COLD_MIN
+    holds = deep and in_set_back > share
+    late = deep and never_back and fell_enough and not night.rise >= night.needed
+    if not holds:
+        return Step("set_back", "adds", values, "not_back") if late else Step("set_back", "fine", values)
+    reason = "lowered" if _share(below, lowered) > share else "not_back" if late and not rising else ""
+    if rising:
+        return Step("set_back", "binds", values, reason)
     # Rooms that are cold at other hours too, or still in the evening, have another cause, if one is found.
     other = hours.inside & ~follows & np.isfinite(cold.room)
     short = fill_nan(target, highest) - cold.room > hours.limit("answer_cold_k")
     elsewhere = float(short[other].mean()) if other.any() else 0.0
-    also = reached < hours.limit("answer_reached_share") or elsewhere > hours.limit("answer_cold_elsewhere")
-    return Step("set_back", "adds" if also else "binds", values)
+    also = never_back or elsewhere > hours.limit("answer_cold_elsewhere")
+    return Step("set_back", "adds" if also else "binds", values, reason)
+
+
+def _share(rows: Flags, of: Flags) -> float:
+    """Share of those rows that the other flags mark [-]; 0 where there are none."""
+    return float((rows & of).sum()) / max(float(rows.sum()), 1.0)
 
 
 def _soon_after(hours: Hours, cold: ColdZone, lowered: Flags) -> Flags:
@@ -74,14 +109,16 @@ def _soon_after(hours: Hours, cold: ColdZone, lowered: Flags) -> Flags:
 
 
 def _coming_back(hours: Hours, cold: ColdZone, lowered: Flags) -> Flags:
-    """From each end of a set-back until the room is back at its target, or until the next begins: bool
-    (n,)."""
+    """From each end of a set-back until the room is back at its target, or until it is evening or the next
+    begins: bool (n,)."""
+    longest = int(hours.limit("answer_longest_recovery_min"))
     short = fill_nan(cold.target - cold.room, 0.0) > hours.limit("answer_cold_k")
     out = np.zeros(len(short), dtype=np.bool_)
     begin, end = true_runs(~lowered & hours.inside)
     for a, b in zip(begin, end, strict=True):
         if a == 0 or not lowered[a - 1]:
             continue
+        b = min(b, a + longest)
         warm = np.flatnonzero(~short[a:b])
         out[a : a + warm[0] if len(warm) else b] = True
     return out

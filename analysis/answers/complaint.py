@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from fieldfare.analysis.answers.actions import actions_of, cautions_of
+from fieldfare.analysis.answers.actions import actions_of, cautions_of, plan_of
 from fieldfare.analysis.answers.cold import cold_steps
 from fieldfare.analysis.answers.hot_water import hot_water_steps
 from fieldfare.analysis.answers.hours import Hours, Step
@@ -45,7 +45,8 @@ def complaint(question: str, hours: Hours) -> dict[str, Any]:
     if question not in COMPLAINTS:
         raise InputError(f"unknown question {question!r}; use bill, {', '.join(COMPLAINTS)}")
     steps, weight = COMPLAINTS[question](hours)
-    binding = next((s.code for s in steps if s.state == "binds"), None)
+    binds = next((s for s in steps if s.state == "binds"), None)
+    binding, plan = binds.code if binds else None, plan_of(question, binds)
     asked = hours.question
     return {
         "question": question,
@@ -61,8 +62,8 @@ def complaint(question: str, hours: Hours) -> dict[str, Any]:
         "binding": binding,
         "weight": weight if binding else None,
         "findings": _open_findings(hours, question),
-        **actions_of(question, binding, hours),
-        "cautions": cautions_of(question, binding, hours),
+        **actions_of(plan, hours),
+        "cautions": cautions_of(question, binding, plan, hours),
     }
 
 
@@ -75,8 +76,41 @@ def _described(hours: Hours, step: Step) -> dict[str, Any]:
         "code": step.code,
         "state": step.state,
         "reason": step.reason or None,
+        "finding": _contradicting(hours, step),
         "values": [v.as_dict(hours.limit(v.limit) if v.limit else None) for v in plain],
     }
+
+
+AGAINST: dict[str, tuple[str, ...]] = {
+    "target": ("room_below_target",),
+    "stopped": ("unit_stopped", "fault_reported"),
+    "flow_temperature": ("flow_temperature_above_curve", "no_weather_compensation"),
+    "water_flow": ("low_flow", "falling_flow"),
+    "output": ("capacity_short",),
+    "house_loss": ("heat_loss_above_design",),
+    "loss": ("high_standing_loss",),
+    "slow": ("slow_reheat",),
+    "setpoint_missed": ("reheat_incomplete",),
+    "air": ("pressure_low", "pressure_falling"),
+    "short_runs": ("short_cycling",),
+    "too_often": ("excessive_defrost",),
+    "defrosts": ("excessive_defrost",),
+    "no_defrosts": ("defrost_without_frost",),
+}
+"""Step -> findings about the same thing: while one is open, the step is not in order, cause or not."""
+
+
+def _contradicting(hours: Hours, step: Step) -> str | None:
+    """The open finding about what a step, which is not the cause here, looks at."""
+    if step.state != "fine":
+        return None
+    open_ = _open_codes(hours)
+    return next((code for code in AGAINST.get(step.code, ()) if code in open_), None)
+
+
+def _open_codes(hours: Hours) -> set[str]:
+    """Codes of the home's standing findings that ask for something."""
+    return {f["code"] for f in hours.result.get("findings", []) if not f["until"] and f["severity"] != "note"}
 
 
 _ABOUT: dict[str, tuple[str, ...]] = {
@@ -105,9 +139,7 @@ _ABOUT: dict[str, tuple[str, ...]] = {
 def _open_findings(hours: Hours, question: str) -> list[str]:
     """Standing findings that bear on the complaint, the weightiest first."""
     about = _ABOUT[question]
-    open_ = {
-        f["code"] for f in hours.result.get("findings", []) if not f["until"] and f["severity"] != "note"
-    }
+    open_ = _open_codes(hours)
     return [code for code in about if code in open_]
 
 

@@ -45,6 +45,11 @@ class Question:
     to_hour: int = 0
     since: date | None = None
 
+    @property
+    def named(self) -> bool:
+        """Whether it is about some hours of the day and not about all."""
+        return self.from_hour % 24 != self.to_hour % 24
+
     def __post_init__(self) -> None:
         for name in ("from_hour", "to_hour"):
             if not 0 <= getattr(self, name) <= 24:

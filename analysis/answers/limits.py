@@ -279,6 +279,12 @@ LIMITS_ANSWERS: dict[str, Limit] = {
         "common practice: a third of the other hours is no accident",
         "cold share of hours outside the set-back",
     ),
+    "answer_longest_recovery_min": Limit(
+        600.0,
+        "min",
+        "common practice: ten hours after a night set-back it is evening; rooms cold then are no recovery",
+        "longest time that a room is said to come back from a set-back",
+    ),
     "answer_set_back_share": Limit(
         0.6, "-", "common practice: most of the cold time", "share of the cold time in or after a set-back"
     ),

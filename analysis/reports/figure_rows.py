@@ -42,7 +42,7 @@ FIGURES: tuple[tuple[str, str, str], ...] = (
     ("hot_water.median_reheat_minutes", "Typical cylinder charge (median)", "min"),
     ("hot_water.litres_at_40c_when_full", "Water at 40 °C from a full cylinder", "l"),
     ("hot_water.minutes_below_40c_per_week", "Cylinder below 40 °C in a week", "min"),
-    ("hot_water.standing_loss_kwh_per_day", "Standing loss of the cylinder", "kWh/d"),
+    ("hot_water.standing_loss_kwh_per_day", "Standing loss of the cylinder, quiet hours", "kWh/d"),
 )
 """Path in the result document, label, unit."""
 

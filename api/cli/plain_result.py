@@ -224,7 +224,7 @@ def _hot_water(result: dict[str, Any]) -> str:
         ("reheats", number(water.get("reheats"))),
         ("median reheat", number(water.get("median_reheat_minutes"), "min")),
         ("litres at 40 C when full", number(water.get("litres_at_40c_when_full"))),
-        ("standing loss a day", number(water.get("standing_loss_kwh_per_day"), "kWh", 2)),
+        ("standing loss a day, quiet hours", number(water.get("standing_loss_kwh_per_day"), "kWh", 2)),
         ("last disinfection", water.get("last_pasteurised") or NOT_KNOWN),
     ]
     return _section("Hot water", rows) if water else ""

@@ -74,7 +74,7 @@ def answer(service: Service, record: SiteRecord, question: str, asking: Asking) 
 
 def _bill(service: Service, record: SiteRecord, asking: Asking) -> dict[str, Any]:
     from fieldfare.analysis.answers.bill import bill
-    from fieldfare.analysis.answers.bill_parts import PaperBill
+    from fieldfare.analysis.answers.bill_parts import PaperBill, costly
 
     first, last = _days(service, record, _to_a_whole_day(service, record, asking), BILL_DAYS)
     if (last - first).days >= LONGEST_BILL_DAYS:
@@ -101,7 +101,14 @@ def _bill(service: Service, record: SiteRecord, asking: Asking) -> dict[str, Any
     document = bill(site, now, before, against, homes=homes, tariffs=tariffs, asked=asked)
     period: dict[str, Any] = {"from": f"{first}", "to": f"{last}", "timezone": record.site.site.timezone}
     period["before"] = {"from": f"{earlier[0]}", "to": f"{earlier[1]}"} if against == "year" else None
-    return {"question": "bill", "period": period, **document, "homes": len(homes)}
+    return {
+        "question": "bill",
+        "period": period,
+        **document,
+        "homes": len(homes),
+        "no_earlier": against == "design" and _possible(service, record, earlier) == "design",
+        "costly": costly(rolling_result(service, record, None) or {}),
+    }
 
 
 def _to_a_whole_day(service: Service, record: SiteRecord, asking: Asking) -> Asking:

@@ -20,8 +20,7 @@ TITLES = {
 LINES = {
     "pump_speed": "Flow and return at the design load: {now:g} K apart now, {to:g} K wanted.",
     "bivalent_point": (
-        "The back-up heater helps up to {now:g} °C outdoors. By its output and the house's load the heat"
-        " pump needs no help above {to:g} °C: set the bivalent point there."
+        "The back-up heater helps up to {now:g} °C outdoors. Set the bivalent point to {to:g} °C."
     ),
     "buffer_flow": (
         "The water loses {now:g} K in the buffer. Set the flow beyond it to the heat pump's own, then lower"

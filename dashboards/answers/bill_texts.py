@@ -58,6 +58,7 @@ WHOSE: dict[str, str] = {
     "price": "the price",
     "data": "the readings",
     "rest": "not explained",
+    "unsure": "no sure cause",
 }
 SAY_MORE: dict[str, str] = {
     "weather": "{size} is the colder weather",
@@ -65,6 +66,7 @@ SAY_MORE: dict[str, str] = {
     "system": "{size} comes from the heating system, and that is for us to put right",
     "house": "{size} is heat that the house loses",
     "price": "{size} is the price of electricity",
+    "unsure": "for {size} more there is no sure cause",
 }
 SAY_LESS: dict[str, str] = {
     "weather": "milder weather saved {size}",
@@ -72,8 +74,14 @@ SAY_LESS: dict[str, str] = {
     "system": "the heating system itself saved {size}",
     "house": "the house lost less heat, which saved {size}",
     "price": "cheaper electricity saved {size}",
+    "unsure": "for {size} less there is no sure cause",
 }
 """What is said on the phone of each part of the difference, in this order."""
+ONLY_DESIGN = (
+    "Nothing was read on these days a year ago, so only the design can be compared: whether this bill is"
+    " higher than an earlier one is not known."
+)
+SAY_ONLY_DESIGN = "We can only compare with the design: we have no readings of a year ago."
 AGAINST: dict[str, str] = {
     "year": "the same days a year ago",
     "design": "what the design expects in this weather",

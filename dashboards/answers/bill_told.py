@@ -5,13 +5,13 @@ from __future__ import annotations
 from typing import Any
 
 from fieldfare.dashboards.answers import bill_texts as texts
+from fieldfare.dashboards.answers.bill_amounts import LEAST_SHARE, amount, sure_shares, unit_of
 from fieldfare.dashboards.text import words
 
 _MOST_NAMED = 3
 """Parts in the headline."""
-_LEAST_SHARE, _LIKELY_SHARE = 0.02, 0.5
-"""Of the bill before: less is not worth a word. Of the difference: what a likeliest cause explains (common
-practice)."""
+_LIKELY_SHARE = 0.5
+"""Of the difference: what a likeliest cause explains (common practice)."""
 _NAMED_SHARE = 0.8
 """Share of all that the told parts added and took off which those of the headline explain; smaller parts are
 in the table."""
@@ -71,7 +71,7 @@ def _is_told(part: dict[str, Any]) -> bool:
 
 def _ordered(document: dict[str, Any]) -> list[dict[str, Any]]:
     """The largest part first, what is not explained last."""
-    unit = "kwh" if document["difference"]["money"] is None else "money"
+    unit = unit_of(document)
     return sorted(document["parts"], key=lambda p: (p["code"] == "rest", -abs(p[unit]["value"])))
 
 
@@ -80,7 +80,7 @@ def _figure(document: dict[str, Any], key: str = "difference") -> str:
     side = document[key]
     told = words.measure(abs(side["kwh"]), "kWh", 0)
     if side["money"] is not None:
-        return f"{words.money(abs(side['money']), document['currency'])} ({told})"
+        return f"{amount(document, abs(side['money']), 'money')} ({told})"
     return told
 
 
@@ -98,12 +98,23 @@ def _lead(document: dict[str, Any], home: bool) -> list[str]:
     heating = "The heating" if home else f"The heating, {days},"
     base = document["before"]["money"] if change["money"] is not None else document["before"]["kwh"]
     share = f", {words.share(abs(value / base))} {'more' if value > 0 else 'less'}" if base else ""
-    if value <= 0.0:
+    if value <= 0.0 and document["against"] == "year":
         heating = f"It is not the heating that made the bill higher: {words.small_first(heating)}"
     verb = "cost" if change["money"] is not None else "used"
     more = "more" if value > 0 else "less"
     first = f"{heating} {verb} {_figure(document)} {more} than {texts.AGAINST[document['against']]}{share}."
-    return [first, *_reasons(document)]
+    earlier = [texts.ONLY_DESIGN] if _no_earlier(document) else []
+    return [first, *earlier, *_reasons(document), *([] if home else _costly(document))]
+
+
+def _costly(document: dict[str, Any]) -> list[str]:
+    """What the home's open findings cost, which a sum below the design hides."""
+    found = document.get("costly", ())
+    told = [
+        f"{words.small_first(words.finding_title(f['finding']))}, {words.price_tag(f, document['currency'])}"
+        for f in found
+    ]
+    return [f"Open at this home: {words.listed(told)}; we look into that."] if told else []
 
 
 def _shared_lead(document: dict[str, Any]) -> list[str]:
@@ -129,7 +140,7 @@ def _shared_lead(document: dict[str, Any]) -> list[str]:
 
 def _reasons(document: dict[str, Any]) -> list[str]:
     """The parts that matter in one sentence."""
-    unit = "kwh" if document["difference"]["money"] is None else "money"
+    unit = unit_of(document)
     told = _headline_parts([p for p in _ordered(document) if _is_told(p) and p["code"] != "rest"], unit)
     if not told:
         return [
@@ -152,39 +163,40 @@ def _headline_parts(parts: list[dict[str, Any]], unit: str) -> list[dict[str, An
 
 
 def _amount(document: dict[str, Any], part: dict[str, Any]) -> str:
-    if part["money"] is not None:
-        sign = "+" if part["money"]["value"] > 0 else ""
-        return f"{sign}{words.money(part['money']['value'], document['currency'])}"
-    sign = "+" if part["kwh"]["value"] > 0 else ""
-    return f"{sign}{words.measure(part['kwh']['value'], 'kWh', 0)}"
+    unit = "kwh" if part["money"] is None else "money"
+    value = part[unit]["value"]
+    return f"{'+' if value > 0 else ''}{amount(document, value, unit)}"
 
 
 def _say(document: dict[str, Any], home: bool) -> str:
     """What can be said on the phone, in two or three sentences."""
     if home or not document["parts"]:
         return ""
-    unit = "kwh" if document["difference"]["money"] is None else "money"
+    unit = unit_of(document)
     change = document["difference"][unit]
-    least = _LEAST_SHARE * abs(document["before"][unit] or 1.0)
+    least = LEAST_SHARE * abs(document["before"][unit] or 1.0)
+    also = "".join(f" {s}" for s in (*([texts.SAY_ONLY_DESIGN] * _no_earlier(document)), *_costly(document)))
     against = texts.AGAINST[document["against"]]
     verb = "used" if unit == "kwh" else "cost"
     if abs(change) < least:
-        return f"“Your heating {verb} about as much as {against}.”"
+        return f"“Your heating {verb} about as much as {against}.{also}”"
     more = "more" if change > 0 else "less"
     first = f"Your heating {verb} {_size(document, change, unit)} {more} than {against}."
-    told, left = [], change
-    for whose in texts.SAY_MORE:
-        sure = sum(p[unit]["value"] for p in document["parts"] if p["whose"] == whose and _is_told(p))
-        if abs(sure) >= least:
-            left -= sure
-            said = texts.SAY_MORE[whose] if sure > 0 else texts.SAY_LESS[whose]
-            told.append(said.format(size=_size(document, sure, unit)))
-    if not told:
-        return f"“{first} {_likeliest(document, unit)}”"
-    if abs(left) >= least:
-        more = "more" if left > 0 else "less"
-        told.append(f"for {_size(document, left, unit)} {more} there is no sure cause")
-    return f"“{first} {words.sentence('; '.join(told))}”"
+    shares = sure_shares(document)
+    if all(share["whose"] == "unsure" for share in shares):
+        return f"“{first} {_likeliest(document, unit)}{also}”"
+    told = [
+        (texts.SAY_MORE if share[unit] > 0 else texts.SAY_LESS)[share["whose"]].format(
+            size=_size(document, share[unit], unit)
+        )
+        for share in shares
+        if share[unit]
+    ]
+    return f"“{first} {words.sentence('; '.join(told))}{also}”"
+
+
+def _no_earlier(document: dict[str, Any]) -> bool:
+    return bool(document.get("no_earlier"))
 
 
 def _likeliest(document: dict[str, Any], unit: str) -> str:
@@ -199,9 +211,7 @@ def _likeliest(document: dict[str, Any], unit: str) -> str:
 
 
 def _size(document: dict[str, Any], value: float, unit: str) -> str:
-    if unit == "money":
-        return str(words.money(abs(value), document["currency"]))
-    return words.measure(abs(value), "kWh", 0)
+    return amount(document, abs(value), unit)
 
 
 def _row(document: dict[str, Any], part: dict[str, Any]) -> dict[str, Any]:
@@ -213,16 +223,16 @@ def _row(document: dict[str, Any], part: dict[str, Any]) -> dict[str, Any]:
         "name": name or texts.PARTS[part["code"]],
         "whose": texts.WHOSE[part["whose"]],
         "kwh": "–" if only_money else words.interval(part["kwh"], "kWh", 0),
-        "money": _money(part["money"], document["currency"]),
+        "money": _money(document, part["money"]),
         "told": part["told"],
         "findings": [(c, words.finding_title(c)) for c in part["findings"]],
     }
 
 
-def _money(estimate: dict[str, float] | None, currency: str | None) -> str:
+def _money(document: dict[str, Any], estimate: dict[str, float] | None) -> str:
     if estimate is None:
         return "–"
-    value, low, high = (words.money(estimate[n], currency) for n in ("value", "low", "high"))
+    value, low, high = (amount(document, estimate[n], "money") for n in ("value", "low", "high"))
     return value if low == high else f"{value} ({low} to {high})"
 
 
@@ -231,7 +241,7 @@ def _sum(document: dict[str, Any]) -> dict[str, Any]:
         return {
             "kwh": words.measure(document[key]["kwh"], "kWh", 0),
             "money": (
-                words.money(document[key]["money"], document["currency"])
+                amount(document, document[key]["money"], "money")
                 if document[key]["money"] is not None
                 else "–"
             ),
@@ -247,14 +257,14 @@ def _sum(document: dict[str, Any]) -> dict[str, Any]:
 
 
 def _groups(document: dict[str, Any]) -> list[dict[str, str]]:
+    has_money = document["difference"]["money"] is not None
     return [
         {
-            "whose": words.capital(texts.WHOSE[g["whose"]]),
-            "kwh": words.measure(g["kwh"], "kWh", 0),
-            "money": "–" if g["money"] is None else words.money(g["money"], document["currency"]),
+            "whose": words.capital(texts.WHOSE[share["whose"]]),
+            "kwh": words.measure(share["kwh"], "kWh", 0),
+            "money": amount(document, share["money"], "money") if has_money else "–",
         }
-        for g in document["groups"]
-        if document["against"] == "year" or g["whose"] not in ("weather", "price")
+        for share in sure_shares(document)
     ]
 
 
@@ -301,7 +311,7 @@ def _mend_line(document: dict[str, Any], part: dict[str, Any]) -> str:
         text += f", bring {words.listed(mend['bring'])}"
     if part["money"] is not None:
         a_month = part["money"]["value"] / document["days"] * 30.4
-        text += f"; worth about {words.money(a_month, document['currency'])} a month in such weather"
+        text += f"; worth about {amount(document, a_month, 'money')} a month in such weather"
     if mend["pays_back_days"]:
         text += f", so a visit pays back in {words.span(round(mend['pays_back_days']))}"
     return f"{text}."
@@ -335,7 +345,7 @@ def _billed(document: dict[str, Any], home: bool) -> str:
                 "estimate, its dates differ, or it is of another meter."
             )
     if billed["other_money"] is not None:
-        other = words.money(abs(billed["other_money"]), document["currency"])
+        other = amount(document, abs(billed["other_money"]), "money")
         out.append(
             f"In money the bill is {other} {'more' if billed['other_money'] >= 0 else 'less'} "
             "than the heating with its standing charge."

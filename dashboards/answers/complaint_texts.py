@@ -50,6 +50,8 @@ STATES: dict[str, str] = {
     "fine": "in order",
     "unknown": "not known",
 }
+NOT_THE_CAUSE = "not the cause"
+"""State of a step that is no cause here, while a finding about the same thing is open."""
 
 SAID: dict[str, str] = {
     "target": "The rooms follow their set temperature, and that is low.",
@@ -72,8 +74,8 @@ SAID: dict[str, str] = {
     "house_loss": "The house loses clearly more heat than it was designed for.",
     "windows": "Heat leaves faster than through a closed house: windows or doors are open in these hours.",
     "as_set": (
-        "The rooms were as warm as they are set, and as designed. What feels cold is the place: "
-        "a draught, a cold wall, or a sensor in a warm spot."
+        "The rooms that are measured were as warm as they are set, or warmer. What feels cold is a room "
+        "without a sensor, or the place: a draught, a cold wall, or a sensor in a warm spot."
     ),
     "not_cold": (
         "The water in the cylinder stayed warm enough in these hours. The trouble is behind the "
@@ -111,6 +113,14 @@ SAID: dict[str, str] = {
     ),
 }
 """The sentence of the step that binds."""
+SAID_BY_REASON: dict[tuple[str, str], str] = {
+    (
+        "set_back",
+        "lowered",
+    ): "Most of these hours lie in the night set-back, with its lower set temperature.",
+    ("set_back", "not_back"): "The rooms are not back from the night set-back before the next one begins.",
+}
+"""(step, reason) -> the sentence in its stead."""
 
 UNSOLVED: dict[str, str] = {
     "cold": "The readings of these hours show no cause.",
@@ -225,7 +235,9 @@ UNITS = {"K/h": "°C an hour", "1/d": "a day", "1/h": "an hour", "1/night": "a n
 REASONS: dict[str, str] = {
     "no_room_sensor": "no room sensor",
     "no_target": "no set temperature is read",
-    "as_asked": "the rooms are as warm as is set",
+    "as_asked": "the rooms are as warm as is set, or warmer",
+    "lowered": "most of the cold time lies in the set-back itself",
+    "not_back": "the rooms are not back before the next set-back",
     "no_running": "nothing tells when it runs",
     "no_output": "needs the heat output, or the set flow temperature beside the flow's own",
     "no_call": "no call of the thermostat is read",

@@ -12,11 +12,12 @@ from fieldfare.dashboards.text import words
 def complaint_told(document: dict[str, Any], name: str, *, home: bool) -> dict[str, Any]:
     """What page, paper and command show of a complaint's answer. home : in the household's words"""
     question, binding = document["question"], document["binding"]
-    lead = [texts.SAID[binding]] if binding else [texts.UNSOLVED[question], *_seen(document)]
+    said = _said(document, binding) if binding else texts.UNSOLVED[question]
+    lead = [said] if binding and binding != "as_set" else [said, *_seen(document)]
     return {
         "title": texts.TITLES[question],
         "lead": lead,
-        "say": "" if home or not binding else f"“{texts.SAID[binding]}”",
+        "say": "" if home or not binding else f"“{said}”",
         "hours": _hours(document),
         "weight": _weight(document) if not home else "",
         "steps": [] if home else [_step(s) for s in document["steps"]],
@@ -25,8 +26,20 @@ def complaint_told(document: dict[str, Any], name: str, *, home: bool) -> dict[s
         "tomorrow": plan.TOMORROW[document["tomorrow"]["code"]],
         "cautions": document["cautions"],
         "findings": [] if home else [(c, words.finding_title(c)) for c in document["findings"]],
-        "method": "Every number is of the hours named, but for heat loss and what is usual.",
+        "method": _METHOD,
     }
+
+
+_METHOD = (
+    "Every number is of the hours named, but for heat loss, what is usual, the night's fall, and how often"
+    " rooms are back before the next set-back."
+)
+
+
+def _said(document: dict[str, Any], binding: str) -> str:
+    """The sentence of the step that binds, by its reason where that has its own."""
+    reason = next((s["reason"] for s in document["steps"] if s["code"] == binding), None)
+    return texts.SAID_BY_REASON.get((binding, reason or ""), texts.SAID[binding])
 
 
 def _seen(document: dict[str, Any]) -> list[str]:
@@ -47,6 +60,8 @@ def _seen(document: dict[str, Any]) -> list[str]:
             f"On average the room was at {words.measure(room, '°C', 1)}; no set temperature is read, so"
             " nothing tells whether that is too cold."
         )
+    if document["binding"]:
+        return out
     unknown = [texts.STEPS[s["code"]] for s in document["steps"] if s["state"] == "unknown"]
     if unknown:
         out.append(f"Not known from these readings: {words.listed([words.small_first(u) for u in unknown])}.")
@@ -76,12 +91,16 @@ def _weight(document: dict[str, Any]) -> str:
 def _step(step: dict[str, Any]) -> dict[str, Any]:
     values = [value_words(v) for v in step["values"] if v["code"] not in texts.HIDDEN]
     reason = texts.REASONS.get(step["reason"] or "", "")
+    # answers that were kept earlier name no finding
+    finding = step.get("finding")
+    state = texts.NOT_THE_CAUSE if finding else texts.STATES[step["state"]]
+    open_ = f"finding: {words.small_first(words.finding_title(finding))}" if finding else ""
     return {
         "code": step["code"],
         "name": texts.STEPS[step["code"]],
         "state": step["state"],
-        "state_words": texts.STATES[step["state"]],
-        "told": "; ".join(v for v in (*values, reason) if v),
+        "state_words": state,
+        "told": "; ".join(v for v in (*values, reason, open_) if v),
     }
 
 

@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 DO: dict[str, str] = {
+    "which_room": (
+        "Ask which room feels cold, and whether it has a sensor: a room without one can lack heat while the "
+        "others are warm. Have its radiator valves opened fully."
+    ),
     "where_cold": (
         "Ask where they sit and at what time, and have them lay a thermometer beside the "
         "thermostat and at that place."
@@ -14,6 +18,7 @@ DO: dict[str, str] = {
         "Have them make the night set-back half as deep, or leave it off while it is cold: a heat pump warms"
         " up slowly."
     ),
+    "later_set_back": "Have them let the night set-back begin after these hours.",
     "earlier_start": "Let the day's set temperature begin two hours earlier.",
     "read_display": (
         "Have them read out what the display shows, and whether the unit's switch and fuse are "
@@ -141,10 +146,12 @@ DO: dict[str, str] = {
         "Explain: white rime grows and goes with each defrost, with steam and a hiss. Clear ice "
         "that stays is to be reported."
     ),
-    "ask_more": "Ask again where and when exactly, and name those hours above.",
+    "ask_more": "Ask again where and at which hours exactly, and enter those hours above.",
     "look_on_site": "Measure there what is not read from afar.",
 }
 HOME_DO: dict[str, str] = {
+    "which_room": "Tell us which room feels cold. Open its radiator valves fully.",
+    "later_set_back": "Let the night set-back begin after these hours.",
     "where_cold": "Lay a thermometer beside the thermostat and where you sit, and tell us both numbers.",
     "raise_target": "Turn the set temperature up by one degree at a time. Warmth takes some hours to come.",
     "shallower_set_back": (
@@ -191,6 +198,13 @@ HOME_DO: dict[str, str] = {
 TOMORROW: dict[str, str] = {
     "room_follows_target": "The room reaches its new set temperature within a day.",
     "room_at_hour": "The room at the hour named: it should be within half a degree of its set temperature.",
+    "room_after_set_back": (
+        "The room four hours after the set-back ends: it should be within half a degree of what is set."
+    ),
+    "both_thermometers": (
+        "Both thermometers: within a degree of each other the place is as warm as the room that is measured;"
+        " a room that is colder by more lacks heat of its own."
+    ),
     "other_source_gives": "The other heat source gives heat in the next cold hours, and the room climbs.",
     "unit_runs": "The unit runs, and room and cylinder climb again within two hours.",
     "calls_when_cold": "The thermostat calls whenever the room is half a degree below its set temperature.",
@@ -218,5 +232,5 @@ TOMORROW: dict[str, str] = {
     "shorter_defrosts": "Defrosts end within 6 minutes and the coil is clear after them.",
     "drain_free": "Meltwater runs off, and the ice under the unit does not grow.",
     "clears_in_defrost": "The coil is clear right after a defrost.",
-    "ask_again": "Ask again with the hours named.",
+    "ask_again": "Ask again, for the exact hours and place.",
 }

@@ -78,5 +78,7 @@ def _figures(home: Home) -> dict[str, str]:
         "Starts": words.number(cycling["starts"], 0) if cycling["starts"] is not None else "–",
         "Typical run": words.quantity(cycling["median_run_minutes"], "min", 0),
         "Defrosts": words.number(r["defrost"]["count"], 0) if r["defrost"]["count"] is not None else "–",
-        "Cylinder's standing loss": words.measure(water.get("standing_loss_kwh_per_day"), "kWh a day", 2),
+        "Cylinder's standing loss, quiet hours": words.measure(
+            water.get("standing_loss_kwh_per_day"), "kWh a day", 2
+        ),
     }

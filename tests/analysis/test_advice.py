@@ -9,6 +9,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from fieldfare.analysis.advice.backup import Bivalent
 from fieldfare.analysis.advice.buffer import mixing
 from fieldfare.analysis.advice.cheaper_hours import best_charging_hour, dear_hours
 from fieldfare.analysis.advice.curve import lowest_curve
@@ -250,3 +251,13 @@ def test_gain_of_cooler_hot_water_follows_staffell_at_high_lift() -> None:
     cop = 6.81 - 0.121 * 50.0 + 0.00063 * 50.0**2
     per_kelvin = (0.121 - 2.0 * 0.00063 * 50.0) / cop
     assert WATER_KEEPS[0] < per_kelvin * 61.0 < WATER_KEEPS[1]
+
+
+@pytest.mark.parametrize(
+    ("carries", "designed", "sets"), [(-15.0, -9.0, -9.0), (-3.0, -9.0, -3.0), (-15.0, None, -15.0)]
+)
+def test_the_bivalent_point_is_the_designed_one_unless_the_unit_is_short(
+    carries: float, designed: float | None, sets: float
+) -> None:
+    """The finding about the heater sets the designed point; advice sets another only where that is short."""
+    assert Bivalent(1.7, carries, designed, Estimate(10.0, 5.0, 15.0)).sets_c == sets

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from fieldfare.analysis.answers.bill import bill
-from fieldfare.analysis.answers.bill_parts import PaperBill, Span
+from fieldfare.analysis.answers.bill_parts import PaperBill, Span, costly
 from fieldfare.analysis.answers.half_hours import Used, parse_prices, tariffs
 from fieldfare.analysis.answers.shapley import shapley
 from fieldfare.analysis.errors import InputError, NotAssessed
@@ -59,7 +59,22 @@ def test_the_parts_add_up_to_the_metered_difference(name: str) -> None:
     for unit in ("kwh", "money"):
         total = sum(p[unit]["value"] for p in document["parts"])
         assert total == pytest.approx(document["difference"][unit], abs=1e-6)
+        efficiency = next(p["kwh"]["value"] for p in document["parts"] if p["code"] == "efficiency")
+        assert sum(w["kwh"] for w in document["why"]) == pytest.approx(efficiency, abs=1e-6)
         assert sum(g[unit] for g in document["groups"]) == pytest.approx(total, abs=1e-6)
+
+
+def test_what_one_finding_explains_of_another_costs_once() -> None:
+    heater = {"code": "backup_heater_use", "cost_per_year": {"electricity_kwh": 459.0, "money": 133.0}}
+    promise = {
+        "code": "performance_below_promise",
+        "cost_per_year": {"electricity_kwh": 500.0, "money": 120.0},
+        "causes": [{"cause": "backup_heater_use", "weight": 1.0}],
+    }
+    standing = {"until": None, "severity": "act", "causes": []}
+    (first, second) = costly({"findings": [standing | heater, standing | promise]})
+    assert first == {"finding": "backup_heater_use", "electricity_kwh": 459.0, "money": 133.0}
+    assert second == {"finding": "performance_below_promise", "electricity_kwh": 41.0, "money": None}
 
 
 def test_a_higher_price_is_the_prices_and_costs_what_it_costs() -> None:

@@ -6,18 +6,21 @@ from __future__ import annotations
 from functools import cache
 from typing import Any
 
+import numpy as np
 import pytest
 
-from fieldfare.analysis.answers.actions import PLANS
+from fieldfare.analysis.answers.actions import ALL_HOURS, BY_REASON, PLANS
 from fieldfare.analysis.answers.cold import ORDER as COLD
-from fieldfare.analysis.answers.complaint import complaint
+from fieldfare.analysis.answers.complaint import AGAINST, complaint
 from fieldfare.analysis.answers.hot_water import KWH_PER_LITRE_40
 from fieldfare.analysis.answers.hot_water import ORDER as HOT_WATER
 from fieldfare.analysis.answers.hours import Question, hours_of
 from fieldfare.analysis.answers.ice import ORDER as ICE
 from fieldfare.analysis.answers.noise import ORDER as NOISE
 from fieldfare.analysis.errors import InputError, NotAssessed
+from fieldfare.analysis.findings.catalogue import codes
 from fieldfare.dashboards.answers import complaint_texts, plan_texts
+from fieldfare.dashboards.answers.complaint_told import complaint_told
 from tests.analysis.plain import FIRST, every_minute, facts_of, point, site_of
 from tests.benchmarks import answer_plants_c
 from tests.benchmarks.answer_complaints import COMPLAINTS, answer_of
@@ -95,8 +98,8 @@ def test_every_code_has_its_words_and_its_plan() -> None:
             assert code in complaint_texts.STEPS
             assert code in complaint_texts.SAID
             assert code in PLANS[question]
-        for plan in PLANS[question].values():
-            assert plan.tomorrow in plan_texts.TOMORROW
+        for plan in (*PLANS[question].values(), *BY_REASON.values()):
+            assert {plan.tomorrow, ALL_HOURS.get(plan.tomorrow, plan.tomorrow)} <= set(plan_texts.TOMORROW)
             for act in plan.do:
                 assert act.code in plan_texts.DO
                 assert not act.home or act.code in plan_texts.HOME_DO
@@ -145,3 +148,69 @@ def test_days_that_nobody_read_are_refused() -> None:
         hours_of(
             site, readings, facts, facts, {}, Question(), FIRST.replace(year=2020), FIRST.replace(year=2020)
         )
+
+
+ROOMS = (
+    point("heat_pump_electricity"),
+    point("room_temperature", "gauge", "degC", extra='zone = "upstairs"'),
+    point("target_room_temperature", "gauge", "degC", extra='zone = "upstairs"'),
+)
+
+
+def cold_answer(room: Any, target: Any, question: Question, result: dict[str, Any] | None = None) -> Any:
+    site = site_of(ROOMS)
+    values = {"heat_pump_electricity": 500.0, "room_temperature": room, "target_room_temperature": target}
+    readings = every_minute(site, values, 3)
+    facts = facts_of(site, readings, 3)
+    middle = FIRST.replace(day=FIRST.day + 1)
+    return complaint("cold", hours_of(site, readings, facts, facts, result or {}, question, middle, middle))
+
+
+def test_rooms_over_their_set_temperature_are_not_set_higher() -> None:
+    """A room 1.8 K over its set temperature does not follow a higher one: the cold place is another."""
+    document = cold_answer(22.3, 20.5, Question())
+    assert document["binding"] == "as_set"
+    assert document["do"][0]["code"] == "which_room"
+    assert not {"raise_target", "raise_curve"} & {a["code"] for a in document["do"]}
+    lead = " ".join(complaint_told({**document, "period": PERIOD}, "Plain", home=False)["lead"])
+    assert "1.8\N{NO-BREAK SPACE}K above its set temperature" in lead
+
+
+PERIOD = {"from": "2026-01-13", "to": "2026-01-13"}
+CLOCK_H = np.arange(3 * 1440 + 1) / 60.0 % 24.0  # London keeps UTC in January
+BY_DAY = (CLOCK_H >= 6.0) & (CLOCK_H < 22.0)
+SLOW_TARGET = np.where(BY_DAY, 20.0, 18.5)
+# 1.4 K up from 6:00 to 22:00 and down again by night: it never reaches its 20 °C
+SLOW_ROOM = np.where(BY_DAY, 18.0 + (CLOCK_H - 6.0) * 1.4 / 16.0, 19.4 - (CLOCK_H - 22.0) % 24.0 * 1.4 / 8.0)
+
+
+@pytest.mark.parametrize(
+    ("hours", "reason", "begins", "tomorrow"),
+    [
+        ((0, 0), "not_back", "The rooms are not back", "room_after_set_back"),
+        ((17, 21), "not_back", "The rooms are not back", "room_at_hour"),
+        ((21, 0), "lowered", "Most of these hours lie in the night set-back", "room_at_hour"),
+    ],
+)
+def test_the_set_back_is_judged_by_the_hours_named(
+    hours: tuple[int, int], reason: str, begins: str, tomorrow: str
+) -> None:
+    """In the evening no room still comes back from the night; one that is never back is told as that."""
+    document = cold_answer(SLOW_ROOM, SLOW_TARGET, Question(from_hour=hours[0], to_hour=hours[1]))
+    step = next(s for s in document["steps"] if s["code"] == "set_back")
+    assert (document["binding"], step["reason"]) == ("set_back", reason)
+    assert document["tomorrow"]["code"] == tomorrow
+    assert complaint_told({**document, "period": PERIOD}, "Plain", home=False)["lead"][0].startswith(begins)
+
+
+def test_a_step_is_not_in_order_while_a_finding_about_it_is_open() -> None:
+    open_ = {"findings": [{"code": "room_below_target", "until": None, "severity": "watch"}]}
+    document = cold_answer(20.6, 20.5, Question(), open_)
+    shown = complaint_told({**document, "period": PERIOD}, "Plain", home=False)["steps"][0]
+    assert shown["state_words"] == "not the cause"
+    assert "finding: room" in shown["told"]
+
+
+def test_findings_against_a_step_are_known_codes() -> None:
+    assert {code for about in AGAINST.values() for code in about} <= set(codes())
+    assert set(AGAINST) <= set(complaint_texts.STEPS)

@@ -87,7 +87,7 @@ def _cooler(cooler_k: float) -> Callable[[Site, Facts, dict[str, Any]], Told]:
 
 def _release(site: Site, facts: Facts, result: dict[str, Any]) -> Told:
     found = bivalent(site, facts, result)
-    return Told(found.saves, None, Setting(bivalent_c=found.carries_c))
+    return Told(found.saves, None, Setting(bivalent_c=found.sets_c))
 
 
 def _hour(site: Site, facts: Facts, result: dict[str, Any]) -> Told:

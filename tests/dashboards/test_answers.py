@@ -132,10 +132,34 @@ def test_what_is_said_on_the_phone_is_sure_and_adds_up() -> None:
     say = told(made, "Alder Row")["say"]
     assert say == (
         "“Your heating cost £37 more than the same days a year ago. £30 is the colder weather; how the home"
-        " was used saved £9.00; £12.00 comes from the heating system, and that is for us to put right; for"
-        " £4.00 more there is no sure cause.”"
+        " was used saved £9; £12 comes from the heating system, and that is for us to put right; for"
+        " £4 more there is no sure cause.”"
     )
     assert made["difference"]["money"] == 30.0 - 9.0 + 12.0 + 4.0
+
+
+def test_amounts_are_rounded_one_way_and_what_is_left_is_said_however_small() -> None:
+    made = document(part("direct_heat", 41.6), part("rooms", -17.42), part("standby", 1.4))
+    shown = told(made, "Alder Row")
+    assert "£26 more" in shown["say"]
+    assert "saved £17; £42 comes" in shown["say"]
+    assert "for £1 more there is no sure cause" in shown["say"]
+    assert [(g["whose"], g["money"]) for g in shown["groups"]] == [
+        ("The household", "−£17"),
+        ("The system", "£42"),
+        ("No sure cause", "£1"),
+    ]
+    assert not any(f".{pence:02d}" in f"{shown['rows']}{shown['lead']}" for pence in range(100))
+
+
+def test_against_the_design_no_earlier_bill_is_judged_and_open_findings_are_named() -> None:
+    cost = {"finding": "high_standing_loss", "electricity_kwh": 569.0, "money": 154.0}
+    made = document(part("efficiency", -30.0)) | {"against": "design", "no_earlier": True, "costly": [cost]}
+    shown = told(made, "Alder Row")
+    assert shown["lead"][0].startswith("The heating,")
+    assert "only the design can be compared" in shown["lead"][1]
+    assert "cylinder cools too fast, about £154 a year" in shown["say"]
+    assert "£154" not in " ".join(told(made, "Alder Row", home=True)["lead"])
 
 
 def test_without_a_sure_part_the_likeliest_is_said_and_never_that_all_is_as_before() -> None:

@@ -9,13 +9,16 @@ from typing import Any
 
 import pytest
 
+from fieldfare.analysis.findings.model import Cause
 from fieldfare.dashboards import pages
+from fieldfare.dashboards.design_vs_measured import two_sides
 from fieldfare.dashboards.fleet_choice import (
     FULL_UP_TO,
     PER_PAGE,
     address_of,
     asked_of,
 )
+from fieldfare.dashboards.fleet_entries import entry_of
 from tests.dashboards.conftest import INSTALLER, NOW, SHORT_CYCLING, Plant
 from tests.dashboards.test_pages import sound, text_of
 
@@ -140,3 +143,23 @@ def test_a_long_list_is_compact_and_paged(rows: list[dict[str, Any]]) -> None:
     assert not compact.search(pages.fleet_page(few, INSTALLER, {}, NOW))
     assert compact.search(pages.fleet_page(few, INSTALLER, {"rows": "compact"}, NOW))
     assert not compact.search(pages.fleet_page(many, INSTALLER, {"rows": "full"}, NOW))
+
+
+def test_what_a_finding_explains_of_another_is_not_added_twice(full: Plant) -> None:
+    promise = replace(
+        DEAR, code="performance_below_promise", cost_kwh=4010.0, causes=(Cause("high_standby", 1.0, "told"),)
+    )
+    dear = replace(DEAR, cost_money=1000.0)
+    promise = replace(promise, cost_money=1002.0)
+    told = {f.code: entry_of(full.with_findings(dear, f).row(), NOW)["price"] for f in (OLD, promise)}
+    assert told["low_flow"] == "about €1\u202f061 a year (4\u202f010\xa0kWh) in all"
+    assert told["performance_below_promise"] == "about €1\u202f002 a year (4\u202f010\xa0kWh) in all"
+
+
+def test_the_loss_of_the_quiet_hours_is_told_as_that_beside_a_finding_of_the_day(full: Plant) -> None:
+    by_day = replace(DEAR, code="high_standing_loss", headline="By day the cylinder loses 5.0 kWh a day.")
+    plant = full.with_findings(by_day)
+    rows = {s.what: s.remark for s in two_sides(plant.site, plant.document, [])}
+    assert "By day the cylinder" in rows["Cylinder's standing loss, quiet hours"].replace("by day", "By day")
+    rows = {s.what: s.remark for s in two_sides(full.site, full.with_findings().document, [])}
+    assert rows["Cylinder's standing loss, quiet hours"] == "Between draws, mostly at night"

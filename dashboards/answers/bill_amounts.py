@@ -1,0 +1,58 @@
+"""Amounts of a bill's answer: rounded one way, and parts that add up to the difference."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fieldfare.dashboards.answers import bill_texts as texts
+from fieldfare.dashboards.text import words
+
+LEAST_SHARE = 0.02
+"""Of the bill before: less is not worth a word (common practice)."""
+_WHOLE_FROM = 20.0  # an amount from which an answer is told without pence or cents
+
+
+def unit_of(document: dict[str, Any]) -> str:
+    """money where prices are known, else kwh."""
+    return "kwh" if document["difference"]["money"] is None else "money"
+
+
+def places(document: dict[str, Any]) -> int:
+    """Decimals of every amount of money of this answer, so that its amounts add up as they are read."""
+    sides = [document[key] for key in ("before", "now", "difference")]
+    sizes = [side["money"] or 0.0 for side in sides if side]
+    return 0 if max((abs(size) for size in sizes), default=0.0) >= _WHOLE_FROM else 2
+
+
+def amount(document: dict[str, Any], value: float, unit: str) -> str:
+    """One amount of the answer, in money or kWh."""
+    if unit == "money":
+        return str(words.money(value, document["currency"], places(document)))
+    return words.measure(value, "kWh", 0)
+
+
+def sure_shares(document: dict[str, Any]) -> list[dict[str, Any]]:
+    """Whose the sure parts are, and last, by the code `unsure`, what is left of the difference: rows of
+    whose, kwh, money, rounded as shown. Sentence and table are both made of them."""
+    unit = unit_of(document)
+    least = LEAST_SHARE * abs(document["before"][unit] or 1.0)
+    out: list[dict[str, Any]] = []
+    for whose in (w for w in texts.SAY_MORE if w != "unsure"):
+        mine = [p for p in document["parts"] if p["whose"] == whose and p["told"]]
+        if abs(sum(p[unit]["value"] for p in mine)) >= least:
+            sums = {
+                u: _rounded(document, sum((p[u] or {"value": 0.0})["value"] for p in mine), u) for u in _UNITS
+            }
+            out.append({"whose": whose, **sums})
+    left = {
+        u: _rounded(document, document["difference"][u] or 0.0, u) - sum(r[u] for r in out) for u in _UNITS
+    }
+    left = {u: _rounded(document, value, u) for u, value in left.items()}
+    return [*out, {"whose": "unsure", **left}] if any(left.values()) else out
+
+
+_UNITS = ("kwh", "money")
+
+
+def _rounded(document: dict[str, Any], value: float, unit: str) -> float:
+    return round(value, places(document) if unit == "money" else 0)
