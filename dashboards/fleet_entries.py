@@ -6,10 +6,10 @@ from collections.abc import Iterable
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from fieldfare.analysis.reports.fleet import open_findings
+from fieldfare.analysis.reports.fleet import decisive_first, open_findings
 from fieldfare.analysis.reports.verdict import GONE_AFTER, SILENT_AFTER, given_verdict, with_silence
 from fieldfare.dashboards.text import words
-from fieldfare.dashboards.text.handling import is_put_aside, short, sinks, urgency_of
+from fieldfare.dashboards.text.handling import in_order, is_put_aside, short, sinks, urgency_of
 
 SETTLING_DAYS = 56
 """The first eight weeks in the householder's hands: settings still move, and figures say little."""
@@ -26,9 +26,10 @@ def entry_of(row: dict[str, Any], now: datetime) -> dict[str, Any]:
     """row : id, name, handed_over, heard, result, reason, area, place, handled."""
     result, heard = row["result"], row["heard"]
     handled = row.get("handled") or {}
-    found = sorted(open_findings(result), key=lambda f: sinks(handled.get(f["code"]), f["code"]))
+    own = given_verdict(result, row.get("reason") or "not analysed yet")
+    found = decisive_first(in_order(open_findings(result), handled), own["verdict"])
     quiet = now - heard if heard is not None else None
-    given = with_silence(given_verdict(result, row.get("reason") or "not analysed yet"), quiet)
+    given = with_silence(own, quiet)
     worst = found[0] if found else None
     visit = visit_of([f for f in found if not is_put_aside(handled.get(f["code"]), f["code"])])
     if _gone(quiet) and visit != "drive":

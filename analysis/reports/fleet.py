@@ -74,6 +74,13 @@ def open_findings(result: Mapping[str, Any] | None) -> list[dict[str, Any]]:
     return worst_findings_first(found, result["period"]["to"])
 
 
+def decisive_first(found: list[dict[str, Any]], verdict: str) -> list[dict[str, Any]]:
+    """Findings with the first of those that set the verdict at the front, so that the reason in a list fits
+    the home's mark."""
+    first = next((f for f in found if f["severity"] == verdict), None)
+    return found if first is None else [first, *(f for f in found if f is not first)]
+
+
 def home_urgency(result: Mapping[str, Any] | None, given: Mapping[str, Any]) -> tuple[Any, ...]:
     """Sort key of a home: worst finding, then the certain cost of findings of that severity.
 
@@ -99,14 +106,15 @@ def fleet_summary(result: dict[str, Any] | None, dealt: frozenset[str] = frozens
     """What a fleet list shows of a site's result document; every value is null where there is no result.
 
     verdict, because, missing : the home's verdict, as everywhere
-    severity, headline, code : of the finding to deal with first, among those that go on
-    dealt : codes of findings that somebody deals with; they come after the others
+    severity, headline, code : of the finding that sets the verdict, else of the one to deal with first
+    dealt : codes of findings that somebody deals with; they come after others that are as grave
     findings : dict severity -> how many go on. money_per_year, kwh_per_year : what they cost
     """
+    given = given_verdict(result)
     found = sorted(open_findings(result), key=lambda f: f["code"] in dealt)
+    found = decisive_first(found, given["verdict"])
     first = found[0] if found else None
     performance = (result or {}).get("performance") or {}
-    given = given_verdict(result)
     return {
         **given,
         "severity": first["severity"] if first else None,
