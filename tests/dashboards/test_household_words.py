@@ -141,3 +141,14 @@ def test_cold_rooms_are_never_nothing(full: Plant, verdict: str) -> None:
         assert "Nothing yourself" not in found
         assert ("still normal" in found) == (verdict == "in_order")
         assert "tell your installer" in found
+
+
+def test_a_what_if_answer_stands_above_the_form_and_begins_with_what_does_not_hold(full: Plant) -> None:
+    answers = [a | {"limits": [dict(a["limits"][0], holds=False)]} for a in asked(full) if a["limits"]]
+    page = pages.what_if_page(full.row(), {"lower_curve_k": "3"}, answers, "", HOUSEHOLDER)
+    assert 'what-if#answer"' in page
+    answer_at = page.index('id="answer"')
+    assert answer_at < page.index("Does not hold") < page.index("Saves") < page.index("<fieldset>")
+    empty = pages.what_if_page(full.row(), {"lower_curve_k": "", "hot_water_c": ""}, None, "", HOUSEHOLDER)
+    assert "Fill in at least one question" in text_of(empty)
+    assert "Fill in at least" not in text_of(pages.what_if_page(full.row(), {}, None, "", HOUSEHOLDER))
