@@ -219,3 +219,21 @@ def test_a_muted_finding_is_not_the_reason_of_a_graver_verdict(full: Plant) -> N
     assert "Loses 0.2 bar" in entry["said"].replace("\u00a0", " ")
     told = fleet_summary(document, dealt_with(handled))
     assert told["code"] == "pressure_falling", "lists of the API and the command line show the same reason"
+
+
+def test_a_home_above_a_graver_mark_says_why(full: Plant) -> None:
+    ahead = replace(LOW, headline="The pressure is 0.9 bar.")
+    near, costly, fine = full.with_findings(ahead), full.with_findings(SHORT_CYCLING), full.with_findings()
+
+    def row(plant: Plant, name: str, **more: Any) -> dict[str, Any]:
+        result = plant.document | {"verdict": verdict(plant.site, plant.document)}
+        return plant.row(id=name, name=name, result=result, **more)
+
+    rows = [row(costly, "costly"), row(near, "near"), row(fine, "fine")]
+    page = text_of(sound(pages.fleet_page(rows, INSTALLER, {}, NOW)))
+    assert page.count("Why here: what may do harm comes before cost") == 1
+    assert page.index("Why here") < page.index("costly")
+    assert "Why here" not in pages.fleet_page(rows, INSTALLER, {"sort": "name"}, NOW)
+    held = {"short_cycling": decision(state="in_hand", reason="")}
+    rows = [row(costly, "costly", handled=held), row(near, "near")]
+    assert "Why here" not in pages.fleet_page(rows, INSTALLER, {}, NOW), "that home waits for nobody"
