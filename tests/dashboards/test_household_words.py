@@ -152,3 +152,11 @@ def test_a_what_if_answer_stands_above_the_form_and_begins_with_what_does_not_ho
     empty = pages.what_if_page(full.row(), {"lower_curve_k": "", "hot_water_c": ""}, None, "", HOUSEHOLDER)
     assert "Fill in at least one question" in text_of(empty)
     assert "Fill in at least" not in text_of(pages.what_if_page(full.row(), {}, None, "", HOUSEHOLDER))
+
+
+def test_hot_water_that_the_site_file_leaves_out_is_not_denied(full: Plant) -> None:
+    contents = month_of(full)
+    contents["site"] = {**contents["site"], "hot_water": None}
+    told = read(paper_html("month", "2025-01", contents))
+    assert "Your hot water is not described here" in told
+    assert "makes no hot water" not in told
