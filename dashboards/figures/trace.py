@@ -227,6 +227,8 @@ def _layout(period: dict[str, Any], *, has_pressure: bool) -> dict[str, Any]:
         layout["yaxis5"] = {
             "overlaying": "y3",
             "side": "right",
+            "tickmode": "auto",
+            "nticks": 4,
             "title": {"text": "bar"},
             "showgrid": False,
             "zeroline": False,
