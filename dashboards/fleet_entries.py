@@ -7,13 +7,27 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from fieldfare.analysis.reports.costs import costs_once
-from fieldfare.analysis.reports.fleet import open_findings
-from fieldfare.analysis.reports.verdict import GONE_AFTER, SILENT_AFTER, given_verdict, with_silence
+from fieldfare.analysis.reports.fleet import (
+    DANGER,
+    DISCOMFORT,
+    HARM_AHEAD,
+    URGENT,
+    days_left,
+    decisive_first,
+    open_findings,
+)
+from fieldfare.analysis.reports.verdict import GONE_AFTER, SILENT_AFTER, VERDICTS, given_verdict, with_silence
 from fieldfare.dashboards.text import words
-from fieldfare.dashboards.text.handling import is_put_aside, short, sinks, urgency_of
+from fieldfare.dashboards.text.handling import in_order, is_put_aside, short, sinks, urgency_of
 
 SETTLING_DAYS = 56
 """The first eight weeks in the householder's hands: settings still move, and figures say little."""
+_WHY = {
+    URGENT: "urgent comes first",
+    DANGER: "danger to people or plant comes first",
+    DISCOMFORT: "cold rooms and hot water come before cost",
+    HARM_AHEAD: "what may do harm comes before cost",
+}
 _ORDER = ("drive", "setting", "call", "none")
 
 
@@ -27,9 +41,11 @@ def entry_of(row: dict[str, Any], now: datetime) -> dict[str, Any]:
     """row : id, name, handed_over, heard, result, reason, area, place, handled."""
     result, heard = row["result"], row["heard"]
     handled = row.get("handled") or {}
-    found = sorted(open_findings(result), key=lambda f: sinks(handled.get(f["code"]), f["code"]))
+    own = given_verdict(result, row.get("reason") or "not analysed yet")
+    by_harm = open_findings(result)
+    found = decisive_first(in_order(by_harm, handled), by_harm, own["verdict"])
     quiet = now - heard if heard is not None else None
-    given = with_silence(given_verdict(result, row.get("reason") or "not analysed yet"), quiet)
+    given = with_silence(own, quiet)
     worst = found[0] if found else None
     visit = visit_of([f for f in found if not is_put_aside(handled.get(f["code"]), f["code"])])
     if _gone(quiet) and visit != "drive":
@@ -49,6 +65,7 @@ def entry_of(row: dict[str, Any], now: datetime) -> dict[str, Any]:
         "known": result is not None,
         "heard": words.age(heard, now),
         "heard_at": heard,
+        "why": "",
         "since": "",
         "sure": "",
         "price": "",
@@ -151,6 +168,27 @@ def _price(found: list[dict[str, Any]], currency: str | None) -> str:
     kwh, money = (sum(adds for _, adds in rows) for rows in (each, costs_once(found, "money")))
     told = words.price_tag({"electricity_kwh": kwh, "money": money or None}, currency)
     return f"{told} in all" if len(each) > 1 else told
+
+
+def with_why(entries: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Entries, worst first, each with `why`: why it stands above a home with a graver mark that waits as it
+    does; empty where none follows."""
+    out, gravest = [], len(VERDICTS)
+    for entry in reversed(entries):
+        place = VERDICTS.index(entry["verdict"])
+        out.append(entry | {"why": _why(entry) if gravest < place else ""})
+        if entry["free"]:
+            gravest = min(gravest, place)
+    return out[::-1]
+
+
+def _why(entry: dict[str, Any]) -> str:
+    """What puts a home where it stands: harm that is near or ahead, else what it costs."""
+    tier = entry["urgency"][0]
+    left = [days for f in entry["open"] if (days := days_left(f)) is not None]
+    if tier == DANGER and left:
+        return f"locks out in {words.count(max(round(min(left)), 0), 'day')}"
+    return _WHY.get(tier, entry["price"])
 
 
 def worst_first(rows: Iterable[dict[str, Any]], now: datetime) -> list[dict[str, Any]]:

@@ -6,6 +6,7 @@ import re
 import tomllib
 from collections.abc import Iterator, Mapping
 from typing import Any, NamedTuple
+from zoneinfo import available_timezones
 
 from fieldfare.analysis.plant.quantities import QUANTITIES
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES
@@ -16,7 +17,7 @@ from fieldfare.dashboards.text import words
 
 class Field(NamedTuple):
     """A key of the site file as a form's field. kind : as in `site_schema`
-    choices : what may be chosen; the first holds without the key"""
+    choices : what may be chosen; the first holds without the key. offered : what is proposed while typing"""
 
     key: str
     label: str
@@ -24,6 +25,7 @@ class Field(NamedTuple):
     kind: str = "text"
     choices: tuple[str, ...] = ()
     needed: bool = False
+    offered: tuple[str, ...] = ()
 
 
 class Row(NamedTuple):
@@ -61,9 +63,17 @@ POINT_NAMES = tuple(
 """What a point is: shown and sent along with its fields, never changed by them."""
 
 
+def _time_zones() -> tuple[str, ...]:
+    """Names of the IANA database by region and city, and UTC."""
+    regions = ("Africa/", "America/", "Asia/", "Atlantic/", "Australia/", "Europe/", "Indian/", "Pacific/")
+    return (*sorted(name for name in available_timezones() if name.startswith(regions)), "UTC")
+
+
 def _field(key: str, label: str, hint: str = "", only: tuple[str, ...] = ()) -> Field:
     known = keys()[key]
-    return Field(key, label, hint, known.kind, only or known.choices, known.needed and key not in ONLY_NEW)
+    offered = _time_zones() if key == "site.timezone" else ()
+    is_needed = known.needed and key not in ONLY_NEW
+    return Field(key, label, hint, known.kind, only or known.choices, is_needed, offered)
 
 
 _FIELDS = {key: _field(key, w.label, w.hint, w.only) for part in PARTS for key, w in part.keys.items()}

@@ -58,11 +58,10 @@ PARTS: tuple[Part, ...] = (
             "contact.phone": Words("Telephone", "such as +44 1632 960123"),
             "contact.address": Words("Address"),
             "contact.area": Words("Area", "your own name for a part of the round"),
-            "contact.latitude": Words("Latitude of the door", "degrees north"),
-            "contact.longitude": Words("Longitude of the door", "degrees east"),
+            "contact.latitude": Words("Latitude of the door", "degrees north", later=True),
+            "contact.longitude": Words("Longitude of the door", "degrees east", later=True),
             "contact.access_notes": Words("Access notes", "keys, parking, dogs"),
         },
-        later=True,
     ),
     Part(
         "The design",

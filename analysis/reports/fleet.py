@@ -74,6 +74,20 @@ def open_findings(result: Mapping[str, Any] | None) -> list[dict[str, Any]]:
     return worst_findings_first(found, result["period"]["to"])
 
 
+def decisive_first(
+    found: list[dict[str, Any]], worst: list[dict[str, Any]], verdict: str
+) -> list[dict[str, Any]]:
+    """Findings with one that sets the verdict at the front where the worst has gone down, so that the reason
+    in a list fits the home's mark.
+
+    found : those that somebody deals with last. worst : the same, worst first
+    """
+    first = next((f for f in found if f["severity"] == verdict), None)
+    if first is None or found[0]["code"] == worst[0]["code"]:
+        return found
+    return [first, *(f for f in found if f is not first)]
+
+
 def home_urgency(result: Mapping[str, Any] | None, given: Mapping[str, Any]) -> tuple[Any, ...]:
     """Sort key of a home: worst finding, then the certain cost of findings of that severity.
 
@@ -99,14 +113,15 @@ def fleet_summary(result: dict[str, Any] | None, dealt: frozenset[str] = frozens
     """What a fleet list shows of a site's result document; every value is null where there is no result.
 
     verdict, because, missing : the home's verdict, as everywhere
-    severity, headline, code : of the finding to deal with first, among those that go on
-    dealt : codes of findings that somebody deals with; they come after the others
+    severity, headline, code : of the finding that sets the verdict, else of the one to deal with first
+    dealt : codes of findings that somebody deals with; they come after others that are as grave
     findings : dict severity -> how many go on. money_per_year, kwh_per_year : what they cost
     """
-    found = sorted(open_findings(result), key=lambda f: f["code"] in dealt)
+    given = given_verdict(result)
+    worst = open_findings(result)
+    found = decisive_first(sorted(worst, key=lambda f: f["code"] in dealt), worst, given["verdict"])
     first = found[0] if found else None
     performance = (result or {}).get("performance") or {}
-    given = given_verdict(result)
     return {
         **given,
         "severity": first["severity"] if first else None,
@@ -136,6 +151,12 @@ def _headline(first: Mapping[str, Any] | None, given: Mapping[str, Any]) -> str 
 def _is_near(finding: Mapping[str, Any]) -> bool:
     """Whether a falling pressure locks the unit out before the next round."""
     return any(e.get("limit_name") == "pressure_days_left" for e in finding["evidence"])
+
+
+def days_left(finding: Mapping[str, Any]) -> float | None:
+    """Days until a falling pressure locks the unit out; None where that is not told."""
+    told = (e["value"] for e in finding["evidence"] if e.get("limit_name") == "pressure_days_left")
+    return next((float(v) for v in told if v is not None), None)
 
 
 def _age_days(finding: Mapping[str, Any], last: str | date) -> int:

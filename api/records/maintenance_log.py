@@ -10,7 +10,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from fieldfare.analysis.errors import InputError
-from fieldfare.api.alerts.decisions import open_severities
+from fieldfare.api.alerts.decisions import JOB_PROOF_DAYS, open_severities
 from fieldfare.api.alerts.handling import close_by_job
 from fieldfare.api.core.rolling_period import rolling_result
 from fieldfare.api.core.service import Service
@@ -187,7 +187,10 @@ class MaintenanceLog:
         chosen = select(Alert).where(Alert.site == work.site, Alert.code.in_(work.findings))
         with self._database.read() as session:
             alerts = {a.code: a.state for a in session.scalars(chosen)}
-        found = (self._service.results.newest(work.site) or {}).get("findings", [])
+        newest = self._service.results.newest(work.site) or {}
+        found = newest.get("findings", [])
+        proof = (work.day + timedelta(days=JOB_PROOF_DAYS)).isoformat()
+        is_early = bool(newest) and newest["period"]["to"] < proof
         now = {f["code"]: f for f in found}
         return [
             {
@@ -195,6 +198,7 @@ class MaintenanceLog:
                 "is_gone": code not in now or now[code].get("until") is not None,
                 "alert": alerts.get(code),
                 "severity_now": now[code]["severity"] if code in now else None,
+                "is_early": is_early,
                 "came_back": came_back(now.get(code), work.day),
             }
             for code in work.findings

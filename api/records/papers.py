@@ -13,10 +13,12 @@ import orjson
 from sqlalchemy import select
 
 from fieldfare.analysis.errors import InputError
+from fieldfare.api.alerts.decisions import lasts, open_severities
+from fieldfare.api.alerts.handling import Handlings
 from fieldfare.api.checks.contents import check_contents
 from fieldfare.api.checks.sheets import SheetKey
 from fieldfare.api.core.results import NoReadings
-from fieldfare.api.core.rolling_period import under_standing_verdict
+from fieldfare.api.core.rolling_period import rolling_result, under_standing_verdict
 from fieldfare.api.core.service import Service
 from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.firm.about import AboutFirm
@@ -68,6 +70,7 @@ def month_paper(service: Service, record: SiteRecord, month: str, *, looked_at: 
         **_common_contents(service, record, *days, document),
         "year": _result(service, record, *_year_to(service, start, days[1]), looked_at=looked_at),
         "works": _done(service, record.site.id, first, last),
+        "worked_on": _worked_on(service, record),
         "like_weather": {},
     }
     for key, ends in (("month_before", first - timedelta(days=1)), ("year_before", _year_before(first))):
@@ -282,6 +285,21 @@ def _done(service: Service, site: str, first: date, last: date) -> list[dict[str
             {"day": w.day.isoformat(), "what": w.what}
             for w in session.scalars(chosen.order_by(Work.day, Work.id))
         ]
+
+
+def _worked_on(service: Service, record: SiteRecord) -> dict[str, str]:
+    """Finding code -> day of the newest job for it, where it is not known yet whether the job worked."""
+    rows = Handlings(service.database).of_site(record.site.id)
+    severities, now = open_severities(rolling_result(service, record, None)), datetime.now(UTC)
+    works = {
+        code: row.work
+        for code, row in rows.items()
+        if row.state == "done" and row.work is not None and lasts(row, severities.get(code), now)
+    }
+    with service.database.read() as session:
+        chosen = select(Work.id, Work.day).where(Work.id.in_(works.values()))
+        days = {id_: day.isoformat() for id_, day in session.execute(chosen)}
+    return {code: days[work] for code, work in works.items() if work in days}
 
 
 def _year_before(first: date) -> date:

@@ -58,6 +58,9 @@ PANELS: tuple[tuple[str, str, tuple[float, float], tuple[tuple[str, Tone, str], 
     ("flow", "m³/h", (0.13, 0.25), (("flow_rate", "water", "solid"),)),
 )
 """Panels from top to bottom: name, unit, share of the height, and the quantities with tone and dash."""
+_PRESSURE: tuple[tuple[str, Tone, str], ...] = (("system_pressure", "design", "solid"),)
+"""Of the circuit: drawn over the water flow, by an axis of its own at the right."""
+_PRESSURE_AXIS = "y5"
 USES: tuple[tuple[str, str, Tone, str], ...] = (
     ("heating", "minutes_heating", "heat", ""),
     ("hot water", "minutes_hot_water", "water", "/"),
@@ -94,23 +97,31 @@ _DAY_LINES: tuple[tuple[str, str, Axis, str, tuple[tuple[str, str, Tone, Dash], 
         "No water flow was read.",
         (("flow_rate", "water flow", "water", "solid"),),
     ),
+    (
+        "trace-pressure",
+        "Pressure of the heating circuit by day",
+        Axis("Pressure", "bar", low=0.0),
+        "No pressure was read.",
+        (("pressure", "pressure of the circuit", "design", "solid"),),
+    ),
 )
 """Charts of days: key, title, axis, what an empty one says, and its lines: column, name, tone, dash."""
 
 
-def trace_charts(rows: list[Row]) -> tuple[Chart, Chart, Chart, Chart]:
-    """The days of the trace as charts: temperatures, powers, water flow, and what each day was used for.
+def trace_charts(rows: list[Row]) -> tuple[Chart, Chart, Chart, Chart, Chart]:
+    """The days of the trace as charts: temperatures, powers, water flow, what each day was used for, and the
+    circuit's pressure.
 
     The drawings of the page and the plot that can be zoomed are both made from these.
     """
     x = [day_number(r["day"]) + 0.5 for r in rows]
-    warm, power, flow = (
+    warm, power, flow, pressure = (
         Chart(key, title, "", DATES, axis, _day_lines(rows, x, wanted), empty=empty)
         for key, title, axis, empty, wanted in _DAY_LINES
     )
     use = Axis("Use", low=0.0, high=1.0)
     uses = Chart("trace-uses", "Use of each day", "", DATES, use, _uses(rows, x), empty="No use is known.")
-    return warm, power, flow, uses
+    return warm, power, flow, uses, pressure
 
 
 def _day_lines(
@@ -173,7 +184,7 @@ def trace_document(site: Site, result: dict[str, Any], rows: list[Row]) -> dict[
             for layer in chart.layers
             for trace in traces_of(layer, chart)
         ],
-        "layout": _layout(period),
+        "layout": _layout(period, has_pressure=bool(charts[-1].layers)),
         "points": _points(site),
         "shifts": _shifts(site, period),
         "uses": [{"name": n, "color": RGB[t], "pattern": p} for n, _, t, p in USES],
@@ -185,7 +196,7 @@ def _y_axis(panel: int) -> str:
     return "y" if panel == 0 else f"y{panel + 1}"
 
 
-def _layout(period: dict[str, Any]) -> dict[str, Any]:
+def _layout(period: dict[str, Any], *, has_pressure: bool) -> dict[str, Any]:
     last = (datetime.fromisoformat(period["to"]) + timedelta(days=1)).date().isoformat()
     layout: dict[str, Any] = {
         "margin": {"l": 52, "r": 10, "t": 6, "b": 46},
@@ -211,13 +222,26 @@ def _layout(period: dict[str, Any]) -> dict[str, Any]:
         "fixedrange": True,
         "zeroline": False,
     }
+    if has_pressure:
+        layout["margin"]["r"] = 46
+        layout["yaxis5"] = {
+            "overlaying": "y3",
+            "side": "right",
+            "tickmode": "auto",
+            "nticks": 4,
+            "title": {"text": "bar"},
+            "showgrid": False,
+            "zeroline": False,
+            "fixedrange": True,
+            "rangemode": "tozero",
+        }
     return layout
 
 
 def _points(site: Site) -> dict[str, Any]:
     out = {}
-    for i, (panel, _, _, quantities) in enumerate(PANELS):
-        axis = _y_axis(i)
+    drawn = [(_y_axis(i), panel, quantities) for i, (panel, _, _, quantities) in enumerate(PANELS)]
+    for axis, panel, quantities in [*drawn, (_PRESSURE_AXIS, "pressure", _PRESSURE)]:
         for quantity, tone, dash in quantities:
             if (point := _best(site, quantity)) is None:
                 continue

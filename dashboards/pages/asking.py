@@ -63,13 +63,20 @@ def what_if_page(
         row=row,
         asked=query,
         codes=codes,
-        problem=words.reason(problem),
+        problem=words.reason(problem) or _nothing_asked(query, answers, out_of_range),
         wrong={
             name: _("A number from {low} to {high}.", low=words.number(low), high=words.number(high))
             for name, (low, high) in out_of_range.items()
         },
         answers=[_answer(row, a) for a in answers or []],
     )
+
+
+def _nothing_asked(query: Mapping[str, str], answers: list[dict[str, Any]] | None, wrong: Any) -> str:
+    """What to say of a form that was sent with none of its questions filled in."""
+    if answers or wrong or not any(name in query for name in ("lower_curve_k", "hot_water_c", "mend")):
+        return ""
+    return _("Fill in at least one question, such as how much cooler the heating water or the hot water is.")
 
 
 def _answer(row: dict[str, Any], a: dict[str, Any]) -> dict[str, Any]:

@@ -43,7 +43,8 @@ def site_form_page(
 
     text : an uploaded file's text, empty for the form's own
     """
-    listed = list(problems)
+    follows = not text and not values.get("site.id") and not values.get("site.name")
+    listed = [p for p in problems if not (follows and p.key == "site.id")]  # it follows the name
     beside: dict[str, str] = {}
     above = []
     for p in listed:

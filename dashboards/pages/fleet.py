@@ -21,7 +21,7 @@ from fieldfare.dashboards.fleet_choice import (
     page_of,
     shown,
 )
-from fieldfare.dashboards.fleet_entries import entry_of, worst_first
+from fieldfare.dashboards.fleet_entries import entry_of, with_why, worst_first
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
 
@@ -64,6 +64,7 @@ def fleet_list_page(
     damage : what is damaged of what all homes share, a line each
     """
     asked = asked_of(query)
+    entries = [entry_of(row, now) for row in rows]
     return render(
         "fleet.html",
         damage=list(damage[:MOST_DAMAGE]),
@@ -81,7 +82,7 @@ def fleet_list_page(
         address=address_of(asked),
         views=None if views is None else list(views),
         wrong_view=wrong_view,
-        **shown([entry_of(row, now) for row in rows], total, asked),
+        **shown(with_why(entries) if asked["sort"] == "harm" else entries, total, asked),
     )
 
 

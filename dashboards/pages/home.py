@@ -12,7 +12,7 @@ from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
 from fieldfare.dashboards.text.home_advice import advice
 from fieldfare.dashboards.text.home_month import month_told, month_words
-from fieldfare.dashboards.text.home_standing import silent_words, standing_words, to_do
+from fieldfare.dashboards.text.home_standing import cold_told, silent_words, standing_words, to_do
 from fieldfare.dashboards.text.language import gettext as _
 
 _NO_MONTH: dict[str, Any] = {
@@ -21,6 +21,7 @@ _NO_MONTH: dict[str, Any] = {
     "other_days": "",
     "works": [],
     "to_do": [],
+    "cold": "",
     "advice": [],
     "month": "",
     "month_key": "",
@@ -62,7 +63,7 @@ def home_page(
     rows = contents.get("days") or rows_of_result(result)
     month = result["period"]["from"][:7]
     rolling = row["result"] or year
-    asked = to_do(rolling)
+    asked = to_do(rolling, contents.get("worked_on"))
     given = with_silence(given_verdict(rolling), quiet)
     return render(
         "home.html",
@@ -73,6 +74,7 @@ def home_page(
         other_days=_other_days(rolling, result),
         works=[w for w in works if str(w["day"])[:7] == month],
         to_do=asked,
+        cold=cold_told(result, given, rolling),
         advice=advice(site, year, rows),
         month=month_words(result["period"]),
         month_key=month,

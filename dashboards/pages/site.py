@@ -10,13 +10,14 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import orjson
+from markupsafe import Markup
 
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.facts.unfinished import gap_minutes
 from fieldfare.analysis.plant.quantities import QUANTITIES
 from fieldfare.analysis.plant.site import Point, Site
 from fieldfare.analysis.reports.verdict import given_verdict, with_silence
-from fieldfare.dashboards.day_rows import day_rows
+from fieldfare.dashboards.day_rows import Row, day_rows
 from fieldfare.dashboards.design_vs_measured import mean_outdoor, two_sides
 from fieldfare.dashboards.electricity_rows import electricity_rows
 from fieldfare.dashboards.events import (
@@ -176,9 +177,15 @@ def drawn_of(site: Site, result: dict[str, Any], facts: Facts, query: Mapping[st
         "health": _sorted_health(_health(site, result, facts)),
         "notices": _notices(site, facts),
         "days": words.span(len(rows)),
-        "trace_days": [svg(c, height=205.0) for c in trace_charts(rows)[:2]],
+        "trace_days": _trace_days(rows),
         **_sections(made, findings),
     }
+
+
+def _trace_days(rows: list[Row]) -> list[Markup]:
+    """The trace where no script draws it: temperatures, powers, and pressure where it is read."""
+    warm, power, *_, pressure = trace_charts(rows)
+    return [svg(c, height=205.0) for c in (warm, power, *([] if pressure.is_empty else [pressure]))]
 
 
 def _sections(made: dict[str, Drawn], findings: list[dict[str, Any]]) -> dict[str, Any]:

@@ -32,7 +32,7 @@ from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
 from fieldfare.dashboards.text.home_advice import advice
 from fieldfare.dashboards.text.home_month import month_told, month_words
-from fieldfare.dashboards.text.home_standing import standing_words, to_do
+from fieldfare.dashboards.text.home_standing import cold_told, standing_words, to_do
 from fieldfare.dashboards.text.language import ENGLISH, speaking
 from fieldfare.dashboards.text.language import gettext as _
 
@@ -159,7 +159,7 @@ def _month(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, A
     result = contents["result"]
     year = contents.get("year") or result
     given = given_verdict(result)
-    asked = to_do(year)
+    asked = to_do(year, contents.get("worked_on"))
     return {
         "given": given,
         "given_days": _given_days(given, result),
@@ -168,6 +168,7 @@ def _month(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, A
         "parts": month_told(site, {**contents, "days": rows, "year": None}),  # it stands on two pages
         "works": contents.get("works") or [],
         "to_do": asked,
+        "cold": cold_told(result, given, year),
         "advice": advice(site, year, rows),
     }
 

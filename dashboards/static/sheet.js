@@ -120,7 +120,7 @@
 
   const when = (text) => new Date(text).toLocaleString("en-GB", {
     timeZone: form.dataset.zone, day: "numeric", month: "short", year: "numeric", hour: "2-digit", minute: "2-digit",
-  });
+  }).replace("Sept", "Sep"); /* as the server writes it */
 
   function picture(id, source, alt) {
     const box = document.createElement("div");

@@ -14,7 +14,7 @@
   const range = () => (room.layout ?? doc.layout).xaxis.range.map(num);
   const plain = (ms) => new Date(ms).toISOString().slice(0, 16);
   const DAYS = new Intl.DateTimeFormat("en-GB", { timeZone: "UTC", day: "numeric", month: "short", year: "numeric" });
-  const words = (ms) => `${DAYS.format(ms)} ${plain(ms).slice(11)}`;
+  const words = (ms) => `${DAYS.format(ms).replace("Sept", "Sep")} ${plain(ms).slice(11)}`; /* as the server writes it */
   const span = (a, b) => (plain(a).slice(0, 10) === plain(b).slice(0, 10) ? `${words(a)} to ${plain(b).slice(11)}` : `${words(a)} to ${words(b)}`);
   const stretch = (text) => text.split("--").map((t) => Date.parse(`${t}:00Z`));
 
@@ -100,7 +100,7 @@
   }
 
   /* several values at one moment: under the pointer, a finger, or the slider */
-  const UNITS = { y: "°C", y2: "kW", y3: "m³/h" };
+  const UNITS = { y: "°C", y2: "kW", y3: "m³/h", y5: "bar" };
   function valueAt(trace, ms) {
     const xs = trace.ms ??= trace.x.map(num);
     let low = 0, high = xs.length - 1;

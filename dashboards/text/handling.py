@@ -7,7 +7,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from fieldfare.analysis.reports.fleet import NOTE, home_urgency
-from fieldfare.analysis.reports.verdict import harm_of
+from fieldfare.analysis.reports.verdict import VERDICTS, harm_of
 from fieldfare.dashboards.text import words
 
 DEFAULT_DAYS = 14
@@ -26,6 +26,24 @@ def sinks(handled: Mapping[str, Any] | None, code: str) -> bool:
     if not handled or not handled["holds"] or handled["state"] == "seen":
         return False
     return not (handled["state"] in ("muted", "no_fault") and harm_of(code) == "danger")
+
+
+def in_order(findings: Iterable[dict[str, Any]], handled: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Findings with those last about which something is decided, in hand or muted; else as they come.
+
+    One that may harm and sets the verdict keeps its place although it is muted.
+    """
+    found = list(findings)
+    worst = min((VERDICTS.index(f["severity"]) for f in found if f["severity"] in VERDICTS), default=0)
+    return sorted(found, key=lambda f: _goes_down(handled.get(f["code"]), f, worst))
+
+
+def _goes_down(handled: Mapping[str, Any] | None, finding: Mapping[str, Any], worst: int) -> bool:
+    """worst : place among the VERDICTS of the gravest finding of the home"""
+    if sinks(handled, finding["code"]):
+        return True
+    is_muted = handled is not None and handled["holds"] and handled["state"] in ("muted", "no_fault")
+    return is_muted and finding["severity"] != VERDICTS[worst]
 
 
 def is_put_aside(handled: Mapping[str, Any] | None, code: str) -> bool:
@@ -106,11 +124,10 @@ def short(handled: Mapping[str, Any]) -> str:
 def cards(findings: Iterable[dict[str, Any]], handled: Mapping[str, Any]) -> list[dict[str, Any]]:
     """Findings with their decisions, those that are dealt with last."""
     out = []
-    for f in findings:
+    for f in in_order(findings, handled):
         own = handled.get(f["code"])
-        state = {"told": told(own, f["code"]), "holds": own["holds"]} if own else None
-        out.append(f | {"handled": state, "sinks": sinks(own, f["code"])})
-    return sorted(out, key=lambda f: f["sinks"])
+        out.append(f | {"handled": {"told": told(own, f["code"]), "holds": own["holds"]} if own else None})
+    return out
 
 
 def form_values(today: date, asked: Mapping[str, str] | None = None) -> dict[str, str]:

@@ -104,7 +104,7 @@ def _hot_water(site: Site, result: dict[str, Any]) -> Telling:
     water = result["hot_water"]
     question = _("Was there hot water?")
     if site.hot_water is None:
-        return Telling(question, _("Your heat pump makes no hot water."))
+        return Telling(question, _("Your hot water is not described here, so we can say nothing about it."))
     cold = water["minutes_below_40c_per_week"]
     more = []
     if water["reheats"] and water["median_reheat_minutes"]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
@@ -14,6 +15,11 @@ from fieldfare.dashboards.text.language import is_english, listed, marked, ngett
 
 COLD_HOURS = 2.0
 """Hours a day below the set temperature that a household would call cold (common practice)."""
+PRECAUTIONS = frozenset({"water_too_hot", "disinfection_lacking", "pasteurisation_missed"})
+"""Findings against whose harm the household protects itself, scalds and Legionella: its care does not rest
+before the readings show that a job worked."""
+FOLLOWS = {"pressure_low": "pressure_falling"}
+"""Finding -> the one it follows from: a job for the leak answers both."""
 UNKNOWN = {
     "rooms": marked("whether your rooms are warm enough"),
     "hot_water": marked("whether there is enough hot water"),
@@ -58,6 +64,25 @@ def _inside(name: str) -> str:
     return words.small_first(name) if is_english() else name
 
 
+def cold_told(result: dict[str, Any], given: dict[str, Any], rolling: dict[str, Any]) -> str:
+    """What follows from rooms that were cold for hours in a month; empty where they were not, or where a
+    finding tells it.
+
+    given : the verdict, of which they may be a reason already. rolling : the result of `to_do`
+    """
+    is_told = any(
+        f["code"] == "room_below_target" and f["severity"] != "note" for f in open_findings(rolling)
+    )
+    if is_told or not cold_zones(result):
+        return ""
+    if any(b["matter"] == "rooms" and b["severity"] for b in given["because"]):
+        return _("Rooms were colder than set. If you did not turn them down on purpose, tell your installer.")
+    return _(
+        "Rooms were cooler than set for some hours a day. That is still normal where heating is turned down"
+        " at night; if it is too cold for you, tell your installer."
+    )
+
+
 def unknown_things(site: Site, result: dict[str, Any], given: dict[str, Any]) -> list[str]:
     """What the meters can't tell a household: each as words that begin with "whether"."""
     missing = {m["matter"] for m in given["missing"]}
@@ -86,13 +111,7 @@ def standing_words(
         calm = _("Your installer can see this; nothing for you to do unless they ask.")
         out.append(f"{_found(given)} {calm}")
     if cold := cold_zones(result):
-        out.append(
-            _(
-                "In {month}, {rooms}. If you did not turn it down on purpose, tell your installer.",
-                month=months,
-                rooms=listed(cold),
-            )
-        )
+        out.append(_("In {month}, {rooms}.", month=months, rooms=listed(cold)))
     if unknown := unknown_things(site, result, given):
         out.append(_("Not known, because it is not measured: {things}.", things="; ".join(unknown)))
     if not out and given["verdict"] == "in_order":
@@ -128,11 +147,27 @@ def silent_words(heard: datetime, zone: str) -> str:
     )
 
 
-def to_do(result: dict[str, Any]) -> list[str]:
+def to_do(result: dict[str, Any], worked_on: Mapping[str, str] | None = None) -> list[str]:
     """What the household can do or should know, the most pressing first: each a calm sentence that carries
-    its next step."""
+    its next step.
+
+    worked_on : finding code -> local day of a job of which it is not known yet whether it worked. What was
+        asked of the household rests until then.
+    """
     told = [f for f in open_findings(result) if f.get("home") and f["severity"] != "note"]
-    return [_for_home(f) for f in told]
+    done = dict(worked_on or {})
+    done |= {code: done[cause] for code, cause in FOLLOWS.items() if cause in done and code not in done}
+    asked = [_for_home(f) for f in told if f["code"] not in done or f["code"] in PRECAUTIONS]
+    days = dict.fromkeys(done[f["code"]] for f in told if f["code"] in done)
+    return [*asked, *(_watched(day, [f["code"] for f in told if done.get(f["code"]) == day]) for day in days)]
+
+
+def _watched(day: str, codes: list[str]) -> str:
+    return _(
+        "We worked on this on {day}: {findings}. We are watching whether it holds.",
+        day=words.day(day),
+        findings=listed([_inside_title(code) for code in codes]),
+    )
 
 
 def _for_home(finding: dict[str, Any]) -> str:

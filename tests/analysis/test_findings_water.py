@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from typing import Any
 
@@ -24,6 +25,7 @@ from fieldfare.analysis.findings.hot_water import (
 from fieldfare.analysis.findings.hot_water.limits import LIMITS_HOT_WATER
 from fieldfare.analysis.findings.judge import PLANT_RULES
 from fieldfare.analysis.findings.model import Recognised
+from fieldfare.analysis.findings.phrases import day_text
 from tests.analysis.heat_tables import (
     DAYS,
     FIRST,
@@ -511,6 +513,23 @@ def test_a_new_circuit_gives_off_air_for_some_weeks() -> None:
 def test_low_pressure(level: float, severity: str | None) -> None:
     found = water_pressure.pressure_low(context_of(days_of(pressure=level, pressure_min=level - 0.1)))
     assert (found.severity if found else None) == severity
+
+
+def test_low_pressure_after_a_fall_tells_both_days_and_asks_for_the_leak_first() -> None:
+    found = water_pressure.pressure_low(context_of(pressure(0.12)))
+    fall = water_pressure.pressure_falling(context_of(pressure(0.12)))
+    assert found is not None
+    assert fall is not None
+    assert found.since == fall.since
+    assert f"falling since {day_text(found.since)}." in found.headline
+    low = re.search(r"low since (\d+ \w+ \d+)", found.headline)
+    assert low is not None
+    assert low[1] != day_text(found.since)
+    assert found.next_step.startswith("Find the leak first")
+    level = water_pressure.pressure_low(context_of(days_of(pressure=0.7, pressure_min=0.6)))
+    assert level is not None
+    assert level.headline == "The heating circuit pressure is 0.7 bar."
+    assert "topped up" in level.next_step
 
 
 def test_a_dead_pressure_sensor_is_not_an_empty_circuit() -> None:

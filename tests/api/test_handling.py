@@ -34,6 +34,7 @@ from fieldfare.api.people.access import COMMAND_LINE
 from fieldfare.api.records.erasure import erase_site
 from fieldfare.api.records.maintenance_log import Job, MaintenanceLog
 from fieldfare.api.records.maintenance_log import _row as job_row
+from fieldfare.api.records.papers import month_paper
 from fieldfare.api.state.database import (
     _begin_sqlite,
     _prepare_sqlite,
@@ -244,6 +245,10 @@ def test_a_job_closes_the_findings_it_names_and_reopens_them(own_web: Web) -> No
     assert rows["short_cycling"].work == made.id
     left = rows["short_cycling"].ends - datetime.now(UTC)  # type: ignore[operator]
     assert timedelta(days=JOB_PROOF_DAYS - 1) < left <= timedelta(days=JOB_PROOF_DAYS)
+    plant = own_web.parts.service.sites.get(OWN)
+    span = own_web.parts.service.results.span(plant)
+    worked_on = month_paper(own_web.parts.service, plant, f"{span[1]:%Y-%m}").contents["worked_on"]
+    assert worked_on == {"short_cycling": day.isoformat(), "water_too_hot": day.isoformat()}
     changed = works.change(OWN, made.id, Job(day - DAY, "curve lowered by 4 K", codes[:1]), COMMAND_LINE)
     assert (changed.findings, changed.changed_by) == (["short_cycling"], COMMAND_LINE.name)
     assert set(own_web.parts.handlings.of_site(OWN)) == {"short_cycling"}

@@ -191,6 +191,17 @@ def test_a_wrong_field_never_loses_the_form(web: Web, more: dict[str, str], said
     assert web.parts.bookings.of_site(OWN) == []
 
 
+def test_two_visits_that_nobody_has_yet_are_told_and_can_be_accepted(web: Web) -> None:
+    assert send(web, "engineer", VISITS, FORM).status_code == 303
+    there = VISITS.replace(OWN, OTHER)
+    answer = send(web, "engineer", there, FORM)
+    assert (answer.status_code, "Book anyway" in answer.text) == (422, True)
+    assert "Another visit that nobody has yet is booked for that time" in answer.text
+    later_on = {**FORM, "at": "17:30"}
+    assert send(web, "engineer", there, later_on).status_code == 303, "no overlap, no word"
+    assert send(web, "engineer", there, {**FORM, "even_so": "yes"}).status_code == 303
+
+
 def test_a_clash_is_told_and_can_be_accepted(web: Web) -> None:
     form = {**FORM, "person": str(number_of(web, "engineer"))}
     assert send(web, "engineer", VISITS, form).status_code == 303

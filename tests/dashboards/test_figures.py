@@ -168,6 +168,18 @@ def test_the_trace_knows_every_point_of_its_panels_and_the_clock_changes(full: P
     assert sum(trace["name"] in ("heating", "hot water", "defrost") for trace in document["data"]) == 3
 
 
+def test_the_trace_has_the_circuit_s_pressure_where_it_is_read(full: Plant) -> None:
+    rows = day_rows(full.facts)
+    bar = [r | {"pressure": 1.4} for r in rows]
+    (point,) = full.site.points_of("system_pressure")
+    document = trace_document(full.site, full.document, bar)
+    (line,) = (t for t in document["data"] if t["name"] == "pressure of the circuit")
+    assert line["yaxis"] == document["points"][point.id]["axis"] == "y5"
+    assert document["layout"]["yaxis5"]["overlaying"] == "y3"
+    without = trace_document(full.site, full.document, [r | {"pressure": None} for r in rows])
+    assert "yaxis5" not in without["layout"]
+
+
 def test_uses_of_a_stretch_hold_runs_that_began_before_it(full: Plant) -> None:
     runs = full.facts.runs
     longest = {name: runs[name][np.argmax(runs["minutes"])] for name in ("start", "minutes", "use")}

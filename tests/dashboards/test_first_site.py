@@ -177,3 +177,22 @@ def test_a_unit_anywhere_in_a_name_counts() -> None:
     told = propose("Time,kWh import,Heat kW,A W\n2025-01-05 00:00,1.0,2,3\n2025-01-05 00:30,1.2,2,3\n")
     assert [c.unit for c in told.columns] == ["kWh", "kW", "W"]
     assert told.columns[0].form == "interval"
+
+
+def test_a_new_home_has_its_contact_and_is_offered_time_zones() -> None:
+    form = FORM | {"contact.name": "A. Miller", "contact.address": "1 Alder Row"}
+    site = parse_site(site_toml(form))
+    assert site.contact is not None
+    assert (site.contact.name, site.contact.address) == ("A. Miller", "1 Alder Row")
+    page = site_form_page({}, [], "", {"role": "installer", "csrf": "x"})
+    assert 'name="contact.address"' in page
+    assert '<option value="Europe/London">' in page.split("<datalist")[1]
+
+
+def test_an_empty_form_asks_for_no_short_name() -> None:
+    """It follows the name, as its hint says."""
+    with pytest.raises(SiteError) as caught:
+        parse_site(site_toml({}))
+    page = site_form_page({}, caught.value.problems, "", {"role": "installer", "csrf": "x"})
+    assert 'id="f-site-name-e"' in page
+    assert 'id="f-site-id-e"' not in page

@@ -9,8 +9,12 @@ from typing import Any
 import pytest
 
 from fieldfare.analysis.findings.model import Finding
+from fieldfare.analysis.reports.fleet import fleet_summary
+from fieldfare.analysis.reports.verdict import verdict
 from fieldfare.dashboards import pages
+from fieldfare.dashboards.fleet_entries import entry_of
 from fieldfare.dashboards.text.handling import (
+    dealt_with,
     is_put_aside,
     short,
     sinks,
@@ -195,3 +199,41 @@ def test_what_is_put_aside_is_on_no_round(full: Plant) -> None:
     assert "in hand, Kim until" in shown.replace("\u00a0", " ")
     aside = pages.visits_page(homes(full, {"short_cycling": decision()}), INSTALLER, {}, NOW)
     assert "Worse Row" not in aside
+
+
+FALLING = replace(SHORT_CYCLING, code="pressure_falling", headline="Loses 0.2 bar a week.")
+LOW = replace(SHORT_CYCLING, code="pressure_low", severity="watch", headline="The pressure is 0.9 bar.")
+
+
+def test_a_muted_finding_is_not_the_reason_of_a_graver_verdict(full: Plant) -> None:
+    plant = full.with_findings(FALLING, LOW, STANDBY)
+    document = plant.document | {"verdict": verdict(plant.site, plant.document)}
+    handled = {
+        "pressure_falling": decision(state="done", reason=""),
+        "pressure_low": decision(reason="is topped up today"),
+    }
+    assert order(site(plant, handled)) == ["high_standby", "pressure_falling", "pressure_low"]
+    entry = entry_of(plant.row(result=document, handled=handled), NOW)
+    assert entry["verdict"] == "act"
+    assert entry["open"][0]["code"] == "pressure_falling"
+    assert "Loses 0.2 bar" in entry["said"].replace("\u00a0", " ")
+    told = fleet_summary(document, dealt_with(handled))
+    assert told["code"] == "pressure_falling", "lists of the API and the command line show the same reason"
+
+
+def test_a_home_above_a_graver_mark_says_why(full: Plant) -> None:
+    ahead = replace(LOW, headline="The pressure is 0.9 bar.")
+    near, costly, fine = full.with_findings(ahead), full.with_findings(SHORT_CYCLING), full.with_findings()
+
+    def row(plant: Plant, name: str, **more: Any) -> dict[str, Any]:
+        result = plant.document | {"verdict": verdict(plant.site, plant.document)}
+        return plant.row(id=name, name=name, result=result, **more)
+
+    rows = [row(costly, "costly"), row(near, "near"), row(fine, "fine")]
+    page = text_of(sound(pages.fleet_page(rows, INSTALLER, {}, NOW)))
+    assert page.count("Why here: what may do harm comes before cost") == 1
+    assert page.index("Why here") < page.index("costly")
+    assert "Why here" not in pages.fleet_page(rows, INSTALLER, {"sort": "name"}, NOW)
+    held = {"short_cycling": decision(state="in_hand", reason="")}
+    rows = [row(costly, "costly", handled=held), row(near, "near")]
+    assert "Why here" not in pages.fleet_page(rows, INSTALLER, {}, NOW), "that home waits for nobody"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import asdict, replace
 from html import unescape
 from typing import Any
 
@@ -15,7 +16,8 @@ from fieldfare.dashboards.answers import bill_texts, complaint_texts, plan_texts
 from fieldfare.dashboards.answers.bill_told import bill_told
 from fieldfare.dashboards.papers import paper_html
 from fieldfare.dashboards.text.catalogue import messages
-from tests.dashboards.conftest import HOUSEHOLDER, NOW, Plant
+from fieldfare.dashboards.text.home_standing import to_do
+from tests.dashboards.conftest import HOUSEHOLDER, NOW, SHORT_CYCLING, Plant
 from tests.dashboards.test_answers import document, part
 from tests.dashboards.test_pages import month_of, text_of
 
@@ -95,3 +97,66 @@ def test_no_page_or_paper_of_the_household_has_such_a_word(full: Plant, cycling:
     told = read(page)
     assert len(told) > 500
     assert found_in(told) == []
+
+
+FALLING = replace(
+    SHORT_CYCLING, code="pressure_falling", home="Please look for damp spots and tell your installer."
+)
+LOW = replace(SHORT_CYCLING, code="pressure_low", severity="watch", home="Top it up to the mark.")
+HOT = replace(SHORT_CYCLING, code="water_too_hot", home="Run cold water first and mix.")
+
+
+def test_a_request_rests_after_a_job_until_the_readings_tell() -> None:
+    result = {
+        "findings": [asdict(f) for f in (HOT, FALLING, LOW)],
+        "period": {"from": "2024-12-01", "to": "2025-01-31"},
+    }
+    assert len(to_do(result)) == 3
+    told = to_do(result, {"pressure_falling": "2025-01-30", "water_too_hot": "2025-01-30"})
+    assert told[0] == "Run cold water first and mix.", "care against scalds does not rest"
+    assert len(told) == 2
+    assert told[1].replace("\u00a0", " ").startswith("We worked on this on 30 Jan 2025: ")
+    assert "damp spots" not in " ".join(told)
+    assert "Top it up" not in " ".join(told), "low pressure follows from the leak that was mended"
+
+
+@pytest.mark.parametrize("verdict", ["in_order", "watch"])
+def test_cold_rooms_are_never_nothing(full: Plant, verdict: str) -> None:
+    contents = month_of(full.with_findings())
+    for zone in contents["result"]["comfort"]["zones"].values():
+        zone["share_below_target"] = 5.0 / 24.0
+    because = [{"matter": "rooms", "code": "room_below_target", "severity": "watch", "says": "Cold."}]
+    given = {"verdict": verdict, "because": because if verdict == "watch" else [], "missing": []}
+    contents["result"] |= {"verdict": given, "findings": []}
+    contents["year"] = contents["result"]
+    row = full.row(result=contents["result"])
+    for page in (
+        pages.home_page(row, contents, [], HOUSEHOLDER, {}, NOW),
+        paper_html("month", "2025-01", contents),
+    ):
+        told = read(page).replace("\u00a0", " ")
+        found = told.split("What was found, and what to do")[1]
+        assert "below the set temperature for 5 hours a day" in told
+        assert "Nothing." not in found
+        assert "Nothing yourself" not in found
+        assert ("still normal" in found) == (verdict == "in_order")
+        assert "tell your installer" in found
+
+
+def test_a_what_if_answer_stands_above_the_form_and_begins_with_what_does_not_hold(full: Plant) -> None:
+    answers = [a | {"limits": [dict(a["limits"][0], holds=False)]} for a in asked(full) if a["limits"]]
+    page = pages.what_if_page(full.row(), {"lower_curve_k": "3"}, answers, "", HOUSEHOLDER)
+    assert 'what-if#answer"' in page
+    answer_at = page.index('id="answer"')
+    assert answer_at < page.index("Does not hold") < page.index("Saves") < page.index("<fieldset>")
+    empty = pages.what_if_page(full.row(), {"lower_curve_k": "", "hot_water_c": ""}, None, "", HOUSEHOLDER)
+    assert "Fill in at least one question" in text_of(empty)
+    assert "Fill in at least" not in text_of(pages.what_if_page(full.row(), {}, None, "", HOUSEHOLDER))
+
+
+def test_hot_water_that_the_site_file_leaves_out_is_not_denied(full: Plant) -> None:
+    contents = month_of(full)
+    contents["site"] = {**contents["site"], "hot_water": None}
+    told = read(paper_html("month", "2025-01", contents))
+    assert "Your hot water is not described here" in told
+    assert "makes no hot water" not in told

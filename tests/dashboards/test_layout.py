@@ -113,3 +113,11 @@ def test_replaced_wordings_are_gone() -> None:
         text = re.sub(r"\s+", " ", text).casefold()
         for wording in REPLACED:
             assert wording.casefold() not in text, f"{path.name}: {wording}"
+
+
+def test_long_tags_wrap() -> None:
+    """A decision's tag holds whole sentences and a person's name."""
+    sheet = (ROOM / "static" / "pages.css").read_text(encoding="utf-8")
+    own = re.search(r"(?m)^\.tag \{([^}]*)\}", sheet)
+    assert own is not None
+    assert "nowrap" not in own[1]

@@ -208,6 +208,7 @@ def test_works_stand_with_their_effect(full: Plant) -> None:
             "standing": [
                 {"code": "short_cycling", "is_gone": True},
                 {"code": "low_flow", "is_gone": False, "came_back": "2025-01-20"},
+                {"code": "high_standby", "is_gone": False, "came_back": None, "is_early": True},
             ],
             "findings": ["short_cycling"],
             "parts": "gasket",
@@ -239,6 +240,7 @@ def test_works_stand_with_their_effect(full: Plant) -> None:
         "Parts: gasket",
         "45 min",
         "Corrected 3 Jan 2025 by Lou",
+        "too early to say whether it worked",
         "Correct or delete the job of 2 Jan 2025",
     ):
         assert said in told.replace("\u00a0", " ")

@@ -25,6 +25,7 @@ from fieldfare.analysis.findings.flow.pressure_common import (
 from fieldfare.analysis.findings.flow.pressure_trend import FEWEST_DAYS, Drift
 from fieldfare.analysis.findings.grading import graded
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+from fieldfare.analysis.findings.phrases import day_text
 
 # Air leaves a new circuit for some weeks, and its pressure with it (common practice).
 _SETTLING = timedelta(days=28)
@@ -136,14 +137,16 @@ def pressure_low(context: Context) -> Finding | None:
         return None
     inside = so & episode.covers(days["day"])
     level = float(np.median(pressure[inside][-14:]))
+    falls = _fall_to(context, episode)
+    since = min(episode.since, falls or episode.since)
     vessel = context.once(_vessel_fails)
     severity: Severity = graded(level, watch, act, downward=True) if episode.until is None else "note"
     return Finding(
         "pressure_low",
         severity,
-        _low_since(context, episode),
+        since,
         bounded(Excess(watch - level, GAUGE_BAR).probability),
-        f"The heating circuit pressure is {level:.1f} bar.",
+        f"The heating circuit pressure is {level:.1f} bar.{_low_words(episode, since)}",
         evidence=(
             context.evidence("pressure of the circuit", round(level, 2), "bar", "pressure_low_watch"),
             context.evidence(
@@ -155,18 +158,7 @@ def pressure_low(context: Context) -> Finding | None:
             Evidence("days with low pressure", int(inside.sum()), "days"),
         ),
         until=episode.until,
-        next_step=(
-            (
-                "Have the expansion vessel repaired first, see pressure_swings: if topped up before, the"
-                " circuit opens its relief valve when it warms. Then set the marked cold pressure."
-            )
-            if vessel
-            else (
-                "Have the circuit topped up to its marked cold pressure (usually 1 to 1.5 bar); the"
-                " householder may do it if shown how. Check whether it falls again: see"
-                " pressure_falling. Check the expansion vessel's charge at the next visit."
-            )
-        ),
+        next_step=_low_step(vessel=vessel, falls=falls is not None),
         caution=water_caution(context.site),
         home=(
             ""
@@ -187,6 +179,28 @@ def pressure_low(context: Context) -> Finding | None:
     )
 
 
+def _low_step(*, vessel: bool, falls: bool) -> str:
+    """What to do about a low pressure, in the same order as `pressure_falling` asks for.
+
+    vessel : whether the expansion vessel fails. falls : whether the circuit loses water
+    """
+    if vessel:
+        return (
+            "Have the expansion vessel repaired first, see pressure_swings: if topped up before, the"
+            " circuit opens its relief valve when it warms. Then set the marked cold pressure."
+        )
+    if falls:
+        return (
+            "Find the leak first, see pressure_falling, then top up to the marked cold pressure (usually 1 to"
+            " 1.5 bar). Until then the householder may top up if shown how, so that the unit does not stop."
+        )
+    return (
+        "Have the circuit topped up to its marked cold pressure (usually 1 to 1.5 bar); the householder may"
+        " do it if shown how. Check whether it falls again: see pressure_falling. Check the expansion"
+        " vessel's charge at the next visit."
+    )
+
+
 def _vessel_fails(context: Context) -> bool:
     """True where the pressure swings as it does with an empty vessel: topping up would then do harm."""
     try:
@@ -196,13 +210,21 @@ def _vessel_fails(context: Context) -> bool:
     return found is not None and found.severity != "note"
 
 
-def _low_since(context: Context, episode: Episode) -> str:
-    """Start of the slow fall that led to the low pressure, not the day it passed the limit."""
+def _fall_to(context: Context, episode: Episode) -> str | None:
+    """First day of the slow fall that led to the low pressure, or goes on under it; None without one."""
     limit = context.limit
     fall = drift_of_pressure(context, -1, limit("pressure_fall_note"), limit("pressure_fallen_bar"))
     if fall is None or context.days.day(fall.last).isoformat() < episode.since:
-        return episode.since
-    return min(episode.since, context.days.day(fall.first).isoformat())
+        return None
+    return context.days.day(fall.first).isoformat()
+
+
+def _low_words(episode: Episode, since: str) -> str:
+    """Tells the days apart where the finding dates from the fall, on whose first days the pressure was
+    good."""
+    if since == episode.since or episode.until is not None:
+        return ""
+    return f" It has been low since {day_text(episode.since)}, and falling since {day_text(since)}."
 
 
 def _days_left(context: Context, now: float, loss: float) -> float:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from datetime import UTC, datetime, time
+from datetime import UTC, datetime, time, timedelta
 from typing import Annotated, Any
 
 from fastapi import Depends, Form, Request
@@ -150,7 +150,9 @@ def _save(
     """Book or change a visit; what can't be saved comes back with everything that was typed."""
     wish, problems = _read(plant, values)
     site, now = plant.site.id, datetime.now(UTC)
-    if wish is not None:
+    if wish is not None and not values["even_so"] and (other := _also_open(parts, site, wish)):
+        problems["clash"] = f"Another visit that nobody has yet is booked for that time, at {other}."
+    elif wish is not None:
         try:
             if row is None:
                 made = parts.bookings.book(site, wish, actor, now, even_so=bool(values["even_so"]))
@@ -165,6 +167,19 @@ def _save(
             parts.audit.note(actor, "visit changed" if row else "visit booked", site, visit=made.id)
             return see_other(f"/visits/calendar?from={values['day'].strip()}")
     return _form(request, parts, plant, values, problems, row)
+
+
+def _also_open(parts: AppState, site: str, wish: Wish) -> str:
+    """Another home with a visit at the same time, where nobody has this one nor that one yet; empty where
+    there is none. Two visits to one home are one drive."""
+    if wish.person is not None:
+        return ""
+    near, end = timedelta(minutes=MOST_MINUTES), wish.start + timedelta(minutes=wish.minutes)
+    for other in parts.bookings.between(wish.start - near, end):
+        overlaps = other.start + timedelta(minutes=other.minutes) > wish.start
+        if other.site != site and other.person is None and overlaps:
+            return str(homes_of(parts).get(other.site, {}).get("name", other.site))
+    return ""
 
 
 def _form(
