@@ -158,16 +158,7 @@ class Sheets:
     def signing(self, plant: SiteRecord, key: SheetKey) -> tuple[dict[str, Any], list[str]]:
         """The sheet, and what keeps it from being signed, one line each."""
         sheet = self.read(plant, key)
-        problems = [
-            f"{item['title']}: say done, not done or not applicable."
-            for item in sheet["items"]
-            if not item["state"]
-        ]
-        for item in sheet["items"]:
-            problems += [
-                f"{item['title']}, {f['name']}: {f['trouble']}." for f in item["found"] if f["trouble"]
-            ]
-        return sheet, problems
+        return sheet, [text for _, text in unfinished(sheet["items"])]
 
     def sign(self, plant: SiteRecord, key: SheetKey, work: int) -> None:
         """Freeze the items as they are. work : its entry of the works log. Raises InputError."""
@@ -256,6 +247,24 @@ class Sheets:
                 )
         except IntegrityError:  # another device made it at the same moment
             return
+
+
+def unfinished(items: Iterable[Mapping[str, Any]]) -> list[tuple[str, str]]:
+    """What keeps a sheet from being signed: the item's id and a line for each."""
+    items = list(items)
+    out = [(i["id"], f"{i['title']}: say done, not done or not applicable.") for i in items if not i["state"]]
+    out += [
+        (i["id"], f"{i['title']}: say in the note why it was not done.")
+        for i in items
+        if i["state"] == "not_done" and not i["note"].strip()
+    ]
+    out += [
+        (i["id"], f"{i['title']}, {f['name']}: {f['trouble']}.")
+        for i in items
+        for f in i["found"]
+        if f["trouble"]
+    ]
+    return out
 
 
 SIGNED = "the sheet is signed; open it again to enter more"
