@@ -304,7 +304,7 @@ def _water(site: Site, days: Sequence[Day]) -> tuple[Number, ...]:
             limit=nominal,
             source="the design (site file)",
         ),
-        Number("circuit pressure", last("pressure"), "bar"),
+        Number("circuit pressure, median of the newest 30 days", last("pressure"), "bar"),
     )
     return tuple(n for n in numbers if n.value is not None)
 

@@ -261,5 +261,5 @@ def test_the_water_check_shows_the_last_months_flow_and_pressure(site: Site, res
     check = next(c for c in winter_checks(site, result, days) if c.key == "water")
     assert [(n.label, n.value) for n in check.numbers] == [
         ("water flow while heating", 0.8),
-        ("circuit pressure", 1.6),
+        ("circuit pressure, median of the newest 30 days", 1.6),
     ]
