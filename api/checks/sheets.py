@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any, Literal, cast
 
 from sqlalchemy import func, select
@@ -42,6 +42,8 @@ MOST_NOTE, MOST_VALUE = 2000, 60
 """Characters."""
 MOST_CHANGES = 20_000
 """Changes of one sheet; a page of typing makes some hundred."""
+LONGEST_KEPT = timedelta(days=60)
+"""A device sends within days; a clock that says more is wrong (common practice)."""
 Told = Literal["kept", "conflict", "signed", "refused"]
 
 
@@ -309,13 +311,18 @@ def _keep(
         field=change.field,
         value=change.value,
         who=who,
-        typed=min(change.typed, now),
+        typed=_plausible(change.typed, now),
         received=now,
     )
     session.add(kept)
     session.flush()
     entries.setdefault(change.item, {})[change.field] = FieldEntry(change.value, who, kept.typed, change.id)
     return Outcome(change.id, "kept")
+
+
+def _plausible(typed: datetime, now: datetime) -> datetime:
+    """When an entry was made by the device's clock; the time of receipt where that clock can't be right."""
+    return typed if now - LONGEST_KEPT <= typed <= now else now
 
 
 def _trouble(item: Item | None, change: FieldChange) -> str:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict
+from datetime import datetime
 from functools import cache
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.checklists import (
@@ -80,6 +82,20 @@ def _all_found(item: Item, site: Site, values: Mapping[str, str]) -> list[dict[s
             }
         )
     return out
+
+
+def entered_by(item: Mapping[str, Any], signed: Mapping[str, Any] | None, zone: str) -> str:
+    """Who made an item's last entry and when, where that is not the signer on the day of the signature.
+
+    zone : the home's time zone. signed : `who` and `day`; None before the signature
+    """
+    if not item.get("who") or not item.get("at"):
+        return ""
+    at = datetime.fromisoformat(item["at"])
+    day = at.astimezone(ZoneInfo(zone)).date().isoformat()
+    if signed is not None and (item["who"], day) == (signed["who"], signed["day"]):
+        return ""
+    return f"{item['who']}, {words.moment(at, zone)}"
 
 
 def open_points(items: Iterable[Mapping[str, Any]]) -> list[dict[str, str]]:
