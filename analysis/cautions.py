@@ -84,12 +84,17 @@ def of_setpoint(stored_c: float) -> str:
     return " ".join(part.format(temperature=stored_c) for part in parts_of_setpoint(stored_c))
 
 
+def least_stored_c(*, disinfected: bool) -> float:
+    """Coldest drinking water to store [°C]. disinfected : a thermal disinfection is scheduled"""
+    return GROWTH_C[1] if disinfected else DISINFECTED_AT_C
+
+
 def setpoint_advice(reach_c: float, *, disinfected: bool) -> str:
     """What to do about a setpoint that the unit does not reach by itself: never one in the growth range.
 
     reach_c : what the unit reaches by itself [°C]. disinfected : a thermal disinfection is scheduled
     """
-    least = SCALD_FROM_C if disinfected else DISINFECTED_AT_C
+    least = least_stored_c(disinfected=disinfected)
     if reach_c >= least:
         kept = (
             "keep the scheduled disinfection"

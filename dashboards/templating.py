@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from fieldfare.analysis.plain_text import plain_text
 from fieldfare.dashboards import assets
+from fieldfare.dashboards.checks.lists import entered_by, open_points
 from fieldfare.dashboards.handbook.keys import KEYS
 from fieldfare.dashboards.text import language, words
 from fieldfare.dashboards.text.labels import SEVERITY_MEANING
@@ -71,6 +72,8 @@ def environment() -> Environment:
         tally=tally,
         meaning=SEVERITY_MEANING,
         count=words.count,
+        entered_by=entered_by,
+        open_points=open_points,
         age=words.age,
         handbook=KEYS,
     )

@@ -54,4 +54,8 @@ def winter_entry(row: dict[str, Any]) -> dict[str, Any]:
 def in_readers_units(entry: dict[str, Any]) -> dict[str, Any]:
     """A kept entry, which is written in the usual units, in those of the reader."""
     lines = [{"title": c["title"], "says": in_sentence(c["says"])} for c in entry.get("lines", ())]
+    given = entry.get("given")
+    if given:
+        because = [b | {"says": in_sentence(b["says"])} for b in given["because"]]
+        entry = entry | {"given": given | {"because": because}}
     return entry | {"lines": lines, "electricity": in_sentence(entry.get("electricity", ""))}

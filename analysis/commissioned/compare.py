@@ -84,7 +84,7 @@ def compared(
         (item["id"], f["id"]): number
         for item in items
         for f in item["found"]
-        if not f["trouble"] and (number := number_of(f["value"])) is not None
+        if not f["trouble"] and (number := number_of(f["value"], f["unit"])) is not None
     }
     today, log = Today(site, facts, kept), list(steps)
     rows = [
@@ -112,7 +112,7 @@ def _row(
         found = _meter(today.site, item["id"], f["id"], number, registers)
     else:
         since = _since(today, [s for s in log if s.code == SETTING_OF.get(key)])
-        found = _measured(since, key, number, f["unit"], as_read(f["value"]))
+        found = _measured(since, key, number, f["unit"], as_read(f["value"], f["unit"]))
     estimate, differs, meaning = found
     change = estimate.value - number if estimate.value is not None and number is not None else None
     tuned = _on_purpose(key, change, log) if differs and change is not None else ()
@@ -121,7 +121,7 @@ def _row(
         item["title"],
         _name(today, key, f),
         f["unit"],
-        as_read(f["value"]),
+        as_read(f["value"], f["unit"]),
         (item["at"] or "")[:10],
         estimate.as_dict(),
         estimate.reason,

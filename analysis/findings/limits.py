@@ -22,6 +22,7 @@ from fieldfare.analysis.findings.limit import Limit
 from fieldfare.analysis.findings.limits_facts import LIMITS_FACTS
 from fieldfare.analysis.findings.limits_verdict import LIMITS_VERDICT
 from fieldfare.analysis.findings.stopped.limits import LIMITS_STOPPED
+from fieldfare.analysis.reports.hand_limits import LIMITS_BY_HAND
 
 if TYPE_CHECKING:
     from fieldfare.analysis.plant.site import Site
@@ -41,6 +42,7 @@ LIMITS: dict[str, Limit] = {
     **LIMITS_ANSWERS,
     **LIMITS_ADVICE,
     **LIMITS_COMMISSIONED,
+    **LIMITS_BY_HAND,
 }
 
 RETIRED = frozenset(

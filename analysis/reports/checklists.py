@@ -109,7 +109,7 @@ class Found(_Table):
             return ""
         if self.choices:
             return "" if text in self.choices else f"choose one of {', '.join(self.choices)}"
-        value = number_of(text)
+        value = number_of(text, self.unit)
         if value is None:
             return f"{text.strip()[:20]!r} is no number; write one such as 1.5"
         if (self.low is not None and value < self.low) or (self.high is not None and value > self.high):
@@ -211,9 +211,12 @@ def _meter_item(site: Site, quantity: str) -> Item:
     return Item(id=f"{METER}{quantity}", lists=("commissioning",), title=title, found=tuple(found))
 
 
-def number_of(text: str) -> float | None:
-    """A number as people type it, with a decimal point or comma; None where it is none."""
-    tidy = text.strip().replace("\u2212", "-").replace(",", ".")
+def number_of(text: str, unit: str = "") -> float | None:
+    """A number as people type it, with a decimal point or comma; None where it is none.
+
+    unit : of the field, which may stand behind the number
+    """
+    tidy = _without_unit(text, unit).replace("\u2212", "-").replace(",", ".")
     try:
         value = float(tidy)
     except ValueError:
@@ -221,10 +224,18 @@ def number_of(text: str) -> float | None:
     return value if abs(value) < 1e9 else None
 
 
-def as_read(text: str) -> str:
-    """A value as papers show it: a number with a decimal point, other words as they are."""
+def as_read(text: str, unit: str = "") -> str:
+    """A value as papers show it: a number with a decimal point and without its unit, other words as they
+    are."""
+    tidy = _without_unit(text, unit)
+    return tidy.replace(",", ".") if number_of(tidy) is not None else text.strip()
+
+
+def _without_unit(text: str, unit: str) -> str:
     tidy = text.strip()
-    return tidy.replace(",", ".") if number_of(tidy) is not None else tidy
+    if unit and tidy.lower().endswith(unit.lower()):
+        tidy = tidy[: -len(unit)].strip()
+    return tidy
 
 
 def _problem(error: object, data: object) -> Problem:

@@ -6,7 +6,7 @@ nobody could answer makes it "not known", with the meter that would tell.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any, Literal
@@ -325,13 +325,13 @@ def _warm_zones(site: Site, document: Mapping[str, Any]) -> list[dict[str, Any]]
     return out
 
 
-def _missing(
+def unanswered(
     site: Site, not_assessed: Iterable[Mapping[str, Any]], rules: frozenset[str]
-) -> list[dict[str, Any]]:
-    """The questions that nothing answers."""
+) -> Iterator[tuple[Matter, VerdictQuestion, Mapping[str, Any] | None]]:
+    """The questions that nothing answers, each with its matter and, where known, why: an entry of
+    `not_assessed`."""
     reasons = {n["code"]: n for n in not_assessed}
     idle = {code for code, n in reasons.items() if n.get("reason_code") == "not_applicable"}
-    out = []
     for matter in MATTERS:
         for question in matter.questions:
             if not question.applies(site):
@@ -344,18 +344,22 @@ def _missing(
             applying = [c for c in codes if c not in idle]
             if any(c not in reasons for c in applying) or (codes and not applying):
                 continue
-            codes = applying
-            why = next((reasons[c] for c in codes), None)
-            out.append(
-                {
-                    "matter": matter.key,
-                    "question": question.asks,
-                    "reason": why["reason"] if why else "this version does not look at it",
-                    "reason_code": why.get("reason_code", "not_enough_data") if why else "not_enough_data",
-                    "meters": [q for q in question.meters if not site.measures(q)],
-                }
-            )
-    return out
+            yield matter, question, next((reasons[c] for c in applying), None)
+
+
+def _missing(
+    site: Site, not_assessed: Iterable[Mapping[str, Any]], rules: frozenset[str]
+) -> list[dict[str, Any]]:
+    return [
+        {
+            "matter": matter.key,
+            "question": question.asks,
+            "reason": why["reason"] if why else "this version does not look at it",
+            "reason_code": why.get("reason_code", "not_enough_data") if why else "not_enough_data",
+            "meters": [q for q in question.meters if not site.measures(q)],
+        }
+        for matter, question, why in unanswered(site, not_assessed, rules)
+    ]
 
 
 def _others(matter: Matter) -> list[str]:

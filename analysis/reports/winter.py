@@ -12,7 +12,7 @@ from fieldfare.analysis.findings.judge import RULES
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.design_ratios import WHOLE_YEAR_DAYS, measured_days
 from fieldfare.analysis.reports.output_basis import output_basis
-from fieldfare.analysis.reports.verdict import DATA_CODES
+from fieldfare.analysis.reports.verdict import DATA_CODES, unanswered
 
 Verdict = Literal["in order", "attention", "not in order", "can't tell"]
 Day = Mapping[str, Any]
@@ -86,6 +86,14 @@ CODES: dict[str, tuple[str, ...]] = {
 }
 """Checks in the order in which an engineer goes through them, and the findings that decide each."""
 
+NAMED: dict[str, tuple[tuple[str, ...], ...]] = {
+    "water": (
+        ("low_flow", "falling_flow"),
+        ("pressure_low", "pressure_falling", "pressure_high", "pressure_swings"),
+    ),
+}
+"""What a check's title names besides the verdict's questions: one finding of each group must be assessed."""
+
 
 def winter_checks(site: Site, result: Mapping[str, Any], days: Sequence[Day] = ()) -> list[Check]:
     """Every check of the season from a result document.
@@ -94,7 +102,8 @@ def winter_checks(site: Site, result: Mapping[str, Any], days: Sequence[Day] = (
         the water
 
     A check is not in order where one of its findings asks for action, needs attention where one is to be
-    watched, and can't be told where none of its questions could be answered.
+    watched, and can't be told where a question of the home's verdict that it asks, something that its title
+    names, or all that it looks at could not be answered.
     """
     numbers = _numbers(site, result)
     numbers["water"] = _water(site, days)
@@ -121,8 +130,8 @@ def _check(
         verdict, says = "not in order", grave[0]["headline"]
     elif watched:
         verdict, says = "attention", watched[0]["headline"]
-    elif len(missing) == len(codes):
-        verdict, says = "can't tell", next(iter(missing.values()))
+    elif (unknown := _unknown(key, codes, site, result, missing)) is not None:
+        verdict, says = "can't tell", unknown
     else:
         verdict, says = "in order", found[0]["headline"] if found else ""
     evidence = tuple(
@@ -138,6 +147,25 @@ def _check(
         for e in f["evidence"]
     )
     return Check(key, verdict, says, (*evidence, *numbers), named, unanswered)
+
+
+def _unknown(
+    key: str,
+    codes: tuple[str, ...],
+    site: Site,
+    result: Mapping[str, Any],
+    missing: Mapping[str, str],
+) -> str | None:
+    """Why a check can't be told: what it asks was not assessed. None where it was."""
+    for _matter, question, why in unanswered(site, result["not_assessed"], _LOOKED_AT):
+        if why is not None and set(question.codes) & set(codes):
+            return str(why["reason"])
+    idle = {n["code"] for n in result["not_assessed"]} - missing.keys()
+    for group in (codes, *NAMED.get(key, ())):
+        applying = [c for c in group if c in _LOOKED_AT and c not in idle]
+        if applying and all(c in missing for c in applying):
+            return missing[applying[0]]
+    return None
 
 
 def _holds(
@@ -284,7 +312,7 @@ def _water(site: Site, days: Sequence[Day]) -> tuple[Number, ...]:
             limit=nominal,
             source="the design (site file)",
         ),
-        Number("circuit pressure", last("pressure"), "bar"),
+        Number("circuit pressure, median of the newest 30 days", last("pressure"), "bar"),
     )
     return tuple(n for n in numbers if n.value is not None)
 

@@ -101,6 +101,8 @@ def last_time(session: Session, site: str, row: CheckSheet | None) -> dict[str, 
                     "kind": sheet.kind,
                     "state": item["state"],
                     "note": item["note"],
-                    "values": {f["id"]: as_read(f["value"]) for f in item["found"] if f["value"].strip()},
+                    "values": {
+                        f["id"]: as_read(f["value"], f["unit"]) for f in item["found"] if f["value"].strip()
+                    },
                 }
     return out

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any, Literal, cast
 
 from sqlalchemy import func, select
@@ -42,6 +42,8 @@ MOST_NOTE, MOST_VALUE = 2000, 60
 """Characters."""
 MOST_CHANGES = 20_000
 """Changes of one sheet; a page of typing makes some hundred."""
+LONGEST_KEPT = timedelta(days=60)
+"""A device sends within days; a clock that says more is wrong (common practice)."""
 Told = Literal["kept", "conflict", "signed", "refused"]
 
 
@@ -158,16 +160,7 @@ class Sheets:
     def signing(self, plant: SiteRecord, key: SheetKey) -> tuple[dict[str, Any], list[str]]:
         """The sheet, and what keeps it from being signed, one line each."""
         sheet = self.read(plant, key)
-        problems = [
-            f"{item['title']}: say done, not done or not applicable."
-            for item in sheet["items"]
-            if not item["state"]
-        ]
-        for item in sheet["items"]:
-            problems += [
-                f"{item['title']}, {f['name']}: {f['trouble']}." for f in item["found"] if f["trouble"]
-            ]
-        return sheet, problems
+        return sheet, [text for _, text in unfinished(sheet["items"])]
 
     def sign(self, plant: SiteRecord, key: SheetKey, work: int) -> None:
         """Freeze the items as they are. work : its entry of the works log. Raises InputError."""
@@ -258,6 +251,24 @@ class Sheets:
             return
 
 
+def unfinished(items: Iterable[Mapping[str, Any]]) -> list[tuple[str, str]]:
+    """What keeps a sheet from being signed: the item's id and a line for each."""
+    items = list(items)
+    out = [(i["id"], f"{i['title']}: say done, not done or not applicable.") for i in items if not i["state"]]
+    out += [
+        (i["id"], f"{i['title']}: say in the note why it was not done.")
+        for i in items
+        if i["state"] == "not_done" and not i["note"].strip()
+    ]
+    out += [
+        (i["id"], f"{i['title']}, {f['name']}: {f['trouble']}.")
+        for i in items
+        for f in i["found"]
+        if f["trouble"]
+    ]
+    return out
+
+
 SIGNED = "the sheet is signed; open it again to enter more"
 
 
@@ -300,13 +311,18 @@ def _keep(
         field=change.field,
         value=change.value,
         who=who,
-        typed=min(change.typed, now),
+        typed=_plausible(change.typed, now),
         received=now,
     )
     session.add(kept)
     session.flush()
     entries.setdefault(change.item, {})[change.field] = FieldEntry(change.value, who, kept.typed, change.id)
     return Outcome(change.id, "kept")
+
+
+def _plausible(typed: datetime, now: datetime) -> datetime:
+    """When an entry was made by the device's clock; the time of receipt where that clock can't be right."""
+    return typed if now - LONGEST_KEPT <= typed <= now else now
 
 
 def _trouble(item: Item | None, change: FieldChange) -> str:

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import asdict
+from datetime import datetime
 from functools import cache
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.checklists import (
@@ -15,8 +18,10 @@ from fieldfare.analysis.reports.checklists import (
     Kind,
     as_read,
     items_for,
+    number_of,
     parse_items,
 )
+from fieldfare.analysis.reports.hand_values import rules_of
 from fieldfare.dashboards.text import words
 
 BUILT_IN = Path(__file__).with_name("built_in.toml")
@@ -54,10 +59,65 @@ def filled(item: Item, site: Site, entry: Mapping[str, Any]) -> dict[str, Any]:
         "note": entry.get("note") or "",
         "who": entry.get("who"),
         "at": entry.get("at"),
-        "found": [_found(f, site, values.get(f.id, "")) for f in item.found],
+        "found": _all_found(item, site, values),
         "photos": list(entry.get("photos") or ()),
         "last": entry.get("last"),
     }
+
+
+def _all_found(item: Item, site: Site, values: Mapping[str, str]) -> list[dict[str, Any]]:
+    """The found values of an item, each with its ranges for the device, and what is broken of them."""
+    rules = rules_of(item.id, site)
+    numbers = {f.id: number_of(values.get(f.id, ""), f.unit) for f in item.found}
+    out = []
+    for found in item.found:
+        mine = [r for r in rules if r.found == found.id]
+        broken = [r for r in mine if r.is_broken(numbers)]
+        out.append(
+            _found(found, site, values.get(found.id, ""))
+            | {
+                "rules": [asdict(r) for r in mine],
+                "concern": "; ".join(r.says for r in broken),
+                "care": " ".join(dict.fromkeys(r.caution for r in broken)),
+            }
+        )
+    return out
+
+
+def entered_by(item: Mapping[str, Any], signed: Mapping[str, Any] | None, zone: str) -> str:
+    """Who made an item's last entry and when, where that is not the signer on the day of the signature.
+
+    zone : the home's time zone. signed : `who` and `day`; None before the signature
+    """
+    if not item.get("who") or not item.get("at"):
+        return ""
+    at = datetime.fromisoformat(item["at"])
+    day = at.astimezone(ZoneInfo(zone)).date().isoformat()
+    if signed is not None and (item["who"], day) == (signed["who"], signed["day"]):
+        return ""
+    return f"{item['who']}, {words.moment(at, zone)}"
+
+
+def open_points(items: Iterable[Mapping[str, Any]]) -> list[dict[str, str]]:
+    """What a sheet's items leave open: what was not done, and values outside their range.
+
+    Returns dicts: `key`, item, or item and found value; `item`; `says`; `care`, the caution or "".
+    """
+    out = []
+    for item in items:
+        if item["state"] == "not_done":
+            why = f": {' '.join(item['note'].split())}" if item["note"].strip() else ""
+            says = f"{item['title']}: not done{why}"
+            out.append({"key": item["id"], "item": item["id"], "says": says, "care": ""})
+        if item["state"] == "not_applicable":
+            continue
+        for f in item["found"]:
+            if f.get("concern"):
+                value = f"{f['shown']} {f['unit']}".strip()
+                says = f"{item['title']}, {f['name']} {value}: {f['concern']}"
+                key = f"{item['id']}.{f['id']}"
+                out.append({"key": key, "item": item["id"], "says": says, "care": f["care"]})
+    return out
 
 
 def _found(found: Found, site: Site, text: str) -> dict[str, Any]:
@@ -69,7 +129,7 @@ def _found(found: Found, site: Site, text: str) -> dict[str, Any]:
         "choices": list(found.choices),
         "text": found.text,
         "value": text,
-        "shown": as_read(text),
+        "shown": as_read(text, found.unit),
         "low": found.low,
         "high": found.high,
         "trouble": found.trouble(text),

@@ -62,7 +62,8 @@ def sheet(site: Site, result: Mapping[str, Any], rows: list[Row]) -> dict[str, A
 def _line(check: Check, site: Site) -> SheetLine:
     says = words.reason(check.says)
     unanswered = []
-    for text in check.unanswered if check.verdict != "can't tell" else ():
+    known = check.verdict != "can't tell"  # else the reason of a single one stands there already
+    for text in check.unanswered if known or len(check.unanswered) > 1 else ():
         code, _, reason = text.partition(": ")
         unanswered.append(f"{words.finding_title(code)}: {words.reason(reason)}")
     return SheetLine(

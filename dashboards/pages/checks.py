@@ -9,7 +9,7 @@ from typing import Any
 from fieldfare.analysis.reports.checklists import TITLES, Item
 from fieldfare.analysis.reports.fleet import open_findings
 from fieldfare.analysis.reports.verdict import given_verdict, with_silence
-from fieldfare.dashboards.checks.lists import STATES
+from fieldfare.dashboards.checks.lists import STATES, open_points
 from fieldfare.dashboards.checks.sheet import sheet
 from fieldfare.dashboards.day_rows import rows_of_result
 from fieldfare.dashboards.pages.winter import points_left
@@ -26,15 +26,17 @@ def check_page(
     title: str,
     lists_trouble: Sequence[str] = (),
     *,
-    problems: Sequence[str] = (),
+    problems: Sequence[tuple[str, str]] = (),
     what: str = "",
+    ticked: Mapping[str, bool] | None = None,
     conflicts: Mapping[tuple[str, str], tuple[str, Any]] | None = None,
     photo_problems: Sequence[str] = (),
 ) -> str:
     """A sheet with what the readings say beside it.
 
     check : of `check_contents`. contents : with `result` and, where known, `days`; None without readings
-    problems : why it could not be signed with the text `what`
+    problems : why it could not be signed with the text `what`: the place on the page, and a line
+    ticked : `left` and `by_hand`, the open points that were agreed to
     conflicts : (item, field) -> what was typed, and the Outcome with what is there.
     """
     site = row["site"]
@@ -57,6 +59,8 @@ def check_page(
         lists_trouble=list(lists_trouble),
         problems=list(problems),
         what=what,
+        ticked=ticked or {},
+        open_points=open_points(check["items"]),
         signed_now=check.get("signature") is not None,
         clashes=[_clash(check, at, mine, there) for at, (mine, there) in (conflicts or {}).items()],
         photo_problems=list(photo_problems),

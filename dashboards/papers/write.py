@@ -99,6 +99,7 @@ def paper_html(
         "made": made or datetime.now(UTC).astimezone(site.zone).date(),
         "served": served,
         "site": site.site.id,
+        "zone": site.site.timezone,
         "version": _version(),
         "links": links,
         "firm": contents.get("firm") or {"name": "", "contact": ""},

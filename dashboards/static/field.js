@@ -54,6 +54,7 @@
       list.append(entry);
     }
     document.getElementById("here").hidden = !sheets.length;
+    for (const row of take.querySelectorAll("[data-here]")) row.hidden = !pages.includes(row.dataset.here);
     return rows.length;
   }
 
@@ -71,5 +72,9 @@
 
   const send = async () => { await window.fieldfareSend.send(owner, listed); await listed(); };
   addEventListener("online", send);
+  if (location.hash === "#no-signal") { // the worker shows this page in another's place
+    device.hidden = false;
+    device.textContent = "No signal: that page needs one. The sheets on this device open without.";
+  }
   listed().then((n) => { if (n) send(); }, () => undefined);
 })();

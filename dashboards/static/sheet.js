@@ -29,12 +29,81 @@
     judge(item, field);
   }
 
+  // The number of a field as it was typed, without its unit.
+  function bare(input) {
+    let text = input.value.trim();
+    const unit = input.dataset.unit ?? "";
+    if (unit && text.toLowerCase().endsWith(unit.toLowerCase())) text = text.slice(0, -unit.length).trim();
+    return text.replace(",", ".").replace("\u2212", "-");
+  }
+
+  const numberIn = (input) => (input && bare(input) !== "" && Number.isFinite(Number(bare(input))) ? Number(bare(input)) : null);
+
+  // The ranges come with the page; here they are only compared.
+  function broken(item, input) {
+    const value = numberIn(input);
+    return JSON.parse(input.dataset.rules || "[]").filter((r) => {
+      const limit = r.than ? numberIn(fields(item, `found.${r.than}`)[0]) : r.limit;
+      if (value === null || limit === null || limit === undefined) return false;
+      return value === limit ? r.reached : r.side === "above" ? value > limit : value < limit;
+    });
+  }
+
+  function concern(item, input) {
+    const rules = broken(item, input), hint = document.getElementById(input.getAttribute("aria-describedby"));
+    let told = hint.querySelector(".concern");
+    if (!rules.length) return told?.remove();
+    if (!told) hint.prepend(told = Object.assign(document.createElement("span"), { className: "concern" }));
+    const says = Object.assign(document.createElement("b"), { textContent: `${rules.map((r) => r.says).join("; ")}.` });
+    told.replaceChildren(says, ` ${[...new Set(rules.map((r) => r.caution))].join(" ")} `);
+    return undefined;
+  }
+
+  // What stays open by hand and eye, in the order and with the keys of the service: the signer ticks just these.
+  function open() {
+    const points = [];
+    for (const [item, box] of items) {
+      const state = shown(item, "state"), note = shown(item, "note").trim(), title = titleOf(item);
+      box.querySelector("[data-why]").hidden = state !== "not_done" || note !== "";
+      const found = [...box.querySelectorAll("[data-rules]")];
+      for (const input of found) concern(item, input);
+      if (state === "not_done") points.push({ key: item, item, says: `${title}: not done${note ? `: ${note}` : ""}` });
+      if (state === "not_applicable") continue;
+      for (const input of found) {
+        const rules = broken(item, input);
+        if (!rules.length) continue;
+        const name = input.closest("label").firstChild.textContent.trim(), field = input.dataset.field.slice(6);
+        points.push({
+          key: `${item}.${field}`, item, says: `${title}, ${name} ${bare(input)} ${input.dataset.unit}: ${rules.map((r) => r.says).join("; ")}`,
+          care: [...new Set(rules.map((r) => r.caution))].join(" "),
+        });
+      }
+    }
+    agree(points);
+  }
+
+  function agree(points) {
+    const room = document.getElementById("by-hand");
+    if (!room) return;
+    const tick = room.querySelector("[name=by_hand]"), keys = points.map((p) => p.key).join(" ");
+    room.hidden = !points.length;
+    tick.required = points.length > 0;
+    tick.disabled = !points.length;
+    if (tick.value !== keys) tick.checked = false;
+    tick.value = keys;
+    room.querySelector("ul").replaceChildren(...points.map((p) => {
+      const line = document.createElement("li");
+      line.append(Object.assign(document.createElement("a"), { href: `#item-${p.item}`, textContent: p.says }));
+      if (p.care) line.append(". ", Object.assign(document.createElement("b"), { textContent: "Take care." }), ` ${p.care}`);
+      return line;
+    }));
+  }
+
   // A number that can't be right is told, and kept as it is.
   function judge(item, field) {
     const input = fields(item, field)[0];
     if (!input || input.dataset.low === undefined && input.dataset.high === undefined) return;
-    const text = input.value.trim().replace(",", ".").replace("\u2212", "-");
-    const value = Number(text), low = Number(input.dataset.low ?? -Infinity), high = Number(input.dataset.high ?? Infinity);
+    const text = bare(input), value = Number(text), low = Number(input.dataset.low ?? -Infinity), high = Number(input.dataset.high ?? Infinity);
     const wrong = text !== "" && (!Number.isFinite(value) || value < low || value > high);
     const hint = document.getElementById(input.getAttribute("aria-describedby"));
     let told = hint.querySelector(".wrong");
@@ -70,8 +139,16 @@
     if (!input.dataset.field) return;
     const item = fieldOf(input), field = input.dataset.field;
     judge(item, field);
+    // A value that was read says that the item was done; it can be changed.
+    const marks = field.startsWith("found.") && input.value.trim() !== "" && !shown(item, "state");
+    if (marks) for (const i of fields(item, "state")) i.checked = i.value === "done";
     count();
-    const error = await stored(() => kept.enter(owner, sheet, item, field, shown(item, field), wasInput(item, field).value));
+    open();
+    const error = await stored(async () => {
+      for (const name of marks ? [field, "state"] : [field]) {
+        await kept.enter(owner, sheet, item, name, shown(item, name), wasInput(item, name).value);
+      }
+    });
     if (error) {
       tell(`This device can't keep entries (${error.name}). Stay on this page until they are sent.`, true);
       return;
@@ -224,8 +301,17 @@
   const mine = (rows) => rows.filter((r) => r.sheet === sheet);
   const many = (n, word) => `${n} ${word}${n === 1 ? "" : word === "entry" ? "" : "s"}`.replace(/^(\d+) entry$/, (_, k) => `${k} ${k === "1" ? "entry" : "entries"}`);
 
+  // why : what the signature waits for; empty where it may be given
+  function mayBeSigned(why) {
+    if (!signing) return;
+    for (const button of signing.querySelectorAll("button")) button.disabled = Boolean(why);
+    const told = document.getElementById("not-yet");
+    told.hidden = !why;
+    told.textContent = why;
+  }
+
   function saving() {
-    if (signing) for (const button of signing.querySelectorAll("button")) button.disabled = true;
+    mayBeSigned("This can be signed once all is sent.");
     tell("Saving on this device.", true);
   }
 
@@ -237,7 +323,9 @@
       saving();
       return rest;
     }
-    if (signing) for (const button of signing.querySelectorAll("button")) button.disabled = Boolean(parts.length || conflicts.length);
+    mayBeSigned(conflicts.length ? "This can be signed once the entries above are decided on." :
+      parts.length ? "This can be signed once all is sent." :
+        last === "offline" || !navigator.onLine ? "This can be signed once there is a signal." : "");
     if (conflicts.length) tell(`${many(conflicts.length, "entry")} to decide on: somebody else entered something too.`, true);
     else if (!parts.length) tell(last === "offline" ? "No signal. Everything entered here was sent." : "All sent.", false);
     else if (last === "sign in") {
@@ -257,6 +345,7 @@
     waitingPhotos(mine(rest.photos));
     clash(mine(rest.conflicts));
     count();
+    open();
   }
 
   async function fetched() {

@@ -85,7 +85,7 @@ async function other(request, url) {
     if (url.pathname === "/sign-in" || (whose && whose !== (await owner()))) await clearPages();
     return answer;
   } catch {
-    return url.pathname === "/" && (await keptPage("/field")) ? Response.redirect("/field") : nothing();
+    return url.pathname === "/" && (await keptPage("/field")) ? Response.redirect("/field#no-signal") : nothing();
   }
 }
 
@@ -130,7 +130,7 @@ async function keepAll(addresses) {
 
 function nothing() {
   const text = "<!doctype html><html lang=en><meta charset=utf-8><meta name=viewport content='width=device-width'>" +
-    "<title>No signal · fieldfare</title><h1>No signal</h1><p>This page isn't kept on this device. " +
+    "<title>No signal · fieldfare</title><h1>No signal</h1><p>This page needs a signal; it isn't kept on this device. " +
     "<a href='/field'>The sheets that are</a>.</p></html>";
   const headers = { "Content-Type": "text/html; charset=utf-8", "Content-Security-Policy": "default-src 'none'" };
   return new Response(text, { status: 503, headers });

@@ -8,7 +8,7 @@ import pytest
 
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.plant.site import Site
-from fieldfare.analysis.reports.verdict import rule_codes
+from fieldfare.analysis.reports.verdict import MATTERS, rule_codes
 from fieldfare.analysis.reports.winter import CODES, Check, winter_checks
 from fieldfare.analysis.reports.winter_forecast import WINTER_DAYS, forecast
 
@@ -138,6 +138,36 @@ def test_a_check_none_of_whose_questions_could_be_answered_cannot_be_told(
 
 
 @pytest.mark.parametrize(
+    ("key", "unseen", "verdict"),
+    [
+        ("backup", ("fault_reported", "frost_risk", "backup_heater_use"), "can't tell"),
+        ("backup", ("fault_reported", "backup_heater_use"), "in order"),
+        ("water", ("pressure_low", "pressure_falling", "pressure_high", "pressure_swings"), "can't tell"),
+        ("water", ("low_flow", "falling_flow"), "can't tell"),
+        ("water", ("buffer_mixing",), "in order"),
+        ("controls", ("room_below_target",), "can't tell"),
+        ("curve", ("no_weather_compensation",), "in order"),
+    ],
+)
+def test_a_check_is_in_order_only_where_what_it_asks_was_assessed(
+    site: Site, result: dict[str, Any], key: str, unseen: tuple[str, ...], verdict: str
+) -> None:
+    """One rule with the home's verdict: a safety question that nobody could answer leaves no check green."""
+    result["not_assessed"] = [{"code": c, "reason": "needs more"} for c in unseen]
+    assert by_key(site, result)[key].verdict == verdict
+
+
+def test_no_check_is_in_order_that_holds_an_open_question_of_the_verdict(result: dict[str, Any]) -> None:
+    site = parse_site(f"{SITE}[hot_water]\ncylinder_litres = 200\nsetpoint_c = 50.0\n")
+    for matter in MATTERS:
+        for question in matter.questions:
+            result["not_assessed"] = [{"code": c, "reason": "needs more"} for c in question.codes]
+            for check in winter_checks(site, result):
+                if set(CODES[check.key]) & set(question.codes):
+                    assert check.verdict == "can't tell", (question.asks, check.key)
+
+
+@pytest.mark.parametrize(
     ("margin", "verdict"),
     [
         ((1.4, 1.2, 1.6), "in order"),
@@ -231,7 +261,7 @@ def test_the_water_check_shows_the_last_months_flow_and_pressure(site: Site, res
     check = next(c for c in winter_checks(site, result, days) if c.key == "water")
     assert [(n.label, n.value) for n in check.numbers] == [
         ("water flow while heating", 0.8),
-        ("circuit pressure", 1.6),
+        ("circuit pressure, median of the newest 30 days", 1.6),
     ]
 
 

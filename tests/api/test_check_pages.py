@@ -219,6 +219,48 @@ def test_an_unanswered_item_can_t_be_signed_and_a_signed_sheet_has_no_empty_box(
     assert actions[:2] == ["winter check opened again", "winter check signed"]
 
 
+def test_open_points_by_hand_are_told_ticked_signed_and_printed(own_web: Web) -> None:
+    """A value out of its range and an item not done block nothing, and nobody signs without seeing them."""
+    form = answers(own_web, SERVICE) | {"f.pressure.found.cold": "0,7 bar", "f.vessel.state": "not_done"}
+    assert send(own_web, "engineer", SERVICE, form).status_code == 303
+    refused = send(own_web, "engineer", f"{SERVICE}/sign", {"what": "all well"})
+    assert refused.status_code == 422
+    told = refused.text.split("Not signed yet")[1].split("</ul>")[0]
+    links = dict(re.findall(r'<li><a href="#([^"]+)">([^<]+)</a></li>', told))
+    assert "why it was not done" in links["item-vessel"]
+    assert 'id="item-vessel"' in refused.text
+    assert links["signing"].startswith("Tick that you sign")
+    assert f'action="{SERVICE}/sign#sign"' in refused.text, "the answer opens at its message"
+    send(own_web, "engineer", SERVICE, {"f.vessel.note": "no valve fitted", "w.vessel.note": ""})
+    page = own_web["engineer"].get(SERVICE).text
+    assert page.count("too little, 0.8 bar at least") >= 2, "beside the field and among the open points"
+    by_hand = re.findall(r'name="by_hand" value="([^"]+)"', page)[0]
+    assert by_hand == "pressure.cold vessel"
+    kept = send(own_web, "engineer", f"{SERVICE}/sign", {"what": " ", "by_hand": by_hand})
+    assert re.search(r'name="by_hand" value="[^"]+" required checked', kept.text), "the tick is kept"
+    assert send(own_web, "engineer", f"{SERVICE}/sign", {"what": "ok", "by_hand": by_hand}).status_code == 303
+    paper = own_web["engineer"].get(f"/sites/{OWN}/papers/service/2026").text
+    assert "Open points found by hand and eye" in paper
+    assert re.search(r"<li>[^<]*Cold 0.7 bar: too little[^<]*<b>Take care", paper)
+    (signed, *_), _n = own_web.parts.works.page(OWN, 0, 9)
+    assert "no valve fitted" in signed.what
+
+
+def test_a_number_without_a_choice_is_done(own_web: Web) -> None:
+    form = {
+        "f.pressure.found.cold": "1.4",
+        "w.pressure.found.cold": "",
+        "w.pressure.state": "",
+        "f.vessel.found.precharge": "1.0",
+        "w.vessel.found.precharge": "",
+        "w.vessel.state": "",
+        "f.vessel.state": "not_done",
+    }
+    assert send(own_web, "engineer", WINTER, form).status_code == 303
+    kept = entries(own_web)
+    assert (kept["pressure"]["state"], kept["vessel"]["state"]) == ("done", "not_done")
+
+
 @pytest.mark.parametrize("kind", ["winter", "service", "commissioning"])
 def test_paper_and_screen_have_the_same_items(own_web: Web, kind: str) -> None:
     period = "first" if kind == "commissioning" else "2026"

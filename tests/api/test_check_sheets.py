@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import secrets
-from datetime import UTC, datetime
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -11,6 +12,7 @@ import pytest
 from fieldfare.analysis.errors import InputError, SiteError
 from fieldfare.analysis.reports.checklists import (
     TITLES,
+    as_read,
     items_for,
     number_of,
     parse_items,
@@ -33,7 +35,7 @@ from fieldfare.api.checks.sheets import (
 from fieldfare.api.core.service import Service
 from fieldfare.api.people.access import Actor
 from fieldfare.api.records.maintenance_log import MaintenanceLog
-from fieldfare.dashboards.checks.lists import built_in
+from fieldfare.dashboards.checks.lists import built_in, entered_by
 from tests.api.conftest import add_site
 
 KIM, SAM = Actor("kim@heating.example", "engineer", None), Actor("sam@heating.example", "engineer", None)
@@ -153,6 +155,21 @@ def test_a_signed_sheet_stays_as_it_was_signed(here: Here) -> None:
     assert here.sheets.read(here.plant, WINTER)["signed"] is None
     assert here.apply(change("vessel", "note", "late")) == [("kept", "")]
     assert here.item("meter_reading")["state"] == ""
+
+
+def test_an_entry_has_the_time_of_its_making_where_the_device_s_clock_can_be_right(here: Here) -> None:
+    now = datetime.now(UTC)
+    for ago, kept in ((timedelta(days=2), True), (timedelta(days=400), False), (-timedelta(days=1), False)):
+        made = replace(change("vessel", "note", f"{ago}", here.item("vessel")["note"]), typed=now - ago)
+        assert here.apply(made) == [("kept", "")]
+        at = datetime.fromisoformat(here.item("vessel")["at"])
+        assert (at == made.typed) is kept
+        assert kept or abs((at - now).total_seconds()) < 60
+    entry = here.item("vessel") | {"at": "2026-01-20T23:30:00+00:00"}
+    signer = {"who": entry["who"], "day": "2026-01-20"}
+    assert entered_by(entry, signer, "Europe/London") == ""
+    assert entry["who"] in entered_by(entry, signer, "Europe/Berlin"), "there it was the next day"
+    assert entered_by(entry, signer | {"who": "Sam"}, "Europe/London")
 
 
 def test_found_values_are_shown_beside_the_last_time_s_of_any_list(here: Here) -> None:
@@ -293,3 +310,12 @@ def test_ids_are_unique_and_items_of_both_files_go_together() -> None:
     ids = [i.id for i in built_in()]
     assert len(ids) == len(set(ids))
     assert parse_items("", "empty.toml") == ()
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "shown"),
+    [("0,9 bar", "bar", "0.9"), ("62°C", "°C", "62"), ("1.2 m3/h", "m3/h", "1.2"), ("5 kg", "bar", "5 kg")],
+)
+def test_a_unit_may_stand_behind_its_number(text: str, unit: str, shown: str) -> None:
+    assert as_read(text, unit) == shown
+    assert (number_of(text, unit) is None) is (shown == text)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -312,3 +313,56 @@ def test_rights_that_were_taken_away_end_what_is_kept(run: Running, chromium: Br
         context.set_offline(True)
         page.goto(sheet_address(run))
         expect(page.get_by_role("heading", name="No signal")).to_be_visible()
+
+
+def test_the_phone_tells_dangers_reasons_and_what_the_signature_waits_for(
+    run: Running, chromium: Browser
+) -> None:
+    with phone(chromium) as context:
+        page = context.new_page()
+        let_in(page, run, "engineer")
+        take_along(page, run, "Alder Row")
+        expect(status(page)).to_be_in_viewport()
+        expect(page.locator(f'[data-here*="/{HOME}/"]')).to_be_visible()
+        page.goto(sheet_address(run))
+        expect(status(page)).to_have_text("All sent.")
+        context.set_offline(True)
+        expect(page.locator("#not-yet")).to_have_text("This can be signed once there is a signal.")
+        expect(page.get_by_role("button", name="Sign off")).to_be_disabled()
+        before = datetime.now(UTC)
+        pressure = item(page, "pressure")
+        pressure.get_by_role("textbox", name="Cold").fill("0,7 bar")
+        expect(pressure.get_by_text("too little, 0.8 bar at least")).to_be_visible()
+        expect(pressure.get_by_text("is no number")).to_have_count(0)
+        expect(pressure.get_by_role("radio", name="Done", exact=True)).to_be_checked()
+        pressure.get_by_role("textbox", name="Hot").fill("0.6")
+        expect(pressure.get_by_text("lower than cold")).to_be_visible()
+        answer(page, "vessel", "Not done")
+        expect(item(page, "vessel").get_by_text("Say in the note why")).to_be_visible()
+        item(page, "vessel").get_by_role("textbox", name="Note").fill("no valve")
+        expect(item(page, "vessel").get_by_text("Say in the note why")).to_be_hidden()
+        expect(page.locator("#by-hand li")).to_have_count(3)
+        page.wait_for_timeout(1500)
+        made = datetime.now(UTC)
+        page.wait_for_timeout(1500)
+        expect(page.locator("#not-yet")).to_have_text("This can be signed once all is sent.")
+        answer(page, "flow", "Not applicable")
+        chosen = item(page, "flow").get_by_text("Not applicable", exact=True)
+        for width in (320, 360, 390):
+            page.set_viewport_size({"width": width, "height": 800})
+            assert chosen.evaluate("e => e.scrollWidth <= e.clientWidth"), width
+        context.set_offline(False)
+        expect(status(page)).to_have_text("All sent.")
+        page.get_by_label("What was checked").fill("all looked at")
+        for tick in page.locator("#signing input[type=checkbox]").all():
+            tick.check()
+        page.get_by_role("button", name="Sign off").click()
+        expect(page.get_by_text("Not signed yet")).to_be_in_viewport()
+        expect(page.locator("#signing [name=by_hand]")).to_be_checked()
+        page.get_by_role("alert").get_by_role("link").first.click()
+        expect(page.locator("fieldset:target")).to_be_in_viewport()
+        context.set_offline(True)
+        page.goto(run.address)
+        expect(page.get_by_text("No signal: that page needs one.")).to_be_visible()
+    at = datetime.fromisoformat(entries(run)["pressure"]["at"])
+    assert before - timedelta(seconds=1) < at < made, "the time of the entry, not of its sending"

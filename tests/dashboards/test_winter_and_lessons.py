@@ -27,6 +27,20 @@ def test_winter_sheet_and_list(cycling: Plant, full: Plant) -> None:
     assert "Signed by" not in page
 
 
+def test_the_list_tells_watched_unknown_and_sound_homes_apart(full: Plant) -> None:
+    """A home to be watched for what no check of the season names says why, not that all is well."""
+    cold = {"matter": "rooms", "code": "room_below_target", "severity": "watch", "says": "Zone hall is cold."}
+    base = pages.winter_entry(full.row(id="a-row")) | {"signed": None, "lines": [], "unknown": []}
+    said = {}
+    for verdict, because in (("watch", [cold]), ("not_known", []), ("in_order", [])):
+        given = base["given"] | {"verdict": verdict, "because": because}
+        page = sound(pages.winter_list_page([base | {"given": given}], INSTALLER))
+        said[verdict] = text_of(page.split('class="said"')[1].split("</p>")[0].split(">", 1)[1])
+    assert "Zone hall is cold." in said["watch"]
+    assert "not all that matters" in said["not_known"]
+    assert said["in_order"].strip() == "No concerns in the data."
+
+
 def test_a_signature_stands_on_sheet_list_and_paper(cycling: Plant, full: Plant) -> None:
     signed = {"who": "Kim & Co", "day": "2025-01-20", "what": "Winter check 2025 signed: all gone through"}
     contents = month_of(cycling) | {"result": cycling.document, "signed": signed}

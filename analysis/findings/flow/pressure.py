@@ -62,7 +62,9 @@ def pressure_falling(context: Context) -> Finding | None:
             ),
             Evidence("its standard uncertainty", round(fall.error, 4), "bar/week"),
             context.evidence("total fall, without refills", round(fallen, 2), "bar", "pressure_fallen_bar"),
-            context.evidence("pressure now", round(now, 2), "bar", "pressure_low_watch"),
+            context.evidence(
+                "pressure, median of the newest 3 days", round(now, 2), "bar", "pressure_low_watch"
+            ),
             context.evidence(
                 "time until the unit locks out at this rate",
                 math.floor(_days_left(context, now, loss)),
@@ -148,9 +150,11 @@ def pressure_low(context: Context) -> Finding | None:
         bounded(Excess(watch - level, GAUGE_BAR).probability),
         f"The heating circuit pressure is {level:.1f} bar.{_low_words(episode, since)}",
         evidence=(
-            context.evidence("pressure of the circuit", round(level, 2), "bar", "pressure_low_watch"),
             context.evidence(
-                "lowest",
+                "pressure, median of the newest low days", round(level, 2), "bar", "pressure_low_watch"
+            ),
+            context.evidence(
+                "lowest pressure on those days",
                 round(float(np.nanmin(days.floats("pressure_min")[inside])), 2),
                 "bar",
                 "pressure_low_act",

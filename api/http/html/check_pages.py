@@ -24,7 +24,7 @@ from fieldfare.api.checks.lists import (
     own_text,
 )
 from fieldfare.api.checks.photos import LARGEST_BYTES
-from fieldfare.api.checks.sheets import FieldChange, SheetKey
+from fieldfare.api.checks.sheets import FieldChange, SheetKey, unfinished
 from fieldfare.api.core.results import NoReadings
 from fieldfare.api.core.rolling_period import rolling_result, under_standing_verdict
 from fieldfare.api.core.sites import Card, SiteRecord
@@ -46,6 +46,7 @@ from fieldfare.api.people.access import Actor
 from fieldfare.api.records.papers import winter_paper
 from fieldfare.api.visits.bookings import FURTHEST, BookingRow
 from fieldfare.dashboards import assets, pages
+from fieldfare.dashboards.checks.lists import open_points
 
 router = page_router()
 HOMES_SHOWN = 60
@@ -128,22 +129,31 @@ def sign(
     csrf: Csrf = "",
     what: Annotated[str, Form(max_length=1500)] = "",
     left: Annotated[str, Form(max_length=400)] = "",
+    by_hand: Annotated[str, Form(max_length=8000)] = "",
 ) -> Response:
-    """Sign a sheet: every item answered, a text, and the points named that stay open in the readings."""
+    """Sign a sheet: every item answered, a text, and the points named that stay open.
+
+    left : keys of those in the readings; by_hand : of those that were found by hand and eye
+    """
     actor = writer(request, "works.write", csrf, plant.site.id)
     key = SheetKey(kind, period)
     if parts.sheets.is_signed(plant.site.id, key):
         raise HTTPException(409, "the sheet is signed already; open it again to change it")
-    _, problems = parts.sheets.signing(plant, key)
+    items = parts.sheets.read(plant, key)["items"]
+    problems = [(f"item-{item}", text) for item, text in unfinished(items)]
     if not what.strip():
-        problems.append("Say what was checked and found.")
-    points = _points(parts, plant, key)
-    if left != " ".join(code for code, _ in points):  # those that the signer saw may have changed since
-        problems.append("Tick that you sign with the open points that are named.")
+        problems.append(("signing", "Say what was checked and found."))
+    points, hands = _points(parts, plant, key), open_points(items)
+    # Those that the signer saw may have changed since.
+    agreed = left == " ".join(code for code, _ in points)
+    agreed_hands = by_hand == " ".join(p["key"] for p in hands)
+    if not (agreed and agreed_hands):
+        problems.append(("signing", "Tick that you sign with the open points that are named."))
     if problems:
-        return _sheet_page(request, parts, plant, key, problems=problems, what=what)
+        ticked = {"left": agreed, "by_hand": agreed_hands}
+        return _sheet_page(request, parts, plant, key, problems=problems, what=what, ticked=ticked)
     today = page_rows.clock(parts).astimezone(plant.site.zone).date()
-    names = [title.lower().rstrip("?") for _, title in points]
+    names = [title.lower().rstrip("?") for _, title in points] + [p["says"] for p in hands]
     text = printable(what)
     work = parts.works.sign_check(plant.site.id, today, kind, period, text, names, actor)
     try:
@@ -276,6 +286,7 @@ def _saved(
             value = value.replace("\r\n", "\n")
             if value != was:
                 changes.append(FieldChange(secrets.token_hex(16), item, field, value, was, datetime.now(UTC)))
+    changes += _marked_done(form, changes)
     outcomes = parts.sheets.apply(plant, key, changes, actor)
     by_id = {c.id: c for c in changes}
     conflicts = {
@@ -288,6 +299,16 @@ def _saved(
     if conflicts or problems:
         return _sheet_page(request, parts, plant, key, conflicts=conflicts, photo_problems=problems)
     return see_other(f"/sites/{plant.site.id}/checks/{key.kind}/{key.period}#saved")
+
+
+def _marked_done(form: FormData, changes: list[FieldChange]) -> list[FieldChange]:
+    """Items of which a value was entered and no result chosen are done."""
+    entered = dict.fromkeys(c.item for c in changes if c.field.startswith("found.") and c.value.strip())
+    return [
+        FieldChange(secrets.token_hex(16), item, "state", "done", "", datetime.now(UTC))
+        for item in entered
+        if not form.get(f"f.{item}.state") and not form.get(f"w.{item}.state")
+    ]
 
 
 def _add_photo(
