@@ -12,7 +12,7 @@ from fieldfare.dashboards.text import words
 def complaint_told(document: dict[str, Any], name: str, *, home: bool) -> dict[str, Any]:
     """What page, paper and command show of a complaint's answer. home : in the household's words"""
     question, binding = document["question"], document["binding"]
-    lead = [texts.SAID[binding]] if binding else [texts.UNSOLVED[question], *_seen(document)]
+    lead = [texts.SAID[binding]] if binding else [_unsolved(document), *_seen(document)]
     return {
         "title": texts.TITLES[question],
         "lead": lead,
@@ -27,6 +27,13 @@ def complaint_told(document: dict[str, Any], name: str, *, home: bool) -> dict[s
         "findings": [] if home else [(c, words.finding_title(c)) for c in document["findings"]],
         "method": "Every number is of the hours named, but for heat loss and what is usual.",
     }
+
+
+def _unsolved(document: dict[str, Any]) -> str:
+    """What is said where no step binds: first whether the complaint itself was measured."""
+    unknown = (s["reason"] for s in document["steps"] if s["state"] == "unknown" and s["code"] == "not_cold")
+    reason = next(unknown, None)
+    return texts.UNSEEN.get(reason or "", texts.UNSOLVED[document["question"]])
 
 
 def _seen(document: dict[str, Any]) -> list[str]:
