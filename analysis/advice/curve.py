@@ -36,13 +36,15 @@ MILD_C = 15.0
 @dataclass(frozen=True)
 class ZoneEffect:
     """A zone before and after, mean of the heated days [°C], its target, and the share of days on which it
-    would be below target."""
+    would be below target. target_read : whether a set temperature is read; else the target is the design's,
+    or what the zone usually has"""
 
     zone: str
     now_c: float
     after_c: float
     target_c: float | None
     days_short: float
+    target_read: bool = True
 
 
 @dataclass(frozen=True)
@@ -95,7 +97,8 @@ def _effect(site: Site, days: HeatingDays, response: RoomResponse, lower: Floats
                 float(np.nanmean(room)),
                 float(np.nanmean(after)),
                 float(np.mean(target)),
-                float((after[seen] < target[seen] - _tolerance(site)).mean()),
+                float((after[seen] < target[seen] - _tolerance(site, days, zone)).mean()),
+                is_target_read(days, zone),
             )
         )
     saves = estimated(site, days, response, change)
@@ -110,8 +113,15 @@ def target_of(site: Site, days: HeatingDays, zone: str) -> Floats:
     return fill_nan(own, other)
 
 
-def _tolerance(site: Site) -> float:
-    return limit_of(site, "advice_room_tolerance_k")
+def is_target_read(days: HeatingDays, zone: str | None = None) -> bool:
+    """Whether a set temperature is read: the zone's own or the home's."""
+    own = zone is not None and bool(np.isfinite(days.zones[zone][1]).any())
+    return own or bool(np.isfinite(days.target).any())
+
+
+def _tolerance(site: Site, days: HeatingDays, zone: str | None = None) -> float:
+    """How far a room may fall below its target [K]: not at all where nobody told what is asked for."""
+    return limit_of(site, "advice_room_tolerance_k") if is_target_read(days, zone) else 0.0
 
 
 def lowest_curve(site: Site, facts: Facts, result: Mapping[str, Any]) -> LowestCurve:
@@ -165,7 +175,7 @@ def _allowed(site: Site, days: HeatingDays, response: RoomResponse) -> tuple[Flo
     """By day, how much lower the curve could be with every zone at its target, and the zone that binds."""
     margins = {}
     for zone, (room, _) in days.zones.items():
-        spare = room - target_of(site, days, zone) + _tolerance(site)
+        spare = room - target_of(site, days, zone) + _tolerance(site, days, zone)
         # A room that misses its target today for a reason of its own does not hold the curve up.
         margins[zone] = fill_nan(spare / max(response.zone_share[zone], 0.2), np.inf)
     if not margins:
@@ -191,12 +201,13 @@ def _at_design(
     target = float(np.mean(fill_nan(days.target, design.indoor_c)))
     loss = result.get("heat_loss") or {}
     base = loss.get("base_temperature_c") or target
-    load = max(response.loss * (min(base, target) - _tolerance(site) - cold), 0.1)
-    opened = min(response.at_target * float(np.exp(_tolerance(site) / response.opens_k)), 1.0)
+    tolerance = _tolerance(site, days)
+    load = max(response.loss * (min(base, target) - tolerance - cold), 0.1)
+    opened = min(response.at_target * float(np.exp(tolerance / response.opens_k)), 1.0)
     excess = (load / (opened * response.full)) ** (1.0 / response.exponent)
     half = float(np.median(days.half / days.load_kw)) * load
-    needed = target - _tolerance(site) + excess + half
-    spare = flow_now + response.influence * _tolerance(site) - needed
+    needed = target - tolerance + excess + half
+    spare = flow_now + response.influence * tolerance - needed
     return max(spare, 0.0), spare < MOST_LOWER_K
 
 

@@ -158,6 +158,8 @@ def _valve(hours: Hours, cold: ColdZone, weights: dict[str, float]) -> Step:
         return Step("valve", _judged("valve", wrong, hours, cold, weights), values)
     if not np.isfinite(taken):
         return Step("valve", _judged("valve", None, hours, cold, weights), values, "one_zone")
+    if taken > hours.limit("answer_taken_most"):
+        return Step("valve", "unknown", values, "emission_impossible")
     wrong = taken < hours.limit("answer_taken")
     return Step("valve", _judged("valve", wrong, hours, cold, weights), values)
 
@@ -212,6 +214,8 @@ def _emitters_and_loss(hours: Hours, cold: ColdZone, weights: dict[str, float]) 
         values,
         "no_emitters" if small is None else "",
     )
+    if emission(hours, cold, steady_heating(hours)) > hours.limit("answer_taken_most"):
+        emitters = Step("emitters", "unknown", values, "emission_impossible")
     if ratio is None:
         return emitters, Step("house_loss", "unknown", (loss,), "no_heat_loss")
     state: State = "binds" if by_loss and cold.cold.sum() >= FEWEST_COLD_MIN else "adds" if leaky else "fine"

@@ -106,9 +106,14 @@ def _cold(hours: Hours) -> Flags:
     return hours.asked & (fill_nan(tank, 99.0) < hours.limit("answer_cold_tap_c"))
 
 
+def _tank_read(hours: Hours) -> bool:
+    """Whether the cylinder's temperature is read in the hours asked about."""
+    return bool(np.isfinite(hours.gauge("cylinder_temperature")[hours.asked]).any())
+
+
 def _not_cold(hours: Hours, cold: Flags) -> Step:
     tank = hours.gauge("cylinder_temperature")
-    if not np.isfinite(tank[hours.asked]).any():
+    if not _tank_read(hours):
         return Step("not_cold", "unknown", (), "no_cylinder_sensor")
     lowest = float(np.nanmin(tank[hours.asked]))
     values = (
@@ -125,17 +130,25 @@ def _charging(hours: Hours) -> Flags:
 
 
 def _stopped(hours: Hours, cold: Flags) -> Step:
-    """The unit did nothing at all while the water was cold, and does nothing else either."""
+    """The unit did nothing at all while the water was cold, and does nothing else either; in all hours asked
+    about where nothing tells when the water was cold."""
     known = hours.inside & (hours.minutes.use.code >= 0)
     if not known.any():
         return Step("stopped", "unknown", (), "no_running")
+    if not _tank_read(hours):
+        cold = hours.asked
     stop = longest_stop(hours, cold)
     faults, dead = len(hours.facts.faults), without_power(hours.minutes) & cold
     powerless = float(dead.sum()) / 60.0
     values = (
         Value("longest_stop", stop, "h", limit="answer_stop_h"),
-        Value("powerless", powerless, "h", limit="answer_stop_h"),
-        Value("faults", float(faults), ""),
+        Value(
+            "powerless",
+            powerless if hours.minutes.balance.heat_pump is not None else None,
+            "h",
+            limit="answer_stop_h",
+        ),
+        Value("faults", float(faults) if hours.site.measures("fault_code") else None, ""),
     )
     long = hours.limit("answer_stop_h")
     return Step("stopped", "binds" if powerless > long or (stop > long and faults) else "fine", values)
@@ -147,13 +160,16 @@ def _schedule(hours: Hours, cold: Flags) -> Step:
     assert plant is not None
     due = plant.reheat_below_c if plant.reheat_below_c is not None else hours.limit("answer_cold_tap_c")
     # Above its reheat limit the cylinder is not due: then setpoint and limit are low, not the programme.
+    charges = _when(hours, hours.facts.reheats)
+    if not _tank_read(hours):
+        return Step("schedule", "unknown", charges, "no_cylinder_sensor")
     cold = cold & (fill_nan(hours.gauge("cylinder_temperature"), 99.0) < due - hours.limit("answer_due_k"))
     if not cold.any():
-        return Step("schedule", "fine")
+        return Step("schedule", "fine", (Value("due_minutes", 0.0, "min"), *charges))
     waiting = 1.0 - float(_charging(hours)[cold].mean())
     values = (
         Value("waiting_share", waiting, "-", limit="answer_waiting_share"),
-        *_when(hours, hours.facts.reheats),
+        *charges,
     )
     return Step("schedule", "binds" if waiting > hours.limit("answer_waiting_share") else "fine", values)
 
@@ -172,8 +188,13 @@ def _setpoint(hours: Hours) -> Step:
     plant = hours.site.hot_water
     assert plant is not None
     values = (Value("setpoint", plant.setpoint_c, "°C", limit="answer_low_setpoint_c"),)
-    return Step(
-        "setpoint", "binds" if plant.setpoint_c < hours.limit("answer_low_setpoint_c") else "fine", values
+    if plant.setpoint_c < hours.limit("answer_low_setpoint_c"):
+        return Step("setpoint", "binds", values)
+    # The site file says what was set once; only the water tells what is set now.
+    return (
+        Step("setpoint", "fine", values)
+        if _tank_read(hours)
+        else Step("setpoint", "unknown", values, "setpoint_by_file")
     )
 
 
@@ -184,11 +205,16 @@ def _setpoint_missed(hours: Hours) -> Step:
     whole = _whole(hours.facts.reheats)
     top = whole.floats("to_c")[np.isfinite(whole.floats("to_c"))] if len(whole) else np.empty(0)
     if len(top) < 1:
-        return Step("setpoint_missed", "unknown", (), "no_charges")
+        return Step("setpoint_missed", "unknown", (), _no_charges(hours))
     reached = float(np.median(top))
     values = (Value("full_c", reached, "°C"), Value("setpoint", plant.setpoint_c, "°C"))
     missed = plant.setpoint_c - reached > hours.limit("answer_short_top_k")
     return Step("setpoint_missed", "binds" if missed else "fine", values)
+
+
+def _no_charges(hours: Hours) -> str:
+    """Why no charge's temperatures are known: reheats are counted without a sensor, but not measured."""
+    return "no_charges" if _tank_read(hours) else "no_cylinder_sensor"
 
 
 def _whole(reheats: Table) -> Table:
@@ -217,7 +243,7 @@ def _loss(hours: Hours) -> Step:
     assert plant is not None
     found = standing_watts_per_k(hours.site, hours.facts) or standing_watts_per_k(hours.site, hours.usual)
     if found is None or plant.cylinder_litres is None:
-        return Step("loss", "unknown", (), "no_standing_time")
+        return Step("loss", "unknown", (), "no_standing_time" if _tank_read(hours) else "no_cylinder_sensor")
     days = hours.facts.days
     over = float(np.nanmedian(days.floats("standing_over_k"))) if days.knows("standing_over_k") else 30.0
     by_day = float(np.nanmedian(days.floats("cooling_day"))) if days.knows("cooling_day") else float("nan")
@@ -248,7 +274,7 @@ def _slow(hours: Hours) -> Step:
     if pump.units > 1:
         return Step("slow", "unknown", (), "several_units")
     if not good.any() or plant.cylinder_litres is None or not pump.rated_output_kw:
-        return Step("slow", "unknown", (), "no_charges")
+        return Step("slow", "unknown", (), _no_charges(hours))
     charges = whole.where(good)
     ratios = []
     for i in range(len(charges)):
@@ -260,7 +286,7 @@ def _slow(hours: Hours) -> Step:
         if np.isfinite(usual) and usual > 0.0:
             ratios.append(row["minutes"] / usual)
     if not ratios:
-        return Step("slow", "unknown", (), "no_charges")
+        return Step("slow", "unknown", (), _no_charges(hours))
     ratio = float(np.median(ratios))
     rate = float(np.nanmedian(charges.floats("flow_rate"))) if charges.knows("flow_rate") else float("nan")
     values = (
@@ -329,6 +355,15 @@ def draws(hours: Hours, facts: Facts) -> list[Draw]:
     return out
 
 
+def _no_draws(hours: Hours) -> str:
+    """What is missing to tell what was drawn."""
+    if not _tank_read(hours):
+        return "no_cylinder_sensor"
+    if not np.isfinite(hours.minutes.heat[hours.inside]).any():
+        return "no_charge_heat"
+    return "no_charges" if len(hours.facts.reheats) < 2 else "no_standing_time"
+
+
 def _drawn_and_small(hours: Hours) -> tuple[Step, Step]:
     """What was drawn against the weeks before, and against what the cylinder gave when it was emptied (V40
     as drawn)."""
@@ -341,9 +376,8 @@ def _drawn_and_small(hours: Hours) -> tuple[Step, Step]:
     now, before = draws(hours, hours.facts), draws(hours, hours.usual)
     full = mixed_litres(plant.cylinder_litres or 0.0, plant.setpoint_c)
     if not now:
-        return Step("drawn_more", "unknown", (), "no_charge_heat"), Step(
-            "small", "unknown", (), "no_charge_heat"
-        )
+        why = _no_draws(hours)
+        return Step("drawn_more", "unknown", (), why), Step("small", "unknown", (), why)
     a_day = sum(d.litres for d in now) / hours.nights
     usual_days = max(len(hours.usual.days), 1)
     usual = sum(d.litres for d in before) / usual_days if before else float("nan")

@@ -15,6 +15,7 @@ from fieldfare.analysis.facts.minutes import Minutes, build_minutes
 from fieldfare.analysis.facts.money import local_shift
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.facts.tables import MARGIN_DAYS, Facts
+from fieldfare.analysis.figures.operation import defrosting
 from fieldfare.analysis.findings.limits import LIMITS, limit_of
 from fieldfare.analysis.minutes.grid import build_grid
 from fieldfare.analysis.minutes.rolling import true_runs
@@ -179,6 +180,12 @@ def hours_of(
     else:
         within = (clock >= begin) | (clock < end)
     return Hours(site, question, first, last, minutes, inside & within, inside, facts, usual, result)
+
+
+def defrosts_show(hours: Hours) -> bool:
+    """Whether the readings of these days can show a defrost: far apart they show none, whatever the unit
+    did."""
+    return defrosting(hours.site, hours.facts).count is not None
 
 
 def longest_stop(hours: Hours, rows: Flags) -> float:

@@ -11,6 +11,7 @@ from fieldfare.analysis.answers.hours import (
     State,
     Step,
     Value,
+    defrosts_show,
 )
 from fieldfare.analysis.expectation.defrost import (
     COAT_G_PER_KW,
@@ -21,7 +22,6 @@ from fieldfare.analysis.expectation.defrost import (
 from fieldfare.analysis.expectation.frost import frost_mass
 from fieldfare.analysis.expectation.uncertain import Lognormal
 from fieldfare.analysis.facts.table import fill_nan
-from fieldfare.analysis.figures.operation import defrosting
 
 _PLAIN, _WEAK = 0.8, 0.5
 _MOSTLY = 0.5  # of the time (common practice)
@@ -42,7 +42,7 @@ def ice_steps(hours: Hours) -> tuple[list[Step], float]:
         return [Step("no_frost", "binds", (Value("outdoor_lowest", lowest, "°C"),))], _PLAIN
     steps = [_no_defrosts(hours, frost), _incomplete(hours), _too_often(hours, frost), _meltwater(hours)]
     found = [s.code for s in steps if s.state == "binds"]
-    if not found and not _visible(hours):
+    if not found and not defrosts_show(hours):
         return steps, 0.0
     if not found:
         return [*steps, _usual(hours, frost)], _WEAK
@@ -67,17 +67,11 @@ def _too_warm(hours: Hours) -> bool:
     return bool(known.mean() > _MOSTLY and (outdoor[known] > hours.limit("answer_no_frost_c")).all())
 
 
-def _visible(hours: Hours) -> bool:
-    """Whether the readings of these days can show a defrost: far apart they show none,
-    whatever the unit did."""
-    return defrosting(hours.site, hours.facts).count is not None
-
-
 def _no_defrosts(hours: Hours, frost: Lognormal | None) -> Step:
     """Frost for several coats settles between two defrosts, or since the last: the unit does not defrost."""
     if frost is None:
         return Step("no_defrosts", "unknown", (), "no_frost_or_output")
-    if not _visible(hours):
+    if not defrosts_show(hours):
         return Step("no_defrosts", "unknown", (), "no_defrost_signal")
     rated = hours.site.heat_pump.rated_output_kw or 1.0
     defrosts = hours.facts.defrosts
@@ -112,7 +106,7 @@ def _no_defrosts(hours: Hours, frost: Lognormal | None) -> Step:
 def _incomplete(hours: Hours) -> Step:
     """Defrosts that drag on to their limit leave ice behind."""
     defrosts, rated = hours.facts.defrosts, hours.site.heat_pump.rated_output_kw
-    if not _visible(hours):
+    if not defrosts_show(hours):
         return Step("incomplete", "unknown", (), "no_defrost_signal")
     if len(defrosts) < _FEWEST:
         return Step("incomplete", "unknown", (), "few_defrosts")
@@ -135,7 +129,7 @@ def _too_often(hours: Hours, frost: Lognormal | None) -> Step:
     defrosts, rated = hours.facts.defrosts, hours.site.heat_pump.rated_output_kw
     if frost is None or not rated:
         return Step("too_often", "unknown", (), "no_frost_or_output")
-    if not _visible(hours):
+    if not defrosts_show(hours):
         return Step("too_often", "unknown", (), "no_defrost_signal")
     if len(defrosts) < _FEWEST:
         return Step("too_often", "fine", (Value("defrosts", float(len(defrosts)), ""),))
@@ -156,7 +150,7 @@ def _meltwater(hours: Hours) -> Step:
     known = hours.inside & np.isfinite(outdoor)
     if not known.any():
         return Step("meltwater", "unknown", (), "no_outdoor")
-    if not _visible(hours):
+    if not defrosts_show(hours):
         return Step("meltwater", "unknown", (), "no_defrost_signal")
     frozen = float((fill_nan(outdoor, 9.0) < 0.0)[known].mean())
     values = (

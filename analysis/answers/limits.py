@@ -242,6 +242,13 @@ LIMITS_ANSWERS: dict[str, Limit] = {
         "heat given over what the emitters can give",
         "below",
     ),
+    "answer_taken_most": Limit(
+        1.5,
+        "-",
+        "EN 442: emitters give no more than their characteristic; half as much again for water and metal that"
+        " warm up, and for the meters",
+        "heat given over what the emitters can give, above which their output or a reading can't be right",
+    ),
     "answer_weight": Limit(
         0.5, "-", "more likely than all other causes together", "weight of a cause without numbers of its own"
     ),

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from fieldfare.analysis.answers.hours import Hours, Step, Value
+from fieldfare.analysis.answers.hours import Hours, Step, Value, defrosts_show
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.minutes.operating_state import DEFROST, HOT_WATER, OFF
 
@@ -57,6 +57,10 @@ def _air(hours: Hours) -> Step:
 
 
 def _defrosts(hours: Hours) -> Step:
+    if hours.site.heat_pump.source != "air":
+        return Step("defrosts", "fine", (), "no_air")
+    if not defrosts_show(hours):
+        return Step("defrosts", "unknown", (), "no_defrost_signal")
     mine = hours.events(hours.facts.defrosts)
     a_night = len(mine) / hours.nights
     values: tuple[Value, ...] = (

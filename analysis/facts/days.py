@@ -10,6 +10,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldfare.analysis.facts.belonging import belonging
 from fieldfare.analysis.facts.circuit import NO_FLOW_M3_H, circuit_columns
 from fieldfare.analysis.facts.cylinder import tank_columns
 from fieldfare.analysis.facts.direct_heat import direct_heat_columns
@@ -33,7 +34,6 @@ from fieldfare.analysis.minutes.operating_state import (
     OFF,
     UNKNOWN,
     UNTOLD,
-    within,
 )
 from fieldfare.analysis.minutes.rolling import forward_fill, run_begins
 from fieldfare.analysis.plant.site import Site
@@ -129,27 +129,22 @@ def _energies(minutes: Minutes, day: Segments) -> dict[str, object]:
     backup = fill_nan(plant.backup_heater, 0.0) if plant.backup_heater is not None else nothing
     immersion = fill_nan(plant.immersion, 0.0) if plant.immersion is not None else nothing
     rest = minutes.electricity - backup - immersion
-    code, serves = use.code, use.serves
+    code, split = use.code, belonging(minutes, rest)
     use_known = ~np.isin(code, (UNTOLD, UNKNOWN))
-    water, idle = code == HOT_WATER, code == OFF
-    # A sparse reading at a run's end includes part of the run; hourly ones show no rest at all.
-    apart = minutes.grid.spacing.get("heat_pump_electricity", 1.0)
-    edge = idle & within(use.running, round(apart)) if apart > 2.5 else np.zeros(len(code), dtype=np.bool_)
-    own = np.where(edge, serves, code)
-    out["electricity_space_kwh"] = total_kwh(
-        day, np.where(own == HEATING, rest, 0.0) + np.where(water, 0.0, backup)
-    )
+    water = code == HOT_WATER
+    out["electricity_space_kwh"] = total_kwh(day, split.spent_on(HEATING) + np.where(water, 0.0, backup))
     out["electricity_hot_water_kwh"] = total_kwh(
-        day, np.where(own == HOT_WATER, rest, 0.0) + np.where(water, backup, 0.0) + immersion
+        day, split.spent_on(HOT_WATER) + np.where(water, backup, 0.0) + immersion
     )
-    out["electricity_defrost_kwh"] = total_kwh(day, np.where(code == DEFROST, rest, 0.0))
-    resting = np.where(idle & ~edge, rest, 0.0)
+    out["electricity_defrost_kwh"] = total_kwh(day, split.spent_on(DEFROST))
+    # Hourly readings show no rest at all.
+    apart = minutes.grid.spacing.get("heat_pump_electricity", 1.0)
     out["electricity_idle_kwh"] = total_kwh(
-        day, resting if apart <= _COARSEST_FOR_REST_MIN else np.full(len(code), np.nan)
+        day, split.resting if apart <= _COARSEST_FOR_REST_MIN else np.full(len(code), np.nan)
     )
     out["electricity_untold_kwh"] = total_kwh(day, np.where(use_known, 0.0, rest))
     cooling = minutes.cooling
-    out["electricity_cooling_kwh"] = total_kwh(day, np.where(own == COOLING, rest, 0.0))
+    out["electricity_cooling_kwh"] = total_kwh(day, split.spent_on(COOLING))
     # Cooling is counted separately from heat.
     heat = np.where(cooling & np.isfinite(minutes.heat), 0.0, minutes.heat)
     out["heat_cooling_kwh"] = total_kwh(
@@ -157,7 +152,7 @@ def _energies(minutes: Minutes, day: Segments) -> dict[str, object]:
     )
     taken = minutes.drawn_back
     rest_heat = heat + taken
-    serving = np.where(idle, serves, minutes.serving)
+    serving = split.heat
     out["heat_total_kwh"] = total_kwh(day, heat)
     out["heat_defrost_taken_kwh"] = total_kwh(day, np.where(np.isfinite(heat), taken, np.nan))
     out["heat_hot_water_kwh"] = total_kwh(
@@ -200,17 +195,17 @@ def _pairs(minutes: Minutes, day: Segments) -> dict[str, object]:
     backup = fill_nan(plant.backup_heater, 0.0) if plant.backup_heater is not None else nothing
     immersion = fill_nan(plant.immersion, 0.0) if plant.immersion is not None else nothing
     rest = fill_nan(minutes.electricity, 0.0) - backup - immersion
-    serving = minutes.serving
-    after_stop = np.where(minutes.use.code == OFF, minutes.use.serves, serving)
+    split = belonging(minutes, rest)
+    # A defrost counts to the use that it interrupts.
+    own = np.where(split.use == DEFROST, minutes.use.serves, split.use)
     added = nothing if plant.sees_backup else backup
     for name, code in (("space", HEATING), ("hot_water", HOT_WATER)):
-        mine = pair & (serving == code)
-        its_heat = pair & (after_stop == code)
-        own_backup = np.where(mine if code == HOT_WATER else pair & (after_stop == HEATING), backup, 0.0)
+        mine, its_heat = pair & (own == code), pair & (split.heat == code)
+        own_backup = np.where(mine if code == HOT_WATER else its_heat, backup, 0.0)
         own_heat = np.where(its_heat, minutes.heat, 0.0) + (0.0 if plant.sees_backup else own_backup)
         if code == HOT_WATER:
             own_heat = own_heat + np.where(pair, immersion, 0.0)
-        own_electricity = np.where(mine, rest, 0.0) + own_backup
+        own_electricity = np.where(mine, split.own, 0.0) + own_backup
         if code == HOT_WATER:
             own_electricity = own_electricity + np.where(pair, immersion, 0.0)
         out[f"paired_heat_{name}_kwh"] = day.sum(own_heat) / 1000.0

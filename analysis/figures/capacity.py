@@ -17,7 +17,8 @@ from fieldfare.analysis.statistics.distributions import GAUSS_95
 # Tolerance of the declared output by EN 14511, one standard deviation (from memory, +-10
 # %).
 _RATING_SPREAD = 0.05
-_FULL_HOURS = 3.0
+_MEASURED_SPREAD = 0.04
+_FULL_HOURS, _FEWEST_FULL_DAYS = 3.0, 3
 
 
 @dataclass(frozen=True)
@@ -25,7 +26,8 @@ class Capacity:
     """Output at design temperatures against the load.
 
     output_at_design_kw [kW]; margin [-], output over load and hot water; measured_share: measured output at
-    full load over the rating at the same temperatures, None if it never ran at full load
+    full load over the rating at the same temperatures, None if it never ran at full load; unseen_k [K], how
+    far the design temperature lies below the coldest one measured at full load or rated
     """
 
     output_at_design_kw: Estimate
@@ -33,6 +35,7 @@ class Capacity:
     margin: Estimate
     measured_share: float | None
     full_days: int
+    unseen_k: float = 0.0
 
     @property
     def basis(self) -> str | None:
@@ -42,10 +45,30 @@ class Capacity:
         return "rating" if self.measured_share is None else "measured"
 
 
-def capacity(site: Site, days: Table, loss: HeatLoss, hot_water_kwh_per_day: float | None) -> Capacity:
-    """Output at the design outdoor temperature and designed flow, corrected by full-load operation."""
+@dataclass(frozen=True)
+class FullWork:
+    """Output at full load over the rating [-], None where nothing showed it; days; coldest of them [°C]"""
+
+    share: float | None
+    days: int
+    coldest_c: float = np.inf
+
+
+def capacity(
+    site: Site,
+    days: Table,
+    loss: HeatLoss,
+    hot_water_kwh_per_day: float | None,
+    shown: FullWork | None = None,
+) -> Capacity:
+    """Output at the design outdoor temperature and designed flow, corrected by full-load operation.
+
+    shown : full work told otherwise, in place of the days at full speed. The interval grows with the distance
+        below the coldest temperature at which the output is measured or rated.
+    """
     design = site.design.outdoor_c
-    share, full_days = _measured_share(site, days)
+    full = shown or _full_work(site, days)
+    share, full_days = full.share, full.days
     if design is None:
         nothing = Estimate.none("needs design.outdoor_c")
         return Capacity(nothing, loss.load_kw, nothing, share, full_days)
@@ -59,32 +82,37 @@ def capacity(site: Site, days: Table, loss: HeatLoss, hot_water_kwh_per_day: flo
         return Capacity(nothing, loss.load_kw, nothing, share, full_days)
     spread = _RATING_SPREAD
     if share is not None:
-        at_design, spread = at_design * share, 0.04
+        at_design, spread = at_design * share, _MEASURED_SPREAD
+    known_down_to = min(rated(site).coldest_output_c, full.coldest_c if share is not None else np.inf)
+    unseen = max(float(known_down_to - source), 0.0)
+    spread = float(np.hypot(spread, rated(site).unrated_spread(unseen)))
     output = Estimate.around(at_design, GAUSS_95 * spread * at_design, 0.0)
     if not loss.load_kw:
         return Capacity(
-            output, loss.load_kw, Estimate.none(loss.load_kw.reason or loss.reason), share, full_days
+            output, loss.load_kw, Estimate.none(loss.load_kw.reason or loss.reason), share, full_days, unseen
         )
     assert loss.load_kw.value is not None
     water = (hot_water_kwh_per_day or 0.0) / 24.0
     load = max(loss.load_kw.value + water, 0.05)
     margin = at_design / load
     relative = float(np.hypot(spread, loss.load_kw.half / GAUSS_95 / load))
-    return Capacity(
-        output, loss.load_kw, Estimate.around(margin, GAUSS_95 * relative * margin, 0.0), share, full_days
-    )
+    within = Estimate.around(margin, GAUSS_95 * relative * margin, 0.0)
+    return Capacity(output, loss.load_kw, within, share, full_days, unseen)
 
 
-def _measured_share(site: Site, days: Table) -> tuple[float | None, int]:
+def _full_work(site: Site, days: Table) -> FullWork:
     """Best hour's heat over the rating, on days with presumable full-load operation."""
     if not days.knows("heat_power_max"):
-        return None, 0
+        return FullWork(None, 0)
     full = days["minutes_full_speed"] >= _FULL_HOURS * 60.0
     full = full & np.isfinite(days["outdoor"]) & np.isfinite(days["flow"])
-    if full.sum() < 3:
-        return None, int(full.sum())
+    if full.sum() < _FEWEST_FULL_DAYS:
+        return FullWork(None, int(full.sum()))
     chosen = days.where(full)
     ask = np.asarray(rated(site).capacity_kw(chosen["outdoor"], chosen["flow"]), dtype=np.float64)
     ratio = chosen["heat_power_max"] / 1000.0 / ask
-    ratio = ratio[np.isfinite(ratio)]
-    return (float(np.clip(np.median(ratio), 0.3, 1.5)), len(ratio)) if len(ratio) else (None, 0)
+    known = np.isfinite(ratio)
+    if not known.any():
+        return FullWork(None, 0)
+    share = float(np.clip(np.median(ratio[known]), 0.3, 1.5))
+    return FullWork(share, int(known.sum()), float(np.min(chosen.floats("outdoor")[known])))

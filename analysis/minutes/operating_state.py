@@ -37,7 +37,7 @@ _TYPICAL_TURN_DOWN = 0.3
 # Readings with a longer spacing can't show runs.
 _COARSEST_RUNNING_MIN = 15.0
 # Readings with this spacing show every run and rest.
-_FINE_MIN = 2.5
+FINE_MIN = 2.5
 # A shorter stop may be the pause around a defrost; units wait longer before a new start (common
 # practice).
 _REST_MIN = 5
@@ -167,7 +167,7 @@ def _mode_is_finer(site: Site, grid: Grid, power: Floats, works: Flags) -> bool:
     minutes is below a running compressor's.
     """
     electricity, mode = (grid.spacing.get(q, np.inf) for q in ("heat_pump_electricity", "operating_mode"))
-    if not grid.step.get("heat_pump_electricity") or electricity <= _FINE_MIN or mode > min(5.0, electricity):
+    if not grid.step.get("heat_pump_electricity") or electricity <= FINE_MIN or mode > min(5.0, electricity):
         return False
     known = np.isfinite(power) & np.isfinite(grid.gauge("operating_mode"))
     on, off = known & works, known & ~works

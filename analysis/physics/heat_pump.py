@@ -9,6 +9,7 @@ it is shifted and tilted, and it passes through points that agree.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from typing import ClassVar, Literal, NamedTuple
 
@@ -80,6 +81,7 @@ def _known(source: str) -> str:
 class RatedPerformance:
     """COP and full-load output of one unit over source and flow temperature.
 
+    `coldest_output_c` is the coldest source with a rated output, inf without one.
     `source_c` is the outdoor air for an air source and the entering brine or water otherwise. EN 14511 points
     include the unit's own defrosts, so the surface does too. More than 5 K beyond the rated temperatures what
     the points taught is held and only the prior slopes act; COP does not rise further below a lift of 15 K
@@ -136,6 +138,7 @@ class RatedPerformance:
             reference = {"air": 7.0, "brine": 0.0, "water": 10.0}[source]
             with_output = [(reference, 35.0, float(nominal_kw))]
         self._lowest_lift = min([15.0] + [f - o for o, f, _ in with_cop])
+        self.coldest_output_c = min((o for o, _, _ in with_output), default=math.inf)
         self._cop_grid = self._cop_surface(with_cop)
         self._output_grid = self._output_surface(with_output) if with_output else None
         if with_cop:
@@ -153,6 +156,13 @@ class RatedPerformance:
         Returns the broadcast shape [-]; NaN where an input is.
         """
         return self._read(self._cop_grid, source_c, flow_c)
+
+    def unrated_spread(self, below_k: float) -> float:
+        """Relative standard uncertainty of an output so far below the coldest source known [-].
+
+        below_k : float [K], at least 0. It is the spread of the prior slope, which alone carries it there.
+        """
+        return self._SLOPE_SPREAD[0] * max(below_k, 0.0) / 10.0
 
     def capacity_kw(self, source_c: ArrayLike, flow_c: ArrayLike) -> Array:
         """Output at full load, defrosts included.

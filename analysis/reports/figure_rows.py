@@ -11,7 +11,7 @@ FIGURES: tuple[tuple[str, str, str], ...] = (
     ("coverage.share", "Share of the time read", "-"),
     *((f"energy.electricity_kwh.{n}", f"Electricity, {n.replace('_', ' ')}", "kWh") for n in _KWH),
     ("energy.electricity_kwh.defrost", "Electricity, defrost", "kWh"),
-    ("energy.electricity_kwh.idle", "Electricity, idle", "kWh"),
+    ("energy.electricity_kwh.idle", "Electricity at rest, of no use", "kWh"),
     *((f"energy.heat_kwh.{n}", f"Heat, {n.replace('_', ' ')}", "kWh") for n in ("total", *_KWH[5:])),
     ("energy.heat_kwh.defrost_taken", "Heat taken back by defrosts", "kWh"),
     *(

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldfare.analysis.advice.curve import CurveEffect, curve_effect
+from fieldfare.analysis.advice.curve import CurveEffect, ZoneEffect, curve_effect
 from fieldfare.analysis.advice.saving import EFFICIENCY_KEEPS, cop_between
 from fieldfare.analysis.advice.shared import refuse_shared
 from fieldfare.analysis.advice.water import cooler_store
@@ -143,6 +143,10 @@ def _lower_curve(site: Site, facts: Facts, result: dict[str, Any], lower_k: floa
     )
 
 
+def _held_against(zone: ZoneEffect) -> str:
+    return "set temperature" if zone.target_read else "no set temperature is read; held at"
+
+
 def _rooms(site: Site, effect: CurveEffect) -> WhatIfLimit:
     """What the rooms would be, zone by zone; they hold where few days end below the target."""
     name = "rooms hold their targets"
@@ -150,8 +154,8 @@ def _rooms(site: Site, effect: CurveEffect) -> WhatIfLimit:
         return WhatIfLimit(name, None, "needs room_temperature: how far rooms would fall is not known")
     most = limit_of(site, "advice_days_short")
     told = [
-        f"{z.zone}: from {z.now_c:.1f} to {z.after_c:.1f} C (set temperature {z.target_c:.1f} C), below it on"
-        f" {z.days_short:.0%} of the heated days"
+        f"{z.zone}: from {z.now_c:.1f} to {z.after_c:.1f} C ({_held_against(z)} {z.target_c:.1f} C), below"
+        f" it on {z.days_short:.0%} of the heated days"
         for z in effect.zones
     ]
     return WhatIfLimit(name, all(z.days_short <= most for z in effect.zones), "; ".join(told))

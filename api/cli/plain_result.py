@@ -164,7 +164,7 @@ def _performance(result: dict[str, Any]) -> str:
 
 def _energy(energy: dict[str, Any]) -> str:
     rows = [
-        (f"{kind}, {use.replace('_', ' ')}", number(value, "kWh"))
+        (f"{kind}, {'at rest, of no use' if use == 'idle' else use.replace('_', ' ')}", number(value, "kWh"))
         for kind, key in (("electricity", "electricity_kwh"), ("heat", "heat_kwh"))
         for use, value in energy[key].items()
         if value is not None

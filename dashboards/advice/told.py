@@ -72,6 +72,13 @@ def advice_told(document: dict[str, Any]) -> dict[str, Any]:
     }
 
 
+def _target(zone: dict[str, Any]) -> str:
+    """What a zone is held against: its set temperature only where one is read."""
+    if zone.get("target_read", True):
+        return f"target {zone['target_c']:.1f} °C"
+    return f"kept at {zone['target_c']:.1f} °C, as no set temperature is read"
+
+
 def _told(a: dict[str, Any], of: str, currency: str | None) -> dict[str, Any]:
     lines = []
     if a["code"] in LINES:
@@ -81,8 +88,7 @@ def _told(a: dict[str, Any], of: str, currency: str | None) -> dict[str, Any]:
     if a["room"] is not None:
         lines.append(room_words(a["room"]))
     lines += [
-        f"{z['zone']}: {z['now_c']:.1f} °C now, {z['after_c']:.1f} °C then; target {z['target_c']:.1f} °C."
-        for z in a["zones"]
+        f"{z['zone']}: {z['now_c']:.1f} °C now, {z['after_c']:.1f} °C then; {_target(z)}." for z in a["zones"]
     ]
     if a["recovery_h"] is not None:
         lines.append(f"Rooms are back at their target {a['recovery_h']:g} h after the set-back ends.")

@@ -122,6 +122,15 @@ SAID_BY_REASON: dict[tuple[str, str], str] = {
 }
 """(step, reason) -> the sentence in its stead."""
 
+UNSEEN: dict[str, str] = {
+    "no_hot_water": "The site file says that the system makes no hot water.",
+    "no_cylinder_sensor": (
+        "Whether the water in the cylinder was cold is not known: no cylinder temperature is read. What else"
+        " is measured shows no cause."
+    ),
+}
+"""The sentence where nothing binds because the complaint itself is not measured."""
+
 UNSOLVED: dict[str, str] = {
     "cold": "The readings of these hours show no cause.",
     "hot-water": "The cylinder was cold, and none of the causes that can be measured explains it.",
@@ -168,6 +177,7 @@ VALUES: dict[str, tuple[str, int]] = {
     "cold_minutes": ("time below 40 °C", 0),
     "powerless": ("without power", 1),
     "waiting_share": ("cold time in which nothing reheats", 0),
+    "due_minutes": ("time cold enough to be reheated", 0),
     "charges_a_day": ("reheats", 1),
     "charge_minutes": ("usual reheat", 0),
     "setpoint": ("setpoint", 0),
@@ -244,13 +254,17 @@ REASONS: dict[str, str] = {
     "one_zone": "one zone, and no emitters in the site file",
     "no_flow_or_curve": "needs flow temperature and the designed curve",
     "no_emitters": "needs the emitters in the site file, water temperatures and a heat loss",
+    "emission_impossible": (
+        "more heat than the emitters can give: their output in the site file, or a reading, can't be right"
+    ),
     "no_heat_loss": "no heat loss measured yet",
     "no_flow_rate": "no water flow is read",
     "no_hot_water": "the system makes no hot water",
-    "no_cylinder_sensor": "no cylinder sensor",
+    "no_cylinder_sensor": "needs readings of the cylinder temperature",
     "no_charges": "no whole reheat in these days",
     "no_standing_time": "no calm hours to measure it",
-    "no_charge_heat": "needs a heat meter and calm hours",
+    "setpoint_by_file": "by the site file; what is set now needs readings of the cylinder temperature",
+    "no_charge_heat": "needs readings of the heat",
     "no_weeks_before": "no weeks before to compare",
     "no_pressure": "no pressure is read",
     "no_speed": "no compressor speed is read",

@@ -12,7 +12,7 @@ from fieldfare.dashboards.text import words
 def complaint_told(document: dict[str, Any], name: str, *, home: bool) -> dict[str, Any]:
     """What page, paper and command show of a complaint's answer. home : in the household's words"""
     question, binding = document["question"], document["binding"]
-    said = _said(document, binding) if binding else texts.UNSOLVED[question]
+    said = _said(document, binding) if binding else _unsolved(document)
     lead = [said] if binding and binding != "as_set" else [said, *_seen(document)]
     return {
         "title": texts.TITLES[question],
@@ -40,6 +40,13 @@ def _said(document: dict[str, Any], binding: str) -> str:
     """The sentence of the step that binds, by its reason where that has its own."""
     reason = next((s["reason"] for s in document["steps"] if s["code"] == binding), None)
     return texts.SAID_BY_REASON.get((binding, reason or ""), texts.SAID[binding])
+
+
+def _unsolved(document: dict[str, Any]) -> str:
+    """What is said where no step binds: first whether the complaint itself was measured."""
+    unknown = (s["reason"] for s in document["steps"] if s["state"] == "unknown" and s["code"] == "not_cold")
+    reason = next(unknown, None)
+    return texts.UNSEEN.get(reason or "", texts.UNSOLVED[document["question"]])
 
 
 def _seen(document: dict[str, Any]) -> list[str]:

@@ -12,7 +12,7 @@ import pytest
 from fieldfare.analysis.advice.backup import Bivalent
 from fieldfare.analysis.advice.buffer import mixing
 from fieldfare.analysis.advice.cheaper_hours import best_charging_hour, dear_hours
-from fieldfare.analysis.advice.curve import lowest_curve
+from fieldfare.analysis.advice.curve import curve_effect, lowest_curve
 from fieldfare.analysis.advice.heating_days import HeatingDays
 from fieldfare.analysis.advice.limits import LIMITS_ADVICE
 from fieldfare.analysis.advice.plan import HOUSEHOLD_SETS, Advice, plan, without_contrary
@@ -111,6 +111,23 @@ def test_a_thermostat_with_emitters_to_spare_holds_the_room() -> None:
     assert changed(one_day(), response, 5.0).fall[0] < 0.2
     # Beyond what is spare the room falls all the same.
     assert changed(one_day(), response, 14.0).fall[0] > 1.0
+
+
+def test_no_curve_goes_below_a_room_whose_set_temperature_nobody_reads(
+    home: tuple[Site, Facts, dict],
+) -> None:
+    """What the rooms have is then all that is known of what is wanted."""
+    site, facts, result = home
+    site = site.model_copy(update={"design": site.design.model_copy(update={"indoor_c": 25.0})})
+    days = facts.days
+    unread = {n: np.full(len(days), np.nan) for n in days.names if n == "target" or n.startswith("target.")}
+    unread_facts = replace(facts, days=days.with_columns(**unread))
+    with pytest.raises(NotAssessed, match="no lower curve"):
+        lowest_curve(site, unread_facts, result)
+    zones = curve_effect(site, unread_facts, result, 3.0).zones
+    assert zones
+    assert not any(zone.target_read for zone in zones)
+    assert all(zone.target_read for zone in curve_effect(*home, 3.0).zones)
 
 
 def test_the_lowest_curve_goes_down_two_kelvin_a_week_and_holds_every_zone(

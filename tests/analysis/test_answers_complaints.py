@@ -3,6 +3,7 @@ its cautions."""
 
 from __future__ import annotations
 
+from datetime import timedelta
 from functools import cache
 from typing import Any
 
@@ -214,3 +215,77 @@ def test_a_step_is_not_in_order_while_a_finding_about_it_is_open() -> None:
 def test_findings_against_a_step_are_known_codes() -> None:
     assert {code for about in AGAINST.values() for code in about} <= set(codes())
     assert set(AGAINST) <= set(complaint_texts.STEPS)
+
+
+COUNTED = "[hot_water]\ncylinder_litres = 250\nsetpoint_c = 50.0\n"
+
+
+def without_cylinder_sensor(step_min: int = 5) -> Any:
+    """Each hour 40 min of heating; at 5 and 17 h hot water; meters of electricity and heat, no cylinder."""
+    site = site_of(
+        [
+            point("heat_pump_electricity"),
+            point("heat_output"),
+            point("operating_mode", "state"),
+            point("outdoor_temperature", "gauge", "degC"),
+        ],
+        COUNTED,
+    )
+    days = 3
+    minute = np.arange(0, days * 1440 + 1, step_min)
+    runs, water = minute % 60 < 40, np.isin(minute // 60 % 24, (5, 17))
+    readings = every_minute(
+        site,
+        {
+            "heat_pump_electricity": np.where(runs, 1800.0, 12.0),
+            "heat_output": np.where(runs, 5500.0, 0.0),
+            "operating_mode": np.where(runs, np.where(water, 2.0, 1.0), 0.0),
+            "outdoor_temperature": np.full(len(minute), 2.0),
+        },
+        days,
+        step_min=step_min,
+    )
+    facts = facts_of(site, readings, days)
+    return hours_of(site, readings, facts, facts, {}, Question(), FIRST, FIRST + timedelta(days - 1))
+
+
+def test_without_a_cylinder_sensor_no_line_says_more_than_was_measured() -> None:
+    document = complaint("hot-water", without_cylinder_sensor())
+    steps = {s["code"]: s for s in document["steps"]}
+    assert document["binding"] is None
+    assert {c for c, s in steps.items() if s["state"] == "fine"} == {"stopped"}
+    values = {v["code"]: v["value"] for v in steps["stopped"]["values"]}
+    assert values["longest_stop"] == pytest.approx(20 / 60, abs=0.1)
+    assert "faults" not in values  # no fault code is read
+    reasons = {s["reason"] for c, s in steps.items() if c not in ("stopped", "setpoint")}
+    assert reasons == {"no_cylinder_sensor"}
+    assert {v["code"]: v["value"] for v in steps["schedule"]["values"]}["charges_a_day"] == 2.0
+    lead = complaint_told({**document, "period": {"from": "2026-01-12", "to": "2026-01-12"}}, "X", home=False)
+    assert "is not known" in lead["lead"][0]
+
+
+def test_defrosts_that_readings_cannot_show_are_not_in_order_in_the_night() -> None:
+    """A defrost takes 2 to 10 minutes (common practice, no source): readings 5 minutes apart miss it."""
+    step = next(s for s in complaint("noise", without_cylinder_sensor())["steps"] if s["code"] == "defrosts")
+    assert (step["state"], step["reason"], step["values"]) == ("unknown", "no_defrost_signal", [])
+    fine = complaint("noise", without_cylinder_sensor(step_min=1))["steps"]
+    assert next(s for s in fine if s["code"] == "defrosts")["state"] == "fine"
+
+
+def test_more_heat_than_radiators_can_give_is_a_wrong_figure_and_not_in_order() -> None:
+    """EN 442: 2 kW at an excess of 50 K give 0.4 kW at 36 °C water; 5.5 kW cannot pass them."""
+    heads = (
+        "[design]\nheat_loss_kw = 6.0\nindoor_c = 20.0\noutdoor_c = -10.0\n"
+        '[[emitter]]\nzone = "house"\nkind = "radiator"\noutput_kw = 2.0\noutput_excess_k = 50.0\n'
+    )
+    gauges = {"outdoor_temperature": 2.0, "flow_temperature": 36.0, "return_temperature": 31.0}
+    points = [point(name, "gauge", "degC") for name in gauges]
+    room = point("room_temperature", "gauge", "degC", extra='zone = "house"')
+    site = site_of([point("heat_pump_electricity"), point("heat_output"), room, *points], heads)
+    values = {"heat_pump_electricity": 1500.0, "heat_output": 5500.0, "room_temperature": 17.0, **gauges}
+    readings = every_minute(site, values, 3)
+    facts = facts_of(site, readings, 3)
+    document = complaint("cold", hours_of(site, readings, facts, facts, {}, Question(), FIRST, FIRST))
+    steps = {s["code"]: s for s in document["steps"]}
+    for code in ("valve", "emitters"):
+        assert (steps[code]["state"], steps[code]["reason"]) == ("unknown", "emission_impossible")

@@ -427,6 +427,26 @@ def test_a_unit_too_small_by_its_rating_is_told_before_it_is_cold(
     assert "-3 °C" in found.headline
 
 
+def test_an_output_colder_than_any_rating_has_an_interval_that_grows_and_is_no_fact() -> None:
+    """A unit of 5.0 kW + 0.02 kW/K gives 4.76 kW at -12 °C: a point of 6.5 kW at 7 °C can't tell."""
+    far = SITE.replace("outdoor_c = -3.0", "outdoor_c = -12.0").replace("bivalent_c = -5.0\n", "")
+    far = far.replace("output_kw = 8.5", "output_kw = 6.5")
+    figures = [house._at(context_of(site=far), at) for at in (5.0, -3.0, -12.0)]
+    outputs = [f.output_at_design_kw for f in figures]
+    widths = [o.half / o.value for o in outputs if o.value]
+    assert widths[0] < widths[1] < widths[2]
+    assert [f.unseen_k for f in figures] == [2.0, 10.0, 19.0]
+    low, high = outputs[2].low, outputs[2].high
+    assert low is not None
+    assert high is not None
+    assert low < 4.76 < high
+    found = check_whole(house.capacity_short(context_of(site=far)))
+    assert found.severity == "note"
+    assert "may give" in found.headline
+    assert "only rating point, 19 K milder: measure on a cold day" in found.headline
+    assert "supplies" not in found.headline
+
+
 def test_above_the_bivalent_point_is_where_it_must_hold_alone() -> None:
     site = SITE.replace("rated_output_kw = 8.5", "rated_output_kw = 6.6").replace(
         "output_kw = 8.5", "output_kw = 6.6"

@@ -233,3 +233,40 @@ def test_electricity_alone_can_not_tell_the_uses_apart() -> None:
     assert given["energy"]["electricity_kwh"]["space_heating"] is None
     assert given["energy"]["reason"]
     assert given["performance"]["reasons"]["H2"] == "needs heat_output"
+
+
+# Worked out by hand: an hour's run in every two, hot water at 4 and 18 h, heating in the others.
+REST_W, SPACE_COP, WATER_COP = 12.0, 3.6, 2.5
+
+
+@pytest.mark.parametrize("step_min", [1, 5, 10])
+def test_the_uses_add_up_to_the_whole_and_their_ratios_are_those_of_their_energies(step_min: int) -> None:
+    site = site_of(
+        [
+            point("heat_pump_electricity", "register", "kWh"),
+            point("heat_output", "register", "kWh"),
+            point("operating_mode", "state"),
+        ],
+        CYLINDER,
+    )
+    days = 10
+    minute = np.arange(days * 1440 + 1)
+    runs, water = minute % 120 < 60, np.isin(minute // 60 % 24, (4, 18))
+    heat = np.where(runs, np.where(water, 6500.0, 5200.0), 0.0)
+    power = np.where(runs, heat / np.where(water, WATER_COP, SPACE_COP), REST_W)
+    readings = {
+        "heat_pump_electricity": np.concatenate(([0.0], np.cumsum(power)[:-1])) / 60e3,
+        "heat_output": np.concatenate(([0.0], np.cumsum(heat)[:-1])) / 60e3,
+        "operating_mode": np.where(runs, np.where(water, 2.0, 1.0), 0.0),
+    }
+    sparse = every_minute(site, {k: v[::step_min] for k, v in readings.items()}, days, step_min=step_min)
+    given = result_of(site, sparse, days).as_dict()
+    used, made = given["energy"]["electricity_kwh"], given["energy"]["heat_kwh"]
+    performance = given["performance"]
+    assert used["space_heating"] + used["hot_water"] + used["idle"] == pytest.approx(used["total"], rel=1e-4)
+    assert made["space_heating"] + made["hot_water"] == pytest.approx(made["total"], rel=1e-4)
+    for name, true in (("space_heating", SPACE_COP), ("hot_water", WATER_COP)):
+        assert performance[name]["value"] == pytest.approx(made[name] / used[name], rel=2e-3)
+        assert performance[name]["value"] == pytest.approx(true, rel=0.01)
+    # The meter's standby is of neither use.
+    assert used["idle"] == pytest.approx(REST_W * days * 12 / 1000.0, rel=0.05)

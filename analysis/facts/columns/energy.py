@@ -15,7 +15,7 @@ ELECTRICITY = made_by(
     ("electricity_backup_kwh", "kWh", "Back-up heater.", _BACKUP),
     ("electricity_immersion_kwh", "kWh", "Immersion heater.", _IMMERSION),
     ("electricity_pump_kwh", "kWh", "Circulation pumps.", _PUMP),
-    ("electricity_idle_kwh", "kWh", "Drawn at rest."),
+    ("electricity_idle_kwh", "kWh", "Drawn at rest; belongs to no use."),
     ("electricity_untold_kwh", "kWh", "Drawn in minutes whose use is not known."),
 ) + made_by(
     "days",

@@ -10,7 +10,7 @@ from fieldfare.analysis.cautions import refrigerant_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.capacity_odds import by_rating_and_load, chance
 from fieldfare.analysis.facts.table import fill_nan
-from fieldfare.analysis.figures.capacity import Capacity, capacity
+from fieldfare.analysis.figures.capacity import Capacity, FullWork, capacity
 from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.figures.heat_loss import HeatLoss, heater_unseen
 from fieldfare.analysis.findings.confidence import Flags
@@ -217,9 +217,7 @@ def capacity_short(context: Context) -> Finding | None:
     if margin and by_margin is not None and (margin.value or 0.0) < limit("capacity_note"):
         severity = "note"
         if by_margin > limit("finding_chance"):
-            severity = _by_margin(
-                context, margin.value or 0.0, design, measured=figure.measured_share is not None
-            )
+            severity = _by_margin(context, figure)
     # Against a margin that says it holds, a few days flat out are a long set-back or a party of guests.
     holds = bool(margin) and (margin.value or 0.0) >= 1.0
     needed = limit("capacity_failed_days") * (limit("capacity_failed_against_margin") if holds else 1.0)
@@ -252,15 +250,34 @@ def _held(context: Context, design: float) -> int:
     return int(sound.sum())
 
 
-def _by_margin(context: Context, margin: float, design: float, *, measured: bool) -> Severity:
-    """By the output that full work has shown; by the rating alone never more than a look, and only where a
-    rated point lies
-    near the design temperature: inverters hold their output differently below it."""
+def _by_margin(context: Context, figure: Capacity) -> Severity:
+    """By the output that full work has shown; by the rating alone never more than a look. An output carried
+    far below anything measured or rated is only noted: inverters hold theirs differently there."""
+    margin = figure.margin.value or 0.0
     severity = graded(margin, context.limit("capacity_watch"), context.limit("capacity_act"), downward=True)
-    if measured or severity == "note":
-        return severity
-    coldest = min((p.outdoor_c for p in context.site.heat_pump.rating), default=np.inf)
-    return "watch" if coldest <= design + context.limit("capacity_rated_near_k") else "note"
+    if severity == "note" or not _reached(context, figure):
+        return "note"
+    return severity if figure.measured_share is not None else "watch"
+
+
+def _reached(context: Context, figure: Capacity) -> bool:
+    """Whether the output is measured or rated near enough to the temperature in question."""
+    return figure.unseen_k <= context.limit("capacity_rated_near_k")
+
+
+def _carried(context: Context, figure: Capacity, design: float, load: float) -> str:
+    """What an output carried far below its last known point may be, in words."""
+    output, rating = figure.output_at_design_kw, context.site.heat_pump.rating
+    if figure.measured_share is not None:
+        by = "its work on the coldest days at full output"
+    elif len(rating) > 1:
+        by = "its rating points"
+    else:
+        by = "its only rating point"
+    return (
+        f"At {design:g} °C outdoors the heat pump may give {output.low:.1f} to {output.high:.1f} kW of the"
+        f" {load:.1f} kW needed, by {by}, {figure.unseen_k:.0f} K milder: measure on a cold day."
+    )
 
 
 def _capacity_finding(
@@ -273,7 +290,10 @@ def _capacity_finding(
 ) -> Finding:
     margin, output = figure.margin, figure.output_at_design_kw
     load = output.value / margin.value if output.value and margin.value else None
-    if margin and (margin.value or 2.0) < 1.0:
+    short = margin and (margin.value or 2.0) < 1.0
+    if short and load is not None and failed is None and not _reached(context, figure):
+        headline = _carried(context, figure, design, load)
+    elif short:
         headline = (
             f"At {design:g} °C outdoors the heat pump supplies {output.value:.1f} kW of the {load:.1f}"
             " kW needed."
@@ -362,16 +382,12 @@ def _at(context: Context, outdoor: float) -> Capacity:
         milder = loss.coefficient.value * (outdoor - context.site.design.outdoor_c) / 1000.0
         load = Estimate.around(max(loss.load_kw.value - milder, 0.05), loss.load_kw.half, 0.0)
         loss = replace(loss, load_kw=load)
-    found = capacity(site, context.all_days.days, loss, context.figures.hot_water.heat_kwh_per_day)
-    share = _flat_out_share(context)
-    if share is None or not found.output_at_design_kw or found.measured_share is not None:
+    known = (site, context.all_days.days, loss, context.figures.hot_water.heat_kwh_per_day)
+    found = capacity(*known)
+    shown = _flat_out_work(context)
+    if shown is None or not found.output_at_design_kw or found.measured_share is not None:
         return found
-    return _scaled(found, share)
-
-
-def _scaled(found: Capacity, share: float) -> Capacity:
-    margin = found.margin.times(share) if found.margin else found.margin
-    return Capacity(found.output_at_design_kw.times(share), found.load_kw, margin, share, found.full_days)
+    return replace(capacity(*known, shown), full_days=found.full_days)
 
 
 def _flat_out(context: Context) -> Flags:
@@ -390,11 +406,14 @@ def _flat_out(context: Context) -> Flags:
     return busy & (days.floats("minutes_lacking") >= 300.0) & ~throttled
 
 
-def _flat_out_share(context: Context) -> float | None:
-    flat = _flat_out(context)
-    share = context.days.floats("load_share_top")[flat]
-    share = share[np.isfinite(share)]
-    return float(np.clip(np.median(share), 0.3, 1.2)) if len(share) >= 3 else None
+def _flat_out_work(context: Context) -> FullWork | None:
+    """Output over the rating on days flat out; None with fewer than three."""
+    share = context.days.floats("load_share_top")
+    flat = _flat_out(context) & np.isfinite(share)
+    if flat.sum() < 3:
+        return None
+    coldest = float(np.fmin.reduce(context.days.floats("outdoor")[flat]))
+    return FullWork(float(np.clip(np.median(share[flat]), 0.3, 1.2)), int(flat.sum()), coldest)
 
 
 def _failed(context: Context, design: float) -> _Failed | None:
