@@ -175,10 +175,18 @@ def clear(settings: Settings, site_id: str | None) -> None:
 
 def _summary_text(summary: dict[str, Any]) -> str:
     span = f", {summary['from']} to {summary['to']}" if summary["from"] else ""
-    return (
+    lines = [
         f"{summary['rows']} rows: {summary['readings']} readings stored, "
         f"{summary['duplicates']} were here already{span}"
-    )
+    ]
+    if replaced := summary.get("replaced"):
+        lines.append(
+            f"{replaced} of these stood here with other values, which are gone: is the file of this site?"
+        )
+    if missing := summary.get("missing_points"):
+        unused = ", ".join(summary["ignored_columns"]) or "none"
+        lines.append(f"no column for {', '.join(missing)}; columns not used: {unused}")
+    return "\n".join(lines)
 
 
 def _rejects_text(rejected: dict[str, Any]) -> str:

@@ -153,8 +153,9 @@ def columns(file: Path) -> None:
     except InputError as error:
         raise InputError(f"{file}: {error}") from None
     click.echo(
-        f"# From {file.name}. Check each quantity and unit; times without an offset need their timezone."
+        f"# From {file.name}. Check each quantity and unit. Times without an offset count as UTC unless [csv] says"
     )
+    click.echo('# otherwise, such as timezone = "Europe/London".')
     click.echo(proposal_toml(proposal), nl=False)
 
 

@@ -195,8 +195,12 @@ def _sum(files: Sequence[Path], summaries: list[dict[str, Any]]) -> dict[str, An
     for one in summaries:
         reasons.update(one["rejected"]["reasons"])
     kept = [one["rejected"]["file"] for one in summaries if one["rejected"]["file"]]
+    in_none = {
+        name: [v for v in summaries[0][name] if all(v in one[name] for one in summaries)]
+        for name in ("missing_points", "ignored_columns")
+    }
     return {
-        **{key: sum(one[key] for one in summaries) for key in ("rows", "readings", "duplicates")},
+        **{key: sum(one[key] for one in summaries) for key in ("rows", "readings", "replaced", "duplicates")},
         "rejected": {
             "count": sum(one["rejected"]["count"] for one in summaries),
             "reasons": dict(reasons),
@@ -204,5 +208,6 @@ def _sum(files: Sequence[Path], summaries: list[dict[str, Any]]) -> dict[str, An
         },
         "from": min((one["from"] for one in summaries if one["from"]), default=None),
         "to": max((one["to"] for one in summaries if one["to"]), default=None),
+        **in_none,
         "files": [{"name": str(path), **one} for path, one in zip(files, summaries, strict=True)],
     }

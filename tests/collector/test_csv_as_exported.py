@@ -12,6 +12,7 @@ import pytest
 from fieldfare.analysis.errors import InputError, SiteError
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.plant.site import Site
+from fieldfare.api.cli.readings import _summary_text
 from fieldfare.collector.csv import Ingested, ingest_csv
 from fieldfare.collector.csv.column_mapping import points_toml, proposal_toml, propose
 from fieldfare.collector.csv.source import head_of, head_text
@@ -247,3 +248,20 @@ def test_what_is_no_file_of_one_sensor_is_refused(tmp_path: Path, point: str, te
     store = LocalStore(tmp_path / "store")
     with pytest.raises(InputError, match=told):
         ingest_csv(site(GERMAN), path, store, rejects_dir=tmp_path, now=NOW, point=point)
+
+
+def test_what_a_file_lacks_and_replaces_is_told_with_it() -> None:
+    told = _summary_text(
+        {
+            "rows": 2,
+            "readings": 2,
+            "replaced": 1,
+            "duplicates": 0,
+            "from": None,
+            "to": None,
+            "missing_points": ["flow"],
+            "ignored_columns": ["Vorlauf [°C]"],
+        }
+    )
+    assert "1 of these stood here with other values" in told
+    assert "no column for flow; columns not used: Vorlauf [°C]" in told
