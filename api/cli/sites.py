@@ -152,10 +152,8 @@ def columns(file: Path) -> None:
             raise InputError(proposal.problem)
     except InputError as error:
         raise InputError(f"{file}: {error}") from None
-    click.echo(
-        f"# From {file.name}. Check each quantity and unit. Times without an offset count as UTC unless [csv] says"
-    )
-    click.echo('# otherwise, such as timezone = "Europe/London".')
+    click.echo(f"# From {file.name}. Check each quantity and unit. Times without an offset count as UTC,")
+    click.echo('# unless [csv] says otherwise, such as timezone = "Europe/London".')
     click.echo(proposal_toml(proposal), nl=False)
 
 
