@@ -77,7 +77,7 @@ def rests_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
     room_first_c, room_last_c (coldest zone), room_short_last_k (most below its target), minutes_room_short
     (1 K or more),
     target_mean_c
-    tank_first_c, tank_last_c, tank_highest_c
+    tank_first_c, tank_last_c, tank_highest_c, minutes_tank_cold (colder than a reheat starts at)
     minutes_called, minutes_call_known, minutes_flow_asked (a flow temperature is asked for),
     minutes_flow_short (and the flow
     is 6 K or more below), minutes_flow_known, minutes_mode_on, minutes_mode_known
@@ -294,6 +294,7 @@ def _demand_columns(
     asks = fill_nan(asked, 0.0) >= LEAST_ASKED_FLOW_C
     plant = minutes.balance
     power = plant.heat_pump * 60.0 if plant.heat_pump is not None else np.full(len(grid), np.nan)
+    reheats_below = site.hot_water.reheats_below_c if site.hot_water is not None else -np.inf
     mode_on = np.isin(np.round(fill_nan(mode, 0.0)), (HEATING, HOT_WATER))
     return {
         "minutes": rows.minutes,
@@ -309,6 +310,7 @@ def _demand_columns(
         "tank_first_c": begin.mean(tank),
         "tank_last_c": finish.mean(tank),
         "tank_highest_c": rows.greatest(tank),
+        "minutes_tank_cold": rows.count(fill_nan(tank, np.inf) < reheats_below),
         "minutes_called": rows.count(fill_nan(call, 0.0) > 0.5),
         "minutes_call_known": rows.count(np.isfinite(call)),
         "minutes_flow_asked": rows.count(asks),

@@ -181,6 +181,11 @@ class HotWater(_Section):
     standing_loss_kwh_per_day: Annotated[Number, Field(ge=0.01, le=1000)] | None = None
     stored: Literal["drinking_water", "heating_water"] = "drinking_water"
 
+    @property
+    def reheats_below_c(self) -> float:
+        """Cylinder temperature at which a reheat starts [°C]; a usual one where the file has none."""
+        return self.setpoint_c - 10.0 if self.reheat_below_c is None else self.reheat_below_c
+
     @model_validator(mode="after")
     def _consistent(self) -> HotWater:
         if self.reheat_below_c is not None and self.reheat_below_c >= self.setpoint_c:

@@ -14,7 +14,6 @@ from fieldfare.analysis.physics.emitters import HeatEmitter, output_kw
 from fieldfare.analysis.plant.curve import curve_at
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.statistics.distributions import GAUSS_95
-from fieldfare.analysis.statistics.partial_pooling import pooled_means
 
 FEWEST_HOMES = 3
 """A group with fewer is counted, and nothing is said of it."""
@@ -88,6 +87,8 @@ def _groups(quantity: str, homes: list[tuple[str, str, Ratio]]) -> list[GroupRat
     """All homes, and each grouping pooled by itself; homes without the key stand in `all` alone."""
     if not homes:
         return []
+    from fieldfare.analysis.statistics.partial_pooling import pooled_means  # scipy, 45 MB of every process
+
     rows: list[GroupRatio] = []
     groupings: tuple[tuple[str, Callable[[str, str], tuple[str, str] | None]], ...] = (
         ("all", lambda kind, age: ("", "")),

@@ -28,6 +28,7 @@ ROOMS = (
     "analysis/advice",
     "analysis/tuning",
     "analysis/commissioned",
+    "analysis/reports",
 )
 _SOURCE = re.compile(
     r"\b(EN|ISO|IEC|Reg\.|Regulation|MID|WHO|HSE|HSG274|Approved Document|ASHRAE|VDI|DVGW|DIN|BS|"

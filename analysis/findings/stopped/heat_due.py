@@ -298,8 +298,9 @@ def _cylinder(context: Context, rest: Rest) -> list[Reason]:
     last = rest["tank_last_c"]
     if water is None or not np.isfinite(last) or rest.hours < limit("stopped_cylinder_hours"):
         return []
-    starts = reheat_below(context)
-    short = starts - last
+    if rest["minutes_tank_cold"] < limit("stopped_cylinder_cold_min"):
+        return []  # a large draw just now: the unit ends what it does, then begins
+    short = water.reheats_below_c - last
     before = days_before(context, rest).floats("tank_min")
     before = before[np.isfinite(before)]
     # Between the hours in which reheats are allowed a cylinder may always have been as cold.
@@ -317,15 +318,6 @@ def _cylinder(context: Context, rest: Rest) -> list[Reason]:
     if fell / max(rest.hours, 1.0) * 24.0 <= _DRAWN_K_PER_DAY and last >= _DRAWN_BELOW_C:
         return []  # left to cool while nobody is at home
     return [Reason("cylinder", 0.85, told)]
-
-
-def reheat_below(context: Context) -> float:
-    """Cylinder temperature at which a reheat starts [°C]; usual differences without a site value."""
-    water = context.site.hot_water
-    assert water is not None
-    if water.reheat_below_c is not None:
-        return float(water.reheat_below_c)
-    return float(water.setpoint_c - 10.0) if water.setpoint_c is not None else 40.0
 
 
 def _heater(context: Context, rest: Rest) -> list[Reason]:

@@ -137,6 +137,12 @@ LIMITS_STOPPED: dict[str, Limit] = {
         "common practice: longer than the rests before any reheat, or a tariff's lock",
         "rest before a cold cylinder counts",
     ),
+    "stopped_cylinder_cold_min": Limit(
+        60.0,
+        "min",
+        "common practice: a unit ends a run, a defrost or its restart pause before it begins a reheat",
+        "time that a cylinder stays colder than its reheat starts at, before it counts",
+    ),
     "stopped_heater_kwh": Limit(
         2.0,
         "kWh",
