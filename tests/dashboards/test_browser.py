@@ -423,7 +423,8 @@ def test_pages_are_whole_without_script(service: Running, chromium: Browser) -> 
         page.goto(f"{service.address}/sites/beech-end")
         expect(page.locator("[data-trace] svg.fig").first).to_be_visible()
         expect(page.locator('[data-point="flow_temp"] .value')).to_contain_text("°C")
-        page.locator("figure summary").first.click()
-        expect(page.locator("figure table").first).to_be_visible()
         # Buttons that nothing would answer to.
         expect(page.locator("[data-trace] .acts").first).to_be_hidden()
+        page.locator("figure summary").first.click()
+        page.locator("figure details[open] a").first.click()
+        expect(page.locator("main table").first).to_be_visible()
