@@ -24,10 +24,10 @@ from numpy.typing import NDArray
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.readings import Readings
-from fieldfare.api.python.notebook import load_site, read_csv, read_frame
 from fieldfare.collector.simulated.design.spec import Backup, PlantSpec
 from fieldfare.collector.simulated.plant import Simulated, random_plant, simulate
 from fieldfare.collector.validation import decoded
+from fieldfare.notebook import load_site, read_csv, read_frame
 from tests.reference.engine.houses import HOUSES, House
 
 FIRST, DAYS = date(2023, 11, 15), 100
