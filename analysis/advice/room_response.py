@@ -17,6 +17,7 @@ from fieldfare.analysis.figures.estimate import robust_fit
 from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.physics.emitters import EXPONENTS
 from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.statistics.distributions import GAUSS_95
 
 Floats = NDArray[np.float64]
 
@@ -24,7 +25,6 @@ HELD_K, FOLLOWS_K = 0.2, 20.0
 """Response of a room that a thermostat holds, and of one whose valves never move: the ends between which an
 unmeasured home lies (common practice, no source)."""
 _ALWAYS_OPEN = 1.5  # measured output over the rated one: data sheets are not further off (common practice)
-_SURE = 1.96  # of a normal distribution, 95 %
 _MOST_FALL_K = 15.0
 _HALVINGS = 40
 
@@ -139,7 +139,7 @@ def _influence(site: Site, days: HeatingDays) -> float:
     x = np.column_stack([short, np.ones(len(days)), outdoor, outdoor**2, before])
     fit = robust_fit(x[seen], days.asked[seen])
     found, doubt = float(fit.coefficients[0]), float(np.sqrt(fit.covariance[0, 0]))
-    sure = found - _SURE * doubt >= limit_of(site, "advice_influence_least")
+    sure = found - GAUSS_95 * doubt >= limit_of(site, "advice_influence_least")
     return min(found, limit_of(site, "advice_influence_most")) if sure else 0.0
 
 

@@ -31,6 +31,7 @@ from fieldfare.analysis.expectation.promise import (
 from fieldfare.analysis.expectation.reference_weather import reference_weather
 from fieldfare.analysis.physics.hot_water import loss_at
 from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.statistics.quantiles import robust_sd
 
 if TYPE_CHECKING:
     from fieldfare.analysis.answers.bill import Alone
@@ -154,8 +155,7 @@ def homes_side(
 def _middle(values: Sequence[float], rng: np.random.Generator) -> Floats:
     """The median of homes, drawn with its own spread: 1.25 times a mean's."""
     array = np.asarray(values, dtype=np.float64)
-    spread = 1.4826 * float(np.median(np.abs(array - np.median(array))))
-    return around(float(np.median(array)), 1.25 * spread / len(array) ** 0.5, rng)
+    return around(float(np.median(array)), 1.25 * robust_sd(array) / len(array) ** 0.5, rng)
 
 
 def _middle_performance(each: Sequence[UnitEfficiency], rng: np.random.Generator) -> UnitEfficiency | None:

@@ -31,6 +31,7 @@ from fieldfare.analysis.physics.hot_water import (
 )
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.statistics.distributions import GAUSS_95
+from fieldfare.analysis.statistics.quantiles import robust_sd
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -232,8 +233,9 @@ def standing_watts_per_k(site: Site, facts: Facts) -> tuple[float, float, float]
         return None
     watts = rate[good] * plant.cylinder_litres * WH_PER_LITRE_KELVIN / over[good]
     value = float(np.median(watts))
-    spread = 1.4826 * float(np.median(np.abs(watts - value)))
-    half = GAUSS_95 * max(1.25 * spread / good.sum() ** 0.5, _USUAL_LOSS_SPREAD / good.sum() ** 0.5 * value)
+    half = GAUSS_95 * max(
+        1.25 * robust_sd(watts) / good.sum() ** 0.5, _USUAL_LOSS_SPREAD / good.sum() ** 0.5 * value
+    )
     return value, max(value - half, 0.0), value + half
 
 

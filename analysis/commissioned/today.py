@@ -17,6 +17,7 @@ from fieldfare.analysis.figures.estimate import Estimate, robust_fit
 from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.statistics.distributions import t_quantile
+from fieldfare.analysis.statistics.quantiles import robust_sd
 
 Floats = NDArray[np.float64]
 
@@ -59,8 +60,7 @@ class Today:
 def _middle(values: Floats, meter: float) -> Estimate:
     """Median with its spread over days and the meter's own doubt. meter : half-width [same unit]"""
     middle = float(np.median(values))
-    spread = 1.4826 * float(np.median(np.abs(values - middle)))
-    scatter = t_quantile(0.975, max(len(values) - 1, 1)) * 1.25 * spread / math.sqrt(len(values))
+    scatter = t_quantile(0.975, max(len(values) - 1, 1)) * 1.25 * robust_sd(values) / math.sqrt(len(values))
     return Estimate.around(middle, math.hypot(scatter, meter))
 
 

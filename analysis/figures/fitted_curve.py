@@ -11,6 +11,7 @@ from fieldfare.analysis.figures.estimate import Estimate, robust_fit
 from fieldfare.analysis.plant.curve import curve_at
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.statistics.distributions import GAUSS_95
+from fieldfare.analysis.statistics.quantiles import robust_sd
 
 _FEWEST_DAYS = 10
 
@@ -74,9 +75,8 @@ def _above(data: Table) -> Estimate:
     if not len(values):
         return Estimate.none("needs outdoor_temperature")
     middle = float(np.median(values))
-    spread = 1.4826 * float(np.median(np.abs(values - middle)))
     # Errors are correlated within a week: a week counts as one (common practice).
-    return Estimate.around(middle, GAUSS_95 * 1.25 * spread / np.sqrt(max(len(values) / 7.0, 1.0)))
+    return Estimate.around(middle, GAUSS_95 * 1.25 * robust_sd(values) / np.sqrt(max(len(values) / 7.0, 1.0)))
 
 
 def _compensating(slope: float, error: float, outdoor: np.ndarray, designed: float | None) -> bool | None:

@@ -25,6 +25,14 @@ def nan_median(values: Floats) -> float:
     return median(known) if len(known) else math.nan
 
 
+def robust_sd(values: Floats) -> float:
+    """Standard deviation by the median absolute deviation, odd values aside; nan without a finite value.
+
+    1.4826 of it is the standard deviation of a normal distribution.
+    """
+    return 1.4826 * nan_median(np.abs(values - nan_median(values)))
+
+
 def quantile(values: Floats, share: float) -> float:
     """Quantile of float64 (n,), finite, n > 0, with linear interpolation as in np.quantile."""
     ordered = np.sort(values)

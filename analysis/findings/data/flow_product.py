@@ -11,13 +11,14 @@ from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.minutes.balance import uncorrected_share
 from fieldfare.analysis.physics.metering import HeatClass, combine, heat_meter_mpe
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES
+from fieldfare.analysis.statistics.quantiles import robust_sd
 
 _SENSOR_K = 0.3
 # The same once their difference was read in water that a resting unit passes on: what is left moves with
 # temperature.
 _ZEROED_K, _ZEROED_DAYS, _PASSING_MIN = 0.1, 10, 20
-# Coverage of 95 %, and a standard deviation from a median absolute deviation, both of a normal distribution.
-_COVERAGE, _ROBUST_SD = 2.0, 1.4826
+# Coverage of 95 % of a normal distribution.
+_COVERAGE = 2.0
 KWH_PER_M3_K = 1.155
 _UNIT_FLOW_SENSOR = 0.05
 LEAST_KWH, FEWEST_DAYS = 3.0, 4
@@ -69,7 +70,7 @@ def pair_offset(days: Table) -> tuple[float | None, float]:
         return None, _SENSOR_K
     offsets = days.floats("pair_offset")[told]
     offset = float(np.median(offsets))
-    left = max(_ZEROED_K, _COVERAGE * _ROBUST_SD * float(np.median(np.abs(offsets - offset))))
+    left = max(_ZEROED_K, _COVERAGE * robust_sd(offsets))
     known = left < _SENSOR_K and abs(offset) <= 2.0 * _SENSOR_K
     if not known or _grows_with(days.floats("loop_c")[told], offsets):
         return None, _SENSOR_K

@@ -36,14 +36,14 @@ from fieldfare.analysis.findings.model import (
 )
 from fieldfare.analysis.minutes.balance import meter_behind_heater, uncorrected_share
 from fieldfare.analysis.statistics.distributions import t_log_density
+from fieldfare.analysis.statistics.quantiles import robust_sd
 
 _FEWEST_DAYS = 7
 _LEAST_KWH = {"space": 30.0, "hot": 10.0}
 _LEAST_ON_MIN, _LEAST_OFF_MIN = 1200.0, 1200.0
 _FEWEST_STEPS, _FEWEST_STEP_DAYS = 12, 5
-# A standard deviation from a median absolute deviation of a normal distribution; days in a row that tell as
-# much as one (common practice: weather and habits last).
-_ROBUST_SD, _DAYS_ALIKE = 1.4826, 4.0
+# Days in a row that tell as much as one (common practice: weather and habits last).
+_DAYS_ALIKE = 4.0
 # Degrees of freedom of Student's t: one odd fact alone decides nothing.
 _TAIL_DF = 4
 # Share of Carnot that real units reach at the water's own temperatures (reference values 8: 0.35 to 0.5).
@@ -249,9 +249,8 @@ def _heater(days: Table) -> dict[str, _Fact]:
     # The unit's own output moves too: the middle of many switchings is the heater's, the surer the more
     # alike.
     middle = float(np.median(known))
-    scatter = _ROBUST_SD * float(np.median(np.abs(known - middle)))
     label = "change of heat over the back-up heater's power when it switches"
-    sd = scatter / math.sqrt(max(len(known) / _DAYS_ALIKE, 1.0))
+    sd = robust_sd(known) / math.sqrt(max(len(known) / _DAYS_ALIKE, 1.0))
     return {"heater_seen": _Fact(middle, label, "-", False, sd)}
 
 

@@ -23,7 +23,7 @@ from fieldfare.analysis.findings.phrases import day_text
 from fieldfare.analysis.findings.yearly_cost import heating_year, share_spared
 from fieldfare.analysis.plant.curve import curve_at
 from fieldfare.analysis.statistics.distributions import GAUSS_95
-from fieldfare.analysis.statistics.quantiles import nan_median
+from fieldfare.analysis.statistics.quantiles import nan_median, robust_sd
 
 _STEADY_MIN = 60
 # A unit swings about what is asked by half of its switching difference; without the asked flow that much is
@@ -203,7 +203,7 @@ def _curve_causes(context: Context, here: Flags, since: str) -> tuple[Cause, ...
 
 def _scatter(values: Floats) -> float:
     """Spread about the median [K], odd days aside."""
-    return 1.4826 * nan_median(np.abs(values - nan_median(values))) if len(values) else 0.0
+    return robust_sd(values) if len(values) else 0.0
 
 
 def _cost(context: Context, here: Flags, above: float) -> float | None:

@@ -25,6 +25,7 @@ from fieldfare.analysis.findings.grading import graded
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.physics.hot_water import WH_PER_LITRE_KELVIN
+from fieldfare.analysis.statistics.quantiles import robust_sd
 
 _FEWEST = 12
 _LONG_ENOUGH_MIN, _SPACINGS, _LEAST_RISE_K = 25.0, 6.0, 5.0
@@ -82,7 +83,7 @@ def leak_to_heating(context: Context) -> Leak | None:
         busy, rest = fall[on], fall[off]
         difference = min(float(np.median(busy) - np.median(rest)), _calm(busy))
         error = 1.2533 * float(
-            np.hypot(_spread(busy) / np.sqrt(len(busy)), _spread(rest) / np.sqrt(len(rest)))
+            np.hypot(robust_sd(busy) / np.sqrt(len(busy)), robust_sd(rest) / np.sqrt(len(rest)))
         )
         how = "it cools faster with the heating on than off"
         return Leak(difference, max(error, 0.02), float(np.median(busy)), int(on.sum()), how)
@@ -142,7 +143,7 @@ def leak_in_charges(context: Context) -> ChargeLeak | None:
     whole_charge, at_end = (float(np.quantile(v, LEAST_DRAWN)) for v in told)
     alike = whole_charge >= _ALIKE * at_end
     taken = (whole_charge + at_end) / 2.0 if alike else max(whole_charge, at_end)
-    spread = max(_spread(v) / np.sqrt(len(v)) for v in told)
+    spread = max(robust_sd(v) / np.sqrt(len(v)) for v in told)
     below = Excess(TAKEN_UP.value - taken, float(np.hypot(TAKEN_UP.uncertainty, spread)))
     warmed = _heating_warmed(context)
     if warmed is False:
@@ -200,10 +201,6 @@ def _use_told(context: Context) -> bool:
 def _calm(fall: Floats) -> float:
     """Cooling after the calmest quarter of charges [K/h]: a leak is always there, a draw is not."""
     return float(max(np.quantile(fall, 0.25), -np.quantile(fall, 0.75)))
-
-
-def _spread(values: Floats) -> float:
-    return 1.4826 * float(np.median(np.abs(values - np.median(values))))
 
 
 def diverter_passing(context: Context) -> Finding | None:

@@ -31,7 +31,7 @@ from fieldfare.analysis.findings.model import (
 from fieldfare.analysis.findings.onset import onset
 from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.physics.hot_water import WH_PER_LITRE_KELVIN
-from fieldfare.analysis.statistics.quantiles import nan_median
+from fieldfare.analysis.statistics.quantiles import nan_median, robust_sd
 
 _LEAST_MIN, _LEAST_KWH = 15.0, 1.0
 _SHOWN_BY = ("operating_mode", "diverter_to_hot_water", "heat_output", "cylinder_temperature")
@@ -92,7 +92,7 @@ def _too_long(context: Context, reheats: Table) -> Finding | None:
     length, coil, flow = nan_median(slow[inside]), nan_median(approach[inside]), nan_median(share[inside])
     late = excess(
         nan_median(reheats.floats("minutes")[inside]),
-        _spread(over_minutes[inside]) / np.sqrt(inside.sum()),
+        robust_sd(over_minutes[inside]) / np.sqrt(inside.sum()),
         Expected(nan_median(usual[inside]), nan_median(doubt[inside])),
     )
     late_by_day = group_by_day(context.days["day"], reheats["day"], over_minutes, "median")
@@ -152,10 +152,6 @@ def _too_long(context: Context, reheats: Table) -> Finding | None:
         visit="drive" if severity != "note" else "none",
         bring=("strainer kit", "air vent key") if by_flow else ("descaler and pump", "thermometer pair"),
     )
-
-
-def _spread(values: Floats) -> float:
-    return 1.4826 * nan_median(np.abs(values - nan_median(values)))
 
 
 def expected_minutes(context: Context, reheats: Table) -> tuple[Floats, Floats]:
