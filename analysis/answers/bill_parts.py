@@ -15,6 +15,7 @@ from fieldfare.analysis.figures.sums import known_sum
 from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.costs import costs_once
+from fieldfare.analysis.reports.verdict import is_standing
 
 
 @dataclass(frozen=True)
@@ -45,9 +46,7 @@ def described(
     word."""
     now = spans[-1]
     codes = PART_FINDINGS.get(part["code"], ())
-    open_ = [
-        f for f in now.result["findings"] if f["code"] in codes and not f["until"] and f["severity"] != "note"
-    ]
+    open_ = [f for f in now.result["findings"] if f["code"] in codes and is_standing(f)]
     unit = "money" if part["money"] is not None else "kwh"
     least = limit_of(site, "answer_part_told") * abs(totals["before"][unit])
     figure = part[unit]
@@ -101,7 +100,7 @@ def _unasked(site: Site, spans: Sequence[Span]) -> bool:
 def costly(result: Mapping[str, Any]) -> list[dict[str, Any]]:
     """Open findings of a home's standing result that cost electricity, the dearest first: rows of finding,
     electricity_kwh and money (None without prices) a year. What one explains of another counts once."""
-    open_ = [f for f in result.get("findings", ()) if not f["until"] and f["severity"] != "note"]
+    open_ = [f for f in result.get("findings", ()) if is_standing(f)]
     money = {id(f): value for f, value in costs_once(open_, "money")}
     rows = [
         {"finding": f["code"], "electricity_kwh": kwh, "money": money.get(id(f))}

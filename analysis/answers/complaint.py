@@ -15,6 +15,7 @@ from fieldfare.analysis.answers.hours import Hours, Step
 from fieldfare.analysis.answers.ice import ice_steps
 from fieldfare.analysis.answers.noise import noise_steps
 from fieldfare.analysis.errors import InputError
+from fieldfare.analysis.reports.verdict import is_standing
 
 COMPLAINTS: dict[str, Callable[[Hours], tuple[list[Step], float]]] = {
     "cold": cold_steps,
@@ -110,7 +111,7 @@ def _contradicting(hours: Hours, step: Step) -> str | None:
 
 def _open_codes(hours: Hours) -> set[str]:
     """Codes of the home's standing findings that ask for something."""
-    return {f["code"] for f in hours.result.get("findings", []) if not f["until"] and f["severity"] != "note"}
+    return {f["code"] for f in hours.result.get("findings", []) if is_standing(f)}
 
 
 _ABOUT: dict[str, tuple[str, ...]] = {

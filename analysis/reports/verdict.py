@@ -217,6 +217,11 @@ def rule_codes() -> frozenset[str]:
     return frozenset(rule.code for rule in RULES)
 
 
+def is_standing(finding: Mapping[str, Any]) -> bool:
+    """Whether a finding goes on and is more than a note."""
+    return not finding["until"] and finding["severity"] != "note"
+
+
 def verdict(
     site: Site, result: Mapping[str, Any] | Result, rules: Iterable[str] | None = None
 ) -> dict[str, Any]:
@@ -231,7 +236,7 @@ def verdict(
     document = result if isinstance(result, Mapping) else result.as_dict()
     missing = _missing(site, document["not_assessed"], rule_codes() if rules is None else frozenset(rules))
     missing += _zones_without_target(document)
-    decisive = [f for f in document["findings"] if not f["until"] and f["severity"] != "note"]
+    decisive = [f for f in document["findings"] if is_standing(f)]
     because: list[dict[str, Any]] = [
         {
             "matter": MATTER_OF[f["code"]].key if f["code"] in MATTER_OF else "data",

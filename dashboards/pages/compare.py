@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from fieldfare.analysis.reports.verdict import given_verdict
+from fieldfare.analysis.reports.verdict import given_verdict, is_standing
 from fieldfare.dashboards.figures.two_homes import Home, two_homes
 from fieldfare.dashboards.pages.drawn import draw
 from fieldfare.dashboards.templating import render
@@ -43,7 +43,7 @@ def _side(home: Home) -> dict[str, Any]:
         "name": home.name,
         "given": given,
         "days": f"{words.day(period['from'])} to {words.day(period['to'])}",
-        "findings": [f for f in home.result["findings"] if not f["until"] and f["severity"] != "note"],
+        "findings": [f for f in home.result["findings"] if is_standing(f)],
     }
 
 

@@ -16,7 +16,7 @@ from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.facts.unfinished import gap_minutes
 from fieldfare.analysis.plant.quantities import QUANTITIES
 from fieldfare.analysis.plant.site import Point, Site
-from fieldfare.analysis.reports.verdict import given_verdict, with_silence
+from fieldfare.analysis.reports.verdict import given_verdict, is_standing, with_silence
 from fieldfare.dashboards.day_rows import Row, day_rows
 from fieldfare.dashboards.design_vs_measured import mean_outdoor, two_sides
 from fieldfare.dashboards.electricity_rows import electricity_rows
@@ -212,7 +212,7 @@ def _standing(
     quiet = now - row["heard"] if row["heard"] is not None else None
     days = {k: rolling["period"][k] for k in ("from", "to")}
     other = days != {k: shown["period"][k] for k in ("from", "to")}
-    found = [f for f in rolling["findings"] if not f["until"] and f["severity"] != "note"]
+    found = [f for f in rolling["findings"] if is_standing(f)]
     given, codes = with_silence(given_verdict(rolling), quiet), {f["code"] for f in found}
     return {
         "given": given,

@@ -17,7 +17,7 @@ from fieldfare.analysis.reports.checklists import TITLES as CHECK_TITLES
 from fieldfare.analysis.reports.fleet import worst_findings_first
 from fieldfare.analysis.reports.output_basis import output_basis
 from fieldfare.analysis.reports.result import Result
-from fieldfare.analysis.reports.verdict import given_verdict
+from fieldfare.analysis.reports.verdict import given_verdict, is_standing
 from fieldfare.dashboards.answers.told import told
 from fieldfare.dashboards.assets import text_of
 from fieldfare.dashboards.checks.lists import shown_check
@@ -186,7 +186,7 @@ def _winter(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, 
     result = contents["result"]
     made = sheet(site, result, rows)
     adjust = worst_findings_first(result["findings"], result["period"]["to"])
-    steps = [f for f in adjust if not f["until"] and f["severity"] != "note" and f["next_step"]]
+    steps = [f for f in adjust if is_standing(f) and f["next_step"]]
     return {
         "given_days": _given_days(made["given"], result),
         "title": "Check before winter",
@@ -213,7 +213,7 @@ def _answer(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, 
 def _hand_over(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, Any]:
     result = contents["result"]
     adjust = worst_findings_first(result["findings"], result["period"]["to"])
-    adjust = [f for f in adjust if not f["until"] and f["severity"] != "note"]
+    adjust = [f for f in adjust if is_standing(f)]
     early = too_early(result)
     names = ("heat", "curve", "efficiency", "water", "rooms", "cylinder")
     figures = [draw(chart(n, site, result, None, rows)) for n in names]
