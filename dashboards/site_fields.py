@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Iterator, Mapping
+from functools import cache
 from typing import Any, NamedTuple
 from zoneinfo import available_timezones
 
@@ -17,7 +18,7 @@ from fieldfare.dashboards.text import words
 
 class Field(NamedTuple):
     """A key of the site file as a form's field. kind : as in `site_schema`
-    choices : what may be chosen; the first holds without the key. offered : what is proposed while typing"""
+    choices : what may be chosen; the first holds without the key"""
 
     key: str
     label: str
@@ -25,7 +26,11 @@ class Field(NamedTuple):
     kind: str = "text"
     choices: tuple[str, ...] = ()
     needed: bool = False
-    offered: tuple[str, ...] = ()
+
+    @property
+    def offered(self) -> tuple[str, ...]:
+        """What is proposed while typing."""
+        return time_zones() if self.key == "site.timezone" else ()
 
 
 class Row(NamedTuple):
@@ -63,17 +68,16 @@ POINT_NAMES = tuple(
 """What a point is: shown and sent along with its fields, never changed by them."""
 
 
-def _time_zones() -> tuple[str, ...]:
-    """Names of the IANA database by region and city, and UTC."""
+@cache
+def time_zones() -> tuple[str, ...]:
+    """Names of the IANA database by region and city, and UTC; found on first use, as it takes 0.04 s."""
     regions = ("Africa/", "America/", "Asia/", "Atlantic/", "Australia/", "Europe/", "Indian/", "Pacific/")
     return (*sorted(name for name in available_timezones() if name.startswith(regions)), "UTC")
 
 
 def _field(key: str, label: str, hint: str = "", only: tuple[str, ...] = ()) -> Field:
     known = keys()[key]
-    offered = _time_zones() if key == "site.timezone" else ()
-    is_needed = known.needed and key not in ONLY_NEW
-    return Field(key, label, hint, known.kind, only or known.choices, is_needed, offered)
+    return Field(key, label, hint, known.kind, only or known.choices, known.needed and key not in ONLY_NEW)
 
 
 _FIELDS = {key: _field(key, w.label, w.hint, w.only) for part in PARTS for key, w in part.keys.items()}
