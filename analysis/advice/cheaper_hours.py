@@ -114,12 +114,11 @@ def dear_hours(site: Site, facts: Facts, result: Mapping[str, Any]) -> DearHours
     The heat is made in the other hours instead; what is saved is the difference of price. A rest that needs
     the direct heater afterwards is not counted.
     """
-    band, other = _dearest(site)
+    band, other, hours = _dearest(site)
     days = heating_days(site, facts, result)
     response = room_response(site, days, result)
     if not response.known:
         raise NotAssessed("needs room_temperature and a heat meter", "missing_quantity")
-    hours = float(((band.end.hour - band.start.hour) % 24) or 24)
     rate, doubt = cooling_rate(site, facts, days)
     cold_rate = rate * float(np.quantile(days.load_kw, 0.95) / np.median(days.load_kw))
     fall = rate * hours
@@ -141,8 +140,8 @@ def dear_hours(site: Site, facts: Facts, result: Mapping[str, Any]) -> DearHours
     )
 
 
-def _dearest(site: Site) -> tuple[TariffBand, float]:
-    """The dearest band, no longer than some hours, and the mean price of the others."""
+def _dearest(site: Site) -> tuple[TariffBand, float, float]:
+    """The dearest band, no longer than some hours, the mean price of the others, and its length [h]."""
     cost = site.cost
     bands = cost.band if cost is not None else ()
     if not bands:
@@ -155,4 +154,4 @@ def _dearest(site: Site) -> tuple[TariffBand, float]:
         raise NotAssessed("no band is dearer than the rest", "not_applicable")
     if length > limit_of(site, "advice_rest_hours"):
         raise NotAssessed("the dear hours are too long to sit out", "not_applicable")
-    return band, float(np.mean(others))
+    return band, float(np.mean(others)), float(length)

@@ -51,16 +51,12 @@ def _thin(point: Point, samples: Samples, most: int) -> dict[str, Any]:
             if kept.value.dtype != object
             else Samples(kept.time[-most:], kept.value[-most:])
         )
-    value = kept.value.tolist()
-    if kept.value.dtype != object:
-        for at in np.flatnonzero(~np.isfinite(kept.value)).tolist():
-            value[at] = None
     return {
         "id": point.id,
         "quantity": point.quantity,
         "unit": point.unit,
         "time": kept.time.tolist(),
-        "value": value,
+        "value": _listed(kept.value),
         "readings": len(samples.time),
     }
 
@@ -112,6 +108,11 @@ def _plain(name: str, values: NDArray[Any], record: SiteRecord) -> list[Any]:
         return list(np.datetime_as_string(values, unit="D").tolist())
     if name == "start":
         return [_moment(ms).astimezone(record.site.zone).isoformat() for ms in values.tolist()]
+    return _listed(values)
+
+
+def _listed(values: NDArray[Any]) -> list[Any]:
+    """Plain values; None for a number that is none."""
     plain: list[Any] = values.tolist()
     if values.dtype.kind == "f":
         for at in np.flatnonzero(~np.isfinite(values)).tolist():

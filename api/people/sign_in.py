@@ -149,20 +149,18 @@ class SignIn:
         person = self.check_password(email, password, address, device)
         origin = origin or Origin(address)
         with self._database.write() as session:
-            pending = session.scalars(
-                select(SecondFactor.id).where(SecondFactor.person == person).limit(1)
-            ).first()
-            if pending is None:
+            pending = _has_factor(session, person)
+            if not pending:
                 _came_in(session, person)
             secret = open_row(
                 session,
                 person,
                 None,
-                LONGEST if pending is None else PENDING_FOR,
+                PENDING_FOR if pending else LONGEST,
                 origin=origin,
-                pending=pending is not None,
+                pending=pending,
             )
-        return Opened(secret, person, pending is not None)
+        return Opened(secret, person, pending)
 
     def pending(self, secret: str) -> tuple[int, str] | None:
         """The person and the key of a session that waits for its second factor; None where there is none."""
@@ -274,10 +272,12 @@ def _came_in(session: Session, person: int) -> None:
 def _lacks_factor(session: Session, actor: Actor) -> bool:
     if actor.role not in OF_THE_FIRM:
         return False
-    return (
-        session.scalars(select(SecondFactor.id).where(SecondFactor.person == actor.person).limit(1)).first()
-        is None
-    )
+    return not _has_factor(session, actor.person)
+
+
+def _has_factor(session: Session, person: int | None) -> bool:
+    chosen = select(SecondFactor.id).where(SecondFactor.person == person).limit(1)
+    return session.scalars(chosen).first() is not None
 
 
 def _person_actor(session: Session, person_id: int) -> Actor | None:

@@ -31,11 +31,16 @@ def amount(document: dict[str, Any], value: float, unit: str) -> str:
     return words.measure(value, "kWh", 0)
 
 
+def least_of(document: dict[str, Any], unit: str) -> float:
+    """The smallest amount that is worth a word."""
+    return LEAST_SHARE * abs(document["before"][unit] or 1.0)
+
+
 def sure_shares(document: dict[str, Any]) -> list[dict[str, Any]]:
     """Whose the sure parts are, and last, by the code `unsure`, what is left of the difference: rows of
     whose, kwh, money, rounded as shown. Sentence and table are both made of them."""
     unit = unit_of(document)
-    least = LEAST_SHARE * abs(document["before"][unit] or 1.0)
+    least = least_of(document, unit)
     out: list[dict[str, Any]] = []
     for whose in (w for w in texts.SAY_MORE if w != "unsure"):
         mine = [p for p in document["parts"] if p["whose"] == whose and p["told"]]

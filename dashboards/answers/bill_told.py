@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from fieldfare.dashboards.answers import bill_texts as texts
-from fieldfare.dashboards.answers.bill_amounts import LEAST_SHARE, amount, sure_shares, unit_of
+from fieldfare.dashboards.answers.bill_amounts import amount, least_of, sure_shares, unit_of
 from fieldfare.dashboards.text import words
 
 _MOST_NAMED = 3
@@ -174,7 +174,7 @@ def _say(document: dict[str, Any], home: bool) -> str:
         return ""
     unit = unit_of(document)
     change = document["difference"][unit]
-    least = LEAST_SHARE * abs(document["before"][unit] or 1.0)
+    least = least_of(document, unit)
     also = "".join(f" {s}" for s in (*([texts.SAY_ONLY_DESIGN] * _no_earlier(document)), *_costly(document)))
     against = texts.AGAINST[document["against"]]
     verb = "used" if unit == "kwh" else "cost"
