@@ -191,7 +191,6 @@ _HANDLERS: tuple[tuple[type[Exception], Callable[..., Response]], ...] = (
     (FieldfareError, _unusable),
     (RequestValidationError, _invalid),
     (HTTPException, _http),
-    (Exception, fault),
 )
 
 
