@@ -6,11 +6,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldfare.analysis.facts.belonging import belonging
+from fieldfare.analysis.facts.belonging import Belonging, belonging
 from fieldfare.analysis.facts.circuit import NO_FLOW_M3_H, circuit_columns
 from fieldfare.analysis.facts.cylinder import tank_columns
 from fieldfare.analysis.facts.direct_heat import direct_heat_columns
@@ -63,8 +64,9 @@ def days_columns(site: Site, minutes: Minutes, frost: Callable[[], dict[str, Flo
         "minutes_total": day.minutes,
     }
     columns |= _known(minutes, day)
-    columns |= _energies(minutes, day)
-    columns |= _pairs(minutes, day)
+    heaters = _Heaters.of(minutes)
+    columns |= _energies(minutes, day, heaters)
+    columns |= _pairs(minutes, day, heaters)
     columns |= _uses(minutes, day)
     columns |= _weather(minutes, day)
     columns |= _rooms(site, minutes, day)
@@ -113,7 +115,27 @@ def _known(minutes: Minutes, day: Segments) -> dict[str, object]:
     return out
 
 
-def _energies(minutes: Minutes, day: Segments) -> dict[str, object]:
+@dataclass(frozen=True)
+class _Heaters:
+    """Electricity of the direct heaters [Wh], (n,), 0 where there are none; the rest, nan where not known;
+    and the use that the rest belongs to."""
+
+    backup: Floats
+    immersion: Floats
+    rest: Floats
+    split: Belonging
+
+    @classmethod
+    def of(cls, minutes: Minutes) -> _Heaters:
+        plant, nothing = minutes.balance, np.zeros(len(minutes.grid))
+        backup, immersion = (
+            nothing if wh is None else fill_nan(wh, 0.0) for wh in (plant.backup_heater, plant.immersion)
+        )
+        rest = minutes.electricity - backup - immersion
+        return cls(backup, immersion, rest, belonging(minutes, rest))
+
+
+def _energies(minutes: Minutes, day: Segments, heaters: _Heaters) -> dict[str, object]:
     """Electricity and heat by consumer and by use."""
     plant, use = minutes.balance, minutes.use
     out: dict[str, object] = {"electricity_total_kwh": total_kwh(day, minutes.electricity)}
@@ -125,11 +147,8 @@ def _energies(minutes: Minutes, day: Segments) -> dict[str, object]:
         ("pump", plant.circulation_pump),
     ):
         out[f"electricity_{name}_kwh"] = total_kwh(day, wh)
-    nothing = np.zeros(len(minutes.grid))
-    backup = fill_nan(plant.backup_heater, 0.0) if plant.backup_heater is not None else nothing
-    immersion = fill_nan(plant.immersion, 0.0) if plant.immersion is not None else nothing
-    rest = minutes.electricity - backup - immersion
-    code, split = use.code, belonging(minutes, rest)
+    backup, immersion, rest, split = heaters.backup, heaters.immersion, heaters.rest, heaters.split
+    code = use.code
     use_known = ~np.isin(code, (UNTOLD, UNKNOWN))
     water = code == HOT_WATER
     out["electricity_space_kwh"] = total_kwh(day, split.spent_on(HEATING) + np.where(water, 0.0, backup))
@@ -173,11 +192,11 @@ def _energies(minutes: Minutes, day: Segments) -> dict[str, object]:
     return out
 
 
-def _pairs(minutes: Minutes, day: Segments) -> dict[str, object]:
+def _pairs(minutes: Minutes, day: Segments, heaters: _Heaters) -> dict[str, object]:
     """Sums over minutes in which heat and all electricity meters of the plant are known."""
     plant, cooling = minutes.balance, minutes.cooling
     pair = minutes.paired & ~cooling
-    out: dict[str, object] = _cooling_pairs(minutes, day, minutes.paired & cooling)
+    out: dict[str, object] = _cooling_pairs(minutes, day, minutes.paired & cooling, heaters.rest)
     for name, wh in (
         ("heat", minutes.heat),
         ("heat_pump", plant.heat_pump),
@@ -191,14 +210,10 @@ def _pairs(minutes: Minutes, day: Segments) -> dict[str, object]:
         out[f"paired_{name}_kwh"] = (
             day.sum(np.where(pair, wh, 0.0)) / 1000.0 if wh is not None else np.full(len(day), np.nan)
         )
-    nothing = np.zeros(len(minutes.grid))
-    backup = fill_nan(plant.backup_heater, 0.0) if plant.backup_heater is not None else nothing
-    immersion = fill_nan(plant.immersion, 0.0) if plant.immersion is not None else nothing
-    rest = fill_nan(minutes.electricity, 0.0) - backup - immersion
-    split = belonging(minutes, rest)
+    backup, immersion, split = heaters.backup, heaters.immersion, heaters.split
     # A defrost counts to the use that it interrupts.
     own = np.where(split.use == DEFROST, minutes.use.serves, split.use)
-    added = nothing if plant.sees_backup else backup
+    added = np.zeros(len(backup)) if plant.sees_backup else backup
     for name, code in (("space", HEATING), ("hot_water", HOT_WATER)):
         mine, its_heat = pair & (own == code), pair & (split.heat == code)
         own_backup = np.where(mine if code == HOT_WATER else its_heat, backup, 0.0)
@@ -214,13 +229,11 @@ def _pairs(minutes: Minutes, day: Segments) -> dict[str, object]:
     return out
 
 
-def _cooling_pairs(minutes: Minutes, day: Segments, pair: Flags) -> dict[str, object]:
+def _cooling_pairs(minutes: Minutes, day: Segments, pair: Flags, rest: Floats) -> dict[str, object]:
     """The same sums for cooling: cold, electricity without heaters, and the heat meter's errors."""
-    plant = minutes.balance
-    heaters = sum((fill_nan(p, 0.0) for p in (plant.backup_heater, plant.immersion) if p is not None), 0.0)
     parts = {
         "heat": -minutes.heat,
-        "electricity": minutes.electricity - heaters,
+        "electricity": rest,
         "flow_error": minutes.flow_error,
         "pair_error": minutes.pair_error,
     }
