@@ -24,9 +24,7 @@ from fieldfare.analysis.plant.site import Site
 Floats = NDArray[np.float64]
 
 _USED_KWH = 0.5  # of a day: below it a heater was hardly on (common practice)
-_WARMEST = (
-    0.9  # of the heater's energy lies below the temperature that counts as its release (common practice)
-)
+_WARMEST = 0.9  # of the heater's energy lies below what counts as its release (common practice)
 _LEAST_K = 2.0  # a release so near the right one is left as it is (common practice)
 _COLDEST_C, _WARMEST_C = -25.0, 12.0  # outdoor temperatures that are tried
 

@@ -7,8 +7,10 @@ from fieldfare.analysis.plant.site import Site
 
 
 def refuse_shared(code: str, site: Site) -> None:
-    """Raise NotAssessed where what the site file declares leaves a setting's effect untold. code :
-    of the setting"""
+    """Raise NotAssessed where what the site file declares leaves a setting's effect untold.
+
+    code : of the setting
+    """
     if (reason := _why_shared(code, site)) is not None:
         raise NotAssessed(reason, "other_source")
 

@@ -77,8 +77,7 @@ def _topped(day: Segments, pressure: Floats, water: Floats, slope: Floats) -> Fl
         if min(np.isfinite(pressure[s]).sum() for s in sides) < _FEWEST_SIDE:
             continue
         # Water that warms lifts the pressure by no less than is usual; one that cools makes up for no more
-        # than
-        # this day has shown.
+        # than this day has shown.
         rise = min(_rise(pressure, warm, sides, k) for k in (max(per_k, _USUAL_BAR_PER_K), max(per_k, 0.0)))
         if rise > _TOPPED_BAR:
             rises[(a + b) // 2] = rise

@@ -59,8 +59,7 @@ _COOLED_K = 0.3
 # outlasts a defrost and the steps of a coarse heat register (common practice).
 _BARREN_SHARE, _BARREN_WINDOW_MIN = 0.1, 180
 # A gateway that repeats its last words: not one of several gauges moves, for so long that by their habit at
-# rest
-# they would have moved forty times between them (Poisson, in clusters of four: below 1 in 10 000).
+# rest they would have moved forty times between them (Poisson, in clusters of four: below 1 in 10 000).
 _FROZEN_POINTS, _FROZEN_MIN, _MISSING_CHANGES, _DAY_MIN = 3, 45, 40.0, 1440
 
 
@@ -73,14 +72,14 @@ def rests_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
     newest that is known
     minutes, minutes_known, minutes_working (for the other use), minutes_barren (it draws power as if it
     worked, and the heat meter shows no heat), minutes_frozen (of the newest rests: no gauge moved, though
-    readings came) outdoor_mean_c, outdoor_lowest_c, minutes_frost
+    readings came)
+    outdoor_mean_c, outdoor_lowest_c, minutes_frost
     room_first_c, room_last_c (coldest zone), room_short_last_k (most below its target), minutes_room_short
-    (1 K or more),
-    target_mean_c
+    (1 K or more), target_mean_c
     tank_first_c, tank_last_c, tank_highest_c, minutes_tank_cold (colder than a reheat starts at)
     minutes_called, minutes_call_known, minutes_flow_asked (a flow temperature is asked for),
-    minutes_flow_short (and the flow
-    is 6 K or more below), minutes_flow_known, minutes_mode_on, minutes_mode_known
+    minutes_flow_short (and the flow is 6 K or more below), minutes_flow_known, minutes_mode_on,
+    minutes_mode_known
     flow_last_c, minutes_pumped, minutes_pump_known
     power_mean_w, minutes_powerless, minutes_power_known, minutes_fault
     backup_kwh, immersion_kwh, cooled_kwh (taken out of the water by runs); starts: runs that begin in it

@@ -59,8 +59,8 @@ def fleet_list_page(
     """rows : those of the asked page in its order, one dict a home with id, name, handed_over, heard, result,
     reason, area.
     total : how many homes fit the choice. counts : of the whole fleet
-    views : the reader's kept views with id, name, address; None for a reader who can't keep any. wrong_view
-    : a name that can't be kept, and why
+    views : the reader's kept views with id, name, address; None for a reader who can't keep any
+    wrong_view : a name that can't be kept, and why
     damage : what is damaged of what all homes share, a line each
     """
     asked = asked_of(query)

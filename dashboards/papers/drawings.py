@@ -31,9 +31,8 @@ _VARIABLE = re.compile(r"var\(\s*(--[\w-]+)\s*\)")
 
 
 def style_drawings(page: ElementTree.Element, sheets: list[str]) -> None:
-    """Write on each element of the drawings in a page what its style sheets say of it,
-    and a drawing's label as
-    its title, which becomes its text alternative. sheets : texts of style sheets"""
+    """Write on each element of the drawings in a page what its style sheets say of it, and a drawing's label
+    as its title, which becomes its text alternative. sheets : texts of style sheets"""
     from cssselect2 import ElementWrapper
 
     _style(ElementWrapper.from_html_root(page), _matcher(sheets), {}, "black")

@@ -105,8 +105,8 @@ def allowed(context: Context, lift: Floats, sensor_k: float) -> Floats:
     """Disagreement that two honest instruments may show at a day's temperature difference [-].
 
     Heat meter after its class (EN 1434-1 limits), a flow sensor of 5 %, and two temperature sensors of
-    `sensor_k` [K] each. All
-    three are limits and rectangular: together about as wide as their root of squares (GUM 4.3.7 and 5.1.2).
+    `sensor_k` [K] each. All three are limits and rectangular: together about as wide as their root of squares
+    (GUM 4.3.7 and 5.1.2).
     """
     given = {p.meter_class for q in HEAT_QUANTITIES for p in context.site.points_of(q)}
     grade: HeatClass = "3" if "3" in given else "1" if given == {"1"} else "2"
