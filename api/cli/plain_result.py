@@ -6,8 +6,8 @@ from typing import Any
 
 from fieldfare.analysis.reports.output_basis import output_basis
 from fieldfare.analysis.reports.verdict import WORDS, given_verdict
-from fieldfare.dashboards.electricity_rows import electricity_rows
-from fieldfare.dashboards.source_rows import source_rows
+from fieldfare.dashboards.rows.electricity import electricity_rows
+from fieldfare.dashboards.rows.sources import source_rows
 from fieldfare.dashboards.text.words import missing_words, named, reason
 
 BOUNDARIES = (

@@ -130,7 +130,7 @@ def design_feedback(settings: Settings, out: Path | None, form: str) -> None:
     if form == "json":
         print_json(document)
         return
-    from fieldfare.dashboards.design_ratios import ratios_told
+    from fieldfare.dashboards.rows.design_ratios import ratios_told
 
     told = ratios_told(document)
     if told is None:

@@ -19,7 +19,7 @@ def visits(settings: Settings, form: str) -> None:
     from fieldfare.api.http.app_state import AppState
     from fieldfare.api.http.html import page_rows
     from fieldfare.api.visits.rows import job_minutes, visit_rows
-    from fieldfare.dashboards.visit_list import visit_list
+    from fieldfare.dashboards.fleet.visits import visit_list
 
     with opened(settings) as service:
         parts = AppState(service)

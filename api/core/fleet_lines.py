@@ -16,8 +16,8 @@ from fieldfare.api.alerts.decisions import HandlingRow
 from fieldfare.api.alerts.handled import handled_of
 from fieldfare.api.core.site_guard import Failure, attempt
 from fieldfare.api.core.sites import Card
-from fieldfare.dashboards.fleet_choice import list_keys
-from fieldfare.dashboards.fleet_entries import SETTLING_DAYS, entry_of
+from fieldfare.dashboards.fleet.choice import list_keys
+from fieldfare.dashboards.fleet.entries import SETTLING_DAYS, entry_of
 
 if TYPE_CHECKING:
     from fieldfare.analysis.plant.site import Site
@@ -42,7 +42,7 @@ class KeptResult:
 
 def kept_of(site: Site, result: dict[str, Any]) -> KeptResult:
     """Of a rolling result document."""
-    from fieldfare.dashboards.winter_entries import winter_entry  # pulls in the checks: not for reading lists
+    from fieldfare.dashboards.fleet.winter import winter_entry  # pulls in the checks: not for reading lists
 
     about = {"id": site.id, "name": site.site.name, "site": site, "result": result}
     line = attempt(site.id, "write its line before winter", partial(winter_entry, about))

@@ -23,8 +23,8 @@ from fieldfare.api.core.sites import AT_ONCE, Card, SiteRecord, Sites, card_of
 from fieldfare.api.state.database import Database
 from fieldfare.api.state.site_tables import FLEET_SUMMARIES, KEPT_RESULTS, SITES
 from fieldfare.collector.store.protocol import Store
-from fieldfare.dashboards.fleet_choice import NEVER_HEARD, Counts, conditions, sought
-from fieldfare.dashboards.fleet_orders import ORDERS
+from fieldfare.dashboards.fleet.choice import NEVER_HEARD, Counts, conditions, sought
+from fieldfare.dashboards.fleet.orders import ORDERS
 
 if TYPE_CHECKING:
     from fieldfare.analysis.plant.site import Site

@@ -92,8 +92,8 @@ def case_of(
 
     Raises InputError where these days show no such finding, NoReadings.
     """
-    from fieldfare.dashboards.day_rows import day_rows
     from fieldfare.dashboards.handbook.entries import entry
+    from fieldfare.dashboards.rows.days import day_rows
 
     if first is None and last is None:
         days = service.results.rolling(record, service.settings.rolling_days)

@@ -312,7 +312,7 @@ def _common_contents(
 ) -> dict[str, Any]:
     """What every paper holds: the record, the result of its days, and the days' points that its figures
     draw."""
-    from fieldfare.dashboards.day_rows import day_rows
+    from fieldfare.dashboards.rows.days import day_rows
 
     result = under_standing_verdict(service, record, orjson.loads(document))
     days = day_rows(service.facts_cache.kept(record.site.id, first, last), record.site.zone)

@@ -11,7 +11,7 @@ from fieldfare.analysis.plant.site import Site
 from fieldfare.api.core.facts_cache import plant_mark, result_mark
 from fieldfare.api.core.service import Service
 from fieldfare.api.running.intake import check_site_text
-from fieldfare.dashboards.site_edit import KeyChange, changes
+from fieldfare.dashboards.site_form.edit import KeyChange, changes
 
 
 @dataclass(frozen=True)

@@ -23,7 +23,7 @@ from sqlalchemy import (
 )
 
 from fieldfare.api.state.moments import UtcTime
-from fieldfare.dashboards.fleet_orders import ORDERS
+from fieldfare.dashboards.fleet.orders import ORDERS
 
 METADATA = MetaData()
 """All tables of the state database; `fieldfare.api.state.tables.Base` shares it."""

@@ -10,7 +10,7 @@ from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.verdict import given_verdict
 from fieldfare.analysis.reports.winter import Check, Number, winter_checks
 from fieldfare.analysis.reports.winter_forecast import WinterForecast, forecast
-from fieldfare.dashboards.day_rows import Row
+from fieldfare.dashboards.rows.days import Row
 from fieldfare.dashboards.text import words
 
 TITLES = {

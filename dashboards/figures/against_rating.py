@@ -7,7 +7,6 @@ from statistics import median
 from typing import Any
 
 from fieldfare.analysis.plant.site import Site
-from fieldfare.dashboards.day_rows import Row, known
 from fieldfare.dashboards.figures.chart import (
     DATES,
     Axis,
@@ -19,6 +18,7 @@ from fieldfare.dashboards.figures.chart import (
     nothing,
 )
 from fieldfare.dashboards.figures.scale import day_number
+from fieldfare.dashboards.rows.days import Row, known
 from fieldfare.dashboards.text.words import day, month, share
 
 TITLE = "Efficiency against its rating, day by day"

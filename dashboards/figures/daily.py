@@ -6,7 +6,6 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from fieldfare.analysis.plant.site import Site
-from fieldfare.dashboards.day_rows import Row, known
 from fieldfare.dashboards.figures.chart import (
     DATES,
     Axis,
@@ -20,6 +19,7 @@ from fieldfare.dashboards.figures.chart import (
     nothing,
 )
 from fieldfare.dashboards.figures.scale import day_number
+from fieldfare.dashboards.rows.days import Row, known
 from fieldfare.dashboards.text.words import (
     day,
     measure,

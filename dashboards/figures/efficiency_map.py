@@ -7,7 +7,6 @@ from typing import Any
 
 from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.plant.site import Site
-from fieldfare.dashboards.day_rows import Row, known
 from fieldfare.dashboards.figures.chart import (
     Axis,
     Cells,
@@ -15,6 +14,7 @@ from fieldfare.dashboards.figures.chart import (
     nothing,
 )
 from fieldfare.dashboards.figures.house_and_unit import OUTDOOR
+from fieldfare.dashboards.rows.days import Row, known
 from fieldfare.dashboards.text.words import measure, number, share
 
 TITLE = "Efficiency by outdoor and flow temperature"

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 from fieldfare.analysis.plant.site import Site
-from fieldfare.dashboards.day_rows import Row, known
 from fieldfare.dashboards.figures.chart import (
     Axis,
     Chart,
@@ -15,6 +14,7 @@ from fieldfare.dashboards.figures.chart import (
     nothing,
 )
 from fieldfare.dashboards.figures.house_and_unit import OUTDOOR
+from fieldfare.dashboards.rows.days import Row, known
 from fieldfare.dashboards.text.words import day, measure, number
 
 

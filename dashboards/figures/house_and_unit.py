@@ -15,7 +15,6 @@ import numpy as np
 from fieldfare.analysis.facts.minutes import rated
 from fieldfare.analysis.plant.curve import curve_at
 from fieldfare.analysis.plant.site import Design, Site
-from fieldfare.dashboards.day_rows import Row, known
 from fieldfare.dashboards.figures.chart import (
     Axis,
     Band,
@@ -25,6 +24,7 @@ from fieldfare.dashboards.figures.chart import (
     Points,
     nothing,
 )
+from fieldfare.dashboards.rows.days import Row, known
 from fieldfare.dashboards.text.words import (
     day,
     degrees,

@@ -7,7 +7,6 @@ from typing import Any
 
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.plant.site import Site
-from fieldfare.dashboards.day_rows import Row, day_rows, rows_of_result
 from fieldfare.dashboards.figures import (
     calendars,
     daily,
@@ -17,6 +16,7 @@ from fieldfare.dashboards.figures import (
 )
 from fieldfare.dashboards.figures.against_rating import against_rating_chart
 from fieldfare.dashboards.figures.chart import Chart, nothing
+from fieldfare.dashboards.rows.days import Row, day_rows, rows_of_result
 
 ByDay = Callable[[Site, dict[str, Any], list[Row]], Chart]
 ByEvent = Callable[[Site, dict[str, Any], Facts], Chart]

@@ -13,7 +13,6 @@ from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.minutes.operating_state import HOT_WATER
 from fieldfare.analysis.plant.site import Point, Site
 from fieldfare.analysis.readings import MS_PER_MINUTE
-from fieldfare.dashboards.day_rows import Row
 from fieldfare.dashboards.figures.chart import (
     DATES,
     Axis,
@@ -26,6 +25,7 @@ from fieldfare.dashboards.figures.chart import (
 from fieldfare.dashboards.figures.plot import traces_of
 from fieldfare.dashboards.figures.scale import day_number
 from fieldfare.dashboards.figures.tones import RGB
+from fieldfare.dashboards.rows.days import Row
 from fieldfare.dashboards.text.words import day, number, quantity_words
 
 PANELS: tuple[tuple[str, str, tuple[float, float], tuple[tuple[str, Tone, str], ...]], ...] = (

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import Any
 
 from fieldfare.analysis.plant.site import Site
-from fieldfare.dashboards.day_rows import Row, known
 from fieldfare.dashboards.figures.chart import (
     DATES,
     Axis,
@@ -22,6 +21,7 @@ from fieldfare.dashboards.figures.chart import (
 from fieldfare.dashboards.figures.daily import best_boundary
 from fieldfare.dashboards.figures.house_and_unit import OUTDOOR
 from fieldfare.dashboards.figures.scale import day_number
+from fieldfare.dashboards.rows.days import Row, known
 from fieldfare.dashboards.text.words import day, month, number
 
 _LOOKS: tuple[tuple[Tone, Shape], tuple[Tone, Shape]] = (("heat", "dot"), ("water", "ring"))

@@ -1,7 +1,8 @@
 """Every page as a function: results, facts and the plant's description in, HTML out."""
 
 from fieldfare.dashboards.figures.expectations.index import MODELS as EXPECTATIONS
-from fieldfare.dashboards.fleet_choice import address_of, asked_of
+from fieldfare.dashboards.fleet.choice import address_of, asked_of
+from fieldfare.dashboards.fleet.winter import winter_entry
 from fieldfare.dashboards.pages.account import (
     account_page,
     codes_page,
@@ -66,10 +67,9 @@ from fieldfare.dashboards.pages.winter import (
     winter_list_page,
     winter_page,
 )
-from fieldfare.dashboards.site_form import site_toml
+from fieldfare.dashboards.site_form.new import site_toml
 from fieldfare.dashboards.text.handling import form_values
 from fieldfare.dashboards.text.words import finding_title
-from fieldfare.dashboards.winter_entries import winter_entry
 
 __all__ = [
     "EXPECTATIONS",

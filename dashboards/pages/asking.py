@@ -8,7 +8,6 @@ from typing import Any
 
 from fieldfare.analysis.cautions import GROWS_AT, parts_of_setpoint
 from fieldfare.analysis.plant.site import Site
-from fieldfare.dashboards.design_ratios import ratios_told
 from fieldfare.dashboards.figures.chart import (
     Axis,
     Chart,
@@ -17,6 +16,7 @@ from fieldfare.dashboards.figures.chart import (
     Points,
 )
 from fieldfare.dashboards.pages.drawn import draw
+from fieldfare.dashboards.rows.design_ratios import ratios_told
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
 from fieldfare.dashboards.text.language import gettext as _

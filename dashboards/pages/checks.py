@@ -11,8 +11,8 @@ from fieldfare.analysis.reports.fleet import open_findings
 from fieldfare.analysis.reports.verdict import given_verdict, with_silence
 from fieldfare.dashboards.checks.lists import STATES, open_points
 from fieldfare.dashboards.checks.sheet import sheet
-from fieldfare.dashboards.day_rows import rows_of_result
 from fieldfare.dashboards.pages.winter import points_left
+from fieldfare.dashboards.rows.days import rows_of_result
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
 

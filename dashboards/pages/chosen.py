@@ -6,8 +6,8 @@ from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
-from fieldfare.dashboards.fleet_choice import Entry, asked_of, fitting
-from fieldfare.dashboards.fleet_entries import worst_first
+from fieldfare.dashboards.fleet.choice import Entry, asked_of, fitting
+from fieldfare.dashboards.fleet.entries import worst_first
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
 from fieldfare.dashboards.text.handling import form_values

@@ -7,13 +7,13 @@ from typing import Any
 
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.plant.site import Site
-from fieldfare.dashboards.day_rows import day_rows
 from fieldfare.dashboards.figures.chart import Chart
 from fieldfare.dashboards.figures.expectations.index import MODELS, expectation_chart
 from fieldfare.dashboards.figures.index import chart
 from fieldfare.dashboards.figures.table import table
 from fieldfare.dashboards.figures.trace import numbers_by_day
 from fieldfare.dashboards.pages.drawn import draw
+from fieldfare.dashboards.rows.days import day_rows
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text.units import in_chart
 

@@ -8,7 +8,7 @@ from typing import Any, Protocol
 
 from fieldfare.analysis.errors import Problem
 from fieldfare.analysis.plant.quantities import QUANTITIES
-from fieldfare.dashboards.site_fields import is_new_field, key_of_problem, new_groups
+from fieldfare.dashboards.site_form.fields import is_new_field, key_of_problem, new_groups
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
 

@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Any
 
 from fieldfare.analysis.reports.verdict import VERDICTS
-from fieldfare.dashboards.fleet_choice import (
+from fieldfare.dashboards.fleet.choice import (
     PER_PAGE,
     ROWS,
     SHOWS,
@@ -21,7 +21,7 @@ from fieldfare.dashboards.fleet_choice import (
     page_of,
     shown,
 )
-from fieldfare.dashboards.fleet_entries import entry_of, with_why, worst_first
+from fieldfare.dashboards.fleet.entries import entry_of, with_why, worst_first
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
 

@@ -7,7 +7,7 @@ from typing import Any
 
 from fieldfare.analysis.reports.verdict import SILENT_AFTER, given_verdict, with_silence
 from fieldfare.dashboards.answers.told import QUESTIONS
-from fieldfare.dashboards.day_rows import rows_of_result
+from fieldfare.dashboards.rows.days import rows_of_result
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
 from fieldfare.dashboards.text.home_advice import advice

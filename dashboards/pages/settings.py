@@ -6,8 +6,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from fieldfare.analysis.errors import Problem
-from fieldfare.dashboards.site_edit import KeyChange
-from fieldfare.dashboards.site_fields import groups_of, is_field, key_of_problem
+from fieldfare.dashboards.site_form.edit import KeyChange
+from fieldfare.dashboards.site_form.fields import groups_of, is_field, key_of_problem
 from fieldfare.dashboards.templating import render
 
 ROLES = (

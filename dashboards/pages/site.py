@@ -17,18 +17,6 @@ from fieldfare.analysis.facts.unfinished import gap_minutes
 from fieldfare.analysis.plant.quantities import QUANTITIES
 from fieldfare.analysis.plant.site import Point, Site
 from fieldfare.analysis.reports.verdict import given_verdict, is_standing, with_silence
-from fieldfare.dashboards.day_rows import Row, day_rows
-from fieldfare.dashboards.design_vs_measured import mean_outdoor, two_sides
-from fieldfare.dashboards.electricity_rows import electricity_rows
-from fieldfare.dashboards.events import (
-    DAY,
-    document,
-    event_of_finding,
-    kinds_of,
-    marked,
-    step_from,
-    view_of,
-)
 from fieldfare.dashboards.figures.before_after import before_after_chart, told_of
 from fieldfare.dashboards.figures.bridge import bridge, bridge_table, unsure_parts
 from fieldfare.dashboards.figures.expectations.index import OF_FINDING
@@ -39,6 +27,18 @@ from fieldfare.dashboards.figures.trace import trace_charts, trace_document, use
 from fieldfare.dashboards.pages.drawn import Drawn, draw
 from fieldfare.dashboards.pages.figures import asked_days
 from fieldfare.dashboards.pages.jobs import NO_PROBLEMS, job_values
+from fieldfare.dashboards.rows.days import Row, day_rows
+from fieldfare.dashboards.rows.design_vs_measured import mean_outdoor, two_sides
+from fieldfare.dashboards.rows.electricity import electricity_rows
+from fieldfare.dashboards.rows.events import (
+    DAY,
+    document,
+    event_of_finding,
+    kinds_of,
+    marked,
+    step_from,
+    view_of,
+)
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
 from fieldfare.dashboards.text.handling import cards, form_values

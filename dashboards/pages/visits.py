@@ -8,9 +8,9 @@ from typing import Any
 
 from fieldfare.analysis.visits.route import Position
 from fieldfare.dashboards.figures.round_plot import round_plot
+from fieldfare.dashboards.fleet.visits import to_take_along, visit_list
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
-from fieldfare.dashboards.visit_list import to_take_along, visit_list
 
 FORM_FIELDS = ("day", "at", "minutes", "person", "note")
 

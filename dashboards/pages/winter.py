@@ -13,9 +13,9 @@ from fieldfare.analysis.reports.verdict import VERDICTS, given_verdict, with_sil
 from fieldfare.analysis.reports.winter import Verdict
 from fieldfare.dashboards.checks.lists import shown_check
 from fieldfare.dashboards.checks.sheet import forecast_words, sheet
-from fieldfare.dashboards.day_rows import rows_of_result
 from fieldfare.dashboards.figures.index import chart
 from fieldfare.dashboards.pages.drawn import draw
+from fieldfare.dashboards.rows.days import rows_of_result
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
 

@@ -6,9 +6,9 @@ from typing import Any
 
 from fieldfare.analysis.cautions import MAINS_WORK, refrigerant_caution
 from fieldfare.analysis.plant.site import Site
-from fieldfare.dashboards.day_rows import Row
 from fieldfare.dashboards.figures.index import chart
 from fieldfare.dashboards.pages.drawn import draw
+from fieldfare.dashboards.rows.days import Row
 from fieldfare.dashboards.text import words
 
 STATES = {

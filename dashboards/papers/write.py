@@ -22,12 +22,12 @@ from fieldfare.dashboards.answers.told import told
 from fieldfare.dashboards.assets import text_of
 from fieldfare.dashboards.checks.lists import shown_check
 from fieldfare.dashboards.checks.sheet import forecast_words, sheet
-from fieldfare.dashboards.day_rows import Row, day_rows, rows_of_result
-from fieldfare.dashboards.design_vs_measured import two_sides
 from fieldfare.dashboards.figures.index import chart
 from fieldfare.dashboards.pages.drawn import draw
 from fieldfare.dashboards.papers.defect import defect_shown
 from fieldfare.dashboards.papers.pdf import NoPdf, print_pdf
+from fieldfare.dashboards.rows.days import Row, day_rows, rows_of_result
+from fieldfare.dashboards.rows.design_vs_measured import two_sides
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
 from fieldfare.dashboards.text.home_advice import advice

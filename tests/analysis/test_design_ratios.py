@@ -15,7 +15,7 @@ from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.design_ratios import FEWEST_HOMES, age_band, design_ratios
 from fieldfare.api.core.design_csv import COLUMNS, design_csv
-from fieldfare.dashboards.design_ratios import ratios_told
+from fieldfare.dashboards.rows.design_ratios import ratios_told
 
 TEXT = """
 [site]

@@ -9,7 +9,7 @@ import pytest
 
 from fieldfare.analysis.readings import Readings, Samples
 from fieldfare.analysis.reports.result import Result
-from fieldfare.dashboards.electricity_rows import electricity_rows
+from fieldfare.dashboards.rows.electricity import electricity_rows
 from tests.analysis.plain import every_minute, point, result_of, site_of
 
 DAYS, FIRST = 60, date(2026, 1, 5)

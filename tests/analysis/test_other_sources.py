@@ -25,7 +25,7 @@ from fieldfare.analysis.reports.result import analyse
 from fieldfare.analysis.reports.what_if import answer
 from fieldfare.analysis.reports.winter_forecast import forecast
 from fieldfare.dashboards.answers.told import told
-from fieldfare.dashboards.source_rows import source_rows
+from fieldfare.dashboards.rows.sources import source_rows
 from tests.analysis.beside_home import COP, DAYS, FIRST, HEAD, LOSS_W_PER_K, PER_DAY, POINTS, Home, point
 
 BOILER = '[[other_heat]]\nkind = "boiler"\nserves = ["space_heating"]\n'

@@ -11,7 +11,7 @@ from fieldfare.analysis.facts.unfinished import gap_minutes, minutes_to_come
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.reports.result import analyse
 from fieldfare.collector.simulated.plant import random_plant, simulate
-from fieldfare.dashboards.day_rows import day_rows
+from fieldfare.dashboards.rows.days import day_rows
 
 FIRST = date(2025, 1, 6)
 

@@ -22,8 +22,8 @@ from fieldfare.api.core.service import Service
 from fieldfare.api.people.access import COMMAND_LINE
 from fieldfare.api.records.erasure import erase_site
 from fieldfare.api.state.site_tables import FLEET_SUMMARIES
-from fieldfare.dashboards.fleet_choice import SHOWS, SORTS, asked_of, counts_of, fitting
-from fieldfare.dashboards.fleet_entries import worst_first
+from fieldfare.dashboards.fleet.choice import SHOWS, SORTS, asked_of, counts_of, fitting
+from fieldfare.dashboards.fleet.entries import worst_first
 from tests.api.sites import site_text
 from tests.api.test_fleet_screens import document, keep
 

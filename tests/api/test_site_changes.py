@@ -16,10 +16,10 @@ from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.plant.other_sources import OtherHeat, Pv
 from fieldfare.api.core.service import Service
 from fieldfare.api.records.site_changes import propose
-from fieldfare.dashboards.site_edit import changes, edited
-from fieldfare.dashboards.site_fields import groups_of, is_field, values_of
-from fieldfare.dashboards.site_schema import keys
-from fieldfare.dashboards.site_words import PARTS, WITHOUT_FIELD
+from fieldfare.dashboards.site_form.edit import changes, edited
+from fieldfare.dashboards.site_form.fields import groups_of, is_field, values_of
+from fieldfare.dashboards.site_form.schema import keys
+from fieldfare.dashboards.site_form.words import PARTS, WITHOUT_FIELD
 from tests.api.conftest import add_site
 from tests.api.sites import readings, site_text
 from tests.api.test_field_forms import send

@@ -27,8 +27,8 @@ from fieldfare.api.core.fleet_table import Chosen
 from fieldfare.api.core.service import Service, opened
 from fieldfare.api.core.settings import Settings
 from fieldfare.api.state.site_tables import FLEET_SUMMARIES, SITES
-from fieldfare.dashboards.fleet_choice import PER_PAGE, asked_of, fitting
-from fieldfare.dashboards.fleet_entries import worst_first
+from fieldfare.dashboards.fleet.choice import PER_PAGE, asked_of, fitting
+from fieldfare.dashboards.fleet.entries import worst_first
 from tests.benchmarks.bench_fleets import FIRST, home
 from tests.benchmarks.yardstick import measured, pace
 

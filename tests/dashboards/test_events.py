@@ -11,7 +11,7 @@ import pytest
 
 from fieldfare.analysis.minutes.operating_state import HOT_WATER
 from fieldfare.dashboards import pages
-from fieldfare.dashboards.events import (
+from fieldfare.dashboards.rows.events import (
     DAY,
     event_of_finding,
     events_of,

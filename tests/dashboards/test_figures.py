@@ -8,7 +8,6 @@ from datetime import date
 import numpy as np
 import pytest
 
-from fieldfare.dashboards.day_rows import day_rows, rows_of_result
 from fieldfare.dashboards.figures.bridge import bridge, bridge_rows
 from fieldfare.dashboards.figures.chart import (
     Axis,
@@ -25,6 +24,7 @@ from fieldfare.dashboards.figures.scale import day_number, ticks
 from fieldfare.dashboards.figures.svg import WIDTH, frame_of, svg
 from fieldfare.dashboards.figures.table import table
 from fieldfare.dashboards.figures.trace import trace_document, uses_document
+from fieldfare.dashboards.rows.days import day_rows, rows_of_result
 from tests.dashboards.conftest import Plant
 from tests.dashboards.drawn_paths import ends_of
 

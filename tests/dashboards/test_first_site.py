@@ -11,7 +11,7 @@ from fieldfare.analysis.errors import SiteError
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.collector.csv.column_mapping import points_toml, propose
 from fieldfare.dashboards.pages import site_form_page, site_toml
-from fieldfare.dashboards.site_form import short_name
+from fieldfare.dashboards.site_form.new import short_name
 
 FORM = {
     "site.name": 'Alder "Row"',

@@ -11,14 +11,14 @@ import pytest
 
 from fieldfare.analysis.findings.model import Cause
 from fieldfare.dashboards import pages
-from fieldfare.dashboards.design_vs_measured import two_sides
-from fieldfare.dashboards.fleet_choice import (
+from fieldfare.dashboards.fleet.choice import (
     FULL_UP_TO,
     PER_PAGE,
     address_of,
     asked_of,
 )
-from fieldfare.dashboards.fleet_entries import entry_of
+from fieldfare.dashboards.fleet.entries import entry_of
+from fieldfare.dashboards.rows.design_vs_measured import two_sides
 from tests.dashboards.conftest import INSTALLER, NOW, SHORT_CYCLING, Plant
 from tests.dashboards.test_pages import sound, text_of
 

@@ -8,8 +8,8 @@ from datetime import timedelta
 from typing import Any
 
 from fieldfare.dashboards import pages
-from fieldfare.dashboards.day_rows import day_rows
 from fieldfare.dashboards.figures.two_homes import Home, two_homes
+from fieldfare.dashboards.rows.days import day_rows
 from fieldfare.dashboards.text.live_words import STATES, grouped
 from tests.dashboards.conftest import INSTALLER, NOW, Plant
 from tests.dashboards.test_fleet_choice import listed, rows  # noqa: F401 (a fixture)

@@ -12,7 +12,7 @@ from fieldfare.analysis.findings.model import Finding
 from fieldfare.analysis.reports.fleet import fleet_summary
 from fieldfare.analysis.reports.verdict import verdict
 from fieldfare.dashboards import pages
-from fieldfare.dashboards.fleet_entries import entry_of
+from fieldfare.dashboards.fleet.entries import entry_of
 from fieldfare.dashboards.text.handling import (
     dealt_with,
     is_put_aside,

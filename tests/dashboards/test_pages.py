@@ -20,9 +20,9 @@ from fieldfare.analysis.reports.result import analyse
 from fieldfare.analysis.reports.verdict import GONE_AFTER, SILENT_AFTER
 from fieldfare.collector.simulated.plant import random_plant, simulate
 from fieldfare.dashboards import pages
-from fieldfare.dashboards.day_rows import day_rows
-from fieldfare.dashboards.design_vs_measured import two_sides
 from fieldfare.dashboards.papers import paper_html
+from fieldfare.dashboards.rows.days import day_rows
+from fieldfare.dashboards.rows.design_vs_measured import two_sides
 from fieldfare.dashboards.text.words import measure, month
 from tests.dashboards.conftest import DAYS, HOUSEHOLDER, INSTALLER, LAST, NOW, SHORT_CYCLING, Plant
 from tests.dashboards.test_two_renderers import EFFECT

@@ -11,7 +11,6 @@ from typing import Any
 import numpy as np
 import pytest
 
-from fieldfare.dashboards.day_rows import day_rows
 from fieldfare.dashboards.figures.before_after import before_after_chart
 from fieldfare.dashboards.figures.chart import (
     Axis,
@@ -30,6 +29,7 @@ from fieldfare.dashboards.figures.plot import plotly_figure
 from fieldfare.dashboards.figures.scale import EPOCH, extent, ticks
 from fieldfare.dashboards.figures.svg import Frame, frame_of, svg
 from fieldfare.dashboards.figures.trace import trace_charts
+from fieldfare.dashboards.rows.days import day_rows
 from tests.dashboards.conftest import Plant
 from tests.dashboards.drawn_paths import STEPS, ends_of
 

@@ -9,9 +9,9 @@ from collections.abc import Callable
 import pytest
 
 from fieldfare.dashboards import pages
-from fieldfare.dashboards.day_rows import day_rows
 from fieldfare.dashboards.figures.two_homes import Home
 from fieldfare.dashboards.papers import paper_html
+from fieldfare.dashboards.rows.days import day_rows
 from fieldfare.dashboards.text.formats import tidy
 from tests.dashboards.conftest import HOUSEHOLDER, INSTALLER, NOW, Plant
 from tests.dashboards.test_household_words import asked, read

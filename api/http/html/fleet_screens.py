@@ -34,8 +34,8 @@ from fieldfare.api.http.html.screens import (
 from fieldfare.api.http.routers import page_router
 from fieldfare.api.http.schemas import RowId
 from fieldfare.dashboards import pages
-from fieldfare.dashboards.day_rows import day_rows, rows_of_result
 from fieldfare.dashboards.figures.two_homes import Home
+from fieldfare.dashboards.rows.days import day_rows, rows_of_result
 
 router = page_router()
 Text = Annotated[str, Form(max_length=1000)]

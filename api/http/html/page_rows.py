@@ -25,11 +25,11 @@ from fieldfare.api.people.access import Actor
 from fieldfare.api.records.papers import month_paper
 from fieldfare.api.records.sign_off import is_sign_off, sign_offs
 from fieldfare.api.records.tuning_log import is_step
-from fieldfare.dashboards.fleet_choice import PER_PAGE, Counts, page_of
+from fieldfare.dashboards.fleet.choice import PER_PAGE, Counts, page_of
+from fieldfare.dashboards.fleet.winter import in_readers_units
 from fieldfare.dashboards.pages.figures import asked_days
 from fieldfare.dashboards.pages.site import drawn_of
 from fieldfare.dashboards.text.units import chosen
-from fieldfare.dashboards.winter_entries import in_readers_units
 
 EVERY_HOME = Chosen()
 WORKS_SHOWN = 20

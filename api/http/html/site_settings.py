@@ -28,8 +28,8 @@ from fieldfare.api.records.site_changes import (
     save,
 )
 from fieldfare.dashboards import pages
-from fieldfare.dashboards.site_edit import edited
-from fieldfare.dashboards.site_fields import is_field, is_point_name, values_of
+from fieldfare.dashboards.site_form.edit import edited
+from fieldfare.dashboards.site_form.fields import is_field, is_point_name, values_of
 
 router = page_router()
 MOST_FIELDS = 12_000

@@ -25,7 +25,7 @@ from fieldfare.api.visits.rows import (
     visit_rows,
 )
 from fieldfare.dashboards import pages
-from fieldfare.dashboards.visit_list import contact_words, visit_list
+from fieldfare.dashboards.fleet.visits import contact_words, visit_list
 
 router = page_router()
 SHOWN_AHEAD = timedelta(days=14)

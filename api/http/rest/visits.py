@@ -28,7 +28,7 @@ from fieldfare.api.visits.bookings import (
     Wish,
 )
 from fieldfare.api.visits.rows import job_minutes, visit_rows
-from fieldfare.dashboards.visit_list import visit_list
+from fieldfare.dashboards.fleet.visits import visit_list
 
 router = rest_router("visits")
 

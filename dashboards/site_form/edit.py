@@ -17,7 +17,7 @@ from tomlkit.items import AoT, Array, InlineTable, Table
 from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.plant.toml_text import quoted
-from fieldfare.dashboards.site_fields import (
+from fieldfare.dashboards.site_form.fields import (
     LISTS,
     Field,
     field_of,
@@ -28,7 +28,7 @@ from fieldfare.dashboards.site_fields import (
     title_of,
     values_of,
 )
-from fieldfare.dashboards.site_schema import JOIN
+from fieldfare.dashboards.site_form.schema import JOIN
 from fieldfare.dashboards.text.words import plain
 
 

@@ -6,8 +6,8 @@ from typing import Any
 
 from fieldfare.analysis.reports.fleet import open_findings
 from fieldfare.dashboards.checks.sheet import sheet
-from fieldfare.dashboards.day_rows import rows_of_result
-from fieldfare.dashboards.fleet_entries import visit_of
+from fieldfare.dashboards.fleet.entries import visit_of
+from fieldfare.dashboards.rows.days import rows_of_result
 from fieldfare.dashboards.text import words
 from fieldfare.dashboards.text.units import in_sentence
 

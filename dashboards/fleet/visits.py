@@ -17,7 +17,7 @@ from fieldfare.analysis.visits.route import (
     by_area,
 )
 from fieldfare.analysis.visits.times import visit_minutes
-from fieldfare.dashboards.fleet_entries import worst_first
+from fieldfare.dashboards.fleet.entries import worst_first
 from fieldfare.dashboards.text import words
 
 KINDS = (

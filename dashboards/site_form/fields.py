@@ -11,13 +11,13 @@ from zoneinfo import available_timezones
 
 from fieldfare.analysis.plant.quantities import QUANTITIES
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES
-from fieldfare.dashboards.site_schema import JOIN, keys
-from fieldfare.dashboards.site_words import ONLY_NEW, PARTS, Part
+from fieldfare.dashboards.site_form.schema import JOIN, keys
+from fieldfare.dashboards.site_form.words import ONLY_NEW, PARTS, Part
 from fieldfare.dashboards.text import words
 
 
 class Field(NamedTuple):
-    """A key of the site file as a form's field. kind : as in `site_schema`
+    """A key of the site file as a form's field. kind : as in `site_form.schema`
     choices : what may be chosen; the first holds without the key"""
 
     key: str

@@ -6,8 +6,8 @@ from typing import Any, NamedTuple
 
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.design_ratios import WHOLE_YEAR_DAYS, measured_days
-from fieldfare.dashboards.day_rows import Row, known
-from fieldfare.dashboards.source_rows import source_rows
+from fieldfare.dashboards.rows.days import Row, known
+from fieldfare.dashboards.rows.sources import source_rows
 from fieldfare.dashboards.text import words
 
 _LONGEST_YEAR_DAYS = 400  # a year and some weeks: a total of more days is no year's

@@ -9,7 +9,7 @@ from urllib.parse import urlencode
 
 from fieldfare.analysis.reports.costs import costs_once
 from fieldfare.analysis.reports.verdict import VERDICTS, WORDS
-from fieldfare.dashboards.fleet_orders import ORDERS
+from fieldfare.dashboards.fleet.orders import ORDERS
 from fieldfare.dashboards.text import words
 
 SHOWS = (

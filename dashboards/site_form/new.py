@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 
-from fieldfare.dashboards.site_edit import edited
+from fieldfare.dashboards.site_form.edit import edited
 
 
 def short_name(name: str) -> str:
