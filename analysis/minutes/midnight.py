@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from collections.abc import Mapping
+from datetime import date, datetime, timedelta
 from functools import lru_cache
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
@@ -14,6 +15,22 @@ if TYPE_CHECKING:
 def local_midnight(site: Site, day: date) -> int:
     """Start of a local day [ms]."""
     return _midnight(site.zone, day)
+
+
+def last_day(site: Site, newest: Mapping[str, int]) -> date:
+    """Last local day that readings tell of.
+
+    newest : point id -> time of its newest reading [ms], not empty
+
+    A reading at midnight closes the day before: it ends an interval, or it is that day's register. Only an
+    interval stamped at its start begins a day there.
+    """
+    end = max(newest.values())
+    day = datetime.fromtimestamp(end / 1000, site.zone).date()
+    begun = {p.id for p in site.point if p.form == "interval" and p.stamp == "start"}
+    if end != local_midnight(site, day) or any(newest[p] == end for p in begun & newest.keys()):
+        return day
+    return day - timedelta(1)
 
 
 @lru_cache(maxsize=8192)

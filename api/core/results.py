@@ -16,6 +16,7 @@ from sqlalchemy import and_, bindparam, delete, func, insert, select
 
 from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.facts.tables import METHOD_VERSION
+from fieldfare.analysis.minutes.midnight import last_day, local_midnight
 from fieldfare.api.core.facts_cache import (
     RECENT_S,
     FactsCache,
@@ -91,11 +92,15 @@ class Results:
         self._recent: dict[tuple[str, date, date], _Recent] = {}
 
     def span(self, record: SiteRecord) -> tuple[date, date]:
-        """First and last local day with readings. Raises NoReadings."""
-        found = self._store.span(record.site.id)
+        """First and last local day with readings; see `last_day`. Raises NoReadings."""
+        site = record.site
+        found = self._store.span(site.id)
         if found is None:
-            raise NoReadings(record.site.id)
-        return day_of(found[0], record.site.zone), day_of(found[1], record.site.zone)
+            raise NoReadings(site.id)
+        first, last = (day_of(moment, site.zone) for moment in found)
+        if first < last and found[1] == local_midnight(site, last):
+            last = last_day(site, {name: point.last for name, point in self._store.points(site.id).items()})
+        return first, last
 
     def period(self, record: SiteRecord, first: date | None, last: date | None) -> tuple[date, date]:
         """Resolve a requested period; open ends become the data's span. Raises InputError if reversed."""

@@ -22,6 +22,7 @@ from fieldfare.analysis.facts.build import build_facts
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.findings.model import Finding
+from fieldfare.analysis.minutes.midnight import last_day
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.readings import Readings, Samples, ordered
@@ -136,12 +137,11 @@ def analyse(
     Returns Analysis. Raises InputError where no day has a reading.
     """
     raw = read_frame(readings, site)
-    times = [s.time for s in raw.values() if len(s.time)]
+    times = {name: s.time for name, s in raw.items() if len(s.time)}
     if not times:
         raise InputError(f"{site.id}: no readings")
-    zone = site.zone
-    begin = datetime.fromtimestamp(min(int(t[0]) for t in times) / 1000, zone).date()
-    end = datetime.fromtimestamp(max(int(t[-1]) for t in times) / 1000, zone).date()
+    begin = datetime.fromtimestamp(min(int(t[0]) for t in times.values()) / 1000, site.zone).date()
+    end = max(begin, last_day(site, {name: int(t[-1]) for name, t in times.items()}))
     first, last = first or begin, last or end
     if first > last:
         raise InputError(f"{site.id}: the first day {first} is after the last day {last}")

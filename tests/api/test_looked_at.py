@@ -49,7 +49,7 @@ def test_pages_are_not_worked_out_again_for_each_reading(
     counted: tuple[Web, list[tuple[date, date]]], page: str
 ) -> None:
     web, periods = counted
-    write(web, 1)  # begins the day that is not over
+    write(web, 2)  # begins the day that is not over: a reading at midnight closes the day before
     assert web["installer"].get(page).status_code == 200
     periods.clear()
     for _ in range(5):
@@ -113,7 +113,7 @@ def test_figures_are_drawn_once_for_all_who_read_the_same(
 
     monkeypatch.setattr(page_rows, "drawn_of", counted)
     web, page = make_web(service), f"/sites/{OWN}"
-    write(web, 1)  # begins the day that is not over
+    write(web, 2)  # begins the day that is not over: a reading at midnight closes the day before
     first = web["installer"].get(page).text
     write(web, 1)
     assert "<svg" in web["engineer"].get(page).text
