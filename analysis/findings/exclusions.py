@@ -20,7 +20,7 @@ sensor makes no cold snap.
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from datetime import timedelta
 from functools import cached_property
 
@@ -71,16 +71,22 @@ class Exclusions:
     facts: Facts
     periods: tuple[Recognised, ...]
     days_of: Mapping[str, Flags]
+    still: Mapping[str, Flags] = field(default_factory=dict)
+    """Quantity -> days on which its sensors were stuck, bool (n,)."""
 
-    def facts_for(self, code: str) -> Facts:
-        """Facts of the days that the rule of this code judges; of all days if none would remain."""
-        return self._without(frozenset(kind for kind in self.days_of if excuses(kind, code)))
+    def facts_for(self, code: str, reads: frozenset[str] = frozenset()) -> Facts:
+        """Facts of the days that the rule of this code judges; of all days if none would remain.
+
+        reads : quantities that the rule relies on
+        """
+        kinds = frozenset(kind for kind in self.days_of if excuses(kind, code))
+        return self._without(kinds | (reads & self.still.keys()))
 
     def _without(self, kinds: frozenset[str]) -> Facts:
         if kinds not in self._made:
             left_out = np.zeros(len(self.facts.days), dtype=bool)
             for kind in kinds:
-                left_out |= self.days_of[kind]
+                left_out |= self.days_of[kind] if kind in self.days_of else self.still[kind]
             usable = left_out.any() and not left_out.all()
             self._made[kinds] = _without(self.facts, left_out) if usable else self.facts
         return self._made[kinds]
@@ -139,7 +145,7 @@ def _days_with_bad_readings(site: Site, facts: Facts, quantity: str) -> Flags:
 
 def _without(facts: Facts, left_out: Flags) -> Facts:
     gone = facts.days["day"][left_out]
-    tables: list[Table] = [getattr(facts, field.name) for field in fields(Facts)]
+    tables: list[Table] = [getattr(facts, table.name) for table in fields(Facts)]
     return Facts(*(table.where(~np.isin(table["day"], gone)) for table in tables))
 
 

@@ -16,6 +16,7 @@ from fieldfare.analysis.findings.context import Context, Rule, distrust
 from fieldfare.analysis.findings.cycling import rules as cycling
 from fieldfare.analysis.findings.data import rules as data
 from fieldfare.analysis.findings.data.misplaced import doubt
+from fieldfare.analysis.findings.data.silence import still_days
 from fieldfare.analysis.findings.data.unreliable_rooms import without_rooms
 from fieldfare.analysis.findings.declared import withheld, without_blame
 from fieldfare.analysis.findings.defrost import rules as defrost
@@ -100,16 +101,16 @@ def judge(site: Site, facts: Facts, figures: Figures, codes: frozenset[str] | No
     found, unreliable = _judge_data(every_day, missing)
     facts = without_rooms(facts, unreliable)
     every_day = replace(every_day, facts=facts, all_days=facts)
-    exclusions = find_exclusions(site, facts, unreliable)
+    exclusions = replace(find_exclusions(site, facts, unreliable), still=still_days(every_day))
     base = replace(every_day, recognised=exclusions.periods, unreliable=unreliable)
     basis = _basis_of_operating_state(base)
     contexts: dict[int, Context] = {}
     for rule in PLANT_RULES:
         if codes is not None and rule.code not in codes:
             continue
-        judged = exclusions.facts_for(rule.code)
-        context = contexts.setdefault(id(judged), replace(base, facts=judged))
         reads = rule.reads if rule.code in _WITHOUT_OPERATING_STATE else rule.reads | basis
+        judged = exclusions.facts_for(rule.code, reads)
+        context = contexts.setdefault(id(judged), replace(base, facts=judged))
         finding = _run(rule, context, reads, missing)
         if finding is not None:
             finding = without_blame(site, facts.days, _with_true_start(rule, context, every_day, finding))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -19,9 +20,10 @@ from fieldfare.analysis.findings.data.limits import LIMITS_DATA
 from fieldfare.analysis.findings.data.meters import implausible_efficiency
 from fieldfare.analysis.findings.data.outdoor import outdoor_sensor_biased
 from fieldfare.analysis.findings.data.registers import register_reset
-from fieldfare.analysis.findings.data.silence import sensor_stuck
+from fieldfare.analysis.findings.data.silence import sensor_stuck, still_days
 from fieldfare.analysis.findings.data.swapped import flow_return_swapped
 from fieldfare.analysis.findings.data.units import unit_mismatch
+from fieldfare.analysis.findings.exclusions import find_exclusions
 from fieldfare.analysis.findings.judge import DATA_RULES
 from fieldfare.analysis.findings.limits import LIMITS
 from fieldfare.analysis.physics.sun import clear_noon, half_day, solar_noon
@@ -186,6 +188,41 @@ def test_a_stuck_stretch_that_is_over_is_a_note(small):
     small.values["outdoor"][small.days_between(12, 15)] = 4.0
     finding = sensor_stuck(small.context())
     assert (finding.severity, finding.since, finding.until) == ("note", day_text(12), day_text(15))
+
+
+def sent_on_change(small: Small, point: str, step: float, beat_h: int = 6) -> None:
+    """Send a point only where it has changed by a step, and as a sign of life."""
+    value = np.round(small.values[point] / step) * step
+    new = np.concatenate(([True], np.diff(value) != 0.0))
+    beat = small.time % (beat_h * 3_600_000) == 0
+    small.values[point] = np.where(new | beat, value, np.nan)
+
+
+@pytest.mark.parametrize(("last", "severity", "until"), [(39, "act", None), (34, "watch", 34)])
+def test_a_sensor_that_sends_changes_only_is_stuck_by_their_absence(small, last, severity, until):
+    small.values["outdoor"][small.days_between(15, last)] = 9.0
+    sent_on_change(small, "outdoor", 0.5)
+    finding = sensor_stuck(small.context())
+    assert (finding.severity, finding.until) == (severity, until and day_text(until))
+    assert finding.since in (day_text(15), day_text(16))
+
+
+def test_a_sensor_that_sends_changes_only_may_keep_still_for_two_days(small):
+    small.values["outdoor"][small.days_between(15, 16)] = 9.0
+    sent_on_change(small, "outdoor", 0.5)
+    assert sensor_stuck(small.context()) is None
+
+
+def test_days_of_a_sensor_that_was_stuck_are_not_judged_by_it(small):
+    small.values["outdoor"][small.days_between(12, 20)] = 9.0
+    context = small.context()
+    still = still_days(context)
+    assert set(still) == {"outdoor_temperature"}
+    assert still["outdoor_temperature"].nonzero()[0].tolist() == list(range(12, 21))
+    exclusions = replace(find_exclusions(small.site, context.facts), still=still)
+    judged = exclusions.facts_for("defrost_without_frost", frozenset({"outdoor_temperature"})).days["day"]
+    assert not np.isin(context.days["day"][12:21], judged).any()
+    assert len(exclusions.facts_for("pressure_low", frozenset({"system_pressure"})).days) == len(context.days)
 
 
 def test_a_coarse_sensor_that_seldom_moves_is_not_stuck(small):

@@ -41,6 +41,7 @@ _LEAST_STEPS, _HIGHEST_COP = 3.0, 7.5
 # Two meters of their classes, and two pairs of sensors, agree closer than this (EN 1434-1 class 3 and IEC
 # 60751 class B).
 _BELIED, _LEAST_COMPARED_KWH = 0.15, 3.0
+_HABIT_DAYS = 5  # with changes, from which a point's habit is known
 _SATURATED = 99.0  # fog keeps a sensor at its upper end for days
 
 
@@ -75,7 +76,9 @@ def sensor_stuck(context: Context) -> Finding | None:
     point, length, ongoing = worst.point, worst.length, worst.ongoing
     need, habit = _days_needed(context, point)
     value = float(days.floats(f"raw.{point.id}")[worst.last])
-    severity: Severity = "note" if not ongoing else "act" if length >= 3 else "watch"
+    severity: Severity = "act" if length >= 3 else "watch"
+    if not ongoing:  # one that stood still for weeks may do so again
+        severity = "watch" if length >= context.limit("gap_long_days") else "note"
     shows = f"{value:.4g} {point.kind.unit}" if point.form != "register" else "the same total"
     spoken = (
         " (a typical value of a failed sensor)" if point.form == "gauge" and value in ERROR_VALUES else ""
@@ -123,7 +126,7 @@ def sensor_stuck(context: Context) -> Finding | None:
 
 def _should_move(days: Table, point: Point) -> Flags | None:
     """Days on which a point's reading must move; None where that can't be told of it."""
-    if not np.isfinite(days.floats(f"moves.{point.id}")).any():
+    if not np.isfinite(_moves(days, point)).any():
         return None
     if point.quantity == "outdoor_humidity":
         return days.floats(f"raw.{point.id}") < _SATURATED
@@ -180,7 +183,7 @@ def _changes(days: Table, point: Point) -> Floats:
     """How often a value changed in each day, the change from the day before counted in."""
     raw = days.floats(f"raw.{point.id}")
     anew = np.concatenate(([False], np.diff(raw) != 0.0))
-    return days.floats(f"moves.{point.id}") + anew
+    return _moves(days, point) + anew
 
 
 def _stuck_runs(context: Context, point: Point) -> list[_Stuck] | None:
@@ -191,8 +194,9 @@ def _stuck_runs(context: Context, point: Point) -> list[_Stuck] | None:
         return None
     if point.quantity == "heat_output":
         should &= minutes_in_runs(context) >= _WORKED_MIN
-    moves, changes = days.floats(f"moves.{point.id}"), _changes(days, point)
+    moves, changes = _moves(days, point), _changes(days, point)
     need, _ = _days_needed(context, point)
+    least_quiet = max(need, math.ceil(context.limit("stuck_days_unknown_habit")))
     # Much keeps still at night: a day that has hardly begun, or was hardly read, tells of no day's habit.
     mostly = minutes_sent(days, point) >= _MOSTLY * days.floats("minutes_total")
     known = np.flatnonzero(np.isfinite(moves) & mostly)
@@ -204,10 +208,45 @@ def _stuck_runs(context: Context, point: Point) -> list[_Stuck] | None:
         begins = np.flatnonzero(np.concatenate(([True], changes[run][1:] > 0)))
         for x, y in zip(begins, [*begins[1:], len(run)], strict=True):
             part = run[x:y]
-            if len(part) >= need:
+            counted = np.isfinite(days.floats(f"moves.{point.id}")[part])
+            if len(part) >= (need if counted.all() else least_quiet):
                 last = int(part[-1])
                 ongoing = not bool((changes[last + 1 :] > 0).any())
                 out.append(_Stuck(point, int(part[0]), last, len(part), ongoing))
+    return out
+
+
+def _moves(days: Table, point: Point) -> Floats:
+    """Changes within each day; nan where they can't be counted.
+
+    A value that is sent only when it changes has few readings on a day on which it stands still. Such a day
+    has no change where a day beside it has the same value. Of air that is never read often enough to count,
+    the days' own values tell.
+    """
+    raw, moves = days.floats(f"raw.{point.id}"), days.floats(f"moves.{point.id}")
+    if point.form != "gauge":
+        return moves
+    if not np.isfinite(moves).any():
+        return np.where(np.isfinite(raw), 0.0, np.nan) if point.quantity in _AIR else moves
+    same = np.diff(raw) == 0.0
+    beside = np.concatenate(([False], same)) | np.concatenate((same, [False]))
+    often = int((moves > 0.0).sum()) >= _HABIT_DAYS
+    return np.where(np.isnan(moves) & beside & often, 0.0, moves)
+
+
+def still_days(context: Context) -> dict[str, Flags]:
+    """Days of stuck sensors that move again by now: quantity -> bool (n,). Other sensors of it may go on."""
+    days = context.all_days.days
+    out: dict[str, Flags] = {}
+    for quantity in {p.quantity for p in context.site.point if p.form == "gauge"}:
+        points = list(context.site.points_of(quantity))
+        still = np.zeros((len(points), len(days)), dtype=bool)
+        for row, point in zip(still, points, strict=True):
+            for run in _stuck_runs(context, point) or ():
+                row[run.first : run.last + 1] = not run.ongoing
+        flags = np.logical_and.reduce(still)
+        if flags.any():
+            out[quantity] = np.asarray(flags)
     return out
 
 
@@ -215,7 +254,7 @@ def _days_needed(context: Context, point: Point) -> tuple[int, float]:
     """Days without a change that chance does not explain, and the point's own habit [changes a day]."""
     changes = _changes(context.all_days.days, point)
     lively = changes[changes > 0]
-    if len(lively) >= 5:
+    if len(lively) >= _HABIT_DAYS:
         habit = float(np.median(lively))
         return max(math.ceil(context.limit("stuck_missing_changes") / habit), 1), habit
     if point.quantity in ("flow_rate", "system_pressure"):
