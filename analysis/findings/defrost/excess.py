@@ -11,8 +11,10 @@ from fieldfare.analysis.expectation.defrost import (
     COAT_G_PER_KW,
     DRAWN_SHARE,
     LENGTH_MIN,
+    chance,
     coat_share,
     defrosts_due,
+    defrosts_take,
     needless_share,
     one_defrost,
 )
@@ -95,7 +97,7 @@ def excessive_defrost(context: Context) -> Finding | None:
     change = _changed(context, defrosts, frost)
     certainly_changed = _is_certain(context, change)
     if not certainly_changed and (gap := by_clock(context, defrosts)) is not None:
-        return timed(context, defrosts, gap)
+        return _priced(context, timed(context, defrosts, gap), defrosts, frost)
     change = change if certainly_changed else None
     days = _frosty(frost) if change else frost.clearest(COAT_G_PER_KW.middle)
     if days.sum() < context.limit("defrost_days"):
@@ -107,6 +109,40 @@ def excessive_defrost(context: Context) -> Finding | None:
     here = days & episode.covers(context.days["day"])
     since = episode.since if change else _since(context, defrosts, episode, days)
     return _told(context, defrosts, judged, episode, here, since)
+
+
+def _priced(context: Context, found: Finding, defrosts: Table, frost: DailyFrost) -> Finding:
+    """A timer's note, or more where it takes far more heat than any frost of these days explains."""
+    days = context.days
+    judged = np.ones(len(days), dtype=np.bool_)
+    laid, used = frost.total(judged), nan_median(used_wh(defrosts, rated_kw(context)))
+    share = _share_of_heat(context, defrosts, judged)
+    needless = needless_share(len(defrosts), laid, used)
+    real = chance(defrosts_due(laid).score(len(defrosts)))
+    dear = share >= context.limit("defrost_penalty_act") and needless >= context.limit("timed_needless")
+    if not dear or real < context.limit("finding_chance"):
+        return found
+    kwh = _yearly(context, defrosts, needless)
+    return replace(
+        found,
+        severity="watch",
+        confidence=min(real, context.limit("surest")),
+        evidence=(
+            *found.evidence,
+            context.evidence(
+                "share of the heat used by defrosts", round(share, 3), "-", "defrost_penalty_act"
+            ),
+            context.evidence(
+                "of it, beyond what the frost asks for", round(needless, 2), "-", "timed_needless"
+            ),
+        ),
+        home=(
+            "Your heat pump de-ices by the clock, far more often than the weather asks for. Your installer may"
+            " be able to set it to do so when there is ice."
+        ),
+        cost_kwh=kwh,
+        cost_money=context.money(kwh),
+    )
 
 
 def _is_certain(context: Context, change: Change | None) -> bool:
@@ -169,7 +205,7 @@ def _judge(
     rated = rated_kw(context)
     laid, used = frost.total(rows), nan_median(used_wh(mine, rated))
     minutes, drawn = nan_median(mine.floats("minutes")), nan_median(drawn_share(mine, rated))
-    due = defrosts_due(laid)
+    due, takes = defrosts_due(laid), defrosts_take(laid)
     usual = pattern(mine.floats("since_last"), mine.floats("frost_usual_kg") * 1000.0 / rated, laid.spread)
     dry = _coat_when_dry(context, defrosts, rows)
     signs = Signs(
@@ -188,13 +224,16 @@ def _judge(
         dry=float(np.log(dry.middle)) if dry else np.nan,
         dry_spread=dry.spread if dry else 0.0,
         penalty=_penalty(_share_of_heat(context, mine, rows)),
+        melted=float(np.log(len(mine) * used / takes.middle)),
+        melted_spread=takes.spread,
         minutes=float(np.log(minutes / LENGTH_MIN.middle)),
         drawn=float(np.log(drawn / DRAWN_SHARE.middle)),
     )
     needless = needless_share(len(mine), laid, used)
     if change is not None:
         fell, doubt = _fell_with(context, change)
-        signs = replace(signs, often=np.nan, used=np.nan, penalty=np.nan, efficiency=np.nan)
+        signs = replace(signs, often=np.nan, used=np.nan, penalty=np.nan, melted=np.nan)
+        signs = replace(signs, efficiency=np.nan)
         signs = replace(signs, fell=fell, fell_spread=doubt)
         needless = max(needless, 1.0 - float(np.exp(-change.size)))
     chances = weights(signs, change.odds if change else 0.0)
@@ -373,11 +412,15 @@ def _share_of_heat(context: Context, mine: Table, rows: Flags) -> float:
 
 def _cost(context: Context, mine: Table, judged: _Judged) -> float:
     """Yearly electricity of needless defrosts: too early, or longer than needed."""
-    cop = _cop(context)
-    each = mine.total("electricity") + float(np.nansum(mine["heat_taken"])) / cop
     spare = judged.needless
     if judged.slow:
         spare = max(spare, 1.0 - context.limit("defrost_long_minutes") / judged.minutes)
+    return _yearly(context, mine, spare)
+
+
+def _yearly(context: Context, mine: Table, spare: float) -> float:
+    """A year's electricity of a share of some defrosts, the heat they draw back included [kWh]."""
+    each = mine.total("electricity") + float(np.nansum(mine["heat_taken"])) / _cop(context)
     return float(each) * spare * heating_year(context)
 
 

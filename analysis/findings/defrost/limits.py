@@ -156,6 +156,12 @@ LIMITS_DEFROST: dict[str, Limit] = {
         "common practice: timers stand at 60 to 120 minutes, the lock after a defrost at 30 to 45",
         "median running time between defrosts, from which an even spacing may be a timer's",
     ),
+    "timed_needless": Limit(
+        0.5,
+        "-",
+        "common practice: a timer wastes a third in a damp winter; more than half is a wrong setting",
+        "share of a timer's defrosts that frost does not explain, from which it is more than a note",
+    ),
     "timer_least_minutes": Limit(
         44.0,
         "min",

@@ -6,6 +6,7 @@ import numpy as np
 
 from fieldfare.analysis.cautions import refrigerant_caution
 from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.expectation.defrost import defrosts_due
 from fieldfare.analysis.expectation.defrost_odds import dry_chance
 from fieldfare.analysis.expectation.defrost_pattern import Pattern, pattern
 from fieldfare.analysis.expectation.frost import UNITS_SPREAD
@@ -124,6 +125,7 @@ def _told(context: Context, defrosts: Table, dry: Flags, so: Flags, episode: Epi
             nan_median(used_wh(chosen, rated_kw(context))),
             int(warm.sum()),
             bare,
+            _surplus(context, int(inside.sum()), covered),
         ),
         f"{number} defrosts took place without frost, at {low:.0f} to {high:.0f} °C.",
         evidence=(
@@ -169,10 +171,15 @@ def _told(context: Context, defrosts: Table, dry: Flags, so: Flags, episode: Epi
     )
 
 
-def _chance(context: Context, mine: Table, energy: float, warm: int, bare: int) -> float:
+def _surplus(context: Context, number: int, covered: Flags) -> float:
+    """How far the defrosts of some days are beyond what their frost asks for [standard deviations]."""
+    return defrosts_due(DailyFrost.of(context).total(covered)).score(number)
+
+
+def _chance(context: Context, mine: Table, energy: float, warm: int, bare: int, often: float) -> float:
     """Probability that a sensor or the charge makes them. mine : all defrosts of the episode. energy : used
     by those without frost, median [Wh/kW]. warm, bare : of these, in air that frosts no coil, and before
-    which none can have settled
+    which none can have settled. often : as `_surplus` has it
     """
     usual = _pattern(context, mine)
     real = dry_chance(
@@ -182,6 +189,7 @@ def _chance(context: Context, mine: Table, energy: float, warm: int, bare: int) 
         locked=usual.locked if usual else 0.0,
         follows=usual.follows if usual else -1.0,
         efficiency=efficiency(context),
+        often=often,
     )
     return min(real, context.limit("surest"))
 
