@@ -130,9 +130,9 @@ _LESS_AIR = {
     "penalty": Spread(0.5, 0.5),
     "fell": _STARVED["fell"],
 }
-# A coil sensor that reads too cold, or a wrong threshold, starts a demand control's defrosts on part of a coat.
-# Their number still follows the frost, so that the balance of heat tells: they take several times what the
-# frost laid there can take. Number and coat, which rest on the same frost, are left to the balance.
+# A coil sensor that reads too cold, or a wrong threshold, starts a demand control's defrosts on part of a
+# coat. Their number still follows the frost, so that the balance of heat tells: they take several times what
+# the frost laid there can take. Number and coat, which rest on the same frost, are left to the balance.
 _TOO_SOON = {
     **_SOUND,
     "lock": Spread(0.1, 0.3),

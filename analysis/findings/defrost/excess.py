@@ -137,8 +137,8 @@ def _priced(context: Context, found: Finding, defrosts: Table, frost: DailyFrost
             ),
         ),
         home=(
-            "Your heat pump de-ices by the clock, far more often than the weather asks for. Your installer may"
-            " be able to set it to do so when there is ice."
+            "Your heat pump de-ices by the clock, far more often than the weather asks for. Your installer"
+            " may be able to set it to do so when there is ice."
         ),
         cost_kwh=kwh,
         cost_money=context.money(kwh),
