@@ -35,6 +35,9 @@ Flags = NDArray[np.bool_]
 # Sparser readings can't show a run or a defrost. Quarter hours show a lower bound of runs.
 COARSEST_FOR_RUNS_MIN = 15.0
 COARSEST_FOR_DEFROSTS_MIN = 2.0
+COARSEST_SIGNAL_MIN = 5.0
+"""A unit's own signal sampled so far apart shows most defrosts, not their length or heat: they last 2 to 10
+minutes (common practice)."""
 # Without demand, controls show no target or one near the room's; a unit starts 3 to 6 K below
 # its target (common practice).
 LEAST_ASKED_FLOW_C, SHORT_FLOW_K = 24.0, 6.0
@@ -196,16 +199,17 @@ def defrosts_table(minutes: Minutes, frost: Callable[[], dict[str, Floats]]) -> 
     last one, nan where that is more than a day ago], frost_kg [the most frost that can have settled since
     then, or in the day before where the last one is older], frost_usual_kg [what is expected to have
     settled], during (use it interrupted)
+    Where only a signal sampled every five minutes shows them, some are missed, minutes is the reading's, and
+    heat_taken and electricity are nan.
     """
     grid, use = minutes.grid, minutes.use
     defrost = use.code == DEFROST
     segments = Segments.of(defrost)
     segments = segments.where(segments.minutes >= 1)
-    signalled = any(
-        grid.spacing.get(q, 99.0) <= COARSEST_FOR_DEFROSTS_MIN for q in ("defrost_active", "operating_mode")
-    )
+    signal = min(grid.spacing.get(q, 99.0) for q in ("defrost_active", "operating_mode"))
     by_heat = min(grid.spacing.get(q, 99.0) for q in ("heat_output", "flow_rate", "flow_temperature"))
-    if not len(segments) or not (signalled or by_heat <= COARSEST_FOR_DEFROSTS_MIN):
+    fine = min(signal, by_heat) <= COARSEST_FOR_DEFROSTS_MIN
+    if not len(segments) or not (fine or signal <= COARSEST_SIGNAL_MIN):
         return empty(DEFROST_COLUMNS)
     power = minutes.balance.heat_pump if minutes.balance.heat_pump is not None else minutes.electricity
     after = Segments(segments.start, np.minimum(segments.end + WATER_ON_ITS_WAY_MIN, len(grid)))
@@ -216,12 +220,12 @@ def defrosts_table(minutes: Minutes, frost: Callable[[], dict[str, Floats]]) -> 
     near = np.diff(segments.start, prepend=-(10**9)) <= _DAY_MIN
     begin = np.where(near, np.append(0, segments.start[:-1]), np.maximum(segments.start - _DAY_MIN, 0))
     between = Segments(begin, segments.start)
-    growth = frost()
+    growth, known = frost(), 1.0 if fine else np.nan
     columns = {
         "start": grid.time[segments.start],
         "minutes": segments.minutes,
-        "heat_taken": after.sum(minutes.drawn_back) / 1000.0,
-        "electricity": segments.sum(power) / 1000.0,
+        "heat_taken": after.sum(minutes.drawn_back) / 1000.0 * known,
+        "electricity": segments.sum(power) / 1000.0 * known,
         "outdoor": segments.mean(grid.gauge("outdoor_temperature")),
         "humidity": segments.mean(grid.gauge("outdoor_humidity")),
         "frosting": hour.count(minutes.frosting) > 0,

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldfare.analysis.facts.events import COARSEST_SIGNAL_MIN
 from fieldfare.analysis.facts.table import Table, known
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.forward_only import blind_to_defrosts, unseen_defrost_heat
@@ -17,6 +18,8 @@ SHORT_RUN_MIN = 10.0
 """A shorter run hardly pays for its start (common practice; manufacturers require 6 to 10 minutes)."""
 _CLOSE_MIN = 2.0
 COARSEST_RUN_MIN = 15.0
+# Defrosts last 2 to 10 minutes (common practice): readings further apart see a short one by chance.
+_SHORTEST_MELT_MIN = 2.0
 _CLOSER = "needs readings every 15 minutes or closer, or compressor_starts"
 
 
@@ -116,6 +119,9 @@ class Defrosting:
     reason: str = ""
     taken_reason: str = ""
     """Why the defrost heat is unknown although defrosts are counted."""
+    count_least: int | None = None
+    count_most: int | None = None
+    """Where readings are too far apart to count: the defrosts seen, and as many as these may stand for."""
 
     def withheld(self, reason: str) -> Defrosting:
         """Without its figures, for a reason."""
@@ -132,15 +138,9 @@ def defrosting(site: Site, facts: Facts) -> Defrosting:
         for q in ("defrost_active", "operating_mode", "heat_output", "flow_rate", "flow_temperature")
     )
     if not visible:
-        return Defrosting(
-            None,
-            None,
-            None,
-            None,
-            None,
-            None,
-            "needs defrost_active, operating_mode or heat every 2 minutes or closer",
-        )
+        none = "needs defrost_active, operating_mode or heat every 2 minutes or closer"
+        least, most = _sampled_count(days, defrosts)
+        return Defrosting(None, None, None, None, None, None, none, count_least=least, count_most=most)
     signalled = any(
         f"spacing.{q}" in days and bool((days[f"spacing.{q}"] <= 2.0).any())
         for q in ("defrost_active", "operating_mode")
@@ -175,6 +175,21 @@ def defrosting(site: Site, facts: Facts) -> Defrosting:
         taken / heat if taken is not None and heat > 0 else None,
         taken_reason=blurred,
     )
+
+
+def _sampled_count(days: Table, defrosts: Table) -> tuple[int | None, int | None]:
+    """Least and most defrosts behind those that a sampled signal shows; None without such a signal."""
+    apart = min(
+        (
+            float(np.nanmin(days[f"spacing.{q}"]))
+            for q in ("defrost_active", "operating_mode")
+            if f"spacing.{q}" in days and np.isfinite(days[f"spacing.{q}"]).any()
+        ),
+        default=math.inf,
+    )
+    if not len(defrosts) or apart > COARSEST_SIGNAL_MIN:
+        return None, None
+    return len(defrosts), math.ceil(len(defrosts) * apart / _SHORTEST_MELT_MIN)
 
 
 def _melting_blurred(days: Table, minutes: float | None) -> str:

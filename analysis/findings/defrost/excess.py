@@ -299,7 +299,7 @@ def _told(
     mine = defrosts.where(np.isin(defrosts["day"], context.days["day"][here]))
     ratio = judged.count / judged.due[0]
     causes = defrost_causes(context, mine, slow=judged.slow, sooner=ratio)
-    kwh = _cost(context, whole, judged)
+    kwh = _cost(context, whole, judged) if np.isfinite(judged.minutes) else None
     days = int(here.sum())
     headline = _headline(context, judged, days)
     low, high = (x / days for x in judged.due[1:])
@@ -334,7 +334,9 @@ def _told(
                 "-",
                 "defrost_penalty_act",
             ),
-            context.evidence("length of a defrost", round(judged.minutes, 1), "min", "defrost_long_minutes"),
+            context.evidence(
+                "length of a defrost", _rounded(judged.minutes, 1), "min", "defrost_long_minutes"
+            ),
             context.evidence(
                 "heat drawn from the water during a defrost, over rated output",
                 _rounded(judged.drawn, 2),

@@ -27,7 +27,7 @@ from fieldfare.analysis.statistics.quantiles import nan_median
 
 NEEDS = (
     Need(("outdoor_temperature",), 60.0),
-    Need(("defrost_active", "operating_mode", "heat_output", "flow_rate", "flow_temperature"), 2.0),
+    Need(("defrost_active", "operating_mode", "heat_output", "flow_rate", "flow_temperature"), 5.0),
 )
 _WEEK = 7
 READS = frozenset({"outdoor_temperature", "heat_output"})
@@ -40,9 +40,12 @@ def seen(context: Context) -> Table:
     """
     if context.site.heat_pump.source != "air":
         raise NotAssessed("the source is not air")
-    if context.figures.defrost.reason:
-        raise NotAssessed(context.figures.defrost.reason)
-    defrosts = context.facts.defrosts
+    defrosts, figure = context.facts.defrosts, context.figures.defrost
+    if figure.reason and figure.count_least is None:
+        raise NotAssessed(figure.reason)
+    if figure.reason:  # sampled: those seen are the least there are, their length and heat unknown
+        unknown = np.full(len(defrosts), np.nan)
+        return defrosts.with_columns(minutes=unknown, heat_taken=unknown, electricity=unknown)
     if not len(defrosts):
         return defrosts
     taken = nan_median(defrosts.floats("heat_taken")) * 1000.0 / rated_kw(context)
