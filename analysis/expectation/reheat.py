@@ -20,7 +20,7 @@ CHARGING_SHARE = 0.8
 """Share of the rated output at which units charge: 60 to 100 % (common practice)."""
 # Relative standard uncertainties (GUM type B, half-width of the stated ranges over the root of three,
 # rounded up).
-_U_OUTPUT, _U_COIL, _U_CAPACITY = 0.15, 0.30, 0.15
+_U_OUTPUT, U_COIL, _U_CAPACITY = 0.15, 0.30, 0.15
 _U_LIMIT_K = 1.5
 # Draws during a charge, a defrost, the minutes until the water is hot (common practice).
 _U_HABIT, _U_START_MIN = 0.10, 4.0
@@ -83,7 +83,7 @@ def expected(charge: Charge) -> Expected:
         return Expected(inf, inf)
     moved = (
         charge._replace(output_kw=charge.output_kw * (1.0 - _U_OUTPUT)),
-        charge._replace(coil_w_per_k=charge.coil_w_per_k * (1.0 - _U_COIL)),
+        charge._replace(coil_w_per_k=charge.coil_w_per_k * (1.0 - U_COIL)),
         charge._replace(litres=charge.litres * (1.0 + _U_CAPACITY)),
         charge._replace(flow_limit_c=charge.flow_limit_c - _U_LIMIT_K),
     )

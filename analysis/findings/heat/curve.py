@@ -370,6 +370,12 @@ def heating_out_of_season(context: Context) -> Finding | None:
     # Controls average the weather over a day or two: two warm days in a row count.
     warmest = _needs_none_above(context)
     warm = np.isfinite(outdoor) & (outdoor >= warmest) & (fill_nan(before, -9.0) >= warmest - 1.0)
+    # Rooms well above what they were designed for need none from the end of the heating season on.
+    mild = limit("heating_limit_least_c")
+    full = np.isfinite(outdoor) & (outdoor >= mild) & (fill_nan(before, -9.0) >= mild - 1.0) & ~warm
+    full &= days.floats("room") - context.site.design.indoor_c >= limit("overheated_k")
+    warmest = mild if full.any() else warmest
+    warm |= full
     if warm.sum() < limit("warm_days"):
         raise NotAssessed(f"needs {limit('warm_days'):.0f} warm days, has {warm.sum()}")
     so = warm & (heating >= limit("warm_day_minutes"))

@@ -2,16 +2,20 @@
 
 The water in the coil stands over the cylinder by what the coil needs to pass the heat. At equal heat and flow
 a coil that scales or fills with air needs more, and the unit works at a hotter flow for the same hot water,
-whether or not its control lets the charge take longer. A coil that was too small from the first day shows no
-change.
+whether or not its control lets the charge take longer. A coil that was too small, or scaled, from the first
+day shows no change: it is compared with what coils are laid out for.
 """
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from fieldfare.analysis.cautions import HOT_WATER
-from fieldfare.analysis.facts.table import Table, group_by_day
+from fieldfare.analysis.expectation.reheat import COIL_OVER_K, U_COIL
+from fieldfare.analysis.expectation.uncertain import Lognormal
+from fieldfare.analysis.facts.table import Table, fill_nan, group_by_day
 from fieldfare.analysis.figures.change import DetectedChange, find_change
 from fieldfare.analysis.findings.confidence import Floats
 from fieldfare.analysis.findings.context import Context
@@ -22,6 +26,9 @@ from fieldfare.analysis.findings.yearly_cost import share_spared
 from fieldfare.analysis.statistics.distributions import normal_probability
 from fieldfare.analysis.statistics.quantiles import nan_median
 
+_FEWEST_CHARGES = 6
+# A cylinder's sensor sits above the coil and reads this much else than the water about it (common practice).
+_SENSOR_K = 1.5
 # Less heat is the end of a charge; more than that from the immersion heater warms the sensor by itself.
 _LEAST_KW, _HELPED_KWH = 0.5, 0.1
 _YEAR_DAYS = 365.0
@@ -42,6 +49,68 @@ def coil_changed(context: Context, reheats: Table) -> Finding | None:
     if _flow_fell(context, reheats, day, found):
         return None  # less water stands hotter at its inlet: that is the flow's doing
     return _told(context, found, day, over)
+
+
+def coil_poor(context: Context, reheats: Table, approach: Floats) -> Finding | None:
+    """The water stands far more over the cylinder than a coil laid out for this unit needs; else None.
+
+    reheats : whole charges. approach : float64 (n,) [K], mean coil water over the cylinder at rated output
+    """
+    limit, over = context.limit, reheats.floats("over_cylinder")
+    usable = np.isfinite(approach) & (reheats.floats("heat_end") > _LEAST_KW)
+    usable &= fill_nan(over, 0.0) >= limit("coil_least_difference_k")
+    share = reheats.floats("flow_rate") / (context.site.heat_pump.flow_m3_per_h or np.nan)
+    usable &= ~(share < limit("reheat_flow_share"))
+    if "immersion" in reheats:
+        usable &= ~(reheats.floats("immersion") > _HELPED_KWH)
+    if usable.sum() < _FEWEST_CHARGES:
+        return None
+    seen = nan_median(approach[usable])
+    if seen < limit("coil_approach_watch"):
+        return None
+    measured = nan_median((over - reheats.floats("lift") / 2.0)[usable])
+    usual = Lognormal(COIL_OVER_K, math.hypot(U_COIL, _SENSOR_K / max(measured, _SENSOR_K)))
+    spared = share_spared(measured * (1.0 - COIL_OVER_K / seen))
+    kwh = context.days.total("electricity_hot_water_kwh") * spared * _YEAR_DAYS / max(len(context.days), 1)
+    severity: Severity = "watch" if kwh >= limit("coil_rise_kwh") else "note"
+    why = f"the coil's water stands {measured:.0f} K over the cylinder with the flow as it should be"
+    return Finding(
+        "slow_reheat",
+        severity,
+        np.datetime_as_string(reheats["day"][usable][0], unit="D").item(),
+        min(normal_probability(usual.score(seen)), limit("surest")),
+        f"The cylinder's coil passes little heat: at full output its water would stand {seen:.0f} K over the"
+        f" cylinder; {usual.low:.0f} to {usual.high:.0f} K are expected.",
+        evidence=(
+            context.evidence(
+                "coil water over the cylinder, at rated output", round(seen, 1), "K", "coil_approach_watch"
+            ),
+            Evidence("expected, 95 % interval", f"{usual.low:.0f} to {usual.high:.0f}", "K"),
+            Evidence("coil water over the cylinder, as measured", round(measured, 1), "K"),
+            context.evidence(
+                "flow while charging over nominal", nan_median(share[usable]), "-", "reheat_flow_share"
+            ),
+            Evidence("electricity of hot water more by it", percent(spared)),
+            Evidence("charges compared", int(usable.sum()), "reheats"),
+        ),
+        causes=_causes(why, _COIL_SLOWLY),
+        next_step=(
+            "Visit: vent the coil, check that the cylinder's sensor sits in its pocket, measure flow and"
+            " return at the cylinder; compare the coil's area with the unit's output, and descale it if the"
+            " water is hard."
+        ),
+        caution=HOT_WATER,
+        home=(
+            ""
+            if severity == "note"
+            else "Heating the hot water takes more electricity than it should. Your installer will check the"
+            " cylinder."
+        ),
+        cost_kwh=kwh,
+        cost_money=context.money(kwh),
+        visit="drive" if severity != "note" else "none",
+        bring=("descaler and pump", "thermometer pair") if severity != "note" else (),
+    )
 
 
 def _by_day(context: Context, reheats: Table) -> tuple[np.ndarray, Floats, Floats]:

@@ -21,7 +21,7 @@ from fieldfare.analysis.findings.context import Context, Need, Rule, require_hot
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
 from fieldfare.analysis.findings.grading import graded, ranked
 from fieldfare.analysis.findings.hot_water.blind_charge import blind_charge
-from fieldfare.analysis.findings.hot_water.coil import coil_changed
+from fieldfare.analysis.findings.hot_water.coil import coil_changed, coil_poor
 from fieldfare.analysis.findings.model import (
     Cause,
     Evidence,
@@ -52,7 +52,8 @@ def slow_reheat(context: Context) -> Finding | None:
     found = _too_long(context, reheats)
     if found is not None and found.severity != "note":
         return found
-    return coil_changed(context, reheats) or found
+    poor = coil_changed(context, reheats) or coil_poor(context, reheats, approach_at_rating(context, reheats))
+    return poor or found
 
 
 def _too_long(context: Context, reheats: Table) -> Finding | None:

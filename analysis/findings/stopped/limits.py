@@ -257,6 +257,19 @@ LIMITS_STOPPED: dict[str, Limit] = {
         "days since a stop ended, up to which it is more than a note",
         "below",
     ),
+    "stopped_long_hours": Limit(
+        48.0,
+        "h",
+        "common practice: longer than a power cut; a household sits two days in the cold only when it must",
+        "a stop that has ended, from which its cause is still asked for later",
+    ),
+    "stopped_long_days": Limit(
+        120.0,
+        "days",
+        "common practice: what stopped a unit in winter and was not mended stops it again in the same season",
+        "days since such a long stop ended, up to which it is more than a note",
+        "below",
+    ),
     # how grave
     "stopped_frost_c": Limit(
         0.5,

@@ -94,7 +94,9 @@ def _stopped(context: Context) -> Finding | None:
     if possible is not None:
         return possible
     past = [(rest, told) for rest, told in ended if told]
-    return _past(context, *max(past, key=lambda p: p[0].end)) if past else None
+    if not past:
+        return None
+    return _past(context, *max(past, key=lambda p: (_may_return(context, *p), p[0].end)))
 
 
 def _refuse_unknown(context: Context) -> None:
@@ -157,16 +159,10 @@ def _finding(context: Context, rest: Rest, told: list[Reason]) -> Finding:
 
 
 def _past(context: Context, rest: Rest, told: list[Reason]) -> Finding | None:
-    """A stop that has ended: watch if recent, clear and not serviced; otherwise a note."""
-    newest = context.all_days.days.day(len(context.all_days.days) - 1)
+    """A stop that has ended: watch where it may come again; otherwise a note."""
     until = local(context, rest.end).date()
     since = local(context, rest.start).date().isoformat()
-    recent = (newest - until).days <= context.limit("stopped_past_days")
-    plain = {"power", "floor", "room", "fault"} & {r.kind for r in told}
-    worked_on = any(
-        r.kind == "serviced" and r.since <= until.isoformat() <= r.until for r in context.recognised
-    )
-    severity: Severity = "watch" if recent and plain and not worked_on else "note"
+    severity: Severity = "watch" if _may_return(context, rest, told) else "note"
     causes = _causes(context, rest, told)
     main = _told_cause(causes)
     return Finding(
@@ -193,6 +189,23 @@ def _past(context: Context, rest: Rest, told: list[Reason]) -> Finding | None:
             )
         ),
     )
+
+
+def _may_return(context: Context, rest: Rest, told: list[Reason]) -> bool:
+    """Whether a stop that has ended is clear, recent or long, and nobody worked on the unit since.
+
+    A unit that starts again by itself has not been mended; one that stood for days in the heating season is
+    asked about for the rest of that season.
+    """
+    newest = context.all_days.days.day(len(context.all_days.days) - 1)
+    until = local(context, rest.end).date()
+    ago = (newest - until).days
+    near = ago <= context.limit("stopped_past_days")
+    long = rest.hours >= context.limit("stopped_long_hours") and ago <= context.limit("stopped_long_days")
+    long = long and rest["outdoor_mean_c"] < context.limit("stopped_season_c")
+    plain = {"power", "floor", "room", "fault"} & {r.kind for r in told}
+    worked_on = any(r.kind == "serviced" and r.until >= until.isoformat() for r in context.recognised)
+    return bool((near or long) and plain and not worked_on)
 
 
 def _told_cause(causes: tuple[Cause, ...]) -> str:
