@@ -193,7 +193,8 @@ _PRIOR: Mapping[str, float] = MappingProxyType(
 """Prior weights: shares of air-source units whose defrosts are looked at, common practice."""
 UNMELTED = ("melts slowly", "leaves ice")
 _BEFORE_A_COAT = ("starved", "choked", "less air", "too soon")
-_NO_FAULT = ("sound", "timed", "timed, inefficient")
+_BY_TIMER = ("timed", "timed, inefficient")
+_NO_FAULT = ("sound", *_BY_TIMER)
 _OWN_SPREAD: Mapping[str, str] = MappingProxyType(
     {"often": "often_spread", "dry": "dry_spread", "melted": "melted_spread", "fell": "fell_spread"}
 )
@@ -211,7 +212,7 @@ def weights(signs: Signs, change: float = 0.0) -> dict[str, float]:
     signs : Signs. change : logarithm of the likelihood ratio that it changed against its own days, as
         `changed` has it
     Returns "sound", "starved", "melts slowly" and "leaves ice" (both: melting lacks heat) -> probability,
-        together 1. Source: Bayes' rule.
+        together 1; and "timed", the part of "sound" in which a timer sets them. Source: Bayes' rule.
     """
     facts = asdict(signs)
     logs = {}
@@ -229,6 +230,7 @@ def weights(signs: Signs, change: float = 0.0) -> dict[str, float]:
     told = shares(logs)
     return {
         "sound": sum(told[name] for name in _NO_FAULT),
+        "timed": sum(told[name] for name in _BY_TIMER),
         "starved": sum(told[name] for name in _BEFORE_A_COAT),
         **{name: told[name] for name in UNMELTED},
     }

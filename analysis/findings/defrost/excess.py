@@ -66,8 +66,8 @@ class _Judged:
         medians, drawn over
     rated output [-] and used [Wh/kW] nan where not measured. coat : share of a whole coat that each melted
     [-]
-    starved, unmelted : probabilities that they come for another reason than frost, and that melting lacks
-        heat [-]
+    starved, unmelted, timed : probabilities that they come for another reason than frost, that melting lacks
+        heat, and that a timer sets them [-]
     """
 
     count: int
@@ -79,6 +79,7 @@ class _Judged:
     needless: float
     starved: float
     unmelted: float
+    timed: float
 
     @property
     def certain(self) -> float:
@@ -103,12 +104,27 @@ def excessive_defrost(context: Context) -> Finding | None:
     if days.sum() < context.limit("defrost_days"):
         return None
     found = _episode_with_defrosts(context, defrosts, frost, days, change)
+    if found is None or found[0].certain < context.limit("finding_chance"):
+        wasteful = _by_short_timer(context, defrosts, frost, days)
+        if wasteful is not None:
+            return wasteful
     if found is None:
         return None
     judged, episode = found
     here = days & episode.covers(context.days["day"])
     since = episode.since if change else _since(context, defrosts, episode, days)
     return _told(context, defrosts, judged, episode, here, since)
+
+
+def _by_short_timer(context: Context, defrosts: Table, frost: DailyFrost, days: Flags) -> Finding | None:
+    """A timer, or a sensor that acts as one, where it takes far more heat than the frost asks for; else
+    None."""
+    judged = _judge(context, defrosts, frost, days, None)
+    if judged is None or judged.certain + judged.timed < context.limit("finding_chance"):
+        return None
+    told = timed(context, defrosts, nan_median(defrosts.floats("since_last")))
+    told = _priced(context, told, defrosts, frost)
+    return told if told.severity != "note" else None
 
 
 def _priced(context: Context, found: Finding, defrosts: Table, frost: DailyFrost) -> Finding:
@@ -248,6 +264,7 @@ def _judge(
         needless,
         chances["starved"],
         chances["leaves ice"] + (chances["melts slowly"] if long else 0.0),
+        chances["timed"],
     )
 
 
