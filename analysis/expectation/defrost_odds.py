@@ -179,7 +179,7 @@ _SIGNATURES: Mapping[str, Mapping[str, Spread]] = MappingProxyType(
 )
 _PRIOR: Mapping[str, float] = MappingProxyType(
     {
-        "sound": 0.77,
+        "sound": 0.80,
         "timed": 0.04,
         "timed, inefficient": 0.01,
         "starved": 0.055,
@@ -217,6 +217,8 @@ def weights(signs: Signs, change: float = 0.0) -> dict[str, float]:
     facts = asdict(signs)
     logs = {}
     for name, expected in _SIGNATURES.items():
+        if name == "too soon" and not np.isfinite(signs.melted):
+            continue  # only the balance of heat can tell
         own = {
             fact: Spread(expected[fact].mean, hypot(expected[fact].sd, facts[spread]))
             for fact, spread in _OWN_SPREAD.items()
@@ -231,7 +233,7 @@ def weights(signs: Signs, change: float = 0.0) -> dict[str, float]:
     return {
         "sound": sum(told[name] for name in _NO_FAULT),
         "timed": sum(told[name] for name in _BY_TIMER),
-        "starved": sum(told[name] for name in _BEFORE_A_COAT),
+        "starved": sum(told.get(name, 0.0) for name in _BEFORE_A_COAT),
         **{name: told[name] for name in UNMELTED},
     }
 

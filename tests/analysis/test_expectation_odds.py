@@ -18,6 +18,7 @@ from fieldfare.analysis.expectation.defrost_odds import (
     Signs,
     changed,
     dry_chance,
+    dry_chance,
     fell_odds,
     weights,
 )
@@ -184,7 +185,32 @@ def test_a_starved_coil_and_poor_melting_show_by_their_own_signs():
     )
     assert weights(starved)["starved"] > 0.95
     assert sum(weights(unmelted)[name] for name in UNMELTED) > 0.8
-    assert sum(weights(starved).values()) == pytest.approx(1.0)
+    assert sum(p for name, p in weights(starved).items() if name != "timed") == pytest.approx(1.0)
+
+
+def test_defrosts_that_melt_far_more_than_air_can_lay_come_too_soon():
+    """The number follows the frost and no lock shows, as with a sound control; the heat does not fit."""
+    follows = Signs(1.3, 0.5, used=0.1, locked=0.1, lock=0.1, follows=-0.6, efficiency=1.0, minutes=-0.3)
+    dear = replace(follows, penalty=1.5, melted=1.8, melted_spread=0.45)
+    assert weights(dear)["starved"] > 0.9
+    assert weights(replace(dear, penalty=0.3, melted=0.3))["starved"] < 0.15
+    assert weights(follows)["sound"] > 0.8, "without a meter of heat the number settles nothing"
+
+
+def test_hollow_defrosts_are_the_surer_the_more_there_are_of_them():
+    """Each takes no more than a bare coil; two defrosts an hour are beyond any frost (three deviations)."""
+    known = {"empty": True, "locked": 0.3, "follows": -0.8, "efficiency": 1.0}
+    assert dry_chance(0, 1, **known) < 0.5
+    assert dry_chance(0, 1, **known, often=1.0) < 0.5
+    assert dry_chance(0, 1, **known, often=3.5) > 0.9
+    assert dry_chance(0, 1, **{**known, "empty": False}, often=3.5) < 0.1
+
+
+def test_a_short_timer_is_named_as_one():
+    alike = Signs(0.9, 0.5, used=-0.6, locked=0.95, follows=0.0, dry=-2.0, dry_spread=0.7, efficiency=0.98)
+    told = weights(replace(alike, lock=float(np.log(50.0 / 38.0))))
+    assert 0.8 < told["timed"] <= told["sound"]
+    assert weights(SOUND)["timed"] < 0.05
 
 
 def test_nothing_measured_leaves_the_prior():
