@@ -168,7 +168,9 @@ def context_of(
     runs: Table | None = None,
     defrosts: Table | None = None,
     site: str = WHOLE,
+    sampled: str = "",
 ) -> Context:
+    """sampled : why defrosts are only sampled, if they are"""
     facts = Facts(
         days_of() if days is None else days,
         NO_EVENTS if runs is None else runs,
@@ -178,7 +180,7 @@ def context_of(
     )
     figures: Any = SimpleNamespace(
         heat_loss=SimpleNamespace(base_temperature_c=15.0),
-        defrost=SimpleNamespace(reason="", taken_reason=""),
+        defrost=SimpleNamespace(reason=sampled, taken_reason=sampled, count_least=len(defrosts or ())),
     )
     return Context(parse_kept_site(site), facts, facts, figures)
 

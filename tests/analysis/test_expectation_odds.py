@@ -18,7 +18,6 @@ from fieldfare.analysis.expectation.defrost_odds import (
     Signs,
     changed,
     dry_chance,
-    dry_chance,
     fell_odds,
     weights,
 )

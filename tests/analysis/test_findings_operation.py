@@ -13,6 +13,7 @@ import pytest
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.build import build_facts
 from fieldfare.analysis.facts.table import Table, joined
+from fieldfare.analysis.figures.operation import defrosting
 from fieldfare.analysis.findings.context import Context, Rule
 from fieldfare.analysis.findings.cycling import starts
 from fieldfare.analysis.findings.cycling.limits import LIMITS_CYCLING
@@ -209,6 +210,49 @@ def test_a_timer_is_a_note_and_no_fault() -> None:
     assert (found.severity, found.causes) == ("note", ())
     assert "by the clock, every 70 minutes" in found.headline
     assert without_frost.defrost_without_frost(context_of(defrosts=table)) is None
+
+
+def test_a_timer_that_takes_a_tenth_of_the_heat_for_little_frost_is_more_than_a_note() -> None:
+    """A defrost an hour on days whose frost makes two coats: six in seven are for nothing."""
+    coats = EIGHT_COATS_KG / 4.0
+    days = days_of(frost_least=0.4 * coats, frost_usual=coats, frost_most=2.5 * coats)
+    table = defrosts_of(60.0, 20.0, 22, heat_taken=0.35, electricity=0.1).with_columns(since_last=60.0)
+    found = check_whole(excess.excessive_defrost(context_of(days, defrosts=table)))
+    assert found.severity == "watch"
+    assert found.confidence >= 0.9
+    assert found.visit == "setting"
+    assert found.cost_kwh is not None
+    assert found.home
+    cheap = excess.excessive_defrost(context_of(days, defrosts=table.with_columns(heat_taken=0.05)))
+    assert cheap is not None
+    assert cheap.severity == "note"
+
+
+def test_defrosts_sampled_every_five_minutes_are_judged_by_their_number() -> None:
+    """Those seen are the least there are: gross excess shows, a usual number stays silent."""
+    apart = "readings are 5 minutes apart"
+    gross = defrosts_of(25.0, 30.0, 32, locked=True)
+    found = check_whole(excess.excessive_defrost(context_of(defrosts=gross, sampled=apart)))
+    assert found.severity in ("watch", "act")
+    assert found.cost_kwh is None
+    assert [e.value for e in found.evidence if e.label == "length of a defrost"] == [None]
+    usual = context_of(defrosts=defrosts_of(60.0, 150.0, 6), sampled=apart)
+    assert excess.excessive_defrost(usual) is None
+    assert without_frost.defrost_without_frost(usual) is None
+
+
+def test_a_sampled_signal_bounds_the_count() -> None:
+    """A defrost of 2 minutes, the shortest usual one, is seen by two readings in five (common practice)."""
+    coarse = {f"spacing.{q}": 5.0 for q in ("operating_mode", "flow_temperature", "flow_rate")}
+    context = context_of(days_of(**coarse), defrosts=defrosts_of(60.0, 150.0, 6))
+    figure = defrosting(context.site, context.facts)
+    seen = len(context.facts.defrosts)
+    assert (figure.count, figure.count_least, figure.count_most) == (None, seen, round(2.5 * seen))
+    assert figure.reason
+    without = context_of(
+        days_of(**coarse | {"spacing.operating_mode": 15.0}), defrosts=context.facts.defrosts
+    )
+    assert defrosting(without.site, without.facts).count_most is None
 
 
 def test_without_a_meter_that_counts_backwards_the_rate_alone_is_judged() -> None:

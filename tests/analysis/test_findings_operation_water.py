@@ -84,6 +84,15 @@ def test_heat_on_warm_days() -> None:
         curve.heating_out_of_season(context_of())
 
 
+def test_warm_rooms_need_no_heat_in_mild_air() -> None:
+    """At 16 °C outdoors a house whose rooms are 3 K over the design's has no use for heat; one at 20 may."""
+    mild = {"outdoor": np.full(DAYS, 16.0), "minutes_heating_warm": 200, "heat_heating_warm_kwh": 6.0}
+    found = check_whole(curve.heating_out_of_season(context_of(days_of(**mild, room=24.0))))
+    assert found.severity == "act"
+    with pytest.raises(NotAssessed, match="warm days"):
+        curve.heating_out_of_season(context_of(days_of(**mild, room=20.0), site=WHOLE))
+
+
 # Water flow
 
 

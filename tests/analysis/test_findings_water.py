@@ -171,6 +171,21 @@ def test_a_coil_that_scales_needs_hotter_water_though_the_charge_takes_no_longer
     assert found.cost_kwh > 100.0
 
 
+def test_a_coil_that_was_poor_from_the_first_day_is_told_though_the_charge_takes_its_time() -> None:
+    """25 K at rated output where coils are laid out for 5 to 10 K (common practice)."""
+    days = days_of(electricity_hot_water_kwh=3.0)
+    reheats = reheats_of(over_cylinder=_over_days(26.0, 26.0, 20), heat_end=7.0)
+    found = check_whole(reheat.slow_reheat(context_of(days, reheats)))
+    assert found.severity == "watch"
+    assert found.confidence > 0.9
+    assert found.causes[0].cause == "coil_or_scale"
+    assert found.cost_kwh is not None
+    assert found.cost_kwh > 100.0
+    assert reheat.slow_reheat(context_of(days, reheats_of(over_cylinder=12.0, heat_end=7.0))) is None
+    starved = reheat.slow_reheat(context_of(days, reheats.with_columns(flow_rate=0.4)))
+    assert starved is None or "passes little heat" not in starved.headline
+
+
 @pytest.mark.parametrize(
     ("over", "more"),
     [
