@@ -11,8 +11,8 @@ OPERATION: dict[str, HandbookText] = {
         "The length of the present rest is compared with this unit's own rests in like weather, scaled to"
         " the house's need. Cold rooms, a cold cylinder, back-up heat and a missing standby draw raise the"
         " probability of a stop. Starts broken off within minutes, runs that cool the water, and running"
-        " without heat while the rooms cool are no work. A stop of two days and more in the heating season that"
-        " ended by itself is asked about for four months, unless somebody worked on the unit since; a shorter"
+        " without heat while the rooms cool are no work. A stop of two days and more in the heating season"
+        " that ended by itself is asked about for four months, unless somebody worked on the unit since; a shorter"
         " one for a week.",
         "What happened inside the unit. With electricity or heat and the outdoor temperature alone, a"
         " lock-out is rarely known within an hour: healthy units of most homes rest as long, and on a mild"
@@ -38,8 +38,8 @@ OPERATION: dict[str, HandbookText] = {
     "excessive_defrost": HandbookText(
         "The outdoor unit defrosts more often, longer or at higher cost than air and load explain.",
         "The frost that air humidity, temperature and output put on the coil is estimated with its"
-        " uncertainty. Measured defrosts, their length and heat are compared with what it needs. The balance of"
-        " heat tells most: defrosts that take several times what the frost can take come too soon. A timer is"
+        " uncertainty. Measured defrosts, their length and heat are compared with what it needs. The balance"
+        " of heat tells most: defrosts that take several times what the frost can take come too soon. A timer is"
         " a note, unless more than half of its defrosts are for nothing and they take much of the heat. A"
         " defrost signal or mode every five minutes shows the least number there is, and is judged by that.",
         "The state of the coil itself: ice, dirt and a low charge leave the same trace. Without a humidity"
@@ -48,8 +48,8 @@ OPERATION: dict[str, HandbookText] = {
     "defrost_without_frost": HandbookText(
         "The unit defrosts although no frost can have formed. Each such defrost wastes heat.",
         "The most frost that can have settled since the last defrost, in the dampest air and on the coldest"
-        " plausible coil, is compared with what a defrost melts. Defrosts that melt nothing tell the more, the"
-        " further their number is beyond what frost may bring. An even spacing shows a timer.",
+        " plausible coil, is compared with what a defrost melts. Defrosts that melt nothing tell the more,"
+        " the further their number is beyond what frost may bring. An even spacing shows a timer.",
         "Whether the coil sensor, the control settings or the refrigerant charge is the reason.",
     ),
     "low_flow": HandbookText(

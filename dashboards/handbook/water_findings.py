@@ -6,13 +6,13 @@ from fieldfare.dashboards.handbook.texts import HandbookText
 
 WATER: dict[str, HandbookText] = {
     "slow_reheat": HandbookText(
-        "The cylinder takes longer to heat than unit and coil should need, or hotter water than it used to or than a coil of its"
-        " kind needs.",
+        "The cylinder takes longer to heat than unit and coil should need, or hotter water than it used to or"
+        " than a coil of its kind needs.",
         "Each reheat's length is compared with what output, coil and flow limit lead one to expect. Both the"
         " ratio and the extra minutes must matter. The coil's water over the cylinder is also compared with"
         " the plant's own earlier weeks at equal heat: scale raises it, whether or not the charge takes"
-        " longer. A coil that was poor from the first day shows against what coils are laid out for: 5 to 10 K"
-        " at the unit's rated output.",
+        " longer. A coil that was poor from the first day shows against what coils are laid out for: 5 to"
+        " 10 K at the unit's rated output.",
         "Whether the coil is too small or scaled up. Hot water drawn during a reheat lengthens it.",
     ),
     "reheat_incomplete": HandbookText(
