@@ -21,7 +21,7 @@ HEAT: dict[str, HandbookText] = {
     "heating_out_of_season": HandbookText(
         "The system heats rooms in warm weather.",
         "Hours of space heating on days warmer than the heating limit are averaged. The limit is lower, at"
-        " the end of the heating season, for days on which the rooms are well above the design's temperature.",
+        " the end of the heating season, for days whose rooms are well above the design's temperature.",
         "Whether someone asked for it. Without a reported use, small hot-water charges can look alike.",
     ),
     "efficiency_below_expected": HandbookText(

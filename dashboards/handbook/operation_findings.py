@@ -12,7 +12,7 @@ OPERATION: dict[str, HandbookText] = {
         " the house's need. Cold rooms, a cold cylinder, back-up heat and a missing standby draw raise the"
         " probability of a stop. Starts broken off within minutes, runs that cool the water, and running"
         " without heat while the rooms cool are no work. A stop of two days and more in the heating season"
-        " that ended by itself is asked about for four months, unless somebody worked on the unit since; a shorter"
+        " that ended by itself is asked about for four months, unless the unit was worked on since; a shorter"
         " one for a week.",
         "What happened inside the unit. With electricity or heat and the outdoor temperature alone, a"
         " lock-out is rarely known within an hour: healthy units of most homes rest as long, and on a mild"
@@ -39,8 +39,8 @@ OPERATION: dict[str, HandbookText] = {
         "The outdoor unit defrosts more often, longer or at higher cost than air and load explain.",
         "The frost that air humidity, temperature and output put on the coil is estimated with its"
         " uncertainty. Measured defrosts, their length and heat are compared with what it needs. The balance"
-        " of heat tells most: defrosts that take several times what the frost can take come too soon. A timer is"
-        " a note, unless more than half of its defrosts are for nothing and they take much of the heat. A"
+        " of heat tells most: defrosts that take several times what the frost can take come too soon. A timer"
+        " is a note, unless more than half of its defrosts are for nothing and they take much of the heat. A"
         " defrost signal or mode every five minutes shows the least number there is, and is judged by that.",
         "The state of the coil itself: ice, dirt and a low charge leave the same trace. Without a humidity"
         " sensor the range is wider.",
