@@ -186,6 +186,10 @@ def _energies(minutes: Minutes, day: Segments, heaters: _Heaters) -> dict[str, o
             total_kwh(day, np.maximum(hot, 0.0)),
             total_kwh(day, np.maximum(space, 0.0)),
         )
+    # As in `_pairs`: a direct heater's heat is of the use that its electricity is of.
+    seen = np.zeros(len(code)) if plant.sees_backup else backup
+    out["heat_added_space_kwh"] = total_kwh(day, np.where(water, 0.0, seen))
+    out["heat_added_hot_water_kwh"] = total_kwh(day, np.where(water, seen, 0.0) + immersion)
     out["heat_flow_error_kwh"] = total_kwh(day, minutes.flow_error)
     out["heat_pair_error_kwh"] = total_kwh(day, minutes.pair_error)
     out["minutes_heat_use_known"] = day.count(use_known & np.isfinite(heat))

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.figures.sums import known_sum
 from fieldfare.analysis.minutes.balance import meter_behind_heater, only_split_meters
@@ -41,6 +41,8 @@ class PerformanceRatios:
     renewable_kwh: float | None
     cooling: Estimate = field(default_factory=lambda: Estimate.none("the unit did not cool in this period"))
     blurred: str | None = None  # why sparse readings can't separate the uses
+    energies: dict[str, tuple[float, float]] = field(default_factory=dict)
+    """Boundary or use -> heat and electricity [kWh] whose quotient it is: of the minutes with both known."""
 
     @property
     def best(self) -> tuple[str, Estimate] | None:
@@ -72,7 +74,21 @@ def performance(site: Site, days: Table, blurred: str | None = None) -> Performa
         renewable,
         _cooling(site, days),
         blurred,
+        _energies_of(ratios, days),
     )
+
+
+def _energies_of(
+    ratios: Mapping[str, boundaries.BoundaryRatio], days: Table
+) -> dict[str, tuple[float, float]]:
+    """Heat and electricity that each ratio is the quotient of [kWh]."""
+    parts = {name: (ratio.heat_kwh, ratio.electricity_kwh) for name, ratio in ratios.items()}
+    for use, column in (("space_heating", "space"), ("hot_water", "hot_water")):
+        parts[use] = (
+            known_sum(days, f"paired_heat_{column}_kwh"),
+            known_sum(days, f"paired_electricity_{column}_kwh"),
+        )
+    return {n: (heat, used) for n, (heat, used) in parts.items() if heat is not None and used is not None}
 
 
 _SUMMED = [
@@ -89,6 +105,8 @@ _SUMMED = [
     "minutes_total",
     "paired_heat_space_kwh",
     "paired_electricity_space_kwh",
+    "heat_added_space_kwh",
+    "heat_added_hot_water_kwh",
 ]
 
 
@@ -337,7 +355,7 @@ def _rows(site: Site, name: str, keys: list[str], sums: Floats, outdoor: Floats)
             where=used >= _LEAST_PAIR_KWH,
         ),
         # The total across a silence is known, but not its split over the days.
-        "heat_kwh": np.where(silent, np.nan, column["heat_total_kwh"]),
+        "heat_kwh": np.where(silent, np.nan, _with_heaters(column)),
         "electricity_kwh": np.where(silent, np.nan, column["electricity_total_kwh"]),
         "outdoor_c": outdoor,
         "coverage": np.where(silent, 0.0, column["minutes_any_known"] / column["minutes_total"]),
@@ -346,6 +364,12 @@ def _rows(site: Site, name: str, keys: list[str], sums: Floats, outdoor: Floats)
         values[silent] = np.nan
     plain = [keys, *([None if v != v else v for v in values.tolist()] for values in made.values())]
     return [dict(zip((name, *made), row, strict=True)) for row in zip(*plain, strict=True)]
+
+
+def _with_heaters(column: Mapping[str, Floats]) -> Floats:
+    """Heat of the unit and of the direct heaters [kWh], as H3 and H4 count it."""
+    added = fill_nan(column["heat_added_space_kwh"], 0.0) + fill_nan(column["heat_added_hot_water_kwh"], 0.0)
+    return column["heat_total_kwh"] + added
 
 
 def _known_alike(column: Mapping[str, Floats]) -> list[NDArray[np.intp]]:

@@ -12,7 +12,10 @@ FIGURES: tuple[tuple[str, str, str], ...] = (
     *((f"energy.electricity_kwh.{n}", f"Electricity, {n.replace('_', ' ')}", "kWh") for n in _KWH),
     ("energy.electricity_kwh.defrost", "Electricity, defrost", "kWh"),
     ("energy.electricity_kwh.idle", "Electricity at rest, of no use", "kWh"),
-    *((f"energy.heat_kwh.{n}", f"Heat, {n.replace('_', ' ')}", "kWh") for n in ("total", *_KWH[5:])),
+    ("energy.heat_kwh.total", "Heat, unit and electric heaters", "kWh"),
+    ("energy.heat_kwh.heat_pump", "Heat, unit", "kWh"),
+    ("energy.heat_kwh.direct_electric", "Heat, electric heaters that no heat meter sees", "kWh"),
+    *((f"energy.heat_kwh.{n}", f"Heat, {n.replace('_', ' ')}", "kWh") for n in _KWH[5:]),
     ("energy.heat_kwh.defrost_taken", "Heat taken back by defrosts", "kWh"),
     *(
         (f"performance.{n}", f"Seasonal performance {n} (SEPEMO-Build)", "-")

@@ -160,10 +160,20 @@ def _energy(facts: Facts, figures: Figures, why: Reasons) -> dict[str, Any]:
         "idle": total("electricity_idle_kwh"),
         "cooling": total("electricity_cooling_kwh"),
     }
+    # A direct heater's electricity is its heat, as at H3 and H4: both sides of a use count it.
+    space, water = total("heat_added_space_kwh"), total("heat_added_hot_water_kwh")
+    direct = None if space is None or water is None else space + water
+
+    def with_heaters(column: str, heaters: float | None) -> float | None:
+        unit = total(column)
+        return None if unit is None else unit + (heaters or 0.0)
+
     heat = {
-        "total": total("heat_total_kwh"),
-        "space_heating": total("heat_space_kwh") if heat_told else None,
-        "hot_water": total("heat_hot_water_kwh") if heat_told else None,
+        "total": with_heaters("heat_total_kwh", direct),
+        "heat_pump": total("heat_total_kwh"),
+        "direct_electric": direct,
+        "space_heating": with_heaters("heat_space_kwh", space) if heat_told else None,
+        "hot_water": with_heaters("heat_hot_water_kwh", water) if heat_told else None,
         "defrost_taken": total("heat_defrost_taken_kwh") if heat_told else None,
         "cooling": total("heat_cooling_kwh"),
     }
@@ -220,6 +230,11 @@ def _performance(f: Figures) -> dict[str, Any]:
         if not rows:
             reasons[name] = f"needs heat_pump_electricity every {apart} or closer; ask for a period by itself"
     out["renewable_heat_kwh"] = p.renewable_kwh
+    out["energies"] = {
+        name: {"heat_kwh": heat, "electricity_kwh": used}
+        for name, (heat, used) in p.energies.items()
+        if out[name] is not None
+    }
     out["reasons"] = reasons
     out["by_month"], out["by_day"] = p.by_month, p.by_day
     return out

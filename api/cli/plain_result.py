@@ -153,13 +153,23 @@ def _short(value: Any) -> str:
 def _performance(result: dict[str, Any]) -> str:
     performance = result["performance"]
     rows = [
-        (f"{key} {text}" if key[0] == "H" else text, interval(performance.get(key)))
+        (
+            f"{key} {text}" if key[0] == "H" else text,
+            interval(performance.get(key)) + _quotient((performance.get("energies") or {}).get(key)),
+        )
         for key, text in BOUNDARIES
     ]
     expected = performance.get("expected") or {}
     if expected.get("value") is not None:
         rows.append(("expected", f"{expected['value']:.2f}, from {expected.get('basis', '')}"))
     return _section("Performance, heat over electricity, 95 % interval", rows)
+
+
+def _quotient(of: dict[str, float] | None) -> str:
+    """The two energies that a performance is the quotient of."""
+    if of is None:
+        return ""
+    return f": {number(of['heat_kwh'], 'kWh')} of heat from {number(of['electricity_kwh'], 'kWh')}"
 
 
 def _energy(energy: dict[str, Any]) -> str:

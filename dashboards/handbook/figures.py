@@ -45,7 +45,10 @@ FIGURES: dict[str, FigureEntry] = {
         HandbookText(
             "Heat given and electricity used in the period, in all and by use.",
             "Differences of running totals, or power over time. A meter that includes another is counted"
-            " once. Uses follow the operating mode, or the plant's physics where it is not reported.",
+            " once. Uses follow the operating mode, or the plant's physics where it is not reported. An"
+            " electric heater's electricity is also its heat, in the use it serves. Electricity of rooms, hot"
+            " water, defrosts and rest adds up to the total; heat of rooms and hot water less what defrosts"
+            " took back adds up to the total.",
             "Energy in gaps without a running total. The split by use where readings are too far apart.",
         ),
         ("months", "direct"),
@@ -56,9 +59,11 @@ FIGURES: dict[str, FigureEntry] = {
         " pumps: each boundary needs meters that separate it.",
         HandbookText(
             "Heat given for each unit of electricity, at the SEPEMO boundaries H1 to H4, and by use.",
-            "Heat over electricity of the minutes with both. H1 is the refrigeration unit, H2 adds the"
-            " source fan, H3 the electric heaters with their heat, H4 the pumps. The 95 % interval combines"
-            " meter classes and unmeasured time (GUM, JCGM 100).",
+            "Heat over electricity of the minutes with both; both energies stand beside the figure. H1 is the"
+            " refrigeration unit, H2 adds the source fan, H3 the electric heaters with their heat, H4 the"
+            " pumps. By use, a defrost counts to the use it interrupts, with the heat it took back; rest"
+            " counts to none. So the energy table's rows for a use are not its two energies. The 95 %"
+            " interval combines meter classes and unmeasured time (GUM, JCGM 100).",
             "A boundary that the meters can't separate. Heat that flows back in defrosts where the meter"
             " counts forwards only.",
         ),

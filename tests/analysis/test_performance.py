@@ -270,3 +270,47 @@ def test_the_uses_add_up_to_the_whole_and_their_ratios_are_those_of_their_energi
         assert performance[name]["value"] == pytest.approx(true, rel=0.01)
     # The meter's standby is of neither use.
     assert used["idle"] == pytest.approx(REST_W * days * 12 / 1000.0, rel=0.05)
+
+
+def test_a_heaters_heat_stands_where_its_electricity_does() -> None:
+    """SEPEMO-Build H3 and H4: direct electric heat counts as heat, so each row divides into its figure."""
+    site = site_of(
+        [
+            point("heat_pump_electricity", "power", "W"),
+            point("heat_output", "power", "W"),
+            point("immersion_electricity", "power", "W"),
+            point("backup_heater_electricity", "power", "W"),
+            point("circulation_pump_electricity", "power", "W"),
+            point("operating_mode", "state"),
+        ],
+        CYLINDER,
+    )
+    days = 40
+    minute = np.arange(days * 1440)
+    runs, water = minute % 120 < 60, np.isin(minute // 60 % 24, (4, 18))
+    hour = minute // 60 % 24
+    heat = np.where(runs, np.where(water, 6500.0, 5200.0), 0.0)
+    readings = {
+        "heat_pump_electricity": np.where(runs, heat / np.where(water, WATER_COP, SPACE_COP), REST_W),
+        "heat_output": heat,
+        "immersion_electricity": np.where(hour == 13, 3000.0, 0.0),
+        "backup_heater_electricity": np.where(runs & np.isin(hour, (6, 18)), 2000.0, 0.0),
+        "circulation_pump_electricity": np.where(runs, 40.0, 0.0),
+        "operating_mode": np.where(runs, np.where(water, 2.0, 1.0), 0.0),
+    }
+    given = result_of(site, every_minute(site, readings, days), days).as_dict()
+    used, made = given["energy"]["electricity_kwh"], given["energy"]["heat_kwh"]
+    told = given["performance"]
+    # By hand, a day: 1 h of 3 kW in the cylinder; 1 h of 2 kW each in rooms and cylinder; 2 and 10 h of runs.
+    assert made["hot_water"] == pytest.approx(days * (2 * 6.5 + 3.0 + 2.0), rel=2e-3)
+    assert made["space_heating"] == pytest.approx(days * (10 * 5.2 + 2.0), rel=2e-3)
+    assert made["heat_pump"] == pytest.approx(days * (2 * 6.5 + 10 * 5.2), rel=2e-3)
+    assert made["direct_electric"] == pytest.approx(days * 7.0, rel=2e-3)
+    assert made["space_heating"] + made["hot_water"] == pytest.approx(made["total"], rel=1e-4)
+    assert made["total"] / used["total"] == pytest.approx(told["H4"]["value"], rel=2e-3)
+    for use in ("space_heating", "hot_water"):
+        assert made[use] / used[use] == pytest.approx(told[use]["value"], rel=2e-3)
+    for name, of in told["energies"].items():
+        assert of["heat_kwh"] / of["electricity_kwh"] == pytest.approx(told[name]["value"], rel=1e-6)
+    for row in told["by_month"]:
+        assert row["heat_kwh"] / row["electricity_kwh"] == pytest.approx(row["H4"], rel=1e-3)

@@ -38,6 +38,18 @@ HEATS = made_by(
     ("heat_flow_error_kwh", "kWh", "Largest permissible error of the heat meter's flow sensor.", HEAT),
     ("heat_pair_error_kwh", "kWh", "Largest permissible error of its temperature pair and calculator.", HEAT),
     ("minutes_heat_use_known", "min", "Minutes of known heat whose use is known."),
+    (
+        "heat_added_space_kwh",
+        "kWh",
+        "Direct electric heat for rooms that no heat meter sees.",
+        f"{_BACKUP}|{_IMMERSION}",
+    ),
+    (
+        "heat_added_hot_water_kwh",
+        "kWh",
+        "Direct electric heat for hot water that no heat meter sees.",
+        f"{_BACKUP}|{_IMMERSION}",
+    ),
     absent=0.0,
 )
 
