@@ -35,6 +35,9 @@ LEAST_CHANGE = 0.03
 """Share of the mean day from which a change is told (common practice: habits and a class B meter do as
 much)."""
 _HIGH_AUTOCORRELATION = 0.95
+# Hot water itself takes less in warm weather: warmer mains water and air, 3 to 4 % a kelvin of a base that is
+# worth 4 to 6 K of heating (common practice).
+_FEWEST_FOR_SLOPE, _BASE_FALLS = 8, 0.15
 # The shortest day lies ten days before the year's end; sun counts in full where some kelvins are lacking.
 _AFTER_SOLSTICE, _YEAR, _HEATING_K = 10.0, 365.25, 3.0
 _MEMORY_DAYS = 3  # of a house's walls (common practice: time constants of one to four days)
@@ -93,6 +96,8 @@ def electricity_signature(used: ElectricityDays, design_outdoor_c: float | None)
     kwh = np.where(known, used.kwh, np.nan)
     try:
         fit = change_point(used.outdoor, kwh)
+        if _still_falls(used, fit):
+            fit = change_point(used.outdoor, kwh, straight=True)
     except NotIdentified as why:
         return _without(str(why))
     residual = (used.kwh - np.asarray(fit.predict(used.outdoor)))[known]
@@ -117,6 +122,26 @@ def electricity_signature(used: ElectricityDays, design_outdoor_c: float | None)
         "",
         reason,
     )
+
+
+def _still_falls(used: ElectricityDays, fit: ChangePoint) -> bool:
+    """The days that seem to be without heating still use less when they are warmer: they are heated too.
+
+    A heat pump needs more for each kelvin the colder it is, so the line bends, and in a winter's days the
+    bend passes for the base.
+    """
+    warm = used.known & (used.outdoor >= fit.base_temperature_c)
+    if warm.sum() < _FEWEST_FOR_SLOPE or float(np.ptp(used.outdoor[warm])) <= 0.0:
+        return False
+    dx = used.outdoor[warm] - used.outdoor[warm].mean()
+    squares = float(np.sum(dx**2))
+    slope = float(np.sum(dx * used.kwh[warm])) / squares
+    left = used.kwh[warm] - used.kwh[warm].mean() - slope * dx
+    free = int(warm.sum()) - 2
+    rho = min(fit.autocorrelation, _HIGH_AUTOCORRELATION)
+    error = sqrt(float(np.sum(left**2)) / free / squares * inflation(rho))
+    most = _BASE_FALLS * fit.slope
+    return slope - most < -t_quantile(0.95, max(free / inflation(rho), 2.0)) * error
 
 
 def _without(reason: str) -> ElectricitySignature:

@@ -76,6 +76,7 @@ def change_point(
     energy_kwh_per_day: ArrayLike,
     *,
     base_load: float | None = None,
+    straight: bool = False,
     robust: bool = False,
     probability: float = 0.95,
 ) -> ChangePoint:
@@ -86,6 +87,7 @@ def change_point(
     energy_kwh_per_day : array (n,) [kWh/d]. NaN for a day that is missing
     base_load : float [kWh/d], default None. Known energy of a day without heating (0 for space heat alone);
         None: fitted
+    straight : bool, default False. The line alone, where the days are known to show no base
     robust : bool, default False. Tukey's biweight against odd days (days away, a meter's slip)
     probability : float [-], default 0.95. Of the intervals
     Returns ChangePoint. Raises ValueError if the lengths differ; NotIdentified if there are too few days or
@@ -104,7 +106,7 @@ def change_point(
     if np.ptp(t) < 1e-9:
         raise NotIdentified("every day has the same outdoor temperature")
     weights = np.ones_like(y)
-    intercept, slope, base = _fit(t, y, weights, base_load)
+    intercept, slope, base = _fit(t, y, weights, base_load, straight)
     if robust:
         for _ in range(50):
             residual = y - _model(t, intercept, slope, base)
@@ -114,7 +116,7 @@ def change_point(
             new = np.clip(1.0 - (residual / (_TUKEY * scale)) ** 2, 0.0, None) ** 2
             if np.sum(new > 0.0) < FEWEST_DAYS:
                 break
-            intercept, slope, base = _fit(t, y, new, base_load)
+            intercept, slope, base = _fit(t, y, new, base_load, straight)
             settled = float(np.max(np.abs(new - weights))) < 1e-4
             weights = new
             if settled:
@@ -127,7 +129,9 @@ def _model(t: Array, intercept: float, slope: float, base: float) -> Array:
     return line if np.isnan(base) else np.maximum(line, base)
 
 
-def _fit(t: Array, y: Array, weights: Array, base_load: float | None) -> tuple[float, float, float]:
+def _fit(
+    t: Array, y: Array, weights: Array, base_load: float | None, only_straight: bool
+) -> tuple[float, float, float]:
     """Exact weighted least squares over all break positions: (line at 0 C, slope, base or NaN)."""
     order = np.argsort(t, kind="stable")
     x, e, w = t[order], y[order], weights[order]
@@ -156,7 +160,7 @@ def _fit(t: Array, y: Array, weights: Array, base_load: float | None) -> tuple[f
         around = float(syy[-1] - sy[-1] ** 2 / n[-1])
         gain = straight[0] - best[0] if best is not None else 0.0
         spread = max(best[0], 0.0) / max(float(n[-1]) - 3.0, 1.0) if best is not None else 0.0
-        if best is None or gain < BREAK_F_RATIO * spread + 1e-9 * around:
+        if best is None or only_straight or gain < BREAK_F_RATIO * spread + 1e-9 * around:
             best = straight
     if best is None:
         raise NotIdentified("energy does not fall with rising outdoor temperature")

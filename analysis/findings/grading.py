@@ -1,7 +1,8 @@
 """Severity and cause weights: one mapping from size and probability, used by every finding.
 
 A finding first grades itself by size and cost. Here its confidence then decides whether it may be more than
-a note. Safety findings and a stopped unit are exempt: possible harm is reported even in doubt.
+a note. Safety findings and a stopped unit are exempt: possible harm is reported even in doubt. What only
+costs electricity is weighed by its probable cost instead, in its own rule.
 """
 
 from __future__ import annotations
@@ -15,6 +16,8 @@ from fieldfare.analysis.findings.model import Cause, Finding, Severity
 
 WEIGHED = frozenset({"rooms", "capacity", "curve", "operation", "efficiency", "house"})
 """Families whose findings must be probable to be more than a note."""
+BY_COST = frozenset({"high_standby", "pump_always_on"})
+"""Findings of these families that `probable_cost` weighs."""
 
 
 def graded_by_confidence(context: Context, finding: Finding) -> Finding:
@@ -22,7 +25,7 @@ def graded_by_confidence(context: Context, finding: Finding) -> Finding:
 
     A note has no text for the householder and asks for no visit.
     """
-    if FAMILY_OF.get(finding.code) not in WEIGHED or finding.severity == "note":
+    if FAMILY_OF.get(finding.code) not in WEIGHED or finding.severity == "note" or finding.code in BY_COST:
         return finding
     if finding.confidence >= context.limit("finding_chance"):
         return finding
@@ -34,6 +37,17 @@ def graded(value: float, watch: float, act: float, *, downward: bool = False) ->
     if downward:
         value, watch, act = -value, -watch, -act
     return "act" if value >= act else "watch" if value >= watch else "note"
+
+
+def probable_cost(context: Context, severity: Severity, real: float, kwh: float, least: str) -> Severity:
+    """The severity of an excess that is more likely real than not and whose probable cost matters; else note.
+
+    real : probability that the excess is real [0 to 1]. kwh : what it costs a year, if it is [kWh]. least :
+        name of the limit of a cost that matters [kWh/year]
+    Source: expected cost, probability times consequence (ISO Guide 73, 3.6.1.8, level of risk; from memory).
+    """
+    matters = real >= context.limit("finding_likely") and real * kwh >= context.limit(least)
+    return severity if matters else "note"
 
 
 def downgraded(severity: Severity, episode: Episode, fewest_days: float) -> Severity:

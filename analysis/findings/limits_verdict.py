@@ -13,6 +13,14 @@ LIMITS_VERDICT: dict[str, Limit] = {
         " more than a note",
         "below",
     ),
+    "finding_likely": Limit(
+        0.5,
+        "-",
+        "more likely than not",
+        "probability that an excess of electricity is real, below which it is no more than a note, whatever"
+        " it costs",
+        "below",
+    ),
     "surest": Limit(
         0.97,
         "-",

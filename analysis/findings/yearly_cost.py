@@ -8,6 +8,7 @@ from fieldfare.analysis.findings.context import Context
 
 # Heating days a year: EN 14825 gives 200 (average climate), 149 (warmer) and 268 (colder).
 _HEATING_DAYS = 210.0
+_YEAR_HOURS = 8766.0
 _FLOW_COST_PER_K = 0.0225  # extra electricity per kelvin of flow temperature: 2 to 2.5 % (reference 8)
 
 
@@ -29,3 +30,16 @@ def heating_year(context: Context) -> float:
     if designed is not None and measured > 0.05 * designed:
         return float(np.clip(designed / measured, min(1.0, most), max(most, 1.0)))
     return float(np.clip(_HEATING_DAYS / heated, min(1.0, most), max(most, 1.0))) if heated else 0.0
+
+
+def rest_hours_of_year(context: Context, share: float) -> float:
+    """Hours of a year in which the unit rests [h]: all in which it neither heats nor makes hot water.
+
+    A winter's days show few of them, and most of a year's are in summer. share : of the period's time at rest
+        [-], of which the year has no less
+    """
+    days = context.all_days.days
+    water = days.total("minutes_hot_water") * 365.0 / max(len(days), 1)
+    running = days.total("minutes_running") - days.total("minutes_hot_water")
+    hours = (max(running, 0.0) * heating_year(context) + water) / 60.0
+    return float(max(_YEAR_HOURS - hours, share * _YEAR_HOURS))

@@ -161,7 +161,10 @@ def _energy(facts: Facts, figures: Figures, why: Reasons) -> dict[str, Any]:
         "cooling": total("electricity_cooling_kwh"),
     }
     # A direct heater's electricity is its heat, as at H3 and H4: both sides of a use count it.
-    space, water = total("heat_added_space_kwh"), total("heat_added_hot_water_kwh")
+    metered = days.knows("electricity_backup_kwh") or days.knows("electricity_immersion_kwh")
+    space, water = (
+        days.total(f"heat_added_{use}_kwh") if metered else None for use in ("space", "hot_water")
+    )
     direct = None if space is None or water is None else space + water
 
     def with_heaters(column: str, heaters: float | None) -> float | None:

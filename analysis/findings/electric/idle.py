@@ -12,16 +12,16 @@ from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.episodes import latest_episode
-from fieldfare.analysis.findings.grading import downgraded, graded
+from fieldfare.analysis.findings.grading import downgraded, graded, probable_cost
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.findings.onset import onset
+from fieldfare.analysis.findings.yearly_cost import rest_hours_of_year
 from fieldfare.analysis.minutes.operating_state import least_running_w
 from fieldfare.analysis.statistics.distributions import normal_probability
 from fieldfare.analysis.statistics.quantiles import nan_median
 
 _REST_MIN = 30
 _UNASKED_MIN = 60
-_YEAR_HOURS = 8766.0
 _USUAL_PUMP_W = 45.0
 # Standby is the same every day; what changes by more, in readings that blur short runs, is no rest.
 _CLOSE_MIN, _STEADY_SHARE = 5.0, 0.3
@@ -52,13 +52,13 @@ def high_standby(context: Context) -> Finding | None:
     if drawn < watch:
         return None
     rest = float(np.nanmean(days.floats("minutes_rest")[here])) / 1440.0
+    year = rest_hours_of_year(context, rest)
     usual = standby(rated or _USUAL_SIZE_KW)
     pump = limit("standby_pump_w") * max(rated / _USUAL_SIZE_KW, 1.0) if pumps else 0.0
     real = normal_probability(usual.score(max(drawn - pump, 1.0)))
-    kwh = max(drawn - pump - usual.middle, 0.0) * rest * _YEAR_HOURS / 1000.0
+    kwh = max(drawn - pump - usual.middle, 0.0) * year / 1000.0
     severity = downgraded(graded(drawn, watch, act), episode, 5.0)
-    if kwh < limit("standby_kwh"):
-        severity = "note"
+    severity = probable_cost(context, severity, real, kwh, "standby_kwh")
     return Finding(
         "high_standby",
         severity,
@@ -71,6 +71,7 @@ def high_standby(context: Context) -> Finding | None:
                 "expected for a unit of this size, 95 % interval", f"{usual.low:.0f} to {usual.high:.0f}", "W"
             ),
             Evidence("hours at standby a day", round(24.0 * rest, 1), "h"),
+            Evidence("hours at standby in a year", round(year, -1), "h"),
             Evidence("days seen", int(here.sum()), "days"),
         ),
         next_step=(
@@ -163,9 +164,10 @@ def pump_always_on(context: Context) -> Finding | None:
     power = nan_median(days.floats("unasked_pump_power")[here])
     power = power if np.isfinite(power) else _USUAL_PUMP_W
     kwh = power * hours / 1000.0 * 365.0 * int(here.sum()) / max(len(days), 1)
-    severity = downgraded(_idle_grade(context, hours, part, kwh), episode, limit("idle_pump_days"))
+    severity = downgraded(_idle_grade(context, hours, part), episode, limit("idle_pump_days"))
     summer, before = _idle_elsewhere(context, judged, here)
     real = chance(summer=summer, before=before, without_call=context.site.measures("heat_call"))
+    severity = probable_cost(context, severity, real, kwh, "idle_pump_kwh")
     return Finding(
         "pump_always_on",
         severity,
@@ -206,9 +208,9 @@ def pump_always_on(context: Context) -> Finding | None:
     )
 
 
-def _idle_grade(context: Context, hours: float, part: float, kwh: float) -> Severity:
+def _idle_grade(context: Context, hours: float, part: float) -> Severity:
     limit = context.limit
-    if part < limit("idle_pump_share") or kwh < limit("idle_pump_kwh"):
+    if part < limit("idle_pump_share"):
         return "note"
     return "act" if hours >= limit("idle_pump_act_hours") else "watch"
 

@@ -12,6 +12,7 @@ from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Need, Rule, require_hot_water
 from fieldfare.analysis.findings.episodes import latest_episode
 from fieldfare.analysis.findings.grading import downgraded, graded, ranked
+from fieldfare.analysis.findings.hot_water.preceded import preceded
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
 from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.physics.hot_water import USUAL_CYLINDER_LITRES, WH_PER_LITRE_KELVIN
@@ -25,8 +26,10 @@ def immersion_use(context: Context) -> Finding | None:
     require_hot_water(context)
     days, limit = context.days, context.limit
     used = days.floats("electricity_immersion_kwh")
-    # While the unit stands the heater makes the water in its stead: that is told of the unit.
-    known = np.isfinite(used) & ~(days.floats("minutes_running") == 0.0)
+    # While the unit stands the heater makes the water in its stead: that is told of the unit, but for water
+    # that it keeps too hot for the unit to have anything to do.
+    stands = (days.floats("minutes_running") == 0.0) & ~preceded(context, days)
+    known = np.isfinite(used) & ~stands
     used = np.where(known, used, np.nan)
     if known.sum() < 7:
         raise NotAssessed("needs immersion_electricity on at least 7 days")

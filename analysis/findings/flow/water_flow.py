@@ -51,6 +51,8 @@ def low_flow(context: Context) -> Finding | None:
     value = nan_median(share[here])
     if value >= limit("low_flow_note_share"):
         return None
+    if not (here & steady).any() and value >= limit("reheat_flow_share"):
+        return None  # seen while charging alone: coil and valve take their part of the flow
     lift = nan_median(days.floats("lift")[here & steady])
     widest = _widest(context, episode, here & steady, nominal)
     allowed = _nominal_lift(context, nominal)

@@ -8,6 +8,7 @@ import numpy as np
 
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.declared import carried_by_boiler
+from fieldfare.analysis.findings.hot_water.preceded import preceded
 from fieldfare.analysis.findings.model import Evidence
 from fieldfare.analysis.findings.stopped.habit import is_usual_rest
 from fieldfare.analysis.findings.stopped.rests import (
@@ -332,12 +333,23 @@ def _heater(context: Context, rest: Rest) -> list[Reason]:
         found.append(Reason("heater", 0.9, told))
     a_day = rest["immersion_kwh"] / max(rest.hours / 24.0, 1.0)
     # Less than that is a disinfection now and then.
-    if a_day >= context.limit("stopped_immersion_kwh") and rest.hours >= 36.0 and rest.kind == "unit":
+    enough = a_day >= context.limit("stopped_immersion_kwh") and rest.hours >= 36.0
+    if enough and rest.kind == "unit" and not _water_is_hot(context, rest):
         told = context.evidence(
             "immersion heat meanwhile", round(a_day, 1), "kWh/day", "stopped_immersion_kwh"
         )
         found.append(Reason("heater", 0.8, told))
     return found
+
+
+def _water_is_hot(context: Context, rest: Rest) -> bool:
+    """On most days of a rest the stored water was hotter than the unit makes it: none was due from it."""
+    days = context.all_days.days
+    first, last = (np.datetime64(local(context, at).date()) for at in (rest.start, rest.end - 1))
+    inside = days.where((days["day"] >= first) & (days["day"] <= last))
+    return bool(len(inside)) and float(np.mean(preceded(context, inside))) >= context.limit(
+        "stopped_hot_share"
+    )
 
 
 def is_powerless(context: Context, rest: Rest) -> bool:

@@ -156,6 +156,13 @@ LIMITS_STOPPED: dict[str, Limit] = {
         "day",
         "immersion heat while the compressor rests",
     ),
+    "stopped_hot_share": Limit(
+        0.5,
+        "-",
+        "common practice: on most days",
+        "share of a rest's days with stored water hotter than the unit makes it, from which none was due"
+        " from it",
+    ),
     "stopped_direct_share": Limit(
         0.8,
         "-",
