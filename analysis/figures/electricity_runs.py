@@ -117,14 +117,16 @@ def direct_heat(site: Site, days: Table) -> DirectHeat:
     total = float(np.sum(minutes * watts))
     if total <= 0.0 or minutes[running].sum() < _FEWEST_MIN:
         return _no_share("the unit hardly ran")
-    main = _compressor_level(site, minutes, running)
+    main, full = _compressor_level(site, minutes, running), _full_power(site)
     over = np.clip(watts - watts[main], 0.0, None) * minutes / total
     found = _second_heap(minutes, watts, main)
-    if found is None:
+    # A unit that modulates has two modes of its own: little in mild weather, all of it for the cylinder.
+    if found is None or watts[found[1]] <= _COMPRESSOR_SPREAD * full:
         # Energy beyond the compressor's spread, and at least what bursts shorter than an interval may
         # hide.
-        beyond = float(over[watts > _COMPRESSOR_SPREAD * watts[main]].sum())
-        return DirectHeat(Estimate(0.0, 0.0, max(beyond, _LEAST_SHARE)), None, float(watts[main]) / 1000.0)
+        compressor = max(float(watts[main]), full)
+        beyond = float(over[watts > _COMPRESSOR_SPREAD * compressor].sum())
+        return DirectHeat(Estimate(0.0, 0.0, max(beyond, _LEAST_SHARE)), None, compressor / 1000.0)
     valley, top = found
     share, sure = float(over[valley:].sum()), float(over[top:].sum())
     step = float(watts[top] - watts[main]) / 1000.0
@@ -135,12 +137,16 @@ def _no_share(reason: str) -> DirectHeat:
     return DirectHeat(Estimate.none(reason), reason=reason)
 
 
+def _full_power(site: Site) -> float:
+    """Greatest power of the rating points [W]; 0 without any."""
+    powers = [1000.0 * p.output_kw / p.cop for p in site.heat_pump.rating if p.output_kw and p.cop]
+    return max(powers, default=0.0)
+
+
 def _compressor_level(site: Site, minutes: Floats, running: NDArray[np.bool_]) -> int:
     """Most frequent power level of the compressor within its rating."""
-    most = LEVELS
-    powers = [1000.0 * p.output_kw / p.cop for p in site.heat_pump.rating if p.output_kw and p.cop]
-    if powers:
-        most = int(_COMPRESSOR_SPREAD * max(powers) // LEVEL_W) + 1
+    full = _full_power(site)
+    most = int(_COMPRESSOR_SPREAD * full // LEVEL_W) + 1 if full > 0.0 else LEVELS
     allowed = np.where(running & (np.arange(LEVELS) < most), minutes, -1.0)
     return int(np.argmax(_smooth(allowed)))
 

@@ -23,6 +23,7 @@ from fieldfare.analysis.statistics.distributions import GAUSS_95, inflation, t_q
 
 Floats = NDArray[np.float64]
 
+_NO_BASE = "no days were too warm to heat, so hot water and standby are not known apart from heating"
 FEWEST_DAYS = 28
 """Whole days with weather (common practice: four weeks hold mild and cold days)."""
 DAYS_OF_A_YEAR = 365.0
@@ -104,12 +105,12 @@ def electricity_signature(used: ElectricityDays, design_outdoor_c: float | None)
     mean, free = float(used.kwh[known].mean()), max(int(known.sum()) - 3, 1)
     year, weather, reason = _year(used, fit, design_outdoor_c)
     return ElectricitySignature(
-        _of(fit.base_load, fit.base_load_interval, "no day was warm enough to show the base load"),
+        _of(fit.base_load, fit.base_load_interval, _NO_BASE),
         _of(-fit.slope, (-fit.slope_interval[1], -fit.slope_interval[0]), ""),
         _of(
             fit.base_temperature_c,
             fit.base_temperature_interval,
-            "no day was warm enough to show the base load",
+            _NO_BASE,
         ),
         year,
         weather,
@@ -164,8 +165,7 @@ def _year(
 ) -> tuple[Estimate, str, str]:
     """Electricity of a year of usual weather: estimate, the weather, and the reason if there is none."""
     if np.isnan(fit.base_load):
-        reason = "needs days too warm to heat: hot water and standby are not known apart from heating"
-        return Estimate.none(reason), "", reason
+        return Estimate.none(_NO_BASE), "", _NO_BASE
     if design_outdoor_c is not None:
         weather = reference_weather(design_outdoor_c)
         outdoor, days = weather.outdoor_c, weather.days

@@ -66,6 +66,7 @@ class FromElectricity:
                 "base_kwh_per_day": s.base_kwh_per_day.as_dict(),
                 "slope_kwh_per_day_k": s.slope_kwh_per_day_k.as_dict(),
                 "base_temperature_c": s.base_temperature_c.as_dict(),
+                "base_reason": s.base_kwh_per_day.reason or None,
                 "cv_rmse": s.cv_rmse,
                 "nmbe": s.nmbe,
                 "cv_rmse_limit": SCATTER_LIMIT,

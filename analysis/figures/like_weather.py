@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -41,7 +41,7 @@ class LikeWeather:
     """Changes from the earlier to the later span [%] at similar weather; a missing value has a reason.
 
     space_percent : electricity for the rooms on equally cold days. hot_water_percent : electricity for hot
-        water
+        water. total_percent : all of it on equally cold days, where the meters can't tell these apart
     days_before, days_after : compared days for the rooms
     outdoor_before, outdoor_after : mean outdoor temperature of the whole spans [°C]
     """
@@ -52,6 +52,7 @@ class LikeWeather:
     days_after: int
     outdoor_before: float | None
     outdoor_after: float | None
+    total_percent: Estimate = field(default_factory=lambda: Estimate.none("rooms and hot water are compared"))
 
     @staticmethod
     def is_told(change: Estimate) -> bool:
@@ -63,7 +64,7 @@ class LikeWeather:
     def as_dict(self) -> dict[str, Any]:
         """JSON-ready."""
         out = asdict(self)
-        for name in ("space_percent", "hot_water_percent"):
+        for name in ("space_percent", "hot_water_percent", "total_percent"):
             estimate: Estimate = getattr(self, name)
             out[name] = estimate.as_dict() or {"value": None, "reason": estimate.reason}
             out[name]["is_told"] = self.is_told(estimate)
@@ -89,11 +90,11 @@ def like_weather(site: Site, before: Table, after: Table) -> LikeWeather:
 
     outdoor, space, water = both("outdoor"), both("electricity_space_kwh"), both("electricity_hot_water_kwh")
     use_unknown = both("electricity_untold_kwh")
-    whole = both("minutes_electricity_known") >= WHOLE_DAY * both("minutes_total")
-    whole &= np.nan_to_num(use_unknown) <= 0.05 * np.maximum(both("electricity_total_kwh"), 1e-9)
+    measured = both("minutes_electricity_known") >= WHOLE_DAY * both("minutes_total")
+    whole = measured & (np.nan_to_num(use_unknown) <= 0.05 * np.maximum(both("electricity_total_kwh"), 1e-9))
     sun = np.concatenate((daily_sun(site, before), daily_sun(site, after)))
     rooms, n_before, n_after = _space(outdoor, space, sun, later, whole)
-    return LikeWeather(
+    told = LikeWeather(
         rooms,
         _hot_water(site, water, later, whole),
         n_before,
@@ -101,19 +102,30 @@ def like_weather(site: Site, before: Table, after: Table) -> LikeWeather:
         _mean(outdoor[~later]),
         _mean(outdoor[later]),
     )
+    if min(whole[later].sum(), whole[~later].sum()) >= FEWEST_DAYS:
+        return told
+    total, n_before, n_after = _space(outdoor, both("electricity_total_kwh"), sun, later, measured, None)
+    return replace(told, total_percent=total, days_before=n_before, days_after=n_after)
 
 
 def _space(
-    outdoor: Floats, space: Floats, sun: Floats, later: Flags, whole: Flags
+    outdoor: Floats,
+    space: Floats,
+    sun: Floats,
+    later: Flags,
+    whole: Flags,
+    base_load: float | None = 0.0,
 ) -> tuple[Estimate, int, int]:
+    """base_load : electricity of a day without heating [kWh], None where it is not known"""
     usable = whole & np.isfinite(outdoor) & np.isfinite(space)
     if min(usable[later].sum(), usable[~later].sum()) < FEWEST_DAYS:
         return Estimate.none("too few whole days on which heating and hot water can be told apart"), 0, 0
     try:
-        fitted = change_point(outdoor[usable], space[usable], base_load=0.0, robust=True)
+        fitted = change_point(outdoor[usable], space[usable], base_load=base_load, robust=True)
     except NotIdentified:
         return Estimate.none("too little heating to compare"), 0, 0
     base = fitted.base_temperature_c
+    base = base if np.isfinite(base) else float(outdoor[usable].max())  # every day was heated
     low = max(outdoor[usable & later].min(), outdoor[usable & ~later].min())
     high = min(outdoor[usable & later].max(), outdoor[usable & ~later].max(), base)
     alike = usable & (outdoor >= low) & (outdoor <= high)

@@ -46,9 +46,9 @@ def _signature(told: dict[str, Any]) -> list[Row]:
     fit = "within" if s["cv_rmse"] <= s["cv_rmse_limit"] else "beyond"
     usual = _between(year["electricity_kwh"], "kWh", 0, year["reason"])
     return [
-        ("a day without heating", f"{_between(s['base_kwh_per_day'], 'kWh')}: hot water and standby"),
+        ("a day without heating", _told(s, "base_kwh_per_day", "kWh", ": hot water and standby")),
         ("more for each kelvin colder", _between(s["slope_kwh_per_day_k"], "kWh a day", 2)),
-        ("heats below", f"{_between(s['base_temperature_c'], '°C')} outdoors"),
+        ("heats below", _told(s, "base_temperature_c", "°C", " outdoors")),
         (
             "scatter of the days",
             (
@@ -59,6 +59,13 @@ def _signature(told: dict[str, Any]) -> list[Row]:
         ),
         ("a year of usual weather", f"{usual}; {year['weather']}" if year["weather"] else usual),
     ]
+
+
+def _told(signature: dict[str, Any], name: str, unit: str, after: str) -> str:
+    """A figure of the base load with what it means, or why there is none."""
+    figure = signature[name]
+    text = _between(figure, unit, why=signature.get("base_reason"))
+    return text + after if figure else text
 
 
 def _change(change: dict[str, Any] | None) -> Row:

@@ -253,15 +253,17 @@ def _next_month(of: date) -> date:
 _CHANGES = {
     ("space_percent", True): marked("for the rooms {percent} more ({low} to {high})"),
     ("space_percent", False): marked("for the rooms {percent} less ({low} to {high})"),
+    ("total_percent", True): marked("in all {percent} more ({low} to {high})"),
+    ("total_percent", False): marked("in all {percent} less ({low} to {high})"),
     ("hot_water_percent", True): marked("for hot water {percent} more ({low} to {high})"),
     ("hot_water_percent", False): marked("for hot water {percent} less ({low} to {high})"),
 }
 
 
 def _at_like_weather(like: dict[str, Any] | None) -> str:
-    """What changed once the weather is allowed for; rooms and hot water apart."""
+    """What changed once the weather is allowed for; rooms and hot water apart where the meters tell them."""
     told = []
-    for key in ("space_percent", "hot_water_percent"):
+    for key in ("space_percent", "hot_water_percent", "total_percent"):
         change = (like or {}).get(key) or {}
         if change.get("value") is None or not change["is_told"]:
             continue
@@ -276,11 +278,12 @@ def _at_like_weather(like: dict[str, Any] | None) -> str:
         )
     if told:
         return _("In comparable weather it used {changes}.", changes=listed(told))
-    if ((like or {}).get("space_percent") or {}).get("value") is not None:
+    compared = ((like or {}).get(key) or {} for key in ("space_percent", "total_percent"))
+    if any(each.get("value") is not None for each in compared):
         return _("In comparable weather we see no difference.")
     return _(
-        "The weather of the two months can't be compared, so we don't say whether it used more or less for"
-        " the same cold."
+        "The two months have too few comparable days, so we don't say whether it used more or less for the"
+        " same cold."
     )
 
 

@@ -348,11 +348,11 @@ def test_a_pump_that_never_rests() -> None:
     days = days_of(minutes_unasked=600, minutes_unasked_pumped=590)
     head, limits, tail = WHOLE.partition("[limits]")
     calling = f'{head}[[point]]\nid = "call"\nquantity = "heat_call"\nas = "state"\n{limits}{tail}'
-    found = check_whole(idle.pump_always_on(context_of(days, site=calling)))
-    assert found.severity == "watch"
-    # Without a call nobody knows whether the curve keeps the pump running in the season.
-    unsure = check_whole(idle.pump_always_on(context_of(days)))
-    assert graded_by_confidence(context_of(days), unsure).severity == "note"
+    # Nobody knows whether the curve keeps the pump running in the season, with calls or without.
+    for text in (calling, WHOLE):
+        unsure = check_whole(idle.pump_always_on(context_of(days, site=text)))
+        assert unsure.severity == "note"
+        assert unsure.confidence < 0.5
     # Before, it rested between calls: then something was changed.
     switched = np.where(np.arange(DAYS) < DAYS // 2, 5, 590)
     told = idle.pump_always_on(
@@ -362,6 +362,36 @@ def test_a_pump_that_never_rests() -> None:
     assert idle.pump_always_on(context_of()) is None
     with pytest.raises(NotAssessed):
         idle.pump_always_on(context_of(days_of(minutes_unasked=np.nan, minutes_unasked_pumped=np.nan)))
+
+
+@pytest.mark.parametrize(("times", "severity"), [(0.9, "note"), (1.5, "watch")])
+def test_a_pump_that_turns_in_summer_is_told_by_what_it_costs(times: float, severity: str) -> None:
+    """Costs of 0.9 and 1.5 times what matters: the pump's power is worked out backwards."""
+    hours = 10.0
+    watts = times * LIMITS_ELECTRIC["idle_pump_kwh"].default * 1000.0 / 365.0 / hours
+    days = days_of(
+        minutes_unasked=hours * 60.0,
+        minutes_unasked_pumped=hours * 60.0,
+        unasked_pump_power=watts,
+        outdoor=20.0,
+        outdoor_steady=20.0,
+        minutes_heating=0,
+    )
+    context = context_of(days)
+    found = graded_by_confidence(context, check_whole(idle.pump_always_on(context)))
+    assert found.cost_kwh == pytest.approx(times * LIMITS_ELECTRIC["idle_pump_kwh"].default, rel=0.01)
+    assert found.severity == severity
+
+
+def test_standby_is_told_by_its_probable_cost_in_a_year_and_not_in_a_winter() -> None:
+    """A winter in which the unit hardly rests says little of the hours at rest in a year."""
+    winter = context_of(days_of(rest_power=72.0, minutes_rest=40), site=OWN_PUMP_METER)
+    found = check_whole(idle.high_standby(winter))
+    assert found.confidence < winter.limit("finding_chance")
+    assert graded_by_confidence(winter, found).severity == "watch"
+    assert found.cost_kwh is not None
+    # 32 W beyond the usual 40, in the half of a year and more that is summer or pauses.
+    assert 100.0 < found.cost_kwh < 32.0 * 8.766
 
 
 # Limits, needs, and whole plants

@@ -110,6 +110,25 @@ def test_low_flow_by_its_share_and_air_by_its_restlessness(
     assert found.causes[0].cause == cause
 
 
+@pytest.mark.parametrize(("share", "told"), [(0.65, False), (0.4, True)])
+def test_a_flow_seen_while_charging_alone_is_the_coils(share: float, told: bool) -> None:
+    """Coil and valve take a part of the flow: in summer, with charges alone, it says nothing of the rest."""
+    flow = 1.45 * share
+    heats = np.arange(DAYS) < 3
+    days = days_of(
+        minutes_steady=np.where(heats, 700, 0),
+        flow_rate=np.where(heats, 1.45, np.nan),
+        flow_rate_top=np.where(heats, 1.45, np.nan),
+        flow_rate_hot_water=flow,
+        lift=np.where(heats, 4.0, np.nan),
+        heat_power=np.where(heats, 6000.0, np.nan),
+    )
+    charges = Table({"day": days["day"], "minutes": 60.0, "heat": 8.0, "flow_rate": flow, "lift": 11.0})
+    context = context_of(days)
+    found = water_flow.low_flow(replace(context, facts=replace(context.facts, reheats=charges)))
+    assert (found is not None) is told
+
+
 def test_a_pump_that_holds_the_difference_is_no_low_flow() -> None:
     heat = 2500.0 + 1500.0 * (1.0 + np.sin(np.arange(DAYS) / 3.0))
     flow = heat / 1155.0 / 5.0

@@ -23,6 +23,7 @@ from fieldfare.analysis.findings.hot_water import (
     reheat,
 )
 from fieldfare.analysis.findings.hot_water.limits import LIMITS_HOT_WATER
+from fieldfare.analysis.findings.hot_water.preceded import preceded
 from fieldfare.analysis.findings.judge import PLANT_RULES
 from fieldfare.analysis.findings.model import Recognised
 from fieldfare.analysis.findings.phrases import day_text
@@ -140,6 +141,28 @@ def test_without_a_schedule_nothing_is_set_aside_for_disinfection() -> None:
         electricity_immersion_kwh=np.where(np.arange(DAYS) % 3 == 0, 4.0, 0.0), immersion_to_c=55.0
     )
     assert check_whole(immersion.immersion_use(context_of(used, site=site))).severity != "note"
+
+
+@pytest.mark.parametrize(("held", "least", "told"), [(78.0, 72.0, True), (52.0, 41.0, False)])
+def test_a_heater_that_leaves_the_unit_nothing_to_do_is_told_of_itself(
+    held: float, least: float, told: bool
+) -> None:
+    """Water kept at 78 °C never asks for a reheat: the unit stands with reason. At its setpoint the heater
+    makes the water in the unit's stead, and the finding is the unit's."""
+    days = days_of(
+        electricity_immersion_kwh=6.0,
+        minutes_running=0.0,
+        tank_held=held,
+        tank_min=least,
+        immersion_to_c=held,
+    )
+    context = context_of(days)
+    assert preceded(context, days).all() == told
+    if told:
+        assert check_whole(immersion.immersion_use(context)).severity == "act"
+    else:
+        with pytest.raises(NotAssessed):
+            immersion.immersion_use(context)
 
 
 # Reheats

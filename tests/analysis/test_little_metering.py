@@ -7,6 +7,7 @@ from datetime import date
 import numpy as np
 import pytest
 
+from fieldfare.analysis.figures.like_weather import LikeWeather, like_weather
 from fieldfare.analysis.readings import Readings, Samples
 from fieldfare.analysis.reports.result import Result
 from fieldfare.dashboards.rows.electricity import electricity_rows
@@ -109,3 +110,65 @@ def test_too_few_days_are_told() -> None:
     read = every_minute(site, {"heat_pump_electricity": 900.0, "outdoor_temperature": 4.0})
     rows = dict(electricity_rows(result_of(site, read).as_dict()))
     assert "needs 28 whole days" in rows["electricity against weather"].lower()
+
+
+def _of_days(used: np.ndarray, degrees: np.ndarray, sections: str = DESIGN) -> Result:
+    """A home whose meter is read daily, with the mean outdoor temperature of each day."""
+    days = len(used)
+    site = site_of([point("heat_pump_electricity", "interval", "kWh"), OUTDOOR], sections)
+    read = every_minute(site, {"outdoor_temperature": 0.0}, days, FIRST, 60)
+    time = read["outdoor_temperature"].time[: days * 24]
+    readings = {
+        "outdoor_temperature": Samples(time, np.repeat(degrees, 24)),
+        "heat_pump_electricity": Samples(int(time[0]) + np.arange(days, dtype=np.int64) * 86_400_000, used),
+    }
+    return result_of(site, readings, days, FIRST)
+
+
+def test_a_winter_line_that_bends_shows_no_base() -> None:
+    """A house heated below 15 °C whose efficiency falls by 2.25 % a kelvin of cold; no day is warmer."""
+    days = 140
+    rng = np.random.default_rng(4)
+    degrees = rng.uniform(-6.5, 13.5, days)
+    noise = 1.5 * rng.standard_normal(days)
+    used = 6.0 + 2.0 * (15.0 - degrees) * (1.0 + 0.0225 * (13.5 - degrees)) + noise
+    result = _of_days(used, degrees).as_dict()
+    told = result["from_electricity"]
+    assert told["signature"]["base_kwh_per_day"] is None
+    assert told["weather_adjusted_year"]["electricity_kwh"] is None
+    assert told["change"] is None
+    rows = dict(electricity_rows(result))
+    assert "too warm to heat" in rows["a day without heating"]
+    assert rows["heats below"].endswith("from heating")
+
+
+def test_a_unit_that_modulates_is_no_heater() -> None:
+    """It heats with 0.9 kW and charges the cylinder with its rated 3.6 kW; with a rating of 1.1 kW the rest
+    is a heater's."""
+    steps = DAYS * 96
+    quarter = np.arange(steps) % 96
+    power = np.where(quarter % 4 < 3, 0.9, 0.02)
+    power = np.where(np.isin(quarter, (20, 21, 22, 70, 71, 72)), 3.9, power)
+    shares = []
+    for output in (9.7, 3.0):
+        rating = f"[[heat_pump.rating]]\noutdoor_c = -7.0\nflow_c = 55.0\noutput_kw = {output}\ncop = 2.7\n"
+        site = site_of([point("heat_pump_electricity", "interval", "kWh"), OUTDOOR], DESIGN + rating)
+        readings = _with_weather(site, "heat_pump_electricity", power / 4.0, 15)
+        told = result_of(site, readings, DAYS, FIRST).as_dict()["from_electricity"]["direct_heat"]
+        shares.append(told["share"]["value"])
+        assert (told["step_kw"] is None) is (output == 9.7)
+    assert shares[0] == 0.0
+    assert shares[1] > 0.1
+
+
+def test_months_of_one_meter_are_compared_as_a_whole() -> None:
+    """The second month takes a fifth more at any temperature."""
+    days = 60
+    degrees = np.random.default_rng(5).uniform(-1.0, 9.0, days)
+    used = (6.0 + 2.0 * (15.0 - degrees)) * np.where(np.arange(days) < 30, 1.0, 1.2)
+    result = _of_days(used, degrees, "[hot_water]\ncylinder_litres = 200\nsetpoint_c = 50.0\n" + DESIGN)
+    table = result.facts.days
+    told = like_weather(result.site, table.where(slice(0, 30)), table.where(slice(30, 60)))
+    assert told.space_percent.value is None
+    assert told.total_percent.value == pytest.approx(20.0, abs=2.0)
+    assert LikeWeather.is_told(told.total_percent)
