@@ -16,6 +16,7 @@ ZONES: dict[Climate, tuple[str, int, float]] = {
     "golden": ("America/Phoenix", -7, 39.7),
     "chicago": ("America/Regina", -6, 42.0),
     "washington": ("America/Panama", -5, 38.9),
+    "coast": ("Pacific/Pitcairn", -8, 37.6),
 }
 """Zone without daylight saving time at the weather file's offset [h], and latitude."""
 RATING_POINTS = ((7.0, 35.0), (2.0, 35.0), (-7.0, 35.0), (7.0, 55.0), (-7.0, 55.0))
@@ -39,6 +40,7 @@ POINTS = (
     Point("heat_power", "heat_output", "power", "W", 0),
     Point("heat_energy", "heat_output", "register", "kWh", 3),
     Point("pump_power", "circulation_pump_electricity", "power", "W", 1),
+    Point("backup", "backup_heater_electricity", "register", "kWh", 3),
     Point("flow", "flow_temperature", "gauge", "degC", 2),
     Point("back", "return_temperature", "gauge", "degC", 2),
     Point("water", "flow_rate", "gauge", "m3/h", 3),
@@ -62,6 +64,7 @@ def readings(run: pd.DataFrame) -> pd.DataFrame:
             "heat_power": heat,
             "heat_energy": 4100.0 + heat.cumsum() / 60_000.0,
             "pump_power": run["Pump Electricity Rate"],
+            "backup": 80.0 + _backup(run).cumsum() / 60_000.0,
             "flow": run["Heat Pump Load Side Outlet Temperature"],
             "back": run["Heat Pump Load Side Inlet Temperature"],
             "water": run["Heat Pump Load Side Mass Flow Rate"] * 3600.0 / 993.0,
@@ -71,6 +74,15 @@ def readings(run: pd.DataFrame) -> pd.DataFrame:
             "room": run["Zone Mean Air Temperature"],
             "target": run["Schedule Value"],
         }
+    )
+
+
+def _backup(run: pd.DataFrame) -> pd.Series:
+    """Electricity of the heater behind the heat pump, 0 where there is none [W]."""
+    return (
+        run["Boiler Electricity Rate"]
+        if "Boiler Electricity Rate" in run
+        else 0.0 * run["Zone Mean Air Temperature"]
     )
 
 
@@ -89,6 +101,7 @@ def site_text(house: House, points: tuple[Point, ...]) -> str:
         f"heat_loss_kw = {house.design_load_kw:.2f}",
         f"indoor_c = {house.target_c}",
         f"outdoor_c = {house.design_outdoor_c}",
+        *([f"bivalent_c = {house.bivalent_c:.1f}"] if house.backup_kw else []),
         "",
         "[heat_pump]",
         'source = "air"',
@@ -135,11 +148,12 @@ def site_text(house: House, points: tuple[Point, ...]) -> str:
 def truth(house: House, run: pd.DataFrame, heat_loss: float) -> dict[str, Any]:
     """What the engine knows of itself."""
     heat, electricity = run["Heat Pump Load Side Heat Transfer Rate"], run["Heat Pump Electricity Rate"]
-    pump = run["Pump Electricity Rate"]
+    pump, backup = run["Pump Electricity Rate"], _backup(run)
     works = (heat > 0.0).to_numpy()
     return {
         "H2": float(heat.sum() / electricity.sum()),
-        "H4": float(heat.sum() / (electricity + pump).sum()),
+        "H3": float((heat + backup).sum() / (electricity + backup).sum()),
+        "H4": float((heat + backup).sum() / (electricity + backup + pump).sum()),
         "heat_loss_w_per_k": heat_loss,
         "starts": int(np.sum(works[1:] & ~works[:-1])),
         "defrosts": 0,
@@ -161,7 +175,7 @@ def write(
 
     without : ids of points that this home has not. spacing_min : minutes between readings
     """
-    points = tuple(p for p in POINTS if p.id not in without)
+    points = tuple(p for p in POINTS if p.id not in without and (p.id != "backup" or house.backup_kw))
     _, offset, _ = ZONES[house.climate]
     table = readings(run)[[p.id for p in points]].iloc[::spacing_min]
     for p in points:

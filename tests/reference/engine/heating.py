@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from tests.reference.engine.houses import House
 from tests.reference.engine.loop import RADIATOR_DROP_K, loop
-from tests.reference.engine.parts import ALWAYS, OPEN_C, Model, compact, equipment
+from tests.reference.engine.parts import ALWAYS, OPEN_C, Model, compact, equipment, thermostat
 from tests.reference.engine.thermostat import room_thermostat
 
 
@@ -13,7 +13,10 @@ def heating(model: Model, house: House) -> None:
     low = house.target_c - house.set_back_k
     schedule = ["Until: 06:00", low, "Until: 22:00", house.target_c, "Until: 24:00", low]
     model["Schedule:Compact"]["Target temperature"] = compact(schedule)
-    room_thermostat(model, house)
+    if house.chopped:
+        room_thermostat(model, house)
+    else:
+        thermostat(model, "Target temperature", 0.0)
     flow_m3_s = house.design_load_kw / (4.18 * RADIATOR_DROP_K) / 995.0
     if house.emitter == "radiator":
         # UA that gives the rated output with 50 K between mean water and room.
@@ -32,6 +35,8 @@ def heating(model: Model, house: House) -> None:
         _floor_heating(model, house, flow_m3_s)
     equipment(model, kind, "Emitter")
     _heat_pump(model, house, flow_m3_s)
+    if house.backup_kw:
+        _backup(model, house, flow_m3_s)
     loop(model, house, kind, flow_m3_s)
 
 
@@ -122,10 +127,29 @@ def _heat_pump(model: Model, house: House, flow_m3_s: float) -> None:
             "electric_input_to_output_ratio_modifier_function_of_part_load_ratio_curve_name": "Part load",
             "control_type": "Setpoint",
             "minimum_part_load_ratio": house.least_share,
-            "heat_pump_defrost_control": "None",
+            "heat_pump_defrost_control": "Timed" if house.defrost else "None",
         }
     }
     model["OutdoorAir:NodeList"] = {"Air nodes": {"nodes": [{"node_or_nodelist_name": "Outdoor in"}]}}
+
+
+def _backup(model: Model, house: House, flow_m3_s: float) -> None:
+    """An electric heater in the flow, for what the heat pump leaves."""
+    model["Boiler:HotWater"] = {
+        "Backup": {
+            "fuel_type": "Electricity",
+            "nominal_capacity": 1000.0 * house.backup_kw,
+            "nominal_thermal_efficiency": 1.0,
+            "design_water_flow_rate": flow_m3_s,
+            "minimum_part_load_ratio": 0.0,
+            "maximum_part_load_ratio": 1.0,
+            "optimum_part_load_ratio": 1.0,
+            "boiler_water_inlet_node_name": "Unit out",
+            "boiler_water_outlet_node_name": "Backup out",
+            "water_outlet_upper_temperature_limit": 80.0,
+            "boiler_flow_mode": "NotModulated",
+        }
+    }
 
 
 def _curve(c1: float, x: float, x2: float, y: float, y2: float, xy: float) -> dict[str, float]:

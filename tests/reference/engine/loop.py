@@ -17,8 +17,12 @@ def loop(model: Model, house: House, emitter_kind: str, flow_m3_s: float) -> Non
     _curve(model, house)
     _pump(model, flow_m3_s)
     _branches(model, emitter_kind)
+    if house.backup_kw:
+        model["Branch"]["Unit branch"]["components"].append(
+            _component("Boiler:HotWater", "Backup", "Unit out", "Backup out")
+        )
     _sides(model)
-    _operation(model)
+    _operation(model, house)
     _plant_loop(model, house, flow_m3_s)
 
 
@@ -71,17 +75,17 @@ def _branches(model: Model, emitter_kind: str) -> None:
         "Demand end": ("Pipe:Adiabatic", "Demand out pipe", "Demand mix", "Demand out"),
     }
     model["Branch"] = {
-        name: {
-            "components": [
-                {
-                    "component_object_type": kind,
-                    "component_name": part,
-                    "component_inlet_node_name": a,
-                    "component_outlet_node_name": b,
-                }
-            ]
-        }
+        name: {"components": [_component(kind, part, a, b)]}
         for name, (kind, part, a, b) in components.items()
+    }
+
+
+def _component(kind: str, part: str, a: str, b: str) -> dict[str, str]:
+    return {
+        "component_object_type": kind,
+        "component_name": part,
+        "component_inlet_node_name": a,
+        "component_outlet_node_name": b,
     }
 
 
@@ -113,12 +117,14 @@ def _sides(model: Model) -> None:
         }
 
 
-def _operation(model: Model) -> None:
-    """One unit serves every load."""
+def _operation(model: Model, house: House) -> None:
+    """The heat pump serves every load, and the heater behind it what is left."""
+    second = [{"equipment_object_type": "Boiler:HotWater", "equipment_name": "Backup"}]
     model["PlantEquipmentList"] = {
         "Units": {
             "equipment": [
-                {"equipment_object_type": "HeatPump:PlantLoop:EIR:Heating", "equipment_name": "Heat pump"}
+                {"equipment_object_type": "HeatPump:PlantLoop:EIR:Heating", "equipment_name": "Heat pump"},
+                *(second if house.backup_kw else []),
             ]
         }
     }

@@ -26,6 +26,7 @@ OUTPUTS = (
     "Heat Pump Load Side Outlet Temperature",
     "Heat Pump Load Side Mass Flow Rate",
     "Pump Electricity Rate",
+    "Boiler Electricity Rate",
     "Zone Ideal Loads Zone Sensible Heating Rate",
 )
 

@@ -22,6 +22,25 @@ def weather_file(house: House) -> Path:
     return next(p for p in sorted(folder.glob("*.epw")) if WEATHER[house.climate] in p.name)
 
 
+def made_weather(house: House, folder: Path) -> Path:
+    """The weather file, or a copy in `folder` with its air colder and its wind stronger as the house says."""
+    original = weather_file(house)
+    if not house.colder_k and house.breeze == 1.0:
+        return original
+    lines = original.read_text(encoding="latin-1").splitlines()
+    for n in range(
+        8, len(lines)
+    ):  # eight lines of header; fields 6, 7: air and dew point [°C], 21: wind [m/s]
+        fields = lines[n].split(",")
+        for at in (6, 7):
+            fields[at] = f"{float(fields[at]) - house.colder_k:.1f}"
+        fields[21] = f"{float(fields[21]) * house.breeze:.1f}"
+        lines[n] = ",".join(fields)
+    made = folder / "made.epw"
+    made.write_text("\n".join(lines) + "\n", encoding="latin-1")
+    return made
+
+
 @cache
 def engine() -> Path:
     """Path of the engine's program."""
@@ -43,7 +62,7 @@ def simulate(
         source = Path(folder) / "in.epJSON"
         source.write_text(json.dumps(input_of(house, begin, end, coheating=coheating)))
         done = subprocess.run(
-            [str(engine()), "-w", str(weather_file(house)), "-d", folder, str(source)],
+            [str(engine()), "-w", str(made_weather(house, Path(folder))), "-d", folder, str(source)],
             capture_output=True,
             text=True,
             timeout=LONGEST_S,
@@ -57,6 +76,8 @@ def simulate(
     for column in table.columns[1:]:
         key, _, name = column.split(" [")[0].rpartition(":")
         if name == "Schedule Value" and key != "TARGET TEMPERATURE":
+            continue
+        if name.startswith("Zone ") and not key.startswith(("HOUSE", "HEATER")):
             continue
         if name in OUTPUTS:
             named[name] = table[column].to_numpy()
