@@ -36,6 +36,9 @@ _WARM_C, _DAY_MIN, _NOTHING_GIVEN_K = 17.0, 1440, 3.0
 _USUAL_ROOM_C = 20.0
 # Controls circulate water for frost protection below about this outdoor temperature; not idle pumping.
 _FROST_GUARD_C = 3.0
+# Electricity alone gives at most its own energy as heat; twice as much must come from a compressor. Controls
+# draw less than 50 W (common practice).
+_HEAT_PUMPED, _BEYOND_CONTROLS_W = 2.0, 50.0
 # The hour with the lowest power is standby, if the unit rested that long.
 _HOUR_MIN = 60
 
@@ -49,7 +52,7 @@ def operating_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, 
     unit = minutes.balance.heat_pump
     if unit is not None:
         blur = int(np.ceil(grid.spacing.get("heat_pump_electricity", 1.0)))
-        off = use.code == OFF
+        off = (use.code == OFF) & ~_gives_heat(minutes.heat, unit)
         calm = (
             held_for(off, _SETTLED_MIN + 2 * blur) & held_for(off[::-1], blur + 1)[::-1] & np.isfinite(unit)
         )
@@ -68,6 +71,15 @@ def operating_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, 
         lag = max(1, round(grid.spacing.get("flow_rate", 1.0)))
         out["flow_jitter"] = _jitter(day, rate, steady, lag)
     return out
+
+
+def _gives_heat(heat: Floats, unit: Floats) -> Flags:
+    """Minutes too weak for a run that are no rest either: what heats the casing gives the water none.
+
+    Readings blur runs that are shorter than their spacing to a little power.
+    """
+    drawn = fill_nan(unit, 0.0)
+    return np.asarray((drawn * 60.0 > _BEYOND_CONTROLS_W) & (fill_nan(heat, 0.0) > _HEAT_PUMPED * drawn))
 
 
 def _lowest_hour(power: Floats, day: Segments) -> Floats:

@@ -17,7 +17,7 @@ from fieldfare.analysis.findings.model import (
     Finding,
     Severity,
 )
-from fieldfare.analysis.findings.stopped.rests import rests
+from fieldfare.analysis.findings.stopped.rests import nothing_at_rest, rests
 from fieldfare.analysis.physics.water import freezing_point
 
 
@@ -31,7 +31,7 @@ def frost_risk(context: Context) -> Finding | None:
     cold_water = fill_nan(near, 0.0) >= limit("frost_minutes")
     no_supply = (fill_nan(dead, 0.0) >= limit("frost_dead_minutes")) & ~filled_with_zeros(days)
     # A meter that stands still shows no power although the unit draws it.
-    no_supply &= "heat_pump_electricity" not in context.unreliable
+    no_supply &= "heat_pump_electricity" not in context.unreliable and not nothing_at_rest(context)
     safe_to = _safe_to(context)
     so = (cold_water | no_supply) & (outdoor < safe_to)
     hits = np.flatnonzero(so)

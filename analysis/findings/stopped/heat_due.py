@@ -16,6 +16,7 @@ from fieldfare.analysis.findings.stopped.rests import (
     days_before,
     heating_begins_below,
     local,
+    nothing_at_rest,
     rested_at_that_hour,
     standby,
     usual_pause,
@@ -31,6 +32,8 @@ _LOW_DIFFERS_K, _FEWEST_LOWS = 0.7, 2
 _DAYS_BEFORE = 7
 # A room thermostat's usual switching band.
 _WARM_WITHIN_K = 0.5
+# Minutes below target that show that heat is due in a rest that goes on.
+_DUE_MIN = 60.0
 # Frost settings keep 5 °C at the least (common practice).
 _FROST_SETTING_C = 5.0
 
@@ -114,7 +117,9 @@ def _rooms(context: Context, rest: Rest) -> list[Reason]:
         # a rest that has ended nothing tells how much colder they would have become.
         usual = _usually_short(context, rest)
         known = usual >= limit(name) if rest.ended else short - usual < limit(name)
-        if known or short < limit(name) or rest["minutes_room_short"] < 60:
+        # Warm walls hold a thermostat off while the air is cool: heat was due since then, not all the rest.
+        due = limit("stopped_unknown_pause_hours") * 60.0 if rest.ended else _DUE_MIN
+        if known or short < limit(name) or rest["minutes_room_short"] < due:
             return []
         told = context.evidence("room below its target", round(short, 1), "K", name)
         return [Reason("room", 0.9 if not mild else 0.75, told)]
@@ -354,7 +359,7 @@ def _water_is_hot(context: Context, rest: Rest) -> bool:
 
 def is_powerless(context: Context, rest: Rest) -> bool:
     """The unit draws nothing at all, though its meter shows what it draws at rest."""
-    if not rest.share("minutes_powerless", "minutes_power_known") >= 0.8:
+    if not rest.share("minutes_powerless", "minutes_power_known") >= 0.8 or nothing_at_rest(context):
         return False
     usual = standby(context, rest)
     if not np.isfinite(usual):

@@ -251,6 +251,12 @@ LIMITS_STOPPED: dict[str, Limit] = {
         "apart by it",
         "usual draw at rest from which no draw at all means no supply",
     ),
+    "stopped_nothing_share": Limit(
+        0.5,
+        "-",
+        "common practice: half of the rest, on half of the days of work",
+        "share of a day's rest without any draw from which that is usual of unit or meter",
+    ),
     "stopped_past_hours": Limit(
         12.0,
         "h",
