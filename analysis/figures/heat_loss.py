@@ -52,6 +52,9 @@ _METHOD_SPREAD = 0.03
 # most are sheltered (common practice). Sun: told by the daily temperature range instead of a sensor, up to 10
 # % in houses of a reference engine.
 _WIND_SPREAD, _WIND_UPWARD, _SUN_SPREAD = 0.04, 0.075, 0.03
+# How far free heat follows the temperature by habit (curtains, airing, cooking, fires), as a share of it: one
+# standard deviation (common practice).
+_FREE_SPREAD = 0.10
 # What any lived-in dwelling has, and how far dwellings differ (one standard deviation): people, appliances
 # and losses of cylinder and pipes 2.1 to 4 W/m2 (Passive House Institute 2015; Polish ordinance for
 # one-family houses 2.5 to 3.5); windows a seventh of the floor, of which glass, g-value, shade and curtains
@@ -59,6 +62,10 @@ _WIND_SPREAD, _WIND_UPWARD, _SUN_SPREAD = 0.04, 0.075, 0.03
 # season's own drift looks like either.
 _USUAL_GAINS_W_PER_M2, _GAINS_SPREAD = 3.2, 1.5
 _USUAL_APERTURE, _APERTURE_SPREAD = 0.035, 0.02
+# What is usual is no law: a stove, a warm neighbour or a glazed front is far from it. Student's t with few
+# degrees of freedom gives way to days that clearly say otherwise, where a Gaussian prior would bend the slope
+# (West 1984, J. R. Statist. Soc. B 46, 431: outlier models and prior distributions).
+_PRIOR_DEGREES, _PRIOR_ROUNDS = 4.0, 20
 
 
 @dataclass(frozen=True)
@@ -66,7 +73,9 @@ class HeatLoss:
     """The measured heat loss.
 
     coefficient [W/K]; heat_loss_kw [kW at the design temperatures]; ratio to the design's own [-]; load_kw
-    [kW, required output on the design day after free gains]; gains_w, solar_m2 the fit's own terms
+    [kW, required output on the design day after free gains]; gains_w : the fit's own
+    gains_beyond : free heat by the days alone less the usual, in standard deviations of both [-]
+    free_share : share of the loss on the days used that sun, people and unmetered heat cover [-]
     """
 
     coefficient: Estimate
@@ -79,6 +88,8 @@ class HeatLoss:
     days_used: int
     method: str
     indoor_measured: bool
+    gains_beyond: float = 0.0
+    free_share: float = 0.0
 
     @property
     def reason(self) -> str:
@@ -198,7 +209,11 @@ def _usable(data: dict[str, Floats]) -> NDArray[np.bool_]:
     enough = difference > 0.38 * float(np.median(difference[whole][coldest]))
     heated = whole & enough
     # A switched-off plant (holiday, repair) gives nearly nothing on a cold day: leave those days out as well.
-    return heated & (power > 0.1 * slope * difference)
+    # Where the rooms stay as warm as ever the sun carried the house, and the day belongs to the rest.
+    worked, indoor = heated & (power > 0.1 * slope * difference), data["indoor"]
+    if data["measured"][0] < 0.5 or not worked.any():
+        return worked
+    return worked | (heated & (indoor > float(np.median(indoor[worked])) - _ROOM_SPREAD_K))
 
 
 def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bool_]) -> HeatLoss:
@@ -244,6 +259,7 @@ def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bo
             site.design.heat_loss_kw, "space heat does not grow with cold: no heat loss can be read from it"
         )
     gains_at = len(weights)
+    beyond = _gains_beyond(site, fit, gains_at)
     fit = _with_what_is_known(site, fit, gains_at, with_sun)
     slope, slope_error = fit.combination(np.eye(k)[0])
     # What was given was lost: sun and people only add to it.
@@ -262,6 +278,8 @@ def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bo
     total = max(days.total("heat_total_kwh"), 1e-9)
     meter = float(np.hypot(days.total("heat_flow_error_kwh"), days.total("heat_pair_error_kwh"))) / total
     unseen = _WIND_SPREAD if _sun_measured(days) else float(np.hypot(_WIND_SPREAD, _SUN_SPREAD))
+    free_share = float(np.clip(mean_gain / (slope * float(np.mean(data["difference"][rows]))), 0.0, 1.0))
+    unseen = float(np.hypot(unseen, _FREE_SPREAD * free_share))
     relative = np.sqrt((slope_error * t / slope) ** 2 + (meter / np.sqrt(3.0)) ** 2 + unseen**2)
     if data["measured"][0] < 0.5:
         # The rooms were assumed: how far whole houses lie from what was designed, and drift with the weather.
@@ -298,6 +316,8 @@ def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bo
         int(fit.kept.sum()),
         _method(data, use_lags, with_sun, site, days, bent=bent is not None),
         bool(data["measured"][0] > 0.5),
+        beyond,
+        free_share,
     )
 
 
@@ -349,18 +369,37 @@ def _bent(site: Site, x: Floats, y: Floats) -> tuple[Floats, Fit] | None:
 
 
 def _with_what_is_known(site: Site, fit: Fit, gains_at: int, with_sun: bool) -> Fit:
-    """Gaussian update of the fit with usual gains and windows of a dwelling."""
+    """Update of the fit with usual gains and windows of a dwelling: priors with the tails of Student's t.
+
+    The tails are a mixture of Gaussian priors: each is widened by how far the updated fit lies from it.
+    """
     floor = site.site.floor_area_m2 or USUAL_FLOOR_M2
-    beta, covariance = fit.coefficients.copy(), fit.covariance.copy()
-    covariance[0, 0] += (_METHOD_SPREAD * beta[0]) ** 2
+    first = fit.covariance.copy()
+    first[0, 0] += (_METHOD_SPREAD * fit.coefficients[0]) ** 2
     usual = [(gains_at, _USUAL_GAINS_W_PER_M2 * floor, _GAINS_SPREAD * floor)]
     if with_sun:
         usual.append((gains_at + 1, _USUAL_APERTURE * floor, _APERTURE_SPREAD * floor))
-    for at, value, spread in usual:
-        gain = covariance[:, at] / (covariance[at, at] + spread**2)
-        beta = beta + gain * (value - beta[at])
-        covariance = covariance - np.outer(gain, covariance[at])
+    widths = np.array([spread for _, _, spread in usual])
+    for _ in range(_PRIOR_ROUNDS):
+        beta, covariance = fit.coefficients.copy(), first.copy()
+        for (at, value, _), width in zip(usual, widths, strict=True):
+            gain = covariance[:, at] / (covariance[at, at] + width**2)
+            beta = beta + gain * (value - beta[at])
+            covariance = covariance - np.outer(gain, covariance[at])
+        far = np.array(
+            [((beta[at] - value) ** 2 + covariance[at, at]) / spread**2 for at, value, spread in usual]
+        )
+        widths = np.array([spread for _, _, spread in usual]) * np.sqrt(
+            (_PRIOR_DEGREES + far) / (_PRIOR_DEGREES + 1.0)
+        )
     return replace(fit, coefficients=beta, covariance=covariance)
+
+
+def _gains_beyond(site: Site, fit: Fit, gains_at: int) -> float:
+    """Free heat by the days alone less the usual, over the standard deviation of both [-]."""
+    floor = site.site.floor_area_m2 or USUAL_FLOOR_M2
+    gains, error = fit.combination(np.eye(len(fit.coefficients))[gains_at])
+    return (gains - _USUAL_GAINS_W_PER_M2 * floor) / float(np.hypot(error, _GAINS_SPREAD * floor))
 
 
 def _load(fit: Fit, slope: float, relative: float, gains: float, difference: float) -> Estimate:

@@ -98,6 +98,11 @@ def heat_loss_below_design(context: Context) -> Finding | None:
     # tighter house: the interval allows for what is usual, and what is unusual asks for more.
     least = sure if loss.indoor_measured else sure + context.limit("heat_loss_unmeasured")
     severity: Severity = "watch" if ratio.high < 1.0 - least else "note"
+    # More free heat than people and appliances give comes from something that nobody meters, and what is lit
+    # in the cold flattens the line. Where most heat is free, what is metered says little of the house.
+    beyond = loss.gains_beyond > context.limit("heat_loss_gains_beyond")
+    if beyond or loss.free_share > context.limit("heat_loss_free_share"):
+        severity = "note"
     return Finding(
         "heat_loss_below_design",
         severity,
@@ -110,6 +115,11 @@ def heat_loss_below_design(context: Context) -> Finding | None:
             (
                 ("First make sure that no unmetered back-up heater contributes: its heat is missing here. ")
                 if heater_unseen(context.site)
+                else ""
+            )
+            + (
+                "Ask first for a stove or another heater: there is more free heat than usual. "
+                if beyond
                 else ""
             )
             + (

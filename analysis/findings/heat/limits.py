@@ -115,6 +115,19 @@ LIMITS_HEAT: dict[str, Limit] = {
         "common practice: rooms kept a kelvin and a half cooler than designed, as 1.5 of 17 to 25 K",
         "the same, on top, where no room is measured",
     ),
+    "heat_loss_gains_beyond": Limit(
+        2.0,
+        "-",
+        "two standard deviations: one dwelling in forty has so much by people and appliances alone",
+        "free heat beyond the usual, over the spread of dwellings and of the fit, from which a heater that"
+        " nobody meters is likely",
+    ),
+    "heat_loss_free_share": Limit(
+        0.5,
+        "-",
+        "common practice: what is metered should be the greater part",
+        "share of the loss that sun, people and unmetered heat cover, from which no house is called tighter",
+    ),
     "heat_loss_sure": Limit(
         0.06,
         "-",

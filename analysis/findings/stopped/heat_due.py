@@ -22,6 +22,7 @@ from fieldfare.analysis.findings.stopped.rests import (
     usual_pause,
 )
 from fieldfare.analysis.findings.stopped.rhythm import rhythm
+from fieldfare.analysis.minutes.operating_state import HEATING
 
 # The warmest day that was heated was no sharp limit.
 _DAYS_DIFFER_K = 0.5
@@ -32,6 +33,8 @@ _LOW_DIFFERS_K, _FEWEST_LOWS = 0.7, 2
 _DAYS_BEFORE = 7
 # A room thermostat's usual switching band.
 _WARM_WITHIN_K = 0.5
+# A dozen runs show where the thermostat switches (common practice).
+_FEWEST_STARTS = 12
 # Minutes below target that show that heat is due in a rest that goes on.
 _DUE_MIN = 60.0
 # Frost settings keep 5 °C at the least (common practice).
@@ -91,13 +94,25 @@ def rooms_are_warm(context: Context, rest: Rest) -> bool:
     if _below_floor(context, rest):
         return False
     if np.isfinite(short):
-        return bool(short <= _WARM_WITHIN_K)
+        near = short < context.limit("stopped_room_short_k") and last >= _usual_start_c(context, rest)
+        return bool(short <= _WARM_WITHIN_K or near)
     if not np.isfinite(last):
         return False
     usual = days_before(context, rest).floats("room")
     usual = usual[np.isfinite(usual)]
     level = float(np.median(usual)) if len(usual) else rest["room_first_c"]
     return bool(last >= max(level - 1.0, 18.5))
+
+
+def _usual_start_c(context: Context, rest: Rest) -> float:
+    """Room temperature at which the unit usually began by itself before [°C]; endlessly high with few runs.
+
+    A thermostat feels walls and floor too, and hangs elsewhere than the sensor.
+    """
+    runs = context.all_days.runs
+    rooms = runs.floats("room_start")[(runs["start"] < rest.start) & (runs["use"] == HEATING)]
+    rooms = rooms[np.isfinite(rooms)]
+    return float(np.median(rooms)) if len(rooms) >= _FEWEST_STARTS else np.inf
 
 
 def _rooms(context: Context, rest: Rest) -> list[Reason]:
