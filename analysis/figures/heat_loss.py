@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fieldfare.analysis.facts.table import Table, day_of_year
-from fieldfare.analysis.figures.design_use import USUAL_FLOOR_M2, designed_hot_water_kwh
+from fieldfare.analysis.figures.design_use import designed_hot_water_kwh
 from fieldfare.analysis.figures.estimate import Estimate, Fit, robust_fit
 from fieldfare.analysis.figures.other_sources import house_heat, may_heat_rooms
 from fieldfare.analysis.figures.performance import coarse
+from fieldfare.analysis.figures.usual_heat import gains_beyond, with_usual_heat
 from fieldfare.analysis.minutes.balance import HEAT_SEEN_BY, only_split_meters
 from fieldfare.analysis.physics.sunlight import from_temperature_range, on_walls
 from fieldfare.analysis.plant.site import Site
@@ -42,10 +43,6 @@ _BEND_SHARE, _BEND_SURE = (
     4.0,
 )  # a third of the slope and four standard errors: beyond sun, wind and habits
 _COARSEST_MIN = 4 * 60.0
-# Model error of daily sums (changing habits, mass): one standard deviation. In-use coefficients
-# of 19 homes varied by 7.1 % from one 20-day window to the next (doi 10.1177/17442591251365953); a season
-# holds several.
-_METHOD_SPREAD = 0.03
 # Wind and unmeasured sun follow the temperature, so they turn the line about its middle; one standard
 # deviation of the slope each. Wind: daily means correlate with temperature by 0.13 to 0.48 (German reference
 # years), so that a house with a quarter of its loss by infiltration that follows it looks 4 to 15 % tighter;
@@ -55,17 +52,6 @@ _WIND_SPREAD, _WIND_UPWARD, _SUN_SPREAD = 0.04, 0.075, 0.03
 # How far free heat follows the temperature by habit (curtains, airing, cooking, fires), as a share of it: one
 # standard deviation (common practice).
 _FREE_SPREAD = 0.10
-# What any lived-in dwelling has, and how far dwellings differ (one standard deviation): people, appliances
-# and losses of cylinder and pipes 2.1 to 4 W/m2 (Passive House Institute 2015; Polish ordinance for
-# one-family houses 2.5 to 3.5); windows a seventh of the floor, of which glass, g-value, shade and curtains
-# leave a quarter (common practice). In a whole season the days themselves say it better; in ten weeks the
-# season's own drift looks like either.
-_USUAL_GAINS_W_PER_M2, _GAINS_SPREAD = 3.2, 1.5
-_USUAL_APERTURE, _APERTURE_SPREAD = 0.035, 0.02
-# What is usual is no law: a stove, a warm neighbour or a glazed front is far from it. Student's t with few
-# degrees of freedom gives way to days that clearly say otherwise, where a Gaussian prior would bend the slope
-# (West 1984, J. R. Statist. Soc. B 46, 431: outlier models and prior distributions).
-_PRIOR_DEGREES, _PRIOR_ROUNDS = 4.0, 20
 
 
 @dataclass(frozen=True)
@@ -259,8 +245,8 @@ def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bo
             site.design.heat_loss_kw, "space heat does not grow with cold: no heat loss can be read from it"
         )
     gains_at = len(weights)
-    beyond = _gains_beyond(site, fit, gains_at)
-    fit = _with_what_is_known(site, fit, gains_at, with_sun)
+    beyond = gains_beyond(site, fit, gains_at)
+    fit = with_usual_heat(site, fit, gains_at, with_sun)
     slope, slope_error = fit.combination(np.eye(k)[0])
     # What was given was lost: sun and people only add to it.
     if slope * float(np.mean(data["difference"][rows])) < _LEAST_OF_HEAT * float(
@@ -366,40 +352,6 @@ def _bent(site: Site, x: Floats, y: Floats) -> tuple[Floats, Fit] | None:
     ):
         return None
     return wide, bent
-
-
-def _with_what_is_known(site: Site, fit: Fit, gains_at: int, with_sun: bool) -> Fit:
-    """Update of the fit with usual gains and windows of a dwelling: priors with the tails of Student's t.
-
-    The tails are a mixture of Gaussian priors: each is widened by how far the updated fit lies from it.
-    """
-    floor = site.site.floor_area_m2 or USUAL_FLOOR_M2
-    first = fit.covariance.copy()
-    first[0, 0] += (_METHOD_SPREAD * fit.coefficients[0]) ** 2
-    usual = [(gains_at, _USUAL_GAINS_W_PER_M2 * floor, _GAINS_SPREAD * floor)]
-    if with_sun:
-        usual.append((gains_at + 1, _USUAL_APERTURE * floor, _APERTURE_SPREAD * floor))
-    widths = np.array([spread for _, _, spread in usual])
-    for _ in range(_PRIOR_ROUNDS):
-        beta, covariance = fit.coefficients.copy(), first.copy()
-        for (at, value, _), width in zip(usual, widths, strict=True):
-            gain = covariance[:, at] / (covariance[at, at] + width**2)
-            beta = beta + gain * (value - beta[at])
-            covariance = covariance - np.outer(gain, covariance[at])
-        far = np.array(
-            [((beta[at] - value) ** 2 + covariance[at, at]) / spread**2 for at, value, spread in usual]
-        )
-        widths = np.array([spread for _, _, spread in usual]) * np.sqrt(
-            (_PRIOR_DEGREES + far) / (_PRIOR_DEGREES + 1.0)
-        )
-    return replace(fit, coefficients=beta, covariance=covariance)
-
-
-def _gains_beyond(site: Site, fit: Fit, gains_at: int) -> float:
-    """Free heat by the days alone less the usual, over the standard deviation of both [-]."""
-    floor = site.site.floor_area_m2 or USUAL_FLOOR_M2
-    gains, error = fit.combination(np.eye(len(fit.coefficients))[gains_at])
-    return (gains - _USUAL_GAINS_W_PER_M2 * floor) / float(np.hypot(error, _GAINS_SPREAD * floor))
 
 
 def _load(fit: Fit, slope: float, relative: float, gains: float, difference: float) -> Estimate:
