@@ -18,6 +18,7 @@ from fieldfare.analysis.minutes.operating_state import (
     COOLING,
     HEATING,
     HOT_WATER,
+    OFF,
     UNKNOWN,
     UNTOLD,
     least_running_w,
@@ -210,7 +211,8 @@ def _frozen(site: Site, minutes: Minutes, readings: Readings, works: Flags, firs
 def _is_for(minutes: Minutes, use: int) -> Flags:
     """Minutes whose heat goes to that use, or may."""
     served = minutes.serving
-    return np.asarray((served == use) | (served == UNTOLD) | (served == COOLING) | (served == UNKNOWN))
+    # Work too weak for a run (`_works`) is told as off: nothing says what it is for.
+    return np.isin(served, (use, UNTOLD, COOLING, UNKNOWN, OFF))
 
 
 def _blur_minutes(site: Site, minutes: Minutes, readings: Readings) -> int:

@@ -49,6 +49,10 @@ _COARSEST_MIN = 4 * 60.0
 # most are sheltered (common practice). Sun: told by the daily temperature range instead of a sensor, up to 10
 # % in houses of a reference engine.
 _WIND_SPREAD, _WIND_UPWARD, _SUN_SPREAD = 0.04, 0.075, 0.03
+# Radiation to the sky takes heat whatever the temperature outdoors, so the line leaves it to its constant: as
+# much as so many kelvin more of difference. ISO 13790:2008, 11.3.5 and 11.4.6 (from memory): form factor 0.65
+# between walls and roof, surface resistance 0.04 m2K/W, radiation 4.5 W/m2K, sky 11 K below the air.
+_SKY_K = 1.3
 # How far free heat follows the temperature by habit (curtains, airing, cooking, fires), as a share of it: one
 # standard deviation (common practice).
 _FREE_SPREAD = 0.10
@@ -271,7 +275,8 @@ def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bo
         # The rooms were assumed: how far whole houses lie from what was designed, and drift with the weather.
         relative = float(np.hypot(relative, _ROOM_SPREAD_K / float(np.mean(data["difference"][rows]))))
     # Mild days are the windier ones, so what the wind takes hides a part of the slope.
-    upward = float(np.hypot(relative, _WIND_UPWARD))
+    sky = _SKY_K / float(np.mean(data["difference"][rows]))
+    upward = float(np.sqrt(relative**2 + _WIND_UPWARD**2 + sky**2))
     if data["measured"][0] < 0.5:
         # Rooms that sink in the cold hide a part of the loss; rooms that rise with it are rare.
         span = float(np.ptp(np.quantile(data["difference"][rows], (0.05, 0.95))))
