@@ -21,9 +21,9 @@ _METHOD_SPREAD = 0.03
 # season's own drift looks like either.
 _USUAL_GAINS_W_PER_M2, _GAINS_SPREAD = 3.2, 1.5
 _USUAL_APERTURE, _APERTURE_SPREAD = 0.035, 0.02
-# What is usual is no law: a stove, a warm neighbour or a glazed front is far from it. Student's t with few
-# degrees of freedom gives way to days that clearly say otherwise, where a Gaussian prior would bend the slope
-# (West 1984, J. R. Statist. Soc. B 46, 431, from memory).
+# What is usual is no law: a stove, a warm neighbour or a glazed front is far beyond it. Student's t with few
+# degrees of freedom, upwards alone (somebody lives there), gives way to days that clearly say otherwise, where
+# a Gaussian prior would bend the slope (West 1984, J. R. Statist. Soc. B 46, 431, from memory).
 _PRIOR_DEGREES, _PRIOR_ROUNDS = 4.0, 20
 
 
@@ -46,7 +46,10 @@ def with_usual_heat(site: Site, fit: Fit, gains_at: int, with_sun: bool) -> Fit:
             beta = beta + gain * (value - beta[at])
             covariance = covariance - np.outer(gain, covariance[at])
         far = np.array(
-            [((beta[at] - value) ** 2 + covariance[at, at]) / spread**2 for at, value, spread in usual]
+            [
+                ((beta[at] - value) ** 2 + covariance[at, at]) / spread**2 if beta[at] > value else 1.0
+                for at, value, spread in usual
+            ]
         )
         widths = np.array([spread for _, _, spread in usual]) * np.sqrt(
             (_PRIOR_DEGREES + far) / (_PRIOR_DEGREES + 1.0)
