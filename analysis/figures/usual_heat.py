@@ -22,8 +22,8 @@ _METHOD_SPREAD = 0.03
 _USUAL_GAINS_W_PER_M2, _GAINS_SPREAD = 3.2, 1.5
 _USUAL_APERTURE, _APERTURE_SPREAD = 0.035, 0.02
 # What is usual is no law: a stove, a warm neighbour or a glazed front is far beyond it. Student's t with few
-# degrees of freedom, upwards alone (somebody lives there), gives way to days that clearly say otherwise, where
-# a Gaussian prior would bend the slope (West 1984, J. R. Statist. Soc. B 46, 431, from memory).
+# degrees of freedom, upwards alone (somebody lives there), gives way to days that clearly say otherwise,
+# where a Gaussian prior would bend the slope (West 1984, J. R. Statist. Soc. B 46, 431, from memory).
 _PRIOR_DEGREES, _PRIOR_ROUNDS = 4.0, 20
 
 
