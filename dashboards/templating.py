@@ -75,6 +75,7 @@ def environment() -> Environment:
         entered_by=entered_by,
         open_points=open_points,
         age=words.age,
+        file_until=words.file_until,
         handbook=KEYS,
     )
     return env

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any, Literal
 
 from fieldfare.analysis.findings.limits import limit_of
+from fieldfare.analysis.findings.phrases import day_text
 from fieldfare.analysis.plant.site import Site
 
 if TYPE_CHECKING:
@@ -38,6 +39,19 @@ RECENT_DAYS = 14
 """Days that tell how warm a home is now (common practice: a fortnight has cold and mild days)."""
 GONE_AFTER = timedelta(hours=48)
 """Two days of silence outlast every restart and most power cuts (common practice)."""
+
+
+@dataclass(frozen=True)
+class FileFeed:
+    """A home that is fed by files alone. until : its newest reading. due : from when a file is overdue.
+    usual : time between its files, None where there were too few to tell"""
+
+    until: datetime
+    due: datetime
+    usual: timedelta | None = None
+
+    def is_due(self, now: datetime) -> bool:
+        return now > self.due
 
 
 def _always(site: Site) -> bool:
@@ -383,6 +397,34 @@ def given_verdict(result: Mapping[str, Any] | None, reason: str = "not analysed 
         "meters": [],
     }
     return {"verdict": "not_known", "because": [], "missing": [nothing]}
+
+
+def verdict_now(
+    given: Mapping[str, Any], heard: datetime | None, now: datetime, feed: FileFeed | None = None
+) -> dict[str, Any]:
+    """The current verdict: a silent gateway or an overdue file needs watching.
+
+    heard : the last reading, None where it is not known. feed : where the home is fed by files
+    """
+    if feed is not None:
+        return with_file_due(given, feed, now)
+    return with_silence(given, None if heard is None else now - heard)
+
+
+def with_file_due(given: Mapping[str, Any], feed: FileFeed, now: datetime) -> dict[str, Any]:
+    """The current verdict of a home that is fed by files: it needs watching once a file is overdue."""
+    if not feed.is_due(now):
+        return dict(given)
+    severity: Verdict = min("watch", given["verdict"], key=VERDICTS.index)
+    due = {"matter": "data", "code": "file_due", "severity": severity, "says": file_due_text(feed)}
+    kept = [b for b in given["because"] if b["severity"]]
+    return {**given, "verdict": severity, "because": [*kept, due]}
+
+
+def file_due_text(feed: FileFeed) -> str:
+    """That the next file is overdue, in a sentence."""
+    habit = "" if feed.usual is None else f" Files came every {max(feed.usual.days, 1)} days."
+    return f"The last file has readings to {day_text(feed.until.date().isoformat())}.{habit}"
 
 
 def with_silence(given: Mapping[str, Any], quiet: timedelta | None) -> dict[str, Any]:

@@ -58,6 +58,8 @@ def plain_fleet(rows: list[dict[str, Any]]) -> str:
         told = row["headline"] or row["reason"] or _unknown(row) or "nothing found"
         if row.get("silent"):
             told = f"nothing heard since {row['heard'][:10]}; {told}"
+        if files := row.get("files"):
+            told += f"; last file: readings to {files['to'][:10]}{', the next is due' * files['overdue']}"
         if decided := row.get("handling", {}).get(row.get("code")):
             told = f"{told} [{decided['words']}]".replace("\u00a0", " ")
         told += "".join(f"; data: {notice}" for notice in row.get("data_notices", []))

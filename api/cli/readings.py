@@ -23,23 +23,42 @@ from fieldfare.api.core.settings import Settings
 
 @click.command("ingest")
 @click.argument("site_id", metavar="SITE")
-@click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.argument("files", metavar="FILE...", nargs=-1, type=click.Path(path_type=Path))
 @click.option(
     "--point", metavar="ID", help="The only point in these files, such as one file for each sensor."
 )
+@click.option("--anyway", is_flag=True, help="Take a file that looks like another home's.")
+@click.option("--undo", is_flag=True, help="Undo the newest file of this home; again, the one before it.")
 @format_option
 @click.pass_obj
-def ingest(settings: Settings, site_id: str, files: tuple[Path, ...], point: str | None, form: str) -> int:
-    """Read CSV files (plain or gzip) into the store.
+def ingest(
+    settings: Settings,
+    site_id: str,
+    files: tuple[Path, ...],
+    point: str | None,
+    anyway: bool,
+    undo: bool,
+    form: str,
+) -> int:
+    """Read CSV files (plain or gzip) into the store, or undo the newest file.
 
     Reading a file again, or one that overlaps, stores nothing twice. Rows that can't be read go to a rejects
-    file with line and reason; the exit code is then 3.
+    file with line and reason; the exit code is then 3. A file whose readings do not fit those of the home is
+    refused. After an undo the readings are as they were before that file.
     """
     from fieldfare.api.core.service import opened
     from fieldfare.api.running.intake import ingest_files
+    from fieldfare.collector.csv.other_home import OtherHome
 
-    with opened(settings) as service, _bar(files) as progress:
-        summary = ingest_files(service, site_id, files, progress, point)
+    if undo:
+        return _undo(settings, site_id, files, form)
+    if not files:
+        raise click.UsageError("missing argument 'FILE...'")
+    try:
+        with opened(settings) as service, _bar(files) as progress:
+            summary = ingest_files(service, site_id, files, progress, point, anyway=anyway)
+    except OtherHome as error:
+        raise OtherHome(f"{error}; add --anyway if it is this home's, after a new meter for one") from None
     if form == "json":
         print_json(summary)
     else:
@@ -50,6 +69,22 @@ def ingest(settings: Settings, site_id: str, files: tuple[Path, ...], point: str
         if form == "text":
             click.echo(_rejects_text(summary["rejected"]), err=True)
         return SOME_REJECTED
+    return 0
+
+
+def _undo(settings: Settings, site_id: str, files: tuple[Path, ...], form: str) -> int:
+    from fieldfare.api.core.service import opened
+    from fieldfare.api.records.file_imports import undone_text
+    from fieldfare.api.running.intake import undo_file
+
+    if files:
+        raise click.UsageError("--undo takes no file: it undoes the newest one")
+    with opened(settings) as service:
+        told = undo_file(service, site_id)
+    if form == "json":
+        print_json(told)
+    else:
+        click.echo(undone_text(told))
     return 0
 
 
@@ -181,7 +216,8 @@ def _summary_text(summary: dict[str, Any]) -> str:
     ]
     if replaced := summary.get("replaced"):
         lines.append(
-            f"{replaced} of these stood here with other values, which are gone: is the file of this site?"
+            f"{replaced} of these stood here with other values before; if the file is not of this site,"
+            " undo it with --undo"
         )
     if missing := summary.get("missing_points"):
         unused = ", ".join(summary["ignored_columns"]) or "none"

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import orjson
 
-from fieldfare.analysis.reports.verdict import GONE_AFTER, SILENT_AFTER
+from fieldfare.analysis.reports.verdict import GONE_AFTER, SILENT_AFTER, FileFeed
 from fieldfare.api.alerts.decisions import HandlingRow
 from fieldfare.api.alerts.handled import handled_of
 from fieldfare.api.core.site_guard import Failure, attempt
@@ -65,10 +65,12 @@ def home_row(
     heard: datetime | None,
     decisions: Mapping[str, HandlingRow],
     names: Mapping[str, str],
+    feed: FileFeed | None = None,
 ) -> dict[str, Any]:
     """A home as pages take it.
 
-    winter : its line before winter, packed. reason : why it has no result. handled : the decisions that hold
+    feed : where it is fed by files alone. winter : its line before winter, packed. reason : why it has no
+    result. handled : the decisions that hold
     """
     failed = card.trouble or kept.failed
     result = None if failed or kept.brief is None else unpacked(kept.brief)
@@ -81,6 +83,7 @@ def home_row(
         "area": area_of(card),
         "place": _place_of(card),
         "heard": heard,
+        "feed": feed,
         "result": result,
         "winter": kept.winter,
         "failed": failed is not None,
@@ -103,7 +106,9 @@ def columns_of(row: dict[str, Any], decisions: Mapping[str, HandlingRow], now: d
 def _good_until(row: dict[str, Any], decisions: Mapping[str, HandlingRow], now: datetime) -> datetime:
     """When a silence, a decision or the first weeks begin or end to count, whichever comes first."""
     changes = [d.ends for d in decisions.values() if d.ends is not None]
-    if row["heard"] is not None:
+    if row["feed"] is not None:
+        changes.append(row["feed"].due + _JUST_AFTER)
+    elif row["heard"] is not None:
         changes += [row["heard"] + limit + _JUST_AFTER for limit in (SILENT_AFTER, GONE_AFTER)]
     if row["handed_over"] is not None:
         begins = datetime.combine(row["handed_over"], time(), UTC)

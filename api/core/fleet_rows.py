@@ -9,7 +9,7 @@ from typing import Any
 
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.fleet import fleet_summary
-from fieldfare.analysis.reports.verdict import GONE_AFTER
+from fieldfare.analysis.reports.verdict import GONE_AFTER, FileFeed
 from fieldfare.api.core.fleet_table import Chosen
 from fieldfare.api.core.results import NoReadings
 from fieldfare.api.core.service import Service
@@ -22,7 +22,7 @@ def fleet_rows(
 ) -> list[dict[str, Any]]:
     """One row a site: those that failed, then worst first. The verdict is of the days `from` to `to`; `heard`
     is the last reading, and `silent` says that it is days ago. Findings that somebody deals with come last,
-    as on the page, and `handling`
+    as on the page; `files` is set where a home is fed by files alone, which is never silent; `handling`
     has what was decided: finding code -> state, who, until, words.
 
     fresh : bool, default False. Bring every site up to date first; else the last kept result of each is told
@@ -86,8 +86,14 @@ def _row(service: Service, home: dict[str, Any], now: datetime) -> dict[str, Any
         "failed": home["failed"],
         "data_notices": (result or {}).get("data_notices", []),
         "heard": heard.isoformat() if heard else None,
-        "silent": heard is not None and now - heard > GONE_AFTER,
+        "silent": heard is not None and home["feed"] is None and now - heard > GONE_AFTER,
+        "files": _files(home["feed"], now),
     }
+
+
+def _files(feed: FileFeed | None, now: datetime) -> dict[str, Any] | None:
+    """Up to when the files reach that a home is fed by, and whether the next one is overdue."""
+    return None if feed is None else {"to": feed.until.isoformat(), "overdue": feed.is_due(now)}
 
 
 def fleet_learning(service: Service) -> dict[str, Any]:

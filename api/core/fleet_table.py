@@ -17,6 +17,7 @@ import orjson
 from sqlalchemy import ColumnElement, Connection, and_, case, delete, func, insert, or_, select, true
 
 from fieldfare.api.alerts.kept_handlings import kept_handlings, people_names
+from fieldfare.api.core.file_feeds import file_feeds
 from fieldfare.api.core.fleet_lines import FAR, KeptResult, columns_of, home_row, kept_of
 from fieldfare.api.core.site_guard import Failure, attempt
 from fieldfare.api.core.sites import AT_ONCE, Card, SiteRecord, Sites, card_of
@@ -28,6 +29,7 @@ from fieldfare.dashboards.fleet.orders import ORDERS
 
 if TYPE_CHECKING:
     from fieldfare.analysis.plant.site import Site
+    from fieldfare.analysis.reports.verdict import FileFeed
 
 F = FLEET_SUMMARIES.c
 _COUNTED = (F.verdict, F.silent, F.visit, F.currency)
@@ -65,6 +67,11 @@ class FleetTable:
         span = attempt(site_id, "read its readings", partial(self._store.span, site_id))
         return None if span is None or isinstance(span, Failure) else _moment(span[1])
 
+    def feeds(self, heard: Mapping[str, datetime | None]) -> dict[str, FileFeed]:
+        """The homes among some that are fed by files alone. heard : site -> its newest reading"""
+        with self._database.reading() as db:
+            return file_feeds(db, heard)
+
     def site(self, site_id: str) -> SiteRecord | None:
         """A home as its file says; None where it was removed."""
         return self._sites.find(site_id)
@@ -74,10 +81,12 @@ class FleetTable:
         now, ids = self.now(), [card.id for card in cards]
         db.execute(select(F.site).where(F.site.in_(ids)).with_for_update()).all()
         handlings, names = kept_handlings(db, ids), people_names(db)
+        heard = {card.id: self.last_heard(card.id) for card in cards}
+        feeds = file_feeds(db, heard)
         rows = []
         for card in cards:
             told, decisions = kept.get(card.id, KeptResult()), handlings.get(card.id, {})
-            row = home_row(card, told, self.last_heard(card.id), decisions, names)
+            row = home_row(card, told, heard[card.id], decisions, names, feeds.get(card.id))
             rows.append(columns_of(row, decisions, now) | told.columns())
         db.execute(delete(FLEET_SUMMARIES).where(F.site.in_(ids)))
         if rows:
@@ -160,13 +169,15 @@ class FleetTable:
             found = db.execute(select(F.site, F.brief, F.winter, F.failed, F.heard).where(F.site.in_(ids)))
             rows = {row.site: row for row in found}
             handlings = kept_handlings(db, ids)
+        heard = {s: None if row.heard == NEVER_HEARD else _moment(row.heard) for s, row in rows.items()}
+        feeds = self.feeds(heard)
         cards = {plant.id: card_of(plant) for plant in self._sites.some(ids)}
         for site_id in ids:
             row, card = rows.get(site_id), cards.get(site_id)
             if row is not None and card is not None:
                 told = KeptResult(row.brief, row.winter, row.failed)
-                heard = None if row.heard == NEVER_HEARD else _moment(row.heard)
-                yield home_row(card, told, heard, handlings.get(site_id, {}), names)
+                decisions = handlings.get(site_id, {})
+                yield home_row(card, told, heard[site_id], decisions, names, feeds.get(site_id))
 
     def total(self, chosen: Chosen) -> int:
         """How many homes a choice takes."""

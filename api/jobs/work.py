@@ -7,17 +7,19 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from fieldfare.analysis.errors import InputError
+from fieldfare.analysis.reports.verdict import FileFeed, file_due_text
 from fieldfare.api.core.results import NoReadings
 from fieldfare.api.core.service import Service, kept_open
 from fieldfare.api.core.settings import Settings
 from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.jobs.due import is_on_the_hour, watch_time
+from fieldfare.dashboards.fleet_entries import FILE_DUE_STEP
 
 WATCHED_DAYS = 8
 """Days that the watch looks at: a week shows how long this unit pauses, and at which hours a tariff locks
 it."""
-WATCHED = frozenset({"frost_risk", "pressure_low", "silence", "unit_stopped", "fault_reported"})
-ONLY_WATCHED = frozenset({"silence"})
+WATCHED = frozenset({"frost_risk", "pressure_low", "silence", "file_due", "unit_stopped", "fault_reported"})
+ONLY_WATCHED = frozenset({"silence", "file_due"})
 """Codes that the nightly work does not judge."""
 NOTHING_NEW_AFTER = timedelta(minutes=30)
 """Without a reading for so long, the look before saw all there is: a gateway may send a quarter late."""
@@ -74,8 +76,9 @@ def watch(service: Service, record: SiteRecord, now: datetime, *, whole: bool = 
     service.live.look(record, span[1])
     heard = datetime.fromtimestamp(span[1] / 1000, UTC)
     newest = f"last reading {heard:%Y-%m-%d %H:%M} UTC"
+    feed = service.fleet.feeds({record.site.id: heard}).get(record.site.id)
     findings = []
-    if quiet := silence(now - heard):
+    if feed is None and (quiet := silence(now - heard)):
         findings.append(quiet)
     elif not whole and now - heard > NOTHING_NEW_AFTER:
         return JobOutcome(f"nothing new, {newest}")
@@ -86,6 +89,7 @@ def watch(service: Service, record: SiteRecord, now: datetime, *, whole: bool = 
         found = service.results.findings(record, first, last, WATCHED)
         grave = [f for f in found if f.severity in ("act", "urgent")]
         findings = [f.as_dict() for f in grave if f.until is None]
+        findings += [file_due(feed)] if feed is not None and feed.is_due(now) else []
     return JobOutcome(f"{len(findings)} findings, {newest}", findings, has_result=True)
 
 
@@ -125,6 +129,22 @@ def silence(quiet: timedelta) -> dict[str, Any] | None:
         ],
         "causes": [],
         "next_step": "Ask whether the power or the internet connection is off; then look at the gateway.",
+        "caution": "",
+        "cost_per_year": None,
+    }
+
+
+def file_due(feed: FileFeed) -> dict[str, Any]:
+    """The finding that the next file of a home without a gateway is overdue."""
+    return {
+        "code": "file_due",
+        "severity": "watch",
+        "since": None,
+        "until": None,
+        "headline": file_due_text(feed),
+        "evidence": [],
+        "causes": [],
+        "next_step": FILE_DUE_STEP,
         "caution": "",
         "cost_per_year": None,
     }

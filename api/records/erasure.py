@@ -13,6 +13,7 @@ from fieldfare.api.core.forecast import forget_home
 from fieldfare.api.core.service import Service
 from fieldfare.api.core.weather import station_key
 from fieldfare.api.people.audit import Audit
+from fieldfare.api.records.file_imports import undo_folder
 from fieldfare.api.state.people_tables import Person, PersonSite
 from fieldfare.api.state.work_tables import JobRun, Notice
 
@@ -27,8 +28,9 @@ def erase_site(service: Service, site_id: str) -> None:
     service.store.forget(site_id)
     service.store.forget(station_key(site_id))
     _forget_messages(service, site_id)
-    for folder in (service.settings.rejects_dir, service.settings.data / "uploads"):
-        shutil.rmtree(folder / site_id, ignore_errors=True)
+    for folder in (service.settings.rejects_dir / site_id, service.settings.data / "uploads" / site_id):
+        shutil.rmtree(folder, ignore_errors=True)
+    shutil.rmtree(undo_folder(service, site_id), ignore_errors=True)
     Photos(service.database, service.settings.data).forget(site_id)
     Audit(service.database).forget(site_id)
     with service.database.write() as session:

@@ -18,6 +18,7 @@ from fieldfare.api.core.service import Service, open_store
 from fieldfare.api.core.settings import Settings
 from fieldfare.api.core.sites import admitted
 from fieldfare.api.core.weather import station_key
+from fieldfare.api.people.access import COMMAND_LINE, Actor
 
 
 def ingest_files(
@@ -26,29 +27,57 @@ def ingest_files(
     files: Sequence[Path],
     progress: Callable[[int], None] | None = None,
     point: str | None = None,
+    *,
+    actor: Actor = COMMAND_LINE,
+    name: str | None = None,
+    anyway: bool = False,
 ) -> dict[str, Any]:
     """Import CSV files. point : the only one that they have readings of; None where their columns tell
 
+    actor : who brings them. name : of the file as people know it; by default its own
+    anyway : take files that look like another home's
     Returns the summary; with several files their sum, with each file's own in `files`. Raises InputError if
-        the site is unknown or a file is unusable.
+        the site is unknown or a file is unusable, OtherHome if one looks like another home's: of that file
+        and those after it nothing is stored.
     """
+    from fieldfare.api.records.file_imports import FileImports
     from fieldfare.collector.csv import ingest_csv
 
     site = service.sites.get(site_id).site
     _check(site, files, point)
-    summaries = []
+    imports, summaries = FileImports(service, site_id), []
     for path in files:
-        done = ingest_csv(
-            site,
-            path,
-            service.store,
-            rejects_dir=service.settings.rejects_dir / site_id,
-            now=datetime.now(UTC),
-            progress=_steps(progress) if progress else None,
-            point=point,
-        )
+        known = None if anyway else imports.known_serials()
+        number, undo = imports.begin(name or path.name, actor.name)
+        try:
+            done = ingest_csv(
+                site,
+                path,
+                service.store,
+                rejects_dir=service.settings.rejects_dir / site_id,
+                now=datetime.now(UTC),
+                progress=_steps(progress) if progress else None,
+                point=point,
+                undo=undo,
+                known_serials=known,
+            )
+        except InputError:
+            if undo.is_empty:
+                imports.drop(number)
+            raise
+        if done.first is None:
+            imports.drop(number)
+        else:
+            imports.finish(number, done)
         summaries.append(done.as_dict())
     return summaries[0] if len(summaries) == 1 else _sum(files, summaries)
+
+
+def undo_file(service: Service, site_id: str, actor: Actor = COMMAND_LINE) -> dict[str, Any]:
+    """Undo the newest imported file of a site: see `FileImports.undo_last`. Raises InputError."""
+    from fieldfare.api.records.file_imports import FileImports
+
+    return FileImports(service, service.sites.get(site_id).site.id).undo_last(actor)
 
 
 def check_site_text(text: str) -> Site:

@@ -140,6 +140,21 @@ CREATE TABLE failed_sign_ins (
     last DATETIME NOT NULL,
     PRIMARY KEY ("key")
 );
+CREATE TABLE file_imports (
+    id INTEGER NOT NULL,
+    site VARCHAR(40) NOT NULL,
+    time DATETIME NOT NULL,
+    who TEXT NOT NULL,
+    name TEXT NOT NULL,
+    readings INTEGER NOT NULL,
+    replaced INTEGER NOT NULL,
+    first BIGINT,
+    last BIGINT,
+    after_files BOOLEAN NOT NULL,
+    serials TEXT NOT NULL,
+    PRIMARY KEY (id),
+    FOREIGN KEY(site) REFERENCES sites (id) ON DELETE CASCADE
+);
 CREATE TABLE firm (
     id INTEGER NOT NULL,
     name TEXT NOT NULL,
@@ -445,6 +460,7 @@ CREATE INDEX ix_audit_time ON audit (time);
 CREATE INDEX ix_check_changes_sheet ON check_changes (sheet);
 CREATE INDEX ix_consents_site ON consents (site);
 CREATE INDEX ix_factors_person ON factors (person);
+CREATE INDEX ix_file_imports_site ON file_imports (site);
 CREATE INDEX ix_maintenance_site ON maintenance (site);
 CREATE INDEX ix_notices_state ON notices (state);
 CREATE INDEX ix_photos_sheet ON photos (sheet);

@@ -14,6 +14,7 @@ from sqlalchemy import (
     Float,
     ForeignKey,
     Index,
+    Integer,
     LargeBinary,
     MetaData,
     SmallInteger,
@@ -129,6 +130,27 @@ LIVE_STATES = Table(
     Column("newest", LargeBinary, nullable=False),
 )
 """What each unit did at its last readings, written by `fieldfare.api.core.live_states`."""
+
+FILE_IMPORTS = Table(
+    "file_imports",
+    METADATA,
+    Column("id", Integer, primary_key=True, autoincrement=True),
+    Column("site", String(40), ForeignKey("sites.id", ondelete="CASCADE"), nullable=False, index=True),
+    Column("time", UtcTime, nullable=False),
+    Column("who", Text, nullable=False),
+    Column("name", Text, nullable=False),
+    Column("readings", Integer, nullable=False),
+    Column("replaced", Integer, nullable=False),
+    Column("first", BigInteger, nullable=True),
+    Column("last", BigInteger, nullable=True),
+    Column("after_files", Boolean, nullable=False),
+    Column("serials", Text, nullable=False),
+)
+"""Files that readings were imported from, by `fieldfare.api.records.file_imports`.
+
+first, last : times of their readings [ms]. after_files : until this file the newest reading was a file's too,
+or there was none. serials : JSON, column -> serial number of a device
+"""
 
 for _order in ORDERS.values():
     Index(f"fleet_summaries_by_{_order[0].removeprefix('no_')}", *(FLEET_SUMMARIES.c[key] for key in _order))

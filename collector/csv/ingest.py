@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
@@ -17,10 +17,13 @@ from fieldfare.analysis.readings import Readings, Samples
 from fieldfare.collector.csv.clock import Track
 from fieldfare.collector.csv.decode import ColumnDecoder, Reasons
 from fieldfare.collector.csv.layout import Layout, find_layout, of_one_point
+from fieldfare.collector.csv.other_home import OtherHome, check_readings, check_serials, serials_of
 from fieldfare.collector.csv.rejects import Rejects
 from fieldfare.collector.csv.rows import Rows, careful, typed
 from fieldfare.collector.csv.seen import Seen
 from fieldfare.collector.csv.source import Block, Source, pieces
+from fieldfare.collector.csv.undo import Undo
+from fieldfare.collector.store.merge import cleaned_readings
 from fieldfare.collector.store.protocol import Store
 
 Progress = Callable[[int, int], None]
@@ -54,6 +57,8 @@ class Ingested:
     form: str
     ignored_columns: tuple[str, ...] = ()
     missing_points: tuple[str, ...] = ()
+    serials: dict[str, str] = field(default_factory=dict)
+    """Column -> serial number, of columns that name a device and that no point reads."""
 
     def as_dict(self) -> dict[str, Any]:
         """The contract's JSON."""
@@ -84,13 +89,18 @@ def ingest_csv(
     now: datetime,
     progress: Progress | None = None,
     point: str | None = None,
+    undo: Undo | None = None,
+    known_serials: Mapping[str, Collection[str]] | None = None,
 ) -> Ingested:
     """Import a CSV export into the store.
 
     path : Path, wide or long, plain or gzip. rejects_dir : Path, where the refused rows are listed
     now : datetime with zone, to detect times in the future. progress : called after each block
     point : id of the only point that the file has readings of, whatever its column is called
-    Returns Ingested. Raises InputError if the file as a whole can't be read; nothing is stored then.
+    undo : takes note of what is changed. known_serials : column -> serial numbers in earlier files of the
+        site; None: a file that looks like another home's is taken too
+    Returns Ingested. Raises InputError if the file as a whole can't be read, and OtherHome if it looks like
+    another home's; nothing is stored then.
     """
     path = Path(path)
     source = Source(path, site.csv)
@@ -100,13 +110,23 @@ def ingest_csv(
             site = of_one_point(site, point, path, source.header)
         layout = find_layout(site, path, source.header)
         work = _Work(
-            site, path, store, layout, rejects, ColumnDecoder(site, layout, int(now.timestamp() * 1000))
+            site,
+            path,
+            store,
+            layout,
+            rejects,
+            ColumnDecoder(site, layout, int(now.timestamp() * 1000)),
+            undo,
+            known_serials,
         )
         for block in source.blocks(layout.records):
             work.take(block)
             if progress:
                 progress(source.done, source.total)
         return work.finish()
+    except OtherHome:
+        rejects.discard()
+        raise
     finally:
         rejects.close()
         source.close()
@@ -122,6 +142,9 @@ class _Work:
     layout: Layout
     rejects: Rejects
     decoder: ColumnDecoder
+    undo: Undo | None = None
+    known_serials: Mapping[str, Collection[str]] | None = None
+    serials: dict[str, str] = field(default_factory=dict)
     rows: int = 0
     stored: int = 0
     replaced: int = 0
@@ -133,11 +156,15 @@ class _Work:
     _waiting: dict[str, list[Samples]] = field(default_factory=dict)
     _gathered: int = 0
     _seen: Seen = field(default_factory=Seen)
+    _is_compared: bool = False
 
     def take(self, block: Block) -> None:
         """Decode a block: collect good readings, list refused rows."""
         if self._types is None:
             self._types = self.decoder.types(block)
+            self.serials = serials_of(block, self.layout)
+            if self.known_serials is not None:
+                check_serials(self.path, self.serials, self.known_serials)
         try:
             self._read(block)
         except InputError as error:
@@ -193,6 +220,7 @@ class _Work:
             form="long" if self.layout.is_long else "wide",
             ignored_columns=self.layout.ignored,
             missing_points=self.layout.missing,
+            serials=self.serials,
         )
 
     def _list(self, rows: Rows, refused: Reasons) -> None:
@@ -219,9 +247,25 @@ class _Work:
                 if more:
                     self._seen.add(point, fresh.time)
         self._waiting, self._gathered = {}, 0
+        self._compare(readings)
         stored, replaced, duplicates = self.store.append(self.site.id, readings)
         self.stored, self.replaced = self.stored + stored, self.replaced + replaced
         self.duplicates += duplicates
+
+    def _compare(self, readings: Readings) -> None:
+        """Note what is about to change. The first readings also tell whether the file is this home's."""
+        if not readings or (self.undo is None and self.known_serials is None):
+            return
+        new, _ = cleaned_readings(readings)
+        if not new:
+            return
+        first, last = (int(f(s.time[i] for s in new.values())) for f, i in ((min, 0), (max, -1)))
+        held = self.store.read(self.site.id, new, first, last + 1)
+        if self.known_serials is not None and not self._is_compared:
+            check_readings(self.site, self.path, new, held, self.store)
+            self._is_compared = True
+        if self.undo is not None:
+            self.undo.note(new, held)
 
 
 def _iso(ms: int | None) -> str | None:

@@ -34,8 +34,8 @@ from fieldfare.collector.store.influx_query import (
     ServerAway,
     ServerRefused,
 )
-from fieldfare.collector.store.merge import cleaned_readings, compared, overlay
-from fieldfare.collector.store.protocol import Appended, PointSpan, Trouble, check_site_id
+from fieldfare.collector.store.merge import cleaned_readings, compared, overlay, reversal
+from fieldfare.collector.store.protocol import Appended, PointSpan, Reverted, Trouble, check_site_id
 from fieldfare.collector.store.spool import Chunk, Spool
 
 log = logging.getLogger("fieldfare.store")
@@ -121,6 +121,37 @@ class InfluxStore:
                 _advance(self._lasts[site], changed)
             self._wake.set()
         return Appended(stored, replaced, given - stored - replaced)
+
+    def revert(self, site: str, written: Readings, before: Readings) -> Reverted:
+        """Undo earlier appends; see `Store.revert`.
+
+        Raises ServerRefused where the server can't delete (3.x).
+        """
+        check_site_id(site)
+        written, given = cleaned_readings(written)
+        before, _ = cleaned_readings(before)
+        if not given:
+            return Reverted(0, 0, 0)
+        self.flush()
+        start = min(int(s.time[0]) for s in written.values())
+        end = max(int(s.time[-1]) for s in written.values()) + 1
+        held = self._query.readings(site, written, start, end)
+        back = reversal(held, written, before)
+        if back.restored:
+            self._spool.put(site, back.restored)
+        for point, times in back.removed.items():
+            gone = np.isin(held[point].time, times)
+            for first, last in _runs(held[point].time, gone):
+                self._query.delete(site, point, first, last + 1)
+        if back.removed:
+            self._spool.raise_revisions(site, np.concatenate(list(back.removed.values())))
+        self._lasts.pop(site, None)
+        self._wake.set()
+        return Reverted(
+            sum(len(time) for time in back.removed.values()),
+            sum(len(s.time) for s in back.restored.values()),
+            back.kept,
+        )
 
     def _held(self, site: str, new: Readings) -> Readings:
         """Stored readings at the times of new samples that are not later than their point's last."""
@@ -355,6 +386,12 @@ def _joined(pieces: list[Samples]) -> list[Samples]:
     if len({p.value.dtype for p in pieces}) == 1 and ascending:
         return [Samples(*(np.concatenate(a) for a in zip(*pieces, strict=True)))]
     return pieces
+
+
+def _runs(time: np.ndarray, chosen: np.ndarray) -> list[tuple[int, int]]:
+    """First and last time of each run of chosen samples that follow one another."""
+    edges = np.flatnonzero(np.diff(chosen.astype(np.int8), prepend=0, append=0))
+    return [(int(time[a]), int(time[b - 1])) for a, b in edges.reshape(-1, 2)]
 
 
 def _advance(lasts: dict[str, int], readings: Readings) -> None:

@@ -171,6 +171,15 @@ class InfluxQuery:
                         "drop and refill its database, or let its retention period pass"
                     ) from first
 
+    def delete(self, site: str, point: str, start: int, end: int) -> None:
+        """Delete a point's readings with start <= time < end [ms]. Raises ServerRefused where the server
+        can't (3.x)."""
+        where = f'{_where(site, None, start, end)} AND "point" = {_quoted(point)}'
+        try:
+            list(self.ask(f'DELETE FROM "{READINGS}" WHERE {where}', change=True))  # noqa: S608
+        except ServerRefused as error:
+            raise ServerRefused(f"this server can't remove single readings ({error})") from error
+
     def close(self) -> None:
         self._http.clear()
 

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 from fieldfare.analysis.readings import MS_PER_DAY, Readings, is_thin
 from fieldfare.collector.store import recent as h
 from fieldfare.collector.store.files import Locks, make_folder
-from fieldfare.collector.store.protocol import Appended, PointSpan, Trouble, check_site_id
+from fieldfare.collector.store.protocol import Appended, PointSpan, Reverted, Trouble, check_site_id
 from fieldfare.collector.store.sealed import Sealed, month_of, settle_announced
 
 if TYPE_CHECKING:
@@ -63,6 +63,11 @@ class LocalStore:
         """
         check_site_id(site)
         return self._writer.append(site, readings)
+
+    def revert(self, site: str, written: Readings, before: Readings) -> Reverted:
+        """Undo earlier appends; see `Store.revert`."""
+        check_site_id(site)
+        return self._writer.revert(site, written, before)
 
     def seal(self, now: int) -> int:
         """Move readings older than `hot_days` to sealed files.

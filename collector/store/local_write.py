@@ -15,8 +15,10 @@ from fieldfare.collector.store.merge import (
     compared,
     days_of,
     overlay,
+    reversal,
+    without,
 )
-from fieldfare.collector.store.protocol import Appended
+from fieldfare.collector.store.protocol import Appended, Reverted
 from fieldfare.collector.store.sealed import (
     Sealed,
     month_of,
@@ -125,6 +127,36 @@ class LocalWriter:
             for month in months if clear else ():
                 h.delete(db, number, month_start(month), month_start(month + 1))
             h.settle(db, number)
+
+    def revert(self, site: str, written: Readings, before: Readings) -> Reverted:
+        """See LocalStore.revert.
+
+        Rewrites the months concerned. An emptied one stays as an empty file, else it would count as lost.
+        """
+        written, given = cleaned_readings(written)
+        before, _ = cleaned_readings(before)
+        if not given:
+            return Reverted(0, 0, 0)
+        removed = restored = 0
+        months: dict[int, Readings] = {}
+        days: list[np.ndarray] = []
+        with self._locks.hold(site):
+            with self._recent.reading() as db:
+                hot = recent_rows.fetch(db, site)
+            for month, part in _by_month(written).items():
+                a, b = month_start(month), month_start(month + 1)
+                hot_part = {p: c for p, s in hot.items() if len((c := s.between(a, b)).time)}
+                held = overlay(hot_part, self._sealed.read_month(site, month))
+                back = reversal(held, part, before)
+                if back.removed or back.restored:
+                    months[month] = overlay(back.restored, without(held, back.removed))
+                    days += [days_of(time) for time in back.removed.values()]
+                    days += [days_of(samples.time) for samples in back.restored.values()]
+                    removed += sum(len(time) for time in back.removed.values())
+                    restored += sum(len(samples.time) for samples in back.restored.values())
+            if months:
+                self._replace(site, months, np.unique(np.concatenate(days)), bool(hot))
+        return Reverted(removed, restored, given - removed - restored)
 
     def fill_month(self, site: str, month: int, readings: Readings) -> int:
         """See LocalStore.fill_month."""

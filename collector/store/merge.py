@@ -17,6 +17,15 @@ from fieldfare.analysis.readings import (
 )
 
 
+class Reversal(NamedTuple):
+    """What a revert changes. Keys that are held with the written value: `restored` with their values from
+    before, `removed` with none; point -> samples. kept : number of keys with another value or none"""
+
+    restored: Readings
+    removed: dict[str, NDArray[np.int64]]
+    kept: int
+
+
 class Comparison(NamedTuple):
     """Effect of new samples on stored ones. `changed` marks those not already stored unchanged."""
 
@@ -102,6 +111,39 @@ def compared(old: Samples | None, new: Samples) -> Comparison:
     else:
         same = held & (old.value[at] == new.value)
     return Comparison(int((~held).sum()), int((held & ~same).sum()), ~same)
+
+
+def reversal(held: Readings, written: Readings, before: Readings) -> Reversal:
+    """What undoing the append of `written` changes in `held`; see `Store.revert`."""
+    restored: Readings = {}
+    removed: dict[str, NDArray[np.int64]] = {}
+    kept = 0
+    for point, samples in written.items():
+        stands = ~compared(held.get(point), samples).changed
+        kept += int((~stands).sum())
+        time = samples.time[stands]
+        old = before.get(point)
+        if old is not None:
+            back = np.isin(old.time, time)
+            if back.any():
+                restored[point] = Samples(old.time[back], old.value[back])
+            time = time[~np.isin(time, old.time)]
+        if len(time):
+            removed[point] = time
+    return Reversal(restored, removed, kept)
+
+
+def without(held: Readings, removed: dict[str, NDArray[np.int64]]) -> Readings:
+    """Readings without the keys in `removed`; points that have none left are absent."""
+    out = dict(held)
+    for point, times in removed.items():
+        time, value = held[point]
+        stays = ~np.isin(time, times)
+        if stays.any():
+            out[point] = Samples(time[stays], value[stays])
+        else:
+            del out[point]
+    return out
 
 
 def days_of(time: NDArray[np.int64]) -> NDArray[np.int64]:

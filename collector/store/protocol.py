@@ -27,6 +27,14 @@ class Appended(NamedTuple):
     duplicates: int
 
 
+class Reverted(NamedTuple):
+    """Result of a revert. `kept` counts keys that hold another value by now, and stay."""
+
+    removed: int
+    restored: int
+    kept: int
+
+
 class PointSpan(NamedTuple):
     """Number of readings of one point, first and last time [ms]."""
 
@@ -57,6 +65,14 @@ class Store(Protocol):
         """Store readings. They are on disk when it returns; appending them again changes nothing.
 
         Within one call the first value of a key counts; a later call with another value replaces it.
+        """
+        ...
+
+    def revert(self, site: str, written: Readings, before: Readings) -> Reverted:
+        """Undo earlier appends. Reverting them again changes nothing.
+
+        written : what they stored, only new or changed readings. before : the values that they replaced.
+        A key that still has its written value gets its value in `before`, or is removed where it has none
         """
         ...
 

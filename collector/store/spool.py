@@ -14,6 +14,7 @@ from typing import NamedTuple
 
 import numpy as np
 import orjson
+from numpy.typing import NDArray
 
 from fieldfare.analysis.readings import Readings, Samples
 from fieldfare.collector.store.durable import connected, transaction
@@ -102,14 +103,12 @@ class Spool:
                     for p, s in readings.items()
                 ],
             )
-            db.execute("UPDATE writer SET counter = counter + 1")
-            (revision,) = db.execute("SELECT counter FROM writer").fetchone()
-            days = np.unique(np.concatenate([days_of(s.time) for s in readings.values()]))
-            db.executemany(
-                "INSERT INTO revisions VALUES (?, ?, ?, 0) ON CONFLICT (site, day) DO UPDATE SET revision ="
-                " excluded.revision",
-                [(site, d, revision) for d in days.tolist()],
-            )
+            _raise_revisions(db, site, np.concatenate([days_of(s.time) for s in readings.values()]))
+
+    def raise_revisions(self, site: str, times: NDArray[np.int64]) -> None:
+        """Raise the revisions of the days of some times [ms], whose readings were deleted."""
+        with self._writing() as db:
+            _raise_revisions(db, site, days_of(np.sort(times)))
 
     def waiting(
         self, site: str, points: Iterable[str] | None = None, start: int | None = None, end: int | None = None
@@ -200,6 +199,16 @@ class Spool:
     def close(self) -> None:
         with self._lock:
             self._db.close()
+
+
+def _raise_revisions(db: sqlite3.Connection, site: str, days: NDArray[np.int64]) -> None:
+    db.execute("UPDATE writer SET counter = counter + 1")
+    (revision,) = db.execute("SELECT counter FROM writer").fetchone()
+    db.executemany(
+        "INSERT INTO revisions VALUES (?, ?, ?, 0) ON CONFLICT (site, day) DO UPDATE SET revision ="
+        " excluded.revision",
+        [(site, d, revision) for d in np.unique(days).tolist()],
+    )
 
 
 def _packed(samples: Samples) -> tuple[bytes, bytes]:

@@ -16,7 +16,14 @@ from fieldfare.analysis.reports.fleet import (
     decisive_first,
     open_findings,
 )
-from fieldfare.analysis.reports.verdict import GONE_AFTER, SILENT_AFTER, VERDICTS, given_verdict, with_silence
+from fieldfare.analysis.reports.verdict import (
+    GONE_AFTER,
+    SILENT_AFTER,
+    VERDICTS,
+    FileFeed,
+    given_verdict,
+    verdict_now,
+)
 from fieldfare.dashboards.text import words
 from fieldfare.dashboards.text.handling import in_order, is_put_aside, short, sinks, urgency_of
 
@@ -28,6 +35,7 @@ _WHY = {
     DISCOMFORT: "cold rooms and hot water come before cost",
     HARM_AHEAD: "what may do harm comes before cost",
 }
+FILE_DUE_STEP = "Export the readings since then and bring the file in."
 _ORDER = ("drive", "setting", "call", "none")
 
 
@@ -44,8 +52,9 @@ def entry_of(row: dict[str, Any], now: datetime) -> dict[str, Any]:
     own = given_verdict(result, row.get("reason") or "not analysed yet")
     by_harm = open_findings(result)
     found = decisive_first(in_order(by_harm, handled), by_harm, own["verdict"])
-    quiet = now - heard if heard is not None else None
-    given = with_silence(own, quiet)
+    feed: FileFeed | None = row.get("feed")
+    quiet = now - heard if heard is not None and feed is None else None
+    given = verdict_now(own, heard, now, feed)
     worst = found[0] if found else None
     visit = visit_of([f for f in found if not is_put_aside(handled.get(f["code"]), f["code"])])
     if _gone(quiet) and visit != "drive":
@@ -64,6 +73,7 @@ def entry_of(row: dict[str, Any], now: datetime) -> dict[str, Any]:
         "noted": worst is not None and worst["severity"] == "note",
         "known": result is not None,
         "heard": words.age(heard, now),
+        "file": "" if feed is None else words.file_until(feed.until, row["card"].zone.key),
         "heard_at": heard,
         "why": "",
         "since": "",
@@ -111,7 +121,7 @@ def _said(
     if told and (worst is None or worst["severity"] == "note"):
         return {
             "said": words.named(told[-1]["says"]),
-            "next": words.named(worst["next_step"]) if worst and worst["code"] == told[-1]["code"] else "",
+            "next": _next_step(told[-1]["code"], worst),
         }
     if worst is not None and result is not None:
         is_note = worst["severity"] == "note"  # it asks for nothing, least of all in a home that is in order
@@ -130,6 +140,12 @@ def _said(
             "Nothing found." if given["missing"] else "Everything that matters was checked; nothing found."
         )
     }
+
+
+def _next_step(code: str, worst: dict[str, Any] | None) -> str:
+    if code == "file_due":
+        return FILE_DUE_STEP
+    return words.named(worst["next_step"]) if worst and worst["code"] == code else ""
 
 
 def _gone(quiet: timedelta | None) -> bool:

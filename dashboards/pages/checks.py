@@ -8,7 +8,7 @@ from typing import Any
 
 from fieldfare.analysis.reports.checklists import TITLES, Item
 from fieldfare.analysis.reports.fleet import open_findings
-from fieldfare.analysis.reports.verdict import given_verdict, with_silence
+from fieldfare.analysis.reports.verdict import given_verdict, verdict_now
 from fieldfare.dashboards.checks.lists import STATES, open_points
 from fieldfare.dashboards.checks.sheet import sheet
 from fieldfare.dashboards.pages.winter import points_left
@@ -78,9 +78,8 @@ def _measured(row: dict[str, Any], contents: dict[str, Any] | None, now: datetim
     if not contents or not contents["result"]:
         return None
     result = contents["result"]
-    quiet = now - row["heard"] if row["heard"] is not None else None
     made = sheet(row["site"], result, contents.get("days") or rows_of_result(result))
-    return {**made, "given": with_silence(given_verdict(result), quiet)}
+    return {**made, "given": verdict_now(given_verdict(result), row["heard"], now, row.get("feed"))}
 
 
 def _by(item: Mapping[str, Any], zone: str) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any, Protocol
 
@@ -73,11 +73,12 @@ def readings_page(
     problems: Iterable[Problem],
     visitor: dict[str, Any],
     time_formats: Iterable[tuple[str, str]] = (),
+    imports: Sequence[Any] = (),
 ) -> str:
     """Upload of a CSV export; with a proposal, its columns to check before they are read.
 
     proposal : the proposed meaning of each column, from the collector. time_formats :
-        pattern and label of each
+        pattern and label of each. imports : the newest imported files, newest first
     """
     choices = [(q.name, words.quantity_words(q.name), q.forms) for q in QUANTITIES.values()]
     site = row["site"]
@@ -95,6 +96,7 @@ def readings_page(
         choices=choices,
         time_formats=forms,
         has_points=bool(site.point),
+        imports=imports,
         zone=site.site.timezone,
         points=[(p.id, words.quantity_words(p.quantity), p.csv_column, p.unit) for p in site.point],
     )

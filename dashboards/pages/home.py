@@ -54,7 +54,8 @@ def home_page(
         "household": household or {"homes": [], "visits": [], "contact": None},
         "questions": QUESTIONS,
     }
-    quiet = now - row["heard"] if row["heard"] is not None else None
+    # That a file is due is the firm's to know.
+    quiet = now - row["heard"] if row["heard"] is not None and not row.get("feed") else None
     if contents is None:
         given = with_silence(given_verdict(row["result"]), quiet)
         return render("home.html", **common, **_NO_MONTH, given=given)
@@ -90,7 +91,7 @@ def _lead(
     told = standing_words(
         row["site"], contents["result"], given, asked, month_words(contents["result"]["period"])
     )
-    if heard is None or now - heard <= SILENT_AFTER:
+    if heard is None or row.get("feed") or now - heard <= SILENT_AFTER:
         return told
     silent = silent_words(heard, row["site"].site.timezone)
     return [silent, *told] if asked else [silent]

@@ -16,7 +16,7 @@ from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.facts.unfinished import gap_minutes
 from fieldfare.analysis.plant.quantities import QUANTITIES
 from fieldfare.analysis.plant.site import Point, Site
-from fieldfare.analysis.reports.verdict import given_verdict, is_standing, with_silence
+from fieldfare.analysis.reports.verdict import given_verdict, is_standing, verdict_now
 from fieldfare.dashboards.figures.before_after import before_after_chart, told_of
 from fieldfare.dashboards.figures.bridge import bridge, bridge_table, unsure_parts
 from fieldfare.dashboards.figures.expectations.index import OF_FINDING
@@ -209,11 +209,11 @@ def _standing(
 ) -> dict[str, Any]:
     """The verdict, the days it is of, and whether the page shows other days. shown : the result of the days
     on the page"""
-    quiet = now - row["heard"] if row["heard"] is not None else None
     days = {k: rolling["period"][k] for k in ("from", "to")}
     other = days != {k: shown["period"][k] for k in ("from", "to")}
     found = [f for f in rolling["findings"] if is_standing(f)]
-    given, codes = with_silence(given_verdict(rolling), quiet), {f["code"] for f in found}
+    given = verdict_now(given_verdict(rolling), row["heard"], now, row.get("feed"))
+    codes = {f["code"] for f in found}
     return {
         "given": given,
         "standing_codes": [f["code"] for f in rolling["findings"] if not f["until"]],

@@ -9,7 +9,7 @@ from typing import Any
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.fleet import home_urgency, open_findings
 from fieldfare.analysis.reports.output_basis import output_basis
-from fieldfare.analysis.reports.verdict import VERDICTS, given_verdict, with_silence
+from fieldfare.analysis.reports.verdict import VERDICTS, given_verdict, verdict_now, with_silence
 from fieldfare.analysis.reports.winter import Verdict
 from fieldfare.dashboards.checks.lists import shown_check
 from fieldfare.dashboards.checks.sheet import forecast_words, sheet
@@ -48,8 +48,8 @@ def winter_page(
     site, result = row["site"], contents["result"]
     rows = contents.get("days") or rows_of_result(result)
     made = sheet(site, result, rows)
-    quiet = now - row["heard"] if row["heard"] is not None else None
-    made["given"] = with_silence(given_verdict(row.get("rolling") or result), quiet)
+    given = given_verdict(row.get("rolling") or result)
+    made["given"] = verdict_now(given, row["heard"], now, row.get("feed"))
     season = query.get("season") or result["period"]["to"][:4]
     return render(
         "winter.html",

@@ -213,6 +213,12 @@ def moment(value: datetime | None, zone: str) -> str:
     return f"{day(local.date())}, {local:%H:%M}"
 
 
+def file_until(newest: datetime, zone: str) -> str:
+    """Up to which local day a home's files reach. A reading at midnight ends the day before."""
+    local = (newest - timedelta(seconds=1)).astimezone(ZoneInfo(zone))
+    return f"readings to {day(local.date())}"
+
+
 def age(then: datetime | None, now: datetime) -> str:
     """How long ago, in the largest fitting unit."""
     if then is None:

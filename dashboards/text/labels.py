@@ -71,6 +71,7 @@ TITLES = {
     "heat_meter_disagrees": "Heat meter disagrees with flow and temperatures",
     "outdoor_sensor_biased": "Outdoor sensor reads wrongly",
     "silence": "Nothing heard from the gateway",
+    "file_due": "A new file is due",
     "room_above_target": "Rooms above set temperature",
 }
 

@@ -8,12 +8,13 @@ from typing import Any
 
 from markupsafe import Markup
 
-from fieldfare.analysis.reports.verdict import SILENT_AFTER
+from fieldfare.analysis.reports.verdict import SILENT_AFTER, FileFeed
 from fieldfare.dashboards.text import words
 from fieldfare.dashboards.text.live import OLD_MIN
 
 STATES: tuple[tuple[str, str, str, str], ...] = (
     ("silent", "silent", "silent", '<path d="M5 19 19 5M5 5l14 14"/>'),
+    ("file", "read from files", "read from files", '<path d="M7 3h7l4 4v14H7zM14 3v4h4M10 12h5M10 16h5"/>'),
     ("stands", "stands still", "stand still", '<path d="M7 4v16M17 4v16"/>'),
     ("defrost", "defrosts", "defrost", '<path d="M12 3v18M4 7.5l16 9M4 16.5l16-9"/>'),
     (
@@ -47,16 +48,21 @@ def grouped(rows: Iterable[dict[str, Any]], now: datetime) -> list[dict[str, Any
     """Groups that have homes, those to look at first.
 
     rows : id, name, state, text, time [ms] of the last reading and told_at [ms] of the one that the state is
-        told from; both None where there is none
+        told from; both None where there is none. feed, zone : where it is fed by files alone, and its zone
     """
     homes: dict[str, list[dict[str, Any]]] = {}
     for row in rows:
         heard, then = _moment(row["time"]), _moment(row["told_at"])
-        silent = heard is None or now - heard > SILENT_AFTER
+        feed: FileFeed | None = row.get("feed")
+        silent = feed is None and (heard is None or now - heard > SILENT_AFTER)
         old = then is not None and (now - then).total_seconds() > 60 * OLD_MIN
         text = row["text"] if not silent else ""
         age = words.age(heard if silent else then, now) if silent or old else ""
-        homes.setdefault("silent" if silent else row["state"], []).append({**row, "text": text, "age": age})
+        key = "silent" if silent else row["state"]
+        if feed is not None:
+            key, age = "file", "next file is due" if feed.is_due(now) else ""
+            text = f"last file: {words.file_until(feed.until, row['zone'])}"
+        homes.setdefault(key, []).append({**row, "text": text, "age": age})
     out = []
     for key, one, several, strokes in STATES:
         here = sorted(homes.get(key, []), key=lambda h: h["name"].casefold())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +13,7 @@ from hypothesis import strategies as st
 
 from fieldfare.analysis.readings import MS_PER_DAY, Samples
 from fieldfare.collector.store.local import LocalStore
-from fieldfare.collector.store.protocol import Appended, PointSpan, Store
+from fieldfare.collector.store.protocol import Appended, PointSpan, Reverted, Store
 from tests.services import InfluxMakes, influx_makes  # noqa: F401
 
 MAKES: dict[str, Callable[[Path], Store]] = {"local": lambda folder: LocalStore(folder / "store")}
@@ -29,6 +30,14 @@ def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Store]:
         made = request.getfixturevalue("influx_makes").open(request.param, tmp_path)
     yield made
     made.close()
+
+
+@pytest.fixture
+def answering(request: pytest.FixtureRequest, store: Store) -> Store:
+    """A store whose server can be reached: without one nothing is reverted."""
+    if request.node.callspec.params["store"] == "influx_waiting":
+        pytest.skip("never sends")
+    return store
 
 
 def samples(pairs: dict[int, float]) -> Samples:
@@ -154,6 +163,47 @@ def test_many_readings_at_once_obey_the_same_rules(store: Store) -> None:
     assert grown == {int(time[n // 2]) // MS_PER_DAY, int(time[-1] + 1) // MS_PER_DAY}
 
 
+def test_a_revert_removes_what_was_new_and_restores_what_was_replaced(answering: Store) -> None:
+    answering.append("ash-lane", {"a": samples({T: 1, T + 2: 3}), "b": samples({T: 9})})
+    written = {"a": samples({T + 1: 2, T + 2: 4})}
+    answering.append("ash-lane", written)
+    answering.flush()
+    before = answering.revisions("ash-lane")
+    assert answering.revert("ash-lane", written, {"a": samples({T + 2: 3})}) == Reverted(1, 1, 0)
+    assert shown(answering.read("ash-lane")["a"]) == [(T, 1), (T + 2, 3)]
+    assert shown(answering.read("ash-lane")["b"]) == [(T, 9)]
+    assert answering.points("ash-lane") == {"a": PointSpan(2, T, T + 2), "b": PointSpan(1, T, T)}
+    assert answering.revisions("ash-lane")[T // MS_PER_DAY] > before[T // MS_PER_DAY]
+
+
+def test_a_revert_keeps_what_has_another_value_by_now(answering: Store) -> None:
+    written = {"a": samples({T: 1, T + 1: 2})}
+    answering.append("ash-lane", written)
+    answering.append("ash-lane", {"a": samples({T + 1: 7})})
+    assert answering.revert("ash-lane", written, {}) == Reverted(1, 0, 1)
+    assert answering.revert("ash-lane", written, {}) == Reverted(0, 0, 2)
+    assert shown(answering.read("ash-lane")["a"]) == [(T + 1, 7)]
+
+
+def test_all_readings_of_a_site_may_be_reverted_and_come_again(answering: Store) -> None:
+    n = 30_000
+    words = Samples(np.array([T, T + 1]), np.array(["E7", ""], dtype=object))
+    written = {"a": Samples(T + np.arange(n) * 4 * MINUTE, np.arange(n) / 8), "w": words}
+    answering.append("ash-lane", written)
+    answering.flush()
+    revisions = answering.revisions("ash-lane")
+    assert answering.revert("ash-lane", written, {}) == Reverted(n + 2, 0, 0)
+    answering.flush()
+    assert answering.span("ash-lane") is None
+    assert (answering.read("ash-lane"), answering.points("ash-lane")) == ({}, {})
+    assert answering.troubles("ash-lane") == []
+    assert answering.check("ash-lane") == []
+    now = answering.revisions("ash-lane")
+    assert all(now[day] > revision for day, revision in revisions.items())
+    assert answering.append("ash-lane", written) == Appended(n + 2, 0, 0)
+    assert np.array_equal(answering.read("ash-lane")["a"].value, written["a"].value)
+
+
 Batch = dict[str, list[tuple[int, int]]]
 BATCHES = st.lists(
     st.dictionaries(
@@ -194,3 +244,34 @@ def test_any_appends_leave_what_a_plain_dictionary_would_hold(store: Store, batc
         assert sum(counts.values()) == len(held)
     finally:
         store.forget("ash-lane")
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(batches=BATCHES)
+def test_reverting_the_last_of_any_appends_leaves_what_was_before_it(
+    answering: Store, batches: list[Batch]
+) -> None:
+    states: list[dict[tuple[str, int], float]] = [{}]
+    try:
+        for batch in batches:
+            readings = {
+                point: samples({T + 5 * MS_PER_DAY * t: float(v) for t, v in pairs})
+                for point, pairs in batch.items()
+            }
+            answering.append("ash-lane", readings)
+            states.append(states[-1] | {(p, t): float(v) for p, s in readings.items() for t, v in shown(s)})
+        for before, after in reversed([*pairwise(states)]):
+            written = {k: v for k, v in after.items() if before.get(k) != v}
+            replaced = {k: before[k] for k in written if k in before}
+            answering.revert("ash-lane", by_point(written), by_point(replaced))
+            got = {(p, t): v for p, s in answering.read("ash-lane").items() for t, v in shown(s)}
+            assert got == before
+    finally:
+        answering.forget("ash-lane")
+
+
+def by_point(held: dict[tuple[str, int], float]) -> dict[str, Samples]:
+    return {
+        point: samples({t: v for (p, t), v in sorted(held.items()) if p == point})
+        for point in {p for p, _ in held}
+    }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from typing import Any
 
 from fieldfare.analysis.plant.site import Site
@@ -22,7 +23,13 @@ def live_rows(parts: AppState) -> list[dict[str, Any]]:
     if len(rows) <= TOLD_UP_TO:
         told = service.live.told([row.id for row in rows], _sentence)
         told |= {card.id: card.trouble for card in service.sites.cards() if card.trouble}
-    return [{**vars(row), "text": told.get(row.id, "")} for row in rows]
+    times = {row.id: row.time for row in rows if row.time is not None}
+    feeds = service.fleet.feeds({s: datetime.fromtimestamp(t / 1000, UTC) for s, t in times.items()})
+    zones = {card.id: card.zone.key for card in service.sites.cards()} if feeds else {}
+    return [
+        {**vars(row), "text": told.get(row.id, ""), "feed": feeds.get(row.id), "zone": zones.get(row.id)}
+        for row in rows
+    ]
 
 
 def _sentence(site: Site, newest: dict[str, Any]) -> str:

@@ -38,14 +38,16 @@ EFFECTS_SHOWN = 5
 
 
 def row_of(parts: AppState, plant: SiteRecord, result: dict[str, Any] | None) -> dict[str, Any]:
-    """A site as pages take it. heard : the last reading's time."""
+    """A site as pages take it. heard : the last reading's time. feed : where it is fed by files"""
     about = plant.site.site
     row = {"id": about.id, "name": about.name, "handed_over": about.handed_over, "site": plant.site}
     span = attempt(about.id, "read its readings", lambda: parts.service.store.span(about.id))
     if isinstance(span, Failure):
         return row | {"heard": None, "result": result, "reason": None if result else span.reason}
+    heard = datetime.fromtimestamp(span[1] / 1000, UTC) if span else None
     return row | {
-        "heard": datetime.fromtimestamp(span[1] / 1000, UTC) if span else None,
+        "heard": heard,
+        "feed": parts.service.fleet.feeds({about.id: heard}).get(about.id),
         "result": result,
         "reason": None if result else "no readings yet" if span is None else "not analysed yet",
     }
@@ -71,7 +73,9 @@ def fleet_part(parts: AppState, asked: Mapping[str, str]) -> tuple[list[dict[str
     table.refresh()
     total = table.total(chosen)
     rows = table.rows(chosen, offset=page_of(asked, total)[1], limit=PER_PAGE)
-    return [row | {"heard": table.last_heard(row["id"])} for row in rows], total, table.counts()
+    listed = [row | {"heard": table.last_heard(row["id"])} for row in rows]
+    feeds = table.feeds({row["id"]: row["heard"] for row in listed})
+    return [row | {"feed": feeds.get(row["id"])} for row in listed], total, table.counts()
 
 
 def before_winter(parts: AppState) -> Iterator[dict[str, Any]]:
@@ -82,7 +86,7 @@ def before_winter(parts: AppState) -> Iterator[dict[str, Any]]:
         entry = {"id": row["id"], "name": row["name"], "given": None, "season": ""}
         if row["winter"] is not None and row["result"] is not None:
             entry = in_readers_units(unpacked(row["winter"])) | {"name": row["name"]}
-        quiet = None if row["heard"] is None else now - row["heard"]
+        quiet = None if row["heard"] is None or row["feed"] else now - row["heard"]
         yield entry | {"signed": signed.get((row["id"], entry["season"])), "quiet": quiet}
 
 

@@ -49,6 +49,7 @@ from fieldfare.api.people.access import (
     Actor,
 )
 from fieldfare.api.people.sign_in import same
+from fieldfare.api.records.file_imports import FileImport, FileImports
 from fieldfare.api.records.papers import winter_paper
 from fieldfare.api.running.intake import check_site_text
 from fieldfare.collector.csv.column_mapping import TIME_FORMATS, MappingProposal, points_toml, propose
@@ -337,7 +338,49 @@ def readings(plant: PlantHere, request: Request, parts: AppStateHere) -> Respons
     """Where a CSV is dropped in."""
     reader(request, "site.write", plant.site.id)
     row = page_rows.row_of(parts, plant, None)
-    return HTMLResponse(pages.readings_page(row, None, [], visitor(request)))
+    return HTMLResponse(pages.readings_page(row, None, [], visitor(request), imports=_imports(parts, plant)))
+
+
+def _imports(parts: AppState, plant: SiteRecord) -> list[FileImport]:
+    return FileImports(parts.service, plant.site.id).listed()
+
+
+@router.post("/sites/{site_id}/readings/anyway")
+def take_anyway(plant: PlantHere, request: Request, parts: AppStateHere, csrf: Csrf = "") -> Response:
+    """Read the file that waits because it looks like another home's."""
+    actor = writer(request, "site.write", csrf, plant.site.id)
+    taking = taking_in(parts)
+    path = taking.waiting(plant.site.id)
+    try:
+        if path is None:
+            raise InputError("no file waits any more; bring it in again")
+        taking.start(plant.site.id, path, actor, anyway=True)
+    except InputError as error:
+        return _refused_file(plant, request, parts, error)
+    return see_other(f"/sites/{plant.site.id}/progress")
+
+
+@router.post("/sites/{site_id}/readings/undo")
+def undo_readings(
+    plant: PlantHere,
+    request: Request,
+    parts: AppStateHere,
+    csrf: Csrf = "",
+    number: Annotated[int, Form(ge=0, le=2**31 - 1)] = 0,
+) -> Response:
+    """Undo the newest file. number : which one the page showed as the newest"""
+    actor = writer(request, "site.write", csrf, plant.site.id)
+    try:
+        taking_in(parts).undo(plant.site.id, number, actor)
+    except InputError as error:
+        return _refused_file(plant, request, parts, error)
+    return see_other(f"/sites/{plant.site.id}/progress")
+
+
+def _refused_file(plant: SiteRecord, request: Request, parts: AppState, error: InputError) -> Response:
+    row, imports = page_rows.row_of(parts, plant, None), _imports(parts, plant)
+    problems = [Problem("", str(error))]
+    return HTMLResponse(pages.readings_page(row, None, problems, visitor(request), imports=imports), 422)
 
 
 @router.post("/sites/{site_id}/readings")
@@ -349,14 +392,14 @@ def take_readings(
     file: Annotated[UploadFile | None, File()] = None,
 ) -> Response:
     """A CSV: its columns are proposed where the site has no points yet, else it is read in the background."""
-    writer(request, "site.write", csrf, plant.site.id)
+    actor = writer(request, "site.write", csrf, plant.site.id)
     row, taking = page_rows.row_of(parts, plant, None), taking_in(parts)
     try:
         if file is None or not file.filename:
             raise InputError("choose the file with the readings")
         path = taking.keep(plant.site.id, file.filename, file.file)
         if plant.site.point and not may_agree_anew(parts, plant.site):
-            taking.start(plant.site.id, path)
+            taking.start(plant.site.id, path, actor)
             return see_other(f"/sites/{plant.site.id}/progress")
         proposal = _proposal(path, file.filename)
     except InputError as error:
@@ -384,7 +427,7 @@ async def take_points(plant: PlantHere, request: Request, parts: AppStateHere) -
     try:
         with_points(parts, plant.site, points_toml(values))
         if path is not None:
-            taking.start(plant.site.id, path)
+            taking.start(plant.site.id, path, actor)
     except SiteError as error:
         row = page_rows.row_of(parts, plant, None)
         proposal = propose(*head_of(path)) if path is not None else None

@@ -6,25 +6,35 @@ from __future__ import annotations
 import logging
 import shutil
 import threading
+from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any, BinaryIO
 
-from fieldfare.analysis.errors import InputError
+from fieldfare.analysis.errors import FieldfareError, InputError
 from fieldfare.analysis.plant.site import Site
+from fieldfare.api.core.results import NoReadings
 from fieldfare.api.http.app_state import AppState
-from fieldfare.api.running.intake import check_site_text, ingest_files
+from fieldfare.api.people.access import Actor
+from fieldfare.api.records.file_imports import FileImports, undone_text
+from fieldfare.api.running.intake import check_site_text, ingest_files, undo_file
 from fieldfare.collector.csv.column_mapping import AGREED
+from fieldfare.collector.csv.other_home import OtherHome
 from fieldfare.dashboards.text.words import capital
 
 log = logging.getLogger(__name__)
+_INTERNAL = "internal error; the service's log has the details"
 
 
 @dataclass
 class Taking:
-    """A file on its way in. state : running, done or failed. done of `of` : bytes of the file"""
+    """A file on its way in. state : running, done, failed or doubted (it looks like another home's, and
+    waits). done of `of` : bytes of the file. name : as the sender calls it"""
 
     kind: str
+    name: str = ""
     state: str = "running"
     done: int = 0
     of: int = 0
@@ -41,6 +51,7 @@ class TakingIn:
         self._parts = parts
         self._lock = threading.Lock()
         self._now: dict[str, Taking] = {}
+        self._names: dict[str, str] = {}
 
     def of(self, site: str) -> dict[str, Any] | None:
         """How far a site's newest file has come."""
@@ -60,6 +71,7 @@ class TakingIn:
             old.unlink()
         with path.open("wb") as kept:
             shutil.copyfileobj(content, kept)
+        self._names[site] = Path(name).name
         return path
 
     def waiting(self, site: str) -> Path | None:
@@ -67,29 +79,66 @@ class TakingIn:
         folder = self._parts.settings.data / "uploads" / site
         return next(iter(sorted(folder.iterdir())), None) if folder.is_dir() else None
 
-    def start(self, site: str, path: Path) -> None:
+    def start(self, site: str, path: Path, actor: Actor, *, anyway: bool = False) -> None:
         """Read a file in the background, then work out the site's result. Raises InputError while one is
-        being read."""
+        being read. anyway : though it looks like another home's"""
+        taking = Taking("reading the file", self._names.get(site, path.name), of=path.stat().st_size)
+        self._begin(site, taking, partial(self._take, site, path, taking, actor, anyway))
+
+    def undo(self, site: str, number: int, actor: Actor) -> None:
+        """Undo the newest file in the background. number : which one that is. Raises InputError if another is
+        by now, or while a file is being read."""
+        newest = next(iter(FileImports(self._parts.service, site).listed()), None)
+        if newest is None or newest.id != number:
+            raise InputError("another file is the newest by now; look at the list again")
+        taking = Taking("undoing the file", newest.name)
+        self._begin(site, taking, partial(self._undo, site, taking, actor))
+
+    def _begin(self, site: str, taking: Taking, work: Callable[[], None]) -> None:
         with self._lock:
             now = self._now.get(site)
             if now is not None and now.state == "running":
                 raise InputError("another file of this home is being read; wait until it is done")
-            taking = self._now[site] = Taking("reading the file", of=path.stat().st_size)
-        threading.Thread(
-            target=self._take, args=(site, path, taking), name=f"taking in {site}", daemon=True
-        ).start()
+            self._now[site] = taking
+        threading.Thread(target=work, name=f"taking in {site}", daemon=True).start()
 
-    def _take(self, site: str, path: Path, taking: Taking) -> None:
+    def _undo(self, site: str, taking: Taking, actor: Actor) -> None:
+        try:
+            told = undone_text(undo_file(self._parts.service, site, actor))
+            self._work_out(site, taking)
+            taking.told, taking.state = f"{told}.", "done"
+        except FieldfareError as error:
+            taking.told, taking.state = capital(str(error)), "failed"
+        except Exception:
+            log.exception("undoing a file of %s", site)
+            taking.told, taking.state = _INTERNAL, "failed"
+
+    def _work_out(self, site: str, taking: Taking) -> None:
+        taking.kind = "working out the answers"
+        parts = self._parts
+        with suppress(NoReadings):
+            parts.service.results.rolling_result(parts.service.sites.get(site), parts.settings.rolling_days)
+
+    def _take(self, site: str, path: Path, taking: Taking, actor: Actor, anyway: bool) -> None:
         parts = self._parts
         try:
-            done = ingest_files(parts.service, site, [path], lambda step: _step(taking, step))
-            taking.kind, taking.told = "working out the answers", f"{done['readings']:,} readings are in"
-            plant = parts.service.sites.get(site)
-            parts.service.results.rolling_result(plant, parts.settings.rolling_days)
+            done = ingest_files(
+                parts.service,
+                site,
+                [path],
+                lambda step: _step(taking, step),
+                actor=actor,
+                name=taking.name,
+                anyway=anyway,
+            )
+            taking.told = f"{done['readings']:,} readings are in"
+            self._work_out(site, taking)
             rejected = done["rejected"]["count"]
             kept = f"; {rejected:,} rows were kept aside: {_reasons(done)}" if rejected else ""
             taking.told = f"{done['readings']:,} readings came in{kept}."
             taking.state = "done"
+        except OtherHome as error:
+            taking.told, taking.state = _without_path(str(error), path), "doubted"
         except InputError as error:
             told = _without_path(str(error), path)
             if may_agree_anew(parts, parts.service.sites.get(site).site):
@@ -97,9 +146,10 @@ class TakingIn:
             taking.told, taking.state = told, "failed"
         except Exception:
             log.exception("taking in a file of %s", site)
-            taking.told, taking.state = "internal error; the service's log has the details", "failed"
+            taking.told, taking.state = _INTERNAL, "failed"
         finally:
-            path.unlink(missing_ok=True)
+            if taking.state != "doubted":
+                path.unlink(missing_ok=True)
 
 
 def taking_in(parts: AppState) -> TakingIn:

@@ -1,0 +1,179 @@
+"""Files that readings were imported from: kept as a list, and undone one by one, the newest first."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import orjson
+from sqlalchemy import delete, func, insert, select, update
+
+from fieldfare.analysis.errors import InputError
+from fieldfare.api.core.fleet_marks import mark_stale
+from fieldfare.api.core.service import Service
+from fieldfare.api.people.access import Actor
+from fieldfare.api.people.audit import Audit
+from fieldfare.api.state.site_tables import FILE_IMPORTS, KEPT_RESULTS
+from fieldfare.collector.csv.ingest import Ingested
+from fieldfare.collector.csv.undo import Undo
+
+UNDO_KEPT = 5
+"""Newest files of a home that can be undone; what an older one changed is no longer kept."""
+LISTED = 10
+_F = FILE_IMPORTS.c
+
+
+@dataclass(frozen=True)
+class FileImport:
+    """A file that was imported. first, last : times of its readings; None for a file without any.
+    can_undo : whether it is the newest, and what it changed is kept"""
+
+    id: int
+    time: datetime
+    who: str
+    name: str
+    readings: int
+    replaced: int
+    first: datetime | None
+    last: datetime | None
+    can_undo: bool
+
+
+class FileImports:
+    """The imported files of one home."""
+
+    def __init__(self, service: Service, site: str) -> None:
+        self._service, self._site = service, site
+        self._database = service.database
+
+    def begin(self, name: str, who: str) -> tuple[int, Undo]:
+        """Note a file that is about to be read, and where its changes are noted."""
+        row = {
+            "site": self._site,
+            "time": datetime.now(UTC),
+            "who": who,
+            "name": name,
+            "readings": 0,
+            "replaced": 0,
+            "after_files": self._is_after_files(),
+            "serials": "{}",
+        }
+        with self._database.writing() as db:
+            made = db.execute(insert(FILE_IMPORTS), row)
+            number = int(made.inserted_primary_key[0])
+        return number, self._undo(number)
+
+    def finish(self, number: int, done: Ingested) -> None:
+        """Note what a file brought. What the oldest files changed is forgotten."""
+        values = {
+            "readings": done.readings,
+            "replaced": done.replaced,
+            "first": done.first,
+            "last": done.last,
+            "serials": orjson.dumps(done.serials).decode(),
+        }
+        with self._database.writing() as db:
+            db.execute(update(FILE_IMPORTS).where(_F.id == number).values(**values))
+            mark_stale(db, [self._site])
+            numbers = db.scalars(select(_F.id).where(_F.site == self._site).order_by(_F.id.desc())).all()
+        for old in numbers[UNDO_KEPT:]:
+            self._undo(old).forget()
+
+    def drop(self, number: int) -> None:
+        """Forget a file of which nothing was stored."""
+        with self._database.writing() as db:
+            db.execute(delete(FILE_IMPORTS).where(_F.id == number))
+        self._undo(number).forget()
+
+    def listed(self) -> list[FileImport]:
+        """The newest files, newest first."""
+        chosen = select(FILE_IMPORTS).where(_F.site == self._site).order_by(_F.id.desc()).limit(LISTED)
+        with self._database.reading() as db:
+            rows = db.execute(chosen).all()
+        return [
+            FileImport(
+                row.id,
+                row.time,
+                row.who,
+                row.name,
+                row.readings,
+                row.replaced,
+                _moment(row.first),
+                _moment(row.last),
+                place == 0 and self._undo(row.id).folder.is_dir(),
+            )
+            for place, row in enumerate(rows)
+        ]
+
+    def known_serials(self) -> dict[str, set[str]]:
+        """Column -> serial numbers of devices in the files so far."""
+        known: dict[str, set[str]] = {}
+        with self._database.reading() as db:
+            for text in db.scalars(select(_F.serials).where(_F.site == self._site)):
+                for column, serial in orjson.loads(text).items():
+                    known.setdefault(column, set()).add(serial)
+        return known
+
+    def undo_last(self, actor: Actor) -> dict[str, Any]:
+        """Undo the newest file: readings are as they were before it, except those that changed again since.
+
+        Returns file, time, removed, restored and kept. Raises InputError where there is nothing to undo.
+        """
+        newest = next(iter(self.listed()), None)
+        if newest is None:
+            raise InputError(f"{self._site}: no file was imported, so there is nothing to undo")
+        if not newest.can_undo and newest.readings:
+            raise InputError(
+                f"{self._site}: what {newest.name} changed is no longer kept (only of the newest {UNDO_KEPT}"
+                " files), so it can't be undone"
+            )
+        done = self._undo(newest.id).run(self._service.store, self._site)
+        self._service.store.flush()
+        with self._database.writing() as db:
+            db.execute(delete(FILE_IMPORTS).where(_F.id == newest.id))
+            db.execute(delete(KEPT_RESULTS).where(KEPT_RESULTS.c.site == self._site))
+            mark_stale(db, [self._site], with_result=True)
+        self._undo(newest.id).forget()
+        told = {
+            "file": newest.name,
+            "time": newest.time.isoformat(timespec="seconds").replace("+00:00", "Z"),
+            "removed": done.removed,
+            "restored": done.restored,
+            "kept": done.kept,
+        }
+        Audit(self._database).note(actor, "file undone", self._site, **told)
+        return told
+
+    def _undo(self, number: int) -> Undo:
+        return Undo(undo_folder(self._service, self._site) / str(number))
+
+    def _is_after_files(self) -> bool:
+        """Whether the newest reading is a file's, or there is none yet."""
+        span = self._service.store.span(self._site)
+        if span is None:
+            return True
+        with self._database.reading() as db:
+            last = db.scalar(select(func.max(_F.last)).where(_F.site == self._site))
+        return last is not None and span[1] <= last
+
+
+def undo_folder(service: Service, site: str) -> Path:
+    """Where the changes of a home's files are kept."""
+    return service.settings.data / "undo" / site
+
+
+def undone_text(told: Mapping[str, Any]) -> str:
+    """What an undo did, for people."""
+    text = f"{told['file']} of {told['time']} is undone: {told['removed']:,} readings removed"
+    if told["restored"]:
+        text += f", {told['restored']:,} have their earlier values again"
+    if told["kept"]:
+        text += f"; {told['kept']:,} changed again since and stay"
+    return text
+
+
+def _moment(ms: int | None) -> datetime | None:
+    return None if ms is None else datetime.fromtimestamp(ms / 1000, UTC)

@@ -1,0 +1,186 @@
+"""A file of another home with the same columns is refused; a home's own files are taken in any order."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.plant.site import Site
+from fieldfare.collector.csv import ingest_csv
+from fieldfare.collector.csv.other_home import OtherHome
+from fieldfare.collector.csv.undo import Undo
+from fieldfare.collector.store.local import LocalStore
+
+START = datetime(2026, 1, 5, tzinfo=UTC)
+NOW = datetime(2026, 6, 1, tzinfo=UTC)
+SITE = """
+[site]
+id = "ash-lane"
+name = "Ash"
+timezone = "Europe/London"
+[[point]]
+id = "heat"
+quantity = "heat_output"
+as = "register"
+unit = "kWh"
+[[point]]
+id = "elec"
+quantity = "heat_pump_electricity"
+as = "register"
+unit = "kWh"
+[[point]]
+id = "flow"
+quantity = "flow_temperature"
+[[point]]
+id = "power"
+quantity = "heat_pump_electricity"
+as = "power"
+unit = "W"
+"""
+GAUGES = SITE.split("[[point]]")[0] + "".join(f"[[point]]{part}" for part in SITE.split("[[point]]")[3:])
+
+
+def site(text: str = SITE) -> Site:
+    return parse_site(text)
+
+
+class Home:
+    """A house that uses heat by a daily pattern. heat, elec : its totals on 5 January [kWh]"""
+
+    def __init__(self, seed: int, heat: float, elec: float) -> None:
+        rng = np.random.default_rng(seed)
+        n = 200 * 96
+        self.hours = np.arange(n) / 4
+        self.power = np.clip(rng.normal(900, 700, n), 0, None)
+        self.flow = 33 + 5 * np.sin(self.hours / 24 * 2 * np.pi + seed) + rng.normal(0, 0.8, n)
+        self.elec = elec + np.cumsum(self.power) / 4000
+        self.heat = heat + 3.2 * np.cumsum(self.power) / 4000
+
+    def export(
+        self, path: Path, first: int, last: int, *, every: int = 1, digits: int = 2, serial: str = ""
+    ) -> Path:
+        """Days `first` to `last` after the start as a file."""
+        head = "time,heat,elec,flow,power" + (",Serial number" if serial else "")
+        rows = [head]
+        for i in range(first * 96, last * 96, every):
+            time = (START + timedelta(hours=float(self.hours[i]))).strftime("%Y-%m-%dT%H:%M:%SZ")
+            values = (self.heat[i], self.elec[i], self.flow[i], self.power[i])
+            row = [time, *(f"{v:.{digits}f}" for v in values)]
+            rows.append(",".join([*row, serial] if serial else row))
+        path.write_text("\n".join(rows) + "\n")
+        return path
+
+
+ASH, ELM = Home(1, 8200, 2600), Home(2, 8450, 2710)
+
+
+def take(store: LocalStore, path: Path, text: str = SITE, **more: object) -> int:
+    serials = more.pop("serials", {})
+    done = ingest_csv(
+        site(text),
+        path,
+        store,
+        rejects_dir=path.parent / "rejects",
+        now=NOW,
+        known_serials=serials,  # type: ignore[arg-type]
+        **more,  # type: ignore[arg-type]
+    )
+    return done.readings
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> LocalStore:
+    return LocalStore(tmp_path / "store")
+
+
+def held(store: LocalStore) -> dict[str, list[tuple[int, float]]]:
+    return {p: list(zip(*(a.tolist() for a in s), strict=True)) for p, s in store.read("ash-lane").items()}
+
+
+@pytest.mark.parametrize(
+    ("first", "last"), [(30, 40), (10, 20), (25, 35), (60, 70)], ids=["after", "within", "across", "later"]
+)
+def test_a_file_of_another_home_is_refused_and_nothing_is_stored(
+    store: LocalStore, tmp_path: Path, first: int, last: int
+) -> None:
+    far = Home(3, 1300, 400)
+    take(store, ASH.export(tmp_path / "ash.csv", 0, 30))
+    before = held(store)
+    with pytest.raises(OtherHome) as refused:
+        take(store, far.export(tmp_path / "elm.csv", first, last))
+    assert held(store) == before
+    assert "elm.csv: looks like the file of another home: heat" in str(refused.value)
+    assert "\n" not in str(refused.value)
+    assert not list((tmp_path / "rejects").glob("*")) if (tmp_path / "rejects").exists() else True
+
+
+def test_totals_that_are_close_are_told_apart_where_the_files_meet(store: LocalStore, tmp_path: Path) -> None:
+    take(store, ASH.export(tmp_path / "ash.csv", 0, 30))
+    with pytest.raises(OtherHome, match=r"heat goes from \d+.* on 2026-02-03 to \d+.* on 2026-02-04, in kWh"):
+        take(store, Home(2, 8900, 2900).export(tmp_path / "elm.csv", 30, 40))
+
+
+def test_other_values_at_the_same_times_are_a_sign_without_any_total(
+    store: LocalStore, tmp_path: Path
+) -> None:
+    take(store, ASH.export(tmp_path / "ash.csv", 0, 5), GAUGES)
+    with pytest.raises(OtherHome, match="2 of 2 points have other values"):
+        take(store, ELM.export(tmp_path / "elm.csv", 2, 7), GAUGES)
+
+
+def test_a_serial_number_that_no_earlier_file_had_is_a_sign(store: LocalStore, tmp_path: Path) -> None:
+    path = ELM.export(tmp_path / "elm.csv", 0, 2, serial="4711")
+    with pytest.raises(OtherHome, match="'Serial number' says 4711, earlier files of this home say 0815"):
+        take(store, path, serials={"Serial number": {"0815"}})
+    assert take(store, path, serials={"Serial number": {"0815", "4711"}}) > 0
+
+
+def test_without_the_check_it_is_taken(store: LocalStore, tmp_path: Path) -> None:
+    take(store, ASH.export(tmp_path / "ash.csv", 0, 30))
+    assert take(store, Home(3, 1300, 400).export(tmp_path / "elm.csv", 30, 40), serials=None) > 0
+
+
+@settings(max_examples=12, deadline=None)
+@given(
+    spans=st.lists(st.tuples(st.integers(0, 60), st.integers(1, 40)), min_size=2, max_size=5),
+    every=st.sampled_from([1, 4]),
+    digits=st.sampled_from([0, 2]),
+)
+def test_a_homes_own_files_are_taken_in_any_order_and_rounding(
+    tmp_path_factory: pytest.TempPathFactory, spans: list[tuple[int, int]], every: int, digits: int
+) -> None:
+    folder = tmp_path_factory.mktemp("own")
+    store = LocalStore(folder / "store")
+    for n, (first, length) in enumerate(spans):
+        path, last = folder / f"{n}.csv", first + length
+        own = ASH.export(path, first, last, every=every, digits=digits) if n % 2 else ASH.export(path, first, last)
+        take(store, own)
+
+
+def test_a_meter_that_starts_again_at_zero_is_taken(store: LocalStore, tmp_path: Path) -> None:
+    take(store, ASH.export(tmp_path / "ash.csv", 0, 30))
+    again = Home(1, 8200, 2600)
+    again.heat, again.elec = again.heat - again.heat[30 * 96], again.elec - again.elec[30 * 96]
+    assert take(store, again.export(tmp_path / "new.csv", 30, 40)) > 0
+
+
+def test_an_undo_leaves_the_readings_as_they_were(store: LocalStore, tmp_path: Path) -> None:
+    take(store, ASH.export(tmp_path / "a.csv", 0, 10))
+    states = [held(store)]
+    undos = []
+    for n, (first, last) in enumerate(((5, 15), (12, 30), (0, 3))):
+        undo = Undo(tmp_path / "undo" / str(n))
+        other = Home(7 + n, 100, 50)
+        take(store, other.export(tmp_path / f"{n}.csv", first, last), undo=undo, serials=None)
+        undos.append(undo)
+        states.append(held(store))
+    assert states[-1] != states[0]
+    for undo, before in zip(reversed(undos), reversed(states[:-1]), strict=True):
+        undo.run(store, "ash-lane")
+        assert held(store) == before
