@@ -15,7 +15,6 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldfare.analysis.plant.quantities import Quantity
 from fieldfare.analysis.plant.site import Point, Site
 from fieldfare.analysis.plant.units import (
     LONGEST_UNIT,
@@ -187,13 +186,16 @@ def value_trouble(point: Point, value: float | str) -> Refusal | None:
     name = point.quantity.replace("_", " ")
     if not math.isfinite(value):
         return Refusal("not a finite number", f"{name} of {value} is not a finite number")
-    low, high = _bounds(point.kind)
+    low, high = _bounds(point)
     scale, offset = point.to_canonical
     canonical = value * scale + offset
     if low <= canonical <= high:
         return None
     unit = point.kind.canonical(point.form)
     given = f" ({value:.10g} {point.unit})" if point.unit != unit else ""
+    if point.kind.low <= canonical < low:
+        what = f"{name} of {canonical:.10g} {unit}{given} is below zero"
+        return Refusal("below zero", f"{what}, which a running total of it never is")
     return Refusal(
         "beyond physics",
         f"{name} of {canonical:.10g} {unit}{given} is beyond what physics allows "
@@ -212,7 +214,7 @@ def values_in_trouble(point: Point, value: NDArray[np.float64]) -> NDArray[np.bo
     """Vectorised `value_trouble`: a mask of refused numbers, or None where there are none."""
     if not len(value):
         return None
-    low, high = _bounds(point.kind)
+    low, high = _bounds(point)
     scale, offset = point.to_canonical
     ends = sorted((float(value.min()) * scale + offset, float(value.max()) * scale + offset))
     if low <= ends[0] and ends[1] <= high and math.isfinite(ends[0]) and math.isfinite(ends[1]):
@@ -222,8 +224,11 @@ def values_in_trouble(point: Point, value: NDArray[np.float64]) -> NDArray[np.bo
     return bad if bool(bad.any()) else None
 
 
-def _bounds(kind: Quantity) -> tuple[float, float]:
+def _bounds(point: Point) -> tuple[float, float]:
     """Bounds with tolerance for unit rounding: 329 degF is within 165 degC."""
+    kind = point.kind
+    if point.form == "register" and not kind.may_count_back:
+        return -1e-9, kind.high + 1e-9 * abs(kind.high)
     return kind.low - 1e-9 * abs(kind.low), kind.high + 1e-9 * abs(kind.high)
 
 

@@ -6,6 +6,7 @@ A stored site of an earlier release that breaks one of them is still read: its o
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import pairwise
 
 from fieldfare.analysis.plant.site import Site
 
@@ -63,6 +64,15 @@ def not_admitted(site: Site) -> Iterator[tuple[tuple[str | int, ...], str]]:
                 " source; only air-source units can be added"
             ),
         )
+    curve = site.heating_curve.points if site.heating_curve is not None else ()
+    for (cold, warmer), (mild, cooler) in pairwise(curve):
+        if cooler > warmer:
+            yield (
+                ("heating_curve", "points"),
+                f"the flow rises with warmth: {warmer:g} C at {cold:g} C outdoors, {cooler:g} C at"
+                f" {mild:g} C; give pairs of [outdoor, flow] whose flow falls or stays",
+            )
+            break
     for number, point in enumerate(site.point):
         if point.topic is not None and (trouble := topic_trouble(point.topic)):
             yield ("point", number, "topic"), f"{_shown(point.topic)} {trouble}"

@@ -34,6 +34,9 @@ class Quantity:
     likely: tuple[float, float]
     energy: str = ""
     states: dict[str, int] | None = None
+    may_count_back: bool = False
+    """Whether a running total can be below zero: a balance, or a heat meter whose sensors are swapped, which
+    the analysis finds."""
 
     @property
     def is_text(self) -> bool:
@@ -53,8 +56,20 @@ class Quantity:
 _METERED: tuple[Form, ...] = ("power", "register", "interval")
 
 
-def _energy(name: str, meaning: str, likely: tuple[float, float] = (-50.0, 40_000.0)) -> Quantity:
-    return Quantity(name, _METERED, "W", meaning, -1e8, 1e8, likely, energy="kWh")
+def _energy(
+    name: str,
+    meaning: str,
+    likely: tuple[float, float] = (-50.0, 40_000.0),
+    *,
+    may_count_back: bool = False,
+) -> Quantity:
+    return Quantity(
+        name, _METERED, "W", meaning, -1e8, 1e8, likely, energy="kWh", may_count_back=may_count_back
+    )
+
+
+def _heat(name: str, meaning: str) -> Quantity:
+    return _energy(name, meaning, (-40_000.0, 80_000.0), may_count_back=True)
 
 
 def _gauge(
@@ -74,24 +89,23 @@ def _state(name: str, states: dict[str, int] | None, meaning: str) -> Quantity:
 _WATER, _LIKELY_WATER = (-60.0, 165.0), (-25.0, 99.0)
 _AIR, _LIKELY_AIR = (-75.0, 130.0), (-50.0, 58.0)
 _ROOM, _LIKELY_ROOM = (-60.0, 130.0), (-10.0, 45.0)
-_HEAT = (-40_000.0, 80_000.0)
 _TABLE = (
     _energy("heat_pump_electricity", "the outdoor unit: compressor, fan, its controls"),
     _energy("fan_electricity", "source fan or brine pump alone"),
     _energy("backup_heater_electricity", "direct electric heater in the heating circuit"),
     _energy("immersion_electricity", "direct electric heater in the cylinder"),
     _energy("circulation_pump_electricity", "heat sink pumps"),
-    _energy("house_electricity", "whole house import", (-50_000.0, 80_000.0)),
-    _energy("heat_output", "heat from the heat pump, all uses; negative in a defrost", _HEAT),
-    _energy("space_heat", "heat to space heating", _HEAT),
-    _energy("hot_water_heat", "heat to hot water", _HEAT),
-    _energy("other_heat_output", "heat from another source: boiler, stove, solar", _HEAT),
+    _energy("house_electricity", "whole house import", (-50_000.0, 80_000.0), may_count_back=True),
+    _heat("heat_output", "heat from the heat pump, all uses; negative in a defrost"),
+    _heat("space_heat", "heat to space heating"),
+    _heat("hot_water_heat", "heat to hot water"),
+    _heat("other_heat_output", "heat from another source: boiler, stove, solar"),
     _energy("pv_output", "electricity that the home's own solar panels make"),
     _gauge("flow_temperature", "degC", _WATER, _LIKELY_WATER, "water leaving the heat pump"),
     _gauge("return_temperature", "degC", _WATER, _LIKELY_WATER, "water entering the heat pump"),
     _gauge("distribution_flow_temperature", "degC", _WATER, _LIKELY_WATER, "flow beyond the buffer"),
     _gauge("distribution_return_temperature", "degC", _WATER, _LIKELY_WATER, "return beyond the buffer"),
-    _gauge("flow_rate", "m3/h", (-10.0, 10_000.0), (-0.1, 20.0), "water through the heat pump"),
+    _gauge("flow_rate", "m3/h", (-0.1, 10_000.0), (-0.1, 20.0), "water through the heat pump"),
     _gauge("outdoor_temperature", "degC", _AIR, _LIKELY_AIR, "outdoor air"),
     _gauge("outdoor_humidity", "%", (-1.0, 150.0), (0.0, 105.0), "outdoor relative humidity"),
     _gauge("solar_irradiance", "W/m2", (-100.0, 2500.0), (-20.0, 1600.0), "global horizontal irradiance"),

@@ -263,6 +263,10 @@ class Csv(_Section):
         return self
 
 
+UNSAID = "?"
+"""Placeholder for the state that a word of a point means, until a person says it."""
+
+
 class Point(_Section):
     """`[[point]]`: one measured value. heat_pump : number of the unit it belongs to; None: all of them"""
 
@@ -321,6 +325,11 @@ class Point(_Section):
             except ValueError as error:
                 raise ValueError(f"unit: {error}; use {canonical} or a multiple of it") from error
         for word, ours in self.values.items():
+            if self.form == "state" and kind.states and ours == UNSAID:
+                raise ValueError(
+                    f"values.{word}: say what {word!r} means: {', '.join(kind.states)}; or take the line"
+                    " out, and readings with it are refused"
+                )
             if self.form == "state" and kind.states and ours not in kind.states:
                 raise ValueError(f"values.{word}: {ours!r} is not a state; use {', '.join(kind.states)}")
         if self.quantity in HEAT_QUANTITIES and (other := set(self.includes) - IN_HEAT_METERS):

@@ -143,6 +143,7 @@ def columns(file: Path) -> None:
     Check every quantity, unit and the time zone before you use them.
     """
     from fieldfare.analysis.errors import InputError
+    from fieldfare.analysis.plant.site import UNSAID
     from fieldfare.collector.csv.column_mapping import proposal_toml, propose
     from fieldfare.collector.csv.source import head_of
 
@@ -155,6 +156,11 @@ def columns(file: Path) -> None:
     click.echo(f"# From {file.name}. Check each quantity and unit. Times without an offset count as UTC,")
     click.echo('# unless [csv] says otherwise, such as timezone = "Europe/London".')
     click.echo(proposal_toml(proposal), nl=False)
+    if unsaid := sum(state == UNSAID for c in proposal.columns for _, state in c.values):
+        click.echo(
+            f'# {unsaid} words of states are not known: say what each means in place of "{UNSAID}", or take'
+            " its line out."
+        )
 
 
 COMMANDS = (site_group,)

@@ -6,12 +6,15 @@ import csv
 import re
 import unicodedata
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import pairwise
 
 from fieldfare.analysis.plant.quantities import QUANTITIES
+from fieldfare.analysis.plant.site import UNSAID
 from fieldfare.analysis.plant.toml_text import quoted
+from fieldfare.collector.csv.layout import NO_READING
+from fieldfare.collector.csv.state_words import state_words
 
 _WORDS: tuple[tuple[str, str], ...] = (
     (r"dist\w*.*(flow|supply)|(flow|supply).*(dist|secondary)", "distribution_flow_temperature"),
@@ -114,7 +117,7 @@ TIME_FORMATS: tuple[tuple[str, str], ...] = (
 class Column:
     """A column with its likely quantity, form and unit; quantity is empty where nothing fits.
 
-    why : the evidence for the quantity
+    why : the evidence for the quantity. values : words of a state column, each with its state
     """
 
     name: str
@@ -123,6 +126,7 @@ class Column:
     unit: str
     why: str
     sample: str
+    values: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -147,7 +151,8 @@ def propose(text: str, encoding: str = "utf-8") -> MappingProposal:
 
     Returns Proposal; its `problem` is not empty where the text can't be read.
     """
-    lines = [line for line in text.lstrip("\ufeff").splitlines() if line.strip()][:_LOOKED_AT]
+    every = [line for line in text.lstrip("\ufeff").splitlines() if line.strip()]
+    lines = every[:_LOOKED_AT]
     if len(lines) < 2:
         return MappingProposal(",", ".", "", False, (), "The file needs a header and at least one row.")
     delimiter, rows = max((_table(lines, sign) for sign in ",;\t|"), key=lambda found: _fit(found[1]))
@@ -181,6 +186,7 @@ def propose(text: str, encoding: str = "utf-8") -> MappingProposal:
             for i, c in enumerate(header)
             if c not in (time_column, date_column)
         )
+    columns = _with_values(columns, header, every, delimiter)
     form = time_format_of(times)
     problem = _time_problem(time_column, times, form)
     return MappingProposal(
@@ -196,6 +202,28 @@ def propose(text: str, encoding: str = "utf-8") -> MappingProposal:
         encoding,
         thousands,
     )
+
+
+def _with_values(
+    columns: tuple[Column, ...], header: list[str], lines: list[str], delimiter: str
+) -> tuple[Column, ...]:
+    """Columns of states with their words, of all lines: a mode may come late in them."""
+    if not any(c.form == "state" for c in columns):
+        return columns
+    rows = [row for row in csv.reader(lines, delimiter=delimiter) if len(row) == len(header)]
+    names = [cell.lower() for cell in header]
+    is_long = {"point", "value"} <= set(names)
+    out = []
+    for column in columns:
+        if is_long:
+            at = names.index("value")
+            cells = [row[at] for row in rows if row[names.index("point")].strip() == column.name]
+        else:
+            at = header.index(column.name)
+            cells = [row[at] for row in rows]
+        words = {cell.strip() for cell in cells} - {column.name, *NO_READING}
+        out.append(replace(column, values=state_words(column.quantity, words)))
+    return tuple(out)
 
 
 def _table(lines: list[str], delimiter: str) -> tuple[str, list[list[str]]]:
@@ -354,9 +382,25 @@ def proposal_toml(proposal: MappingProposal) -> str:
     }
     for n, c in enumerate(proposal.columns):
         form |= {f"column.{n}": c.name, f"quantity.{n}": c.quantity, f"as.{n}": c.form, f"unit.{n}": c.unit}
+        for k, (word, state) in enumerate(c.values):
+            form |= {f"word.{n}.{k}": word, f"state.{n}.{k}": state}
     sections = points_toml(form).removeprefix(f"{AGREED}\n")
     left = [f"# not recognised: {quoted(c.name)}\n" for c in proposal.columns if not c.quantity]
     return sections + ("\n" + "".join(left) if left else "")
+
+
+def _values_toml(form: Mapping[str, str], n: int, states: Mapping[str, int] | None) -> list[str]:
+    """The lines of a state column's words; those that nobody said a state of stand as placeholders."""
+    told = []
+    for key in sorted((k for k in form if re.fullmatch(rf"word\.{n}\.\d{{1,2}}", k)), key=_last_number):
+        state = form.get(key.replace("word", "state", 1), "")
+        state = state if states is not None and state in states else UNSAID
+        told.append(f"{quoted(form[key])} = {quoted(state)}")
+    return ["[point.values]", *told] if told and states is not None else []
+
+
+def _last_number(key: str) -> int:
+    return int(key.rpartition(".")[2])
 
 
 def _id_of(column: str) -> str:
@@ -369,7 +413,8 @@ def points_toml(form: Mapping[str, str]) -> str:
     """Write the chosen columns as the site file's [csv] and [[point]] sections.
 
     form : `delimiter`, `decimal`, `date_column`, `time_column`, `time_format`, `timezone`, `encoding`, and
-        for each column n `column.n`, `quantity.n`, `as.n`, `unit.n`
+        for each column n `column.n`, `quantity.n`, `as.n`, `unit.n`, and for each word k of a state column
+        `word.n.k`, `state.n.k`. A state that is empty or not one of the quantity's becomes a placeholder
     """
     lines = [AGREED, "[csv]"]
     for key in (
@@ -404,4 +449,5 @@ def points_toml(form: Mapping[str, str]) -> str:
         if unit := form.get(f"unit.{n}", "").strip():
             lines.append(f"unit = {quoted(unit)}")
         lines.append(f"column = {quoted(column)}")
+        lines += _values_toml(form, n, QUANTITIES[quantity].states)
     return "\n".join(lines) + "\n"

@@ -94,6 +94,7 @@ def readings_page(
         proposal=proposal,
         problems=list(problems),
         choices=choices,
+        states={q.name: list(q.states) for q in QUANTITIES.values() if q.states},
         time_formats=forms,
         has_points=bool(site.point),
         imports=imports,

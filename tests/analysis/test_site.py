@@ -6,7 +6,7 @@ from __future__ import annotations
 import pytest
 
 from fieldfare.analysis.errors import SiteError
-from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.plant.load import parse_kept_site, parse_site
 from tests.analysis.site_text import WHOLE
 
 
@@ -150,3 +150,16 @@ def test_bands_must_price_the_whole_day() -> None:
 def test_a_limit_of_an_earlier_version_is_still_accepted() -> None:
     site = parse_site(WHOLE.partition("[limits]")[0] + "[limits]\ndry_frost_index = 0.1\n")
     assert site.limits == {"dry_frost_index": 0.1}
+
+
+def test_a_heating_curve_that_rises_with_warmth_is_refused_in_a_line() -> None:
+    text = '[site]\nid = "ash-lane"\nname = "Ash"\ntimezone = "UTC"\n[heating_curve]\npoints = {}\n'
+    with pytest.raises(SiteError) as refused:
+        parse_site(text.format("[[-3.0, 28.0], [5.0, 28.0], [15.0, 46.0]]"))
+    assert "heating_curve.points: the flow rises with warmth: 28 C at 5 C outdoors, 46 C at 15 C" in str(
+        refused.value
+    )
+    for falling in ("[[15.0, 28.0], [-3.0, 46.0]]", "[[-3.0, 35.0], [15.0, 35.0]]", "[[0.0, 40.0]]"):
+        assert parse_site(text.format(falling)).heating_curve is not None
+    kept = parse_kept_site(text.format("[[-3.0, 28.0], [15.0, 46.0]]"))
+    assert kept.heating_curve is not None, "what an earlier release took is still read"

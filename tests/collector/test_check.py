@@ -157,3 +157,65 @@ def test_unknown_sites_and_points_are_named_with_the_nearest_known() -> None:
         known_point(sites, "ash-lan", "flow")
     with pytest.raises(RefusedValue, match=r"ash-lane has no point 'flw'; did you mean flow\?"):
         known_point(sites, "ash-lane", "flw")
+
+
+METERS = """
+[site]
+id = "ash-lane"
+name = "Ash"
+timezone = "Europe/London"
+[[point]]
+id = "rate"
+quantity = "flow_rate"
+unit = "l/min"
+[[point]]
+id = "elec"
+quantity = "heat_pump_electricity"
+as = "register"
+[[point]]
+id = "starts"
+quantity = "compressor_starts"
+[[point]]
+id = "house"
+quantity = "house_electricity"
+as = "register"
+[[point]]
+id = "heat"
+quantity = "heat_output"
+as = "register"
+[[point]]
+id = "each"
+quantity = "heat_output"
+as = "interval"
+"""
+
+
+@pytest.mark.parametrize(
+    ("point", "value", "told"),
+    [
+        ("rate", -12.0, "flow rate of -0.72 m3/h (-12 l/min) is beyond what physics allows"),
+        (
+            "elec",
+            -0.4,
+            "heat pump electricity of -0.4 kWh is below zero, which a running total of it never is",
+        ),
+        ("starts", -3.0, "compressor starts of -3 count is beyond what physics allows"),
+    ],
+)
+def test_what_cannot_be_below_zero_is_refused(point: str, value: float, told: str) -> None:
+    measured = {p.id: p for p in parse_site(METERS).point}[point]
+    found = value_trouble(measured, value)
+    assert found is not None
+    assert told in found.reason
+    assert values_in_trouble(measured, np.array([1.0, value, 2.0])).tolist() == [False, True, False]
+
+
+@pytest.mark.parametrize(
+    ("point", "value"), [("rate", -1.0), ("house", -40.0), ("heat", -5.0), ("each", -0.3), ("elec", 0.0)]
+)
+def test_noise_balances_and_heat_drawn_back_are_taken(point: str, value: float) -> None:
+    """A flow meter's noise about zero, a meter that counts exports back, heat of a defrost or of swapped
+    sensors, which the analysis finds (common practice, no source)."""
+    measured = {p.id: p for p in parse_site(METERS).point}[point]
+    assert value_trouble(measured, value) is None
+    assert values_in_trouble(measured, np.array([value])) is None

@@ -11,6 +11,7 @@ import pytest
 
 from fieldfare.analysis.errors import InputError, SiteError
 from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.plant.quantities import MODES
 from fieldfare.analysis.plant.site import Site
 from fieldfare.api.cli.readings import _summary_text
 from fieldfare.collector.csv import Ingested, ingest_csv
@@ -220,6 +221,87 @@ def test_the_proposal_of_a_real_looking_export_is_a_site_file_that_reads_it(tmp_
     store = LocalStore(tmp_path / "store")
     told = ingest_csv(made, path, store, rejects_dir=tmp_path / "rejects", now=NOW)
     assert (told.readings, told.rejected) == (4 * 96, 0)
+
+
+WORDS = {
+    "en": {
+        "Off": "off",
+        "Heating": "heating",
+        "DHW": "hot_water",
+        "Defrost": "defrost",
+        "Cooling": "cooling",
+    },
+    "de": {
+        "Aus": "off",
+        "Bereitschaft": "off",
+        "Heizen": "heating",
+        "Warmwasserbereitung": "hot_water",
+        "Abtauen": "defrost",
+        "Kühlen": "cooling",
+    },
+    "fr": {
+        "Arrêt": "off",
+        "Chauffage": "heating",
+        "Eau chaude sanitaire": "hot_water",
+        "Dégivrage": "defrost",
+        "Refroidissement": "cooling",
+    },
+    "it": {
+        "Spento": "off",
+        "Riscaldamento": "heating",
+        "Acqua calda": "hot_water",
+        "Sbrinamento": "defrost",
+        "Raffrescamento": "cooling",
+    },
+    "es": {"Apagado": "off", "Calefacción": "heating", "ACS": "hot_water", "Desescarche": "defrost"},
+    "nl": {
+        "Uit": "off",
+        "Verwarmen": "heating",
+        "Tapwater": "hot_water",
+        "Ontdooien": "defrost",
+        "Koelen": "cooling",
+    },
+    "pl": {"Wyłączony": "off", "Ogrzewanie": "heating", "CWU": "hot_water", "Odszranianie": "defrost"},
+    "sv": {"Av": "off", "Uppvärmning": "heating", "Varmvatten": "hot_water", "Avfrostning": "defrost"},
+    "mixed": {"heating_hot_water": "hot_water", "Stand-by": "off", "Heat pump heating": "heating"},
+}
+"""Words of controls' menus -> state (dictionaries; common practice, no source)."""
+
+
+@pytest.mark.parametrize("words", WORDS.values(), ids=WORDS)
+def test_words_of_a_state_column_are_proposed_with_their_state(words: dict[str, str], tmp_path: Path) -> None:
+    rows = [f"2025-12-01T{n // 60:02d}:{n % 60:02d};{word}" for n, word in enumerate([*words] * 3)]
+    path = tmp_path / "export.csv"
+    path.write_text("\n".join(["Time;Operating mode", *rows]) + "\n", encoding="utf-8")
+    made = parse_site(HEAD + proposal_toml(propose(*head_of(path))))
+    assert dict(made.point[0].values) == {w: s for w, s in words.items() if w.lower() not in MODES}
+    told = ingest_csv(made, path, LocalStore(tmp_path / "s"), rejects_dir=tmp_path / "r", now=NOW)
+    assert told.rejected == 0
+
+
+def test_a_mode_that_comes_late_in_the_file_is_found(tmp_path: Path) -> None:
+    text = "Time;Mode\n" + "".join(f"2025-12-{1 + n // 24:02d}T{n % 24:02d}:00;Heizen\n" for n in range(400))
+    (column,) = propose(text + "2025-12-20T00:00;Abtauung\n").columns
+    assert column.values == (("Abtauung", "defrost"), ("Heizen", "heating"))
+
+
+def test_words_that_nobody_knows_are_placeholders_that_are_refused_in_a_line(tmp_path: Path) -> None:
+    text = "Time;Mode;Defrost active\n2025-12-01T00:00;3;ja\n2025-12-01T00:15;Sperre;nein\n"
+    sections = proposal_toml(propose(text))
+    assert '"3" = "?"\n' in sections
+    assert '"Sperre" = "?"\n' in sections
+    assert '"ja" = "1"\n"nein" = "0"\n' in sections
+    with pytest.raises(SiteError) as refused:
+        parse_site(HEAD + sections)
+    assert "say what '3' means: off, heating, hot_water, defrost, cooling" in str(refused.value)
+    said = sections.replace('"3" = "?"', '"3" = "heating"').replace('"Sperre" = "?"', '"Sperre" = "off"')
+    assert dict(parse_site(HEAD + said).point[0].values) == {"3": "heating", "Sperre": "off"}
+
+
+@pytest.mark.parametrize("count", [41, 400])
+def test_a_column_of_many_words_has_no_placeholders(count: int) -> None:
+    rows = "".join(f"2025-12-{1 + n // 24:02d}T{n % 24:02d}:00;text {n}\n" for n in range(count))
+    assert propose("Time;Status\n" + rows).columns[0].values == ()
 
 
 ONE = "Zeit;Messwert\n01.12.2025 00:00;35,5\n01.12.2025 00:15;36,0\n"

@@ -159,7 +159,11 @@ def test_a_homes_own_files_are_taken_in_any_order_and_rounding(
     store = LocalStore(folder / "store")
     for n, (first, length) in enumerate(spans):
         path, last = folder / f"{n}.csv", first + length
-        own = ASH.export(path, first, last, every=every, digits=digits) if n % 2 else ASH.export(path, first, last)
+        own = (
+            ASH.export(path, first, last, every=every, digits=digits)
+            if n % 2
+            else ASH.export(path, first, last)
+        )
         take(store, own)
 
 
