@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import gzip
 import hashlib
+import re
 from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
 
 STATIC = Path(__file__).resolve().parent / "static"
 _PLOTLY_NAME = "plotly.js"
+_STYLE_ID = re.compile(r'getElementById\("([0-9a-f]{64})"\)')
+"""A style sheet in the bundle has the digest of its text as its id."""
+_STYLE_OF_ALL = "plotly.js-style-global"
 
 
 def _plotly_file() -> Path:
@@ -28,6 +32,15 @@ def address(name: str) -> str:
     """Where a static file is served; the address changes with its content, so it may be kept for ever."""
     path = PLOTLY if name == _PLOTLY_NAME else STATIC / name
     return f"/static/{name}?v={hashlib.blake2b(path.read_bytes(), digest_size=6).hexdigest()}"
+
+
+@cache
+def plotly_styles() -> str:
+    """Ids of the style elements that the library adds to a page unless an element with the id (and the class
+    `no-inline-styles`) is there, parted by spaces. The content security policy refuses them; our own styles
+    dress the plots."""
+    text = PLOTLY.read_text(encoding="utf-8")
+    return " ".join([_STYLE_OF_ALL, *sorted(set(_STYLE_ID.findall(text)))])
 
 
 @cache

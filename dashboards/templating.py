@@ -69,6 +69,7 @@ def environment() -> Environment:
         language=language.language,
         is_draft=lambda: language.language() in language.DRAFTS,
         asset=assets.address,
+        plotly_styles=assets.plotly_styles,
         tally=tally,
         meaning=SEVERITY_MEANING,
         count=words.count,

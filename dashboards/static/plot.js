@@ -6,8 +6,10 @@ window.fieldfarePlot = (() => {
   const CONFIG = { displaylogo: false, displayModeBar: false, responsive: true, doubleClick: "reset", scrollZoom: false };
   let library;
   const plotly = () => (library ??= new Promise((done, fail) => {
-    const s = document.createElement("script");
-    s.src = document.body.querySelector("[data-plotly]").dataset.plotly;
+    const s = document.createElement("script"), named = document.body.querySelector("[data-plotly]").dataset;
+    s.src = named.plotly;
+    /* the library leaves out the styles, which the policy refuses, where an element has their id */
+    for (const id of named.styles.split(" ").filter(Boolean)) document.head.append(Object.assign(document.createElement("meta"), { id, className: "no-inline-styles" }));
     s.onload = () => done(window.Plotly);
     s.onerror = () => { library = undefined; fail(new Error("the plotting library could not be loaded")); };
     document.head.append(s);

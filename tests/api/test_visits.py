@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 from html import unescape
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
+from fastapi.testclient import TestClient
 from icalendar import Calendar
 
 from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.visits.times import BASE_MINUTES, FINDING_MINUTES, visit_minutes
 from fieldfare.api.core.service import Service
-from fieldfare.api.http.app import PREFIX
+from fieldfare.api.http.app import PREFIX, create_app
+from fieldfare.api.http.app_state import AppState
 from fieldfare.api.people.access import COMMAND_LINE
 from fieldfare.api.records.erasure import erase_site
 from fieldfare.api.records.maintenance_log import Job, MaintenanceLog
@@ -363,3 +366,17 @@ def test_visits_by_the_api(web: Web) -> None:
     gone = web["engineer"].delete(f"{PREFIX}{VISITS}/{made['id']}").json()
     assert gone["state"] == "cancelled"
     assert web["engineer"].put(f"{PREFIX}{VISITS}/{made['id']}", json=body).json()["state"] == "booked"
+
+
+def test_a_firm_without_accounts_is_told_where_people_are_added(service: Service) -> None:
+    service.settings = replace(service.settings, demo=True)
+    add_site(service, OWN)
+    client = TestClient(create_app(AppState(service)), base_url="http://localhost")
+    page = client.get(f"{VISITS}/new").text
+    assert "Nobody of the firm has an account yet" in page
+    assert '<a href="/people">Add' in page
+    assert client.get("/people").status_code == 200
+
+
+def test_a_firm_with_accounts_is_not(web: Web) -> None:
+    assert "has an account yet" not in web["engineer"].get(f"{VISITS}/new").text

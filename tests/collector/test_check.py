@@ -197,7 +197,7 @@ as = "interval"
         (
             "elec",
             -0.4,
-            "heat pump electricity of -0.4 kWh is below zero, which a running total of it never is",
+            "heat pump electricity of -0.4 kWh is below zero, which a running total",
         ),
         ("starts", -3.0, "compressor starts of -3 count is beyond what physics allows"),
     ],
