@@ -53,8 +53,8 @@ def _feed(rows: Iterable[tuple[datetime, int, bool]], newest: datetime) -> FileF
     if not after_files or newest > datetime.fromtimestamp(last / 1000, UTC):
         return None
     days = sorted({time.date(): time for time, _, _ in rows}.values())[-_HABIT:]
-    gaps = [later - earlier for earlier, later in pairwise(days)]
+    gaps = [(later - earlier).total_seconds() for earlier, later in pairwise(days)]
     has_habit = len(days) >= HABIT_FROM
-    usual = median(gaps) if has_habit else USUAL
+    usual = timedelta(seconds=median(gaps)) if has_habit else USUAL
     due = days[-1] + max(OVERDUE * usual, AT_LEAST)
     return FileFeed(newest, due, usual if has_habit else None)

@@ -62,8 +62,7 @@ class FileImports:
             "serials": "{}",
         }
         with self._database.writing() as db:
-            made = db.execute(insert(FILE_IMPORTS), row)
-            number = int(made.inserted_primary_key[0])
+            number = db.execute(insert(FILE_IMPORTS).returning(_F.id), row).scalar_one()
         return number, self._undo(number)
 
     def finish(self, number: int, done: Ingested) -> None:
@@ -137,7 +136,7 @@ class FileImports:
             db.execute(delete(KEPT_RESULTS).where(KEPT_RESULTS.c.site == self._site))
             mark_stale(db, [self._site], with_result=True)
         self._undo(newest.id).forget()
-        told = {
+        told: dict[str, Any] = {
             "file": newest.name,
             "time": newest.time.isoformat(timespec="seconds").replace("+00:00", "Z"),
             "removed": done.removed,

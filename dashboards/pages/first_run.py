@@ -88,7 +88,7 @@ def readings_page(
     return render(
         "readings.html",
         title=f"Readings, {row['name']}",
-        here="first",
+        here="site" if site.point else "first",
         visitor=visitor,
         row=row,
         proposal=proposal,

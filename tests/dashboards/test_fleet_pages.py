@@ -7,6 +7,7 @@ import re
 from datetime import timedelta
 from typing import Any
 
+from fieldfare.analysis.reports.verdict import FileFeed
 from fieldfare.dashboards import pages
 from fieldfare.dashboards.figures.two_homes import Home, two_homes
 from fieldfare.dashboards.rows.days import day_rows
@@ -62,11 +63,10 @@ def test_the_live_overview_puts_every_home_in_one_group(full: Plant) -> None:
     given += [
         {**given[0], "id": "quiet", "time": old},
         {**given[0], "id": "never", "time": None, "told_at": None},
+        {**given[0], "id": "by-files", "time": old, "feed": FileFeed(NOW, NOW), "zone": "UTC"},
     ]
     groups = grouped(given, NOW)
-    assert [g["key"] for g in groups] == [key for key, *_ in STATES if key != "file"], (
-        "silent and standing units first"
-    )
+    assert [g["key"] for g in groups] == [key for key, *_ in STATES], "silent and standing units first"
     assert [h["id"] for h in groups[0]["homes"]] == ["quiet", "never"]
     assert sum(len(g["homes"]) for g in groups) == len(given)
     assert len({str(g["sign"]) for g in groups}) == len(STATES), "each state has a sign of its own shape"
