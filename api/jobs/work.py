@@ -13,7 +13,7 @@ from fieldfare.api.core.service import Service, kept_open
 from fieldfare.api.core.settings import Settings
 from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.jobs.due import is_on_the_hour, watch_time
-from fieldfare.dashboards.fleet_entries import FILE_DUE_STEP
+from fieldfare.dashboards.fleet.entries import FILE_DUE_STEP
 
 WATCHED_DAYS = 8
 """Days that the watch looks at: a week shows how long this unit pauses, and at which hours a tariff locks

@@ -26,7 +26,7 @@ from fieldfare.api.people.audit import Audit
 from fieldfare.api.records.file_imports import UNDO_KEPT, FileImports
 from fieldfare.api.running.intake import ingest_files, undo_file
 from fieldfare.api.state.site_tables import FILE_IMPORTS
-from fieldfare.dashboards.fleet_entries import entry_of
+from fieldfare.dashboards.fleet.entries import entry_of
 from fieldfare.dashboards.text.live_words import grouped
 from tests.api.conftest import add_site
 from tests.api.sites import readings, write_csv
