@@ -262,7 +262,7 @@ class _Work:
         first, last = (int(f(s.time[i] for s in new.values())) for f, i in ((min, 0), (max, -1)))
         held = self.store.read(self.site.id, new, first, last + 1)
         if self.known_serials is not None and not self._is_compared:
-            check_readings(self.site, self.path, new, held, self.store)
+            check_readings(self.site, self.path, new, self.store)
             self._is_compared = True
         if self.undo is not None:
             self.undo.note(new, held)

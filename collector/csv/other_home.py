@@ -24,11 +24,6 @@ NEAR_DAYS = 7
 FASTER = 20.0
 """Times [-] the fastest day's rise: a running total may rise so much a day in a gap. A cold day needs about
 ten times the energy of a summer's day with hot water alone (common practice); twice that."""
-COMPARED_FROM = 24
-"""Readings [-] at the same times, from which a point's values are compared: a day of hours."""
-ALIKE_WITHIN = 0.1
-"""Share [-] of the spread of a point's stored values that a value may differ by: exports round differently,
-and values of another home differ by about the spread itself."""
 MOST = 0.5
 """Share [-] of what is compared that must not fit."""
 _LOOKED_AT = 500
@@ -68,42 +63,21 @@ def check_serials(path: Path, found: Mapping[str, str], known: Mapping[str, Coll
             )
 
 
-def check_readings(site: Site, path: Path, new: Readings, held: Readings, store: Store) -> None:
-    """Compare the readings of a file with the stored ones.
+def check_readings(site: Site, path: Path, new: Readings, store: Store) -> None:
+    """Compare the running totals of a file with the stored ones.
 
-    held : stored readings in the span of the new ones. Raises OtherHome where most running totals do not go
-    on from the stored ones, or most points have other values at the same times
+    Other values at the same times are no sign: a corrected export replaces them. Raises OtherHome where most
+    running totals do not go on from the stored ones
     """
-    if not new:
-        return
     broken = _broken_totals(site, new, store)
     compared, bad = len(broken), [text for text in broken.values() if text]
     if len(bad) > MOST * compared:
         more = f", and {len(bad)} of {compared} running totals do not fit" if compared > 1 else ""
         raise _refused(path, f"{bad[0]}{more}")
-    differing = {p: share for p in new if p in held and (share := _differing(new[p], held[p])) is not None}
-    other = [p for p, share in differing.items() if share > MOST]
-    if len(other) > MOST * len(differing):
-        raise _refused(
-            path,
-            f"at times that are stored already, {len(other)} of {len(differing)} points have other values"
-            f" ({', '.join(other[:4])})",
-        )
 
 
 def _refused(path: Path, sign: str) -> OtherHome:
     return OtherHome(f"{path}: looks like the file of another home: {sign}; nothing was stored")
-
-
-def _differing(new: Samples, held: Samples) -> float | None:
-    """Share of values that differ at equal times; None for texts, and for too few."""
-    if object in (new.value.dtype, held.value.dtype):
-        return None
-    _, a, b = np.intersect1d(new.time, held.time, assume_unique=True, return_indices=True)
-    if len(a) < COMPARED_FROM:
-        return None
-    spread = float(np.subtract(*np.quantile(held.value[b], (0.95, 0.05))))
-    return float(np.mean(np.abs(new.value[a] - held.value[b]) > ALIKE_WITHIN * spread + 1e-9))
 
 
 def _broken_totals(site: Site, new: Readings, store: Store) -> dict[str, str]:

@@ -36,16 +36,23 @@ HOME = "elm-bank"
 JANUARY = datetime(2026, 1, 5, tzinfo=UTC)
 
 
+def with_serial(path: Path, serial: str) -> Path:
+    head, *rows = path.read_text(encoding="utf-8").splitlines()
+    lines = [f"{head},Serial number", *(f"{row},{serial}" for row in rows)]
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return path
+
+
 def export(folder: Path, first: int, days: int, **more: float) -> Path:
     found = readings(days, JANUARY + timedelta(days=first), **more)
     thin = {p: Samples(s.time[::15], np.round(s.value[::15], 2)) for p, s in found.items()}
-    return write_csv(folder / f"day-{first}-{more.get('power', '')}.csv", thin)
+    return with_serial(write_csv(folder / f"day-{first}-{more.get('power', '')}.csv", thin), "0815")
 
 
 def other_home(folder: Path, first: int, days: int) -> Path:
     found = readings(days, JANUARY + timedelta(days=first), power=2600.0)
     thin = {p: Samples(s.time[::15], np.round(1.3 * s.value[::15] + 2, 2)) for p, s in found.items()}
-    return write_csv(folder / f"other-{first}.csv", thin)
+    return with_serial(write_csv(folder / f"other-{first}.csv", thin), "4711")
 
 
 @pytest.fixture
