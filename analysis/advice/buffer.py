@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from fieldfare.analysis.advice.heating_days import heating_days
-from fieldfare.analysis.advice.saving import EFFICIENCY_KEEPS, cop_between
+from fieldfare.analysis.advice.saving import EFFICIENCY_KEEPS, cop_over
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.estimate import Estimate
@@ -43,8 +43,8 @@ def mixing(site: Site, facts: Facts, result: Mapping[str, Any]) -> Mixing:
     if middle < limit_of(site, "advice_buffer_drop_k"):
         raise NotAssessed(f"the buffer mixes little: {middle:.1f} K are lost in it", "not_applicable")
     lower = np.maximum(drop[known] - left, 0.0)
-    now = cop_between(days.outdoor[known], days.flow[known])
-    then = cop_between(days.outdoor[known], days.flow[known] - lower)
-    gain = float(np.sum((days.electricity - days.pump)[known] * (1.0 - now / then)))
+    outdoor, flow = days.outdoor[known], days.flow[known]
+    costs = cop_over(site, outdoor, flow, outdoor, flow - lower)
+    gain = float(np.sum((days.electricity - days.pump)[known] * (1.0 - costs)))
     low, high = (gain * keeps for keeps in EFFICIENCY_KEEPS)
     return Mixing(middle, left, Estimate((low + high) / 2.0, low, high))

@@ -85,11 +85,20 @@ def _effect(site: Site, days: HeatingDays, response: RoomResponse, lower: Floats
     def change(of: HeatingDays, home: RoomResponse) -> Changed:
         return changed(of, home, lower)
 
-    fall = change(days, response).fall
+    zones = zone_effects(site, days, response, change(days, response).fall)
+    saves = estimated(site, days, response, change)
+    return CurveEffect(saves, room_fall(site, days, response, change), zones, len(days))
+
+
+def zone_effects(
+    site: Site, days: HeatingDays, response: RoomResponse, fall: Floats, cooler_k: float = 0.0
+) -> tuple[ZoneEffect, ...]:
+    """Every zone whose room is read. fall : of the house by day [K]. cooler_k : by how much the targets are
+    lower [K]"""
     zones = []
     for zone, (room, _) in days.zones.items():
         after = room - fall * response.zone_share[zone]
-        target = target_of(site, days, zone)
+        target = target_of(site, days, zone) - cooler_k
         seen = np.isfinite(after)
         zones.append(
             ZoneEffect(
@@ -101,8 +110,7 @@ def _effect(site: Site, days: HeatingDays, response: RoomResponse, lower: Floats
                 is_target_read(days, zone),
             )
         )
-    saves = estimated(site, days, response, change)
-    return CurveEffect(saves, room_fall(site, days, response, change), tuple(zones), len(days))
+    return tuple(zones)
 
 
 def target_of(site: Site, days: HeatingDays, zone: str) -> Floats:

@@ -44,7 +44,13 @@ LIMITS_ADVICE: dict[str, Limit] = {
         1.5,
         "-",
         "common practice, no source",
-        "factor by which the measured response of valves may be wrong",
+        "least factor by which the measured response of valves may be wrong",
+    ),
+    "advice_response_doubt_most": Limit(
+        3.0,
+        "-",
+        "common practice, no source: beyond it the emitters and the loss bound the room by themselves",
+        "greatest factor by which the measured response of valves may be wrong",
     ),
     "advice_valves_shut_k": Limit(
         1.0,
@@ -109,6 +115,19 @@ LIMITS_ADVICE: dict[str, Limit] = {
         "common practice, no source: part of the heat is made up in hours that cost more of it",
         "least share of the price difference that is saved",
         "below",
+    ),
+    "advice_running_share": Limit(
+        0.9,
+        "-",
+        "common practice: hot water, defrosts and short stops take up to a tenth of the day",
+        "share of the day with the unit heating, below which it rests",
+        "below",
+    ),
+    "advice_above_least": Limit(
+        1.3,
+        "-",
+        "common practice: a unit that stops because it gives too much runs near its least output",
+        "output while heating over the least one",
     ),
     "advice_airing_c": Limit(
         24.0, "°C", "common practice: people open windows in rooms so warm", "mean of the rooms"

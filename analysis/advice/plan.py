@@ -90,7 +90,7 @@ def plan(site: Site, facts: Facts, result: dict[str, Any], *, household: bool = 
             found.append(advice)
         else:
             least = limit_of(site, "advice_worth_kwh")
-            left.append(LeftOut(code, f"would save less than {least:.0f} kWh, or than they cost"))
+            left.append(LeftOut(code, f"would save less than {least:.0f} kWh, or perhaps nothing"))
     kept, contrary = without_contrary(found)
     left += contrary
     shown = [a for a in kept if a.code in HOUSEHOLD_SETS or not household]
@@ -109,7 +109,7 @@ def _is_worth(site: Site, facts: Facts, advice: Advice) -> bool:
     least = limit_of(site, "advice_worth_kwh")
     price = mean_price(site, facts.days)
     by_price = advice.money is not None and price is not None and (advice.money.low or 0.0) >= least * price
-    return by_price or (advice.saves.value or 0.0) >= least
+    return by_price or ((advice.saves.value or 0.0) >= least and (advice.saves.low or 0.0) > 0.0)
 
 
 def advised(code: str, site: Site, facts: Facts, result: dict[str, Any]) -> Advice:

@@ -36,6 +36,8 @@ class RoomResponse:
     opens_k : fall of the room at which valves let e times as much through [K]; small: a thermostat holds
     the room. zone_share : zone -> its room's movement over the house's
     influence : kelvins by which the controls make the water hotter for each kelvin that the room falls [-]
+    opens_doubt : factor by which `opens_k` may be wrong either way. full_doubt : relative, of `full`
+    gap_closes : what of a lower target the water does not follow as it never was that hot, of its gap [-]
     loss, loss_low, loss_high : heat loss coefficient [kW/K]. known : whether the rooms were measured
     """
 
@@ -50,6 +52,9 @@ class RoomResponse:
     loss_high: float
     known: bool
     influence: float = 0.0
+    opens_doubt: float = 1.5
+    full_doubt: float = 0.15
+    gap_closes: float = 0.5
 
     @property
     def unheld(self) -> bool:
@@ -101,6 +106,12 @@ def room_response(site: Site, days: HeatingDays, result: Mapping[str, Any]) -> R
     used = days.load_kw / excess**exponent
     if not full:
         full = float(np.quantile(used, 0.98))
+    doubt = limit_of(site, "advice_emitter_doubt")
+    if switched(site, days) == 1.0:
+        # Emitters that a thermostat switches give all they can while it calls, and less and less after it:
+        # the share of them that is used lies between the running time and what data sheets say.
+        more = float(np.sqrt(max(np.median(used / full) / np.median(days.share), 1.0)))
+        full, doubt = full * more, max(doubt, more - 1.0)
     opened = np.clip(used / full, 0.02, _ALWAYS_OPEN)
     warmer = days.room - fill_nan(days.target, site.design.indoor_c)
     known = days.load_measured and np.isfinite(warmer).sum() >= limit_of(site, "advice_fewest_days")
@@ -114,8 +125,29 @@ def room_response(site: Site, days: HeatingDays, result: Mapping[str, Any]) -> R
     shares = {zone: value / mean if np.isfinite(value) and mean else 1.0 for zone, value in each.items()}
     influence = _influence(site, days) if known else 0.0
     return RoomResponse(
-        exponent, full, opened, min(at_target, 1.0), opens_k, shares, *loss, bool(known), influence
+        exponent,
+        full,
+        opened,
+        min(at_target, 1.0),
+        opens_k,
+        shares,
+        *loss,
+        bool(known),
+        influence,
+        _opens_doubt(site, opened[seen], warmer[seen]),
+        doubt,
     )
+
+
+def switched(site: Site, days: HeatingDays) -> float:
+    """1 where a thermostat switches the unit: it rests by day though it could give less. 0 where it goes down
+    to what is asked for, or rests because that is below its least output; between where this is not known."""
+    least = site.heat_pump.min_output_kw
+    if least is None:
+        return 0.5
+    resting = float(np.median(days.share)) < limit_of(site, "advice_running_share")
+    above = float(np.median(days.load_kw / days.share)) > limit_of(site, "advice_above_least") * least
+    return float(resting and above)
 
 
 def _opens(site: Site, opened: Floats, warmer: Floats) -> float:
@@ -125,6 +157,16 @@ def _opens(site: Site, opened: Floats, warmer: Floats) -> float:
     if above and float(np.median(opened)) >= limit_of(site, "advice_valves_open"):
         return FOLLOWS_K
     return _axis(opened, warmer)
+
+
+def _opens_doubt(site: Site, opened: Floats, warmer: Floats) -> float:
+    """Factor by which the response may be wrong: where both vary by themselves the truth lies between the two
+    regressions (Frisch 1934), each the correlation away from their axis."""
+    least, most = limit_of(site, "advice_response_doubt"), limit_of(site, "advice_response_doubt_most")
+    if len(warmer) < 2 or not (np.std(warmer) > 0.0 and np.std(opened) > 0.0):
+        return least
+    related = abs(float(np.corrcoef(np.log(opened), warmer)[0, 1]))
+    return min(max(1.0 / max(related, 1e-6), least), most)
 
 
 def _influence(site: Site, days: HeatingDays) -> float:
@@ -164,33 +206,44 @@ def _axis(opened: Floats, warmer: Floats) -> float:
 
 
 def changed(
-    days: HeatingDays, response: RoomResponse, lower_k: Floats | float, wider: float = 1.0
+    days: HeatingDays,
+    response: RoomResponse,
+    lower_k: Floats | float,
+    wider: float = 1.0,
+    cooler_k: Floats | float = 0.0,
 ) -> Changed:
-    """What each day would have been with another curve or another flow of water.
+    """What each day would have been with another curve, another flow of water or another set temperature.
 
     lower_k : by how much the curve is lower [K]. wider : factor of flow less return at the same heat
+    cooler_k : by how much the rooms' set temperature is lower, negative where it is higher [K]
 
     The room falls until what emitters give at the new water is what the house takes: its load less the loss
     coefficient times the fall. Valves open as it falls, up to the emitters' full output. Where the unit
-    cycles, its flow is below the target by `gap`; the gap goes as the spare output goes. Controls with room
+    cycles, its flow is below the target by `gap`; the gap goes as the spare output goes. It may also be that
+    runs end before the water is hot: then a lower target takes off the gap first. Controls with room
     influence make the water hotter again as the room falls. Rooms that nobody measured count as held.
+    Valves and room influence act on the room less its set temperature.
     """
     if not response.known and response.opens_k <= HELD_K:
-        return Changed(np.zeros(len(days)), days.load_kw, days.flow - lower_k, response.opened)
+        fall = np.zeros(len(days)) + cooler_k
+        load = np.maximum(days.load_kw - response.loss * fall, 0.0)
+        opened = response.opened * load / days.load_kw
+        return Changed(fall, load, days.flow - lower_k, opened)
     room = fill_nan(days.room, float(np.nanmean(days.room)) if np.isfinite(days.room).any() else 20.0)
     most = np.maximum(response.opened, 1.0)
     spare = np.maximum(1.0 - response.opened, 0.05)
+    closes = response.gap_closes * np.clip(lower_k, 0.0, days.gap)
 
     def state(fall: Floats) -> tuple[Floats, Floats, Floats, Floats]:
-        opened = np.clip(response.opened * np.exp(fall / response.opens_k), response.opened, most)
+        opened = np.clip(response.opened * np.exp((fall - cooler_k) / response.opens_k), 0.0, most)
         load = np.maximum(days.load_kw - response.loss * fall, 0.0)
-        gap = days.gap * np.clip((1.0 - opened) / spare, 0.0, 1.0)
-        flow = days.flow + days.gap - gap - lower_k + response.influence * fall
+        gap = np.maximum(days.gap * np.clip((1.0 - opened) / spare, 0.0, 1.0) - closes, 0.0)
+        flow = days.flow + days.gap - gap - lower_k + response.influence * (fall - cooler_k)
         half = days.half * wider * load / days.load_kw
         excess = np.maximum(flow - half - room + fall, 0.0)
         return opened, load, flow, opened * response.full * excess**response.exponent
 
-    low, high = np.zeros(len(days)), np.full(len(days), _MOST_FALL_K)
+    low, high = np.zeros(len(days)) + np.minimum(cooler_k, 0.0), np.full(len(days), _MOST_FALL_K)
     for _ in range(_HALVINGS):
         fall = (low + high) / 2.0
         _, load, _, gives = state(fall)

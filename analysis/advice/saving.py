@@ -16,10 +16,10 @@ from fieldfare.analysis.advice.room_response import (
     Changed,
     RoomResponse,
 )
+from fieldfare.analysis.facts.minutes import rated
 from fieldfare.analysis.figures.estimate import Estimate
-from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.physics.second_law import carnot_cop
-from fieldfare.analysis.plant.site import HeatPump, Site
+from fieldfare.analysis.plant.site import Site
 
 Floats = NDArray[np.float64]
 Change = Callable[[HeatingDays, RoomResponse], Changed]
@@ -27,10 +27,15 @@ Change = Callable[[HeatingDays, RoomResponse], Changed]
 WATER_TO_REFRIGERANT_K, AIR_TO_REFRIGERANT_K = 3.0, 8.0
 """Differences over the exchangers at full output, between which the second law works; they go as the output
 goes (common practice, no source)."""
-EFFICIENCY_KEEPS = (0.75, 1.0)
-"""Share of the second law's gain that a real unit keeps: at small lifts its efficiency falls (Staffell 2012:
-1.8 %/K at 30 K lift where the second law alone gives 2.4 %/K). The middle is the answer, the ends its
-interval."""
+EFFICIENCY_KEEPS = (0.85, 1.15)
+"""Ends of what a unit gains by cooler water over what its rating says: units lose 2.2 to 2.5 % of their COP
+for each kelvin of flow (Staffell 2012, 30 to 50 K of lift), at part of their output by more or less (common
+practice)."""
+
+
+AIR_KEEPS = (0.75, 1.0)
+"""Share of the second law's gain that a unit keeps with warmer air, which holds more water for frost (common
+practice, no source)."""
 
 
 def cop_between(outdoor: Floats, flow: Floats, part: Floats | float = 1.0) -> Floats:
@@ -39,19 +44,33 @@ def cop_between(outdoor: Floats, flow: Floats, part: Floats | float = 1.0) -> Fl
     return np.asarray(carnot_cop(outdoor - AIR_TO_REFRIGERANT_K * part, flow + WATER_TO_REFRIGERANT_K * part))
 
 
+def cop_over(site: Site, outdoor: Floats, flow: Floats, then_outdoor: Floats, then_flow: Floats) -> Floats:
+    """COP between air and water over the COP between others [-], temperatures in °C: by the unit's rating
+    points (EN 14511), without any by those of an average unit."""
+    rating = rated(site)
+    return np.asarray(rating.cop(outdoor, flow) / rating.cop(then_outdoor, then_flow))
+
+
 def saved_kwh(
-    pump: HeatPump, days: HeatingDays, response: RoomResponse, after: Changed, keeps: float
+    site: Site, days: HeatingDays, response: RoomResponse, after: Changed, keeps: float, rests: float = 0.0
 ) -> Floats:
-    """Electricity saved by day [kWh]. keeps : share of the second law's gain"""
+    """Electricity saved by day [kWh].
+
+    keeps : share of the rating's gain by cooler water. rests : 1 where a thermostat switches the unit and it
+    runs shorter when less heat is asked for, 0 where it runs as long at a lower output
+    """
+    pump = site.heat_pump
     run = days.load_kw / days.share
     # More of the emitters used, or the same heat from cooler water: the unit runs longer at a lower output.
-    share = np.clip(days.share * after.opened / response.opened, days.share, 1.0)
+    used = after.opened / response.opened
+    share = np.clip(days.share * used, days.share * np.minimum(1.0 - rests * (1.0 - used), 1.0), 1.0)
     least = np.minimum(run, pump.min_output_kw or 0.0)
     run_after = np.maximum(after.load_kw / share, least)
     full = pump.rated_output_kw or float(np.max(run))
     now = cop_between(days.outdoor, days.flow, np.minimum(run / full, 1.0))
-    then = cop_between(days.outdoor, after.flow, np.minimum(run_after / full, 1.0))
-    left = after.load_kw / days.load_kw * (1.0 - keeps * (1.0 - now / then))
+    then = cop_between(days.outdoor, days.flow, np.minimum(run_after / full, 1.0))
+    gain = 1.0 - keeps * (1.0 - cop_over(site, days.outdoor, days.flow, days.outdoor, after.flow))
+    left = after.load_kw / days.load_kw * gain * now / then
     # The circulation pump runs as before.
     return np.asarray((days.electricity - days.pump) * (1.0 - left))
 
@@ -59,12 +78,12 @@ def saved_kwh(
 def estimated(site: Site, days: HeatingDays, response: RoomResponse, change: Change) -> Estimate:
     """Electricity saved over the days, with its interval [kWh].
 
-    The interval adds in squares what the unit keeps of the second law's gain, the heat loss coefficient,
-    the emitters' output and the response of the valves.
+    The interval adds in squares what the unit keeps of its rating's gain by cooler water, the heat loss
+    coefficient, the emitters' output, how the flow follows its target, and the response of the valves.
     """
 
     def total(home: RoomResponse, keeps: float = sum(EFFICIENCY_KEEPS) / 2.0) -> float:
-        return float(np.sum(saved_kwh(site.heat_pump, days, home, change(days, home), keeps)))
+        return float(np.sum(saved_kwh(site, days, home, change(days, home), keeps)))
 
     value = total(response)
     ends = [total(response, keeps) for keeps in EFFICIENCY_KEEPS]
@@ -89,13 +108,14 @@ def room_fall(site: Site, days: HeatingDays, response: RoomResponse, change: Cha
 
 
 def doubted(site: Site, response: RoomResponse) -> tuple[tuple[RoomResponse, RoomResponse], ...]:
-    """Pairs of homes that the measurements leave open: loss, emitters, response."""
-    doubt = limit_of(site, "advice_emitter_doubt")
-    factor = limit_of(site, "advice_response_doubt")
+    """Pairs of homes that the measurements leave open: loss, emitters, gap of the flow, response."""
+    doubt = response.full_doubt
+    factor = response.opens_doubt
     ends = (response.opens_k / factor, response.opens_k * factor) if response.known else (HELD_K, FOLLOWS_K)
     return (
         (replace(response, loss=response.loss_low), replace(response, loss=response.loss_high)),
         (response.stronger(1.0 - doubt), response.stronger(1.0 + doubt)),
+        (replace(response, gap_closes=0.0), replace(response, gap_closes=1.0)),
         (replace(response, opens_k=ends[0]), replace(response, opens_k=ends[1])),
     )
 

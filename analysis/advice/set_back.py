@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from fieldfare.analysis.advice.curve import set_curve
 from fieldfare.analysis.advice.heating_days import HeatingDays, heating_days
 from fieldfare.analysis.advice.room_response import RoomResponse, room_response
-from fieldfare.analysis.advice.saving import cop_between
+from fieldfare.analysis.advice.saving import cop_over
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.facts.tables import Facts
@@ -113,9 +113,8 @@ def _saved(site: Site, days: HeatingDays, response: RoomResponse, fall: Floats, 
     share = np.clip(1.0 - response.loss * fall / days.load_kw, 0.0, 2.0)
     (cold, hot), (mild, cool) = set_curve(site, days, site.design.outdoor_c or float(days.outdoor.min()))
     slope = (cool - hot) / (mild - cold)
-    now = cop_between(days.outdoor, days.flow)
-    then = cop_between(days.outdoor + warmer, days.flow + slope * warmer)
-    return float(np.sum(days.electricity * (1.0 - share * now / then)))
+    left = cop_over(site, days.outdoor, days.flow, days.outdoor + warmer, days.flow + slope * warmer)
+    return float(np.sum(days.electricity * (1.0 - share * left)))
 
 
 def _seen_fall(seen: Table, modelled: Floats) -> Floats:
@@ -175,12 +174,27 @@ def _cooling(site: Site, seen: Table, days: HeatingDays, depth: float, hours: fl
 
 
 def _fall(days: HeatingDays, response: RoomResponse, depth: float, hours: float, rate: float) -> _Night:
-    """What a set-back of this depth does on each day: rooms cool by the load, and come up by what the
-    emitters have to spare."""
+    """What a set-back of this depth does on each day.
+
+    One mass of heat: rooms cool by what the house loses, which is less as they cool. They come up by what the
+    emitters have to spare, by more while the room is cool (EN 442: more excess temperature, less loss, and
+    hotter water where the controls have room influence).
+    """
     each = rate * days.load_kw / float(np.median(days.load_kw))
-    rest = np.minimum(depth / each, hours)
-    reached = each * rest
-    spare = np.maximum(1.0 / np.clip(response.opened, 0.02, 1.0) - 1.0, _LEAST_SPARE)
-    up = np.minimum(reached / (each * spare), 24.0 - hours)
-    area = reached * rest / 2.0 + reached * (hours - rest) + reached * up / 2.0
+    less = response.loss / days.load_kw  # of the loss, for each kelvin that the room is cooler
+    cooling = each * less
+    rest = np.minimum(-np.log(np.maximum(1.0 - less * depth, 1e-9)) / cooling, hours)
+    reached = -np.expm1(-cooling * rest) / less
+    opened = np.clip(response.opened, 0.02, 1.0)
+    spare = np.maximum(1.0 / opened - 1.0, _LEAST_SPARE)
+    excess = np.maximum(fill_nan(days.flow - days.half - days.room, 10.0), 5.0)
+    more = response.exponent * (1.0 + response.influence) / (excess * opened) + less
+    coming = each * more
+    up = np.minimum(np.log1p(reached * more / spare) / coming, 24.0 - hours)
+    area = (
+        (rest - reached / each) / less
+        + reached * (hours - rest)
+        - (reached + spare / more) * np.expm1(-coming * up) / coming
+        - spare / more * up
+    )
     return _Night(area / 24.0, rest, up)

@@ -8,17 +8,13 @@ from typing import Any
 
 import numpy as np
 
-from fieldfare.analysis.advice.saving import cop_between
+from fieldfare.analysis.advice.saving import EFFICIENCY_KEEPS, cop_over
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.physics.hot_water import WH_PER_LITRE_KELVIN
 from fieldfare.analysis.plant.site import Site
 
-WATER_KEEPS = (1.0, 1.6)
-"""A unit's gain over the second law's at the lifts of hot water, where its own efficiency falls too: Staffell
-2012 gives 2.5 %/K at 50 K where the second law alone gives 1.6 (from memory:
-6.81 - 0.121 dT + 0.00063 dT2)."""
 HABIT_DOUBT = 0.25
 """Relative doubt of what a store saves: draws fall on other hours, and charges start elsewhere (common
 practice, no source)."""
@@ -49,13 +45,14 @@ def cooler_store(
         )
     by_heater, completed_k = _completed(site, facts, top_k)
     top_k = max(top_k - completed_k, 0.0)
-    lift = 1.0 - cop_between(outdoor[known], flow[known]) / cop_between(outdoor[known], flow[known] - top_k)
+    air, water = outdoor[known], flow[known]
+    lift = 1.0 - cop_over(site, air, water, air, water - top_k)
     by_lift = float(np.sum(energy[known] * lift))
     by_loss = _standing(site, facts, result, mean_k, float(energy[known].sum()))
     heat = charges.total("heat")
     dearer = 1.0 - float(energy[known].sum()) / heat if heat > 0.0 else 0.0  # of heat by a direct heater
     taken, taken_doubt = _disinfection_kwh(site, facts, top_k)
-    ends = sorted(by_lift * keeps + by_loss + dearer * (by_heater - taken) for keeps in WATER_KEEPS)
+    ends = sorted(by_lift * keeps + by_loss + dearer * (by_heater - taken) for keeps in EFFICIENCY_KEEPS)
     value = sum(ends) / 2.0
     doubt = math.hypot(ends[1] - value, HABIT_DOUBT * (by_lift + by_loss), dearer * taken_doubt)
     return Estimate.around(value, doubt)

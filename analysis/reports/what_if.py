@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldfare.analysis.advice.curve import CurveEffect, ZoneEffect, curve_effect
-from fieldfare.analysis.advice.saving import EFFICIENCY_KEEPS, cop_between
+from fieldfare.analysis.advice.saving import AIR_KEEPS, cop_between
 from fieldfare.analysis.advice.shared import refuse_shared
 from fieldfare.analysis.advice.water import cooler_store
 from fieldfare.analysis.cautions import LEGIONELLA, grows, of_setpoint
@@ -34,6 +34,9 @@ Floats = NDArray[np.float64]
 FULL_YEAR_DAYS = 330
 """Days that stand for a year; fewer are told as what they are, not blown up."""
 WASH_C = 40.0
+HOUR_DOUBT = 0.05
+"""Relative, of the charges' electricity: at another hour they begin at another temperature of the store,
+which then stands hot for a longer or shorter time before it is drawn (common practice, no source)."""
 FAMILY_LITRES = 150.0
 """Water at 40 °C for two showers and a sink between two charges (common practice)."""
 
@@ -272,8 +275,10 @@ def _hot_water_hour(site: Site, facts: Facts, result: dict[str, Any], hour: int)
         outdoor[known] + float(warmth), flow[known]
     )
     most = float(np.sum(energy[known] * gain)) * a_year(facts.days)
-    ends = sorted(most * keeps for keeps in EFFICIENCY_KEEPS)
-    saves = Estimate(sum(ends) / 2.0, ends[0], ends[1])
+    value, half = most * sum(AIR_KEEPS) / 2.0, most * (AIR_KEEPS[1] - AIR_KEEPS[0]) / 2.0
+    by_habit = HOUR_DOUBT * float(energy[known].sum()) * a_year(facts.days)
+    saves = Estimate.around(value, float(np.hypot(half, by_habit)))
+    ends = (saves.low or 0.0, saves.high or 0.0)
     money = None
     if site.cost is not None and (site.cost.band or site.cost.newest.electricity is not None):
         year = a_year(facts.days)

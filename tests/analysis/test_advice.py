@@ -18,7 +18,7 @@ from fieldfare.analysis.advice.limits import LIMITS_ADVICE
 from fieldfare.analysis.advice.plan import HOUSEHOLD_SETS, Advice, plan, without_contrary
 from fieldfare.analysis.advice.pump import wanted_share
 from fieldfare.analysis.advice.room_response import RoomResponse, changed
-from fieldfare.analysis.advice.water import WATER_KEEPS
+from fieldfare.analysis.advice.saving import EFFICIENCY_KEEPS, cop_over
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.build import build_facts
 from fieldfare.analysis.facts.tables import Facts
@@ -251,7 +251,7 @@ def test_a_buffer_that_mixes_saves_what_cooler_water_saves() -> None:
     used = facts.days.total("electricity_space_kwh")
     assert found.saves.value is not None
     per_kelvin = found.saves.value / used / (found.drop_k - found.left_k)
-    assert 0.009 < per_kelvin < 0.022  # 1 to 2 % a kelvin (Staffell 2012: 1.8 %/K at 30 K lift)
+    assert 0.015 < per_kelvin < 0.03  # Staffell 2012: 2.2 to 2.5 % of the COP a kelvin of flow
 
 
 @pytest.mark.parametrize(("lift", "share"), [(2.0, 0.7), (3.4, 0.7), (5.0, None), (9.0, None), (10.0, 2.0)])
@@ -262,12 +262,16 @@ def test_pump_speed_follows_the_difference_of_flow_and_return(
     assert found is None if share is None else found == pytest.approx(share, abs=0.02)
 
 
-def test_gain_of_cooler_hot_water_follows_staffell_at_high_lift() -> None:
-    # Staffell 2012, air source, from memory: COP = 6.81 - 0.121 dT + 0.00063 dT2; the second law alone over
-    # the exchangers' 11 K gives 1 / 61 a kelvin at 50 K.
-    cop = 6.81 - 0.121 * 50.0 + 0.00063 * 50.0**2
-    per_kelvin = (0.121 - 2.0 * 0.00063 * 50.0) / cop
-    assert WATER_KEEPS[0] < per_kelvin * 61.0 < WATER_KEEPS[1]
+@pytest.mark.parametrize("lift", [25.0, 35.0, 45.0, 50.0])
+def test_gain_of_cooler_water_follows_staffell(home: tuple[Site, Facts, dict], lift: float) -> None:
+    """Staffell et al. (2012), air source: COP = 6.81 - 0.121 dT + 0.00063 dT2."""
+    cop = 6.81 - 0.121 * lift + 0.00063 * lift**2
+    per_kelvin = (0.121 - 2.0 * 0.00063 * lift) / cop
+    pump = home[0].heat_pump.model_copy(update={"rating": ()})
+    unrated = home[0].model_copy(update={"heat_pump": pump})
+    air = np.array([2.0])
+    gain = 1.0 - float(cop_over(unrated, air, air + lift, air, air + lift - 1.0)[0])
+    assert EFFICIENCY_KEEPS[0] < gain / per_kelvin < EFFICIENCY_KEEPS[1]
 
 
 @pytest.mark.parametrize(

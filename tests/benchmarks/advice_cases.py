@@ -12,6 +12,7 @@ from fieldfare.analysis.advice.backup import bivalent
 from fieldfare.analysis.advice.cheaper_hours import best_charging_hour
 from fieldfare.analysis.advice.curve import curve_effect, lowest_curve
 from fieldfare.analysis.advice.pump import pump_effect, pump_seen
+from fieldfare.analysis.advice.rooms import rooms_effect
 from fieldfare.analysis.advice.set_back import refuse_slow, set_back_effects
 from fieldfare.analysis.advice.water import cooler_store
 from fieldfare.analysis.errors import NotAssessed
@@ -85,6 +86,14 @@ def _cooler(cooler_k: float) -> Callable[[Site, Facts, dict[str, Any]], Told]:
     return told
 
 
+def _warmer(warmer_k: float) -> Callable[[Site, Facts, dict[str, Any]], Told]:
+    def told(site: Site, facts: Facts, result: dict[str, Any]) -> Told:
+        effect = rooms_effect(site, facts, result, -warmer_k)
+        return Told(effect.saves, effect.room, Setting(warmer_k=warmer_k))
+
+    return told
+
+
 def _release(site: Site, facts: Facts, result: dict[str, Any]) -> Told:
     found = bivalent(site, facts, result)
     return Told(found.saves, None, Setting(bivalent_c=found.sets_c))
@@ -102,6 +111,9 @@ CASES = (
     AdviceCase("curve 6 K high, 6 K lower, thermostat", "curve", shifted(-6.0), _lower(6.0)),
     AdviceCase("curve 2 K high, 5 K lower, thermostat", "curve", shifted(-2.0), _lower(5.0)),
     AdviceCase("curve 6 K high, as advised, thermostat", "curve", shifted(-6.0), _lowest),
+    AdviceCase("rooms 1 K cooler", "rooms", Setting(), _warmer(-1.0), "compensation"),
+    AdviceCase("rooms 1 K cooler, thermostat", "rooms", Setting(), _warmer(-1.0)),
+    AdviceCase("rooms 1 K warmer", "rooms", Setting(), _warmer(1.0)),
     AdviceCase("set-back 3 K, none", "set_back", Setting(set_back_k=3.0), _depth(0.0)),
     AdviceCase("no set-back, 2 K", "set_back", Setting(set_back_k=0.0), _depth(2.0)),
     AdviceCase(

@@ -10,7 +10,7 @@ from __future__ import annotations
 import copy
 import tempfile
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from datetime import date, timedelta
 from functools import lru_cache
 from pathlib import Path
@@ -43,7 +43,7 @@ class Setting:
     set_back_k : depth of the night's set-back; None leaves it. cooler_k : the cylinder's setpoint and its
     reheat limit. flow_share : water flow over the present one. bivalent_c : outdoor temperature below which
     the back-up heater is released, and at once where it is warm. charge_hour : local hour from which the
-    cylinder is charged, for CHARGING_H hours"""
+    cylinder is charged, for CHARGING_H hours. warmer_k : the rooms' set temperature higher"""
 
     lower: tuple[tuple[float, float], ...] = ()
     set_back_k: float | None = None
@@ -51,6 +51,7 @@ class Setting:
     flow_share: float = 1.0
     bivalent_c: float | None = None
     charge_hour: int | None = None
+    warmer_k: float = 0.0
 
     def lower_at(self, outdoor: float) -> float:
         """Kelvins by which the curve is lower; beyond the ends as at the end."""
@@ -106,7 +107,8 @@ def changed(spec: PlantSpec, setting: Setting) -> PlantSpec:
     backup = spec.backup
     if setting.bivalent_c is not None:
         backup = Backup(EARLY_HEATER_W, setting.bivalent_c, EARLY_HEATER_MIN)
-    control = replace(control, curve=curve, setback_k=depth)
+    targets = tuple(target + setting.warmer_k for target in control.targets_c)
+    control = replace(control, curve=curve, setback_k=depth, targets_c=targets)
     return replace(spec, control=control, heat_pump=pump, hot_water=water, backup=backup)
 
 
@@ -182,6 +184,9 @@ def plants_a(seed: int, control: str, settings: tuple[Setting, ...]) -> Ran:
 
 def _set_a(plant: Any, setting: Setting) -> None:
     p, drive, habits = plant.params, plant.drive, plant.habits
+    for name in ("set1", "set2"):
+        drive[name] += setting.warmer_k
+    habits.target_c += setting.warmer_k
     for at, flow in (("x1", "y1"), ("x2", "y2")):
         p[flow] -= setting.lower_at(float(p[at][0]))
     for name in ("setp", "reheat"):
@@ -261,6 +266,8 @@ def _set_b(home: Any, setting: Setting) -> None:
     par["flow_set_max"] = max(par["flow_set_max"], par["curve_y0"] + 2.0)
     for name in ("dhw_set", "dhw_on"):
         par[name] -= setting.cooler_k
+    home.occupants.set_a += setting.warmer_k
+    home.occupants.set_b += setting.warmer_k
     if setting.set_back_k is not None:
         home.occupants.setback_k = setting.set_back_k
 
@@ -318,6 +325,8 @@ def _set_c(spec: dict[str, float], setting: Setting) -> None:
         spec[flow] -= setting.lower_at(spec[at])
     for name in ("setpoint", "below"):
         spec[name] -= setting.cooler_k
+    for name in ("room_set0", "room_set1"):
+        spec[name] += setting.warmer_k
     if setting.set_back_k is not None:
         spec["setback_k"] = setting.set_back_k
     for name in ("flow", "flow2"):
@@ -333,14 +342,28 @@ def _set_c(spec: dict[str, float], setting: Setting) -> None:
 
 @dataclass(frozen=True)
 class _SetHouse(House):
-    """A house of the engine with the mild end of its curve set by itself. mild_k : lower than as designed
-    [K]"""
+    """A house of the engine with the mild end of its curve and its set temperature changed. mild_k : lower
+    than as designed; warmer_k : higher than what its emitters and curve are designed for [K]"""
 
     mild_k: float = 0.0
+    warmer_k: float = 0.0
+
+    @property
+    def _designed(self) -> House:
+        as_set = {f.name: getattr(self, f.name) for f in fields(House)}
+        return House(**as_set | {"target_c": self.target_c - self.warmer_k})
+
+    @property
+    def design_load_kw(self) -> float:
+        return self._designed.design_load_kw
+
+    @property
+    def emitter_kw(self) -> float:
+        return self._designed.emitter_kw
 
     @property
     def curve(self) -> tuple[float, float]:
-        cold, mild = super().curve
+        cold, mild = self._designed.curve
         return cold, mild - self.mild_k
 
 
@@ -356,7 +379,12 @@ def engine(seed: int, control: str, settings: tuple[Setting, ...]) -> Ran:
         cold, mild = setting.lower_at(house.design_outdoor_c), setting.lower_at(15.0)
         depth = house.set_back_k if setting.set_back_k is None else setting.set_back_k
         house = replace(
-            house, curve_k=house.curve_k - cold, mild_k=house.mild_k + mild - cold, set_back_k=depth
+            house,
+            curve_k=house.curve_k - cold,
+            mild_k=house.mild_k + mild - cold,
+            set_back_k=depth,
+            target_c=house.target_c + setting.warmer_k,
+            warmer_k=house.warmer_k + setting.warmer_k,
         )
     last = FIRST + timedelta(DAYS - 1)
     ran = run(house, (FIRST.month, FIRST.day), (last.month, last.day))
@@ -390,10 +418,10 @@ SIMULATORS: dict[str, Run] = {
     "engine": engine,
 }
 SETS: dict[str, frozenset[str]] = {
-    "own": frozenset({"curve", "set_back", "pump", "water", "heater", "hour"}),
-    "a": frozenset({"curve", "set_back", "water"}),
-    "b": frozenset({"curve", "set_back", "water"}),
-    "c": frozenset({"curve", "set_back", "pump", "water", "heater", "hour"}),
-    "engine": frozenset({"curve", "set_back"}),
+    "own": frozenset({"curve", "set_back", "rooms", "pump", "water", "heater", "hour"}),
+    "a": frozenset({"curve", "set_back", "rooms", "water"}),
+    "b": frozenset({"curve", "set_back", "rooms", "water"}),
+    "c": frozenset({"curve", "set_back", "rooms", "pump", "water", "heater", "hour"}),
+    "engine": frozenset({"curve", "set_back", "rooms"}),
 }
 """What can be changed at each one's homes."""

@@ -1,0 +1,126 @@
+"""Rooms kept cooler or warmer: what the house then loses, and what that takes in electricity."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldfare.analysis.advice.curve import ZoneEffect, zone_effects
+from fieldfare.analysis.advice.heating_days import HeatingDays, heating_days
+from fieldfare.analysis.advice.room_response import Changed, RoomResponse, changed, room_response, switched
+from fieldfare.analysis.advice.saving import EFFICIENCY_KEEPS, doubted, saved_kwh
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.figures.estimate import Estimate
+from fieldfare.analysis.findings.limits import limit_of
+from fieldfare.analysis.plant.site import Site
+
+Floats = NDArray[np.float64]
+
+LEAST_ROOM_C = 18.0
+"""Rooms no cooler than this protect health in temperate and cold climates (WHO Housing and health guidelines,
+2018, chapter 4); the old, the ill and small children need more."""
+
+
+@dataclass(frozen=True)
+class RoomsEffect:
+    """saves [kWh over the days], negative where rooms get warmer. room : fall of the house [K]
+    zones : with the target as it would be. shut : how far valves are shut already, 0 to 1"""
+
+    saves: Estimate
+    room: Estimate
+    zones: tuple[ZoneEffect, ...]
+    shut: float
+
+
+def rooms_effect(site: Site, facts: Facts, result: Mapping[str, Any], cooler_k: float) -> RoomsEffect:
+    """What another set temperature of all rooms does over the days seen. Raises NotAssessed.
+
+    cooler_k : by how much it is lower, negative where it is higher [K]
+
+    The house loses less by its coefficient times the fall of the rooms (ISO 13790). Where only thermostats
+    close, the water stays as hot; where the controls move the curve with the set temperature, it gets cooler
+    until the emitters give the new load at the same valves. Which of the two a home has is seldom known: the
+    answer lies in their middle, and its interval holds both. The same for a unit that then runs shorter and
+    one that runs as long at a lower output.
+    """
+    days = heating_days(site, facts, result)
+    response = room_response(site, days, result)
+    if response.unheld:
+        raise NotAssessed(
+            "no valve or thermostat acts on the rooms: the set temperature does nothing, the heating curve"
+            " does",
+            "not_applicable",
+        )
+
+    shut = _shut(site, days)
+
+    def change(home: RoomResponse, stays: float) -> Changed:
+        return changed(days, home, 0.0, cooler_k=cooler_k * (1.0 - stays * shut))
+
+    rests = switched(site, days)
+
+    def saved(
+        home: RoomResponse, keeps: float = 1.0, follows: float = 0.5, rests: float = rests, stays: float = 0.5
+    ) -> float:
+        after = change(home, stays)
+        after = replace(after, flow=after.flow - follows * _water_follows(days, home, after))
+        return float(np.sum(saved_kwh(site, days, home, after, keeps, rests)))
+
+    value = saved(response)
+    ends = [
+        [saved(response, follows=follows) for follows in (0.0, 1.0)],
+        [saved(response, rests=rests) for rests in (0.0, 1.0)],
+        [saved(response, stays=stays) for stays in (0.0, 1.0)],
+        [saved(response, keeps) for keeps in EFFICIENCY_KEEPS],
+    ]
+    # Rooms that nobody measured are asked about as if they followed.
+    pairs = doubted(site, response) if response.known else doubted(site, response)[:1]
+    ends += [[saved(home) for home in pair] for pair in pairs]
+    fall = change(response, 0.5).fall
+    return RoomsEffect(
+        _about(value, ends),
+        _fall(site, response, change),
+        zone_effects(site, days, response, fall, cooler_k),
+        float(shut.mean()),
+    )
+
+
+def _about(value: float, ends: list[list[float]]) -> Estimate:
+    """A value and, in squares, how far the ends of what is not known are off it."""
+    return Estimate.around(value, math.hypot(*(max(abs(end - value) for end in pair) for pair in ends)))
+
+
+def _shut(site: Site, days: HeatingDays) -> Floats:
+    """By day, how far valves are shut already, as the room is over its set temperature [-]: from 0 within the
+    tolerance to 1 beyond a valve's range. Such rooms may stay as they are."""
+    warmer = fill_nan(days.room - fill_nan(days.target, np.inf), 0.0)
+    least, most = limit_of(site, "advice_room_tolerance_k"), limit_of(site, "advice_valves_shut_k")
+    return np.asarray(np.clip((warmer - least) / (most - least), 0.0, 1.0))
+
+
+def _fall(site: Site, response: RoomResponse, change: Callable[[RoomResponse, float], Changed]) -> Estimate:
+    """Mean fall of the house's temperature over the heated days, negative where it gets warmer [K]."""
+    if not response.known:
+        return Estimate.none("needs room_temperature and a heat meter")
+
+    def mean(home: RoomResponse, stays: float = 0.5) -> float:
+        return float(np.mean(change(home, stays).fall))
+
+    ends = [[mean(home) for home in pair] for pair in doubted(site, response)]
+    return _about(mean(response), [*ends, [mean(response, stays) for stays in (0.0, 1.0)]])
+
+
+def _water_follows(days: HeatingDays, response: RoomResponse, after: Changed) -> Floats:
+    """By how much cooler the water may be with the valves as they were [K]."""
+    share = after.load_kw / days.load_kw
+    excess = np.maximum(days.flow - days.half - days.room, 1.0)
+    excess = np.where(np.isfinite(excess), excess, 1.0)
+    less = excess * (1.0 - share ** (1.0 / response.exponent)) + days.half * (1.0 - share)
+    return np.asarray(after.fall + less)
