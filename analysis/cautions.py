@@ -32,6 +32,15 @@ PAUSED = (
     " disinfection temperature and hold it, then run every tap and shower without breathing the spray."
 )
 
+HEALTHY_ROOM_C = 18.0
+"""Lowest indoor temperature that protects health in temperate and cold climates (WHO Housing and health
+guidelines, 2018, chapter 4: low indoor temperatures and insulation)."""
+COOL_ROOMS = (
+    f"Keep rooms that are lived in at {HEALTHY_ROOM_C:g} °C or more, and warmer for babies, old and ill"
+    " people (WHO Housing and health guidelines, 2018). Cool and damp rooms grow mould: air them well. Keep"
+    " unused rooms warm enough too: pipes in them can freeze."
+)
+
 ICE = (
     "Never chip ice off or pour hot water over the unit: fins, fan and refrigerant pipes break. Switch it off"
     " before reaching inside. Meltwater makes paths slippery. Work on the refrigerant circuit is for"

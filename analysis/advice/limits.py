@@ -58,6 +58,12 @@ LIMITS_ADVICE: dict[str, Limit] = {
         "EN 215: thermostatic valves go from open to shut within about 2 K about their set temperature",
         "room above its target at which valves are shut",
     ),
+    "advice_shut_days": Limit(
+        0.5,
+        "-",
+        "common practice: half of the days",
+        "valves are shut so far that a lower set temperature does little",
+    ),
     "advice_valves_open": Limit(
         0.85,
         "-",

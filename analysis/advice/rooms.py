@@ -23,10 +23,6 @@ from fieldfare.analysis.plant.site import Site
 
 Floats = NDArray[np.float64]
 
-LEAST_ROOM_C = 18.0
-"""Rooms no cooler than this protect health in temperate and cold climates (WHO Housing and health guidelines,
-2018, chapter 4); the old, the ill and small children need more."""
-
 
 @dataclass(frozen=True)
 class RoomsEffect:

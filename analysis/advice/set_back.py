@@ -68,13 +68,13 @@ def set_back_effects(
     seen = facts.days.where(days.day)
     depth, hours = depth_now(seen)
     rate, rate_doubt = _cooling(site, seen, days, depth, hours)
-    now = _fall(days, response, depth, hours, rate)
+    now = night_of(days, response, depth, hours, rate)
     fall_now = _seen_fall(seen, now.fall) if depth > _SEEN_K else now.fall
     warmer_now = _warmer_hours(seen, now.rest_h)
     doubt = math.hypot((response.loss_high - response.loss_low) / 2.0 / response.loss, rate_doubt)
     effects = []
     for depth_k in depths_k:
-        later = _fall(days, response, depth_k, hours, rate)
+        later = night_of(days, response, depth_k, hours, rate)
         fall_later = later.fall
         if depth > _SEEN_K:  # what the rooms do now is measured; another depth goes as the model goes
             fall_later = fall_now * float(np.mean(later.fall)) / max(float(np.mean(now.fall)), 1e-6)
@@ -100,7 +100,7 @@ def refuse_slow(site: Site, depth_now_k: float, depth_k: float) -> None:
 
 
 @dataclass(frozen=True)
-class _Night:
+class Night:
     """By day: mean fall of the room [K], hours without heat, and hours of recovery."""
 
     fall: Floats
@@ -173,7 +173,7 @@ def _cooling(site: Site, seen: Table, days: HeatingDays, depth: float, hours: fl
     return float(np.median(days.load_kw)) / (area * middle), (middle / light - middle / heavy) / 2.0
 
 
-def _fall(days: HeatingDays, response: RoomResponse, depth: float, hours: float, rate: float) -> _Night:
+def night_of(days: HeatingDays, response: RoomResponse, depth: float, hours: float, rate: float) -> Night:
     """What a set-back of this depth does on each day.
 
     One mass of heat: rooms cool by what the house loses, which is less as they cool. They come up by what the
@@ -197,4 +197,4 @@ def _fall(days: HeatingDays, response: RoomResponse, depth: float, hours: float,
         - (reached + spare / more) * np.expm1(-coming * up) / coming
         - spare / more * up
     )
-    return _Night(area / 24.0, rest, up)
+    return Night(area / 24.0, rest, up)

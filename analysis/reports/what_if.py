@@ -10,10 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldfare.analysis.advice.curve import CurveEffect, ZoneEffect, curve_effect
+from fieldfare.analysis.advice.rooms import RoomsEffect, rooms_effect
 from fieldfare.analysis.advice.saving import AIR_KEEPS, cop_between
 from fieldfare.analysis.advice.shared import refuse_shared
 from fieldfare.analysis.advice.water import cooler_store
-from fieldfare.analysis.cautions import LEGIONELLA, grows, of_setpoint
+from fieldfare.analysis.cautions import COOL_ROOMS, HEALTHY_ROOM_C, LEGIONELLA, grows, of_setpoint
 from fieldfare.analysis.errors import InputError, NotAssessed
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.facts.tables import Facts
@@ -78,12 +79,13 @@ def answer(site: Site, facts: Facts, result: dict[str, Any], question: str, valu
     """Answer one question.
 
     facts : Facts of up to a year. result : the result document of the same days
-    question : lower_curve_k [K], hot_water_c [°C], hot_water_hour [local hour], mend [finding's code], or
-        band [(price per kWh, from hour, to hour)]
+    question : rooms_warmer_k [K, negative for cooler], lower_curve_k [K], hot_water_c [°C], hot_water_hour
+        [local hour], mend [finding's code], or band [(price per kWh, from hour, to hour)]
     Returns the answer, JSON-ready. Raises NotAssessed where the data do not allow one, InputError for another
     question.
     """
     asked: dict[str, Callable[[Site, Facts, Any, Any], Answer]] = {
+        "rooms_warmer_k": _rooms_warmer,
         "lower_curve_k": _lower_curve,
         "hot_water_c": _hot_water_setpoint,
         "hot_water_hour": _hot_water_hour,
@@ -144,6 +146,50 @@ def _lower_curve(site: Site, facts: Facts, result: dict[str, Any], lower_k: floa
     return _answer(
         site, facts, "lower_curve_k", lower_k, effect.saves.times(a_year(facts.days)), method, limits
     )
+
+
+def _rooms_warmer(site: Site, facts: Facts, result: dict[str, Any], warmer_k: float) -> Answer:
+    """What the house loses less or more, and the electricity for it. Raises InputError for no change."""
+    if warmer_k == 0.0:
+        raise InputError("rooms_warmer_k: 0 changes nothing; use -1 for a degree cooler, or 1")
+    effect = rooms_effect(site, facts, result, -warmer_k)
+    method = (
+        "Each heated day is calculated again: cooler rooms lose less heat, warmer rooms more, by the heat"
+        " loss of this house. All rooms are set alike, and the heating is used as before."
+    )
+    cooler = warmer_k < 0.0
+    limits = (_healthy(effect), *_follow(site, effect)) if cooler else (_reach(site, effect),)
+    saves = effect.saves.times(a_year(facts.days))
+    caution = COOL_ROOMS if cooler else ""
+    return _answer(site, facts, "rooms_warmer_k", warmer_k, saves, method, limits, caution)
+
+
+def _healthy(effect: RoomsEffect) -> WhatIfLimit:
+    """Whether the coldest room stays warm enough to live in."""
+    name = "every room stays warm enough for health"
+    if not effect.zones:
+        return WhatIfLimit(name, None, f"no room is measured: keep {HEALTHY_ROOM_C:.0f} C or more")
+    coldest = min(zone.after_c for zone in effect.zones)
+    says = f"the coldest would have {coldest:.1f} C on average; {HEALTHY_ROOM_C:.0f} C or more is healthy"
+    return WhatIfLimit(name, coldest >= HEALTHY_ROOM_C, says)
+
+
+def _follow(site: Site, effect: RoomsEffect) -> tuple[WhatIfLimit, ...]:
+    """Rooms that are warmer than set may not follow a lower setting."""
+    if effect.shut <= limit_of(site, "advice_shut_days"):
+        return ()
+    says = "they are warmer than set already: a lower setting does little until the heating water is cooler"
+    return (WhatIfLimit("rooms follow a lower setting", False, says),)
+
+
+def _reach(site: Site, effect: RoomsEffect) -> WhatIfLimit:
+    """Whether radiators or floors make rooms warmer as the heating curve stands."""
+    name = "the heating makes the rooms so warm"
+    if not effect.zones or not effect.room:
+        return WhatIfLimit(name, None, "no room is measured")
+    short = max(zone.days_short for zone in effect.zones)
+    says = f"on {short * 100.0:.0f} % of the heated days a room would stay below the new setting"
+    return WhatIfLimit(name, short <= limit_of(site, "advice_days_short"), says)
 
 
 def _held_against(zone: ZoneEffect) -> str:

@@ -9,7 +9,7 @@ from fieldfare.api.core.last_year import last_year
 from fieldfare.api.core.service import Service
 from fieldfare.api.core.sites import SiteRecord
 
-QUESTIONS = ("lower_curve_k", "hot_water_c", "hot_water_hour", "mend", "band")
+QUESTIONS = ("rooms_warmer_k", "lower_curve_k", "hot_water_c", "hot_water_hour", "mend", "band")
 
 
 def what_if(service: Service, record: SiteRecord, asked: dict[str, Any]) -> dict[str, Any]:

@@ -23,12 +23,14 @@ from fieldfare.dashboards.text.language import gettext as _
 from fieldfare.dashboards.text.language import is_english, marked, with_numbers
 
 _QUESTIONS = {
+    "rooms_warmer_k": marked("Rooms {value} °C warmer"),
     "lower_curve_k": marked("Heating curve lowered by {value} K"),
     "hot_water_c": marked("Hot water at {value} °C"),
     "hot_water_hour": marked("Hot water reheated from {value}:00 on"),
     "band": marked("A cheaper tariff band"),
     "mend": marked("With “{value}” fixed"),
 }
+_COOLER = marked("Rooms {value} °C cooler")
 _LESSONS = {
     "heat_loss_against_design": ("Measured heat loss against the designed", "Measured over designed", "Home"),
     "performance_against_flow_temperature": (
@@ -74,20 +76,28 @@ def what_if_page(
 
 def _nothing_asked(query: Mapping[str, str], answers: list[dict[str, Any]] | None, wrong: Any) -> str:
     """What to say of a form that was sent with none of its questions filled in."""
-    if answers or wrong or not any(name in query for name in ("lower_curve_k", "hot_water_c", "mend")):
+    if (
+        answers
+        or wrong
+        or not any(name in query for name in ("rooms_warmer_k", "lower_curve_k", "hot_water_c", "mend"))
+    ):
         return ""
     return _("Fill in at least one question, such as how much cooler the heating water or the hot water is.")
 
 
 def _answer(row: dict[str, Any], a: dict[str, Any]) -> dict[str, Any]:
     kwh, money = a["saves_kwh"], a["saves_money"]
+    costs_more = bool(kwh) and kwh["value"] is not None and kwh["value"] < 0.0
+    if costs_more:
+        kwh, money = _turned(kwh), _turned(money)
     value = (
         words.finding_title(a["value"])
         if a["question"] == "mend"
-        else words.number(a["value"])
+        else words.number(abs(a["value"]))
         if isinstance(a["value"], int | float)
         else a["value"]
     )
+    is_cooler = a["question"] == "rooms_warmer_k" and a["value"] < 0.0
     saves = words.reason(a.get("saves_kwh_reason")) if not kwh else f"{words.interval(kwh, 'kWh', 0)}"
     paid = ""
     if money and money.get("value") is not None:
@@ -97,13 +107,20 @@ def _answer(row: dict[str, Any], a: dict[str, Any]) -> dict[str, Any]:
         saves, paid = paid, ""  # a tariff saves money alone
     return {
         **a,
-        "title": _(_QUESTIONS[a["question"]], value=value),
+        "title": _(_COOLER if is_cooler else _QUESTIONS[a["question"]], value=value),
+        "costs_more": costs_more,
         "saves": saves,
         "paid": paid,
         "of": with_numbers(a["of"])[0],
         "limits": [_limit(limit) for limit in a["limits"]],
         "caution": _caution(row["site"], a),
     }
+
+
+def _turned(saving: Mapping[str, Any]) -> dict[str, Any]:
+    """A saving as a cost."""
+    found = {key: None if saving.get(key) is None else -saving[key] for key in ("value", "low", "high")}
+    return found | {"low": found["high"], "high": found["low"]}
 
 
 def _limit(limit: dict[str, Any]) -> dict[str, Any]:
@@ -114,7 +131,10 @@ def _limit(limit: dict[str, Any]) -> dict[str, Any]:
 
 
 def _caution(site: Site | None, a: dict[str, Any]) -> str:
-    """The caution of a change to the hot water, in the reader's language; that of a finding is English."""
+    """The caution of a change to rooms or hot water, in the reader's language; that of a finding is
+    English."""
+    if a["question"] == "rooms_warmer_k" and a["caution"]:
+        return _(str(a["caution"]))
     if (
         is_english()
         or a["question"] not in ("hot_water_c", "hot_water_hour")

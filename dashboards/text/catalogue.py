@@ -22,6 +22,14 @@ WHAT_IF = (
     "a year like the last",
     "the {0} days seen",
     "a whole year",
+    "every room stays warm enough for health",
+    "no room is measured: keep {0} C or more",
+    "the coldest would have {0} C on average; {1} C or more is healthy",
+    "rooms follow a lower setting",
+    "they are warmer than set already: a lower setting does little until the heating water is cooler",
+    "the heating makes the rooms so warm",
+    "no room is measured",
+    "on {0} % of the heated days a room would stay below the new setting",
     "emitters meet the measured heat loss on the design day",
     "disinfection stays",
     "stored water stays out of the range in which Legionella grows",
@@ -55,7 +63,7 @@ def _extracted() -> Iterator[Message]:
 
 
 def _elsewhere() -> Iterator[Message]:
-    yield from (cautions.LEGIONELLA, cautions.SCALD, cautions.PAUSED, cautions.GROWS_AT)
+    yield from (cautions.LEGIONELLA, cautions.SCALD, cautions.COOL_ROOMS, cautions.PAUSED, cautions.GROWS_AT)
     yield from (
         *TITLES.values(),
         *WORDS.values(),

@@ -19,6 +19,7 @@ from fieldfare.analysis.advice.plan import HOUSEHOLD_SETS, Advice, plan, without
 from fieldfare.analysis.advice.pump import wanted_share
 from fieldfare.analysis.advice.room_response import RoomResponse, changed
 from fieldfare.analysis.advice.saving import EFFICIENCY_KEEPS, cop_over
+from fieldfare.analysis.advice.set_back import night_of
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.build import build_facts
 from fieldfare.analysis.facts.tables import Facts
@@ -104,6 +105,47 @@ def test_with_valves_that_never_move_the_room_falls_by_the_balance_of_en_442() -
     )
     assert gives == pytest.approx(4.0 - 0.2 * fall, abs=0.01)
     assert 2.5 < fall < 4.0
+
+
+@pytest.mark.parametrize("cooler_k", [1.0, -1.0])
+def test_a_held_room_follows_its_set_temperature_by_the_loss_of_the_house(cooler_k: float) -> None:
+    """ISO 13790, steady state: 0.2 kW/K of 4 kW is a twentieth of the heat for each kelvin."""
+    response = RoomResponse(1.3, 8.0 / 20.0**1.3, np.array([0.5]), 0.5, 0.2, {}, 0.2, 0.2, 0.2, True)
+    after = changed(one_day(), response, 0.0, cooler_k=cooler_k)
+    assert after.fall[0] == pytest.approx(cooler_k, abs=0.1)
+    assert after.load_kw[0] == pytest.approx(4.0 - 0.2 * after.fall[0], abs=1e-6)
+    unmeasured = replace(response, known=False)
+    assert changed(one_day(), unmeasured, 0.0, cooler_k=cooler_k).load_kw[0] == 4.0 - 0.2 * cooler_k
+
+
+def test_the_night_of_a_set_back_is_that_of_one_mass_of_heat() -> None:
+    """The closed form against steps of a minute: loss 0.2 kW/K of 4 kW, 0.3 K/h, half the emitters used."""
+    response = RoomResponse(1.3, 8.0 / 20.0**1.3, np.array([0.5]), 0.5, 0.2, {}, 0.2, 0.2, 0.2, True)
+    night = night_of(one_day(), response, 2.0, 7.0, 0.3)
+    fall, falls, back = 0.0, [], 0
+    for minute in range(24 * 60):
+        if minute < 7 * 60:
+            fall = min(fall + 0.3 * (1.0 - 0.05 * fall) / 60.0, 2.0)
+        elif fall > 0.0:
+            gives = 2.0 * (1.0 + 1.3 * fall / 20.0)  # EN 442, excess of 20 K, small falls
+            fall = max(fall - 0.3 * (gives - (1.0 - 0.05 * fall)) / 60.0, 0.0)
+            back += 1
+        falls.append(fall)
+    assert night.fall[0] == pytest.approx(np.mean(falls), rel=0.01)
+    assert night.recovery_h[0] == pytest.approx(back / 60.0, rel=0.02)
+
+
+def test_a_degree_cooler_is_held_against_what_protects_health(home: tuple[Site, Facts, dict]) -> None:
+    """WHO Housing and health guidelines (2018): 18 °C."""
+    near, far = (answer(*home, "rooms_warmer_k", k) for k in (-1.0, -3.0))
+    assert near["saves_kwh"]["value"] < far["saves_kwh"]["value"]
+    healthy = {limit["limit"]: limit for limit in far["limits"]}["every room stays warm enough for health"]
+    rooms = home[1].days.mean("room")
+    assert healthy["holds"] is (rooms - 3.0 >= 18.0)
+    assert "18 °C" in far["caution"]
+    warmer = answer(*home, "rooms_warmer_k", 1.0)
+    assert warmer["saves_kwh"]["value"] < 0.0
+    assert warmer["caution"] == ""
 
 
 def test_a_thermostat_with_emitters_to_spare_holds_the_room() -> None:

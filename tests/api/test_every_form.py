@@ -235,7 +235,12 @@ def test_days_that_cannot_be_shown_leave_the_page(web: Web, query: str, told: st
 
 
 def test_a_number_out_of_range_is_told_at_its_field(web: Web) -> None:
-    page = web["installer"].get(f"{SITE}/what-if?lower_curve_k=99&hot_water_c=warm&band_price=0.1").text
+    page = (
+        web["installer"]
+        .get(f"{SITE}/what-if?rooms_warmer_k=4&lower_curve_k=99&hot_water_c=warm&band_price=0.1")
+        .text
+    )
+    assert 'id="rooms_warmer_k-e" role="alert">A number from' in page
     assert 'id="lower_curve_k-e" role="alert">A number from 0.50 to 15.' in page
     assert 'id="hot_water_c-e" role="alert">A number from 35 to 65.' in page
     assert "band_price-e" not in page

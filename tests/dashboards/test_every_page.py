@@ -42,7 +42,7 @@ QUERIES = {
     "/homes/report": (f"site={HOME}",),
     "/sites/{site_id}": ("from=2020-01-01&to=2020-01-02",),
     "/sites/{site_id}/settings": ("as=text",),
-    "/sites/{site_id}/what-if": ("lower_curve_k=2",),
+    "/sites/{site_id}/what-if": ("lower_curve_k=2", "rooms_warmer_k=-1"),
     "/sites/{site_id}/works/new": ("finding=short_cycling",),
     "/sites/{site_id}/answers/{question}": ("from_hour=5&to_hour=9", "against=design"),
 }

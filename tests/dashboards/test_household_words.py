@@ -80,6 +80,7 @@ def asked(plant: Plant) -> list[dict[str, Any]]:
     """Every what-if question."""
     questions: dict[str, Any] = {"lower_curve_k": 3.0, "hot_water_c": 48.0, "hot_water_hour": 13}
     questions["band"] = (0.1, 0, 5)
+    questions["rooms_warmer_k"] = -1.0
     return [answer(plant.site, plant.facts, plant.document, q, v) for q, v in questions.items()]
 
 
@@ -152,6 +153,18 @@ def test_a_what_if_answer_stands_above_the_form_and_begins_with_what_does_not_ho
     empty = pages.what_if_page(full.row(), {"lower_curve_k": "", "hot_water_c": ""}, None, "", HOUSEHOLDER)
     assert "Fill in at least one question" in text_of(empty)
     assert "Fill in at least" not in text_of(pages.what_if_page(full.row(), {}, None, "", HOUSEHOLDER))
+
+
+@pytest.mark.parametrize(("warmer_k", "title"), [(-1.0, "Rooms 1 °C cooler"), (1.0, "Rooms 1 °C warmer")])
+def test_rooms_a_degree_cooler_save_and_warmer_ones_cost_in_plain_words(
+    full: Plant, warmer_k: float, title: str
+) -> None:
+    told = answer(full.site, full.facts, full.document, "rooms_warmer_k", warmer_k)
+    page = text_of(pages.what_if_page(full.row(), {"rooms_warmer_k": "1"}, [told], "", HOUSEHOLDER))
+    assert title in page
+    assert ("World Health" in page or "WHO" in page) is (warmer_k < 0.0)
+    assert re.search(r"Saves \d+ kWh" if warmer_k < 0.0 else r"Costs \d+ kWh .* more", page), page
+    assert "-" not in page[page.index(title) :].split("kWh")[0].replace(title, "")
 
 
 def test_hot_water_that_the_site_file_leaves_out_is_not_denied(full: Plant) -> None:

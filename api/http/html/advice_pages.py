@@ -70,6 +70,7 @@ def ask(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
 
 
 _RANGES = {
+    "rooms_warmer_k": (-3.0, 3.0),
     "lower_curve_k": (0.5, 15.0),
     "hot_water_c": (35.0, 65.0),
     "hot_water_hour": (0.0, 23.0),
@@ -92,7 +93,9 @@ def _asked(query: dict[str, str]) -> tuple[dict[str, Any], dict[str, tuple[float
             if not low <= found[name] <= high:
                 wrong[name] = (low, high)
                 del found[name]
-    asked: dict[str, Any] = {k: found[k] for k in ("lower_curve_k", "hot_water_c") if k in found}
+    asked: dict[str, Any] = {
+        k: found[k] for k in ("rooms_warmer_k", "lower_curve_k", "hot_water_c") if k in found
+    }
     if "hot_water_hour" in found:
         asked["hot_water_hour"] = int(found["hot_water_hour"])
     if query.get("mend"):

@@ -146,6 +146,9 @@ def read_what_if(
     plant: PlantHere,
     parts: AppStateHere,
     actor: Actor = need("what_if.read"),
+    rooms_warmer_k: Annotated[
+        float | None, Query(ge=-3, le=3, description="Rooms warmer by so much; negative for cooler.")
+    ] = None,
     lower_curve_k: Annotated[
         float | None, Query(ge=0.5, le=15, description="Lower the heating curve by so much.")
     ] = None,
@@ -165,6 +168,7 @@ def read_what_if(
     """What a change would save over a year, from the site's own last year, with its interval and its
     limits."""
     asked = {
+        "rooms_warmer_k": rooms_warmer_k,
         "lower_curve_k": lower_curve_k,
         "hot_water_c": hot_water_c,
         "hot_water_hour": hot_water_hour,
