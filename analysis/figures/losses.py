@@ -78,16 +78,15 @@ class _LossPart:
 def losses(site: Site, facts: Facts) -> list[Loss]:
     """Attribute the difference of expected and metered electricity, in steps that add up exactly.
 
-    Returns one Loss for each of CAUSES; empty if nothing can be expected. Total heat, with the direct
-        heaters', over `expected().value`, plus the steps, is the metered electricity. The unexplained rest
-        carries the uncertainty of rating, meters and all parts.
+    Returns one Loss for each of CAUSES; empty if nothing can be expected. Total heat over `expected().value`,
+        plus the steps, is the metered electricity. The unexplained rest carries the uncertainty of rating,
+        meters and all parts.
     """
     days = facts.days
     want = expected(site, days)
     if want.value is None:
         return []
-    direct = days.total("heat_added_space_kwh") + days.total("heat_added_hot_water_kwh")
-    total, heat = days.total("electricity_total_kwh"), days.total("heat_total_kwh") + direct
+    total, heat = days.total("electricity_total_kwh"), days.total("heat_total_kwh")
     strength = learned(days)
     parts = {
         "flow_temperature_above_curve": _above_curve(days),
@@ -234,10 +233,12 @@ def _hot_water(days: Table, strength: float) -> _LossPart:
 
 
 def _direct(days: Table, performance: float) -> _LossPart:
-    """Electricity of heaters, less the heat pump's electricity for the same heat."""
+    """Electricity of heaters, less the heat pump's electricity for the same metered heat."""
     used = days.total("electricity_backup_kwh") + days.total("electricity_immersion_kwh")
-    because = f"{used:.0f} kWh by heaters, against the heat pump's own performance."
-    return _LossPart(used * (1.0 - 1.0 / performance), 0.0, because)
+    seen = max(used - float(np.nansum(days.floats("paired_added_heat_kwh"))), 0.0)
+    return _LossPart(
+        used - seen / performance, 0.0, f"{used:.0f} kWh by heaters, against the heat pump's own performance."
+    )
 
 
 def _pumps(days: Table) -> _LossPart:

@@ -355,7 +355,8 @@ def _rows(site: Site, name: str, keys: list[str], sums: Floats, outdoor: Floats)
             where=used >= _LEAST_PAIR_KWH,
         ),
         # The total across a silence is known, but not its split over the days.
-        "heat_kwh": np.where(silent, np.nan, _with_heaters(column)),
+        "heat_kwh": np.where(silent, np.nan, column["heat_total_kwh"]),
+        "direct_electric_kwh": np.where(silent, np.nan, _by_heaters(column)),
         "electricity_kwh": np.where(silent, np.nan, column["electricity_total_kwh"]),
         "outdoor_c": outdoor,
         "coverage": np.where(silent, 0.0, column["minutes_any_known"] / column["minutes_total"]),
@@ -366,10 +367,9 @@ def _rows(site: Site, name: str, keys: list[str], sums: Floats, outdoor: Floats)
     return [dict(zip((name, *made), row, strict=True)) for row in zip(*plain, strict=True)]
 
 
-def _with_heaters(column: Mapping[str, Floats]) -> Floats:
-    """Heat of the unit and of the direct heaters [kWh], as H3 and H4 count it."""
-    added = fill_nan(column["heat_added_space_kwh"], 0.0) + fill_nan(column["heat_added_hot_water_kwh"], 0.0)
-    return column["heat_total_kwh"] + added
+def _by_heaters(column: Mapping[str, Floats]) -> Floats:
+    """Heat of direct heaters that no heat meter sees [kWh], which H3 and H4 count."""
+    return fill_nan(column["heat_added_space_kwh"], 0.0) + fill_nan(column["heat_added_hot_water_kwh"], 0.0)
 
 
 def _known_alike(column: Mapping[str, Floats]) -> list[NDArray[np.intp]]:

@@ -160,23 +160,14 @@ def _energy(facts: Facts, figures: Figures, why: Reasons) -> dict[str, Any]:
         "idle": total("electricity_idle_kwh"),
         "cooling": total("electricity_cooling_kwh"),
     }
-    # A direct heater's electricity is its heat, as at H3 and H4: both sides of a use count it.
+    # Heat of the uses is the unit's own; a heater's stands beside it, and H3 and H4 count both.
     metered = days.knows("electricity_backup_kwh") or days.knows("electricity_immersion_kwh")
-    space, water = (
-        days.total(f"heat_added_{use}_kwh") if metered else None for use in ("space", "hot_water")
-    )
-    direct = None if space is None or water is None else space + water
-
-    def with_heaters(column: str, heaters: float | None) -> float | None:
-        unit = total(column)
-        return None if unit is None else unit + (heaters or 0.0)
-
+    added = days.total("heat_added_space_kwh") + days.total("heat_added_hot_water_kwh") if metered else None
     heat = {
-        "total": with_heaters("heat_total_kwh", direct),
-        "heat_pump": total("heat_total_kwh"),
-        "direct_electric": direct,
-        "space_heating": with_heaters("heat_space_kwh", space) if heat_told else None,
-        "hot_water": with_heaters("heat_hot_water_kwh", water) if heat_told else None,
+        "total": total("heat_total_kwh"),
+        "direct_electric": added,
+        "space_heating": total("heat_space_kwh") if heat_told else None,
+        "hot_water": total("heat_hot_water_kwh") if heat_told else None,
         "defrost_taken": total("heat_defrost_taken_kwh") if heat_told else None,
         "cooling": total("heat_cooling_kwh"),
     }

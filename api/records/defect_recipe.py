@@ -178,7 +178,7 @@ def _efficiency(
     result: Mapping[str, Any], points: Sequence[Point], files: Mapping[str, str]
 ) -> Recipe | None:
     energy = result["energy"]
-    heat, electricity = energy["heat_kwh"]["heat_pump"], energy["electricity_kwh"]["heat_pump"]
+    heat, electricity = energy["heat_kwh"]["total"], energy["electricity_kwh"]["heat_pump"]
     sums = {q: _energy(points, files, q) for q in ("heat_output", "space_heat", "hot_water_heat")}
     warm = sums["heat_output"]
     if warm is None and sums["space_heat"] and sums["hot_water_heat"]:
@@ -188,7 +188,7 @@ def _efficiency(
         return None
     lines = (f"heat_kwh = {warm}", f"electricity_kwh = {used}", "result = heat_kwh / electricity_kwh")
     title = "Heat for each kWh of electricity of the heat pump"
-    own = "energy.heat_kwh.heat_pump over energy.electricity_kwh.heat_pump"
+    own = "energy.heat_kwh.total over energy.electricity_kwh.heat_pump"
     return Recipe(title, "-", _script(*lines), heat / electricity, own)
 
 

@@ -45,8 +45,8 @@ FIGURES: dict[str, FigureEntry] = {
         HandbookText(
             "Heat given and electricity used in the period, in all and by use.",
             "Differences of running totals, or power over time. A meter that includes another is counted"
-            " once. Uses follow the operating mode, or the plant's physics where it is not reported. An"
-            " electric heater's electricity is also its heat, in the use it serves. Electricity of rooms, hot"
+            " once. Uses follow the operating mode, or the plant's physics where it is not reported. Heat"
+            " is the unit's own; that of electric heaters stands beside it. Electricity of rooms, hot"
             " water, defrosts and rest adds up to the total; heat of rooms and hot water less what defrosts"
             " took back adds up to the total.",
             "Energy in gaps without a running total. The split by use where readings are too far apart.",

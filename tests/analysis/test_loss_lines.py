@@ -30,7 +30,7 @@ DAYS = np.datetime64("2026-01-05", "us") + np.arange(10) * np.timedelta64(1, "D"
 
 @pytest.mark.parametrize("seed", [1001, 1008])
 def test_healthy_plants_leave_nothing_open(seed: int) -> None:
-    table = table_of(seed, 45)
+    table = table_of("own", seed, 45)
     assert table is not None
     assert table.holds
     assert table.open == ()

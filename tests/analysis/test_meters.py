@@ -151,7 +151,7 @@ def test_heat_behind_the_heater_counts_once_at_every_boundary() -> None:
     given = result_of(site, every_minute(site, values)).as_dict()
     wanted = {"H1": 3000 / 950, "H2": 3.0, "H3": 3500 / 1500, "H4": 3500 / 1560}
     assert {k: given["performance"][k]["value"] for k in wanted} == pytest.approx(wanted, rel=1e-6)
-    assert given["energy"]["heat_kwh"]["heat_pump"] == pytest.approx(216.0, rel=1e-3)
+    assert given["energy"]["heat_kwh"]["total"] == pytest.approx(216.0, rel=1e-3)
 
 
 def test_behind_an_unmetered_heater_the_inner_boundaries_name_the_missing_meter() -> None:

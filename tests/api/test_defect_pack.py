@@ -14,7 +14,7 @@ import sys
 import zipfile
 from collections.abc import Iterator
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -24,6 +24,7 @@ import pytest
 from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.facts.tables import Facts, no_rows
+from fieldfare.analysis.minutes.midnight import local_midnight
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.api.cli.entry import run
 from fieldfare.api.core.service import Service, opened
@@ -68,6 +69,11 @@ def folder(service: Service, case: Case, tmp_path_factory: pytest.TempPathFactor
     out = tmp_path_factory.mktemp("out") / "pack"
     write_to(service, case, out)
     return out
+
+
+def midnight_after(case: Case) -> int:
+    """End of the case's last day [ms]."""
+    return local_midnight(case.site, case.facts.days.day(-1) + timedelta(1))
 
 
 def rows(path: Path) -> list[dict[str, str]]:
@@ -138,7 +144,7 @@ def test_each_recipe_recomputes_the_software_s_figure(
     files = PointFiles()
     for point in case.site.point:
         files.add(point, HOME, point.id)
-    files.write(tmp_path, service.store, 0, 2**42)
+    files.write(tmp_path, service.store, 0, midnight_after(case))
     write_table(tmp_path / "events.csv", defect_pack.EVENTS, event_rows(case.site, case.facts))
     names = {k: f.name for k, f in files.files.items()}
     counts = {k: f.count for k, f in files.files.items()}
@@ -150,11 +156,11 @@ def test_each_recipe_recomputes_the_software_s_figure(
     assert float(capsys.readouterr().out) == pytest.approx(recipe.own, rel=0.005), recipe
 
 
-def test_readings_are_as_they_are_stored(service: Service, folder: Path) -> None:
+def test_readings_are_as_they_are_stored(service: Service, folder: Path, case: Case) -> None:
     points = {r["point"]: r for r in rows(folder / "points.csv")}
     assert {"heat_pump_electricity", "outdoor_temperature"} <= {r["quantity"] for r in points.values()}
     for name, about in points.items():
-        stored = service.store.read(HOME, [name])[name]
+        stored = service.store.read(HOME, [name])[name].between(0, midnight_after(case))
         read = pd.read_csv(folder / about["file"], dtype={"text": str}, keep_default_na=False)
         assert list(read.columns) == ["time_utc", "value", "text", "unit", "meter_class"]
         times = pd.to_datetime(read["time_utc"], utc=True).dt.as_unit("ms").astype("int64")

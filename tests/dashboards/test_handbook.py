@@ -106,6 +106,7 @@ def test_limits_are_those_that_the_rule_reads() -> None:
         "immersion_day_kwh",
         "immersion_watch_kwh",
         "immersion_act_kwh",
+        "held_over_setpoint_k",
     )
     with pytest.raises(KeyError):
         catalogued("no_such_code")
