@@ -94,14 +94,14 @@ class Fleet:
         return f"soak-{number:04d}"
 
     def toml(self, number: int) -> str:
-        text = self.sites[number % len(SEEDS)].site_toml
+        text = self.plants[number % len(SEEDS)].site_toml
         return text.replace(f'id = "{parse_site(text).id}"', f'id = "{self.name(number)}"', 1)
 
     def readings(self, number: int, first: int, last: int) -> Readings:
         """Readings with first <= time < last: the plant's, moved by whole days so that no two sites have the
         same."""
         shift = number // len(SEEDS) * MS_PER_DAY
-        plant = self.sites[number % len(SEEDS)].readings
+        plant = self.plants[number % len(SEEDS)].readings
         moved = {p: s.between(first + shift, last + shift) for p, s in list(plant.items())[:POINTS]}
         return {p: Samples(s.time - shift, s.value) for p, s in moved.items()}
 
