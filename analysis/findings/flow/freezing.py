@@ -132,8 +132,11 @@ def _frost_severity(
 def _has_power_again(context: Context) -> bool:
     """The unit works again after its newest rest without any power."""
     least = context.limit("stopped_powerless_minutes")
-    dead = [rest for rest in rests(context, "unit") if rest["minutes_powerless"] >= least]
-    return bool(dead) and dead[-1].ended
+    whole = rests(context, "unit")
+    if whole is None:
+        return False
+    dead = np.flatnonzero(whole.told["minutes_powerless"] >= least)
+    return bool(len(dead)) and bool(whole.ended[dead[-1]])
 
 
 def _serviced(context: Context, day: str) -> bool:

@@ -12,8 +12,8 @@ from fieldfare.analysis.expectation.reheat import (
     CHARGING_SHARE,
     Charge,
     coil_w_per_k,
-    expected,
 )
+from fieldfare.analysis.expectation.reheat import expected_minutes as charge_minutes
 from fieldfare.analysis.facts.minutes import rated
 from fieldfare.analysis.facts.table import Table, fill_nan, group_by_day
 from fieldfare.analysis.findings.confidence import Flags, Floats
@@ -170,11 +170,11 @@ def expected_minutes(context: Context, reheats: Table) -> tuple[Floats, Floats]:
     limit = min(pump.max_flow_c or np.inf, seen)
     water = (pump.flow_m3_per_h or np.inf) * _WATER_W_PER_K
     usual, doubt = np.full(len(reheats), np.nan), np.full(len(reheats), np.nan)
-    for i in np.flatnonzero((heat >= _LEAST_KWH) & (output > 0.0) & (rise >= _LEAST_RISE_K)):
-        litres = heat[i] * 1000.0 / WH_PER_LITRE_KELVIN / rise[i]
-        coil = coil_w_per_k(output[i] / CHARGING_SHARE, water)
-        told = expected(Charge(litres, end[i] - rise[i], end[i], output[i], coil, limit))
-        usual[i], doubt[i] = told.value, told.uncertainty
+    judged = (heat >= _LEAST_KWH) & (output > 0.0) & (rise >= _LEAST_RISE_K)
+    heat, output, end, rise = heat[judged], output[judged], end[judged], rise[judged]
+    litres = heat * 1000.0 / WH_PER_LITRE_KELVIN / rise
+    coil = coil_w_per_k(output / CHARGING_SHARE, water)
+    usual[judged], doubt[judged] = charge_minutes(Charge(litres, end - rise, end, output, coil, limit))
     endless = ~np.isfinite(usual)
     usual[endless] = doubt[endless] = np.nan
     return usual, doubt

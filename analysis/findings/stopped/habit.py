@@ -14,17 +14,10 @@ def is_usual_rest(context: Context, rest: Rest) -> bool:
     limit, outdoor = context.limit, rest["outdoor_mean_c"]
     if not outdoor >= limit("stopped_weather_c"):
         return False
-    like = [
-        other
-        for other in context.once(_unit_rests)
-        if other.start != rest.start
-        and other.begun
-        and other.ended
-        and other.hours >= limit("stopped_like_length") * rest.hours
-        and other["outdoor_mean_c"] <= outdoor + limit("stopped_like_k")
-    ]
-    return len(like) >= limit("stopped_like_rests")
-
-
-def _unit_rests(context: Context) -> list[Rest]:
-    return rests(context, "unit")
+    others = rests(context, "unit")
+    if others is None:
+        return False
+    like = others.begun & others.ended & (others.start != rest.start)
+    like &= others.hours >= limit("stopped_like_length") * rest.hours
+    like &= others.told["outdoor_mean_c"] <= outdoor + limit("stopped_like_k")
+    return bool(like.sum() >= limit("stopped_like_rests"))

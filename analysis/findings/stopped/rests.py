@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +20,7 @@ Mask = NDArray[np.bool_]
 
 # A hole in the data of up to this length does not part two rows of one rest.
 _JOINED_MS = 125 * 60_000
+MS_PER_HOUR = 3_600_000
 _ADDED = (
     "minutes",
     "minutes_known",
@@ -77,49 +80,83 @@ class Rest:
     begun: bool
     ended: bool
     open: bool
-    told: dict[str, float]
+    told: Mapping[str, float]
 
     def __getitem__(self, name: str) -> float:
         return self.told[name]
 
     @property
     def hours(self) -> float:
-        return (self.end - self.start) / 3_600_000.0
+        return (self.end - self.start) / MS_PER_HOUR
 
     def share(self, part: str, whole: str) -> float:
         """One count of minutes over another; nan where the other is nothing."""
         return self.told[part] / self.told[whole] if self.told[whole] > 0 else float("nan")
 
 
-def rests(context: Context, kind: str) -> list[Rest]:
-    """All rests of a kind, oldest first."""
-    return context.once(_by_kind).get(kind, [])
+@dataclass(frozen=True)
+class Rests:
+    """All rests of a kind, oldest first, as columns: of over a thousand in a year a few are looked at.
+
+    start, end : int64 (n,) [ms]. begun, ended, open : bool (n,). told : float64 (n,) by name, nan where not
+        known
+    """
+
+    kind: str
+    start: NDArray[np.int64]
+    end: NDArray[np.int64]
+    begun: Mask
+    ended: Mask
+    open: Mask
+    told: Mapping[str, Floats]
+
+    @property
+    def hours(self) -> Floats:
+        return (self.end - self.start) / MS_PER_HOUR
+
+    def rest(self, row: int) -> Rest:
+        """One of them."""
+        return Rest(
+            self.kind,
+            int(self.start[row]),
+            int(self.end[row]),
+            bool(self.begun[row]),
+            bool(self.ended[row]),
+            bool(self.open[row]),
+            {name: float(values[row]) for name, values in self.told.items()},
+        )
 
 
-def _by_kind(context: Context) -> dict[str, list[Rest]]:
+def rests(context: Context, kind: str) -> Rests | None:
+    """All rests of a kind; None without any."""
+    return context.once(_by_kind).get(kind)
+
+
+def _by_kind(context: Context) -> dict[str, Rests]:
     table = context.all_days.rests
     if not len(table):
         return {}
     rows = table.where(np.argsort(table["kind"], kind="stable"))
     kinds, start, end = rows["kind"], rows["start"], rows["end"]
-    ended, is_open = rows["ended"].astype(bool), rows["open"].astype(bool)
+    begun, ended, is_open = (rows[name].astype(bool) for name in ("begun", "ended", "open"))
     apart = (start[1:] - end[:-1] > _JOINED_MS) | ended[:-1] | (kinds[1:] != kinds[:-1])
     begins = np.concatenate(([0], np.flatnonzero(apart) + 1))
     lasts = np.append(begins[1:], len(rows)) - 1
     told = _of_each(rows, begins) | dict.fromkeys(_spoiled(context), np.full(len(begins), np.nan))
-    found: dict[str, list[Rest]] = {}
-    for a, b, values in zip(begins, lasts, np.column_stack(list(told.values())).tolist(), strict=True):
-        rest = Rest(
-            str(kinds[a]),
-            int(start[a]),
-            int(end[b]),
-            bool(rows["begun"][a]),
-            bool(ended[b]),
-            bool(is_open[b]),
-            dict(zip(told, values, strict=True)),
+    kind_of = kinds[begins]
+    edges = [0, *(np.flatnonzero(kind_of[1:] != kind_of[:-1]) + 1).tolist(), len(begins)]
+    return {
+        str(kind_of[a]): Rests(
+            str(kind_of[a]),
+            start[begins[a:b]],
+            end[lasts[a:b]],
+            begun[begins[a:b]],
+            ended[lasts[a:b]],
+            is_open[lasts[a:b]],
+            {name: values[a:b] for name, values in told.items()},
         )
-        found.setdefault(rest.kind, []).append(rest)
-    return found
+        for a, b in pairwise(edges)
+    }
 
 
 def _spoiled(context: Context) -> tuple[str, ...]:

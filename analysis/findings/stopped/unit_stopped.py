@@ -5,11 +5,13 @@ Every day counts here: cold beyond design, an absence or a service day excuse no
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from datetime import timedelta
 
 import numpy as np
 
 from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.findings.confidence import Flags
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.data.impossible import repeats_itself
 from fieldfare.analysis.findings.declared import rests_for_boiler
@@ -29,7 +31,7 @@ from fieldfare.analysis.findings.stopped.heat_due import (
     target_lowered,
 )
 from fieldfare.analysis.findings.stopped.one_of_several import one_of_several
-from fieldfare.analysis.findings.stopped.rests import Rest, local, rests, standby
+from fieldfare.analysis.findings.stopped.rests import Rest, Rests, local, rests, standby
 from fieldfare.analysis.findings.stopped.texts import (
     POSSIBLE_HOME,
     POSSIBLE_STEP,
@@ -40,6 +42,7 @@ from fieldfare.analysis.findings.stopped.texts import (
     possible_headline,
 )
 from fieldfare.analysis.findings.stopped.tries import cools_instead, is_barren, is_unlike_before
+from fieldfare.analysis.minutes.midnight import local_midnight
 
 # A period that is over ends at midnight, in the middle of ordinary pauses too.
 _LEAST_AT_END_H = 3.0
@@ -69,16 +72,11 @@ def _stopped(context: Context) -> Finding | None:
     if not len(context.all_days.rests):
         _refuse_unknown(context)
         return heater_inside(context)
-    ended: list[tuple[Rest, list[Reason]]] = []
     possible: Finding | None = None
     for kind in _ORDER:
         if kind == "hot_water" and (hidden := heater_inside(context)) is not None:
             return hidden
-        for rest in reversed(rests(context, kind)):
-            if not _goes_on(context, rest):
-                if kind == "unit" and rest.hours >= context.limit("stopped_past_hours"):
-                    ended.append((rest, reasons(context, rest)))
-                continue
+        for rest in _chosen(context, kind, _goes_on):
             if rest.open and rest["minutes_frozen"] >= _FROZEN_SHARE * rest["minutes"]:
                 raise NotAssessed(
                     "no gauge has moved of late: the gateway repeats its readings", "distrusted"
@@ -91,12 +89,28 @@ def _stopped(context: Context) -> Finding | None:
             if not _only_possible(context, told):
                 return _finding(context, rest, told)
             possible = possible or _finding(context, rest, told)
-    if possible is not None:
-        return possible
-    past = [(rest, told) for rest, told in ended if told]
-    if not past:
-        return None
-    return _past(context, *max(past, key=lambda p: (_may_return(context, *p), p[0].end)))
+    return possible or _newest_past(context)
+
+
+def _chosen(context: Context, kind: str, which: Callable[[Context, Rests], Flags]) -> Iterator[Rest]:
+    """The rests of a kind that are chosen, newest first."""
+    found = rests(context, kind)
+    if found is not None:
+        yield from (found.rest(row) for row in np.flatnonzero(which(context, found))[::-1].tolist())
+
+
+def _newest_past(context: Context) -> Finding | None:
+    """Of the whole unit's rests that are over and in which heat was due the newest that may come again, else
+    the newest."""
+    newest: tuple[Rest, list[Reason]] | None = None
+    for rest in _chosen(context, "unit", _is_past):
+        if newest is not None and not _is_near_or_long(context, rest):
+            continue
+        if told := reasons(context, rest):
+            if _may_return(context, rest, told):
+                return _past(context, rest, told)
+            newest = newest or (rest, told)
+    return None if newest is None else _past(context, *newest)
 
 
 def _refuse_unknown(context: Context) -> None:
@@ -109,14 +123,17 @@ def _refuse_unknown(context: Context) -> None:
         raise NotAssessed("no measurement shows whether the unit runs", "missing_quantity")
 
 
-def _goes_on(context: Context, rest: Rest) -> bool:
-    """True where the rest reaches the latest readings or the period's end; later gaps are data_gap's."""
-    if not rest.open and rest.hours < _LEAST_AT_END_H:
-        return False
+def _goes_on(context: Context, found: Rests) -> Flags:
+    """True where a rest reaches the latest readings or the period's end; later gaps are data_gap's."""
     newest = context.all_days.days.day(len(context.all_days.days) - 1)
-    if rest.open:
-        return bool(local(context, rest.end - 1).date() >= newest - timedelta(1))
-    return local(context, rest.end).date() > newest
+    heard = found.end > local_midnight(context.site, newest - timedelta(1))
+    beyond = found.end >= local_midnight(context.site, newest + timedelta(1))
+    return np.where(found.open, heard, beyond & (found.hours >= _LEAST_AT_END_H))
+
+
+def _is_past(context: Context, found: Rests) -> Flags:
+    """True where a rest is over and was long enough to be told of."""
+    return ~_goes_on(context, found) & (found.hours >= context.limit("stopped_past_hours"))
 
 
 def _is_own(context: Context, rest: Rest) -> bool:
@@ -197,15 +214,19 @@ def _may_return(context: Context, rest: Rest, told: list[Reason]) -> bool:
     A unit that starts again by itself has not been mended; one that stood for days in the heating season is
     asked about for the rest of that season.
     """
-    newest = context.all_days.days.day(len(context.all_days.days) - 1)
     until = local(context, rest.end).date()
-    ago = (newest - until).days
-    near = ago <= context.limit("stopped_past_days")
-    long = rest.hours >= context.limit("stopped_long_hours") and ago <= context.limit("stopped_long_days")
-    long = long and rest["outdoor_mean_c"] < context.limit("stopped_season_c")
     plain = {"power", "floor", "room", "fault"} & {r.kind for r in told}
     worked_on = any(r.kind == "serviced" and r.until >= until.isoformat() for r in context.recognised)
-    return bool((near or long) and plain and not worked_on)
+    return bool(_is_near_or_long(context, rest) and plain and not worked_on)
+
+
+def _is_near_or_long(context: Context, rest: Rest) -> bool:
+    newest = context.all_days.days.day(len(context.all_days.days) - 1)
+    ago = (newest - local(context, rest.end).date()).days
+    if ago <= context.limit("stopped_past_days"):
+        return True
+    long = rest.hours >= context.limit("stopped_long_hours") and ago <= context.limit("stopped_long_days")
+    return long and rest["outdoor_mean_c"] < context.limit("stopped_season_c")
 
 
 def _told_cause(causes: tuple[Cause, ...]) -> str:
