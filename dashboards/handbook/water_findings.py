@@ -64,8 +64,9 @@ WATER: dict[str, HandbookText] = {
     ),
     "pressure_falling": HandbookText(
         "The heating circuit loses pressure and so, most likely, water.",
-        "A robust line is fitted to the daily pressure at like water temperature; refills show as jumps and"
-        " are taken out.",
+        "The water's growth with temperature is taken out of the daily pressure by Boyle's law. A robust line"
+        " is fitted to what is left. Jumps that stay are refills and are taken out. A fall that comes back by"
+        " itself is no loss.",
         "Where the water goes. A circuit in its first weeks loses air, which looks like a leak.",
     ),
     "pressure_low": HandbookText(

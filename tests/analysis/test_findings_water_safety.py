@@ -11,15 +11,17 @@ import pytest
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.circuit_pressure import _topped, pressure_columns
 from fieldfare.analysis.facts.segments import Segments
+from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.findings.consistency import with_passed_limits
 from fieldfare.analysis.findings.episodes import Episode
 from fieldfare.analysis.findings.excuses import excuses, not_fitted
 from fieldfare.analysis.findings.flow import expansion_vessel
 from fieldfare.analysis.findings.flow import pressure as water_pressure
-from fieldfare.analysis.findings.flow.pressure_trend import drift
+from fieldfare.analysis.findings.flow.pressure_trend import at_like_temperature, drift
 from fieldfare.analysis.findings.hot_water import hygiene, scald
 from fieldfare.analysis.findings.model import Evidence, Finding
 from fieldfare.analysis.findings.onset import onset
+from fieldfare.analysis.physics.water import density
 from fieldfare.analysis.plant.load import parse_site
 from tests.analysis.heat_tables import DAYS, FIRST, SITE, check_whole, context_of, days_of
 
@@ -344,6 +346,54 @@ def test_topping_up_hides_no_leak(every: int) -> None:
     assert found.severity in ("watch", "act")
     assert found.evidence[0].value == pytest.approx(0.14, rel=0.2)
     assert "topped up" in found.headline
+
+
+def empty_vessel(loss_share: float, *, gas_bar: float = 0.04, seed: int = 11) -> Table:
+    """Days of a circuit whose vessel is nearly empty, with rises by warm water taken for refills.
+
+    Boyle's law on the growth of water (density after IAPWS R7-97). gas_bar : pressure times volume of the
+    gas over the circuit's volume. loss_share : water lost over the days, over the circuit's volume
+    """
+    rng = np.random.default_rng(seed)
+    warm = 37.0 + 2.5 * np.sin(N / 4.0) + rng.normal(0.0, 1.2, DAYS)
+    grown = density(warm.mean()) / density(warm) - 1.0
+    gas = gas_bar / 2.8 - grown + loss_share * N / DAYS
+    level = gas_bar / gas - 1.013 + 0.01 * rng.standard_normal(DAYS)
+    topped = np.where(np.diff(level, prepend=level[0]) > 0.1, 0.17, 0.0)
+    assert (topped > 0.0).sum() >= 3
+    return days_of(pressure=level, pressure_min=level - 0.2, loop_c=warm, pressure_topped=topped)
+
+
+def test_an_empty_vessel_loses_no_water() -> None:
+    assert water_pressure.pressure_falling(context_of(empty_vessel(0.0))) is None
+
+
+def test_an_empty_vessel_that_leaks_too_is_told() -> None:
+    found = check_whole(water_pressure.pressure_falling(context_of(empty_vessel(0.006))))
+    assert found.severity in ("watch", "act")
+    assert "topped up" not in found.headline
+
+
+def test_a_coarse_gauge_that_follows_the_water_shows_no_loss() -> None:
+    """A gauge of 0.05 bar: the water cools for a week, warms again, and a warm hour passes for a refill."""
+    rng = np.random.default_rng(2)
+    warm = 43.0 + rng.normal(0.0, 1.0, DAYS) - 6.0 * np.exp(-(((N - 80.0) / 5.0) ** 2))
+    level = np.round((1.55 + 0.012 * (warm - 43.0)) / 0.05) * 0.05
+    topped = np.where(N == 86, 0.16, 0.0)
+    days = days_of(pressure=level, pressure_min=level - 0.1, loop_c=warm, pressure_topped=topped)
+    assert water_pressure.pressure_falling(context_of(days)) is None
+
+
+def test_a_level_that_came_back_by_itself_is_no_loss() -> None:
+    level = 1.6 - 0.25 * np.exp(-(((N - 70.0) / 9.0) ** 2))
+    assert water_pressure.pressure_falling(context_of(days_of(pressure=level, pressure_min=level))) is None
+
+
+def test_pressures_at_like_temperature_keep_a_loss_and_drop_the_water() -> None:
+    days = empty_vessel(0.006)
+    like = at_like_temperature(days.floats("pressure"), days.floats("loop_c"))
+    lost = 0.04 / (0.04 / 2.8 + 0.006 * N / DAYS) - 1.013
+    assert np.std(like - lost) < 0.5 * np.std(days.floats("pressure") - lost)
 
 
 def test_level_pressure_has_no_drift() -> None:

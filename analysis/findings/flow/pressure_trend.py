@@ -1,4 +1,4 @@
-"""Trends of circuit pressure between refills, corrected for water temperature."""
+"""Trends of circuit pressure between refills, at like water temperature."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldfare.analysis.expectation.pressure import ATMOSPHERE_BAR, COLD_C, expansion
 from fieldfare.analysis.figures.estimate import robust_fit, robust_spreads
 from fieldfare.analysis.findings.confidence import Floats
 from fieldfare.analysis.statistics.quantiles import running_median
@@ -19,8 +20,10 @@ FEWEST_DAYS = 10
 _LEVEL = 1e-6
 # The slope less twice its error must be a good part of the least one that matters.
 _SURE_OF = 0.3
-# The day after a refill has lost a little of it already.
+# The day after a refill has lost a little of it already. A fall of which so much is left has not come back.
 _STAYS = 0.7
+# A dependence, a refill or a fall counts beyond two standard deviations (common practice).
+_BEYOND = 2.0
 
 
 @dataclass(frozen=True)
@@ -57,20 +60,23 @@ def drift(
     least : slope [bar/week], and least_change : change in all [bar], below which a stretch is level
 
     Refills part the days into stretches. A stretch too short for a slope of its own is joined to the one
-    before, its refill taken off: a circuit topped up every week loses water all the while.
+    before, its refill taken off: a circuit topped up every week loses water all the while. A refill counts
+    where the level at like water temperature jumped and stayed, and a fall where that level is still lower
+    at its end, beyond its scatter.
     """
     added = np.nan_to_num(topped)
     # The day of a refill holds both levels.
     rows = np.flatnonzero(np.isfinite(pressure) & (pressure > empty_bar) & (added == 0.0))
     if len(rows) < FEWEST_DAYS:
         return None
-    value = pressure[rows]
     here = loop[rows]
     usual = float(np.median(here[np.isfinite(here)])) if np.isfinite(here).any() else 0.0
     warm = np.where(np.isfinite(here), here, usual)
+    value = at_like_temperature(pressure[rows], warm)
     number = (day[rows] - day[rows[0]]) / np.timedelta64(1, "D")
     sudden = np.diff(np.cumsum(added)[rows], prepend=np.cumsum(added)[rows[0]])
-    told = {i for i in _refills(value, warm, refill_bar) if not sudden[max(i - 1, 0) : i + 2].any()}
+    sudden = _stayed(number, value, sudden)
+    told = {i for i in _refills(value, refill_bar) if not sudden[max(i - 1, 0) : i + 2].any()}
     jumps = sorted(told | set(np.flatnonzero(sudden > 0.0).tolist()))
     moves = np.delete(np.diff(value), [at - 1 for at in jumps])
     daily = float(np.median(moves)) if len(moves) else 0.0
@@ -84,7 +90,8 @@ def drift(
             continue
         slope, error, start = found
         change = slope * (number[b - 1] - number[a + start]) / 7.0
-        if slope >= least and slope - 2.0 * error >= _SURE_OF * least and change >= least_change:
+        sure = slope >= least and slope - 2.0 * error >= _SURE_OF * least and change >= least_change
+        if sure and _lasts(sign * level, start, change):
             within = sum(at - a > start for at in span[1:-1])
             return Drift(
                 sign * slope,
@@ -98,12 +105,66 @@ def drift(
     return None
 
 
-def _refills(value: Floats, warm: Floats, least: float) -> list[int]:
+def at_like_temperature(pressure: Floats, warm: Floats) -> Floats:
+    """The days' pressures as they would be at the median water temperature.
+
+    pressure : float64 (n,) [bar gauge]. warm : float64 (n,) [°C], the water's mean, both finite
+    Returns float64 (n,) [bar gauge]; as it came where the pressure does not follow the temperature.
+
+    Boyle's law: the inverse of the vessel's absolute pressure falls in proportion to the water's growth. The
+    factor comes from the changes from day to day, in which neither a slow loss nor a refill shows.
+    Source: EN 12828 Annex D (from memory), as in `analysis.expectation.pressure`.
+    """
+    grown = np.asarray(expansion(COLD_C, np.maximum(warm, COLD_C)), dtype=np.float64)
+    steps = np.diff(grown)
+    if len(steps) < FEWEST_DAYS or not steps.any():
+        return pressure
+    inverse = 1.0 / (pressure + ATMOSPHERE_BAR)
+    fit = robust_fit(np.column_stack((np.ones(len(steps)), steps / steps.std())), np.diff(inverse))
+    follows, error = -float(fit.coefficients[1]), float(np.sqrt(max(fit.covariance[1, 1], 0.0)))
+    if follows <= _BEYOND * error:
+        return pressure
+    inverse += follows / steps.std() * (grown - np.median(grown))
+    return np.asarray(1.0 / inverse - ATMOSPHERE_BAR)
+
+
+def _stayed(number: Floats, value: Floats, sudden: Floats) -> Floats:
+    """The sudden rises that the level at like temperature shows too [bar]; 0 elsewhere.
+
+    number : float64 (n,) [days]. value : float64 (n,) [bar], at like temperature. sudden : float64 (n,) [bar]
+    """
+    out = np.zeros(len(value))
+    at = np.flatnonzero(sudden > 0.0)
+    quiet = np.delete(np.diff(value) / np.diff(number), at - 1)
+    if not len(at) or not len(quiet):
+        return out
+    daily = float(np.median(quiet))
+    scatter = 1.4826 * float(np.median(np.abs(quiet - daily)))
+    for i in at:
+        rise = value[i] - value[i - 1] - daily * (number[i] - number[i - 1])
+        if rise >= max(_STAYS * sudden[i], _BEYOND * scatter):
+            out[i] = sudden[i]
+    return out
+
+
+def _lasts(level: Floats, start: int, change: float) -> bool:
+    """Whether a rise of `level`, from row `start`, is still there on its last days, beyond the days' scatter.
+
+    level : float64 (n,) [bar], at like temperature and without refills
+    """
+    few = FEWEST_DAYS // 3
+    before = float(np.median(level[max(start - few, 0) : start + few]))
+    after = float(np.median(level[-few:]))
+    moves = np.diff(level)
+    scatter = 1.4826 * float(np.median(np.abs(moves - np.median(moves))))
+    return bool(after - before >= max(_STAYS * change, _BEYOND * scatter))
+
+
+def _refills(value: Floats, least: float) -> list[int]:
     """Days on which the level jumps up from the day before, and stays."""
     before = np.concatenate((value[:1], running_median(value, 1, 0)[:-1]))
     after = running_median(value, 0, 1)
-    warmed = 0.01 * np.maximum(warm - np.roll(warm, 1), 0.0)
-    rise, stays = np.diff(value, prepend=value[0]) - warmed, after - before - warmed
+    rise, stays = np.diff(value, prepend=value[0]), after - before
     return [i for i in range(1, len(value)) if rise[i] >= least and stays[i] >= _STAYS * least]
 
 
