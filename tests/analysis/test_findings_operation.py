@@ -319,6 +319,43 @@ def test_short_runs_blurred_by_coarse_readings_are_no_standby() -> None:
         idle.high_standby(context_of(running, site=OWN_PUMP_METER))
 
 
+def test_a_floor_that_steps_up_is_standby_from_the_step_on() -> None:
+    """Quarter-hours of a unit that runs most of the day: many days share the least value, others hold runs."""
+    coarse = {"spacing.heat_pump_electricity": 15.0}
+    floor = np.where(np.arange(DAYS) < 50, 16.0, 160.0)
+    partly = np.arange(DAYS) % 4 == 1
+    power = np.where(partly, floor + 40.0 + 3.0 * np.arange(DAYS) % 97, floor)
+    found = idle.high_standby(context_of(days_of(rest_power=power, **coarse), site=OWN_PUMP_METER))
+    assert check_whole(found).headline == "The unit draws 160 W at standby."
+    assert abs((np.datetime64(found.since) - FIRST).astype(int) - 50) <= 1
+
+
+@pytest.mark.parametrize("spacing", [5.0, 15.0])
+def test_a_unit_that_never_rests_for_a_reading_shows_no_standby(spacing: float) -> None:
+    """Short runs in every reading: what is drawn on average is far above any unit's standby."""
+    merged = days_of(rest_power=720.0, **{"spacing.heat_pump_electricity": spacing})
+    with pytest.raises(NotAssessed, match="too few days with the unit at rest"):
+        idle.high_standby(context_of(merged, site=OWN_PUMP_METER))
+
+
+@pytest.mark.parametrize(("heat", "told"), [(40.0, True), (70.0, False)])
+def test_runs_longer_than_their_heat_hold_rests(heat: float, told: bool) -> None:
+    """Readings of 5 minutes merge runs of 8 with their rests. At 2.6 kW or more 40 kWh take 15 hours, not 24:
+    not cleared, but not assessed. 70 kWh take all day."""
+    merged = runs_of(1430.0, 10.0, 1)
+    days = days_of(
+        minutes_running=1430, minutes_heating=1430, heat_total_kwh=heat, heat_space_kwh=heat,
+        running_spacing_min=5.0,
+        **{"spacing.heat_pump_electricity": 5.0, "spacing.operating_mode": None},
+    )  # fmt: skip
+    context = context_of(days, merged, site=WHOLE.partition("[limits]")[0])
+    if told:
+        with pytest.raises(NotAssessed, match="can't count runs"):
+            starts.short_cycling(context)
+    else:
+        assert starts.short_cycling(context) is None
+
+
 def test_hours_of_part_running_are_no_floor() -> None:
     """By the hour, a unit that hardly rests has lowest hours of any size above its standby."""
     hourly = {"spacing.heat_pump_electricity": 60.0}

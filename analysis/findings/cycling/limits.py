@@ -79,6 +79,13 @@ LIMITS_CYCLING: dict[str, Limit] = {
         "share of the field's units that start less often, below which short runs are a note",
         "below",
     ),
+    "hidden_rest_share": Limit(
+        1.25,
+        "-",
+        "common practice: makers state the least output at one rating point, and it differs by a fifth with air"
+        " and water; a heat meter adds 5 % (EN 1434-1 class 2)",
+        "running time seen over what the day's heat takes at the least output, above which rests are hidden",
+    ),
     "cycling_days": Limit(
         7.0,
         "days",

@@ -147,14 +147,31 @@ def short_cycling(context: Context) -> Finding | None:
 def _unseen(context: Context) -> Finding | None:
     """Readings far apart show no run that is shorter; then only a counter can tell that there are none."""
     days, closest = context.days, run_spacing(context.days)
-    if closest <= _CLOSE_MIN:
+    hidden = blurred_runs(context.site, context.facts) if _may_hide_rests(context) else None
+    if closest <= _CLOSE_MIN and hidden is None:
         return None
     if np.isfinite(days.floats("compressor_starts_counted")).any():
         return _by_counter(context)
     raise NotAssessed(
-        f"readings every {closest:.0f} minutes can't show short runs; needs them every {_CLOSE_MIN:.0f}"
+        hidden
+        or f"readings every {closest:.0f} minutes can't show short runs; needs them every {_CLOSE_MIN:.0f}"
         " minutes, or compressor_starts"
     )
+
+
+def _may_hide_rests(context: Context) -> bool:
+    """Whether the runs that are seen last longer than the heat lets them: then they hold rests.
+
+    A unit can't run longer than the day's heat takes at its least output. True too where heat or least
+    output is not known.
+    """
+    days, least = context.days, context.site.heat_pump.min_output_kw
+    heat, running = days.floats("heat_total_kwh"), days.floats("minutes_running") / 60.0
+    known = np.isfinite(heat) & (running > 0.0)
+    if least is None or "heat_output" in context.unreliable or not known.any():
+        return True
+    longest = context.limit("hidden_rest_share") * heat / least
+    return int((known & (running > longest)).sum()) >= context.limit("cycling_days")
 
 
 def _heating_runs(runs: Table) -> Table:

@@ -9,6 +9,7 @@ from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.idle_pump import chance
 from fieldfare.analysis.expectation.standby import standby
 from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.figures.operation import blurred_runs
 from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.episodes import latest_episode
@@ -23,8 +24,12 @@ from fieldfare.analysis.statistics.quantiles import nan_median
 _REST_MIN = 30
 _UNASKED_MIN = 60
 _USUAL_PUMP_W = 45.0
-# Standby is the same every day; what changes by more, in readings that blur short runs, is no rest.
-_CLOSE_MIN, _STEADY_SHARE = 5.0, 0.3
+# Rests of 5 minutes show in readings half as far apart (sampling theorem); readings farther apart may hold a
+# part of a run.
+_CLOSE_MIN, _CLOSEST_MIN = 5.0, 2.5
+# Standby is the same for days. Readings that blur short runs show it as a floor: the least of so many days
+# is shared by most of them.
+_FLOOR_DAYS, _FLOOR_SHARE = 10, 0.5
 # Nor is what comes near a running compressor and beyond every heater that a unit keeps on at rest (common
 # practice).
 _PARTLY, _MOST_STANDBY_W = 0.35, 300.0
@@ -113,14 +118,15 @@ def _resting_power(context: Context) -> tuple[Floats, Flags, str, bool]:
     if spacing <= 15.0:
         power = days.floats("rest_power")
         judged = np.isfinite(power) & (days.floats("minutes_calm") >= _REST_MIN)
-        if spacing > _CLOSE_MIN:
+        if spacing > _CLOSEST_MIN:
             judged &= fill_nan(power, 0.0) < max(_PARTLY * least_running_w(site), _MOST_STANDBY_W)
-        if spacing > _CLOSE_MIN and judged.any():
-            low, middling, high = np.quantile(power[judged], (0.25, 0.5, 0.75))
-            if high - low > _STEADY_SHARE * middling:
+        if spacing > _CLOSE_MIN or (spacing > _CLOSEST_MIN and blurred_runs(site, context.facts)):
+            floor = _at_a_floor(power, judged)
+            if floor.sum() < _FLOOR_SHARE * judged.sum():
                 raise NotAssessed(
                     f"readings every {spacing:.0f} minutes can't tell standby from short runs here"
                 )
+            judged = floor
         return power, judged, "well after a stop", inside_meter
     lowest = days.floats("lowest_hour")
     return lowest, _at_the_floor(lowest, least_running_w(site)), "lowest hour of calm days", inside_meter
@@ -138,6 +144,25 @@ def _at_the_floor(lowest: Floats, running_w: float) -> Flags:
         if floor < 0.5 * running_w and near.sum() >= _FEWEST_FLOOR_DAYS
         else np.zeros(len(lowest), dtype=np.bool_)
     )
+
+
+def _at_a_floor(power: Floats, judged: Flags) -> Flags:
+    """Days at the least level of the days before or after them.
+
+    power : float64 (n,) [W] at rest. judged : bool (n,), days that show it. Returns bool (n,)
+
+    A reading with a part of a run in it lies above the standby, at another height each time. So the least
+    level that many days share is the standby, or bounds it from above. Looking to one side at a time keeps
+    the days about a step.
+    """
+    out = np.zeros(len(power), dtype=np.bool_)
+    rows = np.flatnonzero(judged)
+    value = power[rows]
+    for i, row in enumerate(rows):
+        sides = value[max(i - _FLOOR_DAYS + 1, 0) : i + 1], value[i : i + _FLOOR_DAYS]
+        floors = [float(np.sort(side)[_CUT_DAYS]) for side in sides if len(side) > _CUT_DAYS]
+        out[row] = any(value[i] <= _FLOOR_SPREAD * floor + _REGISTER_W for floor in floors)
+    return out
 
 
 def pump_always_on(context: Context) -> Finding | None:
