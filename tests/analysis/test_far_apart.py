@@ -13,11 +13,12 @@ import pytest
 
 from fieldfare.analysis.facts.build import build_facts
 from fieldfare.analysis.figures.hot_water import blurred_reheats
+from fieldfare.analysis.findings.judge import RULES
 from fieldfare.analysis.minutes.resampling import is_change_driven, sampling_interval
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.readings import MS_PER_MINUTE, Samples
 from fieldfare.analysis.reports.result import analyse
-from fieldfare.collector.simulated.plant import Simulated, random_plant, simulate
+from fieldfare.collector.simulated.plant import Simulated, random_plant, simulate, with_fault
 
 FIRST, DAYS = date(2023, 11, 1), 40
 
@@ -135,3 +136,28 @@ def test_a_point_s_rhythm_is_the_median_and_quantile_of_its_spacings(lost: float
     usual, longest = sampling_interval(time)
     assert usual == np.median(gaps)
     assert longest == pytest.approx(max(5.0, 3.0 * usual, 1.5 * np.quantile(gaps, 0.95)))
+
+
+@pytest.mark.parametrize("every_min", [5, 10, 15])
+@pytest.mark.parametrize("code", ["short_cycling", "high_standby"])
+def test_a_fault_that_readings_far_apart_may_hide_is_never_cleared(code: str, every_min: int) -> None:
+    """Each code of a result is found, cleared or not assessed; what can't be seen is not cleared."""
+    spec = random_plant(3105, meter_set="rich", every_s=60, meter_errors=False)
+    sim = simulate(with_fault(spec, code), FIRST, DAYS)
+    document = result(sim, every_min)
+    reasons = {n["code"]: n["reason"] for n in document["not_assessed"]}
+    assert code in {f["code"] for f in document["findings"]} | reasons.keys()
+    assert all(reasons.values())
+
+
+@pytest.mark.parametrize("kept", ["heat_pump_electricity", "flow_temperature", "outdoor_temperature"])
+def test_a_code_whose_needs_are_not_met_is_not_assessed(kept: str) -> None:
+    sim = plant(3)
+    site, last = parse_site(sim.site_toml), FIRST + timedelta(DAYS - 1)
+    names = {p.id for p in site.points_of(kept)}
+    facts = build_facts(site, {n: s for n, s in sim.readings.items() if n in names}, FIRST, last)
+    told = analyse(site, facts, FIRST, last)
+    answered = {f.code for f in told.findings} | {n.code for n in told.not_assessed}
+    for rule in RULES:
+        measured = [any(f"spacing.{q}" in facts.days for q in need.any_of) for need in rule.needs]
+        assert all(measured) or rule.code in answered, rule.code

@@ -320,7 +320,7 @@ def test_short_runs_blurred_by_coarse_readings_are_no_standby() -> None:
 
 
 def test_a_floor_that_steps_up_is_standby_from_the_step_on() -> None:
-    """Quarter-hours of a unit that runs most of the day: many days share the least value, others hold runs."""
+    """Quarter-hours of a unit that runs most of the day: many days share the least value, others don't."""
     coarse = {"spacing.heat_pump_electricity": 15.0}
     floor = np.where(np.arange(DAYS) < 50, 16.0, 160.0)
     partly = np.arange(DAYS) % 4 == 1

@@ -82,8 +82,8 @@ LIMITS_CYCLING: dict[str, Limit] = {
     "hidden_rest_share": Limit(
         1.25,
         "-",
-        "common practice: makers state the least output at one rating point, and it differs by a fifth with air"
-        " and water; a heat meter adds 5 % (EN 1434-1 class 2)",
+        "common practice: makers state the least output at one rating point, and it differs by a fifth with"
+        " air and water; a heat meter adds 5 % (EN 1434-1 class 2)",
         "running time seen over what the day's heat takes at the least output, above which rests are hidden",
     ),
     "cycling_days": Limit(
