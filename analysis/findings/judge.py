@@ -28,6 +28,7 @@ from fieldfare.analysis.findings.grading import graded_by_confidence
 from fieldfare.analysis.findings.heat import rules as heat
 from fieldfare.analysis.findings.heat.promise import explained
 from fieldfare.analysis.findings.hot_water import rules as hot_water
+from fieldfare.analysis.findings.hot_water.too_much import rooms_among_hot_water
 from fieldfare.analysis.findings.model import SEVERITIES, Finding, NotAssessedCode, Recognised
 from fieldfare.analysis.findings.other_heat import too_much_other_heat
 from fieldfare.analysis.findings.stopped import rules as stopped
@@ -167,7 +168,9 @@ def _run(
         if touched:
             culprit = context.unreliable[touched[0]]
             raise NotAssessed(f"withheld: {distrust(touched[0], culprit)}", "distrusted")
-        if rule.code in _AGAINST_HOUSE and (why := too_much_other_heat(context) or doubt(context)):
+        if rule.code in _AGAINST_HOUSE and (
+            why := too_much_other_heat(context) or rooms_among_hot_water(context) or doubt(context)
+        ):
             raise NotAssessed(why)
         return rule.run(context)
     except NotAssessed as reason:

@@ -59,7 +59,8 @@ WATER: dict[str, HandbookText] = {
         "The diverter valve does not close fully: heat meant for the cylinder goes to the rooms, or the"
         " cylinder feeds the heating.",
         "Heat given in a charge is compared with what the cylinder took up; cooling of a full cylinder while"
-        " the rooms are heated is compared with its usual cooling.",
+        " the rooms are heated is compared with its usual cooling. Heat counted as hot water is compared with"
+        " the most that a home can draw.",
         "Whether valve, actuator or control is at fault. A second consumer on the same pipes looks alike.",
     ),
     "pressure_falling": HandbookText(

@@ -21,6 +21,7 @@ from fieldfare.analysis.findings.hot_water import (
     diverter,
     hygiene,
     reheat,
+    too_much,
 )
 from fieldfare.analysis.findings.hot_water.limits import LIMITS_HOT_WATER
 from fieldfare.analysis.findings.hot_water.preceded import preceded
@@ -477,6 +478,34 @@ def test_a_leak_is_not_laid_to_the_insulation() -> None:
     days = days_of(standing_k_per_h=1.5, cooling_night=1.5, cooling_day=1.6)
     with pytest.raises(NotAssessed, match="diverter"):
         cylinder.high_standing_loss(context_of(days, leaking))
+
+
+def much_hot_water(from_day: int, kwh: float) -> Table:
+    """Days on which far more heat is counted as hot water than draws and the cylinder take, from a day on."""
+    on = np.arange(DAYS) >= from_day
+    return days_of(heat_hot_water_kwh=np.where(on, kwh, 8.0), minutes_hot_water=np.where(on, 600.0, 60.0))
+
+
+def test_more_heat_for_hot_water_than_a_home_draws_is_a_leak() -> None:
+    """Regulation (EU) 812/2013, Annex VII: the greatest profile of one dwelling draws 24.53 kWh a day."""
+    found = check_whole(diverter.diverter_passing(context_of(much_hot_water(40, 60.0))))
+    assert found.severity == "watch"
+    assert "60 kWh" in found.headline
+    assert found.since == str(FIRST + 40)
+    assert found.confidence > 0.9
+    assert check_whole(diverter.diverter_passing(context_of(much_hot_water(40, 110.0)))).severity == "act"
+
+
+@pytest.mark.parametrize(("from_day", "kwh"), [(0, 24.0), (40, 30.0), (86, 60.0)])
+def test_a_large_household_is_no_leak(from_day: int, kwh: float) -> None:
+    assert too_much.too_much_hot_water(context_of(much_hot_water(from_day, kwh))) is None
+
+
+def test_heat_counted_as_hot_water_withholds_a_claim_about_the_house() -> None:
+    assert too_much.rooms_among_hot_water(context_of()) is None
+    told = too_much.rooms_among_hot_water(context_of(much_hot_water(40, 60.0)))
+    assert told is not None
+    assert "60 kWh a day were counted as hot water on 50 days" in told
 
 
 # Pressure

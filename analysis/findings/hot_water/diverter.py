@@ -22,6 +22,7 @@ from fieldfare.analysis.findings.confidence import Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule, require_hot_water
 from fieldfare.analysis.findings.episodes import latest_episode
 from fieldfare.analysis.findings.grading import graded
+from fieldfare.analysis.findings.hot_water.too_much import more_than_drawn, too_much_hot_water
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.physics.hot_water import WH_PER_LITRE_KELVIN
@@ -206,6 +207,9 @@ def _calm(fall: Floats) -> float:
 def diverter_passing(context: Context) -> Finding | None:
     require_hot_water(context)
     leak, charge = context.once(leak_to_heating), context.once(leak_in_charges)
+    told = leak is not None and leak.is_sure and leak.rate >= 0.5 * context.limit("diverter_leak_k_per_h")
+    if not told and _use_told(context) and (much := context.once(too_much_hot_water)) is not None:
+        return more_than_drawn(context, much)
     if leak is None and charge is None:
         raise NotAssessed(
             f"needs cylinder_temperature and at least {_FEWEST} charges followed by heating, or heat_output"

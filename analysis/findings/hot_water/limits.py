@@ -111,6 +111,43 @@ LIMITS_HOT_WATER: dict[str, Limit] = {
     "diverter_leak_act": Limit(
         4.0, "K/h", "common practice: a kilowatt or more out of a usual cylinder", "the same, worth a visit"
     ),
+    "hot_water_most_kwh": Limit(
+        24.53,
+        "kWh/day",
+        "load profile XXL of Regulation (EU) 812/2013, Annex VII, the greatest of a single dwelling (from"
+        " memory)",
+        "heat that a home draws as hot water at most",
+    ),
+    "hot_water_home_m2": Limit(
+        300.0,
+        "m2",
+        "common practice: a larger heated area is more than one household",
+        "floor area that one greatest load profile stands for",
+    ),
+    "hot_water_over_design": Limit(
+        3.0,
+        "-",
+        "common practice: a full house in winter draws two to three times the year's mean",
+        "heat for hot water over the design's mean day, up to which it may be drawn",
+    ),
+    "hot_water_loop_kwh": Limit(
+        12.0,
+        "kWh/day",
+        "common practice: 50 m of circulation pipe at 10 W/m, all day",
+        "heat that a circulation loop loses at most",
+    ),
+    "hot_water_most_days": Limit(
+        7.0,
+        "days",
+        "common practice: a week of it is no visit and no filling of a bath",
+        "days with more heat for hot water than a home takes",
+    ),
+    "hot_water_most_error": Limit(
+        0.15,
+        "-",
+        "common practice: habits beyond the greatest load profile, and a heat meter of class 2 (EN 1434-1)",
+        "relative standard uncertainty of the most that a home takes",
+    ),
     # shortage
     "cold_day_minutes": Limit(
         120.0,
