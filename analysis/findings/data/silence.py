@@ -224,7 +224,7 @@ def _moves(days: Table, point: Point) -> Floats:
     the days' own values tell.
     """
     raw, moves = days.floats(f"raw.{point.id}"), days.floats(f"moves.{point.id}")
-    if point.form != "gauge":
+    if point.quantity not in _AIR | _WATER | {"cylinder_temperature"}:  # a flow or a pressure may keep still
         return moves
     if not np.isfinite(moves).any():
         return np.where(np.isfinite(raw), 0.0, np.nan) if point.quantity in _AIR else moves
