@@ -306,9 +306,38 @@ def test_single_charges_cut_short_by_draws_are_no_stall() -> None:
 def test_a_low_sensor_that_turns_cold_is_no_empty_cylinder() -> None:
     cold = days_of(minutes_tank_cold=600, minutes_cold_charging=30, tank_min=30.0)
     assert cylinder.hot_water_shortfall(context_of(cold, reheats_of(heat=5.5))) is None
-    found = cylinder.hot_water_shortfall(context_of(cold, reheats_of(heat=10.0)))
+    found = cylinder.hot_water_shortfall(context_of(cold, reheats_of(heat=12.0)))
     assert found is not None
     assert found.severity == "act"
+
+
+@pytest.mark.parametrize(
+    ("heat", "chance", "severity"), [(11.5, 0.95, "act"), (9.3, 0.58, "act"), (np.nan, 0.5, "act")]
+)
+def test_a_cold_sensor_of_unknown_height_is_as_sure_as_what_the_charge_puts_back(
+    heat: float, chance: float, severity: str
+) -> None:
+    """EN 12897 leaves the sensor's place to the maker: only an emptied cylinder takes a whole charge."""
+    cold = days_of(minutes_tank_cold=600, minutes_cold_charging=30, tank_min=18.0)
+    found = check_whole(cylinder.hot_water_shortfall(context_of(cold, reheats_of(heat=heat))))
+    told = next(e.value for e in found.evidence if e.label.startswith("chance that all usable water"))
+    assert told == pytest.approx(chance, abs=0.08)
+    assert found.confidence <= chance + 0.08
+    assert found.severity == severity
+    assert ("may run out" in found.headline) == (chance < 0.9)
+
+
+def test_two_cold_days_a_week_at_a_sensor_of_unknown_height_are_a_note() -> None:
+    now_and_then = np.arange(DAYS) % 7 < 2
+    cold = days_of(
+        minutes_tank_cold=np.where(now_and_then, 600, 10), minutes_cold_charging=0,
+        tank_min=np.where(now_and_then, 18.0, 39.0),
+    )  # fmt: skip
+    found = cylinder.hot_water_shortfall(context_of(cold, reheats_of(heat=np.nan)))
+    assert found is not None
+    assert found.severity == "note"
+    sure = cylinder.hot_water_shortfall(context_of(cold, reheats_of(heat=12.0)))
+    assert check_whole(sure).severity == "watch"
 
 
 @pytest.mark.parametrize(
@@ -316,7 +345,7 @@ def test_a_low_sensor_that_turns_cold_is_no_empty_cylinder() -> None:
     [
         (
             {"minutes_tank_cold": 600, "minutes_cold_charging": 30, "tank_min": 18.0},
-            {"minutes": 100, "heat": 10.0},
+            {"minutes": 100, "heat": 12.0},
             "reheat_window",
         ),
         (

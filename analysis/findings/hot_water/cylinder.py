@@ -6,6 +6,7 @@ import numpy as np
 
 from fieldfare.analysis.cautions import HOT_WATER
 from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.expectation.charge_balance import TAKEN_UP
 from fieldfare.analysis.expectation.cylinder_cooling import expected
 from fieldfare.analysis.expectation.excess import excess
 from fieldfare.analysis.expectation.hypotheses import probability_of
@@ -20,6 +21,7 @@ from fieldfare.analysis.findings.model import Cause, Evidence, Finding
 from fieldfare.analysis.findings.onset import onset
 from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.physics.hot_water import COLD_C, WH_PER_LITRE_KELVIN, loss_class_limit_w
+from fieldfare.analysis.statistics.distributions import normal_probability
 from fieldfare.analysis.statistics.quantiles import nan_median
 
 _WEEK = 7.0
@@ -58,14 +60,16 @@ def hot_water_shortfall(context: Context) -> Finding | None:
     # Some degrees under 40 °C at the sensor are a low setting, and still a shower.
     short &= fill_nan(lowest, 99.0) < limit("cold_least_c")
     short |= fill_nan(lowest, 99.0) < limit("cold_day_c")
-    so = known & short & ~_left_full(context)
+    emptied = _emptied(context)
+    so = known & short & (emptied >= limit("emptied_unseen_chance"))
     episode = latest_episode(days["day"], so, known, hold_days=4, gone_days=28)
     if episode is None:
         return None
     inside = known & episode.covers(days["day"])
     # A cluster of bad days is not the rule: the share is taken over a month at least.
     weekly = _WEEK * float((so & inside).sum()) / max(float(inside.sum()), min(30.0, float(known.sum())))
-    severity = graded(weekly, limit("cold_days_watch"), limit("cold_days_act"))
+    chance = float(np.mean(emptied[so & inside]))
+    severity = graded(chance * weekly, limit("cold_days_watch"), limit("cold_days_act"))
     if episode.until is not None:
         severity = "note"
     if severity == "note" and weekly < 0.5 * limit("cold_days_watch"):
@@ -77,9 +81,9 @@ def hot_water_shortfall(context: Context) -> Finding | None:
         "hot_water_shortfall",
         severity,
         episode.since,
-        confidence_of(weekly / limit("cold_days_watch"), episode.days, max(episode.share, 0.6)),
-        f"Hot water runs out on {weekly:.1f} days a week: the cylinder falls to"
-        f" {nan_median(lowest[chosen]):.0f} °C.",
+        chance * confidence_of(weekly / limit("cold_days_watch"), episode.days, max(episode.share, 0.6)),
+        f"Hot water {'runs' if chance >= limit('finding_chance') else 'may run'} out on {weekly:.1f} days a"
+        f" week: the cylinder's sensor falls to {nan_median(lowest[chosen]):.0f} °C.",
         evidence=(
             context.evidence("days short of hot water", round(weekly, 1), "days/week", "cold_days_watch"),
             context.evidence(
@@ -94,6 +98,7 @@ def hot_water_shortfall(context: Context) -> Finding | None:
                 "°C",
                 "cold_day_c",
             ),
+            Evidence("chance that all usable water was drawn on such a day", round(chance, 2), "-"),
             *told,
         ),
         causes=causes,
@@ -121,15 +126,16 @@ def hot_water_shortfall(context: Context) -> Finding | None:
     )
 
 
-def _left_full(context: Context) -> Flags:
-    """Days whose greatest charge, that or the next day's, put back far less than a full cylinder holds.
+def _emptied(context: Context) -> Floats:
+    """Probability that each day's draws took all usable water, were its sensor cold: float64 (n,).
 
-    A cylinder is layered: a sensor low on it turns cold while warm water is left above. What a charge puts
-    back says how much had been taken.
+    A cylinder is layered: a sensor low on it turns cold while warm water is left above, and nothing tells
+    where it sits. What the greatest charge, that or the next day's, puts back says how much had been taken.
+    Where no heat is known, that many sensors at any height are cold with an empty cylinder.
     """
-    days, reheats = context.days, context.facts.reheats
+    days, reheats, limit = context.days, context.facts.reheats, context.limit
     content = _content(context)
-    untold = np.zeros(len(days), dtype=np.bool_)
+    untold = np.full(len(days), limit("emptied_unseen_chance"))
     if not np.isfinite(content) or not len(reheats):
         return untold
     heat = reheats.floats("heat")
@@ -139,10 +145,14 @@ def _left_full(context: Context) -> Flags:
         heat = _COP * reheats.floats("electricity")
     put_back = heat + fill_nan(reheats.floats("immersion"), 0.0) - _beyond_setpoint(context, reheats)
     by_day = group_by_day(days["day"], reheats["day"], put_back, "greatest")
-    most = np.fmax(by_day, np.append(by_day[1:], np.nan))
+    most = np.fmax(by_day, np.append(by_day[1:], np.nan)) / content
+    error = np.hypot(limit("emptied_error"), TAKEN_UP.uncertainty * most)
+    over = (most - limit("emptied_share")) / error
+    told = np.array([normal_probability(x) for x in fill_nan(over, 0.0).tolist()])
+    told = np.where(np.isfinite(over), told, untold)
     # A charge that drags on through the cold hours is drawn from meanwhile: its heat says less.
     dragging = days.floats("minutes_cold_charging") >= 0.5 * days.floats("minutes_tank_cold")
-    return np.asarray((most < context.limit("emptied_share") * content) & ~dragging, dtype=np.bool_)
+    return np.where(dragging, np.fmax(told, untold), told)
 
 
 def _beyond_setpoint(context: Context, reheats: Table) -> Floats:

@@ -172,6 +172,19 @@ LIMITS_HOT_WATER: dict[str, Limit] = {
         "heat that one charge puts back over that of a full cylinder, below which it was not empty",
         "below",
     ),
+    "emptied_error": Limit(
+        0.08,
+        "-",
+        "common practice: two thirds to nine tenths are 1.5 standard uncertainties either side of the middle",
+        "standard uncertainty of that share",
+    ),
+    "emptied_unseen_chance": Limit(
+        0.5,
+        "-",
+        "sensor at any height from a fifth to four fifths, draws that passed it at any share up to all: half"
+        " of them took the usable water (EN 12897 leaves the place of the sensor to the maker, from memory)",
+        "chance that a cylinder with a cold sensor is empty where no heat tells",
+    ),
     "cold_least_c": Limit(
         36.0,
         "°C",
