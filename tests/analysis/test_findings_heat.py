@@ -101,6 +101,19 @@ def test_a_heater_that_fills_a_gap_tells_of_a_unit_at_its_limit() -> None:
 
 
 @pytest.mark.parametrize(
+    ("used", "cause"),
+    [(0.55, "bivalent_set_high"), (0.75, "bivalent_set_high"), (0.95, "capacity_shortfall")],
+)
+def test_a_unit_with_output_to_spare_is_not_short_of_it(used: float, cause: str) -> None:
+    """The unit runs all day and the water is cool in each case; only the output tells its limit."""
+    days = backup_days(12.0, 0.8 * used, 3.0).with_columns(load_share_top=0.8, minutes_running=1400.0)
+    found = check_whole(backup_heater.backup_heater_use(context_of(days)))
+    assert found.causes[0].cause == cause
+    assert sum(c.weight for c in found.causes) == pytest.approx(1.0)
+    assert found.visit == ("drive" if cause == "capacity_shortfall" else "setting")
+
+
+@pytest.mark.parametrize(
     "columns",
     [
         {"electricity_backup_kwh": np.where(COLD, 12.0, 0.0)},

@@ -6,6 +6,7 @@ import numpy as np
 
 from fieldfare.analysis.cautions import MAINS_WORK, refrigerant_caution
 from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.expectation.excess import Expected
 from fieldfare.analysis.expectation.hypotheses import probability_of
 from fieldfare.analysis.facts.direct_heat import helped_below
 from fieldfare.analysis.facts.table import fill_nan
@@ -22,6 +23,12 @@ from fieldfare.analysis.statistics.quantiles import nan_median
 _USUAL_COP = 2.8
 _WEAK_SHARE = 0.75
 _PLAIN_KWH = 1.0
+# Output while the heater is on, over the highest that was seen: of a unit at its limit, whose means hold some
+# defrosts and starts, and of one that the control keeps below it (common practice).
+_FULL, _THROTTLED = Expected(0.95, 0.08), Expected(0.65, 0.2)
+_STRONG = 3.0  # log of 20
+# What both causes show alike weighs little for either.
+_ALSO_RUNS, _ALSO_COOL = 0.4, 0.4
 # A compressor that works less of the day than this rests while the heater heats (common practice: a start a
 # day is no work).
 _RESTS_SHARE = 0.08
@@ -181,7 +188,12 @@ def _cop(context: Context) -> float:
 
 
 def _causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...], tuple[Evidence, ...]]:
-    """A wrong setting leaves the unit below full output and the water hot; lack of output does not."""
+    """A wrong setting leaves the unit below full output; lack of output does not.
+
+    Each observation weighs by its likelihood with a unit at its limit over that with a heater released too
+    early. A unit that gave clearly less than its highest output had more to give: the control let the heater
+    in, however long the unit ran and however cool the water was meanwhile.
+    """
     days = context.days
     share = nan_median(days.floats("backup_unit_share")[chosen])
     best = days.floats("load_share_top")
@@ -190,40 +202,53 @@ def _causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...], tuple[E
     gap = nan_median(days.floats("backup_flow_gap")[chosen])
     speed = nan_median(days.floats("speed")[chosen])
     evidence: list[Evidence] = []
-    doubt = 0.0  # log odds that the unit was at its limit
+    odds = 0.0  # log odds that the unit was at its limit
     words = []
+    by_speed = np.isfinite(speed)
     if np.isfinite(share) and np.isfinite(ceiling) and ceiling > 0:
         used = share / ceiling
         evidence.append(Evidence("unit's output meanwhile, share of its highest output", round(used, 2), "-"))
-        if not np.isfinite(speed):
+        words.append(f"the unit gave {percent(min(used, 1.0))} of its highest measured output")
+        if not by_speed:
             # The highest output seen is the unit's limit only in a season that asked for it: speed tells
             # better.
-            doubt += float(np.clip(8.0 * (used - 0.72), -3.0, 3.0))
-        words.append(f"the unit gave {percent(min(used, 1.0))} of its highest measured output")
-        if ceiling < _WEAK_SHARE and not np.isfinite(speed):
-            doubt += 1.0
-            words.append(f"and that is {percent(ceiling)} of its rating")
+            at_limit = _log_odds(min(used, _FULL.value), _FULL, _THROTTLED)
+            odds += at_limit
+            if ceiling < _WEAK_SHARE and at_limit > 0.0:
+                odds += 1.0
+                words.append(f"and that is {percent(ceiling)} of its rating")
     running = nan_median(
         (days.floats("minutes_running") / np.maximum(days.floats("minutes_total"), 1.0))[chosen]
     )
     if np.isfinite(running):
-        # A unit at its limit does not rest.
-        doubt += float(np.clip(12.0 * (running - 0.9), -3.0, 1.2))
+        # A unit at its limit does not rest; in the cold nor does one that turns down.
+        odds += min(float(np.clip(12.0 * (running - 0.9), -3.0, 1.2)), _ALSO_RUNS)
         words.append(f"it ran {percent(running)} of those days")
         evidence.append(Evidence("share of those days the unit ran", round(running, 2), "-"))
     if np.isfinite(gap):
         evidence.append(Evidence("flow below its set temperature meanwhile", round(gap, 1), "K"))
-        doubt += float(np.clip(1.2 * (gap - 1.2), -2.0, 0.8))
+        # Cool water lets the heater in, whatever made it cool; hot water does so by its setting alone.
+        odds += float(np.clip(1.2 * (gap - 1.2), -2.0, _ALSO_COOL))
         words.append(f"the water was {abs(gap):.1f} K {'below' if gap > 0 else 'above'} its set temperature")
-    if np.isfinite(speed):
+    if by_speed:
         evidence.append(Evidence("compressor speed", round(speed), "%"))
-        doubt += float(np.clip(0.12 * (speed - 80.0), -3.0, 3.0))
+        odds += float(np.clip(0.12 * (speed - 80.0), -3.0, 3.0))
         words.append(f"its compressor ran at {speed:.0f} % of its speed")
     if not words:
         return (), ()
-    p = probability_of(doubt)
+    p = probability_of(odds)
     why = "while the heater was on, " + ", ".join(words)
     return ranked({"bivalent_set_high": (1.0 - p, why), "capacity_shortfall": (p, why)}), tuple(evidence)
+
+
+def _log_odds(seen: float, one: Expected, other: Expected) -> float:
+    """Log of the likelihood of a value under one normal distribution over that under another, within 20 to 1.
+
+    Source: Kass and Raftery (1995), strong evidence is up to about 20 to 1.
+    """
+    first, second = ((seen - e.value) / e.uncertainty for e in (one, other))
+    odds = 0.5 * (second**2 - first**2) + np.log(other.uncertainty / one.uncertainty)
+    return float(np.clip(odds, -_STRONG, _STRONG))
 
 
 RULES = (
