@@ -384,6 +384,16 @@ def test_a_coarse_gauge_that_follows_the_water_shows_no_loss() -> None:
     assert water_pressure.pressure_falling(context_of(days)) is None
 
 
+def test_a_circuit_that_ran_empty_weeks_ago_has_not_come_back() -> None:
+    """The gauge of an empty circuit shows a trifle above nothing from then on."""
+    level = np.maximum(1.2 - 0.02 * np.maximum(N - 15, 0), 0.052)
+    found = check_whole(
+        water_pressure.pressure_falling(context_of(days_of(pressure=level, pressure_min=level)))
+    )
+    assert found.severity == "act"
+    assert found.until is None
+
+
 def test_a_level_that_came_back_by_itself_is_no_loss() -> None:
     level = 1.6 - 0.25 * np.exp(-(((N - 70.0) / 9.0) ** 2))
     assert water_pressure.pressure_falling(context_of(days_of(pressure=level, pressure_min=level))) is None

@@ -89,9 +89,10 @@ def drift(
         if found is None:
             continue
         slope, error, start = found
-        change = slope * (number[b - 1] - number[a + start]) / 7.0
+        # A line goes on below nothing; the level does not.
+        change = min(slope * (number[b - 1] - number[a + start]) / 7.0, float(np.ptp(level[start:])))
         sure = slope >= least and slope - 2.0 * error >= _SURE_OF * least and change >= least_change
-        if sure and _lasts(sign * level, start, change):
+        if sure and _lasts(sign * level, start, least_change):
             within = sum(at - a > start for at in span[1:-1])
             return Drift(
                 sign * slope,
@@ -147,17 +148,19 @@ def _stayed(number: Floats, value: Floats, sudden: Floats) -> Floats:
     return out
 
 
-def _lasts(level: Floats, start: int, change: float) -> bool:
-    """Whether a rise of `level`, from row `start`, is still there on its last days, beyond the days' scatter.
+def _lasts(level: Floats, start: int, least: float) -> bool:
+    """Whether a rise of `level` is still there on its last days, beyond the days' scatter.
 
-    level : float64 (n,) [bar], at like temperature and without refills
+    level : float64 (n,) [bar], at like temperature and without refills. start : row where it begins
+    least : rise that matters [bar]. A circuit that has run empty falls no further: it has not come back.
     """
     few = FEWEST_DAYS // 3
     before = float(np.median(level[max(start - few, 0) : start + few]))
     after = float(np.median(level[-few:]))
+    most = float(running_median(level, few // 2, few // 2)[start:].max())
     moves = np.diff(level)
     scatter = 1.4826 * float(np.median(np.abs(moves - np.median(moves))))
-    return bool(after - before >= max(_STAYS * change, _BEYOND * scatter))
+    return bool(after - before >= max(_STAYS * least, _STAYS * (most - before), _BEYOND * scatter))
 
 
 def _refills(value: Floats, least: float) -> list[int]:
