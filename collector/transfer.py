@@ -101,8 +101,8 @@ def _steps(source: Store, site: str) -> Iterable[Readings]:
 
 def _differences(source: Store, target: Store, site: str) -> Iterable[str]:
     """Points that the target does not hold like the source; a target may hold more."""
-    wanted, held = source.points(site), target.points(site)
-    for point, span in wanted.items():
+    expected, held = source.points(site), target.points(site)
+    for point, span in expected.items():
         there = held.get(point)
         if there is None:
             yield f"{point} is missing"
@@ -152,8 +152,8 @@ def import_parquet(site: Site, store: Store, file: Path, *, now: int) -> Importe
         # in parts, and words as numbers: a few bytes of a file may stand for gigabytes
         source = pq.ParquetFile(file, buffer_size=1 << 20, read_dictionary=words)
     except (OSError, pa.ArrowException, ValueError, KeyError) as error:
-        told = (str(error).strip() or type(error).__name__).splitlines()[0][:200]
-        raise InputError(f"{file}: no Parquet file that can be read: {told}") from None
+        message = (str(error).strip() or type(error).__name__).splitlines()[0][:200]
+        raise InputError(f"{file}: no Parquet file that can be read: {message}") from None
     with source, _one_line(file):
         if source.metadata.num_rows > _MOST_ROWS:
             raise InputError(
@@ -216,8 +216,8 @@ def _one_line(file: Path) -> Iterator[None]:
     except (pa.ArrowException, OSError, TypeError, ValueError, OverflowError) as error:
         if isinstance(error, OSError) and error.errno is not None:
             raise
-        told = (str(error).strip() or type(error).__name__).splitlines()[0][:200]
-        raise InputError(f"{file}: no export of readings that can be read: {told}") from None
+        message = (str(error).strip() or type(error).__name__).splitlines()[0][:200]
+        raise InputError(f"{file}: no export of readings that can be read: {message}") from None
 
 
 def _conversions(site: Site, file: Path, source: Any) -> dict[tuple[str, str], Conversion]:

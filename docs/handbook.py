@@ -96,11 +96,11 @@ def page(e: HandbookEntry) -> str:
     parts = [f"# {e.title}"]
     if e.kind == "finding":
         parts.append(f"Finding `{e.key}`.")
-    if e.told is not None:
+    if e.text is not None:
         parts += [
-            _text(e.told.means),
-            f"## How it is worked out\n\n{_text(e.told.worked_out)}",
-            f"## What it can't tell\n\n{_text(e.told.cannot_tell)}",
+            _text(e.text.means),
+            f"## How it is worked out\n\n{_text(e.text.worked_out)}",
+            f"## What it can't tell\n\n{_text(e.text.cannot_tell)}",
         ]
     if e.needs or e.reads:
         parts.append("## What it needs")

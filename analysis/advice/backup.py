@@ -35,7 +35,7 @@ class Bivalent:
     carries the house. designed_c : where the design lets the heater in, None if it does not say. saves [kWh
     over the days]: the heater's work above `sets_c`, done by the unit"""
 
-    seen_c: float
+    observed_c: float
     carries_c: float
     designed_c: float | None
     saves: Estimate
@@ -70,15 +70,15 @@ def bivalent(site: Site, facts: Facts, result: Mapping[str, Any]) -> Bivalent:
         raise NotAssessed("the back-up heater was not used", "not_applicable")
     carries, designed = _carries(site, days, result), helped_below(site)
     sets = sets_at(carries, designed)
-    seen = _release(days.outdoor, used)
-    if seen < sets + _LEAST_K:
+    observed = _release(days.outdoor, used)
+    if observed < sets + _LEAST_K:
         raise NotAssessed("the back-up heater works only where the heat pump needs it", "not_applicable")
     spared = float(used[days.outdoor > sets].sum())
     cop = float(np.sum(days.load_kw) * 24.0 / np.sum(days.electricity))
     saves = spared * (1.0 - 1.0 / max(cop, 1.0))
     # The unit takes over all of it only where the heater's work is not a start of its own.
     least = limit_of(site, "advice_bivalent_taken")
-    return Bivalent(seen, carries, designed, Estimate(saves * (1.0 + least) / 2.0, saves * least, saves))
+    return Bivalent(observed, carries, designed, Estimate(saves * (1.0 + least) / 2.0, saves * least, saves))
 
 
 def _release(outdoor: Floats, used: Floats) -> float:

@@ -51,25 +51,25 @@ def best_charging_hour(site: Site, facts: Facts, result: dict[str, Any]) -> Best
     tried = []
     for hour in dict.fromkeys((*bands, *_DAY_HOURS)):
         try:
-            told = answer(site, facts, result, "hot_water_hour", hour)
+            document = answer(site, facts, result, "hot_water_hour", hour)
         except NotAssessed:
             continue
-        tried.append((_worth(told, by_money=bool(bands)), hour, told))
+        tried.append((_worth(document, by_money=bool(bands)), hour, document))
     if not tried:
         raise NotAssessed("needs outdoor_temperature and heat_pump_electricity in the hours of the day")
-    _, hour, told = max(tried, key=lambda t: t[:2])
+    _, hour, document = max(tried, key=lambda t: t[:2])
     begun = np.bincount(local_minute(site, facts.reheats) // 60, minlength=24)
     return BestHour(
         int(begun.argmax()),
         hour,
-        Estimate(*(told["saves_kwh"][k] for k in ("value", "low", "high"))),
-        Estimate(*(told["saves_money"][k] for k in ("value", "low", "high"))) if bands else None,
-        told["caution"],
+        Estimate(*(document["saves_kwh"][k] for k in ("value", "low", "high"))),
+        Estimate(*(document["saves_money"][k] for k in ("value", "low", "high"))) if bands else None,
+        document["caution"],
     )
 
 
-def _worth(told: Mapping[str, Any], *, by_money: bool) -> float:
-    value = told["saves_money" if by_money else "saves_kwh"].get("value")
+def _worth(document: Mapping[str, Any], *, by_money: bool) -> float:
+    value = document["saves_money" if by_money else "saves_kwh"].get("value")
     return -np.inf if value is None else float(value)
 
 

@@ -128,7 +128,7 @@ def is_target_read(days: HeatingDays, zone: str | None = None) -> bool:
 
 
 def _tolerance(site: Site, days: HeatingDays, zone: str | None = None) -> float:
-    """How far a room may fall below its target [K]: not at all where nobody told what is asked for."""
+    """How far a room may fall below its target [K]: not at all where no target is declared."""
     return limit_of(site, "advice_room_tolerance_k") if is_target_read(days, zone) else 0.0
 
 

@@ -96,8 +96,8 @@ def heating_days(site: Site, facts: Facts, result: Mapping[str, Any]) -> Heating
         raise NotAssessed("has no day on which the heat pump alone heated the rooms")
     at = np.flatnonzero(heated)
     share = fill_nan(_column(days, "minutes_heating") / np.maximum(_column(days, "minutes_total"), 1.0), 1.0)
-    asked = fill_nan(_column(days, "target_flow"), flow)
-    gap = np.maximum(asked - flow, 0.0)
+    target_flow = fill_nan(_column(days, "target_flow"), flow)
+    gap = np.maximum(target_flow - flow, 0.0)
     zones = {
         name[5:]: (days.floats(name)[at], _column(days, f"target.{name[5:]}")[at])
         for name in days.names
@@ -108,7 +108,7 @@ def heating_days(site: Site, facts: Facts, result: Mapping[str, Any]) -> Heating
         outdoor[at],
         flow[at],
         half[at],
-        asked[at],
+        target_flow[at],
         gap[at],
         load[at],
         electricity[at],

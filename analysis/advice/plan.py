@@ -13,7 +13,7 @@ from fieldfare.analysis.advice.backup import Bivalent, bivalent
 from fieldfare.analysis.advice.buffer import mixing
 from fieldfare.analysis.advice.cheaper_hours import best_charging_hour, dear_hours
 from fieldfare.analysis.advice.curve import CurveEffect, LowestCurve, lowest_curve
-from fieldfare.analysis.advice.pump import pump_effect, pump_seen, wanted_share
+from fieldfare.analysis.advice.pump import least_pump_share, observed_pump, pump_effect
 from fieldfare.analysis.advice.set_back import refuse_slow, set_back_effects
 from fieldfare.analysis.advice.shared import refuse_shared
 from fieldfare.analysis.advice.water import cooler_store
@@ -56,12 +56,12 @@ class Advice:
     money: Estimate | None = None
 
     def as_dict(self) -> dict[str, Any]:
-        told = asdict(self)
-        told["saves"] = self.saves.as_dict()
-        told["money"] = self.money.as_dict() if self.money else None
-        told["room"] = self.room.as_dict() if self.room is not None else None
-        told["household"] = self.code in HOUSEHOLD_SETS
-        return told
+        document = asdict(self)
+        document["saves"] = self.saves.as_dict()
+        document["money"] = self.money.as_dict() if self.money else None
+        document["room"] = self.room.as_dict() if self.room is not None else None
+        document["household"] = self.code in HOUSEHOLD_SETS
+        return document
 
 
 @dataclass(frozen=True)
@@ -91,9 +91,9 @@ def plan(site: Site, facts: Facts, result: dict[str, Any], *, household: bool = 
         else:
             least = limit_of(site, "advice_worth_kwh")
             left.append(LeftOut(code, f"would save less than {least:.0f} kWh, or perhaps nothing"))
-    kept, contrary = without_contrary(found)
+    compatible, contrary = without_contrary(found)
     left += contrary
-    shown = [a for a in kept if a.code in HOUSEHOLD_SETS or not household]
+    shown = [a for a in compatible if a.code in HOUSEHOLD_SETS or not household]
     return {
         "of": of_time(facts.days),
         "currency": site.cost.currency if site.cost is not None else None,
@@ -148,7 +148,7 @@ def without_contrary(found: list[Advice]) -> tuple[list[Advice], list[LeftOut]]:
 def _curve(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:
     found: LowestCurve = lowest_curve(site, facts, result)
     effect: CurveEffect = found.effect
-    told = {
+    answer_document = {
         "points_now": found.points_now,
         "points": found.points,
         "steps": found.steps,
@@ -163,7 +163,7 @@ def _curve(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:
         effect.saves.times(a_year(facts.days)),
         effect.room,
         tuple(asdict(zone) for zone in effect.zones),
-        told,
+        answer_document,
     )
 
 
@@ -196,19 +196,19 @@ def _setpoint(site: Site, facts: Facts, result: dict[str, Any]) -> Advice:
         raise NotAssessed("the system makes no hot water", "not_applicable")
     _holds_enough(site, result)
     least = GROWTH_C[1] if (water.pasteurise_c or 0.0) >= DISINFECTED_AT_C else DISINFECTED_AT_C
-    for wanted in np.arange(least, water.setpoint_c - 0.9, 1.0):
-        told = answer(site, facts, result, "hot_water_c", float(wanted))
-        if any(limit["holds"] is False for limit in told["limits"]):
+    for setpoint_c in np.arange(least, water.setpoint_c - 0.9, 1.0):
+        document = answer(site, facts, result, "hot_water_c", float(setpoint_c))
+        if any(limit["holds"] is False for limit in document["limits"]):
             continue
-        saves = told["saves_kwh"]
+        saves = document["saves_kwh"]
         return Advice(
             "hot_water_setpoint",
             water.setpoint_c,
-            float(wanted),
+            float(setpoint_c),
             "°C",
             Estimate(saves["value"], saves["low"], saves["high"]),
-            holds=tuple(f"{x['limit']}: {x['says']}" for x in told["limits"]),
-            caution=told["caution"],
+            holds=tuple(f"{x['limit']}: {x['says']}" for x in document["limits"]),
+            caution=document["caution"],
         )
     raise NotAssessed("the cylinder is as cool as cautions and draws allow", "not_applicable")
 
@@ -219,13 +219,13 @@ def _reheat(site: Site, facts: Facts, result: dict[str, Any]) -> Advice:
     if water is None or water.reheat_below_c is None:
         raise NotAssessed("needs hot_water.reheat_below_c in the site file", "missing_quantity")
     _holds_enough(site, result)
-    wanted = max(water.setpoint_c - limit_of(site, "advice_reheat_gap_k"), GROWTH_C[1])
-    if wanted > water.reheat_below_c - 1.0:
+    restart_c = max(water.setpoint_c - limit_of(site, "advice_reheat_gap_k"), GROWTH_C[1])
+    if restart_c > water.reheat_below_c - 1.0:
         raise NotAssessed("reheating starts as low as cautions allow", "not_applicable")
-    cooler = (water.reheat_below_c - wanted) / 2.0
+    cooler = (water.reheat_below_c - restart_c) / 2.0
     saves = cooler_store(site, facts, result, 0.0, cooler).times(a_year(facts.days))
-    caution = of_setpoint(wanted)
-    return Advice("hot_water_reheat", water.reheat_below_c, wanted, "°C", saves, caution=caution)
+    caution = of_setpoint(restart_c)
+    return Advice("hot_water_reheat", water.reheat_below_c, restart_c, "°C", saves, caution=caution)
 
 
 def _holds_enough(site: Site, result: Mapping[str, Any]) -> None:
@@ -236,8 +236,8 @@ def _holds_enough(site: Site, result: Mapping[str, Any]) -> None:
 
 def _pump(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:
     """Flow of water by the difference of flow and return at the design load."""
-    now = pump_seen(site, facts, result)
-    share = wanted_share(site, now.lift_k)
+    now = observed_pump(site, facts, result)
+    share = least_pump_share(site, now.lift_k)
     if share is None:
         raise NotAssessed(
             f"flow and return differ by {now.lift_k:.1f} K at the design load: as it should be",
@@ -259,7 +259,7 @@ def _bivalent(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:
     found = bivalent(site, facts, result)
     saves = found.saves.times(a_year(facts.days))
     return Advice(
-        "bivalent_point", round(found.seen_c, 1), found.sets_c, "°C", saves, holds=(_carried(found),)
+        "bivalent_point", round(found.observed_c, 1), found.sets_c, "°C", saves, holds=(_carried(found),)
     )
 
 

@@ -41,7 +41,7 @@ class PumpEffect:
 
 
 @dataclass(frozen=True)
-class PumpSeen:
+class ObservedPump:
     """What the days show of the pump. used_kwh : its electricity. lift_k : flow less return at the design
     load"""
 
@@ -51,7 +51,7 @@ class PumpSeen:
     lift_k: float
 
 
-def pump_seen(site: Site, facts: Facts, result: Mapping[str, Any]) -> PumpSeen:
+def observed_pump(site: Site, facts: Facts, result: Mapping[str, Any]) -> ObservedPump:
     """The pump at its present flow of water. Raises NotAssessed."""
     days = heating_days(site, facts, result)
     response = room_response(site, days, result)
@@ -65,12 +65,12 @@ def pump_seen(site: Site, facts: Facts, result: Mapping[str, Any]) -> PumpSeen:
     if not np.isfinite(pump).any():
         raise NotAssessed("needs circulation_pump_electricity", "missing_quantity")
     each_kw = float(np.median(2.0 * days.half / days.load_kw * days.share))
-    return PumpSeen(days, response, float(np.nansum(pump)), each_kw * _design_load(site, days, response))
+    return ObservedPump(days, response, float(np.nansum(pump)), each_kw * _design_load(site, days, response))
 
 
-def pump_effect(site: Site, seen: PumpSeen, flow_share: float) -> PumpEffect:
+def pump_effect(site: Site, observed: ObservedPump, flow_share: float) -> PumpEffect:
     """What another flow of water does over the days seen."""
-    days, response, used, lift = seen.days, seen.response, seen.used_kwh, seen.lift_k
+    days, response, used, lift = observed.days, observed.response, observed.used_kwh, observed.lift_k
 
     def change(of: HeatingDays, home: RoomResponse) -> Changed:
         return changed(of, home, 0.0, 1.0 / flow_share)
@@ -90,9 +90,9 @@ def _design_load(site: Site, days: HeatingDays, response: RoomResponse) -> float
     return response.loss * (site.design.indoor_c - site.design.outdoor_c)
 
 
-def wanted_share(site: Site, lift_k: float) -> float | None:
+def least_pump_share(site: Site, lift_k: float) -> float | None:
     """Share of the present flow that brings the difference to the usual one; None where it lies well."""
-    wanted = limit_of(site, "advice_lift_k")
+    design_lift_k = limit_of(site, "advice_lift_k")
     if lift_k < limit_of(site, "advice_lift_low_k"):
-        return max(lift_k / wanted, limit_of(site, "advice_pump_least"))
-    return None if lift_k <= limit_of(site, "advice_lift_high_k") else lift_k / wanted
+        return max(lift_k / design_lift_k, limit_of(site, "advice_pump_least"))
+    return None if lift_k <= limit_of(site, "advice_lift_high_k") else lift_k / design_lift_k

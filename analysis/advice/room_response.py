@@ -115,11 +115,11 @@ def room_response(site: Site, days: HeatingDays, result: Mapping[str, Any]) -> R
     opened = np.clip(used / full, 0.02, _ALWAYS_OPEN)
     warmer = days.room - fill_nan(days.target, site.design.indoor_c)
     known = days.load_measured and np.isfinite(warmer).sum() >= limit_of(site, "advice_fewest_days")
-    seen = np.isfinite(warmer)
-    opens_k = _opens(site, opened[seen], warmer[seen]) if known else HELD_K
+    is_known = np.isfinite(warmer)
+    opens_k = _opens(site, opened[is_known], warmer[is_known]) if known else HELD_K
     at_target = float(np.quantile(opened, 0.98))
     if known:
-        at_target = float(np.exp(np.log(opened[seen]).mean() + warmer[seen].mean() / opens_k))
+        at_target = float(np.exp(np.log(opened[is_known]).mean() + warmer[is_known].mean() / opens_k))
     each = {zone: _axis(opened, pair[0] - fill_nan(pair[1], 0.0)) for zone, pair in days.zones.items()}
     mean = float(np.nanmean(list(each.values()))) if each else 1.0
     shares = {zone: value / mean if np.isfinite(value) and mean else 1.0 for zone, value in each.items()}
@@ -134,7 +134,7 @@ def room_response(site: Site, days: HeatingDays, result: Mapping[str, Any]) -> R
         *loss,
         bool(known),
         influence,
-        _opens_doubt(site, opened[seen], warmer[seen]),
+        _opens_doubt(site, opened[is_known], warmer[is_known]),
         doubt,
     )
 
@@ -173,13 +173,13 @@ def _influence(site: Site, days: HeatingDays) -> float:
     """By how much the set flow goes up where rooms lack a kelvin, at the same outdoor temperature [-]; 0
     where the days do not show it for sure."""
     short = days.target - days.room
-    seen = np.isfinite(short + days.asked)
-    if seen.sum() < limit_of(site, "advice_fewest_days"):
+    is_known = np.isfinite(short + days.asked)
+    if is_known.sum() < limit_of(site, "advice_fewest_days"):
         return 0.0
     outdoor = days.outdoor
     before = np.concatenate([outdoor[:1], outdoor[:-1]])  # controls damp the outdoor temperature
     x = np.column_stack([short, np.ones(len(days)), outdoor, outdoor**2, before])
-    fit = robust_fit(x[seen], days.asked[seen])
+    fit = robust_fit(x[is_known], days.asked[is_known])
     found, doubt = float(fit.coefficients[0]), float(np.sqrt(fit.covariance[0, 0]))
     sure = found - GAUSS_95 * doubt >= limit_of(site, "advice_influence_least")
     return min(found, limit_of(site, "advice_influence_most")) if sure else 0.0
@@ -198,11 +198,11 @@ def emitters_at_1_k(site: Site, excess: Floats) -> tuple[float, float]:
 
 def _axis(opened: Floats, warmer: Floats) -> float:
     """Reduced major axis of the room's warmth over the logarithm of the used share [K]."""
-    seen = np.isfinite(warmer)
-    if seen.sum() < 2:
+    is_known = np.isfinite(warmer)
+    if is_known.sum() < 2:
         return float("nan")
-    spread = float(np.std(np.log(opened[seen])))
-    return min(max(float(np.std(warmer[seen])) / max(spread, 1e-6), HELD_K), FOLLOWS_K)
+    spread = float(np.std(np.log(opened[is_known])))
+    return min(max(float(np.std(warmer[is_known])) / max(spread, 1e-6), HELD_K), FOLLOWS_K)
 
 
 def changed(

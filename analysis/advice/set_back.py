@@ -65,12 +65,12 @@ def set_back_effects(
         raise NotAssessed(
             "no valve or thermostat acts on the rooms: a set-back does nothing", "not_applicable"
         )
-    seen = facts.days.where(days.day)
-    depth, hours = depth_now(seen)
-    rate, rate_doubt = _cooling(site, seen, days, depth, hours)
+    chosen = facts.days.where(days.day)
+    depth, hours = depth_now(chosen)
+    rate, rate_doubt = _cooling(site, chosen, days, depth, hours)
     now = night_of(days, response, depth, hours, rate)
-    fall_now = _seen_fall(seen, now.fall) if depth > _SEEN_K else now.fall
-    warmer_now = _warmer_hours(seen, now.rest_h)
+    fall_now = _observed_fall(chosen, now.fall) if depth > _SEEN_K else now.fall
+    warmer_now = _warmer_hours(chosen, now.rest_h)
     doubt = math.hypot((response.loss_high - response.loss_low) / 2.0 / response.loss, rate_doubt)
     effects = []
     for depth_k in depths_k:
@@ -79,7 +79,7 @@ def set_back_effects(
         if depth > _SEEN_K:  # what the rooms do now is measured; another depth goes as the model goes
             fall_later = fall_now * float(np.mean(later.fall)) / max(float(np.mean(now.fall)), 1e-6)
         fall = fall_later - fall_now
-        saves = _saved(site, days, response, fall, _warmer_hours(seen, later.rest_h) - warmer_now)
+        saves = _saved(site, days, response, fall, _warmer_hours(chosen, later.rest_h) - warmer_now)
         mean_fall = float(np.mean(fall))
         effects.append(
             SetBackEffect(
@@ -117,19 +117,19 @@ def _saved(site: Site, days: HeatingDays, response: RoomResponse, fall: Floats, 
     return float(np.sum(days.electricity * (1.0 - share * left)))
 
 
-def _seen_fall(seen: Table, modelled: Floats) -> Floats:
+def _observed_fall(days: Table, modelled: Floats) -> Floats:
     """Room long after the set-back less the day's mean room [K]. Of what rooms then miss, half counts as the
     set-back's: how much is not known. Modelled where the room is not read."""
-    missed = [np.nan_to_num(seen.floats(name)) for name in seen.names if name.startswith("deficit.")]
-    still = np.mean(missed, axis=0) if missed else np.zeros(len(seen))
-    settled = seen.floats("target_max") - np.where(still > 0.0, still / 2.0, still)
-    below = np.maximum(settled - seen.floats("room"), 0.0)
+    missed = [np.nan_to_num(days.floats(name)) for name in days.names if name.startswith("deficit.")]
+    still = np.mean(missed, axis=0) if missed else np.zeros(len(days))
+    settled = days.floats("target_max") - np.where(still > 0.0, still / 2.0, still)
+    below = np.maximum(settled - days.floats("room"), 0.0)
     return fill_nan(below, modelled)
 
 
-def _warmer_hours(seen: Table, rest_h: Floats) -> Floats:
+def _warmer_hours(days: Table, rest_h: Floats) -> Floats:
     """By how much the heated hours are warmer than the day where the night's are left out [K]."""
-    swing = fill_nan(seen.floats("outdoor_max") - seen.floats("outdoor_min"), 0.0)
+    swing = fill_nan(days.floats("outdoor_max") - days.floats("outdoor_min"), 0.0)
     part = np.clip(rest_h / 24.0, 0.0, 0.5)
     return NIGHT_SHARE * swing * part / (1.0 - part)
 
@@ -146,22 +146,22 @@ def depth_now(days: Table) -> tuple[float, float]:
 def cooling_rate(site: Site, facts: Facts, days: HeatingDays) -> tuple[float, float]:
     """Rate at which rooms cool without heat on the middle heated day [K/h], and its relative doubt. Raises
     NotAssessed."""
-    seen = facts.days.where(days.day)
+    chosen = facts.days.where(days.day)
     try:
-        depth, hours = depth_now(seen)
+        depth, hours = depth_now(chosen)
     except NotAssessed:
         depth, hours = 0.0, USUAL_HOURS
-    return _cooling(site, seen, days, depth, hours)
+    return _cooling(site, chosen, days, depth, hours)
 
 
-def _cooling(site: Site, seen: Table, days: HeatingDays, depth: float, hours: float) -> tuple[float, float]:
+def _cooling(site: Site, chosen: Table, days: HeatingDays, depth: float, hours: float) -> tuple[float, float]:
     """Rate at which rooms cool without heat on the middle day [K/h], and its relative doubt.
 
     From midnight to the coldest moment where a set-back shows it; else from the load and the heat that a
     house stores: the middle of medium and very heavy, with both as its doubt.
     """
-    if depth > _SEEN_K and seen.knows("room_begin") and seen.knows("room_min"):
-        dropped = seen.floats("room_begin") - seen.floats("room_min")
+    if depth > _SEEN_K and chosen.knows("room_begin") and chosen.knows("room_min"):
+        dropped = chosen.floats("room_begin") - chosen.floats("room_min")
         cooled = float(np.nanmedian(dropped)) / max(hours - _BEFORE_MIDNIGHT_H, 1.0)
         if cooled > 0.0:
             return cooled, _RATE_DOUBT

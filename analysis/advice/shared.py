@@ -1,4 +1,4 @@
-"""Settings whose effect another source, a second heat pump or surplus electricity leaves untold."""
+"""Settings whose effect another source, a second heat pump or surplus electricity makes undeterminable."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from fieldfare.analysis.plant.site import Site
 
 
 def refuse_shared(code: str, site: Site) -> None:
-    """Raise NotAssessed where what the site file declares leaves a setting's effect untold.
+    """Raise NotAssessed where what the site file declares makes a setting's effect undeterminable.
 
     code : of the setting
     """
@@ -16,7 +16,7 @@ def refuse_shared(code: str, site: Site) -> None:
 
 
 def _why_shared(code: str, site: Site) -> str | None:
-    """Why what the site file declares leaves a setting's effect untold; None where it does not."""
+    """Why a setting's effect can't be determined, given what the site file declares; None where it can."""
     if code in ("hot_water_setpoint", "hot_water_reheat"):
         if sources := site.other_heat_for("hot_water"):
             return (

@@ -202,23 +202,23 @@ def _numbers(hours: Hours) -> Mapping[str, Any]:
 def cautions_of(question: str, binding: str | None, plan: Plan, hours: Hours) -> list[str]:
     """The cautions that go with the plan."""
     codes = {a.code for a in plan.do}
-    told = []
+    cautions = []
     if question == "hot-water":
-        told.append(
+        cautions.append(
             of_setpoint(hours.site.hot_water.setpoint_c)
             if codes & {"raise_setpoint"} and hours.site.hot_water
             else HOT_WATER
         )
         if binding in ("stopped", "schedule"):
-            told.append(PAUSED)
+            cautions.append(PAUSED)
     if "charge_by_day" in codes:
-        told.append(HOT_WATER)
+        cautions.append(HOT_WATER)
     if question == "ice" or binding == "defrosts":
-        told.append(ICE)
+        cautions.append(ICE)
     if "restart_unit" in codes:
-        told.append(MAINS)
+        cautions.append(MAINS)
     if binding == "other_source":
-        told.append(FUEL)
+        cautions.append(FUEL)
     if codes & {"vent_and_fill", "flow_check", "coil_check", "free_valve"}:
-        told += [LICENSED, SCALD] if "coil_check" in codes else [LICENSED]
-    return list(dict.fromkeys(told))
+        cautions += [LICENSED, SCALD] if "coil_check" in codes else [LICENSED]
+    return list(dict.fromkeys(cautions))

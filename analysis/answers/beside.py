@@ -24,7 +24,7 @@ def cold_turn(hours: Hours, cold: Flags) -> tuple[Step | None, float]:
     sources = hours.site.other_heat_for("space_heating")
     if not sources:
         return None, 0.0
-    rows = cold if cold.any() else hours.asked
+    rows = cold if cold.any() else hours.in_question
     outdoor = hours.mean(hours.gauge("outdoor_temperature"), rows)
     gives = _gives_kw(hours, rows)
     limits = [s.below_c for s in sources if s.below_c is not None]
@@ -64,5 +64,5 @@ def water_turn(hours: Hours) -> Step | None:
     """That another source makes part of the hot water; None where none does."""
     if not hours.site.other_heat_for("hot_water"):
         return None
-    gives = _gives_kw(hours, hours.asked)
+    gives = _gives_kw(hours, hours.in_question)
     return Step(CODE, "unknown", (Value("other_kw", gives, "kW"),), "other_makes_water")

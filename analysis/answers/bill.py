@@ -20,7 +20,7 @@ from fieldfare.analysis.answers.bill_parts import (
     groups,
     shared_heat,
     splits_nothing,
-    untold_by_sources,
+    undetermined_by_sources,
     whole,
     why,
     why_now,
@@ -30,15 +30,15 @@ from fieldfare.analysis.answers.bill_side import (
     DRAWS,
     Daily,
     House,
-    Told,
+    Metering,
     UnitEfficiency,
     around,
     daily_of,
     house_of,
+    metering_of,
     performance_of,
     rest_power,
     standing_loss,
-    told_by,
 )
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table
@@ -72,12 +72,12 @@ class _Case:
     true heat, unseen : what wind and sky
     may add to the need of the later span, by draw"""
 
-    told: Told
+    metering: Metering
     days: int
     levels: tuple[Levels, Levels]
     scale: Floats
     unseen: Floats
-    untold: list[dict[str, str]] = field(default_factory=list)
+    undetermined: list[dict[str, str]] = field(default_factory=list)
 
 
 def bill(
@@ -88,7 +88,7 @@ def bill(
     *,
     homes: Sequence[tuple[Site, Span]] = (),
     tariffs: Tariffs | None = None,
-    asked: PaperBill | None = None,
+    paper_bill: PaperBill | None = None,
 ) -> dict[str, Any]:
     """Split the difference between two bills into causes.
 
@@ -103,9 +103,9 @@ def bill(
     rng = np.random.default_rng(20)  # the same answer each time it is asked
     spans = [now] if before is None or against != "year" else [before, now]
     if any(s.result["energy"]["electricity_kwh"]["total"] is None for s in spans):
-        return distrusted(site, spans, against, asked or PaperBill())
+        return distrusted(site, spans, against, paper_bill or PaperBill())
     if splits_nothing(site):
-        return shared_heat(site, spans, against, asked or PaperBill())
+        return shared_heat(site, spans, against, paper_bill or PaperBill())
     case = _year(site, spans, rng) if against == "year" else _other(site, now, against, homes, rng)
     prices = None if site.pv is not None else _prices(site, spans, tariffs)
     parts, totals = _split(case, prices)
@@ -113,16 +113,16 @@ def bill(
     document = {
         "question": "bill",
         "against": against,
-        "told_by": case.told,
+        "told_by": case.metering,
         "days": case.days,
         "currency": site.cost.currency if site.cost else None,
         **totals,
-        "parts": [described(site, p, spans, totals, asked or PaperBill()) for p in parts],
+        "parts": [described(site, p, spans, totals, paper_bill or PaperBill()) for p in parts],
         "why": whole(causes, parts),
-        "untold": case.untold + untold_by_sources(site, has_prices=prices is not None),
+        "untold": case.undetermined + undetermined_by_sources(site, has_prices=prices is not None),
     }
     document["groups"] = groups(document["parts"])
-    document["billed"] = billed(document, asked or PaperBill())
+    document["billed"] = billed(document, paper_bill or PaperBill())
     document["ask"] = ask(document)
     return document
 
@@ -132,18 +132,20 @@ def _year(site: Site, spans: list[Span], rng: np.random.Generator) -> _Case:
         raise NotAssessed(
             "needs readings of the same days a year ago; compare with the design or with homes alike instead"
         )
-    told = _told(site, spans)
+    metering = _usable_metering(site, spans)
     rest_w = min(rest_power(s.facts.days) for s in spans)
-    sides = [daily_of(site, s.facts.days, told, limit_of(site, "answer_whole_day"), rest_w) for s in spans]
+    sides = [
+        daily_of(site, s.facts.days, metering, limit_of(site, "answer_whole_day"), rest_w) for s in spans
+    ]
     fewest = limit_of(site, "answer_fewest_days")
     for span, (daily, _) in zip(spans, sides, strict=True):
         if len(daily) < fewest:
             raise NotAssessed(f"{_too_few(span.facts.days, fewest, len(daily))} on one side", "too_few_days")
     dailies = (sides[0][0], sides[1][0])
-    house = house_of(dailies, told, limit_of(site, "answer_line_doubt"), rng)
-    performance = [_performance(dailies, use, site, told, rng) for use in ("space", "water")]
+    house = house_of(dailies, metering, limit_of(site, "answer_line_doubt"), rng)
+    performance = [_performance(dailies, use, site, metering, rng) for use in ("space", "water")]
     rooms = [_room(site, d, house, rng, i) for i, d in enumerate(dailies)]
-    losses_a_day = _losses(site, spans, told, rng)
+    losses_a_day = _losses(site, spans, metering, rng)
     n = len(spans[1].facts.days)
     levels = tuple(
         Levels.of(
@@ -161,13 +163,15 @@ def _year(site: Site, spans: list[Span], rng: np.random.Generator) -> _Case:
         for i, (span, (daily, known)) in enumerate(zip(spans, sides, strict=True))
     )
     case = _Case(
-        told,
+        metering,
         n,
         (levels[0], levels[1]),
-        _scale(site, told, rng),
+        _scale(site, metering, rng),
         around(1.0, limit_of(site, "answer_unseen_weather"), rng),
     )
-    case.untold = _untold(site, told, house, performance[0], losses_a_day[0] is not None)
+    case.undetermined = _undetermined_parts(
+        site, metering, house, performance[0], losses_a_day[0] is not None
+    )
     return case
 
 
@@ -176,16 +180,16 @@ def _other(
 ) -> _Case:
     """Against the design, or homes alike, in the weather of these days."""
     mine = measured_alone(site, now, rng)
-    told, daily, house = mine.told, mine.daily, mine.house
+    metering, daily, house = mine.metering, mine.daily, mine.house
     if against == "design":
-        before = design_side(site, daily, len(now.facts.days), told, rng)
+        before = design_side(site, daily, len(now.facts.days), metering, rng)
     else:
         others = [measured_alone(s, span, rng) for s, span in homes]
         before = homes_side(
             site,
             daily,
             [(s, o) for (s, _), o in zip(homes, others, strict=True)],
-            told,
+            metering,
             int(limit_of(site, "answer_fewest_homes")),
             rng,
         )
@@ -193,8 +197,8 @@ def _other(
     levels = Levels.of(
         daily, house, mine.room, mine.space, mine.water, 0, mine.loss, mine.full, mine.unread, doubt, rng
     )
-    case = _Case(told, len(now.facts.days), (before, levels), _scale(site, told, rng), np.ones(DRAWS))
-    case.untold = _untold(site, told, house, mine.space, mine.loss is not None)
+    case = _Case(metering, len(now.facts.days), (before, levels), _scale(site, metering, rng), np.ones(DRAWS))
+    case.undetermined = _undetermined_parts(site, metering, house, mine.space, mine.loss is not None)
     return case
 
 
@@ -202,7 +206,7 @@ def _other(
 class Alone:
     """One home's span by itself, float64 (d,) in draws where they are uncertain."""
 
-    told: Told
+    metering: Metering
     daily: Daily
     house: House
     room: Floats
@@ -215,22 +219,22 @@ class Alone:
 
 def measured_alone(site: Site, span: Span, rng: np.random.Generator) -> Alone:
     """What one span says by itself. Raises NotAssessed with too few whole days."""
-    told = _told(site, [span])
+    metering = _usable_metering(site, [span])
     daily, known = daily_of(
-        site, span.facts.days, told, limit_of(site, "answer_whole_day"), rest_power(span.facts.days)
+        site, span.facts.days, metering, limit_of(site, "answer_whole_day"), rest_power(span.facts.days)
     )
     fewest = limit_of(site, "answer_fewest_days")
     if len(daily) < fewest:
         raise NotAssessed(_too_few(span.facts.days, fewest, len(daily)), "too_few_days")
-    house = house_of((daily,), told, limit_of(site, "answer_line_doubt"), rng)
-    loss = _losses(site, [span], told, rng)[0]
+    house = house_of((daily,), metering, limit_of(site, "answer_line_doubt"), rng)
+    loss = _losses(site, [span], metering, rng)[0]
     return Alone(
-        told,
+        metering,
         daily,
         house,
         _room(site, daily, house, rng, 1),
-        _performance((daily,), "space", site, told, rng),
-        _performance((daily,), "water", site, told, rng),
+        _performance((daily,), "space", site, metering, rng),
+        _performance((daily,), "water", site, metering, rng),
         loss,
         *_full_and_unread(site, span.facts.days, known, daily, rng),
     )
@@ -247,24 +251,26 @@ def _too_few(days: Table, fewest: float, found: int) -> str:
     return f"needs {fewest:g} days read as a whole, electricity and outdoor temperature, has {found}{since}"
 
 
-def _told(site: Site, spans: Sequence[Span]) -> Told:
-    told = told_by(site, *(s.facts.days for s in spans))
+def _usable_metering(site: Site, spans: Sequence[Span]) -> Metering:
+    metering = metering_of(site, *(s.facts.days for s in spans))
     distrusted = any(s.result["energy"]["heat_kwh"]["total"] is None for s in spans)
-    return "use" if told == "heat" and distrusted else told
+    return "use" if metering == "heat" and distrusted else metering
 
 
 def _performance(
     dailies: tuple[Daily, ...],
     use: Literal["space", "water"],
     site: Site,
-    told: Told,
+    metering: Metering,
     rng: np.random.Generator,
 ) -> UnitEfficiency | None:
-    return performance_of(dailies, use, limit_of(site, "answer_heat_drift"), rng) if told == "heat" else None
+    return (
+        performance_of(dailies, use, limit_of(site, "answer_heat_drift"), rng) if metering == "heat" else None
+    )
 
 
-def _scale(site: Site, told: Told, rng: np.random.Generator) -> Floats:
-    return around(1.0, limit_of(site, "answer_heat_error") if told == "heat" else 0.0, rng)
+def _scale(site: Site, metering: Metering, rng: np.random.Generator) -> Floats:
+    return around(1.0, limit_of(site, "answer_heat_error") if metering == "heat" else 0.0, rng)
 
 
 def _room(site: Site, daily: Daily, house: House, rng: np.random.Generator, side: int) -> Floats:
@@ -276,9 +282,11 @@ def _room(site: Site, daily: Daily, house: House, rng: np.random.Generator, side
     return around(mean, limit_of(site, "answer_room_drift_k") if side else 0.0, rng)
 
 
-def _losses(site: Site, spans: Sequence[Span], told: Told, rng: np.random.Generator) -> list[Floats | None]:
+def _losses(
+    site: Site, spans: Sequence[Span], metering: Metering, rng: np.random.Generator
+) -> list[Floats | None]:
     """Standing loss a day of each span; None for all where one does not know it."""
-    found = [standing_loss(site, s.facts) if told == "heat" else None for s in spans]
+    found = [standing_loss(site, s.facts) if metering == "heat" else None for s in spans]
     if any(f is None for f in found):
         return [None] * len(found)
     return [around(f, limit_of(site, "answer_loss_change") * f, rng) for f in found if f is not None]
@@ -297,16 +305,18 @@ def _full_and_unread(
     return full, full - counted if partly + blind > 0.0 else np.zeros(DRAWS)
 
 
-def _untold(
-    site: Site, told: Told, house: House, space: UnitEfficiency | None, has_loss: bool
+def _undetermined_parts(
+    site: Site, metering: Metering, house: House, space: UnitEfficiency | None, has_loss: bool
 ) -> list[dict[str, str]]:
     out = []
     if not house.has_room:
         out.append({"part": "rooms", "reason": "no_room_sensor"})
-    if told == "total":
+    if metering == "total":
         out.append({"part": "hot_water", "reason": "uses_not_told"})
     if space is None:
-        out.append({"part": "efficiency", "reason": "no_heat_meter" if told != "heat" else "too_few_days"})
+        out.append(
+            {"part": "efficiency", "reason": "no_heat_meter" if metering != "heat" else "too_few_days"}
+        )
     if site.hot_water is not None and not has_loss:
         out.append({"part": "cylinder_loss", "reason": "no_standing_time"})
     return out
@@ -336,7 +346,7 @@ def _prices(site: Site, spans: Sequence[Span], tariffs: Tariffs | None) -> Price
 
 def _split(case: _Case, prices: Prices | None) -> tuple[list[dict[str, Any]], dict[str, Any]]:
     kwh, money, totals = shares(case.levels, case.days, prices, case.scale, case.unseen)
-    told = [
+    parts = [
         {
             "code": code,
             "kwh": _estimate(kwh[code]) if code in kwh else {"value": 0.0, "low": 0.0, "high": 0.0},
@@ -344,7 +354,7 @@ def _split(case: _Case, prices: Prices | None) -> tuple[list[dict[str, Any]], di
         }
         for code in money or kwh
     ]
-    return told, totals
+    return parts, totals
 
 
 def _estimate(draws: Floats) -> dict[str, float]:

@@ -85,8 +85,8 @@ class Levels:
         doubt: float,
         rng: np.random.Generator,
     ) -> Levels:
-        """Levels of measured days. loss : standing loss [kWh/d], None where it is not told from what is drawn
-        doubt : relative standard uncertainty of what a use took, as uses are told apart by the minute
+        """Levels of measured days. loss : standing loss [kWh/d], None where it is not separable from draws
+        doubt : relative standard uncertainty of what a use took, as uses are separated by the minute
         """
         heat = float(daily.water.mean())
         lost = np.zeros(DRAWS) if loss is None else np.minimum(loss, heat)
@@ -147,7 +147,7 @@ def shares(
     after = levels[1]
     energy = _energy(levels, heat_scale, unseen_weather) * days
     n = len(PLAYERS)
-    kwh = _told(dict(zip(PLAYERS, shapley(energy, n), strict=True)))
+    kwh = _without_zero_parts(dict(zip(PLAYERS, shapley(energy, n), strict=True)))
     before, now = energy[(0,) * n][0], energy[(1,) * n][0]
     totals: dict[str, Any] = {
         "before": {"kwh": float(before), "money": None, "price": None},
@@ -168,7 +168,7 @@ def shares(
     money = dict(zip((*PLAYERS, "timing", "tariff"), shapley(paid, n + 2), strict=True))
     if not prices.by_hour:
         money.pop("timing")
-    money = _told(money, keep=("tariff", *kwh))
+    money = _without_zero_parts(money, keep=("tariff", *kwh))
     money["standing_charge"] = np.full(DRAWS, (prices.standing_now - prices.standing_then) * days)
     for name, used, mean, standing in (
         ("before", before, prices.before_then, prices.standing_then),
@@ -179,7 +179,9 @@ def shares(
     return kwh, money, totals
 
 
-def _told(found: Mapping[str, Floats], keep: tuple[str, ...] = ("weather", "rest")) -> dict[str, Floats]:
+def _without_zero_parts(
+    found: Mapping[str, Floats], keep: tuple[str, ...] = ("weather", "rest")
+) -> dict[str, Floats]:
     """Without parts that are nothing at all, such as the house where both sides are the same home."""
     return {code: v for code, v in found.items() if code in keep or float(np.abs(v).max()) > 1e-9}
 

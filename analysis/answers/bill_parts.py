@@ -40,7 +40,7 @@ class PaperBill:
 
 
 def described(
-    site: Site, part: dict[str, Any], spans: Sequence[Span], totals: dict[str, Any], asked: PaperBill
+    site: Site, part: dict[str, Any], spans: Sequence[Span], totals: dict[str, Any], paper_bill: PaperBill
 ) -> dict[str, Any]:
     """A part with whose it is, the findings that explain it, what mending takes, and whether it is worth a
     word."""
@@ -50,10 +50,20 @@ def described(
     unit = "money" if part["money"] is not None else "kwh"
     least = limit_of(site, "answer_part_told") * abs(totals["before"][unit])
     figure = part[unit]
-    told = abs(figure["value"]) >= least and (figure["low"] > 0.0 or figure["high"] < 0.0)
+    distinguished = abs(figure["value"]) >= least and (figure["low"] > 0.0 or figure["high"] < 0.0)
     whose = _whose(site, part["code"], spans)
-    mend = _mend(part, open_[0], len(now.facts.days), asked) if open_ and part["kwh"]["value"] > 0.0 else None
-    return {**part, "whose": whose, "told": bool(told), "findings": [f["code"] for f in open_], "mend": mend}
+    mend = (
+        _mend(part, open_[0], len(now.facts.days), paper_bill)
+        if open_ and part["kwh"]["value"] > 0.0
+        else None
+    )
+    return {
+        **part,
+        "whose": whose,
+        "told": bool(distinguished),
+        "findings": [f["code"] for f in open_],
+        "mend": mend,
+    }
 
 
 def _whose(site: Site, code: str, spans: Sequence[Span]) -> str:
@@ -64,12 +74,14 @@ def _whose(site: Site, code: str, spans: Sequence[Span]) -> str:
     return WHOSE[code]
 
 
-def _mend(part: dict[str, Any], finding: Mapping[str, Any], days: int, asked: PaperBill) -> dict[str, Any]:
+def _mend(
+    part: dict[str, Any], finding: Mapping[str, Any], days: int, paper_bill: PaperBill
+) -> dict[str, Any]:
     """What mending takes; pays_back_days where a visit's price was named and the part costs money."""
     money = part["money"]["value"] if part["money"] else None
     pays = (
-        asked.visit_cost / (money / days)
-        if asked.visit_cost and finding["visit"] == "drive" and money and money > 0.0
+        paper_bill.visit_cost / (money / days)
+        if paper_bill.visit_cost and finding["visit"] == "drive" and money and money > 0.0
         else None
     )
     return {
@@ -93,8 +105,8 @@ def _unasked(site: Site, spans: Sequence[Span]) -> bool:
     room, target = ([mean(s, n) for s in spans] for n in ("room", "target"))
     if len(spans) < 2:
         room, target = ([site.design.indoor_c, *each] for each in (room, target))
-    warmer, asked = room[1] - room[0], target[1] - target[0]
-    return bool(np.isfinite(warmer + asked) and warmer > 0.0 and asked < 0.5 * warmer)
+    room_rise, target_rise = room[1] - room[0], target[1] - target[0]
+    return bool(np.isfinite(room_rise + target_rise) and room_rise > 0.0 and target_rise < 0.5 * room_rise)
 
 
 def costly(result: Mapping[str, Any]) -> list[dict[str, Any]]:
@@ -161,15 +173,24 @@ def why_now(site: Site, now: Span) -> list[dict[str, Any]]:
     ]
 
 
-def billed(document: dict[str, Any], asked: PaperBill) -> dict[str, float | None] | None:
+def billed(document: dict[str, Any], paper_bill: PaperBill) -> dict[str, float | None] | None:
     """What the paper bill holds beyond the heating: for other loads on the same meter, which are asked
     about."""
-    if asked.billed_kwh is None and asked.billed_money is None:
+    if paper_bill.billed_kwh is None and paper_bill.billed_money is None:
         return None
     now = document["now"]
-    other = None if asked.billed_kwh is None else asked.billed_kwh - now["full_kwh"]
-    paid = None if asked.billed_money is None or now["money"] is None else asked.billed_money - now["money"]
-    return {"kwh": asked.billed_kwh, "money": asked.billed_money, "other_kwh": other, "other_money": paid}
+    other = None if paper_bill.billed_kwh is None else paper_bill.billed_kwh - now["full_kwh"]
+    paid = (
+        None
+        if paper_bill.billed_money is None or now["money"] is None
+        else paper_bill.billed_money - now["money"]
+    )
+    return {
+        "kwh": paper_bill.billed_kwh,
+        "money": paper_bill.billed_money,
+        "other_kwh": other,
+        "other_money": paid,
+    }
 
 
 def ask(document: dict[str, Any]) -> list[str]:
@@ -201,8 +222,8 @@ def splits_nothing(site: Site) -> bool:
     return any(s.kind != "stove" for s in site.other_heat_for("space_heating"))
 
 
-def untold_by_sources(site: Site, *, has_prices: bool) -> list[dict[str, str]]:
-    """What prices and other sources leave untold."""
+def undetermined_by_sources(site: Site, *, has_prices: bool) -> list[dict[str, str]]:
+    """Parts that can't be determined because of prices and other sources."""
     out = []
     if any(s.kind == "stove" for s in site.other_heat_for("space_heating")):
         out.append({"part": "house", "reason": "stove"})
@@ -215,16 +236,17 @@ def untold_by_sources(site: Site, *, has_prices: bool) -> list[dict[str, str]]:
     return out
 
 
-def shared_heat(site: Site, spans: list[Span], against: str, asked: PaperBill) -> dict[str, Any]:
+def shared_heat(site: Site, spans: list[Span], against: str, paper_bill: PaperBill) -> dict[str, Any]:
     """The difference alone, with the other source's heat on both sides where it is metered."""
     other = [(s.result.get("other_heat") or {}).get("heat_kwh") for s in spans]
     return _undivided(site, spans, against, "other_heat") | {
         "other_heat_kwh": {"before": other[0] if len(other) == 2 else None, "now": other[-1]},
-        "ask": ["other_source_used", "other_loads"] + (["paper_bill"] if asked.billed_kwh is None else []),
+        "ask": ["other_source_used", "other_loads"]
+        + (["paper_bill"] if paper_bill.billed_kwh is None else []),
     }
 
 
-def distrusted(site: Site, spans: list[Span], against: str, asked: PaperBill) -> dict[str, Any]:
+def distrusted(site: Site, spans: list[Span], against: str, paper_bill: PaperBill) -> dict[str, Any]:
     """The meters come first: a difference of readings that can't be trusted is not split."""
     culprits = {
         f["code"]
@@ -236,7 +258,7 @@ def distrusted(site: Site, spans: list[Span], against: str, asked: PaperBill) ->
     return _undivided(site, spans, against, "distrusted") | {
         "culprits": sorted(culprits),
         "reasons": reasons,
-        "ask": ["meter_reading", "other_loads"] if asked.billed_kwh is None else ["meter_reading"],
+        "ask": ["meter_reading", "other_loads"] if paper_bill.billed_kwh is None else ["meter_reading"],
     }
 
 

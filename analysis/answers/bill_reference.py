@@ -14,7 +14,7 @@ from fieldfare.analysis.answers.bill_side import (
     DRAWS,
     Daily,
     House,
-    Told,
+    Metering,
     UnitEfficiency,
     around,
     usual_performance,
@@ -42,7 +42,7 @@ _ASIDE = 0.07  # share of a designed electricity that goes to pumps and standby:
 _MOST_LOST = 0.5  # of the hot-water heat that a design can mean by standing loss (common practice)
 
 
-def design_side(site: Site, daily: Daily, days: int, told: Told, rng: np.random.Generator) -> Levels:
+def design_side(site: Site, daily: Daily, days: int, metering: Metering, rng: np.random.Generator) -> Levels:
     """What the design expects of these days' weather.
 
     Raises NotAssessed where the design lacks what it takes, or the meters can't be set against it.
@@ -55,7 +55,7 @@ def design_side(site: Site, daily: Daily, days: int, told: Told, rng: np.random.
         "site.floor_area_m2": site.site.floor_area_m2,
     }
     missing = [name for name, value in needed.items() if value is None]
-    if told != "heat":
+    if metering != "heat":
         raise NotAssessed(
             "needs a heat meter and a known use of each minute to be set against the design",
             "missing_quantity",
@@ -95,7 +95,7 @@ def homes_side(
     site: Site,
     daily: Daily,
     homes: Sequence[tuple[Site, Alone]],
-    told: Told,
+    metering: Metering,
     fewest: int,
     rng: np.random.Generator,
 ) -> Levels:
@@ -104,7 +104,9 @@ def homes_side(
     Raises NotAssessed with too few homes alike. The spread between the homes is the uncertainty.
     """
     alike = [
-        (s, a) for s, a in homes if a.told == told == "heat" and a.house.has_room and a.space is not None
+        (s, a)
+        for s, a in homes
+        if a.metering == metering == "heat" and a.house.has_room and a.space is not None
     ]
     area = site.site.floor_area_m2
     if len(alike) < fewest or area is None:

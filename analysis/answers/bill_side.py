@@ -20,11 +20,11 @@ from fieldfare.analysis.plant.site import Site
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
-Told = Literal["heat", "use", "total"]
+Metering = Literal["heat", "use", "total"]
 
 DRAWS = 300
 """Draws of what is uncertain; 300 place the ends of a 95 % interval to about a tenth of its width."""
-_UNTOLD = 0.05  # share of electricity without a known use from which uses are not told apart
+_MOST_UNSPLIT = 0.05  # share of electricity without a known use from which uses are not separated
 _LEAST_HEAT_KWH = {"space": 2.0, "water": 0.5}  # of a day, below which its performance is meter steps
 _LIKE_DAYS = 5  # read days that stand for one that was not read
 _LONG_REST_MIN = 180.0  # of a day, from which its rests show the standing draw
@@ -96,12 +96,12 @@ class House:
         return np.asarray(self.base[:, None] + np.maximum(need, 0.0))
 
 
-def told_by(site: Site, *days: Table) -> Told:
-    """What the meters let one tell: heat by use, electricity by use, or electricity as a whole."""
+def metering_of(site: Site, *days: Table) -> Metering:
+    """What the meters show: heat by use, electricity by use, or electricity as a whole."""
     for part in days:
         total = max(part.total("electricity_total_kwh"), 1e-9)
         if (
-            part.total("electricity_untold_kwh") > _UNTOLD * total
+            part.total("electricity_untold_kwh") > _MOST_UNSPLIT * total
             or not np.isfinite(part.floats("electricity_space_kwh")).any()
         ):
             return "total"
@@ -148,7 +148,7 @@ def _own_uses(days: Table, usual_rest_w: float) -> tuple[Floats, Floats, Floats]
 
 
 def daily_of(
-    site: Site, days: Table, told: Told, whole_share: float, usual_rest_w: float
+    site: Site, days: Table, metering: Metering, whole_share: float, usual_rest_w: float
 ) -> tuple[Daily, Flags]:
     """The whole days of a span, and which of its days they are.
 
@@ -160,16 +160,16 @@ def daily_of(
         fill_nan(days.floats(n), 0.0) for n in ("electricity_backup_kwh", "electricity_immersion_kwh")
     )
     total = days.floats("electricity_total_kwh")
-    seen = np.maximum(backup + immersion - fill_nan(days.floats("paired_added_heat_kwh"), 0.0), 0.0)
-    if told == "heat":
+    metered_direct = np.maximum(backup + immersion - fill_nan(days.floats("paired_added_heat_kwh"), 0.0), 0.0)
+    if metering == "heat":
         space = (
             days.floats("heat_space_kwh")
             - days.floats("heat_defrost_taken_kwh")
-            - np.minimum(seen, backup)
+            - np.minimum(metered_direct, backup)
             + backup
         )
         water = days.floats("heat_hot_water_kwh") + immersion
-    elif told == "use":
+    elif metering == "use":
         space, water = own_space + backup, own_water + immersion
     else:
         idle = fill_nan(days.floats("electricity_idle_kwh"), 0.0)
@@ -178,11 +178,11 @@ def daily_of(
     standby = total - backup - immersion - own_space - own_water
     outdoor = days.floats("outdoor")
     known = days.floats("minutes_electricity_known") >= whole_share * days.floats("minutes_total")
-    if told == "heat":
+    if metering == "heat":
         known &= days.floats("minutes_heat_known") >= whole_share * days.floats("minutes_total")
     known &= np.isfinite(outdoor + total + space + water + own_space)
     sun = daily_sun(site, days)
-    seen_weather = np.isfinite(outdoor) & np.isfinite(sun)
+    has_weather = np.isfinite(outdoor) & np.isfinite(sun)
     full = _full(outdoor, total, known)
     daily = Daily(
         outdoor[known],
@@ -197,7 +197,7 @@ def daily_of(
         standby[known],
         total[known],
         _warming(days, outdoor)[known],
-        KnownWeather(outdoor[seen_weather], sun[seen_weather]),
+        KnownWeather(outdoor[has_weather], sun[has_weather]),
         full,
     )
     return daily, known
@@ -241,7 +241,7 @@ def around(value: float, sd: float, rng: np.random.Generator) -> Floats:
     return np.asarray(draws)
 
 
-def house_of(sides: tuple[Daily, ...], told: Told, doubt: float, rng: np.random.Generator) -> House:
+def house_of(sides: tuple[Daily, ...], metering: Metering, doubt: float, rng: np.random.Generator) -> House:
     """The line of heat over weather that one or two sides share; two may differ by a step, which is not
     part of it.
 
@@ -252,9 +252,9 @@ def house_of(sides: tuple[Daily, ...], told: Told, doubt: float, rng: np.random.
     later = np.repeat(np.arange(len(sides), dtype=np.float64), [len(s) for s in sides])
     base = 0.0
     try:
-        line = change_point(outdoor, heat, base_load=None if told == "total" else 0.0, robust=True)
+        line = change_point(outdoor, heat, base_load=None if metering == "total" else 0.0, robust=True)
         if np.isfinite(line.base_temperature_c):
-            base = float(line.base_load) if told == "total" else 0.0
+            base = float(line.base_load) if metering == "total" else 0.0
             heating = outdoor <= line.base_temperature_c
         else:
             heating = np.ones(len(outdoor), dtype=bool)

@@ -29,7 +29,7 @@ from fieldfare.analysis.answers.hours import (
     Value,
     longest_stop,
 )
-from fieldfare.analysis.facts.load_factor import asked_flow, load_share
+from fieldfare.analysis.facts.load_factor import load_share, target_flow_of
 from fieldfare.analysis.facts.table import fill_nan
 
 Floats = NDArray[np.float64]
@@ -90,7 +90,7 @@ def _target(hours: Hours, cold: ColdZone) -> Step:
         return Step("target", "unknown", values, "no_room_sensor")
     if not np.isfinite(target):
         return Step("target", "unknown", values, "no_target")
-    known = int((hours.asked & np.isfinite(cold.room)).sum())
+    known = int((hours.in_question & np.isfinite(cold.room)).sum())
     follows = int(cold.cold.sum()) < max(0.25 * known, FEWEST_COLD_MIN)
     highest = (
         float(np.nanmax(cold.target[hours.inside]))
@@ -107,7 +107,7 @@ def _target(hours: Hours, cold: ColdZone) -> Step:
 
 def _stopped(hours: Hours, cold: ColdZone) -> Step:
     """The unit did nothing though rooms were cold."""
-    rows = cold.cold if cold.cold.any() else hours.asked
+    rows = cold.cold if cold.cold.any() else hours.in_question
     code = hours.minutes.use.code
     known = rows & (code >= 0)
     if not known.any():
@@ -167,7 +167,7 @@ def _valve(hours: Hours, cold: ColdZone, weights: dict[str, float]) -> Step:
 def _flow_temperature(hours: Hours, cold: ColdZone, weights: dict[str, float]) -> Step:
     """The water is cooler than designed at this weather, and as warm as the controls ask for."""
     steady = steady_heating(hours)
-    flow, curve, asked = (
+    flow, curve, target_flow = (
         hours.gauge("flow_temperature"),
         hours.minutes.curve,
         hours.gauge("target_flow_temperature"),
@@ -177,7 +177,7 @@ def _flow_temperature(hours: Hours, cold: ColdZone, weights: dict[str, float]) -
     values = (
         Value("flow", hours.mean(flow, known), "°C"),
         Value("designed_flow", hours.mean(curve, known), "°C"),
-        Value("asked_flow", hours.mean(asked, known), "°C"),
+        Value("asked_flow", hours.mean(target_flow, known), "°C"),
         Value("below_curve", gap, "K", limit="answer_flow_gap_k"),
     )
     if not np.isfinite(gap):
@@ -250,10 +250,10 @@ def _water_flow(hours: Hours, cold: ColdZone) -> Step:
 def _output(hours: Hours, cold: ColdZone, weights: dict[str, float]) -> Step:
     """The unit has no reserve: it hardly stops, gives its rating, or misses the set flow temperature."""
     steady, code = steady_heating(hours), hours.minutes.use.code
-    rows = (cold.cold if cold.cold.any() else hours.asked) & (code >= 0)
+    rows = (cold.cold if cold.cold.any() else hours.in_question) & (code >= 0)
     running = hours.mean(hours.minutes.use.running.astype(np.float64), rows)
     share = hours.mean(load_share(hours.site, hours.minutes), steady)
-    lack = fill_nan(asked_flow(hours.minutes) - hours.gauge("flow_temperature"), 0.0) > hours.limit(
+    lack = fill_nan(target_flow_of(hours.minutes) - hours.gauge("flow_temperature"), 0.0) > hours.limit(
         "answer_lacking_k"
     )
     lacking = hours.mean(lack.astype(np.float64), steady)
@@ -265,7 +265,7 @@ def _output(hours: Hours, cold: ColdZone, weights: dict[str, float]) -> Step:
     if not np.isfinite(running):
         return Step("output", _judged("output", None, hours, cold, weights), values, "no_running")
     wrong: bool | None = None
-    if np.isfinite(share) or _water_told(hours):
+    if np.isfinite(share) or _has_water_temperatures(hours):
         full = share >= hours.limit("answer_full_share") or lacking >= hours.limit("answer_lacking_share")
         wrong = bool(running >= hours.limit("answer_running_share") and full)
     elif running < hours.limit("answer_running_share"):
@@ -275,7 +275,7 @@ def _output(hours: Hours, cold: ColdZone, weights: dict[str, float]) -> Step:
     return Step("output", _judged("output", wrong, hours, cold, weights), values)
 
 
-def _water_told(hours: Hours) -> bool:
+def _has_water_temperatures(hours: Hours) -> bool:
     """Whether the set flow temperature is read beside the flow's own."""
     return hours.site.measures("target_flow_temperature") and hours.site.measures("flow_temperature")
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from fieldfare.analysis.answers.hours import Hours
 from fieldfare.analysis.expectation.cold_room import ColdRoom, cause_weights
-from fieldfare.analysis.facts.load_factor import asked_flow, load_share
+from fieldfare.analysis.facts.load_factor import load_share, target_flow_of
 from fieldfare.analysis.facts.segments import held_for
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.minutes.operating_state import HEATING, HOT_WATER
@@ -50,18 +50,18 @@ def zone_of(hours: Hours) -> ColdZone:
     targets = grid.zones.get("target_room_temperature", {})
     nothing = np.full(len(grid), np.nan)
     whole = next(iter(targets.values())) if len(targets) == 1 else nothing
-    wanted = {zone: targets.get(zone, whole) for zone in rooms}
+    target_of = {zone: targets.get(zone, whole) for zone in rooms}
     least = hours.site.design.indoor_c
-    lacks = {z: hours.mean(fill_nan(wanted[z], least) - rooms[z]) for z in rooms}
+    lacks = {z: hours.mean(fill_nan(target_of[z], least) - rooms[z]) for z in rooms}
     known = {z: v for z, v in lacks.items() if np.isfinite(v)}
     if not known:
-        return ColdZone(hours.question.zone or "", nothing, whole, hours.asked, float("nan"))
+        return ColdZone(hours.question.zone or "", nothing, whole, hours.in_question, float("nan"))
     zone = hours.question.zone if hours.question.zone in known else max(known, key=lambda z: known[z])
     others = [v for z, v in known.items() if z != zone]
     gap = known[zone] - min(others) if others else float("nan")
-    room, target = rooms[zone], wanted[zone]
+    room, target = rooms[zone], target_of[zone]
     short = fill_nan(target, least) - room > hours.limit("answer_cold_k")
-    return ColdZone(zone, room, target, hours.asked & np.isfinite(room) & short, gap)
+    return ColdZone(zone, room, target, hours.in_question & np.isfinite(room) & short, gap)
 
 
 def call_share(hours: Hours, cold: ColdZone, rows: Flags) -> float:
@@ -77,12 +77,12 @@ def weights_of(hours: Hours, cold: ColdZone) -> dict[str, float]:
     """How well each of valve, flow temperature, emitters and output explains the hours, by the model of
     cold rooms."""
     steady = steady_heating(hours)
-    flow, asked = hours.gauge("flow_temperature"), asked_flow(hours.minutes)
+    flow, target_flow = hours.gauge("flow_temperature"), target_flow_of(hours.minutes)
     curve = hours.minutes.curve
-    rows = cold.cold if cold.cold.any() else hours.asked
+    rows = cold.cold if cold.cold.any() else hours.in_question
     known = rows & (hours.minutes.use.code >= 0)
     share = load_share(hours.site, hours.minutes)
-    lacking = fill_nan(asked - flow, 0.0) > hours.limit("answer_lacking_k")
+    lacking = fill_nan(target_flow - flow, 0.0) > hours.limit("answer_lacking_k")
     measured = ColdRoom(
         running=_known(float(hours.minutes.use.running[known].mean()) if known.any() else float("nan")),
         output_share=_known(hours.mean(share, steady)),
@@ -108,7 +108,7 @@ def _known(value: float) -> float | None:
 def steady_heating(hours: Hours) -> Flags:
     """Steady heating in the hours asked about; in all of the days where those hold next to none."""
     steady = held_for(hours.minutes.use.code == HEATING, _SETTLED_MIN)
-    mine = steady & hours.asked
+    mine = steady & hours.in_question
     return mine if mine.sum() >= FEWEST_COLD_MIN else steady & hours.inside
 
 

@@ -63,9 +63,9 @@ def set_back_step(hours: Hours, cold: ColdZone) -> Step:
     highest = float(np.nanmax(target[hours.inside]))
     depth = highest - float(np.nanmin(target[hours.inside]))
     lowered = hours.inside & (fill_nan(target, highest) <= highest - hours.limit("answer_setback_k"))
-    below = hours.asked & (fill_nan(highest - cold.room, 0.0) > hours.limit("answer_cold_k"))
+    below = hours.in_question & (fill_nan(highest - cold.room, 0.0) > hours.limit("answer_cold_k"))
     comes_back, share = _coming_back(hours, cold, lowered), hours.limit("answer_set_back_share")
-    night = _night_of(hours, cold, lowered, comes_back & ~lowered & hours.asked, highest)
+    night = _night_of(hours, cold, lowered, comes_back & ~lowered & hours.in_question, highest)
     fell_enough = night.fell >= hours.limit("answer_fell_share") * hours.mean(highest - cold.room, below)
     never_back = night.reached < hours.limit("answer_reached_share")
     rising = (

@@ -27,16 +27,16 @@ def windows_step(hours: Hours, cold: ColdZone) -> Step:
     if not np.isfinite(room[hours.inside]).any():
         return Step("windows", "unknown", (), "no_room_sensor")
     fall = _fall_rate(room)
-    heated = held_for(hours.minutes.use.code == HEATING, _FALL_MIN) & hours.asked
+    heated = held_for(hours.minutes.use.code == HEATING, _FALL_MIN) & hours.in_question
     closed = _closed_rate(hours, fall)
-    seen = np.where(heated, fall, 0.0)
-    begin, end = true_runs(seen > min(hours.limit("answer_window_k_per_h"), _over_own(hours, closed)))
+    falls = np.where(heated, fall, 0.0)
+    begin, end = true_runs(falls > min(hours.limit("answer_window_k_per_h"), _over_own(hours, closed)))
     heat = space_kw(hours)
     opened = [_is_window(hours, room, heat, fall, int(a), int(b)) for a, b in zip(begin, end, strict=True)]
     a_day = sum(opened) / hours.nights
     extra = extra_loss(hours, cold)
     values = (
-        Value("steepest_fall", float(seen.max()) if hours.asked.any() else 0.0, "K/h"),
+        Value("steepest_fall", float(falls.max()) if hours.in_question.any() else 0.0, "K/h"),
         Value("closed_fall", closed, "K/h"),
         Value("falls_a_day", a_day, "1/d", limit="answer_falls_a_day"),
         Value("extra_loss", extra, "-", limit="answer_extra_loss"),

@@ -48,15 +48,15 @@ def complaint(question: str, hours: Hours) -> dict[str, Any]:
     steps, weight = COMPLAINTS[question](hours)
     binds = next((s for s in steps if s.state == "binds"), None)
     binding, plan = binds.code if binds else None, plan_of(question, binds)
-    asked = hours.question
+    details = hours.question
     return {
         "question": question,
         "asked": {
-            "zone": asked.zone,
-            "from_hour": asked.from_hour,
-            "to_hour": asked.to_hour,
-            "since": asked.since.isoformat() if asked.since else None,
-            "minutes": int(hours.asked.sum()),
+            "zone": details.zone,
+            "from_hour": details.from_hour,
+            "to_hour": details.to_hour,
+            "since": details.since.isoformat() if details.since else None,
+            "minutes": int(hours.in_question.sum()),
             "outdoor_c": _clean(hours.mean(hours.gauge("outdoor_temperature"))),
         },
         "steps": [_described(hours, s) for s in steps],

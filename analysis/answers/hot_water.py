@@ -104,19 +104,19 @@ def hot_water_steps(hours: Hours) -> tuple[list[Step], float]:
 def _cold(hours: Hours) -> Flags:
     """Asked minutes with water too cold to wash with at the cylinder's sensor."""
     tank = hours.gauge("cylinder_temperature")
-    return hours.asked & (fill_nan(tank, 99.0) < hours.limit("answer_cold_tap_c"))
+    return hours.in_question & (fill_nan(tank, 99.0) < hours.limit("answer_cold_tap_c"))
 
 
 def _tank_read(hours: Hours) -> bool:
     """Whether the cylinder's temperature is read in the hours asked about."""
-    return bool(np.isfinite(hours.gauge("cylinder_temperature")[hours.asked]).any())
+    return bool(np.isfinite(hours.gauge("cylinder_temperature")[hours.in_question]).any())
 
 
 def _not_cold(hours: Hours, cold: Flags) -> Step:
     tank = hours.gauge("cylinder_temperature")
     if not _tank_read(hours):
         return Step("not_cold", "unknown", (), "no_cylinder_sensor")
-    lowest = float(np.nanmin(tank[hours.asked]))
+    lowest = float(np.nanmin(tank[hours.in_question]))
     values = (
         Value("tank_lowest", lowest, "°C", limit="answer_cold_tap_c"),
         Value("cold_minutes", float(cold.sum()), "min"),
@@ -137,7 +137,7 @@ def _stopped(hours: Hours, cold: Flags) -> Step:
     if not known.any():
         return Step("stopped", "unknown", (), "no_running")
     if not _tank_read(hours):
-        cold = hours.asked
+        cold = hours.in_question
     stop = longest_stop(hours, cold)
     faults, dead = len(hours.facts.faults), without_power(hours.minutes) & cold
     powerless = float(dead.sum()) / 60.0

@@ -95,8 +95,8 @@ class Step:
 class Hours:
     """Minutes and facts of the days named, and of the days before for what is usual.
 
-    minutes : of the days named, a day's margin on both sides. asked : bool (n,), the hours asked about on
-    the days named
+    minutes : of the days named, a day's margin on both sides. in_question : bool (n,), the hours in question
+        on the days named
     inside : bool (n,), all minutes of the days named. facts : of the days named; usual : of up to four
     weeks before
     result : the home's standing result document
@@ -107,7 +107,7 @@ class Hours:
     first: date
     last: date
     minutes: Minutes
-    asked: Flags
+    in_question: Flags
     inside: Flags
     facts: Facts
     usual: Facts
@@ -128,7 +128,7 @@ class Hours:
 
     def mean(self, values: Floats, rows: Flags | None = None) -> float:
         """Mean of the known values in the hours asked about, or in those rows; nan where none is."""
-        chosen = values[self.asked if rows is None else rows]
+        chosen = values[self.in_question if rows is None else rows]
         chosen = chosen[np.isfinite(chosen)]
         return float(chosen.mean()) if len(chosen) else float("nan")
 
@@ -137,8 +137,8 @@ class Hours:
         if not len(table):
             return table
         at = np.searchsorted(self.minutes.grid.time, table["start"], side="right") - 1
-        good = (at >= 0) & (at < len(self.asked))
-        return table.where(good & self.asked[np.clip(at, 0, len(self.asked) - 1)])
+        good = (at >= 0) & (at < len(self.in_question))
+        return table.where(good & self.in_question[np.clip(at, 0, len(self.in_question) - 1)])
 
 
 def hours_of(
@@ -166,10 +166,10 @@ def hours_of(
     minutes = build_minutes(site, grid)
     day = np.repeat(grid.local_dates, np.diff(grid.day_start))
     inside = (day >= np.datetime64(first)) & (day <= np.datetime64(last))
-    seen = (
+    has_readings = (
         np.any(np.vstack(list(grid.seen.values())), axis=0) if grid.seen else np.zeros(len(grid), dtype=bool)
     )
-    if not (seen & inside).any():
+    if not (has_readings & inside).any():
         raise NotAssessed(f"nothing was read from {first} to {last}")
     clock = (grid.time // MS_PER_MINUTE + local_shift(site, grid.time)) % 1440
     begin, end = question.from_hour * 60, question.to_hour * 60 % 1440

@@ -52,7 +52,7 @@ def ice_steps(hours: Hours) -> tuple[list[Step], float]:
 
 
 def _frost(hours: Hours) -> Lognormal | None:
-    """Frost that settled in the days named, a kilowatt rated [g/kW]; None where it can't be told."""
+    """Frost that settled in the days named, a kilowatt rated [g/kW]; None where it is not known."""
     rated, days = hours.site.heat_pump.rated_output_kw, hours.facts.days
     guesses = [float(np.nansum(days.floats(f"frost_{n}"))) * 1000.0 for n in ("least", "usual", "most")]
     if not rated or guesses[1] <= 0.0:

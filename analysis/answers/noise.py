@@ -68,7 +68,7 @@ def _defrosts(hours: Hours) -> Step:
     )
     usual = hours.usual.defrosts
     if len(hours.usual.days) >= hours.limit("answer_usual_nights"):
-        share = max(float(hours.asked.sum()) / max(float(hours.inside.sum()), 1.0), 1e-6)
+        share = max(float(hours.in_question.sum()) / max(float(hours.inside.sum()), 1.0), 1e-6)
         values += (Value("usual_defrosts", len(usual) / len(hours.usual.days) * share, "1/night"),)
     if len(mine):
         values += (Value("defrost_minutes", mine.median("minutes"), "min"),)
@@ -78,7 +78,7 @@ def _defrosts(hours: Hours) -> Step:
 def _hot_water(hours: Hours) -> Step:
     """The cylinder is charged in the hours named: units then run hard."""
     code = hours.minutes.use.code
-    known = hours.asked & (code >= 0)
+    known = hours.in_question & (code >= 0)
     if not known.any() or hours.site.hot_water is None:
         return Step(
             "hot_water_at_night",
@@ -100,7 +100,7 @@ def _hot_water(hours: Hours) -> Step:
 
 def _short_runs(hours: Hours) -> Step:
     runs = hours.events(hours.facts.runs)
-    length_h = max(float(hours.asked.sum()) / 60.0, 1e-6)
+    length_h = max(float(hours.in_question.sum()) / 60.0, 1e-6)
     an_hour = len(runs) / length_h
     values: tuple[Value, ...] = (Value("starts_an_hour", an_hour, "1/h", limit="answer_starts_per_h"),)
     if len(runs):
@@ -111,7 +111,7 @@ def _short_runs(hours: Hours) -> Step:
 def _high_speed(hours: Hours) -> Step:
     """Compressor and fan near their greatest speed; and whether a set-back's end makes them hurry."""
     speed, code = hours.gauge("compressor_speed"), hours.minutes.use.code
-    running = hours.asked & (code != OFF) & (code != DEFROST) & np.isfinite(speed)
+    running = hours.in_question & (code != OFF) & (code != DEFROST) & np.isfinite(speed)
     if not running.any():
         return Step("high_speed", "unknown", (), "no_speed")
     greatest = max(float(np.nanmax(speed)), 1.0)
@@ -123,14 +123,14 @@ def _high_speed(hours: Hours) -> Step:
     values = (
         Value("fast_share", share, "-", limit="answer_fast_time"),
         Value("mean_speed", hours.mean(speed, running) / top, "-"),
-        Value("target_raised", float((raised & hours.asked).sum()) / hours.nights, "1/night"),
+        Value("target_raised", float((raised & hours.in_question).sum()) / hours.nights, "1/night"),
     )
     return Step("high_speed", "binds" if share > hours.limit("answer_fast_time") else "fine", values)
 
 
 def _water(hours: Hours) -> Step:
     rate, nominal = hours.gauge("flow_rate"), hours.site.heat_pump.flow_m3_per_h
-    flowing = hours.asked & (fill_nan(rate, 0.0) > 0.05)
+    flowing = hours.in_question & (fill_nan(rate, 0.0) > 0.05)
     if not flowing.any() or not nominal:
         return Step("water_noise", "unknown", (), "no_flow_rate")
     share = hours.mean(rate, flowing) / nominal

@@ -22,7 +22,7 @@ BY_HAND = "read by hand; no reading tells it today"
 MOMENT = "a reading of that hour; it moves by itself"
 _MOMENTARY = frozenset({("cylinder", "stored"), ("cylinder", "mixed")})
 _OUTDOOR = frozenset({("curve_set", "cold_outdoor"), ("curve_set", "mild_outdoor")})
-"""Halves of a curve's point, told with the other half."""
+"""Halves of a curve's point, reported with the other half."""
 _HALF: dict[str, str] = {
     "m3/h": "commissioned_flow_share",
     "W": "commissioned_power_share",
@@ -47,7 +47,7 @@ class Register:
 @dataclass(frozen=True)
 class ComparedValue:
     """item, found : ids of the sheet. title, name, unit : in words. commissioned : as it was typed
-    today : with its 95 % interval, or None with `reason`. differs : None where it can't be told
+    today : with its 95 % interval, or None with `reason`. differs : None where that is not known
     change : today less commissioned, in the unit. means, findings : where it differs
     tuned : days on which the diary changed it on purpose
     """
@@ -80,13 +80,13 @@ def compared(
     facts : Facts of the newest days, a year at most. items : of the sheet, as `Sheets.read` has them
     registers : point -> its running total. steps : of the tuning diary
     """
-    kept = {
+    commissioned = {
         (item["id"], f["id"]): number
         for item in items
         for f in item["found"]
         if not f["trouble"] and (number := number_of(f["value"], f["unit"])) is not None
     }
-    today, log = Today(site, facts, kept), list(steps)
+    today, log = Today(site, facts, commissioned), list(steps)
     rows = [
         _row(today, item, f, registers, log)
         for item in items
@@ -104,7 +104,7 @@ def _row(
     log: Sequence[TuningStep],
 ) -> ComparedValue:
     key = (item["id"], f["id"])
-    number = today.kept.get(key)
+    number = today.recorded.get(key)
     found: tuple[Estimate, bool | None, Meaning]
     if number is None or f["choices"] or f.get("text"):
         found = Estimate.none(BY_HAND), None, Meaning("")
@@ -154,7 +154,7 @@ def _on_purpose(key: tuple[str, str], change: float, log: Sequence[TuningStep]) 
 def _name(today: Today, key: tuple[str, str], f: Mapping[str, Any]) -> str:
     """A curve's flow is named with the outdoor temperature that it was typed for."""
     end = key[1].removesuffix("_flow")
-    at = today.kept.get(("curve_set", f"{end}_outdoor")) if key[0] == "curve_set" else None
+    at = today.recorded.get(("curve_set", f"{end}_outdoor")) if key[0] == "curve_set" else None
     return f"Flow at {at:g} °C outdoors" if at is not None and key[1].endswith("_flow") else f["name"]
 
 
@@ -193,12 +193,12 @@ def _meter(
     point = meters[n] if n < len(meters) else None
     if point is None or point.form != "register":
         return Estimate.none("no running total is read of this meter: read it on site"), None, nothing
-    seen = registers.get(point.id)
-    if seen is None:
+    register = registers.get(point.id)
+    if register is None:
         return Estimate.none("its running total was not read lately"), None, nothing
-    newest = Estimate(seen.newest)
+    newest = Estimate(register.newest)
     slack = max(limit_of(site, "commissioned_reading_share") * abs(number), 1.0)
-    if seen.at_first is not None:
-        low, high = seen.at_first
+    if register.at_first is not None:
+        low, high = register.at_first
         return newest, not low - slack <= number <= high + slack, ANOTHER_METER
-    return newest, seen.newest < number - slack, EXCHANGED
+    return newest, register.newest < number - slack, EXCHANGED

@@ -1,4 +1,4 @@
-"""What the newest days say of each value that was kept: with its interval, or why it can't be told."""
+"""Each value kept at commissioning, from the newest days: with its interval, or the reason for none."""
 
 from __future__ import annotations
 
@@ -30,11 +30,11 @@ _LEAST_TOTAL_H = 20.0  # hours of running that a pump's mean power is drawn from
 
 @dataclass(frozen=True)
 class Today:
-    """site, facts : of the newest days, a year at most. kept : (item, found) -> number that was typed"""
+    """site, facts : of the newest days, a year at most. recorded : (item, found) -> number that was typed"""
 
     site: Site
     facts: Facts
-    kept: Mapping[tuple[str, str], float]
+    recorded: Mapping[tuple[str, str], float]
 
     def limit(self, name: str) -> float:
         return limit_of(self.site, name)
@@ -119,11 +119,11 @@ def _curve(end: str) -> Callable[[Today], Estimate]:
     """The flow that the controls ask for at the outdoor temperature that was typed, else the flow itself."""
 
     def flow(today: Today) -> Estimate:
-        at = today.kept.get(("curve_set", f"{end}_outdoor"))
+        at = today.recorded.get(("curve_set", f"{end}_outdoor"))
         if at is None:
             raise NotAssessed(f"the outdoor temperature of the {end} end was not kept")
-        outdoor, asked = _curve_days(today)
-        fit = robust_fit(np.column_stack([np.ones(len(outdoor)), outdoor]), asked)
+        outdoor, target_flow = _curve_days(today)
+        fit = robust_fit(np.column_stack([np.ones(len(outdoor)), outdoor]), target_flow)
         value, error = fit.combination(np.array([1.0, at]))
         scatter = t_quantile(0.975, len(outdoor) - 2) * error
         return Estimate.around(value, math.hypot(scatter, today.limit("commissioned_temperature_k")))
@@ -136,15 +136,15 @@ def _curve_days(today: Today) -> tuple[Floats, Floats]:
     name = next((n for n in ("target_flow", "flow_by_heat", "flow") if n in days.names and days.knows(n)), "")
     if not name or not days.knows("outdoor"):
         raise NotAssessed("needs flow_temperature and outdoor_temperature", "missing_quantity")
-    asked, outdoor = days.floats(name), fill_nan(days.floats("outdoor_steady"), days.floats("outdoor"))
+    target_flow, outdoor = days.floats(name), fill_nan(days.floats("outdoor_steady"), days.floats("outdoor"))
     heated = days.floats("minutes_steady") >= 60.0  # an hour of heating (as fitted_curve)
-    known = np.flatnonzero(np.isfinite(asked) & np.isfinite(outdoor) & heated)
+    known = np.flatnonzero(np.isfinite(target_flow) & np.isfinite(outdoor) & heated)
     known = known[-int(today.limit("commissioned_days")) :]
     least = today.limit("advice_fewest_spread_k")
-    today.enough(asked[known], "flow_temperature while heating")
+    today.enough(target_flow[known], "flow_temperature while heating")
     if float(np.ptp(outdoor[known])) < least:
         raise NotAssessed(f"needs heating days {least:g} K apart in outdoor temperature")
-    return outdoor[known], asked[known]
+    return outdoor[known], target_flow[known]
 
 
 def _set_back(today: Today) -> Estimate:

@@ -7,7 +7,7 @@ from math import hypot
 from fieldfare.analysis.expectation.hypotheses import log_odds, probability_of
 from fieldfare.analysis.statistics.distributions import normal_probability
 
-# One plant in ten is too small where neither load nor output can be told (common practice).
+# One plant in ten is too small where neither load nor output is known (common practice).
 _PRIOR = 0.1
 # Where no full work has shown the output: outputs between rated points, with defrosts, and the load of a day
 # colder than any seen are a tenth off (common practice). Of a hundred loads some have a stove beside them.

@@ -115,4 +115,4 @@ def signature(cause: str) -> Mapping[str, Spread]:
 
 
 CAUSES = tuple(_SIGNATURES)
-"""The causes that are told apart."""
+"""The causes that are distinguished."""

@@ -229,12 +229,12 @@ def weights(signs: Signs, change: float = 0.0) -> dict[str, float]:
         own["follows"] = Spread(slope.mean * signs.follows_clear, slope.sd)
         logs[name] = log(_PRIOR[name]) + log_likelihood(facts, {**expected, **own}, _TAIL_DF)
         logs[name] += 0.0 if name in _NO_FAULT else change
-    told = shares(logs)
+    by_cause = shares(logs)
     return {
-        "sound": sum(told[name] for name in _NO_FAULT),
-        "timed": sum(told[name] for name in _BY_TIMER),
-        "starved": sum(told.get(name, 0.0) for name in _BEFORE_A_COAT),
-        **{name: told[name] for name in UNMELTED},
+        "sound": sum(by_cause[name] for name in _NO_FAULT),
+        "timed": sum(by_cause[name] for name in _BY_TIMER),
+        "starved": sum(by_cause.get(name, 0.0) for name in _BEFORE_A_COAT),
+        **{name: by_cause[name] for name in UNMELTED},
     }
 
 

@@ -29,10 +29,10 @@ def offset_chance(free: Spread, shift: Spread, usual_free_k: float) -> float:
         kelvin outdoors [K]; both with their standard uncertainty. usual_free_k : float [K]
     Source: Bayes' rule; under the offset both facts share it, so that they are correlated.
     """
-    seen = np.array([usual_free_k - free.mean, shift.mean])
+    observed = np.array([usual_free_k - free.mean, shift.mean])
     own = np.diag([free.sd**2 + _FREE_SD**2, shift.sd**2 + _CURVE_SD**2])
     odds = log_odds(_PRIOR)
-    odds += _log_density(seen - _WRONG.mean, own + _WRONG.sd**2) - _log_density(seen, own)
+    odds += _log_density(observed - _WRONG.mean, own + _WRONG.sd**2) - _log_density(observed, own)
     return probability_of(odds)
 
 

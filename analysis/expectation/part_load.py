@@ -86,7 +86,7 @@ def learned_strength(level: Floats, gain: Floats, weight: Floats) -> Strength:
     if squares <= 0.0:
         return USUAL_STRENGTH
     slope = float(np.sum(w * dx * dy)) / squares
-    told = 1.0 / (_DAY_NOISE**2 * _LIKE_NEIGHBOURS / squares + _CONFOUNDED**2)
+    precision = 1.0 / (_DAY_NOISE**2 * _LIKE_NEIGHBOURS / squares + _CONFOUNDED**2)
     prior = 1.0 / USUAL_STRENGTH.spread**2
-    middle = (USUAL_STRENGTH.middle * prior + slope * told) / (prior + told)
-    return Strength(float(np.clip(middle, 0.0, 1.5)), 1.0 / sqrt(prior + told))
+    middle = (USUAL_STRENGTH.middle * prior + slope * precision) / (prior + precision)
+    return Strength(float(np.clip(middle, 0.0, 1.5)), 1.0 / sqrt(prior + precision))

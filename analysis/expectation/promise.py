@@ -63,9 +63,9 @@ def at_design_weather(
     if known.sum() >= _FEWEST_DAYS and float(np.ptp(np.quantile(t, (0.05, 0.95)))) >= _LEAST_SPREAD_K:
         root = np.sqrt(q / q.mean())
         fit = robust_fit(np.column_stack([root, root * (t - middle)]), root * e / q)
-        seen, error = fit.combination(np.array([0.0, 1.0]))
+        slope_then, error = fit.combination(np.array([0.0, 1.0]))
         weight = slope_sd**2 / (slope_sd**2 + error**2)
-        slope, slope_sd = slope + weight * (seen - slope), math.sqrt(1.0 - weight) * slope_sd
+        slope, slope_sd = slope + weight * (slope_then - slope), math.sqrt(1.0 - weight) * slope_sd
     weather = reference_weather(design_outdoor_c)
     need = np.maximum(base_c - weather.outdoor_c, 0.0) * weather.days
     if need.sum() <= 0.0:

@@ -86,9 +86,9 @@ def rests_a_running_day(lengths: Floats, past: Beginnings, now: Beginnings, runs
     is shared among fewer rests.
     """
     width = _LEAST_WIDTH["outdoor"]
-    seen = float(_likeness(past.outdoor, now.outdoor, width).sum()) if len(lengths) else 0.0
+    similar_minutes = float(_likeness(past.outdoor, now.outdoor, width).sum()) if len(lengths) else 0.0
     running = float((runs.run * _likeness(runs.outdoor, now.outdoor, width)).sum()) / _DAY_MIN
-    return (seen + _SELDOM) / max(running, 1.0 / _DAY_MIN)
+    return (similar_minutes + _SELDOM) / max(running, 1.0 / _DAY_MIN)
 
 
 def _need(then: Floats, now: Floats) -> Floats:

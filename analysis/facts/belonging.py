@@ -71,9 +71,9 @@ def _draw_away(idle: NDArray[np.bool_], edge: NDArray[np.bool_], rest: Floats) -
     """Mean draw of each rest away from its runs [Wh a minute], (n,); 0 in a rest too short to tell."""
     away = idle & ~edge & np.isfinite(rest)
     gaps = Segments.of(idle)
-    drawn, seen = gaps.sum(np.where(away, fill_nan(rest, 0.0), 0.0)), gaps.count(away)
+    drawn, minutes_away = gaps.sum(np.where(away, fill_nan(rest, 0.0), 0.0)), gaps.count(away)
     out = np.zeros(len(rest))
-    level = np.where(seen > 0, drawn / np.maximum(seen, 1), 0.0)
+    level = np.where(minutes_away > 0, drawn / np.maximum(minutes_away, 1), 0.0)
     for begin, end, value in zip(*true_runs(idle), level, strict=True):
         out[begin:end] = value
     return out

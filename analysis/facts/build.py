@@ -58,8 +58,8 @@ def _build_span(site: Site, readings: Readings, first: date, last: date) -> Fact
     minutes = build_minutes(site, grid)
     frost = cache(partial(frost_growth, site, minutes))  # days and defrosts read it; it ends with the span
     days = Table(carried(site, days_columns(site, minutes, frost))).between(first, last)
-    asked = slice(MARGIN_DAYS, MARGIN_DAYS + len(days))
-    day = Segments(grid.day_start[:-1][asked], grid.day_start[1:][asked])
+    inner = slice(MARGIN_DAYS, MARGIN_DAYS + len(days))
+    day = Segments(grid.day_start[:-1][inner], grid.day_start[1:][inner])
     columns = trust_columns(site, minutes, day, near) | clock_columns(minutes, day)
     columns |= direct_columns(minutes, day)
     columns |= edge_columns(minutes, day)

@@ -36,7 +36,7 @@ def pressure_columns(day: Segments, pressure: Floats, water: Floats, charging: F
     n = len(day)
     low, high = np.full(n, np.nan), np.full(n, np.nan)
     slope, follows = np.full(n, np.nan), np.full(n, np.nan)
-    seen = np.where(window_sum(charging, _AFTER_CHARGE_MIN, 1) > 0, np.nan, water)
+    settled_water = np.where(window_sum(charging, _AFTER_CHARGE_MIN, 1) > 0, np.nan, water)
     if np.isfinite(pressure).any():
         for i, (a, b) in enumerate(zip(day.start, day.end, strict=True)):
             here = pressure[a:b]
@@ -44,8 +44,8 @@ def pressure_columns(day: Segments, pressure: Floats, water: Floats, charging: F
             if known.sum() < _FEWEST_MIN:
                 continue
             low[i], high[i] = (quantile(here[known], share) for share in (1.0 - _HELD, _HELD))
-            heated = np.isfinite(here + seen[a:b]).sum() >= _FEWEST_MIN
-            slope[i], follows[i] = _line(here, (seen if heated else water)[a:b])
+            heated = np.isfinite(here + settled_water[a:b]).sum() >= _FEWEST_MIN
+            slope[i], follows[i] = _line(here, (settled_water if heated else water)[a:b])
     return {
         "pressure_max": high,
         "pressure_swing": high - low,

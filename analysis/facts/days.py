@@ -102,8 +102,8 @@ def _known(minutes: Minutes, day: Segments) -> dict[str, object]:
             else np.zeros(len(day), dtype=np.int64)
         ),
     }
-    for point, seen in minutes.grid.seen.items():
-        out[f"seen.{point}"] = day.count(seen)
+    for point, has_reading in minutes.grid.seen.items():
+        out[f"seen.{point}"] = day.count(has_reading)
     for point, sent in minutes.grid.sent.items():
         out[f"sent.{point}"] = day.count(sent)
     for quantity, spacing in minutes.grid.spacing.items():
@@ -317,9 +317,9 @@ def _frost(site: Site, frost: Callable[[], dict[str, Floats]], day: Segments) ->
     return {f"frost_{name}": day.total(kg) for name, kg in frost().items()}
 
 
-def _had_time(wanted: Floats) -> Flags:
+def _had_time(target_temperature: Floats) -> Flags:
     """Minutes in which the target has not risen for long enough for a room to follow: bool (n,)."""
-    raised = np.concatenate(([0.0], np.diff(fill_nan(wanted, 0.0)))) > _RAISED_K
+    raised = np.concatenate(([0.0], np.diff(fill_nan(target_temperature, 0.0)))) > _RAISED_K
     return held_for(~raised, _RECOVERY_MIN)
 
 
@@ -342,13 +342,13 @@ def _rooms(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
     nothing = np.full(len(grid), np.nan)
     for zone, values in rooms.items():
         out[f"room.{zone}"] = day.mean(values)
-        wanted = targets.get(zone, target if whole_house else nothing)
-        both = np.isfinite(values) & np.isfinite(wanted) & _had_time(wanted)
+        zone_target = targets.get(zone, target if whole_house else nothing)
+        both = np.isfinite(values) & np.isfinite(zone_target) & _had_time(zone_target)
         out[f"minutes_asked.{zone}"] = day.count(both)
-        out[f"target.{zone}"] = day.mean(wanted, both)
+        out[f"target.{zone}"] = day.mean(zone_target, both)
         # Half a kelvin is a room thermostat's usual switching band (common practice).
-        out[f"minutes_below.{zone}"] = day.count(both & (values < wanted - 0.5))
-        out[f"minutes_far_below.{zone}"] = day.count(both & (values < wanted - 1.5))
+        out[f"minutes_below.{zone}"] = day.count(both & (values < zone_target - 0.5))
+        out[f"minutes_far_below.{zone}"] = day.count(both & (values < zone_target - 1.5))
     return out
 
 

@@ -287,12 +287,14 @@ def _demand_columns(
     """Columns with the evidence for heat demand, and the state of the unit."""
     grid = minutes.grid
     outdoor, tank, flow = (grid.gauge(f"{q}_temperature") for q in ("outdoor", "cylinder", "flow"))
-    asked, mode, call = (grid.gauge(q) for q in ("target_flow_temperature", "operating_mode", "heat_call"))
+    target_flow, mode, call = (
+        grid.gauge(q) for q in ("target_flow_temperature", "operating_mode", "heat_call")
+    )
     rate = grid.gauge("flow_rate")
     room, short = _rooms(minutes)
     begin = Segments(rows.start, np.minimum(rows.start + _ABOUT_END_MIN, rows.end))
     finish = Segments(np.maximum(rows.end - _ABOUT_END_MIN, rows.start), rows.end)
-    asks = fill_nan(asked, 0.0) >= LEAST_ASKED_FLOW_C
+    asks = fill_nan(target_flow, 0.0) >= LEAST_ASKED_FLOW_C
     plant = minutes.balance
     power = plant.heat_pump * 60.0 if plant.heat_pump is not None else np.full(len(grid), np.nan)
     reheats_below = site.hot_water.reheats_below_c if site.hot_water is not None else -np.inf
@@ -316,7 +318,7 @@ def _demand_columns(
         "minutes_call_known": rows.count(np.isfinite(call)),
         "minutes_flow_asked": rows.count(asks),
         "minutes_flow_short": rows.count(is_flow_short(grid)),
-        "minutes_flow_known": rows.count(np.isfinite(asked)),
+        "minutes_flow_known": rows.count(np.isfinite(target_flow)),
         "minutes_mode_on": rows.count(mode_on & ~works),
         "minutes_mode_known": rows.count(np.isfinite(mode)),
         "flow_last_c": finish.mean(flow),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldfare.analysis.facts.load_factor import asked_flow
+from fieldfare.analysis.facts.load_factor import target_flow_of
 from fieldfare.analysis.facts.minutes import Minutes
 from fieldfare.analysis.facts.segments import Segments
 from fieldfare.analysis.facts.table import fill_nan
@@ -47,7 +47,7 @@ def _backup(site: Site, minutes: Minutes, day: Segments, share: Floats) -> dict[
     on = mild & (fill_nan(heater, 0.0) * 60.0 > _ON_W)
     share = np.where(minutes.use.running, share, 0.0)
     heating = on & np.isin(minutes.use.code, (HEATING,))
-    gap = asked_flow(minutes) - grid.gauge("flow_temperature")
+    gap = target_flow_of(minutes) - grid.gauge("flow_temperature")
     return {
         "electricity_backup_mild_kwh": day.sum(np.where(mild, fill_nan(heater, 0.0), 0.0)) / 1000.0,
         "backup_unit_share": day.mean(share, on),

@@ -103,7 +103,7 @@ def runs_table(site: Site, minutes: Minutes) -> Table:
         "target_flow": segments.mean(grid.gauge("target_flow_temperature"), steady),
         "speed": segments.mean(grid.gauge("compressor_speed"), steady),
         "pause": np.concatenate(([np.nan], (segments.start[1:] - segments.end[:-1]).astype(np.float64))),
-        **_asked_before(grid, segments),
+        **_demand_before(grid, segments),
         "room_excess": segments.last(grid.gauge("room_temperature") - grid.gauge("target_room_temperature")),
         **_room_about(minutes, segments),
         "ended_by": _ended_by(minutes, segments),
@@ -138,13 +138,15 @@ def _room_about(minutes: Minutes, segments: Segments) -> dict[str, Floats]:
     return {"room_start": before.mean(room), "room_end": last.mean(room)}
 
 
-def _asked_before(grid: Grid, segments: Segments) -> dict[str, Floats]:
+def _demand_before(grid: Grid, segments: Segments) -> dict[str, Floats]:
     """Minutes with heat demand in the pause before each run, by each measured sign."""
     before = Segments(segments.end[:-1], segments.start[1:])
-    call, asked, mode = (grid.gauge(q) for q in ("heat_call", "target_flow_temperature", "operating_mode"))
+    call, target_flow, mode = (
+        grid.gauge(q) for q in ("heat_call", "target_flow_temperature", "operating_mode")
+    )
     signs = {
         "pause_called": (call > 0.5, call),
-        "pause_flow_short": (is_flow_short(grid), asked),
+        "pause_flow_short": (is_flow_short(grid), target_flow),
         "pause_mode_on": (np.isin(np.round(fill_nan(mode, 0.0)), (HEATING, HOT_WATER)), mode),
     }
     none = np.full(len(segments), np.nan)
@@ -160,9 +162,9 @@ def _asked_before(grid: Grid, segments: Segments) -> dict[str, Floats]:
 
 def is_flow_short(grid: Grid) -> Flags:
     """Minutes with a target flow temperature and water 6 K or more below it."""
-    asked, flow = grid.gauge("target_flow_temperature"), grid.gauge("flow_temperature")
-    wanted = fill_nan(asked, 0.0) >= LEAST_ASKED_FLOW_C
-    return np.asarray(wanted & (fill_nan(flow, 99.0) < asked - SHORT_FLOW_K))
+    target_flow, flow = grid.gauge("target_flow_temperature"), grid.gauge("flow_temperature")
+    is_demanded = fill_nan(target_flow, 0.0) >= LEAST_ASKED_FLOW_C
+    return np.asarray(is_demanded & (fill_nan(flow, 99.0) < target_flow - SHORT_FLOW_K))
 
 
 def _ended_by(minutes: Minutes, segments: Segments) -> NDArray[np.object_]:

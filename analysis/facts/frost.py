@@ -37,14 +37,14 @@ def frost_growth(site: Site, minutes: Minutes) -> dict[str, Floats]:
     working = use.running & (use.code != DEFROST)
     known = np.flatnonzero(working & np.isfinite(outdoor))
     rated = site.heat_pump.rated_output_kw or USUAL_RATED_KW
-    load, told = coil_load(minutes, rated * 1000.0 * FROM_AIR)
+    load, is_measured = coil_load(minutes, rated * 1000.0 * FROM_AIR)
     humidity = grid.gauge("outdoor_humidity")[known]
     out = {}
     for name, coil in GUESSES.items():
         frost = np.full(len(grid), np.nan)
         frost[np.isfinite(outdoor) & ~working] = 0.0
         # Without measurements, assume up to full load.
-        drawn = np.where(told, load, 1.0)[known] if name == "most" else load[known]
+        drawn = np.where(is_measured, load, 1.0)[known] if name == "most" else load[known]
         rate = frost_rate(outdoor[known], humidity, drawn, coil)
         frost[known] = fill_nan(rate, 0.0) * rated / 60.0 / 1000.0
         out[name] = frost

@@ -38,8 +38,8 @@ def strain_columns(minutes: Minutes, day: Segments, share: Floats, gain: Floats)
     grid, use = minutes.grid, minutes.use
     flow, back = grid.gauge("flow_temperature"), grid.gauge("return_temperature")
     steady = held_for(use.code == HEATING, _SETTLED_MIN)
-    asked = asked_flow(minutes)
-    gap = asked - flow
+    target_flow = target_flow_of(minutes)
+    gap = target_flow - flow
     return {
         "load_share": day.mean(share, steady),
         "load_share_top": _best_hour(share, use.running & (use.code != DEFROST), day),
@@ -75,10 +75,10 @@ def part_load(site: Site, minutes: Minutes, share: Floats) -> Floats:
     return fill_nan(part_load_gain(known, source_temperature(site, grid), flow), 1.0)
 
 
-def asked_flow(minutes: Minutes) -> Floats:
+def target_flow_of(minutes: Minutes) -> Floats:
     """Target flow temperature [°C]: from the controls, otherwise from the designed curve."""
-    asked = minutes.grid.gauge("target_flow_temperature")
-    return np.where(np.isfinite(asked), asked, minutes.curve)
+    target = minutes.grid.gauge("target_flow_temperature")
+    return np.where(np.isfinite(target), target, minutes.curve)
 
 
 def _against_rating(

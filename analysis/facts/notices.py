@@ -35,8 +35,8 @@ def notices_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
     """
     grid = minutes.grid
     rows: list[tuple[int, str, str, float]] = [(o.time, o.point, o.kind, o.amount) for o in grid.odd]
-    for point, seen in grid.seen.items():
-        gaps = Segments.of(~seen)
+    for point, has_reading in grid.seen.items():
+        gaps = Segments.of(~has_reading)
         for a, length in zip(gaps.start, gaps.minutes, strict=True):
             if length >= GAP_FROM_MIN:
                 rows.extend(_gap_by_day(minutes, point, int(a), int(length)))

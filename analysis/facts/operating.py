@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldfare.analysis.facts.load_factor import asked_flow
+from fieldfare.analysis.facts.load_factor import target_flow_of
 from fieldfare.analysis.facts.minutes import Minutes
 from fieldfare.analysis.facts.segments import Segments, held_for
 from fieldfare.analysis.facts.table import fill_nan
@@ -98,12 +98,12 @@ def _unasked(minutes: Minutes, day: Segments, rate: Floats, outdoor: Floats) -> 
     if np.isfinite(call).any():
         unasked = resting & held_for(np.isfinite(call) & (call < 0.5), _SETTLED_MIN)
     else:
-        flow, asked = grid.gauge("flow_temperature"), asked_flow(minutes)
+        flow, target_flow = grid.gauge("flow_temperature"), target_flow_of(minutes)
         room = grid.gauge("room_temperature")
         room = np.where(np.isfinite(room), room, _USUAL_ROOM_C)
-        way = np.maximum(asked - room, 3.0)
-        cooled = (flow - room < _FALLEN_BACK * way) & (asked - flow > _BELOW_ASKED_K)
-        unasked = resting & np.isfinite(flow) & np.isfinite(asked) & cooled
+        way = np.maximum(target_flow - room, 3.0)
+        cooled = (flow - room < _FALLEN_BACK * way) & (target_flow - flow > _BELOW_ASKED_K)
+        unasked = resting & np.isfinite(flow) & np.isfinite(target_flow) & cooled
         unasked |= resting & (flow - room < _NOTHING_GIVEN_K) & _too_warm_to_heat(grid, outdoor)
     unasked &= fill_nan(outdoor, 9.0) > _FROST_GUARD_C
     if by_power:

@@ -50,11 +50,11 @@ def _rooms(minutes: Minutes, day: Segments) -> dict[str, object]:
     least = int(_LEAST_KNOWN * _SPAN_MIN)
     given = window_mean(heat, _SPAN_MIN, 0, least=least)
     over = window_mean(room - outdoor, _SPAN_MIN, 0, least=least)
-    told = np.where(np.isfinite(rise + given + over), rise, -np.inf)
+    known_rise = np.where(np.isfinite(rise + given + over), rise, -np.inf)
     out = {f"evening_{n}": np.full(len(day), np.nan) for n in ("rise", "heat", "before", "over")}
     for i, (a, b) in enumerate(zip(day.start, day.end, strict=True)):
         first, last = a + _EVENING[0] + _SPAN_MIN, min(a + _EVENING[1], b)
-        mine = told[first:last]
+        mine = known_rise[first:last]
         if len(mine) and np.isfinite(mine.max()):
             at = first + int(np.argmax(mine))
             found = (rise[at], given[at], given[at - _SPAN_MIN], over[at])

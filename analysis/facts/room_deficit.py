@@ -33,8 +33,8 @@ def warmth_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
             continue
         highest = day.greatest(target)
         top = np.repeat(highest, day.minutes)
-        asked = np.isfinite(target) & (target >= top - _SAME_K)
-        given = held_for(asked, _GIVEN_MIN) & np.isfinite(room)
+        at_highest_target = np.isfinite(target) & (target >= top - _SAME_K)
+        given = held_for(at_highest_target, _GIVEN_MIN) & np.isfinite(room)
         enough = day.count(given) >= _LEAST_MIN
         out[f"deficit.{zone}"] = np.where(enough, day.mean(target - room, given), np.nan)
         out[f"wanted.{zone}"] = highest

@@ -63,7 +63,7 @@ def capacity(
 ) -> Capacity:
     """Output at the design outdoor temperature and designed flow, corrected by full-load operation.
 
-    shown : full work told otherwise, in place of the days at full speed. The interval grows with the distance
+    shown : full work set otherwise, in place of the days at full speed. The interval grows with the distance
         below the coldest temperature at which the output is measured or rated.
     """
     design = site.design.outdoor_c

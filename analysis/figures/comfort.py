@@ -26,12 +26,12 @@ def comfort(days: Table) -> dict[str, Zone]:
         mean = days.mean(column)
         if math.isnan(mean):
             continue
-        asked = days.total(f"minutes_asked.{zone}") if f"minutes_asked.{zone}" in days else 0.0
-        target = days.mean(f"target.{zone}") if asked else None
+        minutes_with_target = days.total(f"minutes_asked.{zone}") if f"minutes_asked.{zone}" in days else 0.0
+        target = days.mean(f"target.{zone}") if minutes_with_target else None
         zones[zone] = Zone(
             mean,
             target,
-            days.total(f"minutes_below.{zone}") / asked if asked else None,
-            days.total(f"minutes_far_below.{zone}") / asked if asked else None,
+            days.total(f"minutes_below.{zone}") / minutes_with_target if minutes_with_target else None,
+            days.total(f"minutes_far_below.{zone}") / minutes_with_target if minutes_with_target else None,
         )
     return zones

@@ -33,7 +33,7 @@ SCATTER_LIMIT = 0.25
 """CV(RMSE) above which a model of daily readings is too loose for savings over a year: ASHRAE Guideline
 14-2002, 5.3.2.1 (from memory)."""
 LEAST_CHANGE = 0.03
-"""Share of the mean day from which a change is told (common practice: habits and a class B meter do as
+"""Share of the mean day from which a change is reported (common practice: habits and a class B meter do as
 much)."""
 _HIGH_AUTOCORRELATION = 0.95
 # Hot water itself takes less in warm weather: warmer mains water and air, 3 to 4 % a kelvin of a base that is

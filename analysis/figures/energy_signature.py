@@ -273,8 +273,8 @@ def _result(
         base_c_interval = (float(base_c - deviation[1]), float(base_c + deviation[1]))
         half = float(deviation[2]) if known_base is None else 0.0
         base_interval = (base - half, base + half)
-    kept = np.full(length, np.nan)
-    kept[day] = weights
+    day_weights = np.full(length, np.nan)
+    day_weights[day] = weights
     mean = float(np.average(y, weights=weights))
     around = float(np.sum(weights * (y - mean) ** 2))
     return ChangePoint(
@@ -290,7 +290,7 @@ def _result(
         r_squared=1.0 - float(np.sum(weights * residual**2)) / around if around > 0.0 else float("nan"),
         days_used=len(day),
         days_below_base=int(np.sum(cold)),
-        weights=kept,
+        weights=day_weights,
         covariance=covariance,
         method="change-point line, " + ("Tukey biweight" if robust else "least squares") + ", AR(1) interval",
     )

@@ -83,9 +83,9 @@ def _compensating(slope: float, error: float, outdoor: np.ndarray, designed: flo
     """Whether the flow follows the weather; None if the weather changed too little."""
     if float(np.quantile(outdoor, 0.95) - np.quantile(outdoor, 0.05)) < 5.0:
         return None
-    asked = designed if designed is not None and designed < -0.1 else -0.5
-    if slope - error > 0.35 * asked:
+    expected_slope = designed if designed is not None and designed < -0.1 else -0.5
+    if slope - error > 0.35 * expected_slope:
         return False
-    if slope + error < 0.35 * asked:
+    if slope + error < 0.35 * expected_slope:
         return True
-    return bool(slope < 0.35 * asked)
+    return bool(slope < 0.35 * expected_slope)

@@ -161,12 +161,12 @@ def _change(rise: Rise) -> dict[str, Any]:
 
 def _degree_days(site: Site, days: Table, signature: ElectricitySignature) -> DegreeDays:
     """Degree-days to the base temperature of the house's own signature if known, else the customary one."""
-    own, asked = signature.base_temperature_c.value, site.weather.base_c if site.weather else None
+    own, declared_base = signature.base_temperature_c.value, site.weather.base_c if site.weather else None
     base, base_source = (
         (own, "the home's own signature") if own is not None else (UK_BASE_C, "customary base")
     )
-    if asked is not None:
-        base, base_source = asked, "the site file"
+    if declared_base is not None:
+        base, base_source = declared_base, "the site file"
     outdoor = days.floats("outdoor")
     known = np.isfinite(outdoor)
     each = np.where(known, degree_days_from_means(np.where(known, outdoor, base), base_c=base), 0.0)

@@ -46,7 +46,7 @@ _COARSEST_MIN = 4 * 60.0
 # Wind and unmeasured sun follow the temperature, so they turn the line about its middle; one standard
 # deviation of the slope each. Wind: daily means correlate with temperature by 0.13 to 0.48 (German reference
 # years), so that a house with a quarter of its loss by infiltration that follows it looks 4 to 15 % tighter;
-# most are sheltered (common practice). Sun: told by the daily temperature range instead of a sensor, up to 10
+# most are sheltered (common practice). Sun: from the daily temperature range instead of a sensor, up to 10
 # % in houses of a reference engine.
 _WIND_SPREAD, _WIND_UPWARD, _SUN_SPREAD = 0.04, 0.075, 0.03
 # Radiation to the sky takes heat whatever the temperature outdoors, so the line leaves it to its constant: as
@@ -220,7 +220,7 @@ def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bo
         weights += [0.0, 0.0]
     columns.append(-np.ones(len(days)))
     sun = data["sun"]
-    # Always told apart: the usual gains below are those of people and appliances alone.
+    # Always kept apart: the usual gains below are those of people and appliances alone.
     with_sun = float(np.nanstd(sun[rows])) > 3.0
     if with_sun:
         columns.append(-sun)

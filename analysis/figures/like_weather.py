@@ -29,10 +29,10 @@ LEAST_KWH = 2.0
 """Electricity a day below which a change in per cent says nothing: a tenth of a cold day's (common
 practice)."""
 WIDEST_PERCENT = 15.0
-"""Half an interval from which on nothing can be told (common practice: a change of the curve by 6 K saves as
+"""Half an interval above which nothing is reported (common practice: a change of the curve by 6 K saves as
 much)."""
 LEAST_PERCENT = 2.0
-"""Change that an interval must exclude before it is told: habits and sun leave as much behind (common
+"""Change that an interval must exclude to be reported: habits and sun leave as much behind (common
 practice)."""
 
 
@@ -55,7 +55,7 @@ class LikeWeather:
     total_percent: Estimate = field(default_factory=lambda: Estimate.none("rooms and hot water are compared"))
 
     @staticmethod
-    def is_told(change: Estimate) -> bool:
+    def is_distinct(change: Estimate) -> bool:
         """Whether a change is worth reporting: its interval lies beyond LEAST_PERCENT on one side."""
         if change.low is None or change.high is None:
             return False
@@ -67,7 +67,7 @@ class LikeWeather:
         for name in ("space_percent", "hot_water_percent", "total_percent"):
             estimate: Estimate = getattr(self, name)
             out[name] = estimate.as_dict() or {"value": None, "reason": estimate.reason}
-            out[name]["is_told"] = self.is_told(estimate)
+            out[name]["is_told"] = self.is_distinct(estimate)
         return out
 
 

@@ -48,8 +48,8 @@ def accounted(
     for loss in losses:
         if loss.electricity_kwh <= DEAR_SHARE * electricity or loss.cause not in FINDINGS_OF:
             continue
-        code_told = next((code for code in FINDINGS_OF[loss.cause] if code in codes), "")
-        out[loss.cause] = code_told or _LINES[loss.cause](site, facts, loss)
+        code = next((code for code in FINDINGS_OF[loss.cause] if code in codes), "")
+        out[loss.cause] = code or _LINES[loss.cause](site, facts, loss)
     return out
 
 

@@ -235,9 +235,11 @@ def _hot_water(days: Table, strength: float) -> _LossPart:
 def _direct(days: Table, performance: float) -> _LossPart:
     """Electricity of heaters, less the heat pump's electricity for the same metered heat."""
     used = days.total("electricity_backup_kwh") + days.total("electricity_immersion_kwh")
-    seen = max(used - float(np.nansum(days.floats("paired_added_heat_kwh"))), 0.0)
+    in_heat_meter = max(used - float(np.nansum(days.floats("paired_added_heat_kwh"))), 0.0)
     return _LossPart(
-        used - seen / performance, 0.0, f"{used:.0f} kWh by heaters, against the heat pump's own performance."
+        used - in_heat_meter / performance,
+        0.0,
+        f"{used:.0f} kWh by heaters, against the heat pump's own performance.",
     )
 
 

@@ -85,18 +85,18 @@ def cycling(site: Site, facts: Facts) -> Cycling:
     days, runs = facts.days, facts.runs
     hours = days.total("minutes_running") / 60.0
     blurred = blurred_runs(site, facts)
-    seen = len(runs) > 0 and blurred is None
+    has_runs = len(runs) > 0 and blurred is None
     if days.knows("compressor_starts_counted"):
         starts: int | None = round(days.total("compressor_starts_counted"))
         basis = "the unit's own counter"
         if days.knows("compressor_hours_counted"):
             hours = days.total("compressor_hours_counted")
-    elif seen:
+    elif has_runs:
         starts, basis = int(days.total("starts")), "electricity and mode"
     else:
         reason = blurred or coarse_register(days) or _CLOSER
         return Cycling(None, None, None, None, None, "", reason)
-    whole = runs.where(~runs["cut"]) if seen else runs
+    whole = runs.where(~runs["cut"]) if has_runs else runs
     return Cycling(
         starts,
         starts / hours if starts is not None and hours > 0 else None,

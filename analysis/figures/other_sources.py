@@ -56,7 +56,7 @@ def by_the_pump_alone(site: Site, days: Table) -> Flags:
 
 
 def unknown_turn(name: str) -> str:
-    """Why what rests on the heat pump's own days can't be told. name : of the other source"""
+    """Why what rests on the heat pump's own days is not known. name : of the other source"""
     return (
         f"a {name} heats the rooms too, and when is not known: needs other_heat_output, or other_heat.below_c"
         " in the site file"
@@ -214,13 +214,13 @@ def _unit(site: Site, days: Table, number: int, total: float | None) -> UnitFigu
     if not performance:
         reasons["performance"] = performance.reason
     starts = hours = rate = defrosts = None
-    seen = known_sum(days, of("minutes_unit_known.")) or 0.0
+    known_minutes = known_sum(days, of("minutes_unit_known.")) or 0.0
     spacing = (
         days.floats(of("unit_running_spacing_min."))
         if of("unit_running_spacing_min.") in days
         else np.array([np.inf])
     )
-    if seen > 0.0 and float(np.nanmin(spacing)) <= COARSEST_RUN_MIN:
+    if known_minutes > 0.0 and float(np.nanmin(spacing)) <= COARSEST_RUN_MIN:
         starts, hours = int(days.total(of("unit_starts."))), days.total(of("minutes_unit_running.")) / 60.0
         defrosts = int(days.total(of("unit_defrosts.")))
         rate = starts / hours if hours >= 1.0 else None

@@ -90,14 +90,14 @@ def catalogued(code: str) -> Catalogued:
 
 def _reached(start: Callable[..., Any]) -> list[FunctionType]:
     """A rule's function and every function of the findings and expectations that it calls."""
-    waiting, seen = [start], dict[int, FunctionType]()
+    waiting, reached = [start], dict[int, FunctionType]()
     while waiting:
         function = waiting.pop()
-        if not isinstance(function, FunctionType) or id(function) in seen or not _is_searched(function):
+        if not isinstance(function, FunctionType) or id(function) in reached or not _is_searched(function):
             continue
-        seen[id(function)] = function
+        reached[id(function)] = function
         waiting += _called(function)
-    return list(seen.values())
+    return list(reached.values())
 
 
 def _is_searched(function: FunctionType) -> bool:

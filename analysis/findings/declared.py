@@ -46,7 +46,7 @@ _OTHER_SHARE = 0.5
 
 
 def withheld(site: Site, days: Table, code: str) -> NotAssessed | None:
-    """Why what the site file declares lets a finding not be told; None where it can.
+    """Why a finding can't be judged, given what the site file declares; None where it can.
 
     days : all days of the period
     """

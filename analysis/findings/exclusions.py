@@ -11,7 +11,7 @@ A kind of days is left out of what it excuses alone, as `excuses` has it. Days:
 
 - source_beside: days on which a source that the site file names may have heated the rooms.
 
-summer (weeks without heating) and other_heat_source (a stove, a boiler beside, solar) are told, and left in.
+summer (weeks without heating) and other_heat_source (a stove, a boiler beside, solar) are named, and left in.
 
 What rests on a quantity that a finding about the data makes untrustworthy is not recognised: a broken outdoor
 sensor makes no cold snap.
@@ -102,7 +102,7 @@ def find_exclusions(site: Site, facts: Facts, unreliable: Collection[str] = ()) 
     unreliable : quantities that can't be trusted
     """
     days = facts.days
-    told: list[Recognised] = []
+    exclusions: list[Recognised] = []
     touched: dict[str, Flags] = {}
     for kind in _KINDS:
         if kind.rests_on & set(unreliable):
@@ -112,7 +112,7 @@ def find_exclusions(site: Site, facts: Facts, unreliable: Collection[str] = ()) 
         for quantity in kind.rests_on:
             flags = flags & ~_days_with_bad_readings(site, facts, quantity)
         for first, last in runs_of(flags):
-            told.append(
+            exclusions.append(
                 Recognised(
                     kind.name,
                     days.day(first).isoformat(),
@@ -127,8 +127,8 @@ def find_exclusions(site: Site, facts: Facts, unreliable: Collection[str] = ()) 
             continue
         if mine.any():
             touched[kind.name] = mine
-    told.sort(key=lambda r: r.since)
-    return Exclusions(facts, tuple(told), touched)
+    exclusions.sort(key=lambda r: r.since)
+    return Exclusions(facts, tuple(exclusions), touched)
 
 
 def _days_with_bad_readings(site: Site, facts: Facts, quantity: str) -> Flags:
@@ -290,7 +290,7 @@ def _party_words(site: Site, days: Table, first: int, last: int) -> str:
 def _serviced(site: Site, days: Table) -> Flags:
     """No power for some working hours of one day, and none missing at night or in frost."""
     by_day, all_day = days.floats("minutes_dead_by_day"), days.floats("minutes_dead")
-    # Where a coarse register seems to stand still every day nothing can be told from its rest.
+    # Where a coarse register seems to stand still every day nothing can be inferred from its rest.
     if not np.isfinite(by_day).any() or float(np.nanmedian(by_day)) > 30.0:
         return np.zeros(len(days), dtype=bool)
     worked = (by_day >= 120.0) & (by_day <= 660.0) & (all_day - by_day <= 60.0)
@@ -307,8 +307,8 @@ def _serviced_words(site: Site, days: Table, first: int, last: int) -> str:
 
 
 def _summer(site: Site, days: Table) -> Flags:
-    told = np.nansum(days.floats("minutes_heating")) > 0
-    if not told:
+    has_heated = np.nansum(days.floats("minutes_heating")) > 0
+    if not has_heated:
         return np.zeros(len(days), dtype=bool)
     rest = (
         (days.floats("minutes_heating") < 30.0)
@@ -320,8 +320,8 @@ def _summer(site: Site, days: Table) -> Flags:
 
 def _summer_words(site: Site, days: Table, first: int, last: int) -> str:
     length = last - first + 1
-    told = f"{length // 7} weeks" if length >= 14 else f"{length} days"
-    return f"{told} without heating in warm weather."
+    length_text = f"{length // 7} weeks" if length >= 14 else f"{length} days"
+    return f"{length_text} without heating in warm weather."
 
 
 _KINDS = (

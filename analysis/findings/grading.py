@@ -63,7 +63,7 @@ def ranked(scores: dict[str, tuple[float, str]]) -> tuple[Cause, ...]:
     total = sum(max(w, 0.0) for w, _ in scores.values())
     if total <= 0.0:
         return ()
-    kept = [Cause(name, max(w, 0.0) / total, why) for name, (w, why) in scores.items() if w / total >= 0.02]
-    whole = sum(c.weight for c in kept)
-    kept = [Cause(c.cause, c.weight / whole, c.because) for c in kept]
-    return tuple(sorted(kept, key=lambda c: -c.weight))
+    causes = [Cause(name, max(w, 0.0) / total, why) for name, (w, why) in scores.items() if w / total >= 0.02]
+    whole = sum(c.weight for c in causes)
+    causes = [Cause(c.cause, c.weight / whole, c.because) for c in causes]
+    return tuple(sorted(causes, key=lambda c: -c.weight))

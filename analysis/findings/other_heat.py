@@ -21,9 +21,15 @@ def other_heat_evenings(site: Site, days: Table) -> Flags:
     if not np.isfinite(usual):
         return np.zeros(len(days), dtype=bool)
     need = usual * over
-    so = (rise >= limit_of(site, "other_heat_rise_k")) & (over >= limit_of(site, "other_heat_over_k"))
-    so &= (given < limit_of(site, "other_heat_given_share") * need) & (before < 1.5 * need)
-    return so if so.sum() >= limit_of(site, "other_heat_evenings") else np.zeros(len(days), dtype=bool)
+    has_other_heat = (rise >= limit_of(site, "other_heat_rise_k")) & (
+        over >= limit_of(site, "other_heat_over_k")
+    )
+    has_other_heat &= (given < limit_of(site, "other_heat_given_share") * need) & (before < 1.5 * need)
+    return (
+        has_other_heat
+        if has_other_heat.sum() >= limit_of(site, "other_heat_evenings")
+        else np.zeros(len(days), dtype=bool)
+    )
 
 
 def usual_heat_per_k(days: Table) -> float:
@@ -45,10 +51,14 @@ def other_heat_days(site: Site, days: Table) -> Flags:
 def _heat_at_rest(site: Site, days: Table) -> Flags:
     """Days on which the heat meter counts a good deal while the unit rests."""
     at_rest, total = days.floats("heat_surely_off_kwh"), days.floats("heat_total_kwh")
-    so = (at_rest >= limit_of(site, "other_heat_at_rest_kwh")) & (
+    has_other_heat = (at_rest >= limit_of(site, "other_heat_at_rest_kwh")) & (
         at_rest >= limit_of(site, "other_heat_at_rest_share") * total
     )
-    return so if so.sum() >= limit_of(site, "other_heat_evenings") else np.zeros(len(days), dtype=bool)
+    return (
+        has_other_heat
+        if has_other_heat.sum() >= limit_of(site, "other_heat_evenings")
+        else np.zeros(len(days), dtype=bool)
+    )
 
 
 def other_heat_words(site: Site, days: Table, first: int, last: int) -> str:
@@ -84,11 +94,11 @@ def other_heat_share(site: Site, days: Table) -> float:
     A stove that is lit in the evening gives for twice as long as the three hours in which it shows (common
     practice).
     """
-    so = other_heat_evenings(site, days)
-    if not so.any():
+    evenings = other_heat_evenings(site, days)
+    if not evenings.any():
         return 0.0
     missing = usual_heat_per_k(days) * days.floats("evening_over") - days.floats("evening_heat")
-    kwh = float(np.nansum(np.maximum(missing[so], 0.0))) * 2.0 * _EVENING_H / 1000.0
+    kwh = float(np.nansum(np.maximum(missing[evenings], 0.0))) * 2.0 * _EVENING_H / 1000.0
     return kwh / max(float(np.nansum(days.floats("heat_space_kwh"))), 1.0)
 
 

@@ -161,8 +161,8 @@ def _lay_gauge(grid: Grid, site: Site, quantity: str, points: list[Point], readi
         elif not hold and (sent := interval_of_changes(samples)) is not None:
             hold, usual, longest = True, *sent
         grid.spacing[quantity] = max(grid.spacing.get(quantity, 0.0), usual)
-        laid, seen = on_minutes(grid.time, samples, longest, between="last" if hold else "line")
-        grid.seen[point.id] = seen
+        laid, has_reading = on_minutes(grid.time, samples, longest, between="last" if hold else "line")
+        grid.seen[point.id] = has_reading
         zones.setdefault(point.zone, []).append(laid)
         if quantity in _MULTIPLIED and usual > LINE_UP_TO_MIN:
             samples_of.append(on_minutes(grid.time, samples, longest, between="nearest")[0])

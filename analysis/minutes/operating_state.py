@@ -46,7 +46,7 @@ _REST_MIN = 5
 _NO_FROST_ABOVE_C, _COOLED_K, _COOLS_MIN = 12.0, 0.8, 15
 
 
-_WATER_TOLD = {
+_WATER_BASIS = {
     "operating_mode": "use by mode",
     "diverter_to_hot_water": "use by diverter",
     "hot_water_heat": "use by heat meters",
@@ -90,7 +90,7 @@ def classify_minutes(site: Site, grid: Grid, balance: Balance) -> Use:
     Returns Use. If only electricity is measured, the use of a running minute is UNTOLD.
     """
     running, known, how, apart = _running(site, grid, balance)
-    water, told_by = _for_hot_water(site, grid, balance, running)
+    water, basis_key = _for_hot_water(site, grid, balance, running)
     defrost, defrost_how = _defrosting(site, grid, balance, running, water, apart)
     code = np.full(len(grid), OFF, dtype=np.int8)
     mode = grid.gauge("operating_mode")
@@ -110,8 +110,8 @@ def classify_minutes(site: Site, grid: Grid, balance: Balance) -> Use:
     running = _bridged(running, defrost)
     code[running & (code == OFF)] = UNTOLD if water is None and site.hot_water is not None else HEATING
     code[~known] = UNKNOWN
-    spacing = grid.spacing.get(told_by, np.nan)
-    basis = f"{how}; {defrost_how}; {_WATER_TOLD[told_by]}"
+    spacing = grid.spacing.get(basis_key, np.nan)
+    basis = f"{how}; {defrost_how}; {_WATER_BASIS[basis_key]}"
     return Use(code, running & known, _last_use(code), basis, spacing, apart)
 
 
@@ -194,13 +194,13 @@ def _running_by_power(site: Site, grid: Grid, balance: Balance, power: Floats) -
     heat = balance.heat_at_meter
     if heat is not None and _heat_is_prompt(grid, least_heat):
         signal = np.abs(heat * 60.0) > some_heat
-        told = np.isfinite(heat)
+        is_known = np.isfinite(heat)
     elif grid.has("flow_temperature") and grid.has("return_temperature"):
         lift = grid.gauge("flow_temperature") - grid.gauge("return_temperature")
-        signal, told = np.abs(lift) > 0.7, np.isfinite(lift)
+        signal, is_known = np.abs(lift) > 0.7, np.isfinite(lift)
     else:
         return above
-    near = within(signal, 4) | ~told
+    near = within(signal, 4) | ~is_known
     return above & (near | (drawn > 2.5 * least))
 
 
@@ -221,30 +221,30 @@ def _defrosting(
     """
     active = grid.gauge("defrost_active")
     mode = grid.gauge("operating_mode")
-    told = np.zeros(len(grid), dtype=bool)
+    reported = np.zeros(len(grid), dtype=bool)
     how = []
     if np.isfinite(active).any():
-        told |= np.nan_to_num(active) > 0.5
+        reported |= np.nan_to_num(active) > 0.5
         how.append("defrost signal")
     if np.isfinite(mode).any() and _names_defrosts(site):
-        told |= np.round(np.nan_to_num(mode)) == DEFROST
+        reported |= np.round(np.nan_to_num(mode)) == DEFROST
         how.append("mode")
     if how:
-        return told, "defrosts by " + " and ".join(how)
+        return reported, "defrosts by " + " and ".join(how)
     if site.heat_pump.source != "air":
         return None, "no defrosts: the source is not air"
     if apart > _COARSEST_RUNNING_MIN:  # where starts are not visible, they look like defrosts
         return None, "defrosts can't be seen"
-    lift_told = all(grid.has(q) for q in ("flow_temperature", "return_temperature"))
-    lift_told = lift_told and grid.spacing["flow_temperature"] <= 2.0
+    lift_usable = all(grid.has(q) for q in ("flow_temperature", "return_temperature"))
+    lift_usable = lift_usable and grid.spacing["flow_temperature"] <= 2.0
     heat = balance.heat_at_meter
-    if heat is not None and _spacing_of_heat(grid) <= 2.0 and not (lift_told and _never_negative(heat)):
+    if heat is not None and _spacing_of_heat(grid) <= 2.0 and not (lift_usable and _never_negative(heat)):
         watts = heat * 60.0
         # Heat flows back only with the cycle reversed: 3 % of the rated output is above a meter's noise.
         limit = -0.03 * (site.heat_pump.rated_output_kw or 6.0) * 1000.0
         cold = _closed((np.nan_to_num(watts) < limit) & within(running, 3), 2)
         return _in_steady_work(cold, running, water, grid), "defrosts by heat drawn back"
-    if lift_told:
+    if lift_usable:
         lift = np.nan_to_num(grid.gauge("flow_temperature") - grid.gauge("return_temperature"))
         cold = _closed((lift < -0.8) & within(running, 3), 2)
         return _in_steady_work(cold, running, water, grid), "defrosts by flow colder than return"

@@ -1,7 +1,7 @@
 """Convert register readings to energy, across resets, rollovers, repeats, steps back, jumps and dropouts.
 
 A register may reset, roll over, repeat, step back, jump, or show nothing for a while. Each case is handled,
-counted and told.
+counted and reported.
 """
 
 from __future__ import annotations
@@ -249,11 +249,11 @@ def counting_step(change: Floats) -> float:
 
 
 def _starts_after_rest(
-    time: NDArray[np.int64], value: Floats, kept: NDArray[np.intp], longest: float
+    time: NDArray[np.int64], value: Floats, rows: NDArray[np.intp], longest: float
 ) -> tuple[NDArray[np.int64], Floats]:
     """Times and totals at which counting resumed after a rest, from the power of the next step."""
-    gap = np.diff(time[kept]) / 60_000.0
-    rise = np.abs(np.diff(value[kept]))
+    gap = np.diff(time[rows]) / 60_000.0
+    rise = np.abs(np.diff(value[rows]))
     after = np.append(gap[1:], np.inf)
     begun = np.flatnonzero(
         (gap > longest) & (after <= longest) & (rise > 0.0) & (np.append(rise[1:], 0.0) > 0.0)
@@ -261,6 +261,6 @@ def _starts_after_rest(
     if not len(begun):
         return time[:0], value[:0]
     length = after[begun] * np.clip(rise[begun] / rise[begun + 1], 0.25, 4.0)
-    last = time[kept[begun + 1]]
-    at = np.maximum(last - (length * 60_000.0).astype(np.int64), time[kept[begun]] + 1)
-    return at, value[kept[begun]]
+    last = time[rows[begun + 1]]
+    at = np.maximum(last - (length * 60_000.0).astype(np.int64), time[rows[begun]] + 1)
+    return at, value[rows[begun]]

@@ -96,9 +96,9 @@ def spf_of_each(balance: PeriodEnergies) -> dict[str, tuple[Floats, Floats]]:
     count = np.broadcast(*(v for v in (balance.heat_kwh, balance.heat_pump_kwh) if v is not None), 0.0).size
     out = {}
     for name, inside in BOUNDARIES:
-        told = _energies(balance, inside)
+        energies = _energies(balance, inside)
         heat, electricity = (
-            (np.full(count, np.nan),) * 2 if isinstance(told, str) else np.broadcast_arrays(*told)
+            (np.full(count, np.nan),) * 2 if isinstance(energies, str) else np.broadcast_arrays(*energies)
         )
         factor = np.divide(heat, electricity, out=np.full(count, np.nan), where=electricity > 0.0)
         out[name] = factor, np.asarray(electricity)
@@ -106,17 +106,17 @@ def spf_of_each(balance: PeriodEnergies) -> dict[str, tuple[Floats, Floats]]:
 
 
 def _ratio(balance: PeriodEnergies, inside: frozenset[str]) -> BoundaryRatio:
-    told = _energies(balance, inside)
-    if isinstance(told, str):
-        return BoundaryRatio(None, reason=told)
-    heat, electricity = told
+    energies = _energies(balance, inside)
+    if isinstance(energies, str):
+        return BoundaryRatio(None, reason=energies)
+    heat, electricity = energies
     if electricity <= 0.0:
         return BoundaryRatio(None, heat, electricity, "no electricity was used")
     return BoundaryRatio(heat / electricity, heat, electricity)
 
 
 def _energies(balance: PeriodEnergies, inside: frozenset[str]) -> tuple[Any, Any] | str:
-    """Heat and electricity within a boundary, or why they can't be told."""
+    """Heat and electricity within a boundary, or why they are not known."""
     if balance.heat_pump_kwh is None:
         return "needs heat_pump_electricity"
     if balance.heat_kwh is None:
@@ -139,9 +139,9 @@ def _terms(
     """Terms added to metered heat and electricity: (consumer, sign in heat, sign in electricity)."""
     terms = []
     for consumer in CONSUMERS:
-        wanted = int(consumer in inside)
-        heat_sign = wanted - int(consumer in heat_includes) if consumer in DIRECT_HEATERS else 0
-        electric_sign = wanted - int(consumer in meter_includes)
+        is_inside = int(consumer in inside)
+        heat_sign = is_inside - int(consumer in heat_includes) if consumer in DIRECT_HEATERS else 0
+        electric_sign = is_inside - int(consumer in meter_includes)
         if heat_sign or electric_sign:
             terms.append((consumer, heat_sign, electric_sign))
     return tuple(terms)

@@ -26,7 +26,7 @@ def extraterrestrial(day_of_year: ArrayLike, latitude: float) -> Array:
 
 
 def from_temperature_range(day_of_year: ArrayLike, latitude: float, range_k: ArrayLike) -> Array:
-    """Daily mean global irradiance told from how far the day's temperature rose and fell.
+    """Daily mean global irradiance estimated from how far the day's temperature rose and fell.
 
     range_k : array (n,) [K], day's highest less lowest temperature
     Returns array (n,) [W/m2]. Source: Hargreaves and Samani (1982), 0.16 inland, as FAO Irrigation and

@@ -80,11 +80,11 @@ class Cost(Section):
 
     def on(self, day: date) -> DayPrices:
         """The prices of a local day."""
-        told: dict[str, float | None] = {name: getattr(self, name) for name in DayPrices._fields}
+        prices: dict[str, float | None] = {name: getattr(self, name) for name in DayPrices._fields}
         for entry in self.price:
             if entry.start <= day:
-                told |= {n: v for n in DayPrices._fields if (v := getattr(entry, n)) is not None}
-        return DayPrices(**told)  # type: ignore[arg-type]
+                prices |= {n: v for n in DayPrices._fields if (v := getattr(entry, n)) is not None}
+        return DayPrices(**prices)  # type: ignore[arg-type]
 
     @property
     def newest(self) -> DayPrices:

@@ -159,7 +159,7 @@ def _near(word: str, known: list[str]) -> str:
 
 def _line_of(path: tuple[Any, ...], text: str) -> int | None:
     """Line of a key: a simple scan over headers and keys, sufficient for messages."""
-    header, wanted, index = "", path, 0
+    header, remaining, index = "", path, 0
     names = [p for p in path if isinstance(p, str)]
     count = next((p for p in path if isinstance(p, int)), None)
     if not names:
@@ -169,7 +169,7 @@ def _line_of(path: tuple[Any, ...], text: str) -> int | None:
         stripped = line.strip()
         if head := re.match(r"^\[\[?\s*([^\]]+?)\s*\]\]?", stripped):
             header = head.group(1)
-            if stripped.startswith("[[") and header.split(".")[-1] == _last_table(wanted):
+            if stripped.startswith("[[") and header.split(".")[-1] == _last_table(remaining):
                 index += 1
             if header == ".".join(names[:-1]) or header == ".".join(names):
                 best = number if count is None or index == count + 1 else best

@@ -251,7 +251,7 @@ class Csv(_Section):
         return value
 
     @model_validator(mode="after")
-    def _told_apart(self) -> Csv:
+    def _check_distinct(self) -> Csv:
         if self.delimiter == self.decimal:
             raise ValueError(f"delimiter and decimal can't both be {self.decimal!r}")
         if self.thousands == self.decimal:

@@ -74,7 +74,7 @@ def effect_of_work(days: Table, changed: date, site: Site | None = None) -> Effe
 
     days : Table, the days table, of days that no other change lies in
     site : whose days on which another source heated the rooms are left out too
-    Returns Effect; what can't be told is None, with the reason.
+    Returns Effect; what is not known is None, with the reason.
     """
     if not len(days):
         return _none(0, 0, "no facts of these days")

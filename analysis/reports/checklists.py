@@ -165,15 +165,15 @@ def parse_items(text: str, file: str, taken: Iterable[str] = ()) -> tuple[Item, 
     try:
         items = _File.model_validate(data).item
     except ValidationError as error:
-        told = error.errors()
-        inner = [e["loc"][:-1] for e in told]  # a list whose items are wrong is not also too short
-        told = [e for e in told if e["type"] != "too_short" or e["loc"] not in inner]
-        raise SiteError(file, [_problem(e, data) for e in told[:30]]) from None
-    seen, problems = set(taken), []
+        errors = error.errors()
+        inner = [e["loc"][:-1] for e in errors]  # a list whose items are wrong is not also too short
+        errors = [e for e in errors if e["type"] != "too_short" or e["loc"] not in inner]
+        raise SiteError(file, [_problem(e, data) for e in errors[:30]]) from None
+    taken_ids, problems = set(taken), []
     for n, item in enumerate(items, 1):
-        if item.id in seen:
+        if item.id in taken_ids:
             problems.append(Problem(f"item {n}, id", f"{item.id!r} is used already; choose another"))
-        seen.add(item.id)
+        taken_ids.add(item.id)
     if problems:
         raise SiteError(file, problems)
     return items
@@ -201,11 +201,11 @@ def meters_of(site: Site, quantity: str) -> list[Point]:
 def _meter_item(site: Site, quantity: str) -> Item:
     found: list[Found] = []
     for n, point in enumerate(meters_of(site, quantity), 1):
-        end, told = ("", "") if n == 1 else (f"_{n}", f" {n}")
+        end, suffix = ("", "") if n == 1 else (f"_{n}", f" {n}")
         unit = point.unit if point.form == "register" else "kWh"
         found += [
-            Found(id=f"serial{end}", name=f"Serial number{told}", text=True),
-            Found(id=f"reading{end}", name=f"Reading{told}", unit=unit, low=0),
+            Found(id=f"serial{end}", name=f"Serial number{suffix}", text=True),
+            Found(id=f"reading{end}", name=f"Reading{suffix}", unit=unit, low=0),
         ]
     title = f"Meter read: {quantity.replace('_', ' ')}"
     return Item(id=f"{METER}{quantity}", lists=("commissioning",), title=title, found=tuple(found))
@@ -240,8 +240,8 @@ def _without_unit(text: str, unit: str) -> str:
 
 def _problem(error: object, data: object) -> Problem:
     """One line: which item by number and id, which key, what is wrong."""
-    told = dict(error)  # type: ignore[call-overload]
-    path = list(told["loc"])
+    details = dict(error)  # type: ignore[call-overload]
+    path = list(details["loc"])
     where: list[str] = []
     at = data
     for part in path:
@@ -252,14 +252,14 @@ def _problem(error: object, data: object) -> Problem:
         else:
             where.append(str(part))
             at = at.get(part) if isinstance(at, dict) else None
-    said = str(told["msg"]).removeprefix("Value error, ").replace("Input should", "must")
-    if told["type"] == "extra_forbidden":
+    said = str(details["msg"]).removeprefix("Value error, ").replace("Input should", "must")
+    if details["type"] == "extra_forbidden":
         said = "unknown key"
-    elif told["type"] == "missing":
+    elif details["type"] == "missing":
         said = "is missing; it must be given"
-    elif told["type"] == "string_pattern_mismatch":
+    elif details["type"] == "string_pattern_mismatch":
         said = (
-            f"{str(told.get('input'))[:40]!r} has the wrong form; use letters, digits and _"
+            f"{str(details.get('input'))[:40]!r} has the wrong form; use letters, digits and _"
             if path[-1] == "id"
             else "must be one line of text"
         )

@@ -185,12 +185,12 @@ def outlook(
         return Outlook(site.id, "not_known", coldest, findings=urgent, reason=reason)
     backup = helps or (bivalent is not None and coldest < bivalent)
     limit = limit_of(site, "snap_fall_k")
-    told = _course_told(home, course(home, outdoor), limit, start, backup=backup)
+    fields = _course_fields(home, course(home, outdoor), limit, start, backup=backup)
     zone = site.site.timezone
-    return Outlook(site.id, coldest_c=coldest, backup=backup, findings=urgent, timezone=zone, **told)
+    return Outlook(site.id, coldest_c=coldest, backup=backup, findings=urgent, timezone=zone, **fields)
 
 
-def _course_told(
+def _course_fields(
     home: SnapHome, found: Course, limit: float, start: datetime, *, backup: bool
 ) -> dict[str, Any]:
     """What a course says: the fields of an Outlook from `state` to `binds`."""

@@ -67,8 +67,8 @@ def _with_own_electricity(site: Site, figures: Figures, days: Table) -> Figures:
     used = known_sum(days, "electricity_total_kwh")
     bought = bought_kwh(days)
     if bought is None or not used:
-        told = "needs pv_output and heat_pump_electricity every 15 minutes or closer"
-        reason = f"part of the electricity is the home's own, how much is not known: {told}"
+        needs = "needs pv_output and heat_pump_electricity every 15 minutes or closer"
+        reason = f"part of the electricity is the home's own, how much is not known: {needs}"
     else:
         reason = f"of {used:.0f} kWh between {bought[0]:.0f} and {bought[1]:.0f} kWh were bought"
         if m.running_cost is not None:

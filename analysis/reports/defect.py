@@ -88,8 +88,8 @@ def finding_of(site: Site, result: Mapping[str, Any], code: str) -> dict[str, An
     days = f"{result['period']['from']} to {result['period']['to']}"
     there = ", ".join(f["code"] for f in result["findings"]) or "none"
     why = next((n["reason"] for n in result["not_assessed"] if n["code"] == code), "")
-    told = f"{site.id} has no finding {code[:60]!r} in {days}; found there: {there}"
-    raise InputError(f"{told}; {code} was not assessed: {why}" if why else told)
+    message = f"{site.id} has no finding {code[:60]!r} in {days}; found there: {there}"
+    raise InputError(f"{message}; {code} was not assessed: {why}" if why else message)
 
 
 def alternatives(
@@ -123,8 +123,8 @@ def _sources(result: Mapping[str, Any]) -> list[Alternative]:
     out = []
     for s in (result.get("other_heat") or {}).get("sources", ()):
         heat = result["other_heat"]["heat_kwh"]
-        told = f"it gave {heat:.0f} kWh of heat" if heat is not None else "its heat is not metered"
-        out.append(Alternative("source", s["kind"], "open", f"serves {', '.join(s['serves'])}; {told}"))
+        amount = f"it gave {heat:.0f} kWh of heat" if heat is not None else "its heat is not metered"
+        out.append(Alternative("source", s["kind"], "open", f"serves {', '.join(s['serves'])}; {amount}"))
     if units := result.get("units"):
         out.append(
             Alternative(

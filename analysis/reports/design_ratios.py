@@ -103,10 +103,10 @@ def _groups(quantity: str, homes: list[tuple[str, str, Ratio]]) -> list[GroupRat
             if key is not None:
                 groups.setdefault(key, []).append(ratio)
         pooled = pooled_means(groups, between_scale=BETWEEN_SCALE) if groups else {}
-        for (kind, age), told in sorted(pooled.items()):
-            values = [told.mean, told.low, told.high, told.next_low, told.next_high]
-            shown = [round(math.exp(v), 3) for v in values] if told.n >= FEWEST_HOMES else [None] * 5
-            rows.append(GroupRatio(quantity, grouping, kind, age, told.n, *shown))
+        for (kind, age), pool in sorted(pooled.items()):
+            values = [pool.mean, pool.low, pool.high, pool.next_low, pool.next_high]
+            shown = [round(math.exp(v), 3) for v in values] if pool.n >= FEWEST_HOMES else [None] * 5
+            rows.append(GroupRatio(quantity, grouping, kind, age, pool.n, *shown))
     return rows
 
 

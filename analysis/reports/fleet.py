@@ -95,18 +95,18 @@ def home_urgency(result: Mapping[str, Any] | None, given: Mapping[str, Any]) -> 
     order.
     result : its result document, None where there is none. given : its verdict
     """
-    told = [f for f in open_findings(result) if f["severity"] != "note"]
+    findings = [f for f in open_findings(result) if f["severity"] != "note"]
     if given["verdict"] in ("not_known", "in_order"):
         return (NOT_KNOWN if given["verdict"] == "not_known" else IN_ORDER), 0.0, 0.0
     silence = [b["severity"] for b in given["because"] if b["code"] == "silence"]
     # From a home that is silent for days nobody knows whether it is warm.
     at_most = DISCOMFORT if "act" in silence else COST
-    if not told or result is None:
+    if not findings or result is None:
         is_cold = any(b["matter"] == "rooms" for b in given["because"])
         return min(HARM_AHEAD, at_most) if is_cold else at_most, 0.0, 0.0
-    worst = tier(told[0])
-    alike = [urgency(f, result["period"]["to"])[3] for f in told if tier(f) == worst]
-    return min(worst, at_most) if silence else worst, sum(alike), -float(told[0]["confidence"])
+    worst = tier(findings[0])
+    alike = [urgency(f, result["period"]["to"])[3] for f in findings if tier(f) == worst]
+    return min(worst, at_most) if silence else worst, sum(alike), -float(findings[0]["confidence"])
 
 
 def fleet_summary(result: dict[str, Any] | None, dealt: frozenset[str] = frozenset()) -> dict[str, Any]:
@@ -141,9 +141,9 @@ def fleet_summary(result: dict[str, Any] | None, dealt: frozenset[str] = frozens
 
 def _headline(first: Mapping[str, Any] | None, given: Mapping[str, Any]) -> str | None:
     """Of the finding to deal with first; what else decides the verdict, where that is only a note."""
-    told = [b["says"] for b in given["because"] if b["severity"]]
+    says = [b["says"] for b in given["because"] if b["severity"]]
     if first is None or first["severity"] == "note":
-        return told[-1] if told else first["headline"] if first else None
+        return says[-1] if says else first["headline"] if first else None
     headline: str = first["headline"]
     return headline
 
@@ -154,9 +154,9 @@ def _is_near(finding: Mapping[str, Any]) -> bool:
 
 
 def days_left(finding: Mapping[str, Any]) -> float | None:
-    """Days until a falling pressure locks the unit out; None where that is not told."""
-    told = (e["value"] for e in finding["evidence"] if e.get("limit_name") == "pressure_days_left")
-    return next((float(v) for v in told if v is not None), None)
+    """Days until a falling pressure locks the unit out; None where that is not known."""
+    values = (e["value"] for e in finding["evidence"] if e.get("limit_name") == "pressure_days_left")
+    return next((float(v) for v in values if v is not None), None)
 
 
 def _age_days(finding: Mapping[str, Any], last: str | date) -> int:

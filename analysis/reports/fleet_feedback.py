@@ -30,7 +30,7 @@ ALIKE_DAYS = 0.8
 of an autumn are not those of a year (common practice)."""
 
 
-class _Told(NamedTuple):
+class _Home(NamedTuple):
     """What one site has to say. first, last : ordinals of its days, the last one included"""
 
     site: str
@@ -50,11 +50,11 @@ def design_feedback(known: Iterable[tuple[Site, dict[str, Any]]]) -> dict[str, A
     Returns question -> what was found, with `sites`; a question with fewer than FEWEST_SITES has a `reason`
     instead. `by_building` : of `design_ratios`
     """
-    kept = list(known)
-    rows = [_told(site, result) for site, result in kept]
+    homes = list(known)
+    rows = [_home(site, result) for site, result in homes]
     alike = _of_like_days(rows)
     return {
-        "by_building": design_ratios(kept),
+        "by_building": design_ratios(homes),
         "heat_loss_against_design": _heat_loss(rows),
         "performance_against_flow_temperature": _against(
             [(row.site, row.flow_at_mild, row.performance) for row in alike],
@@ -82,10 +82,10 @@ def small_result(result: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-def _told(site: Site, result: dict[str, Any]) -> _Told:
+def _home(site: Site, result: dict[str, Any]) -> _Home:
     ratio = (result.get("heat_loss") or {}).get("ratio") or {}
     first, last = (date.fromisoformat(result["period"][k]).toordinal() for k in ("from", "to"))
-    return _Told(
+    return _Home(
         site.id,
         first,
         last,
@@ -97,7 +97,7 @@ def _told(site: Site, result: dict[str, Any]) -> _Told:
     )
 
 
-def _of_like_days(rows: list[_Told]) -> list[_Told]:
+def _of_like_days(rows: list[_Home]) -> list[_Home]:
     """The largest set of sites whose days overlap by ALIKE_DAYS with those of one of them."""
     if not rows:
         return []
@@ -108,12 +108,12 @@ def _of_like_days(rows: list[_Told]) -> list[_Told]:
         kinds[:, None, 0], kinds[None, :, 0]
     )
     alike = (both + 1) >= ALIKE_DAYS * (either + 1)
-    wanted = kinds[alike[int(np.argmax(alike @ count))]]
-    taken = {(int(first), int(last)) for first, last in wanted}
+    largest = kinds[alike[int(np.argmax(alike @ count))]]
+    taken = {(int(first), int(last)) for first, last in largest}
     return [row for row in rows if (row.first, row.last) in taken]
 
 
-def _heat_loss(rows: list[_Told]) -> dict[str, Any]:
+def _heat_loss(rows: list[_Home]) -> dict[str, Any]:
     """Ratio of measured to designed heat loss: its median with a distribution-free interval."""
     found = [{"site": row.site, **row.heat_loss} for row in rows if row.heat_loss]
     found.sort(key=lambda row: row["value"])

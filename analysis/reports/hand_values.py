@@ -1,6 +1,6 @@
 """What a value read by hand must not be: each range once, from the limits' tables, the site and the cautions.
 
-They don't block: the engineer may have a reason. They are told beside the field and stay open points.
+They don't block: the engineer may have a reason. They are shown beside the field and stay open points.
 """
 
 from __future__ import annotations
@@ -92,8 +92,8 @@ def _stored(found: str, site: Site) -> tuple[HandRule, ...]:
     if plant is None or plant.stored == "heating_water":
         return ()
     least = cautions.least_stored_c(disinfected=plant.pasteurise_c is not None)
-    kept = "" if plant.pasteurise_c is not None else ", no disinfection being scheduled"
-    says = f"Legionella may grow below {least:g} °C{kept}"
+    remark = "" if plant.pasteurise_c is not None else ", no disinfection being scheduled"
+    says = f"Legionella may grow below {least:g} °C{remark}"
     return (HandRule(found, "below", says, cautions.LEGIONELLA, least),)
 
 

@@ -94,12 +94,12 @@ def analyse(site: Site, facts: Facts, first: date, last: date) -> Result:
     if not len(chosen.days) or chosen.days.total("minutes_any_known") == 0:
         raise InputError(f"{site.id}: no readings from {first} to {last}")
     found = Figures(site, chosen)
-    told = judge(site, chosen, found)
-    leak = next((f for f in told.findings if f.code == "diverter_passing" and f.severity != "note"), None)
-    shown = withhold(site, found, told.unreliable, leak, chosen)
-    findings = tuple(sorted(told.findings, key=lambda f: urgency(f.as_dict(), last)))
+    judged = judge(site, chosen, found)
+    leak = next((f for f in judged.findings if f.code == "diverter_passing" and f.severity != "note"), None)
+    shown = withhold(site, found, judged.unreliable, leak, chosen)
+    findings = tuple(sorted(judged.findings, key=lambda f: urgency(f.as_dict(), last)))
     return Result(
-        site, first, last, chosen, shown, findings, told.not_assessed, told.recognised, told.unreliable
+        site, first, last, chosen, shown, findings, judged.not_assessed, judged.recognised, judged.unreliable
     )
 
 
@@ -110,8 +110,8 @@ def findings_of(
     chosen = facts.between(first, last)
     if not len(chosen.days) or chosen.days.total("minutes_any_known") == 0:
         raise InputError(f"{site.id}: no readings from {first} to {last}")
-    told = judge(site, chosen, Figures(site, chosen), codes)
-    found = [f for f in told.findings if f.code in codes]
+    judged = judge(site, chosen, Figures(site, chosen), codes)
+    found = [f for f in judged.findings if f.code in codes]
     return tuple(sorted(found, key=lambda f: urgency(f.as_dict(), last)))
 
 
@@ -141,15 +141,17 @@ def _energy(facts: Facts, figures: Figures, why: Reasons) -> dict[str, Any]:
     def total(column: str) -> float | None:
         return known_sum(days, column)
 
-    untold = days.total("electricity_untold_kwh") > 0.05 * max(days.total("electricity_total_kwh"), 1e-9)
-    untold |= blurred is not None
+    undetermined = days.total("electricity_untold_kwh") > 0.05 * max(
+        days.total("electricity_total_kwh"), 1e-9
+    )
+    undetermined |= blurred is not None
     by_use = {
-        name: None if untold else total(f"electricity_{column}_kwh")
+        name: None if undetermined else total(f"electricity_{column}_kwh")
         for name, column in (("space_heating", "space"), ("hot_water", "hot_water"), ("defrost", "defrost"))
     }
     split = "spacing.hot_water_heat" in days and "spacing.space_heat" in days
-    heat_told = days.total("minutes_heat_use_known") > 0.5 * days.total("minutes_heat_known") > 0
-    heat_told = heat_told and blurred is None and (split or not untold)
+    heat_by_use = days.total("minutes_heat_use_known") > 0.5 * days.total("minutes_heat_known") > 0
+    heat_by_use = heat_by_use and blurred is None and (split or not undetermined)
     electricity = {
         "total": total("electricity_total_kwh"),
         "heat_pump": total("electricity_heat_pump_kwh"),
@@ -166,9 +168,9 @@ def _energy(facts: Facts, figures: Figures, why: Reasons) -> dict[str, Any]:
     heat = {
         "total": total("heat_total_kwh"),
         "direct_electric": added,
-        "space_heating": total("heat_space_kwh") if heat_told else None,
-        "hot_water": total("heat_hot_water_kwh") if heat_told else None,
-        "defrost_taken": total("heat_defrost_taken_kwh") if heat_told else None,
+        "space_heating": total("heat_space_kwh") if heat_by_use else None,
+        "hot_water": total("heat_hot_water_kwh") if heat_by_use else None,
+        "defrost_taken": total("heat_defrost_taken_kwh") if heat_by_use else None,
         "cooling": total("heat_cooling_kwh"),
     }
     unseen = None
@@ -189,7 +191,9 @@ def _energy(facts: Facts, figures: Figures, why: Reasons) -> dict[str, Any]:
     return {
         "electricity_kwh": electricity,
         "heat_kwh": heat,
-        "reason": reason or blurred or ("the meters can't tell heating from hot water" if untold else unseen),
+        "reason": reason
+        or blurred
+        or ("the meters can't tell heating from hot water" if undetermined else unseen),
     }
 
 
@@ -235,8 +239,8 @@ def _performance(f: Figures) -> dict[str, Any]:
 
 
 def _losses(result: Result) -> list[dict[str, Any]]:
-    told = accounted(result.site, result.facts, result.figures.losses, result.findings)
-    return [asdict(loss) | {"accounted_by": told.get(loss.cause)} for loss in result.figures.losses]
+    accounted_by = accounted(result.site, result.facts, result.figures.losses, result.findings)
+    return [asdict(loss) | {"accounted_by": accounted_by.get(loss.cause)} for loss in result.figures.losses]
 
 
 def _heat_loss(h: HeatLoss) -> dict[str, Any]:

@@ -260,8 +260,8 @@ def _without_money(figures: Figures, why: Reasons) -> Figures:
     if why.electricity:
         reasons = m.reasons | {"total": why.electricity}
         m = replace(m, total=None, running_cost=None, co2_kg=None, mean_price=None, reasons=reasons)
-    if told := why.heat or why.both:
-        reasons = m.reasons | {"previous_fuel_total": told}
+    if reason := why.heat or why.both:
+        reasons = m.reasons | {"previous_fuel_total": reason}
         m = replace(
             m, previous_fuel_total=None, previous_fuel_kwh=None, previous_fuel_co2_kg=None, reasons=reasons
         )

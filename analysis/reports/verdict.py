@@ -445,5 +445,5 @@ def with_silence(given: Mapping[str, Any], quiet: timedelta | None) -> dict[str,
         "severity": severity,
         "says": f"Nothing heard from its gateway for {length}.",
     }
-    kept = [b for b in given["because"] if b["severity"] and b["code"] != "silence"]
-    return {**given, "verdict": severity, "because": [*kept, silence]}
+    reasons = [b for b in given["because"] if b["severity"] and b["code"] != "silence"]
+    return {**given, "verdict": severity, "because": [*reasons, silence]}

@@ -33,7 +33,7 @@ from fieldfare.analysis.readings import MS_PER_DAY, MS_PER_MINUTE
 Floats = NDArray[np.float64]
 
 FULL_YEAR_DAYS = 330
-"""Days that stand for a year; fewer are told as what they are, not blown up."""
+"""Days that stand for a year; fewer are reported as they are, not scaled up."""
 WASH_C = 40.0
 HOUR_DOUBT = 0.05
 """Relative, of the charges' electricity: at another hour they begin at another temperature of the store,
@@ -66,13 +66,13 @@ class Answer:
     caution: str = ""
 
     def as_dict(self) -> dict[str, Any]:
-        told = asdict(self)
+        document = asdict(self)
         for name in ("saves_kwh", "saves_money"):
             estimate: Estimate = getattr(self, name)
-            told[name] = estimate.as_dict()
+            document[name] = estimate.as_dict()
             if not estimate:
-                told[f"{name}_reason"] = estimate.reason
-        return told
+                document[f"{name}_reason"] = estimate.reason
+        return document
 
 
 def answer(site: Site, facts: Facts, result: dict[str, Any], question: str, value: Any) -> dict[str, Any]:
@@ -84,7 +84,7 @@ def answer(site: Site, facts: Facts, result: dict[str, Any], question: str, valu
     Returns the answer, JSON-ready. Raises NotAssessed where the data do not allow one, InputError for another
     question.
     """
-    asked: dict[str, Callable[[Site, Facts, Any, Any], Answer]] = {
+    questions: dict[str, Callable[[Site, Facts, Any, Any], Answer]] = {
         "rooms_warmer_k": _rooms_warmer,
         "lower_curve_k": _lower_curve,
         "hot_water_c": _hot_water_setpoint,
@@ -92,13 +92,13 @@ def answer(site: Site, facts: Facts, result: dict[str, Any], question: str, valu
         "mend": _mend,
         "band": _band,
     }
-    if question not in asked:
-        raise InputError(f"unknown question {question!r}; use {', '.join(asked)}")
+    if question not in questions:
+        raise InputError(f"unknown question {question!r}; use {', '.join(questions)}")
     if not len(facts.days):
         raise NotAssessed("no days to answer from")
     if question in _SETTING:
         refuse_shared(_SETTING[question], site)
-    return asked[question](site, facts, result, value).as_dict()
+    return questions[question](site, facts, result, value).as_dict()
 
 
 _SETTING = {
@@ -202,12 +202,12 @@ def _rooms(site: Site, effect: CurveEffect) -> WhatIfLimit:
     if not effect.zones or not effect.room:
         return WhatIfLimit(name, None, "needs room_temperature: how far rooms would fall is not known")
     most = limit_of(site, "advice_days_short")
-    told = [
+    parts = [
         f"{z.zone}: from {z.now_c:.1f} to {z.after_c:.1f} C ({_held_against(z)} {z.target_c:.1f} C), below"
         f" it on {z.days_short:.0%} of the heated days"
         for z in effect.zones
     ]
-    return WhatIfLimit(name, all(z.days_short <= most for z in effect.zones), "; ".join(told))
+    return WhatIfLimit(name, all(z.days_short <= most for z in effect.zones), "; ".join(parts))
 
 
 def _emitters(site: Site, result: dict[str, Any], lower_k: float) -> WhatIfLimit:
@@ -238,40 +238,40 @@ def _emitters(site: Site, result: dict[str, Any], lower_k: float) -> WhatIfLimit
     return WhatIfLimit(name, gives >= need, says)
 
 
-def _hot_water_setpoint(site: Site, facts: Facts, result: dict[str, Any], wanted_c: float) -> Answer:
+def _hot_water_setpoint(site: Site, facts: Facts, result: dict[str, Any], setpoint_c: float) -> Answer:
     """A colder cylinder: less lift in its charges, and less standing loss. What is drawn stays the same."""
     if site.hot_water is None:
         raise NotAssessed("the system makes no hot water")
-    cooler = site.hot_water.setpoint_c - wanted_c
+    cooler = site.hot_water.setpoint_c - setpoint_c
     saves = cooler_store(site, facts, result, cooler, cooler).times(a_year(facts.days))
     method = (
         "Each reheat is calculated again with cooler water, for which the unit needs less electricity; the"
         " cylinder loses less heat."
     )
-    limits = _water_limits(site, facts, result, wanted_c)
-    return _answer(site, facts, "hot_water_c", wanted_c, saves, method, limits, of_setpoint(wanted_c))
+    limits = _water_limits(site, facts, result, setpoint_c)
+    return _answer(site, facts, "hot_water_c", setpoint_c, saves, method, limits, of_setpoint(setpoint_c))
 
 
 def _water_limits(
-    site: Site, facts: Facts, result: dict[str, Any], wanted_c: float
+    site: Site, facts: Facts, result: dict[str, Any], setpoint_c: float
 ) -> tuple[WhatIfLimit, ...]:
     assert site.hot_water is not None
     water = site.hot_water
     limits = [
         WhatIfLimit(
             "disinfection stays",
-            wanted_c >= DISINFECTED_AT_C or (water.pasteurise_c or 0.0) >= DISINFECTED_AT_C,
+            setpoint_c >= DISINFECTED_AT_C or (water.pasteurise_c or 0.0) >= DISINFECTED_AT_C,
             _disinfection_says(water),
         ),
         WhatIfLimit(
             "stored water stays out of the range in which Legionella grows",
-            not grows(wanted_c),
+            not grows(setpoint_c),
             f"that is {GROWTH_C[0]:.0f} to {GROWTH_C[1]:.0f} C"
-            + (f": not advised below {GROWTH_C[1]:.0f} C" if grows(wanted_c) else ""),
+            + (f": not advised below {GROWTH_C[1]:.0f} C" if grows(setpoint_c) else ""),
         ),
         WhatIfLimit(
             "the unit reaches it",
-            None if site.heat_pump.max_flow_c is None else wanted_c + 5.0 <= site.heat_pump.max_flow_c,
+            None if site.heat_pump.max_flow_c is None else setpoint_c + 5.0 <= site.heat_pump.max_flow_c,
             (
                 f"its hottest water is {site.heat_pump.max_flow_c:.0f} C"
                 if site.heat_pump.max_flow_c
@@ -282,7 +282,9 @@ def _water_limits(
     full = (result.get("hot_water") or {}).get("litres_at_40c_when_full")
     if water.cylinder_litres:
         litres = (
-            water.cylinder_litres * max(wanted_c - 10.0, 0.0) / (WASH_C - 10.0) if wanted_c >= WASH_C else 0.0
+            water.cylinder_litres * max(setpoint_c - 10.0, 0.0) / (WASH_C - 10.0)
+            if setpoint_c >= WASH_C
+            else 0.0
         )
         was = f", {full:.0f} litres now" if full else ""
         limits.append(
@@ -298,8 +300,12 @@ def _water_limits(
 def _disinfection_says(water: HotWater) -> str:
     if water.pasteurise_c is None:
         return f"none is scheduled: keep {DISINFECTED_AT_C:.0f} C, or schedule one first"
-    told = f"scheduled to {water.pasteurise_c:.0f} C every {water.pasteurise_every_days} days"
-    return told if water.pasteurise_c >= DISINFECTED_AT_C else f"{told}: {DISINFECTED_AT_C:.0f} C are needed"
+    schedule = f"scheduled to {water.pasteurise_c:.0f} C every {water.pasteurise_every_days} days"
+    return (
+        schedule
+        if water.pasteurise_c >= DISINFECTED_AT_C
+        else f"{schedule}: {DISINFECTED_AT_C:.0f} C are needed"
+    )
 
 
 def _hot_water_hour(site: Site, facts: Facts, result: dict[str, Any], hour: int) -> Answer:
@@ -308,10 +314,10 @@ def _hot_water_hour(site: Site, facts: Facts, result: dict[str, Any], hour: int)
     if not charges.knows("electricity"):
         raise NotAssessed("needs charges of the cylinder with heat_pump_electricity")
     hours = local_minute(site, charges) // 60
-    seen, hours_seen = charges, hours
+    table, hour_of_row = charges, hours
     if hour not in hours:
-        seen, hours_seen = facts.runs, local_minute(site, facts.runs) // 60
-    warmth = seen.where(hours_seen == hour).mean("outdoor") - seen.mean("outdoor")
+        table, hour_of_row = facts.runs, local_minute(site, facts.runs) // 60
+    warmth = table.where(hour_of_row == hour).mean("outdoor") - table.mean("outdoor")
     if not np.isfinite(warmth):
         raise NotAssessed("needs outdoor_temperature at that hour")
     flow, outdoor = charges.floats("flow"), charges.floats("outdoor")

@@ -102,7 +102,7 @@ def winter_checks(site: Site, result: Mapping[str, Any], days: Sequence[Day] = (
         the water
 
     A check is not in order where one of its findings asks for action, needs attention where one is to be
-    watched, and can't be told where a question of the home's verdict that it asks, something that its title
+    watched, and is unknown where a question of the home's verdict that it asks, something that its title
     names, or all that it looks at could not be answered.
     """
     numbers = _numbers(site, result)
@@ -156,7 +156,7 @@ def _unknown(
     result: Mapping[str, Any],
     missing: Mapping[str, str],
 ) -> str | None:
-    """Why a check can't be told: what it asks was not assessed. None where it was."""
+    """Why a check has no verdict: what it asks was not assessed. None where it was."""
     for _matter, question, why in unanswered(site, result["not_assessed"], _LOOKED_AT):
         if why is not None and set(question.codes) & set(codes):
             return str(why["reason"])

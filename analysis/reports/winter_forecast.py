@@ -49,7 +49,7 @@ class WinterForecast:
 
 @dataclass(frozen=True)
 class Coldest:
-    """The design day. None where a part of it can't be told."""
+    """The design day. None where a part of it is not known."""
 
     outdoor_c: float
     load_kw: Estimate
@@ -135,10 +135,10 @@ def _winter(site: Site, days: Sequence[Day]) -> tuple[tuple[np.ndarray, np.ndarr
     """Outdoor temperatures of a winter's days and how many days each stands for."""
     own = [d["outdoor"] for d in days if d.get("outdoor") is not None and int(d["day"][5:7]) in WINTER_MONTHS]
     if len(own) >= WHOLE_WINTER_DAYS:
-        kept = np.array(own[-WINTER_DAYS:], dtype=np.float64)
+        own_days = np.array(own[-WINTER_DAYS:], dtype=np.float64)
         return (
-            kept,
-            np.full(len(kept), WINTER_DAYS / len(kept)),
+            own_days,
+            np.full(len(own_days), WINTER_DAYS / len(own_days)),
         ), "the last winter measured here, as a standard one"
     if site.design.outdoor_c is None:
         return None, ""

@@ -139,11 +139,14 @@ def _quantiles(mean: Floats, spread: Floats, weight: Floats, shares: tuple[float
     counts = weight > 1e-6 * weight.max()
     mean, spread, weight = mean[counts], np.maximum(spread[counts], 1e-12), weight[counts]
     weight = weight / weight.sum()
-    wanted = np.array(shares)
+    probabilities = np.array(shares)
     low = np.full(len(shares), float((mean - 8.0 * spread).min()))
     high = np.full(len(shares), float((mean + 8.0 * spread).max()))
     for _ in range(_HALVINGS):
         middle = (low + high) / 2.0
         below = weight @ ndtr((middle[None, :] - mean[:, None]) / spread[:, None])
-        low, high = np.where(below < wanted, middle, low), np.where(below < wanted, high, middle)
+        low, high = (
+            np.where(below < probabilities, middle, low),
+            np.where(below < probabilities, high, middle),
+        )
     return [float(x) for x in (low + high) / 2.0]

@@ -67,7 +67,7 @@ def diary(
         raise NotAssessed("needs readings of this season", "too_few_days")
     settings = [standing(season, code) for code in SETTINGS]
     state, reason, step = _next(season, settings)
-    told: dict[str, Any] = {
+    document: dict[str, Any] = {
         "from": first.isoformat(),
         "to": last.isoformat(),
         "state": state,
@@ -79,12 +79,12 @@ def diary(
     if household:
         own = step is not None and step["household"]
         return (
-            told
+            document
             | ({} if own else {"next": None, "state": "", "reason": ""})
             | {"entries": [], "settings": []}
         )
     days_of_change = [*other_days, *(s.day for s in made)]
-    return told | {
+    return document | {
         "entries": [_entry(season, n, days_of_change) for n in range(len(made))],
         "settings": [{"code": s.code, "state": s.state, "reason": s.reason} for s in settings],
         "whole": effect_dict(effect_of_all(site, facts.days, made)) if made else None,
@@ -94,9 +94,9 @@ def diary(
 def _next(season: Season, settings: Sequence[Standing]) -> tuple[str, str, dict[str, Any] | None]:
     if season.log:
         week = last_week(season.site, season.facts.days, season.last, season.log)
-        kept = too_much(season, week)  # a cold room does not wait for the week's end
-        if kept is not None:
-            return "change", "", _back(season, *kept)
+        complaint = too_much(season, week)  # a cold room does not wait for the week's end
+        if complaint is not None:
+            return "change", "", _back(season, *complaint)
         since = week_after(season.site, season.facts.days, season.log[-1], season.log[0].day)
         if not since.is_over:
             until = (season.log[-1].day + timedelta(FEWEST_DAYS + 1)).isoformat()
@@ -121,8 +121,8 @@ def _choose(ready: Sequence[Standing]) -> Standing | None:
     begun = next((s for s in ready if s.begun), None)
     if begun is not None:
         return begun
-    kept, _ = without_contrary([s.advice for s in ready if s.advice is not None])
-    best = max(kept, key=lambda a: a.saves.value or 0.0, default=None)
+    compatible, _ = without_contrary([s.advice for s in ready if s.advice is not None])
+    best = max(compatible, key=lambda a: a.saves.value or 0.0, default=None)
     return next((s for s in ready if s.advice is best), None) if best is not None else None
 
 
@@ -192,12 +192,12 @@ def _entry(season: Season, n: int, days_of_change: Iterable[date]) -> dict[str, 
             "zones": [vars(z) for z in week.zones],
             "cold_water_min": week.cold_water_min,
         },
-        "too_much": _told_too_much(step, week),
+        "too_much": _beyond_report(step, week),
         "effect": effect_dict(effect),
     }
 
 
-def _told_too_much(step: TuningStep, week: Week) -> str | None:
+def _beyond_report(step: TuningStep, week: Week) -> str | None:
     """The zone, or hot_water, that a week found short."""
     if step.code in OF_ROOMS:
         return week.cold_zone

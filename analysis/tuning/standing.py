@@ -1,4 +1,4 @@
-"""Where each setting stands: worth a step, under way, waiting for days, finished, or not to be told."""
+"""Where each setting stands: worth a step, under way, waiting for days, finished, or not known."""
 
 from __future__ import annotations
 

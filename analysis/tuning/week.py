@@ -83,12 +83,12 @@ def _week(site: Site, days: Table, first: date, last: date, changed: date, begun
         else 0
     )
     outdoor = after.floats("outdoor") if len(after) else np.empty(0)
-    seen = outdoor[np.isfinite(outdoor)]
+    known_outdoor = outdoor[np.isfinite(outdoor)]
     cold, cold_before = _cold(after), _cold(before)
     most = limit_of(site, "tuning_cold_water_min")
     return Week(
         whole,
-        float(seen.min()) if len(seen) else None,
+        float(known_outdoor.min()) if len(known_outdoor) else None,
         tuple(_zone(site, name, at_first, after) for name in zones_of(days)),
         cold,
         cold_before,
@@ -109,7 +109,7 @@ def _zone(site: Site, zone: str, before: Table, after: Table) -> ZoneWeek:
     judged = _deficit(site, zone, after)
     short = judged > limit_of(site, "advice_room_tolerance_k")
     earlier = short_days(site, zone, before)
-    raised = _wanted(zone, after) > _wanted(zone, before) + _RAISED_K
+    raised = _usual_target(zone, after) > _usual_target(zone, before) + _RAISED_K
     return ZoneWeek(
         zone,
         int(np.isfinite(judged).sum()),
@@ -131,7 +131,7 @@ def _deficit(site: Site, zone: str, days: Table) -> NDArray[np.float64]:
     return np.where(beyond, np.nan, found)
 
 
-def _wanted(zone: str, days: Table) -> float:
+def _usual_target(zone: str, days: Table) -> float:
     name = f"wanted.{zone}"
     return days.median(name) if len(days) and name in days.names else float("nan")
 
@@ -165,5 +165,5 @@ def effect_of_all(site: Site, days: Table, log: Sequence[TuningStep]) -> Effect:
 
 def effect_dict(effect: Effect) -> dict[str, Any]:
     """What a diary keeps of an effect: without the days behind it."""
-    told = {k: v.as_dict() if isinstance(v, Estimate) else v for k, v in vars(effect).items()}
-    return {k: v for k, v in told.items() if k not in ("compared", "lines", "method")}
+    document = {k: v.as_dict() if isinstance(v, Estimate) else v for k, v in vars(effect).items()}
+    return {k: v for k, v in document.items() if k not in ("compared", "lines", "method")}

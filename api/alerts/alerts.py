@@ -84,34 +84,36 @@ class Alerts:
         codes : the only codes that were checked; default all but `spared`. Other alerts stay unchanged
         Returns what happened. Idempotent for the same findings at the same time.
         """
-        seen = {f["code"]: f for f in findings if f.get("until") is None}
+        open_findings = {f["code"]: f for f in findings if f.get("until") is None}
         happened = []
         with self._database.write() as session:
             rows = {
                 r.code: r for r in session.scalars(select(Alert).where(Alert.site == site).with_for_update())
             }
-            kept = {r.code: r for r in session.scalars(select(Handling).where(Handling.site == site))}
+            handlings = {r.code: r for r in session.scalars(select(Handling).where(Handling.site == site))}
             maintained = _is_maintained(session, site, now)
-            for code in sorted(seen.keys() | rows.keys() | kept.keys()):
+            for code in sorted(open_findings.keys() | rows.keys() | handlings.keys()):
                 if code not in spared and (codes is None or code in codes):
                     events = self._look_at(
-                        session, site, code, rows.get(code), seen.get(code), now, maintained
+                        session, site, code, rows.get(code), open_findings.get(code), now, maintained
                     )
-                    happened += self._under_decision(session, kept.get(code), seen.get(code), events, now)
+                    happened += self._under_decision(
+                        session, handlings.get(code), open_findings.get(code), events, now
+                    )
         return happened
 
     def _under_decision(
         self,
         session: Session,
-        kept: Handling | None,
+        handling: Handling | None,
         finding: Mapping[str, Any] | None,
         events: list[Happened],
         now: datetime,
     ) -> list[Happened]:
         """Events to report for a finding with a decision; the decision ends with its finding."""
-        if kept is None:
+        if handling is None:
             return events
-        row = row_of(kept)
+        row = row_of(handling)
         if finding is None and row.state != "no_fault":
             alert = session.scalars(
                 select(Alert).where(Alert.site == row.site, Alert.code == row.code)
@@ -120,7 +122,7 @@ class Alerts:
                 _alerting(row.severity)
             )
             if never_alerted or any(e.what == "resolved" for e in events):
-                session.delete(kept)
+                session.delete(handling)
             return events
         if not lasts(row, finding["severity"] if finding else None, now):
             return events
@@ -230,9 +232,9 @@ class Alerts:
 
     def since(self, moment: datetime) -> list[tuple[AlertRow, str]]:
         """Alerts with their events after a time, oldest first, without people's own actions."""
-        told = ("opened", "reopened", "worsened", "woke", "resolved")
+        reported = ("opened", "reopened", "worsened", "woke", "resolved")
         chosen = select(Alert, AlertEvent.what).join(AlertEvent, AlertEvent.alert == Alert.id)
-        chosen = chosen.where(AlertEvent.time > moment, AlertEvent.what.in_(told)).order_by(AlertEvent.id)
+        chosen = chosen.where(AlertEvent.time > moment, AlertEvent.what.in_(reported)).order_by(AlertEvent.id)
         with self._database.read() as session:
             return [(_row(alert), what) for alert, what in session.execute(chosen)]
 

@@ -85,41 +85,41 @@ def weight(severity: str | None) -> int:
     return GRAVER.get(severity or "", 0)
 
 
-def checked(asked: Decision, code: str, today: date, people: frozenset[str]) -> Decision:
+def checked(decision: Decision, code: str, today: date, people: frozenset[str]) -> Decision:
     """Validate and normalise a decision.
 
     today : the site's local day. people : possible assignees
     Raises InputError with what is missing or wrong.
     """
-    if asked.state not in STATES or asked.state == "done":
+    if decision.state not in STATES or decision.state == "done":
         raise InputError("choose one of: seen, in hand, muted, not a fault")
-    reason = "".join(c for c in asked.reason if c.isprintable()).strip()
+    reason = "".join(c for c in decision.reason if c.isprintable()).strip()
     if len(reason) > MOST_REASON:
         raise InputError(f"the reason may have {MOST_REASON} characters; it has {len(reason)}")
-    if asked.state in ("muted", "no_fault") and not reason:
+    if decision.state in ("muted", "no_fault") and not reason:
         raise InputError("give a reason")
-    if asked.state == "in_hand" and asked.who not in people:
+    if decision.state == "in_hand" and decision.who not in people:
         raise InputError("say who has it in hand: somebody of the firm")
-    if asked.state in ("seen", "no_fault"):
-        return Decision(asked.state, "", None, reason)
-    until = _until(asked, code, today)
-    return Decision(asked.state, asked.who if asked.state == "in_hand" else "", until, reason)
+    if decision.state in ("seen", "no_fault"):
+        return Decision(decision.state, "", None, reason)
+    until = _until(decision, code, today)
+    return Decision(decision.state, decision.who if decision.state == "in_hand" else "", until, reason)
 
 
-def _until(asked: Decision, code: str, today: date) -> date:
-    if asked.until is None:
+def _until(decision: Decision, code: str, today: date) -> date:
+    if decision.until is None:
         raise InputError("say until which day")
-    if asked.until < today:
-        raise InputError(f"the last day must be today or later, got {words.day(asked.until)}")
+    if decision.until < today:
+        raise InputError(f"the last day must be today or later, got {words.day(decision.until)}")
     most = LONGEST_DAYS
-    if asked.state == "muted" and is_danger(code):
+    if decision.state == "muted" and is_danger(code):
         most = LONGEST_DANGER_MUTE_DAYS
-    if (asked.until - today).days > most:
+    if (decision.until - today).days > most:
         why = ": people or the plant can come to harm" if most < LONGEST_DAYS else ""
         raise InputError(
-            f"the last day may be {most} days from now at most{why}; got {words.day(asked.until)}"
+            f"the last day may be {most} days from now at most{why}; got {words.day(decision.until)}"
         )
-    return asked.until
+    return decision.until
 
 
 def end_of(day: date | None, zone: ZoneInfo) -> datetime | None:

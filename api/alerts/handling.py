@@ -50,10 +50,10 @@ class Handlings:
 
 def put(session: Session, row: HandlingRow, by: Actor, event: str = "") -> None:
     """Write a decision and update its live alert. event : name in the alert's history, default the state"""
-    kept = session.get(Handling, (row.site, row.code)) or Handling(site=row.site, code=row.code)
+    stored = session.get(Handling, (row.site, row.code)) or Handling(site=row.site, code=row.code)
     for name in ("state", "severity", "who", "ends", "reason", "decided_by", "decided", "work"):
-        setattr(kept, name, getattr(row, name))
-    session.add(kept)
+        setattr(stored, name, getattr(row, name))
+    session.add(stored)
     mark_stale(session.connection(), [row.site])
     alert = _alert(session, row.site, row.code)
     if alert is not None:
@@ -63,11 +63,11 @@ def put(session: Session, row: HandlingRow, by: Actor, event: str = "") -> None:
 
 def drop(session: Session, site: str, code: str, by: Actor) -> HandlingRow | None:
     """Delete a decision; a live alert reopens."""
-    kept = session.get(Handling, (site, code))
-    if kept is None:
+    stored = session.get(Handling, (site, code))
+    if stored is None:
         return None
-    was, now = row_of(kept), datetime.now(UTC)
-    session.delete(kept)
+    was, now = row_of(stored), datetime.now(UTC)
+    session.delete(stored)
     mark_stale(session.connection(), [site])
     alert = _alert(session, site, code)
     if alert is not None:
@@ -84,12 +84,12 @@ def close_by_job(
     severities : code -> severity of the open findings; others have nothing to close
     """
     before = session.scalars(select(Handling).where(Handling.site == site, Handling.work == work)).all()
-    kept = {row.code for row in before}
-    for code in kept - set(codes):
+    closed = {row.code for row in before}
+    for code in closed - set(codes):
         drop(session, site, code, by)
     now = datetime.now(UTC)
     for code in codes:
-        if code in severities and code not in kept:
+        if code in severities and code not in closed:
             ends = now + timedelta(days=JOB_PROOF_DAYS)
             row = HandlingRow(site, code, "done", severities[code], by.name, ends, "", by.name, now, work)
             put(session, row, by)

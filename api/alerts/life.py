@@ -74,7 +74,7 @@ def step(
     Returns the new life (None: nothing to store) and the event: opened, reopened, worsened, woke or resolved.
     """
     if severity is not None and severity in GRAVER:
-        return _seen(life, severity, now, patience, maintained)
+        return _while_found(life, severity, now, patience, maintained)
     return _unseen(life, now, patience)
 
 
@@ -97,7 +97,7 @@ def snooze(life: Life, until: datetime | None) -> Life:
     return replace(life, state="snoozed", snoozed_until=until)
 
 
-def _seen(
+def _while_found(
     life: Life | None, severity: str, now: datetime, patience: Patience, maintained: bool
 ) -> tuple[Life | None, list[str]]:
     if life is None or life.state in ("waiting", "resolved"):
@@ -113,13 +113,13 @@ def _seen(
             waiting, state="open", episode=before.episode + 1, gone_since=None, opened=now, resolved=None
         )
         return opened, ["reopened" if again else "opened"]
-    seen = replace(life, gone_since=None, seen_since=life.seen_since or now)
+    after = replace(life, gone_since=None, seen_since=life.seen_since or now)
     happened = []
     if GRAVER[severity] > GRAVER[life.severity] and not maintained:
-        seen, happened = replace(seen, state="open", severity=severity, snoozed_until=None), ["worsened"]
+        after, happened = replace(after, state="open", severity=severity, snoozed_until=None), ["worsened"]
     elif GRAVER[severity] < GRAVER[life.severity]:
-        seen = replace(seen, severity=severity)
-    return _woken(seen, now, happened)
+        after = replace(after, severity=severity)
+    return _woken(after, now, happened)
 
 
 def _unseen(life: Life | None, now: datetime, patience: Patience) -> tuple[Life | None, list[str]]:

@@ -111,8 +111,10 @@ class Notices:
         with self._database.write() as session:
             names = site_names(session)
             for receiver in self._firm(session):
-                told = [(alert, what) for alert, what in happened if alert.severity in receiver.own.digest]
-                message = digest_message(told, live, names, self._settings.address)
+                reported = [
+                    (alert, what) for alert, what in happened if alert.severity in receiver.own.digest
+                ]
+                message = digest_message(reported, live, names, self._settings.address)
                 if message is not None:
                     key, when = (
                         f"digest-{day}-{_short(receiver.address)}",
@@ -142,13 +144,13 @@ class Notices:
         if not self._settings.mail_url:
             return
         now = datetime.now(UTC)
-        told = (
+        text = (
             f"{body}\n\nIf that was you, there is nothing to do. If not: change your password at"
             f" {self._settings.address}/account, end the other sessions there, and tell your firm's"
             " installer.\n"
         )
         with self._database.write() as session:
-            _queue(session, f"account-{new_id()}", "account", None, email, subject, told, now)
+            _queue(session, f"account-{new_id()}", "account", None, email, subject, text, now)
 
     def deliver(self, now: datetime | None = None) -> dict[str, int]:
         """Send what is due. Return counts by end state."""

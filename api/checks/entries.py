@@ -50,8 +50,8 @@ def entries_of(session: Session, sheet: int) -> dict[str, dict[str, FieldEntry]]
 
 
 def seq_of(session: Session, sheet: int, *, count: bool = False) -> int:
-    told = func.count(CheckChange.seq) if count else func.max(CheckChange.seq)
-    return session.scalar(select(told).where(CheckChange.sheet == sheet)) or 0
+    column = func.count(CheckChange.seq) if count else func.max(CheckChange.seq)
+    return session.scalar(select(column).where(CheckChange.sheet == sheet)) or 0
 
 
 def names_by_email(session: Session) -> dict[str, str]:

@@ -88,8 +88,8 @@ class Photos:
         photo : 32 hexadecimal digits, made by the sender. sent : JPEG, PNG or WebP
         Raises InputError where it is no such picture, is too large, or the subject has too many.
         """
-        if (kept := self._find(photo)) is not None:
-            return _same(kept, site, subject)
+        if (stored := self._find(photo)) is not None:
+            return _same(stored, site, subject)
         with _DECODING:
             whole, small, size = reencoded(sent)
         folder = self._folder / site
@@ -131,10 +131,10 @@ class Photos:
 
     def get(self, site: str, photo: str) -> PhotoRow:
         """Raises UnknownPhoto."""
-        kept = self._find(photo)
-        if kept is None or kept.site != site:
+        stored = self._find(photo)
+        if stored is None or stored.site != site:
             raise UnknownPhoto(f"{site} has no photo {photo[:32]!r}")
-        return kept
+        return stored
 
     def of_sheet(self, sheet: int) -> list[PhotoRow]:
         """Oldest first."""
@@ -304,10 +304,15 @@ def _digest(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()
 
 
-def _same(kept: PhotoRow, site: str, subject: Subject) -> PhotoRow:
-    if (kept.site, kept.sheet, kept.item, kept.work) != (site, subject.sheet, subject.item, subject.work):
+def _same(stored: PhotoRow, site: str, subject: Subject) -> PhotoRow:
+    if (stored.site, stored.sheet, stored.item, stored.work) != (
+        site,
+        subject.sheet,
+        subject.item,
+        subject.work,
+    ):
         raise InputError("another photo has this id; make a new one")
-    return kept
+    return stored
 
 
 def _row(r: Photo) -> PhotoRow:

@@ -1,4 +1,4 @@
-"""Sheets of checks by hand and eye: entries kept field by field, once each; conflicts told; signed."""
+"""Sheets of checks by hand and eye: entries kept field by field, once each; conflicts reported; signed."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ MOST_CHANGES = 20_000
 """Changes of one sheet; a page of typing makes some hundred."""
 LONGEST_KEPT = timedelta(days=60)
 """A device sends within days; a clock that says more is wrong (common practice)."""
-Told = Literal["kept", "conflict", "signed", "refused"]
+OutcomeState = Literal["kept", "conflict", "signed", "refused"]
 
 
 class Signed(InputError):
@@ -83,7 +83,7 @@ class Outcome:
     """What became of a change. On a conflict `value`, `who` and `at` are of the entry that is there."""
 
     id: str
-    told: Told
+    told: OutcomeState
     value: str = ""
     who: str = ""
     at: datetime | None = None
@@ -292,19 +292,19 @@ def _keep(
     value = there.value if there else ""
     if value == change.value:
         return Outcome(change.id, "kept")
-    told = {
+    fields = {
         "value": value,
         "who": names.get(there.who, there.who) if there else "",
         "at": there.at if there else None,
     }
     if signed_at(row):
-        return Outcome(change.id, "signed", why=SIGNED, **told)  # type: ignore[arg-type]
+        return Outcome(change.id, "signed", why=SIGNED, **fields)  # type: ignore[arg-type]
     if value != change.was:
-        return Outcome(change.id, "conflict", **told)  # type: ignore[arg-type]
+        return Outcome(change.id, "conflict", **fields)  # type: ignore[arg-type]
     if (seq_of(session, row.id, count=True)) >= MOST_CHANGES:
         return Outcome(change.id, "refused", why=f"a sheet holds {MOST_CHANGES} changes")
     now = datetime.now(UTC)
-    kept = CheckChange(
+    entry = CheckChange(
         id=change.id,
         sheet=row.id,
         item=change.item,
@@ -314,9 +314,9 @@ def _keep(
         typed=_plausible(change.typed, now),
         received=now,
     )
-    session.add(kept)
+    session.add(entry)
     session.flush()
-    entries.setdefault(change.item, {})[change.field] = FieldEntry(change.value, who, kept.typed, change.id)
+    entries.setdefault(change.item, {})[change.field] = FieldEntry(change.value, who, entry.typed, change.id)
     return Outcome(change.id, "kept")
 
 

@@ -29,16 +29,16 @@ def advice(settings: Settings, site_id: str, form: str) -> None:
     if form == "json":
         print_json(document)
         return
-    from fieldfare.dashboards.advice.told import advice_told
+    from fieldfare.dashboards.advice.present_advice import present_advice
 
-    told = advice_told(document)
-    for a in told["advice"]:
+    shown = present_advice(document)
+    for a in shown["advice"]:
         click.echo(" ".join(filter(None, [f"{a['title']}.", a["saves"], a["money"]])))
         for line in (*a["lines"], *a["steps"], f"Watch: {a['stop']}", *filter(None, [a["caution"]])):
             click.echo(f"  {line}")
-    if not told["advice"]:
+    if not shown["advice"]:
         click.echo("No setting here is worth changing by what the readings show.")
-    for x in told["left_out"]:
+    for x in shown["left_out"]:
         click.echo(f"Not advised: {x['title']}: {x['reason']}")
 
 
@@ -68,11 +68,11 @@ def cold_snap(settings: Settings, forecast: Path | None, form: str) -> None:
     if form == "json":
         print_json(document)
         return
-    from fieldfare.dashboards.advice.snap import forecast_told, snap_told
+    from fieldfare.dashboards.advice.snap import forecast_sentence, snap_rows
 
     if forecast is None:
-        click.echo(forecast_told(document))
-    for row in snap_told(document):
+        click.echo(forecast_sentence(document))
+    for row in snap_rows(document):
         click.echo(f"{row['state']}: {row['name']} ({row['site']}). {row['says']}")
         if row["do"]:
             click.echo(f"  {row['do']}")
@@ -80,16 +80,16 @@ def cold_snap(settings: Settings, forecast: Path | None, form: str) -> None:
 
 def _by_address(service: Service) -> dict[str, Any]:
     """Every home in the forecast by address. Raises InputError where there is none, new or kept."""
-    from fieldfare.api.core.forecast import NoForecast, fetch_forecast, kept_forecast, told_of
+    from fieldfare.api.core.forecast import NoForecast, fetch_forecast, forecast_document, kept_forecast
 
     try:
-        return told_of(fetch_forecast(service))
+        return forecast_document(fetch_forecast(service))
     except NoForecast as error:
-        kept = kept_forecast(service)
-        if kept is None or kept.outlook is None:
+        forecast = kept_forecast(service)
+        if forecast is None or forecast.outlook is None:
             raise InputError(str(error)) from None
         click.echo(f"note: {error}; this is the forecast fetched before", err=True)
-        return told_of(kept)
+        return forecast_document(forecast)
 
 
 COMMANDS = (advice, cold_snap)

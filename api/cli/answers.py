@@ -98,12 +98,12 @@ def answer(
     from fieldfare.api.core.answers import answer as answered
     from fieldfare.api.core.service import opened
 
-    told = (
+    reported = (
         (prices.read_text(encoding="utf-8-sig", errors="replace"), str(prices))
         if prices is not None
         else None
     )
-    asking = Asking(first, last, against, billed_kwh, billed_money, visit_cost, zone, hours, since, told)
+    asking = Asking(first, last, against, billed_kwh, billed_money, visit_cost, zone, hours, since, reported)
     with opened(settings) as service:
         record = service.sites.get(site_id)
         document = answered(service, record, question, asking)

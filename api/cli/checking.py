@@ -41,8 +41,8 @@ def check(settings: Settings, form: str) -> int:
     else:
         for damage in found:
             click.echo(str(damage))
-        told = f"{count(len(found), 'thing')} damaged or missing" if found else "all whole"
-        click.echo(f"{count(sites, 'site')}: {told}")
+        summary = f"{count(len(found), 'thing')} damaged or missing" if found else "all whole"
+        click.echo(f"{count(sites, 'site')}: {summary}")
     return 1 if found else 0
 
 
@@ -65,7 +65,7 @@ def repair(settings: Settings, folder: Path | None, accept_rows: bool) -> int:
 
     with opened(settings) as service:
         rows = repair_rows(service, folder, accept=accept_rows)
-        for line in rows.told:
+        for line in rows.lines:
             click.echo(line)
         done = [*repair_derived(service), *(run(service, folder) if folder is not None else ())]
         unread = [] if folder is not None else damaged_readings(service)
@@ -78,10 +78,10 @@ def repair(settings: Settings, folder: Path | None, accept_rows: bool) -> int:
             click.echo(f"{site.site}: {site.readings} readings restored")
         for what in site.left:
             click.echo(f"{site.site}: still damaged: {what}")
-    if not done and not unread and not rows.told:
+    if not done and not unread and not rows.lines:
         click.echo("no readings are damaged")
-    for told in unread:
-        click.echo(f"{told}; name the folder of a restored backup to bring it back")
+    for unreadable in unread:
+        click.echo(f"{unreadable}; name the folder of a restored backup to bring it back")
     return 1 if unread or rows.left or any(site.left for site in done) else 0
 
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from fieldfare.dashboards.answers.told import told
+from fieldfare.dashboards.answers.present_answer import present_answer
 
 
 def plain_answer(document: dict[str, Any], name: str) -> str:
     """Answer for a terminal, the conclusion first."""
-    shown = told(document, name)
+    shown = present_answer(document, name)
     lines = [f"{name}: {shown['title']}", "", *shown["lead"]]
     if document["question"] == "bill":
         lines += _bill(shown)

@@ -55,25 +55,25 @@ def plain_fleet(rows: list[dict[str, Any]]) -> str:
     wide = max(len(word) for word in WORDS.values())
     lines = []
     for row in rows:
-        told = row["headline"] or row["reason"] or _unknown(row) or "nothing found"
+        text = row["headline"] or row["reason"] or _unknown(row) or "nothing found"
         if row.get("silent"):
-            told = f"nothing heard since {row['heard'][:10]}; {told}"
+            text = f"nothing heard since {row['heard'][:10]}; {text}"
         if files := row.get("files"):
-            told += f"; last file: readings to {files['to'][:10]}{', the next is due' * files['overdue']}"
+            text += f"; last file: readings to {files['to'][:10]}{', the next is due' * files['overdue']}"
         if decided := row.get("handling", {}).get(row.get("code")):
-            told = f"{told} [{decided['words']}]".replace("\u00a0", " ")
-        told += "".join(f"; data: {notice}" for notice in row.get("data_notices", []))
+            text = f"{text} [{decided['words']}]".replace("\u00a0", " ")
+        text += "".join(f"; data: {notice}" for notice in row.get("data_notices", []))
         h4 = f"{row['H4']:.2f}" if row["H4"] is not None else "-"
         word = "failed" if row["failed"] else WORDS[row["verdict"]]
-        lines.append(f"{word:<{wide}} {row['id']:<{width}}  SPF {h4:>5}  {told}")
+        lines.append(f"{word:<{wide}} {row['id']:<{width}}  SPF {h4:>5}  {text}")
     return "\n".join(lines)
 
 
 def _unknown(row: dict[str, Any]) -> str:
     """The questions that can't be answered, on one line."""
-    asked = [m["question"] for m in row["missing"]]
-    more = f" and {len(asked) - MOST_ASKED} more" if len(asked) > MOST_ASKED else ""
-    return f"not answered: {' '.join(asked[:MOST_ASKED])}{more}" if asked else ""
+    questions = [m["question"] for m in row["missing"]]
+    more = f" and {len(questions) - MOST_ASKED} more" if len(questions) > MOST_ASKED else ""
+    return f"not answered: {' '.join(questions[:MOST_ASKED])}{more}" if questions else ""
 
 
 def plain_verdict(given: dict[str, Any]) -> str:
@@ -195,11 +195,11 @@ def _losses(result: dict[str, Any]) -> str:
     return _section("Electricity beyond the expected", rows)
 
 
-def _accounted(told: str | None) -> str:
+def _accounted(accounted_by: str | None) -> str:
     """The finding that explains a costly part, or its explanation."""
-    if not told:
+    if not accounted_by:
         return ""
-    return f": see {told}" if told.replace("_", "").isalpha() else f": {named(told)}"
+    return f": see {accounted_by}" if accounted_by.replace("_", "").isalpha() else f": {named(accounted_by)}"
 
 
 def _house(result: dict[str, Any]) -> str:
@@ -271,8 +271,8 @@ def _cost(result: dict[str, Any]) -> str:
 def _total(cost: dict[str, Any], unit: str) -> str:
     """The total, or why there is none."""
     why = (cost.get("reasons") or {}).get("total")
-    told = number(cost.get("total"), unit, 2)
-    return f"{told} ({reason(why)})" if why and told == NOT_KNOWN else told
+    text = number(cost.get("total"), unit, 2)
+    return f"{text} ({reason(why)})" if why and text == NOT_KNOWN else text
 
 
 def _with_factors(text: str, factors: list[str] | None) -> str:

@@ -120,15 +120,15 @@ def import_(settings: Settings, site_id: str, files: tuple[Path, ...]) -> int:
     from fieldfare.api.running.intake import import_site
 
     with opened(settings) as service:
-        told = import_site(service, site_id, files)
+        done = import_site(service, site_id, files)
     click.echo(
-        f"{told['readings']} readings read: {told['stored']} stored, {told['duplicates']} were here already"
+        f"{done['readings']} readings read: {done['stored']} stored, {done['duplicates']} were here already"
     )
-    if told["rejected"]:
+    if done["rejected"]:
         from fieldfare.api.cli.entry import SOME_REJECTED
 
-        reasons = "; ".join(f"{reason}: {n}" for reason, n in told["rejected"].items())
-        click.echo(f"fieldfare: {sum(told['rejected'].values())} readings rejected ({reasons})", err=True)
+        reasons = "; ".join(f"{reason}: {n}" for reason, n in done["rejected"].items())
+        click.echo(f"fieldfare: {sum(done['rejected'].values())} readings rejected ({reasons})", err=True)
         return SOME_REJECTED
     return 0
 
@@ -174,9 +174,9 @@ def set_aside() -> None:
 @click.pass_obj
 def list_aside(settings: Settings, site_id: str | None, count: int, form: str) -> None:
     """Messages kept aside: when they came, their topic, and why they could not be read."""
-    from fieldfare.api.records.dead_letters import list_kept
+    from fieldfare.api.records.dead_letters import list_dead_letters
 
-    listed = list_kept(settings, site_id, count)
+    listed = list_dead_letters(settings, site_id, count)
     if form == "json":
         print_json(listed)
         return
@@ -191,11 +191,13 @@ def list_aside(settings: Settings, site_id: str | None, count: int, form: str) -
 def retry(settings: Settings, site_id: str | None) -> None:
     """Read the kept messages again, after a site file was mended; those that can be read now are stored."""
     from fieldfare.api.core.service import opened
-    from fieldfare.api.records.dead_letters import retry_kept
+    from fieldfare.api.records.dead_letters import retry_dead_letters
 
     with opened(settings) as service:
-        told = retry_kept(service, site_id)
-    click.echo(f"{told['read']} messages read ({told['readings']} readings), {told['refused']} still aside")
+        counts = retry_dead_letters(service, site_id)
+    click.echo(
+        f"{counts['read']} messages read ({counts['readings']} readings), {counts['refused']} still aside"
+    )
 
 
 @set_aside.command("clear")
@@ -203,9 +205,9 @@ def retry(settings: Settings, site_id: str | None) -> None:
 @click.pass_obj
 def clear(settings: Settings, site_id: str | None) -> None:
     """Throw the kept messages away."""
-    from fieldfare.api.records.dead_letters import clear_kept
+    from fieldfare.api.records.dead_letters import clear_dead_letters
 
-    click.echo(f"{clear_kept(settings, site_id)} messages thrown away")
+    click.echo(f"{clear_dead_letters(settings, site_id)} messages thrown away")
 
 
 def _summary_text(summary: dict[str, Any]) -> str:

@@ -37,7 +37,7 @@ class WholeSentences(click.Group):
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         rows = [(name, (self.commands[name].help or "").split("\n\n")[0]) for name in self.list_commands(ctx)]
         with formatter.section("Commands"):
-            formatter.write_dl([(name, " ".join(told.split())) for name, told in rows])
+            formatter.write_dl([(name, " ".join(text.split())) for name, text in rows])
 
 
 @click.group(cls=WholeSentences, context_settings=CONTEXT)

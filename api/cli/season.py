@@ -27,21 +27,21 @@ def commissioned(settings: Settings, site_id: str, form: str) -> None:
     if form == "json":
         print_json(document)
         return
-    from fieldfare.dashboards.checks.commissioned import commissioned_told
+    from fieldfare.dashboards.checks.commissioned import present_commissioned
 
-    told = commissioned_told(document, plant.site)
-    for r in told["differs"]:
+    shown = present_commissioned(document, plant.site)
+    for r in shown["differs"]:
         click.echo(f"Differs: {r['title']}, {r['name']}: {r['then']} then, {r['today']} today, {r['change']}")
         if r["tuned"]:
             click.echo("  Changed on purpose: see the tuning diary.")
         elif r["means"]:
             named = "; ".join(f"{f['title']}{'' if f['open'] else ' (not found)'}" for f in r["findings"])
             click.echo(f"  May mean: {r['means']}.{f' Findings: {named}' if named else ''}")
-    if told["caution"]:
-        click.echo(f"  Take care. {told['caution']}")
-    for r in told["agrees"]:
+    if shown["caution"]:
+        click.echo(f"  Take care. {shown['caution']}")
+    for r in shown["agrees"]:
         click.echo(f"As commissioned: {r['title']}, {r['name']}: {r['then']} then, {r['today']} today")
-    for r in told["untold"]:
+    for r in shown["untold"]:
         click.echo(f"Not to be told: {r['title']}, {r['name']}: {r['then']}. {r['reason']}")
     if not document["values"]:
         click.echo("No values were kept yet: fill in the commissioning sheet.")
@@ -66,20 +66,20 @@ def tuning(settings: Settings, site_id: str, made: date | None, form: str) -> No
     if form == "json":
         print_json(document)
         return
-    from fieldfare.dashboards.advice.diary import diary_told
+    from fieldfare.dashboards.advice.diary import present_diary
 
-    told = diary_told(document, plant.site.cost.currency if plant.site.cost is not None else None)
-    click.echo(f"{told['headline']}.{' ' + told['says'] + '.' if told['says'] else ''}")
-    step = told["next"]
+    shown = present_diary(document, plant.site.cost.currency if plant.site.cost is not None else None)
+    click.echo(f"{shown['headline']}.{' ' + shown['says'] + '.' if shown['says'] else ''}")
+    step = shown["next"]
     if step is not None:
         click.echo(f"  {step['change']}.")
         for line in (*step["lines"], f"Watch: {step['watch']}", *filter(None, [step["caution"]])):
             click.echo(f"  {line}")
-    for e in told["entries"]:
+    for e in shown["entries"]:
         click.echo(f"{e['day']}: {e['change']}{' (warmth given back)' if e['back'] else ''}. {e['said']}")
-    if told["whole"]:
-        click.echo(f"In all: {told['whole']}")
-    for s in told["settings"]:
+    if shown["whole"]:
+        click.echo(f"In all: {shown['whole']}")
+    for s in shown["settings"]:
         click.echo(f"{s['name']}: {s['state']}{'. ' + s['reason'] if s['reason'] else ''}")
 
 
@@ -132,11 +132,11 @@ def design_feedback(settings: Settings, out: Path | None, form: str) -> None:
         return
     from fieldfare.dashboards.rows.design_ratios import ratios_told
 
-    told = ratios_told(document)
-    if told is None:
+    shown = ratios_told(document)
+    if shown is None:
         click.echo("No home has both a measured and a designed value yet.")
         return
-    for table in told["tables"]:
+    for table in shown["tables"]:
         click.echo(f"{table['title']}, measured over designed")
         for r in table["rows"]:
             range_ = f"{r['ratio']}; next home {r['next']}" if r["ratio"] else "too few homes"

@@ -97,8 +97,8 @@ def _bill(service: Service, record: SiteRecord, asking: Asking) -> dict[str, Any
         tariffs = _tariffs(service, record, site, earlier, (first, last), steps)
     elif against == "homes":
         homes = _homes_alike(service, record, first, last)
-    asked = PaperBill(asking.billed_kwh, asking.billed_money, asking.visit_cost)
-    document = bill(site, now, before, against, homes=homes, tariffs=tariffs, asked=asked)
+    paper_bill = PaperBill(asking.billed_kwh, asking.billed_money, asking.visit_cost)
+    document = bill(site, now, before, against, homes=homes, tariffs=tariffs, paper_bill=paper_bill)
     period: dict[str, Any] = {"from": f"{first}", "to": f"{last}", "timezone": record.site.site.timezone}
     period["before"] = {"from": f"{earlier[0]}", "to": f"{earlier[1]}"} if against == "year" else None
     return {
@@ -240,7 +240,7 @@ def _complaint(service: Service, record: SiteRecord, question: str, asking: Aski
 
     first, last = _days(service, record, asking, NAMED_DAYS[question])
     begin, end = asking.hours or USUAL_HOURS[question]
-    asked = Question(asking.zone or None, begin, end, asking.since)
+    details = Question(asking.zone or None, begin, end, asking.since)
     earlier = min(first, asking.since or first)
     start, _ = service.results.span(record)
     day = timedelta(days=1)
@@ -256,7 +256,7 @@ def _complaint(service: Service, record: SiteRecord, question: str, asking: Aski
         facts.between(first, last),
         facts.between(usual_from, earlier - day),
         result or {},
-        asked,
+        details,
         first,
         last,
     )

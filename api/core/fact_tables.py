@@ -36,13 +36,13 @@ _EARLIEST, _LATEST = date(1, 1, 1), date(9999, 12, 31)
 
 
 class _Layout(NamedTuple):
-    """Column layout. told : the columns as JSON. columns : name and numpy dtype of each, in order.
+    """Column layout. source : the columns as JSON. columns : name and numpy dtype of each, in order.
 
     types : dtypes of numbers with their columns, in storage order: widest first, so that each block is
         aligned
     """
 
-    told: bytes
+    source: bytes
     columns: list[tuple[str, str]]
     types: dict[str, list[str]]
 
@@ -90,9 +90,9 @@ def _packed(parts: Sequence[_StoredTable]) -> bytes:
     said = orjson.dumps({name: [w for p in parts for w in p.words[name]] for name in parts[0].words})
     blocks = [np.concatenate([p.blocks[kind] for p in parts], axis=1) for kind in layout.types]
     rows = blocks[0].shape[1]
-    sizes = np.array((rows, len(layout.told), len(said)), _SIZES).tobytes()
-    filling = b" " * (-(len(layout.told) + len(said)) % 8)
-    raw = b"".join([sizes, layout.told, said, filling, *(block.tobytes() for block in blocks)])
+    sizes = np.array((rows, len(layout.source), len(said)), _SIZES).tobytes()
+    filling = b" " * (-(len(layout.source) + len(said)) % 8)
+    raw = b"".join([sizes, layout.source, said, filling, *(block.tobytes() for block in blocks)])
     squeezed: bytes = pa.compress(raw, codec="zstd", asbytes=True)
     return _HEAD.pack(len(raw), zlib.crc32(squeezed)) + squeezed
 
@@ -170,12 +170,12 @@ def _whole(parts: Sequence[_StoredTable]) -> Table:
 
 
 @lru_cache(maxsize=256)
-def _layout(told: bytes) -> _Layout:
+def _layout(source: bytes) -> _Layout:
     """Layout for columns given as JSON; cached, so that equal tables share one object."""
-    columns = [(name, kind) for name, kind in orjson.loads(told)]
+    columns = [(name, kind) for name, kind in orjson.loads(source)]
     types: dict[str, list[str]] = {}
     for name, kind in columns:
         if kind != _WORDS:
             types.setdefault(kind, []).append(name)
     widest = sorted(types, key=lambda kind: -np.dtype(kind).itemsize)
-    return _Layout(told, columns, {kind: types[kind] for kind in widest})
+    return _Layout(source, columns, {kind: types[kind] for kind in widest})

@@ -116,19 +116,19 @@ class FactsCache:
 
     def _update(self, site: Site, first: date, last: date, progress: Progress | None) -> Updated:
         plant = self.equipped(site)
-        wanted = self.fingerprints(plant, first, last)
-        kept = self._kept_fingerprints(site.id, first, last)
-        stale = [day for day, mark in wanted.items() if kept.get(day) != mark]
+        current = self.fingerprints(plant, first, last)
+        stored = self._kept_fingerprints(site.id, first, last)
+        stale = [day for day, mark in current.items() if stored.get(day) != mark]
         if not stale:
-            return Updated(0, _combined_hash(wanted))
-        return Updated(self._build(site, plant, stale, wanted, progress), _combined_hash(wanted))
+            return Updated(0, _combined_hash(current))
+        return Updated(self._build(site, plant, stale, current, progress), _combined_hash(current))
 
     def _build(
-        self, site: Site, plant: Site, stale: list[date], wanted: dict[date, str], progress: Progress | None
+        self, site: Site, plant: Site, stale: list[date], current: dict[date, str], progress: Progress | None
     ) -> int:
         """Compute and store the facts of stale days and of the silences that they end. Return the day count.
 
-        plant : the site with borrowed weather (see `equipped`). wanted : fingerprints of the requested days
+        plant : the site with borrowed weather (see `equipped`). current : fingerprints of the requested days
         """
         from fieldfare.analysis.facts.build import (
             build_facts,  # imports the whole analysis: only if something is stale
@@ -137,7 +137,7 @@ class FactsCache:
 
         thin = thin_readings(self._store, site.id)
         work = with_silences(stale, self._store.revisions(site.id), thin, site.zone)
-        marks = wanted | self.fingerprints(plant, work[0], work[-1]) if len(work) > len(stale) else wanted
+        marks = current | self.fingerprints(plant, work[0], work[-1]) if len(work) > len(stale) else current
         days_at_once = _chunk_days(self._store.points(site.id)) if len(work) > SPAN_DAYS else SPAN_DAYS
         for start, end in _spans(work, days_at_once * self._threads):
             around = start - timedelta(days=MARGIN_DAYS), end + timedelta(days=MARGIN_DAYS)
@@ -196,15 +196,15 @@ class FactsCache:
         edges = [local_midnight(site, day) for day in around]
         wide = 2 * MARGIN_DAYS + 1
         begin, end = [e // MS_PER_DAY for e in edges[:-wide]], [(e - 1) // MS_PER_DAY for e in edges[wide:]]
-        told = []
+        groups = []
         for found in revised:
             numbers = [day for day, _ in found]
             a, b = [bisect_left(numbers, day) for day in begin], [bisect_right(numbers, day) for day in end]
-            told.append(([repr(each).encode() for each in found], a, b))
+            groups.append(([repr(each).encode() for each in found], a, b))
         marks = {}
         for n, day in enumerate(around[MARGIN_DAYS : -MARGIN_DAYS - 1]):
             mark = base.copy()
-            for words, a, b in told:
+            for words, a, b in groups:
                 mark.update(b"[%b]" % b", ".join(words[a[n] : b[n]]))
             marks[day] = mark.hexdigest()
         return marks
@@ -241,12 +241,12 @@ class FactsCache:
         span = _span(site_id, first, last)
         with self._database.writing() as db:
             db.execute(_HOLD, {"site_id": site_id}).one()
-            kept = {(kind, month): payload for kind, month, payload in db.execute(_CHUNKS, span)}
+            stored = {(kind, month): payload for kind, month, payload in db.execute(_CHUNKS, span)}
             chunks = []
             for month, start, end in _months(first, last):
                 for kind in KINDS:
                     part = getattr(facts, kind).between(start, end)
-                    older = kept.get((kind, month))
+                    older = stored.get((kind, month))
                     payload = packed(part) if older is None else replaced(older, part, start, end)
                     chunks.append({"site": site_id, "kind": kind, "month": month, "payload": payload})
             db.execute(_DROP_CHUNKS, span)

@@ -61,7 +61,7 @@ def _brief(result: Mapping[str, Any]) -> dict[str, Any]:
 
 def home_row(
     card: Card,
-    kept: KeptResult,
+    cached: KeptResult,
     heard: datetime | None,
     decisions: Mapping[str, HandlingRow],
     names: Mapping[str, str],
@@ -72,8 +72,8 @@ def home_row(
     feed : where it is fed by files alone. winter : its line before winter, packed. reason : why it has no
     result. handled : the decisions that hold
     """
-    failed = card.trouble or kept.failed
-    result = None if failed or kept.brief is None else unpacked(kept.brief)
+    failed = card.trouble or cached.failed
+    result = None if failed or cached.brief is None else unpacked(cached.brief)
     why = failed or ("no readings yet" if heard is None else "not analysed yet")
     return {
         "id": card.id,
@@ -85,7 +85,7 @@ def home_row(
         "heard": heard,
         "feed": feed,
         "result": result,
-        "winter": kept.winter,
+        "winter": cached.winter,
         "failed": failed is not None,
         "reason": None if result else why,
         "handled": handled_of(decisions, result, card.zone, names, datetime.now(UTC)),

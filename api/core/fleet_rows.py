@@ -25,7 +25,7 @@ def fleet_rows(
     as on the page; `files` is set where a home is fed by files alone, which is never silent; `handling`
     has what was decided: finding code -> state, who, until, words.
 
-    fresh : bool, default False. Bring every site up to date first; else the last kept result of each is told
+    fresh : bool, default False. Bring every site up to date first; else the last stored results are used
     offset, limit : how many sites to leave out, and the most to tell; by default all
     Each row has `failed`, with the `reason`, and `data_notices`: lines about data that can't be used.
     """
@@ -33,8 +33,8 @@ def fleet_rows(
     service.fleet.refresh()
     now = service.fleet.now()
     rows = service.fleet.rows(Chosen(failed_first=True), offset=offset, limit=limit)
-    told = [_row(service, _without(row, without), now) for row in rows]
-    return sorted(told, key=lambda row: not row["failed"])
+    out = [_row(service, _without(row, without), now) for row in rows]
+    return sorted(out, key=lambda row: not row["failed"])
 
 
 def _bring_up_to_date(service: Service) -> dict[str, Failure | None]:

@@ -37,11 +37,11 @@ _COUNTED = (F.verdict, F.silent, F.visit, F.currency)
 
 @dataclass(frozen=True)
 class Chosen:
-    """Which homes a list takes. asked : the choice of a list's address. sites : only these.
+    """Which homes a list takes. query : the choice of a list's address. sites : only these.
     visits : only those that need something done. waiting : only those without a result.
-    failed_first : those of which nothing can be told before all others"""
+    failed_first : those of which nothing is known before all others"""
 
-    asked: Mapping[str, str] | None = None
+    query: Mapping[str, str] | None = None
     sites: Sequence[str] = ()
     visits: bool = False
     failed_first: bool = False
@@ -76,8 +76,8 @@ class FleetTable:
         """A home as its file says; None where it was removed."""
         return self._sites.find(site_id)
 
-    def write(self, db: Connection, cards: Sequence[Card], kept: Mapping[str, KeptResult]) -> None:
-        """Write the rows of some homes. kept : of their rolling results; homes without one are missing."""
+    def write(self, db: Connection, cards: Sequence[Card], cached: Mapping[str, KeptResult]) -> None:
+        """Write the rows of some homes. cached : of their rolling results; homes without one are missing."""
         now, ids = self.now(), [card.id for card in cards]
         db.execute(select(F.site).where(F.site.in_(ids)).with_for_update()).all()
         handlings, names = kept_handlings(db, ids), people_names(db)
@@ -85,9 +85,9 @@ class FleetTable:
         feeds = file_feeds(db, heard)
         rows = []
         for card in cards:
-            told, decisions = kept.get(card.id, KeptResult()), handlings.get(card.id, {})
-            row = home_row(card, told, heard[card.id], decisions, names, feeds.get(card.id))
-            rows.append(columns_of(row, decisions, now) | told.columns())
+            result, decisions = cached.get(card.id, KeptResult()), handlings.get(card.id, {})
+            row = home_row(card, result, heard[card.id], decisions, names, feeds.get(card.id))
+            rows.append(columns_of(row, decisions, now) | result.columns())
         db.execute(delete(FLEET_SUMMARIES).where(F.site.in_(ids)))
         if rows:
             db.execute(insert(FLEET_SUMMARIES), rows)
@@ -126,7 +126,7 @@ class FleetTable:
 
     def _renew(self, ids: Sequence[str]) -> None:
         plants = {plant.id: plant for plant in self._sites.some(ids)}
-        kept = {}
+        renewed = {}
         with self._database.reading() as db:
             briefs = db.execute(
                 select(F.site, F.brief, F.winter).where(F.site.in_(ids), F.brief.is_not(None))
@@ -135,11 +135,11 @@ class FleetTable:
         for site_id, plant in plants.items():
             if site_id not in held and (site := getattr(plant, "site", None)) is not None:
                 made = attempt(site_id, "read its results", partial(self._of_newest, site))
-                kept[site_id] = KeptResult(failed=made.reason) if isinstance(made, Failure) else made
+                renewed[site_id] = KeptResult(failed=made.reason) if isinstance(made, Failure) else made
         with self._database.writing() as db:
             there = set(db.scalars(select(SITES.c.id).where(SITES.c.id.in_(ids))))
             cards = [card_of(plant) for site_id, plant in plants.items() if site_id in there]
-            self.write(db, cards, held | kept)
+            self.write(db, cards, held | renewed)
 
     def _of_newest(self, site: Site) -> KeptResult:
         """Of the rolling result that was made last."""
@@ -153,8 +153,8 @@ class FleetTable:
 
     def rows(self, chosen: Chosen, *, offset: int = 0, limit: int | None = None) -> Iterator[dict[str, Any]]:
         """Homes as pages take them, in the order of the choice, some at a time."""
-        asked = chosen.asked or {"sort": "harm"}
-        order: list[ColumnElement[Any]] = [F[name] for name in ORDERS[asked["sort"]]]
+        query = chosen.query or {"sort": "harm"}
+        order: list[ColumnElement[Any]] = [F[name] for name in ORDERS[query["sort"]]]
         if chosen.failed_first:
             order.insert(0, case((F.failed.is_(None), 1), else_=0))
         listed = select(F.site).where(_where(chosen)).order_by(*order)
@@ -175,9 +175,9 @@ class FleetTable:
         for site_id in ids:
             row, card = rows.get(site_id), cards.get(site_id)
             if row is not None and card is not None:
-                told = KeptResult(row.brief, row.winter, row.failed)
+                result = KeptResult(row.brief, row.winter, row.failed)
                 decisions = handlings.get(site_id, {})
-                yield home_row(card, told, heard[site_id], decisions, names, feeds.get(site_id))
+                yield home_row(card, result, heard[site_id], decisions, names, feeds.get(site_id))
 
     def total(self, chosen: Chosen) -> int:
         """How many homes a choice takes."""
@@ -200,17 +200,17 @@ class FleetTable:
 
 
 def _where(chosen: Chosen) -> ColumnElement[bool]:
-    wanted: list[ColumnElement[bool]] = [true()]
-    if chosen.asked is not None:
-        wanted += [F[name] == value for name, value in conditions(chosen.asked)]
-        wanted += [F.search.contains(part, autoescape=True) for part in sought(chosen.asked)]
+    clauses: list[ColumnElement[bool]] = [true()]
+    if chosen.query is not None:
+        clauses += [F[name] == value for name, value in conditions(chosen.query)]
+        clauses += [F.search.contains(part, autoescape=True) for part in sought(chosen.query)]
     if chosen.sites:
-        wanted.append(F.site.in_(chosen.sites))
+        clauses.append(F.site.in_(chosen.sites))
     if chosen.visits:
-        wanted.append(F.visit != "none")
+        clauses.append(F.visit != "none")
     if chosen.waiting:
-        wanted.append(F.waiting)
-    return and_(*wanted)
+        clauses.append(F.waiting)
+    return and_(*clauses)
 
 
 def _moment(ms: int) -> datetime:

@@ -42,7 +42,7 @@ class KeptForecast:
     outlook: dict[str, Any] | None = None
 
     @property
-    def told(self) -> str:
+    def summary(self) -> str:
         """One line for people."""
         homes = (self.outlook or {}).get("homes", [])
         short = sum(home["state"] in ("short", "may_be_short") for home in homes)
@@ -70,9 +70,9 @@ def fetch_forecast(service: Service, now: datetime | None = None) -> KeptForecas
             raise InputError(f"{source}: the forecast ended on {until:%Y-%m-%d %H:%M} UTC")
         outlook = homes_in(service, forecast)
     except (Unreachable, InputError) as error:
-        told = f"{source}: {error}" if isinstance(error, Unreachable) else str(error)
-        _keep(service, source, now, problem=told)
-        raise NoForecast(told) from None
+        problem = f"{source}: {error}" if isinstance(error, Unreachable) else str(error)
+        _keep(service, source, now, problem=problem)
+        raise NoForecast(problem) from None
     _keep(service, source, now, fetched=now, until=until, text=text, outlook=outlook)
     return KeptForecast(source, now, "", now, until, outlook)
 
@@ -99,17 +99,17 @@ def forget_home(session: Session, site_id: str) -> None:
             row.outlook = {**row.outlook, "homes": homes}
 
 
-def told_of(kept: KeptForecast) -> dict[str, Any]:
+def forecast_document(forecast: KeptForecast) -> dict[str, Any]:
     """The outlook with the forecast's source and times, JSON-ready; `homes` is None where no forecast holds
     now, and `problem` says why."""
-    ended = "" if kept.outlook is not None else "the forecast that was fetched last has ended"
+    ended = "" if forecast.outlook is not None else "the forecast that was fetched last has ended"
     return {
-        "source": kept.source or None,
-        "fetched": kept.fetched.isoformat() if kept.fetched else None,
-        "until": kept.until.isoformat() if kept.until else None,
-        "problem": kept.problem or ended or None,
+        "source": forecast.source or None,
+        "fetched": forecast.fetched.isoformat() if forecast.fetched else None,
+        "until": forecast.until.isoformat() if forecast.until else None,
+        "problem": forecast.problem or ended or None,
         "homes": None,
-        **(kept.outlook or {}),
+        **(forecast.outlook or {}),
     }
 
 

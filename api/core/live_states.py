@@ -83,7 +83,7 @@ class Live:
 @dataclass(frozen=True)
 class LiveRow:
     """A home in the overview. time : of its last reading [ms UTC]; None without any. told_at : of the reading
-    its state is told from; None where it was not read yet"""
+    its state comes from; None where it was not read yet"""
 
     id: str
     name: str
@@ -101,13 +101,13 @@ class LiveStates:
 
     def look(self, record: SiteRecord, end: int) -> None:
         """Bring one home's row up to date. end : its last reading [ms UTC]"""
-        kept = self._kept([record.id]).get(record.id)
-        if kept is None or (kept.updated, kept.heard) != (record.updated, end):
-            self._write({record.id: self._made(record.site, record.updated, end, kept)})
+        cached = self._cached([record.id]).get(record.id)
+        if cached is None or (cached.updated, cached.heard) != (record.updated, end):
+            self._write({record.id: self._made(record.site, record.updated, end, cached)})
 
     def rows(self, *, seconds: float = LOOK_S) -> list[LiveRow]:
         """Every home, by id. Homes with new readings are looked at, those first that were not for longest,
-        until `seconds` are over; the rest are told as they were."""
+        until `seconds` are over; the rest are given as they were."""
         states = self._states()
         ends = {}
         for site_id in states:
@@ -124,10 +124,10 @@ class LiveStates:
             LiveRow(s, row.name, row.state or "waiting", ends.get(s), row.heard) for s, row in states.items()
         ]
 
-    def told(self, ids: Sequence[str], tell: Callable[[Site, dict[str, Any]], str]) -> dict[str, str]:
+    def sentences(self, ids: Sequence[str], tell: Callable[[Site, dict[str, Any]], str]) -> dict[str, str]:
         """A sentence about each home's last readings. tell : makes it from a plant and its newest readings"""
         out = {}
-        for site_id, live in self._kept(ids).items():
+        for site_id, live in self._cached(ids).items():
             site = live.site()
             if site is not None:
                 out[site_id] = tell(site, orjson.loads(live.newest))
@@ -146,7 +146,7 @@ class LiveStates:
                 for site, name, updated, made_with, heard, state in db.execute(chosen)
             }
 
-    def _kept(self, ids: Sequence[str]) -> dict[str, Live]:
+    def _cached(self, ids: Sequence[str]) -> dict[str, Live]:
         with self._database.reading() as db:
             rows = db.execute(select(LIVE_STATES).where(_L.site.in_(ids))).all()
         return {
@@ -167,10 +167,10 @@ class LiveStates:
         until = time.monotonic() + seconds
         for start in range(0, len(ids), _AT_ONCE):
             made = {}
-            for site_id, site, updated, kept in self._plants(ids[start : start + _AT_ONCE]):
+            for site_id, site, updated, cached in self._plants(ids[start : start + _AT_ONCE]):
                 end = ends[site_id]
                 make = (
-                    partial(self._made, site, updated, end, kept)
+                    partial(self._made, site, updated, end, cached)
                     if site
                     else partial(_unread, site_id, updated, end)
                 )
@@ -188,10 +188,10 @@ class LiveStates:
             updated: dict[str, datetime] = dict(
                 db.execute(select(SITES.c.id, SITES.c.updated).where(SITES.c.id.in_(ids))).all()
             )
-        kept = {s: live for s, live in self._kept(ids).items() if live.updated == updated.get(s)}
-        held = {s: site for s, live in kept.items() if (site := live.site()) is not None}
+        cached = {s: live for s, live in self._cached(ids).items() if live.updated == updated.get(s)}
+        held = {s: site for s, live in cached.items() if (site := live.site()) is not None}
         for site_id, site in held.items():
-            yield site_id, site, kept[site_id].updated, kept[site_id]
+            yield site_id, site, cached[site_id].updated, cached[site_id]
         for record in self._sites.some([s for s in ids if s not in held]):
             yield record.id, getattr(record, "site", None), record.updated, None
 

@@ -130,8 +130,8 @@ class Outgoing:
                         largest = f"{LARGEST_ANSWER / 1e6:g} MB"
                         raise Unreachable(f"its answer is larger than {largest}, which is too large")
         except (urllib3.exceptions.HTTPError, OSError, ValueError) as error:
-            told = next((str(e) for e in _chain(error) if isinstance(e, RefusedAddress)), "")
-            raise Unreachable(told or f"it did not answer ({type(error).__name__})") from None
+            refusal = next((str(e) for e in _chain(error) if isinstance(e, RefusedAddress)), "")
+            raise Unreachable(refusal or f"it did not answer ({type(error).__name__})") from None
         return bytes(body)
 
 

@@ -77,10 +77,10 @@ class NoReadings(InputError):
 
     def __init__(self, site_id: str, when: str = "", span: tuple[date, date] | None = None) -> None:
         if span is None:
-            told = f"{site_id} has no readings yet; bring some in with: fieldfare ingest {site_id} FILE"
+            message = f"{site_id} has no readings yet; bring some in with: fieldfare ingest {site_id} FILE"
         else:
-            told = f"{site_id} has no readings {when}; it has readings from {span[0]} to {span[1]}"
-        super().__init__(told)
+            message = f"{site_id} has no readings {when}; it has readings from {span[0]} to {span[1]}"
+        super().__init__(message)
 
 
 class Results:
@@ -147,8 +147,8 @@ class Results:
         mark = self._mark(record, f"{facts_mark}{notices or ''}")
         with self._database.reading() as db:
             row = db.execute(_FIND, _period(site.id, first, last)).first()
-        kept = row if row is not None and row.fingerprint == mark and row.rolling >= rolling else None
-        if kept is not None and (known := _unpacked(site.id, kept.payload)) is not None:
+        cached = row if row is not None and row.fingerprint == mark and row.rolling >= rolling else None
+        if cached is not None and (known := _unpacked(site.id, cached.payload)) is not None:
             return known
         contents = self._compute_result(site, first, last).as_dict() | {"data_notices": notices}
         document = orjson.dumps(contents, option=orjson.OPT_SERIALIZE_NUMPY)

@@ -44,19 +44,19 @@ def series(
 
 
 def _thin(point: Point, samples: Samples, most: int) -> dict[str, Any]:
-    kept = _changes(samples) if point.form == "state" else samples
-    if len(kept.time) > most:
-        kept = (
-            _peaks(kept, most)
-            if kept.value.dtype != object
-            else Samples(kept.time[-most:], kept.value[-most:])
+    thinned = _changes(samples) if point.form == "state" else samples
+    if len(thinned.time) > most:
+        thinned = (
+            _peaks(thinned, most)
+            if thinned.value.dtype != object
+            else Samples(thinned.time[-most:], thinned.value[-most:])
         )
     return {
         "id": point.id,
         "quantity": point.quantity,
         "unit": point.unit,
-        "time": kept.time.tolist(),
-        "value": _listed(kept.value),
+        "time": thinned.time.tolist(),
+        "value": _listed(thinned.value),
         "readings": len(samples.time),
     }
 

@@ -112,8 +112,8 @@ class Settings:
                 found[f.name] = _read(name, env[name], f.default)
         for name, words in _CHOICES.items():
             if name in found and found[name] not in words:
-                told = f"{PREFIX}{name.upper()}: must be {' or '.join(words)}"
-                raise InputError(f"{told}, got {found[name]!r}")
+                message = f"{PREFIX}{name.upper()}: must be {' or '.join(words)}"
+                raise InputError(f"{message}, got {found[name]!r}")
         found.update({k: v for k, v in given.items() if v is not None})
         return cls(**found)  # type: ignore[arg-type]
 

@@ -12,18 +12,18 @@ from fieldfare.api.core.sites import SiteRecord
 QUESTIONS = ("rooms_warmer_k", "lower_curve_k", "hot_water_c", "hot_water_hour", "mend", "band")
 
 
-def what_if(service: Service, record: SiteRecord, asked: dict[str, Any]) -> dict[str, Any]:
+def what_if(service: Service, record: SiteRecord, questions: dict[str, Any]) -> dict[str, Any]:
     """Answer one or several questions, each independently.
 
-    asked : question -> its value, of QUESTIONS. Raises InputError, NotAssessed, NoReadings
+    questions : question -> its value, of QUESTIONS. Raises InputError, NotAssessed, NoReadings
     """
     from fieldfare.analysis.reports.what_if import answer
 
-    if not asked:
+    if not questions:
         raise InputError(f"ask at least one of {', '.join(QUESTIONS)}")
     site, facts, result = last_year(service, record)
     return {
         "site": record.site.id,
         "period": result["period"],
-        "answers": [answer(site, facts, result, question, value) for question, value in asked.items()],
+        "answers": [answer(site, facts, result, question, value) for question, value in questions.items()],
     }

@@ -17,7 +17,7 @@ from fieldfare.api.state.people_tables import Person
 from fieldfare.api.state.visit_tables import PersonSettings
 
 SEVERITIES = ("urgent", "act", "watch")
-"""What may be told at once, or stand in the digest; a note never is."""
+"""What may be sent at once, or stand in the digest; a note never is."""
 MOST_CHANNEL = 500
 """Characters of a channel's address."""
 USUAL_UNITS: Mapping[str, str] = MappingProxyType({"energy": "kWh", "flow": "m3/h", "pressure": "bar"})
@@ -28,7 +28,7 @@ UNITS: Mapping[str, tuple[str, ...]] = MappingProxyType(
 
 @dataclass(frozen=True)
 class OwnSettings:
-    """channel : a channel's address, empty for e-mail. at_once, digest : severities that are told so
+    """channel : a channel's address, empty for e-mail. at_once, digest : severities that are sent so
     quiet_from, quiet_to : local hours, None for the firm's. units : energy, flow, pressure
     """
 
@@ -65,13 +65,13 @@ def settings_in(session: Session, person: int) -> OwnSettings:
     )
 
 
-def keep_settings(database: Database, person: int, wanted: OwnSettings, service: Settings) -> None:
+def keep_settings(database: Database, person: int, settings: OwnSettings, service: Settings) -> None:
     """Keep a person's settings. Raises InputError with what is wrong and what would be right."""
-    wanted = _checked(wanted, service)
+    settings = _checked(settings, service)
     with database.write() as session:
         row = session.get(PersonSettings, person) or PersonSettings(person=person)
-        row.channel, row.at_once, row.digest = wanted.channel, list(wanted.at_once), list(wanted.digest)
-        row.quiet_from, row.quiet_to, row.units = wanted.quiet_from, wanted.quiet_to, dict(wanted.units)
+        row.channel, row.at_once, row.digest = settings.channel, list(settings.at_once), list(settings.digest)
+        row.quiet_from, row.quiet_to, row.units = settings.quiet_from, settings.quiet_to, dict(settings.units)
         session.add(row)
 
 
@@ -88,38 +88,38 @@ def settings_of_people(session: Session) -> dict[str, tuple[Person, OwnSettings]
     return {p.email: (p, settings_in(session, p.id)) for p in people}
 
 
-def _checked(wanted: OwnSettings, service: Settings) -> OwnSettings:
-    for name, chosen in (("at once", wanted.at_once), ("in the digest", wanted.digest)):
+def _checked(settings: OwnSettings, service: Settings) -> OwnSettings:
+    for name, chosen in (("at once", settings.at_once), ("in the digest", settings.digest)):
         if bad := set(chosen) - set(SEVERITIES):
             raise InputError(f"told {name}: unknown severity {min(bad)!r}; use {', '.join(SEVERITIES)}")
-    for hour in (wanted.quiet_from, wanted.quiet_to):
+    for hour in (settings.quiet_from, settings.quiet_to):
         if hour is not None and not 0 <= hour <= 23:
             raise InputError(f"quiet hours are full hours from 0 to 23, not {hour}")
-    if (wanted.quiet_from is None) != (wanted.quiet_to is None):
+    if (settings.quiet_from is None) != (settings.quiet_to is None):
         raise InputError("quiet hours have a beginning and an end; give both, or neither for the firm's")
-    for name, unit in wanted.units.items():
+    for name, unit in settings.units.items():
         if unit not in UNITS.get(name, ()):
             raise InputError(
                 f"{name} is read in {' or '.join(UNITS.get(name, ('no unit here',)))}, not {unit[:20]!r}"
             )
-    if wanted.channel:
-        _check_channel(wanted.channel, service)
+    if settings.channel:
+        _check_channel(settings.channel, service)
     order = {s: n for n, s in enumerate(SEVERITIES)}
     return replace(
-        wanted,
-        at_once=tuple(sorted(set(wanted.at_once), key=order.__getitem__)),
-        digest=tuple(sorted(set(wanted.digest), key=order.__getitem__)),
+        settings,
+        at_once=tuple(sorted(set(settings.at_once), key=order.__getitem__)),
+        digest=tuple(sorted(set(settings.digest), key=order.__getitem__)),
     )
 
 
 def _check_channel(address: str, service: Settings) -> None:
-    """Whether a person may be told there: only by kinds of channels that the installation names, since the
+    """Whether a notice may be sent there: only by kinds of channels that the installation names, since the
     service itself connects to the address."""
     allowed = service.person_channels.lower().split()
     kind = urlsplit(address).scheme.lower()
     if kind not in allowed:
-        told = f"use {', '.join(f'{a}://' for a in allowed)}" if allowed else "only e-mail is set up here"
-        raise InputError(f"channels of the kind {kind[:20] or address[:20]!r} are not set up; {told}")
+        hint = f"use {', '.join(f'{a}://' for a in allowed)}" if allowed else "only e-mail is set up here"
+        raise InputError(f"channels of the kind {kind[:20] or address[:20]!r} are not set up; {hint}")
     if len(address) > MOST_CHANNEL or not address.isprintable() or " " in address:
         raise InputError(f"a channel's address has up to {MOST_CHANNEL} characters and no spaces")
     import apprise

@@ -154,7 +154,7 @@ def create_app(parts: AppState) -> FastAPI:
 
 
 def known_hosts(parts: AppState) -> frozenset[str] | None:
-    """Host names the service answers to; None where it listens to others and was told no address."""
+    """Host names the service answers to; None where it listens to others and no address is set."""
     settings = parts.settings
     if settings.public_url:
         return _LOOPBACK | {(urlsplit(settings.public_url).hostname or "").lower()}

@@ -18,12 +18,12 @@ from fieldfare.api.http.app_state import AppState
 from fieldfare.api.people.access import OF_THE_FIRM, Actor
 
 
-def decide(parts: AppState, plant: SiteRecord, code: str, asked: Decision, actor: Actor) -> HandlingRow:
+def decide(parts: AppState, plant: SiteRecord, code: str, decision: Decision, actor: Actor) -> HandlingRow:
     """Keep a decision about a finding that is open now. Raises InputError."""
     site, now = plant.site.id, datetime.now(UTC)
     severity = _severity(parts, plant, code)
     people = frozenset(colleagues(parts, actor))
-    made = checked(asked, code, now.astimezone(plant.site.zone).date(), people)
+    made = checked(decision, code, now.astimezone(plant.site.zone).date(), people)
     row = HandlingRow(
         site,
         code,

@@ -18,7 +18,7 @@ def change_job(parts: AppState, site: str, work: int, job: Job, actor: Actor) ->
     if is_sign_off(before.finding):
         raise InputError("a signed check can't be changed; open it again on its sheet")
     row = parts.works.change(site, work, job, actor)
-    parts.audit.note(actor, "work changed", site, work=work, before=_told(before), after=_told(row))
+    parts.audit.note(actor, "work changed", site, work=work, before=_as_dict(before), after=_as_dict(row))
     return row
 
 
@@ -27,10 +27,10 @@ def remove_job(parts: AppState, site: str, work: int, actor: Actor) -> None:
     photos = parts.photos.of_works(site).get(work, [])
     row = parts.works.remove(site, work, actor)
     parts.photos.remove(photos)
-    parts.audit.note(actor, "work removed", site, work=work, before=_told(row))
+    parts.audit.note(actor, "work removed", site, work=work, before=_as_dict(row))
 
 
-def _told(row: WorkRow) -> dict[str, Any]:
+def _as_dict(row: WorkRow) -> dict[str, Any]:
     return {
         "day": row.day.isoformat(),
         "what": row.what,

@@ -14,7 +14,7 @@ from fieldfare.analysis.readings import MS_PER_DAY
 from fieldfare.api.core.live_states import newest_of
 from fieldfare.api.http.app_state import AppState
 from fieldfare.collector.store.protocol import Store
-from fieldfare.dashboards.text.live import now_told
+from fieldfare.dashboards.text.live import live_summary
 
 LOOK_EVERY_S = 2.0
 HEARTBEAT_S = 15.0
@@ -51,8 +51,8 @@ async def live_events(
         changed = {point: reading for point, reading in now.items() if before.get(point) != reading}
         if changed:
             before, said = now, time.monotonic()
-            told = orjson.dumps(now_told(site, now))
-            yield b"event: told\ndata: " + told + b"\n\n"
+            data = orjson.dumps(live_summary(site, now))
+            yield b"event: told\ndata: " + data + b"\n\n"
             yield b"event: readings\ndata: " + orjson.dumps(changed) + b"\n\n"
         elif time.monotonic() - said > HEARTBEAT_S:
             said = time.monotonic()

@@ -99,17 +99,17 @@ def _of_work(parts: AppState) -> Iterator[Metric]:
 
 
 def _set_aside(parts: AppState) -> Iterator[Metric]:
-    from fieldfare.api.records.dead_letters import list_kept
+    from fieldfare.api.records.dead_letters import list_dead_letters
 
-    listed = list_kept(parts.settings, None, 1)
+    listed = list_dead_letters(parts.settings, None, 1)
     yield _gauge("set_aside", "Messages kept aside.", (), [((), listed["held"])])
     ever = CounterMetricFamily("fieldfare_set_aside", "Messages ever set aside.")
     ever.add_metric((), listed["ever"])
     yield ever
 
 
-def _gauge(name: str, told: str, labels: tuple[str, ...], rows: Rows) -> Metric:
-    family = GaugeMetricFamily(f"fieldfare_{name}", told, labels=labels)
+def _gauge(name: str, description: str, labels: tuple[str, ...], rows: Rows) -> Metric:
+    family = GaugeMetricFamily(f"fieldfare_{name}", description, labels=labels)
     for values, number in sorted(rows):
         family.add_metric(values, number)
     return family

@@ -92,7 +92,7 @@ def problem(status: int, kind: str, title: str, detail: str, **more: Any) -> Res
     return JSONResponse(body, status, headers=more.get("headers"), media_type=MEDIA_TYPE)
 
 
-def _told_of_field(error: dict[str, Any]) -> str:
+def _field_error(error: dict[str, Any]) -> str:
     """What is wrong with a page's field or address, for its reader."""
     name = str(error["loc"][-1]).replace("_", " ")
     most = (error.get("ctx") or {}).get("max_length")
@@ -123,8 +123,8 @@ def _sign_in_first(request: Request, error: SignInFirst) -> Response:
 def _enrol_first(request: Request, error: EnrolFirst) -> Response:
     if not request.url.path.startswith("/api/"):
         return RedirectResponse("/account", 303)
-    told = "the firm asks for a second factor; add one on your account's page"
-    return problem(403, "enrol-first", "Second factor needed", told)
+    detail = "the firm asks for a second factor; add one on your account's page"
+    return problem(403, "enrol-first", "Second factor needed", detail)
 
 
 def _confirm_first(request: Request, error: ConfirmFirst) -> Response:
@@ -132,8 +132,8 @@ def _confirm_first(request: Request, error: ConfirmFirst) -> Response:
         from fieldfare.api.http.html.account import ask_to_confirm
 
         return ask_to_confirm(request, error)
-    told = "show again who you are: POST /api/v1/session/confirm"
-    return problem(403, "confirm-first", "Confirm first", told)
+    detail = "show again who you are: POST /api/v1/session/confirm"
+    return problem(403, "confirm-first", "Confirm first", detail)
 
 
 def _bad_site(request: Request, error: SiteError) -> Response:
@@ -160,7 +160,7 @@ def _invalid(request: Request, error: RequestValidationError) -> Response:
     each = [{"where": ".".join(map(str, e["loc"])), "message": e["msg"]} for e in error.errors()]
     detail = f"{each[0]['where']}: {each[0]['message']}" if each else "the request can't be read"
     if each and not request.url.path.startswith("/api/"):
-        detail = _told_of_field(error.errors()[0])
+        detail = _field_error(error.errors()[0])
     return problem(422, "bad-request", "The request can't be read", detail, problems=each)
 
 
@@ -174,9 +174,9 @@ def fault(request: Request, error: Exception) -> Response:
     log.error("internal error at %s %s", request.method, request.url.path, exc_info=error)
     # The handler of last resort answers outside the middleware, so it brings the headers itself.
     number = REQUEST_ID.get()
-    told = f"the error was written to the service's log{f' as request {number}' if number else ''}"
+    detail = f"the error was written to the service's log{f' as request {number}' if number else ''}"
     headers = {**SECURITY_HEADERS, **({"X-Request-ID": number} if number else {})}
-    return problem(500, "internal-error", "Internal error", told, headers=headers)
+    return problem(500, "internal-error", "Internal error", detail, headers=headers)
 
 
 _HANDLERS: tuple[tuple[type[Exception], Callable[..., Response]], ...] = (

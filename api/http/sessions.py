@@ -1,5 +1,4 @@
-"""Sessions of browsers and programs: opened and ended with their cookies, noted, and told to their owner by
-mail."""
+"""Sessions of browsers and programs: opened and ended with their cookies, and mailed to their owner."""
 
 from __future__ import annotations
 
@@ -125,11 +124,11 @@ def _came_in(request: Request, parts: AppState, opened: Opened) -> None:
     origin = origin_of(request)
     parts.audit.note(visit.actor, "signed in", address=origin.address)
     if not parts.sign_in.is_known_device(opened.person, _device(request, parts)):
-        told = (
+        text = (
             f"Somebody signed in to your account from a {origin.device} at {origin.address} that was not used"
             " before."
         )
-        tell(parts, opened.person, "New sign-in to your account", told)
+        tell(parts, opened.person, "New sign-in to your account", text)
 
 
 def set_cookie(response: Response, parts: AppState, secret: str) -> None:

@@ -42,14 +42,14 @@ class JobLeases:
         self._database, self._clock = database, clock
         self.worker: str = f"{socket.gethostname()}:{os.getpid()}:{new_id()}"
 
-    def open_of(self, wanted: Iterable[Due], now: datetime) -> list[Due]:
+    def open_of(self, due: Iterable[Due], now: datetime) -> list[Due]:
         """Due jobs that are not finished, not leased by a live worker and not exhausted."""
-        wanted = list(wanted)
-        keys = {d.key for d in wanted}
+        due = list(due)
+        keys = {d.key for d in due}
         with self._database.read() as session:
             rows = session.scalars(select(JobRun).where(JobRun.due.in_(keys))).all() if keys else []
         known = {(r.kind, r.site, r.due): r for r in rows}
-        return [d for d in wanted if self._is_open(known.get((d.kind, d.site, d.key)), now)]
+        return [d for d in due if self._is_open(known.get((d.kind, d.site, d.key)), now)]
 
     def claim(self, due: Due, now: datetime) -> int | None:
         """Claim a job. Return its run id, or None if it is done or leased."""
@@ -75,17 +75,17 @@ class JobLeases:
         except IntegrityError:  # another process was faster
             return None
 
-    def finish(self, run: int, state: str, told: str) -> None:
-        """End a run. state : done or failed. told : one line for people."""
-        self._set(run, state=state, told=told[:2000], ended=self._clock())
+    def finish(self, run: int, state: str, message: str) -> None:
+        """End a run. state : done or failed. message : one line for people."""
+        self._set(run, state=state, told=message[:2000], ended=self._clock())
 
     def give_back(self, run: int) -> None:
         """Release an unfinished job."""
         self._set(run, state="waiting", told="given back when the service was stopped")
 
-    def tell(self, run: int, told: str) -> None:
+    def tell(self, run: int, message: str) -> None:
         """Record progress of a running job; also renews the lease."""
-        self._set(run, told=told[:2000], beat=self._clock())
+        self._set(run, told=message[:2000], beat=self._clock())
 
     def beat(self) -> None:
         """Renew all leases of this worker."""

@@ -73,22 +73,22 @@ class Runner:
         return self._run(watch_now(moment, self._zones()[0]), moment)
 
     def _run(self, due: Iterable[Due], now: datetime) -> Counter[str]:
-        wanted = self.book.open_of(due, now)
+        open_jobs = self.book.open_of(due, now)
         ended: Counter[str] = Counter()
-        of_sites = [d for d in wanted if d.site != FIRM]
+        of_sites = [d for d in open_jobs if d.site != FIRM]
         if of_sites:
             ended += self._run_sites(of_sites, now)
-        for d in wanted:
+        for d in open_jobs:
             if d.site == FIRM and not self.stop.is_set() and (run := self.book.claim(d, now)) is not None:
                 ended[self._firm(run, d, now)] += 1
         return ended
 
-    def _run_sites(self, wanted: list[Due], now: datetime) -> Counter[str]:
+    def _run_sites(self, open_jobs: list[Due], now: datetime) -> Counter[str]:
         ended: Counter[str] = Counter()
         most = self.service.settings.workers or os.cpu_count() or 1
-        watches = sum(due.kind == "watch" for due in wanted)
-        workers = min(most, len(wanted) - watches + math.ceil(watches / WATCHES_A_WORKER))
-        suspects = self._side_by_side(list(reversed(wanted)), workers, now, ended)
+        watches = sum(due.kind == "watch" for due in open_jobs)
+        workers = min(most, len(open_jobs) - watches + math.ceil(watches / WATCHES_A_WORKER))
+        suspects = self._side_by_side(list(reversed(open_jobs)), workers, now, ended)
         for (
             run,
             due,
@@ -165,7 +165,7 @@ class Runner:
             log.exception("%s of %s failed", due.kind, due.site)
             self.book.finish(run, "failed", f"{type(error).__name__}: {one_line(error)}")
             return "failed"
-        self.book.finish(run, "done", outcome.told)
+        self.book.finish(run, "done", outcome.summary)
         return "done"
 
     def _take_in(self, due: Due, outcome: JobOutcome, now: datetime) -> None:
@@ -175,8 +175,8 @@ class Runner:
             watched = due.kind == "watch"
             codes, spared = (WATCHED, frozenset[str]()) if watched else (None, ONLY_WATCHED)
             happened = self.alerts.look(due.site, outcome.findings, now, codes, spared)
-            told = {h.alert for h in happened if h.what in ("opened", "reopened", "worsened")}
-            rows = [self.alerts.get(alert) for alert in sorted(told)]
+            reported = {h.alert for h in happened if h.what in ("opened", "reopened", "worsened")}
+            rows = [self.alerts.get(alert) for alert in sorted(reported)]
             if rows:
                 self.notices.urgent(rows, now, self.service.sites.get(due.site).site.zone)
         elif due.kind == "month":
@@ -188,11 +188,11 @@ class Runner:
                 happened = self.alerts.since(now - timedelta(days=1))
                 live = self.alerts.page(0, 1, live=True)[1]
                 count = self.notices.digest(due.key, happened, live, now, self._zones()[1])
-                told = f"{count} letters"
+                summary = f"{count} letters"
             elif due.kind == "forecast":
-                told = fetch_forecast(self.service, now).told
+                summary = fetch_forecast(self.service, now).summary
             else:
-                told = tidy(self.service)
+                summary = tidy(self.service)
         except FieldfareError as error:
             log.warning("%s failed: %s", due.kind, error)
             self.book.finish(run, "failed", str(error))
@@ -201,7 +201,7 @@ class Runner:
             log.exception("%s failed", due.kind)
             self.book.finish(run, "failed", f"{type(error).__name__}: {error}")
             return "failed"
-        self.book.finish(run, "done", told)
+        self.book.finish(run, "done", summary)
         return "done"
 
     def _zones(self) -> tuple[dict[str, ZoneInfo], ZoneInfo]:

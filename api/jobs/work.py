@@ -30,9 +30,9 @@ night)."""
 
 @dataclass(frozen=True)
 class JobOutcome:
-    """Result of a job. `told` is one line for people."""
+    """Result of a job. `summary` is one line for people."""
 
-    told: str
+    summary: str
     findings: list[dict[str, Any]] = field(default_factory=list)
     has_result: bool = False
 

@@ -104,16 +104,16 @@ class Accounts:
         with self.database.write() as session:
             person = _person(session, person_id)
             before = _row(session, person)
-            wanted = list(before.sites) if sites is None else sorted(set(sites))
+            new_sites = list(before.sites) if sites is None else sorted(set(sites))
             _check(
                 name or person.name,
                 role or person.role,
-                wanted if (role or person.role) == "householder" else (),
+                new_sites if (role or person.role) == "householder" else (),
             )
             person.name, person.role = (name or person.name).strip(), role or person.role
             person.active = person.active if active is None else active
             person.notices = person.notices if notices is None else notices
-            _set_sites(session, person_id, wanted if person.role == "householder" else [])
+            _set_sites(session, person_id, new_sites if person.role == "householder" else [])
             session.flush()
             _keep_an_installer(session)
             after = _row(session, person)

@@ -46,12 +46,12 @@ def address_key(address: str) -> str:
     """One count for an IPv4 address, or for the /64 network of an IPv6 address: a household has a whole
     one."""
     try:
-        told = ip_address(address)
+        parsed = ip_address(address)
     except ValueError:
         return count_key("address", address)
-    if isinstance(told, IPv6Address):
-        return count_key("address", str(ip_network((told, 64), strict=False)))
-    return count_key("address", str(told))
+    if isinstance(parsed, IPv6Address):
+        return count_key("address", str(ip_network((parsed, 64), strict=False)))
+    return count_key("address", str(parsed))
 
 
 def count_tries(session: Session, keys: Mapping[str, int]) -> None:

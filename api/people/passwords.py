@@ -59,18 +59,18 @@ def hash_password(password: str) -> str:
         return _hasher().hash(password)
 
 
-def is_password(kept: str | None, given: str) -> bool:
+def is_password(stored_hash: str | None, given: str) -> bool:
     """Compare in the same time whether there is an account or not."""
     decoy = _decoy()  # made before it is known whether it is needed: the first call takes longer
     try:
         with _AT_ONCE:
-            return _hasher().verify(kept or decoy, given) and kept is not None
+            return _hasher().verify(stored_hash or decoy, given) and stored_hash is not None
     except (VerificationError, InvalidHashError):
         return False
 
 
-def needs_new_hash(kept: str) -> bool:
-    return _hasher().check_needs_rehash(kept)
+def needs_new_hash(stored_hash: str) -> bool:
+    return _hasher().check_needs_rehash(stored_hash)
 
 
 @lru_cache(maxsize=1)

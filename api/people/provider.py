@@ -62,7 +62,7 @@ class Provider:
     def start(self, confirms: int = 0) -> tuple[str, str]:
         """Returns the address to send a browser to, and the text it keeps. Raises InputError."""
         started = Started(new_secret(), new_secret(), new_secret(), confirms)
-        asked = {
+        query = {
             "response_type": "code",
             "client_id": self._client,
             "redirect_uri": self._redirect,
@@ -73,18 +73,18 @@ class Provider:
             "code_challenge_method": "S256",
         }
         if confirms:
-            asked |= {"prompt": "login", "max_age": "0"}
+            query |= {"prompt": "login", "max_age": "0"}
         endpoint = self._endpoint("authorization_endpoint")
-        kept = self._signer.dumps([started.state, started.nonce, started.verifier, started.confirms])
-        return f"{endpoint}{'&' if '?' in endpoint else '?'}{urlencode(asked)}", str(kept)
+        signed = self._signer.dumps([started.state, started.nonce, started.verifier, started.confirms])
+        return f"{endpoint}{'&' if '?' in endpoint else '?'}{urlencode(query)}", str(signed)
 
-    def finish(self, kept: str, answer: dict[str, str], accounts: Accounts) -> tuple[PersonRow, int]:
+    def finish(self, signed: str, answer: dict[str, str], accounts: Accounts) -> tuple[PersonRow, int]:
         """Check what came back.
 
-        kept : the text of `start`; answer : query parameters
+        signed : the text of `start`; answer : query parameters
         Returns the person, and who confirms (0 for a sign-in). Raises Refused, InputError.
         """
-        started = self._started(kept)
+        started = self._started(signed)
         if not same(answer.get("state", ""), started.state):
             raise AccountRefused("this sign-in was not begun here; begin again")
         if answer.get("iss", self._issuer).rstrip("/") != self._issuer:
@@ -102,9 +102,9 @@ class Provider:
             raise AccountRefused("nobody with your e-mail address was invited here")
         return person, started.confirms
 
-    def _started(self, kept: str) -> Started:
+    def _started(self, signed: str) -> Started:
         try:
-            state, nonce, verifier, confirms = self._signer.loads(kept, max_age=STARTED_FOR_S)
+            state, nonce, verifier, confirms = self._signer.loads(signed, max_age=STARTED_FOR_S)
         except (BadSignature, ValueError, TypeError):
             raise AccountRefused("too much time has passed; begin again") from None
         return Started(state, nonce, verifier, int(confirms))
@@ -120,7 +120,7 @@ class Provider:
         sent = (self._client, self._secret) if self._secret else None
         if sent is None:
             form["client_id"] = self._client
-        token = self._asked("POST", self._endpoint("token_endpoint"), form, sent).get("id_token")
+        token = self._request("POST", self._endpoint("token_endpoint"), form, sent).get("id_token")
         if not isinstance(token, str):
             raise AccountRefused("the provider sent no ID token")
         return self._verified(token, started)
@@ -131,8 +131,8 @@ class Provider:
         from joserfc.jwk import KeySet
 
         try:
-            told = self._asked("GET", self._endpoint("jwks_uri"))
-            keys = KeySet.import_key_set(told)  # type: ignore[arg-type]
+            key_set = self._request("GET", self._endpoint("jwks_uri"))
+            keys = KeySet.import_key_set(key_set)  # type: ignore[arg-type]
             decoded = jwt.decode(token, keys, algorithms=ALGORITHMS)
             rules = jwt.JWTClaimsRegistry(
                 leeway=LEEWAY_S,
@@ -159,15 +159,15 @@ class Provider:
         return endpoint
 
     def _metadata_now(self) -> dict[str, Any]:
-        kept = self._metadata
-        if kept is None or time.monotonic() - kept[0] > METADATA_FOR_S:
-            found = self._asked("GET", f"{self._issuer}{_PATH}")
+        cached = self._metadata
+        if cached is None or time.monotonic() - cached[0] > METADATA_FOR_S:
+            found = self._request("GET", f"{self._issuer}{_PATH}")
             if str(found.get("issuer", "")).rstrip("/") != self._issuer:
                 raise InputError("FIELDFARE_PROVIDER_URL: the provider names another issuer")
-            kept = self._metadata = (time.monotonic(), found)
-        return kept[1]
+            cached = self._metadata = (time.monotonic(), found)
+        return cached[1]
 
-    def _asked(
+    def _request(
         self, method: str, url: str, form: dict[str, str] | None = None, auth: tuple[str, str] | None = None
     ) -> dict[str, Any]:
         try:

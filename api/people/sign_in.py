@@ -129,12 +129,12 @@ class SignIn:
             person = session.scalars(select(Person).where(Person.email == account)).first()
             keys = self._counted(account, person, address, device)
             count_tries(session, keys)
-            kept = person.password if person and person.active else None
-        if not is_password(kept, password[:1024]) or person is None:
+            stored_hash = person.password if person and person.active else None
+        if not is_password(stored_hash, password[:1024]) or person is None:
             raise AccountRefused("e-mail or password is wrong")
         with self._database.write() as session:
             forgive_tries(session, keys, address)
-            if kept and needs_new_hash(kept):
+            if stored_hash and needs_new_hash(stored_hash):
                 changed = {"password": hash_password(password)}
                 session.execute(update(Person).where(Person.id == person.id).values(changed))
         return person.id

@@ -86,9 +86,9 @@ def read_csv(path: str | os.PathLike[str], site: Site) -> pd.DataFrame:
             frame = _frame_of(store.read(site.id))
         finally:
             store.close()
-    told = taken.as_dict()
-    told["rejected"]["file"] = None  # it was in the temporary folder
-    frame.attrs["ingested"] = told
+    summary = taken.as_dict()
+    summary["rejected"]["file"] = None  # it was in the temporary folder
+    frame.attrs["ingested"] = summary
     return frame
 
 

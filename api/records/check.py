@@ -43,9 +43,9 @@ def check_databases(settings: Settings) -> list[Damage]:
     """Check every SQLite file of the data folder, before anything else opens or creates one."""
     out = []
     for path in sorted(settings.data.rglob("*.sqlite")):
-        told = _integrity(path)
-        if told != "ok":
-            out.append(Damage("", f"{path}: {told}"))
+        state = _integrity(path)
+        if state != "ok":
+            out.append(Damage("", f"{path}: {state}"))
     readings = settings.readings_dir
     if not settings.store_url and (readings / "sealed").is_dir() and not _is_there(readings / "hot.sqlite"):
         out.append(
@@ -61,7 +61,7 @@ def check_databases(settings: Settings) -> list[Damage]:
 def check_sites(service: Service, progress: Callable[[str], None] = lambda _: None) -> Iterator[Damage]:
     """Check every site's file, readings, facts, results and photos, and the firm's own checklist."""
     known, photos = [], Photos(service.database, service.settings.data)
-    yield from (Damage("", told) for told in lists_trouble(service.settings))
+    yield from (Damage("", problem) for problem in lists_trouble(service.settings))
     for card in service.sites.cards():
         progress(card.id)
         known.append(card.id)
@@ -73,7 +73,7 @@ def check_sites(service: Service, progress: Callable[[str], None] = lambda _: No
         else:
             yield from (Damage(card.id, str(trouble)) for trouble in troubles)
         yield from _derived_data(service, card.id)
-        yield from (Damage(card.id, told) for told in photos.damage(card.id))
+        yield from (Damage(card.id, problem) for problem in photos.damage(card.id))
     if isinstance(service.store, LocalStore):
         for site in sorted(set(service.store.sites()) - {*known}):
             yield Damage(site, "has readings but no site file here; add its file, or remove them")

@@ -13,7 +13,7 @@ from fieldfare.collector.mqtt import dead_letters
 from fieldfare.collector.mqtt.journal import Journal
 
 
-def list_kept(
+def list_dead_letters(
     settings: Settings, site: str | None = None, most: int = 100, after: int | None = None
 ) -> dict[str, Any]:
     """Dead letters, oldest first, with counts by reason.
@@ -42,7 +42,7 @@ def list_kept(
         }
 
 
-def retry_kept(service: Service, site: str | None = None) -> dict[str, int]:
+def retry_dead_letters(service: Service, site: str | None = None) -> dict[str, int]:
     """Decode them again with the current sites."""
     if site is not None:
         service.sites.get(site)
@@ -51,7 +51,7 @@ def retry_kept(service: Service, site: str | None = None) -> dict[str, int]:
         return dead_letters.replay(journal, sites, service.store, site=site)._asdict()
 
 
-def clear_kept(settings: Settings, site: str | None = None) -> int:
+def clear_dead_letters(settings: Settings, site: str | None = None) -> int:
     """Delete them. Return how many."""
     with _book(settings) as journal:
         return dead_letters.clear(journal, site)

@@ -150,7 +150,7 @@ def write_pack(service: Service, case: Case, folder: Path, *, contact: bool = Fa
     _json(folder / "result.json", case.result)
     (folder / "site.toml").write_text(_site_file(case.record.file, contact=contact), encoding="utf-8")
     recipe, got = _recipe(case, files, folder)
-    shown = {"points": points, "recipe": _told(recipe, got), "recent": events}
+    shown = {"points": points, "recipe": _recipe_document(recipe, got), "recent": events}
     contents = {**case.contents, "defect": {**defect, **shown}}
     note = _paper(service, contents, folder)
     (folder / "README.txt").write_text(readme(case, recipe, got, points, note), encoding="utf-8")
@@ -193,15 +193,15 @@ def zipped(service: Service, case: Case, *, contact: bool = False) -> Path:
 def _readings(service: Service, case: Case, folder: Path) -> PointFiles:
     """The raw readings of the points concerned: what the finding reads, and what any case needs."""
     known = catalogued(case.code)
-    wanted = ALWAYS | known.reads | {q for need in known.needs for q in need.any_of}
+    quantities = ALWAYS | known.reads | {q for need in known.needs for q in need.any_of}
     about_data = not known.reads and not known.needs  # such a finding may rest on any point
     files = PointFiles()
     for point in case.record.site.point:
-        if about_data or point.quantity in wanted:
+        if about_data or point.quantity in quantities:
             files.add(point, case.site.id, point.id)
     lent = service.facts_cache.lent(case.record.site)
     for there, point in (lent.points if lent is not None else {}).items():
-        if lent is not None and point.quantity in wanted:
+        if lent is not None and point.quantity in quantities:
             files.add(point, lent.key, there)
     start = local_midnight(case.site, case.first)
     files.write(folder, service.store, start, local_midnight(case.site, case.last + timedelta(days=1)))
@@ -216,7 +216,7 @@ def _recipe(case: Case, files: PointFiles, folder: Path) -> tuple[Recipe, float]
     return recipe, run_recipe(folder)
 
 
-def _told(recipe: Recipe, got: float) -> dict[str, Any]:
+def _recipe_document(recipe: Recipe, got: float) -> dict[str, Any]:
     return {"title": recipe.title, "unit": recipe.unit, "gives": got, "own": recipe.own, "file": RECIPE_FILE}
 
 

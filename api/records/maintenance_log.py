@@ -157,16 +157,16 @@ class MaintenanceLog:
         if is_sign_off(work.finding):  # a check has no effect
             return {"effect": None, "reason": None, "finding": None, "findings": []}
         standing = self._standing(work)
-        told_of = {"finding": standing[0] if standing else None, "findings": standing}
+        open_findings = {"finding": standing[0] if standing else None, "findings": standing}
         first, last = self._service.results.span(record)
         start, end = self._undisturbed(work)
         first, last = max(first, start), min(last, end)
         if first >= last:
-            return {"effect": None, "reason": "no readings on both sides of it", **told_of}
+            return {"effect": None, "reason": "no readings on both sides of it", **open_findings}
         facts = self._service.facts_cache.facts(record.site, first, last)
         effect = effect_of_work(facts.days, work.day, record.site)
-        told = {k: v.as_dict() if isinstance(v, Estimate) else v for k, v in vars(effect).items()}
-        return {"effect": told, "reason": effect.reason, **told_of}
+        document = {k: v.as_dict() if isinstance(v, Estimate) else v for k, v in vars(effect).items()}
+        return {"effect": document, "reason": effect.reason, **open_findings}
 
     def _undisturbed(self, work: WorkRow) -> tuple[date, date]:
         """Days around a job without another job; signed checks do not count."""

@@ -171,7 +171,7 @@ def keep_paper(service: Service, site: str, paper: Paper) -> None:
         session.merge(row)
 
 
-def kept_papers(service: Service, site: str) -> list[PaperRow]:
+def stored_papers(service: Service, site: str) -> list[PaperRow]:
     """Newest first."""
     with service.database.read() as session:
         rows = session.scalars(

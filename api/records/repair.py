@@ -51,10 +51,10 @@ def damaged_readings(service: Service) -> list[str]:
         site: attempt(site, "read its readings", partial(service.store.check, site))
         for site in service.sites.ids()
     }
-    told = {
+    by_site = {
         site: [each.reason] if isinstance(each, Failure) else map(str, each) for site, each in found.items()
     }
-    return [f"{site}: {line}" for site, lines in told.items() for line in lines]
+    return [f"{site}: {line}" for site, lines in by_site.items() for line in lines]
 
 
 def repair(service: Service, folder: Path) -> list[Repaired]:

@@ -21,7 +21,7 @@ from fieldfare.api.state.row_marks import PASSING, DamagedRow, accept, define, d
 class RepairedRows(NamedTuple):
     """told : one line for each damaged row. left : how many are still damaged"""
 
-    told: list[str]
+    lines: list[str]
     left: int
 
 

@@ -79,8 +79,8 @@ def tidy(service: Service) -> str:
     gone += Photos(service.database, service.settings.data).remove_before(_before("photos", now))
     SignIn(service.database).sweep()
     damaged = _look_for_damage(service, now)
-    told = f"; data can't be used at {', '.join(damaged)}" if damaged else ""
-    return f"{gone} old rows removed{told}"
+    remark = f"; data can't be used at {', '.join(damaged)}" if damaged else ""
+    return f"{gone} old rows removed{remark}"
 
 
 def _look_for_damage(service: Service, now: datetime) -> list[str]:

@@ -40,24 +40,26 @@ def mark_of_file(text: str) -> str:
 
 def propose(service: Service, site_id: str, text: str) -> SiteFileChange:
     """Validate a changed file and preview its effects. Raises SiteError with every problem."""
-    kept = service.sites.file(site_id)
+    stored = service.sites.file(site_id)
     made = check_site_text(text)
     if made.id != site_id:
         raise SiteError(
             "site file", [Problem("site.id", f"must stay {site_id!r}; a home keeps its id for good")]
         )
     record = _readable(service, site_id)
-    told = tuple(changes(record, made)) if record is not None else ()
-    return SiteFileChange(text, made, told, tuple(_recalculates(service, record, made)), mark_of_file(kept))
+    changed = tuple(changes(record, made)) if record is not None else ()
+    return SiteFileChange(
+        text, made, changed, tuple(_recalculates(service, record, made)), mark_of_file(stored)
+    )
 
 
 def save(service: Service, site_id: str, text: str, mark: str) -> SiteFileChange:
     """Save a changed file. mark : of the original file. Raises SiteError, ChangedMeanwhile."""
-    wanted = propose(service, site_id, text)
-    if wanted.mark != mark:
+    change = propose(service, site_id, text)
+    if change.mark != mark:
         raise ChangedMeanwhile
-    service.sites.add([(text, wanted.site)])
-    return wanted
+    service.sites.add([(text, change.site)])
+    return change
 
 
 def _readable(service: Service, site_id: str) -> Site | None:
@@ -93,8 +95,8 @@ def _recalculates(service: Service, before: Site | None, after: Site) -> Iterabl
     if tuple(before.points_of("outdoor_temperature")) != tuple(after.points_of("outdoor_temperature")):
         borrowers = [p.site.site.name for p in service.sites.all() if p.site.site.outdoor_from == after.id]
         if borrowers:
-            told = ", ".join(borrowers)
-            yield f"So are those of the homes that take the outdoor temperature from here: {told}."
+            names = ", ".join(borrowers)
+            yield f"So are those of the homes that take the outdoor temperature from here: {names}."
 
 
 def _days(service: Service, site_id: str) -> str:

@@ -15,7 +15,7 @@ from fieldfare.collector.mqtt.settings import MqttSettings
 
 def mqtt_settings(settings: Settings) -> MqttSettings:
     """Collector settings. Raises InputError for an address without a broker."""
-    told = MqttSettings(
+    own = MqttSettings(
         url=settings.broker_url,
         folder=Path(settings.data),
         user=settings.broker_user,
@@ -26,8 +26,8 @@ def mqtt_settings(settings: Settings) -> MqttSettings:
         client_id=settings.broker_client,
         shared_group=settings.broker_group,
     )
-    told.address  # noqa: B018  # validate before anything starts
-    return told
+    own.address  # noqa: B018  # validate before anything starts
+    return own
 
 
 def run_collector(service: Service, stop: threading.Event) -> Any:
@@ -42,11 +42,11 @@ def run_collector(service: Service, stop: threading.Event) -> Any:
 
 def collect_until_stopped(settings: Settings, announce: Callable[[str], None]) -> None:
     """Collect until SIGINT or SIGTERM, then commit held messages."""
-    told = mqtt_settings(settings)
+    own = mqtt_settings(settings)
     stop = threading.Event()
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, lambda *_: stop.set())
     with opened(settings) as service:
-        announce(f"collecting from {told.url}; Ctrl-C stops")
+        announce(f"collecting from {own.url}; Ctrl-C stops")
         totals = run_collector(service, stop)
     announce(f"stopped: {totals.stored} readings stored, {totals.set_aside} messages set aside")

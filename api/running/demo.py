@@ -50,8 +50,8 @@ def run_demo(settings: Settings, announce: Callable[[str], None], *, once: bool,
 
 def _make(settings: Settings, today: date, announce: Callable[[str], None], count: int | None) -> None:
     mark = settings.data / MADE
-    wanted = f"{today} {count or 'all'}"
-    if mark.exists() and mark.read_text(encoding="ascii") == wanted:
+    label = f"{today} {count or 'all'}"
+    if mark.exists() and mark.read_text(encoding="ascii") == label:
         return
     require_numba()
     if settings.data.exists() and not mark.exists() and any(settings.data.iterdir()):
@@ -63,7 +63,7 @@ def _make(settings: Settings, today: date, announce: Callable[[str], None], coun
     mark.write_text("unfinished", encoding="ascii")
     announce("making and analysing an invented fleet")
     make_fleet(settings, today, count)
-    mark.write_text(wanted, encoding="ascii")
+    mark.write_text(label, encoding="ascii")
 
 
 def make_fleet(settings: Settings, today: date, count: int | None = None) -> None:

@@ -223,7 +223,7 @@ def _sum(files: Sequence[Path], summaries: list[dict[str, Any]]) -> dict[str, An
     reasons: Counter[str] = Counter()
     for one in summaries:
         reasons.update(one["rejected"]["reasons"])
-    kept = [one["rejected"]["file"] for one in summaries if one["rejected"]["file"]]
+    rejected = [one["rejected"]["file"] for one in summaries if one["rejected"]["file"]]
     in_none = {
         name: [v for v in summaries[0][name] if all(v in one[name] for one in summaries)]
         for name in ("missing_points", "ignored_columns")
@@ -233,7 +233,7 @@ def _sum(files: Sequence[Path], summaries: list[dict[str, Any]]) -> dict[str, An
         "rejected": {
             "count": sum(one["rejected"]["count"] for one in summaries),
             "reasons": dict(reasons),
-            "file": str(Path(kept[0]).parent) if len(kept) > 1 else next(iter(kept), None),
+            "file": str(Path(rejected[0]).parent) if len(rejected) > 1 else next(iter(rejected), None),
         },
         "from": min((one["from"] for one in summaries if one["from"]), default=None),
         "to": max((one["to"] for one in summaries if one["to"]), default=None),

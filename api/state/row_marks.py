@@ -76,14 +76,14 @@ def install(connection: Connection, version: str) -> None:
     run = connection.exec_driver_sql
     run(_TABLE)
     for table, columns in _tables(connection).items():
-        wanted = _triggers(table, columns)
+        needed = _triggers(table, columns)
         triggers = "SELECT name, sql FROM sqlite_master WHERE type = 'trigger' AND tbl_name = ?"
         held = dict[str, str]([tuple(row) for row in run(triggers, (table,))])
-        if held == wanted:
+        if held == needed:
             continue
         for name in held:
             run(f'DROP TRIGGER "{name}"')
-        for statement in wanted.values():
+        for statement in needed.values():
             run(statement)
         run('DELETE FROM row_marks WHERE "table" = ?', (table,))
         run(f'INSERT INTO row_marks SELECT ?, rowid, {_call(table, columns)} FROM "{table}"', (table,))  # noqa: S608
@@ -136,8 +136,8 @@ def damaged_rows(connection: Connection) -> Iterator[DamagedRow]:
         site = "CAST(t.site AS BLOB)" if "site" in columns else "NULL"
         where = f"WHERE m.mark IS NOT {_call(table, columns, 't.')}"
         for row, home in run(f'SELECT t.rowid, {site} FROM "{table}" t {beside} {where}'):  # noqa: S608
-            told = (home or b"").decode(errors="replace")
-            yield DamagedRow(table, row, "is damaged: its checksum differs", told)
+            home_text = (home or b"").decode(errors="replace")
+            yield DamagedRow(table, row, "is damaged: its checksum differs", home_text)
         there = f'SELECT rowid FROM "{table}"'  # noqa: S608
         gone = f'SELECT "row" FROM row_marks WHERE "table" = ? AND "row" NOT IN ({there})'  # noqa: S608
         for (row,) in run(gone, (table,)):

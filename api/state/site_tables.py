@@ -112,7 +112,7 @@ FLEET_SUMMARIES = Table(
 """What lists of a fleet show of each home, written when its result is made. A row is made anew after
 `good_until`: when a silence or a decision begins or ends to count; what changes a home sets it to the past.
 
-waiting : there is no result yet. failed : why nothing can be told. brief : the rolling result without its
+waiting : there is no result yet. failed : why nothing is known. brief : the rolling result without its
 days, winter : its line before winter, both packed JSON
 """
 

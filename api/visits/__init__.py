@@ -1,1 +1,1 @@
-"""Visits: planned by area and drive, booked, and told to calendars."""
+"""Visits: planned by area and drive, booked, and published to calendars."""

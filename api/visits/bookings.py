@@ -31,12 +31,12 @@ class Clash(InputError):
     """The person is elsewhere at that time. site : id of the other home"""
 
     def __init__(self, person: str, site: str) -> None:
-        super().__init__(self.told(person, site))
+        super().__init__(self.message(person, site))
         self.person: str = person
         self.site: str = site
 
     @staticmethod
-    def told(person: str, home: str) -> str:
+    def message(person: str, home: str) -> str:
         return f"{person} is booked for another visit at that time, at {home}"
 
 
@@ -159,7 +159,7 @@ class Bookings:
             return _row(row, _names(session))
 
     def cancel(self, site: str, visit: int, by: Actor, now: datetime) -> BookingRow:
-        """Cancel a visit; calendars are told. Cancelling again changes nothing. Raises UnknownVisit."""
+        """Cancel a visit; calendars are updated. Cancelling again changes nothing. Raises UnknownVisit."""
         with self._database.write() as session:
             row = _own(session, site, visit)
             if row.state != "cancelled":

@@ -96,7 +96,7 @@ def calendar(
     """A calendar of visits.
 
     homes : site -> name, and contact and position where known. name : of the person. address : of the service
-    with_contact : whether address, telephone number and position are told; else only the home's name and its
+    with_contact : whether address, telephone number and position are in; else only the home's name and its
         page
     """
     made = Calendar()
@@ -137,5 +137,5 @@ def _event(visit: BookingRow, home: Mapping[str, Any], address: str, with_contac
 
 
 def _contact_lines(contact: Any) -> list[str]:
-    told = (contact.name, contact.phone, contact.access_notes)
-    return [str(line) for line in told if line]
+    lines = (contact.name, contact.phone, contact.access_notes)
+    return [str(line) for line in lines if line]

@@ -18,7 +18,7 @@ from fieldfare.api.http.html import page_rows
 from fieldfare.api.records.sign_off import is_sign_off
 from fieldfare.api.state.database import Database
 from fieldfare.api.state.work_tables import Work
-from fieldfare.dashboards.pages import told_visit
+from fieldfare.dashboards.pages import present_visit
 
 
 def visit_rows(parts: AppState, only: str = "") -> Iterator[dict[str, Any]]:
@@ -29,12 +29,12 @@ def visit_rows(parts: AppState, only: str = "") -> Iterator[dict[str, Any]]:
     chosen = Chosen(sites=[only]) if only else Chosen(visits=True)
     for row in page_rows.fleet(parts, chosen):
         card, visit = row["card"], booked.get(row["id"])
-        told = (
-            told_visit(asdict(visit), card.zone, card.name, now.astimezone(card.zone).date())
+        shown = (
+            present_visit(asdict(visit), card.zone, card.name, now.astimezone(card.zone).date())
             if visit
             else None
         )
-        yield row | {"contact": card.contact, "position": card.position, "booked": told}
+        yield row | {"contact": card.contact, "position": card.position, "booked": shown}
 
 
 def homes_of(parts: AppState) -> dict[str, dict[str, Any]]:
@@ -45,7 +45,7 @@ def homes_of(parts: AppState) -> dict[str, dict[str, Any]]:
     }
 
 
-def told_visits(
+def present_visits(
     parts: AppState, first: datetime, end: datetime, person: int | None = None
 ) -> list[dict[str, Any]]:
     """Booked visits between two moments in words, each with its home's contact and position."""
@@ -53,8 +53,10 @@ def told_visits(
     out = []
     for row in parts.bookings.between(first, end, person=person):
         if (home := homes.get(row.site)) is not None:
-            told = told_visit(asdict(row), home["zone"], home["name"], now.astimezone(home["zone"]).date())
-            out.append(told | {"contact": home["contact"], "position": home["position"]})
+            shown = present_visit(
+                asdict(row), home["zone"], home["name"], now.astimezone(home["zone"]).date()
+            )
+            out.append(shown | {"contact": home["contact"], "position": home["position"]})
     return out
 
 

@@ -237,8 +237,8 @@ def _table(lines: list[str], delimiter: str) -> tuple[str, list[list[str]]]:
 
 def _names_columns(row: list[str]) -> bool:
     """Whether the cells of a row are names: most are not empty, and hardly one is a number."""
-    told = [c for c in row if c]
-    return 2 * len(told) > len(row) and sum(bool(re.search(r"[^\W\d]", c)) for c in told) * 2 > len(told)
+    names = [c for c in row if c]
+    return 2 * len(names) > len(row) and sum(bool(re.search(r"[^\W\d]", c)) for c in names) * 2 > len(names)
 
 
 def _fit(rows: list[list[str]]) -> tuple[bool, int, int]:
@@ -346,8 +346,8 @@ def _unit_of(name: str) -> str:
     parts = re.split(r"[_\s\-.]", name.lower())
     # A lone w means watts only at the end; other units count anywhere in the name, as in "kWh
     # import".
-    told = (unit for part in reversed(parts) for end, unit in _UNITS_IN_NAMES if part == end)
-    return next((unit for unit in told if unit != "W" or parts[-1] == "w"), "")
+    units = (unit for part in reversed(parts) for end, unit in _UNITS_IN_NAMES if part == end)
+    return next((unit for unit in units if unit != "W" or parts[-1] == "w"), "")
 
 
 def _form(quantity: str, unit: str, numbers: list[float]) -> str:

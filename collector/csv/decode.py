@@ -85,7 +85,7 @@ class ColumnDecoder:
         if first and times.unreadable is not None and times.unreadable.all():
             given = str(column[0].as_py())[:40]
             likely = next(
-                (f' = "{form}"' for form, looks in _LOOKS.items() if re.fullmatch(looks, given)), ""
+                (f' = "{form}"' for form, pattern in _LOOKS.items() if re.fullmatch(pattern, given)), ""
             )
             raise InputError(
                 f"its times can't be read; {given!r} is not {self._format}; set time_format{likely} in the"

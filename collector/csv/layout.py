@@ -189,7 +189,7 @@ def _unique(given: list[str]) -> tuple[str, ...]:
 
 
 def _no_time(path: Path, settings: Csv, given: list[str], header: str) -> str:
-    wanted = settings.time_column
+    name = settings.time_column
     for other, said in _DELIMITERS.items():
         if other != settings.delimiter and len(given) < header.count(other) + 1 and len(given) <= 2:
             return (
@@ -200,19 +200,19 @@ def _no_time(path: Path, settings: Csv, given: list[str], header: str) -> str:
     day, clock = (next((g for g in given if g.lower() in words), "") for words in (_DAYS, _CLOCKS))
     if day and clock and settings.date_column is None:
         both = f"; set date_column = {_toml(day)} and time_column = {_toml(clock)} in the site's [csv]"
-        return f"{path}: has no time column {wanted!r}; its columns are {_listed(given)}{both}"
-    near = [g for g in given if g.lower() == wanted.lower()] or get_close_matches(wanted, given, 1, 0.6)
+        return f"{path}: has no time column {name!r}; its columns are {_listed(given)}{both}"
+    near = [g for g in given if g.lower() == name.lower()] or get_close_matches(name, given, 1, 0.6)
     guess = near or [g for g in given if g.lower() in ("time", "timestamp", "datetime", "date", "zeit", "ts")]
     hint = f"; set time_column = {_toml(guess[0])} in the site's [csv]" if guess else ""
-    return f"{path}: has no time column {wanted!r}; its columns are {_listed(given)}{hint}"
+    return f"{path}: has no time column {name!r}; its columns are {_listed(given)}{hint}"
 
 
 def _no_points(path: Path, site: Site, given: list[str], time: str) -> str:
-    wanted = [p.csv_column for p in site.point]
-    if not wanted:
+    names = [p.csv_column for p in site.point]
+    if not names:
         return f"{path}: the site {site.id} has no points to read it into; add a [[point]] for each column"
     lower = {g.lower(): g for g in given}
-    if cased := [(w, lower[w.lower()]) for w in wanted if w.lower() in lower]:
+    if cased := [(w, lower[w.lower()]) for w in names if w.lower() in lower]:
         return (
             f"{path}: has no column of {site.id}: {cased[0][0]!r} is wanted and {cased[0][1]!r} is there; "
             "names must agree in capitals too"
@@ -220,7 +220,7 @@ def _no_points(path: Path, site: Site, given: list[str], time: str) -> str:
     others = [g for g in given if g and g != time]
     return (
         f"{path}: has no column of {site.id}; it looks like the file of another site: "
-        f"wanted are {_listed(wanted)}, there are {_listed(others) or 'none'}"
+        f"wanted are {_listed(names)}, there are {_listed(others) or 'none'}"
     )
 
 

@@ -84,7 +84,7 @@ def careful(block: Block, layout: Layout, names: list[str]) -> Rows:
     width, records = len(layout.names), layout.records
     places = [layout.names.index(n) for n in names]
     source = block.data.split(b"\n")
-    kept: list[list[str]] = []
+    rows: list[list[str]] = []
     lines: list[CsvLine] = []
     torn: list[tuple[CsvLine, Refusal]] = []
     number = -1
@@ -117,9 +117,9 @@ def careful(block: Block, layout: Layout, names: list[str]) -> Rows:
         if len(fields) != width:
             torn.append((line, _wrong_width(len(fields), width)))
             continue
-        kept.append([fields[i] for i in places])
+        rows.append([fields[i] for i in places])
         lines.append(line)
-    columns = zip(*kept, strict=True) if kept else [[] for _ in names]
+    columns = zip(*rows, strict=True) if rows else [[] for _ in names]
     table = pa.table({n: texts(c) for n, c in zip(names, columns, strict=True)})
     return Rows(table, lines, torn)
 

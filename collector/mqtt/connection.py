@@ -252,10 +252,10 @@ class Link:
         if client is None:
             return
         group = self._settings.shared_group
-        wanted = {f"$share/{group}/{f}" if group else f for f in filters}
+        names = {f"$share/{group}/{f}" if group else f for f in filters}
         waiting_in = {f for adding, names in self._asked.values() for f in names if adding}
         waiting_out = {f for adding, names in self._asked.values() for f in names if not adding}
-        for name in sorted(wanted - self.filters - waiting_in - self.refused_filters.keys()):
+        for name in sorted(names - self.filters - waiting_in - self.refused_filters.keys()):
             if self._protocol == 5:
                 options = SubscribeOptions(qos=1, retainHandling=_RETAINED_ONCE)
                 _, mid = client.subscribe(name, options=options)
@@ -263,7 +263,7 @@ class Link:
                 _, mid = client.subscribe(name, 1)
             if mid is not None:
                 self._asked[mid] = (True, [name])
-        for name in sorted((self.filters | self.older) - wanted - waiting_out):
+        for name in sorted((self.filters | self.older) - names - waiting_out):
             _, mid = client.unsubscribe(name)
             if mid is not None:
                 self._asked[mid] = (False, [name])
@@ -295,16 +295,16 @@ class Link:
                 except OSError:
                     return False
             if not ready:
-                return self._kept_alive(client)
+                return self._is_alive(client)
         left = budget
         sock.dry = False
         while left > 0 and not sock.dry:
             if client.loop_read() or client.socket() is None:
                 return False
             left -= 1
-        return self._kept_alive(client)
+        return self._is_alive(client)
 
-    def _kept_alive(self, client: _Client) -> bool:
+    def _is_alive(self, client: _Client) -> bool:
         return not client.loop_misc() and client.socket() is not None
 
     def acknowledge(self, mids: Iterable[tuple[int, int]]) -> None:

@@ -75,7 +75,7 @@ def keep(
     for number, site, reason in refused:
         message = messages[number]
         known = digest(message)
-        if message.retained and _is_kept(db, known):  # redelivered with every subscription
+        if message.retained and _is_stored(db, known):  # redelivered with every subscription
             continue
         row = (
             site,
@@ -102,7 +102,7 @@ def keep(
     return new
 
 
-def _is_kept(db: sqlite3.Connection, known: bytes) -> bool:
+def _is_stored(db: sqlite3.Connection, known: bytes) -> bool:
     return bool(db.execute("SELECT 1 FROM aside WHERE digest = ? AND retained", (known,)).fetchone())
 
 
@@ -196,7 +196,7 @@ def replay(
     site : only this site's. now : int [ms], default the clock's; a time then in the future may be past now
     """
     decoder = MessageDecoder(Routes(sites))
-    seen = readings = read = refused = 0
+    processed = readings = read = refused = 0
     for rows in _pages(journal, site):
         messages = [Message(r.topic, r.payload, r.arrived, r.retained) for r in rows]
         decoded = decoder.decode(messages, int(time.time() * 1000) if now is None else now)
@@ -213,8 +213,8 @@ def replay(
                 "UPDATE aside SET reason = ?, site = ? WHERE id = ?",
                 [(why[n].reason, why[n].site, row.id) for n, row in enumerate(rows) if n in why],
             )
-        seen, read, refused = seen + len(rows), read + len(gone), refused + len(why)
-    return Replayed(seen, readings, read, refused)
+        processed, read, refused = processed + len(rows), read + len(gone), refused + len(why)
+    return Replayed(processed, readings, read, refused)
 
 
 def _pages(journal: Journal, site: str | None) -> Iterator[list[DeadLetter]]:

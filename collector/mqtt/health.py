@@ -144,7 +144,7 @@ class SiteHealth(NamedTuple):
 def site_health(journal: Journal, store: Store, site: Site, now: int) -> SiteHealth:
     """Health of a site at `now` [ms]. Points without readings are listed without times."""
     spans = store.points(site.id)
-    seen = {
+    by_point = {
         point: PointArrivals(arrived, time, lag, readings, late)
         for point, arrived, time, lag, readings, late in journal.db.execute(
             "SELECT point, arrived, time, lag, readings, late FROM seen WHERE site = ?", (site.id,)
@@ -152,7 +152,7 @@ def site_health(journal: Journal, store: Store, site: Site, now: int) -> SiteHea
     }
     status = journal.db.execute("SELECT online, since FROM status WHERE site = ?", (site.id,)).fetchone()
     late = dict(journal.db.execute("SELECT day, readings FROM late_days WHERE site = ?", (site.id,)))
-    points = tuple(_point(store, site.id, p.id, spans.get(p.id), seen.get(p.id), now) for p in site.point)
+    points = tuple(_point(store, site.id, p.id, spans.get(p.id), by_point.get(p.id), now) for p in site.point)
     newest = [p.last for p in points if p.last is not None]
     return SiteHealth(
         site.id,

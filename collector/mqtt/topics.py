@@ -87,15 +87,15 @@ Route = Pack | Bare | Pointed | Status | Lost | Unasked
 
 def matches(topic: str, pattern: str) -> bool:
     """Whether a topic is under a filter with `+` and `#` (MQTT 5, 4.7)."""
-    levels, wanted = topic.split("/"), pattern.split("/")
+    levels, parts = topic.split("/"), pattern.split("/")
     if topic.startswith("$") != pattern.startswith("$"):
         return False
-    for i, part in enumerate(wanted):
+    for i, part in enumerate(parts):
         if part == "#":
             return True
         if i >= len(levels) or part not in ("+", levels[i]):
             return False
-    return len(levels) == len(wanted)
+    return len(levels) == len(parts)
 
 
 def pointer_parts(pointer: str | None) -> tuple[str, ...]:

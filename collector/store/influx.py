@@ -185,11 +185,11 @@ class InfluxStore:
         Points without readings are absent. Raises ServerAway while the server is unreachable.
         """
         check_site_id(site)
-        wanted = None if points is None else set(points)
-        if wanted is not None and not wanted:
+        chosen = None if points is None else set(points)
+        if chosen is not None and not chosen:
             return {}
-        waiting = self._spool.waiting(site, wanted, start, end)
-        return overlay(waiting, self._query.readings(site, wanted, start, end))
+        waiting = self._spool.waiting(site, chosen, start, end)
+        return overlay(waiting, self._query.readings(site, chosen, start, end))
 
     def span(self, site: str) -> tuple[int, int] | None:
         """First and last time [ms] of a site; None without readings."""

@@ -148,10 +148,10 @@ class LocalStore:
         from fieldfare.collector.store import recent_rows
 
         check_site_id(site)
-        wanted = None if points is None else set(points)
+        chosen = None if points is None else set(points)
         with self._recent.reading() as db:
-            hot = recent_rows.fetch(db, site, wanted, start, end)
-        return self._sealed.read(site, wanted, start, end, hot)
+            hot = recent_rows.fetch(db, site, chosen, start, end)
+        return self._sealed.read(site, chosen, start, end, hot)
 
     def span(self, site: str) -> tuple[int, int] | None:
         """First and last time [ms] of a site; None without readings."""

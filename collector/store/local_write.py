@@ -87,14 +87,14 @@ class LocalWriter:
                     part[point] = Samples(time[mask], value[mask])
         return fresh, late
 
-    def _sealed_beside(self, site: str, wanted: Readings) -> Readings:
+    def _sealed_beside(self, site: str, written: Readings) -> Readings:
         """Sealed readings of the same points in the months of some samples."""
-        if not wanted:
+        if not written:
             return {}
-        days = np.unique(np.concatenate([days_of(s.time) for s in wanted.values()]))
+        days = np.unique(np.concatenate([days_of(s.time) for s in written.values()]))
         sealed: Readings = {}
         for month in sorted({month_of(day * MS_PER_DAY) for day in days.tolist()}):
-            sealed = overlay(self._sealed.read_month(site, month, wanted), sealed)
+            sealed = overlay(self._sealed.read_month(site, month, written), sealed)
         return sealed
 
     def _append_sealed(self, site: str, new: Readings) -> tuple[int, int]:

@@ -180,9 +180,9 @@ def held(db: Connection, site: int, names: dict[int, str], start: int, end: int)
     time, rows = _moments(db, site, start, end)
     out = _samples_by_point(names, time, rows["point"], rows["value"])
     if texts := _texts(db, site, start, end):
-        told = np.array([t for _, _, t in texts], dtype=object)
+        values = np.array([t for _, _, t in texts], dtype=object)
         when, whose = (np.array(c, np.int64) for c in zip(*((ts, p) for ts, p, _ in texts), strict=True))
-        out = overlay(_samples_by_point(names, when, whose, told), out)
+        out = overlay(_samples_by_point(names, when, whose, values), out)
     return out
 
 

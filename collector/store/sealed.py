@@ -232,9 +232,9 @@ class Sealed:
         if self._notes.of(path) is None:
             return
         for number in range(1, 1000):
-            kept = path.with_name(f"{path.stem}.{number}{_DAMAGED}")
+            target = path.with_name(f"{path.stem}.{number}{_DAMAGED}")
             try:
-                os.link(path, kept)
+                os.link(path, target)
                 return
             except FileExistsError:
                 continue

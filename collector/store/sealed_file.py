@@ -62,19 +62,19 @@ def read_file(
         source.seek(0)
         file = pq.ParquetFile(source)
         index = _index(file.metadata)
-    asked = {p: g for p, g in index.items() if points is None or p in points}
-    wanted = asked if sums is None else {p: g for p, g in asked.items() if sums.is_whole(data, g.number)}
-    lost = [p for p in asked if p not in wanted]
-    if not wanted:
+    groups = {p: g for p, g in index.items() if points is None or p in points}
+    whole = groups if sums is None else {p: g for p, g in groups.items() if sums.is_whole(data, g.number)}
+    lost = [p for p in groups if p not in whole]
+    if not whole:
         return {}, lost
     try:
         with _as_damage(path):
-            found = _readings(file, wanted, len(index), threads)
+            found = _readings(file, whole, len(index), threads)
     except DamagedFile:
-        found = _one_by_one(path, file, wanted, len(index))
+        found = _one_by_one(path, file, whole, len(index))
     if sums is None:
-        found = {p: s for p, s in found.items() if _is_sound(s, wanted[p])}
-    return found, [*lost, *(p for p in wanted if p not in found)]
+        found = {p: s for p, s in found.items() if _is_sound(s, whole[p])}
+    return found, [*lost, *(p for p in whole if p not in found)]
 
 
 def damaged_points(path: Path) -> list[str]:
@@ -93,10 +93,10 @@ def damaged_points(path: Path) -> list[str]:
         return [point for point, group in index.items() if not sums.is_whole(data, group.number)]
 
 
-def _one_by_one(path: Path, file: pq.ParquetFile, wanted: Index, groups: int) -> Readings:
+def _one_by_one(path: Path, file: pq.ParquetFile, groups_of: Index, groups: int) -> Readings:
     """The readable points of a damaged file."""
     out: Readings = {}
-    for point, group in wanted.items():
+    for point, group in groups_of.items():
         with suppress(DamagedFile), _as_damage(path):
             out |= _readings(file, {point: group}, groups, False)
     return out
@@ -109,21 +109,21 @@ def _is_sound(samples: Samples, group: RowGroup) -> bool:
     return ends and bool((time[1:] > time[:-1]).all())
 
 
-def _readings(file: pq.ParquetFile, wanted: Index, groups: int, threads: bool) -> Readings:
+def _readings(file: pq.ParquetFile, groups_of: Index, groups: int, threads: bool) -> Readings:
     columns = ["ts", "value"]
-    if any(g.is_text for g in wanted.values()):
+    if any(g.is_text for g in groups_of.values()):
         columns.append("text")
-    if len(wanted) == groups:
+    if len(groups_of) == groups:
         table = file.read(columns=columns, use_threads=threads)
-        offsets = {p: g.offset for p, g in wanted.items()}
+        offsets = {p: g.offset for p, g in groups_of.items()}
     else:
-        chosen = sorted(wanted.items(), key=lambda item: item[1].number)
+        chosen = sorted(groups_of.items(), key=lambda item: item[1].number)
         table = file.read_row_groups([g.number for _, g in chosen], columns=columns, use_threads=threads)
         starts = np.cumsum([0, *(g.rows for _, g in chosen)])
         offsets = {p: int(at) for (p, _), at in zip(chosen, starts, strict=False)}
     time, value = numbers(table.column("ts")), numbers(table.column("value"))
     out: Readings = {}
-    for point, group in wanted.items():
+    for point, group in groups_of.items():
         at = slice(offsets[point], offsets[point] + group.rows)
         if group.is_text:
             texts = table.column("text").slice(at.start, group.rows).to_pylist()

@@ -120,10 +120,10 @@ class Spool:
                 " AND (?2 IS NULL OR last >= ?2) AND (?3 IS NULL OR first < ?3) ORDER BY seq",
                 (site, start, end),
             ).fetchall()
-        wanted = None if points is None else set(points)
+        chosen = None if points is None else set(points)
         out: Readings = {}
         for point, is_text, times, vals in rows:
-            if wanted is None or point in wanted:
+            if chosen is None or point in chosen:
                 out = overlay({point: _unpacked(is_text, times, vals)}, out)
         if start is None and end is None:
             return out

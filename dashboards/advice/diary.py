@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from fieldfare.analysis.advice.curve import MILD_C
-from fieldfare.dashboards.advice.told import STOP, room_words, saves_words
-from fieldfare.dashboards.figures.before_after import told_of
+from fieldfare.dashboards.advice.present_advice import STOP, room_words, saves_words
+from fieldfare.dashboards.figures.before_after import effect_sentence
 from fieldfare.dashboards.text import words
 
 NAMES = {
@@ -40,7 +40,7 @@ _FIELDS = {
 }
 
 
-def diary_told(document: dict[str, Any], currency: str | None) -> dict[str, Any]:
+def present_diary(document: dict[str, Any], currency: str | None) -> dict[str, Any]:
     """headline, says; next : title, change, lines, watch, caution and fields of the form, or None; entries;
     settings; whole : the season's effect in words"""
     step = document["next"]
@@ -59,7 +59,7 @@ def diary_told(document: dict[str, Any], currency: str | None) -> dict[str, Any]
             }
             for s in document["settings"]
         ],
-        "whole": told_of(whole, currency) if whole and whole.get("electricity_kwh") else "",
+        "whole": effect_sentence(whole, currency) if whole and whole.get("electricity_kwh") else "",
         "whole_reason": words.reason((whole or {}).get("reason")),
         "span": words.days_between(document["from"], document["to"]),
     }
@@ -160,7 +160,7 @@ def _entry(e: dict[str, Any], document: dict[str, Any], currency: str | None) ->
         "day": e["day"],
         "change": change_words(e["code"], e["before"], e["after"], document.get("outdoor")),
         "back": e["back"],
-        "said": told_of(effect, currency),
+        "said": effect_sentence(effect, currency),
         "measured": bool(effect.get("electricity_kwh")),
         "rooms": rooms,
         "coldest": words.degrees(round(week["coldest_c"], 1)) if week["coldest_c"] is not None else "",

@@ -26,12 +26,12 @@ _DO = {
 }
 
 
-def snap_told(document: dict[str, Any]) -> list[dict[str, Any]]:
+def snap_rows(document: dict[str, Any]) -> list[dict[str, Any]]:
     """Rows of name, site, state, says and do."""
     return [_row(home) for home in document["homes"]]
 
 
-def forecast_told(document: dict[str, Any]) -> str:
+def forecast_sentence(document: dict[str, Any]) -> str:
     """Whose forecast it is, when it was fetched and until when it holds."""
     fetched, until = (_time(document[name]) for name in ("fetched", "until"))
     return f"Forecast of {document['source']}, fetched {fetched}, until {until}."

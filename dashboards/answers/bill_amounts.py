@@ -9,7 +9,7 @@ from fieldfare.dashboards.text import words
 
 LEAST_SHARE = 0.02
 """Of the bill before: less is not worth a word (common practice)."""
-_WHOLE_FROM = 20.0  # an amount from which an answer is told without pence or cents
+_WHOLE_FROM = 20.0  # an amount from which an answer is given without pence or cents
 
 
 def unit_of(document: dict[str, Any]) -> str:

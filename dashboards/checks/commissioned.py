@@ -13,7 +13,7 @@ from fieldfare.dashboards.text.formats import HARD
 _WET = ("flow", "circuit_flows", "pressure")
 
 
-def commissioned_told(document: dict[str, Any], site: Site) -> dict[str, Any]:
+def present_commissioned(document: dict[str, Any], site: Site) -> dict[str, Any]:
     """rows of differs, agrees, untold : title, name, then, today, change, means, findings (code, title,
     open), tuned; caution : where water parts differ"""
     rows = [_row(v, set(document["open"])) for v in document["values"]]

@@ -112,7 +112,7 @@ def forecast_words(f: WinterForecast, currency: str | None, output: str) -> list
     """The forecast winter as name and value, with reasons where a value is missing. output : where the output
     comes from"""
 
-    def told(e: Any, unit: str, decimals: int = 0) -> str:
+    def interval(e: Any, unit: str, decimals: int = 0) -> str:
         return words.interval(e.__dict__, unit, decimals) if e else words.reason(e.reason)
 
     def paid(e: Any, decimals: int = 0) -> str:
@@ -124,8 +124,8 @@ def forecast_words(f: WinterForecast, currency: str | None, output: str) -> list
         )
 
     rows = [
-        ("Heat to the rooms", told(f.heat_kwh, "kWh")),
-        ("Electricity, rooms and hot water", told(f.electricity_kwh, "kWh")),
+        ("Heat to the rooms", interval(f.heat_kwh, "kWh")),
+        ("Electricity, rooms and hot water", interval(f.electricity_kwh, "kWh")),
         ("Cost, standing charge included", paid(f.cost)),
     ]
     if f.degree_days:
@@ -135,18 +135,18 @@ def forecast_words(f: WinterForecast, currency: str | None, output: str) -> list
     if f.coldest is not None:
         c = f.coldest
         rows += [
-            (f"Coldest day, {words.degrees(c.outdoor_c)} outdoors: load", told(c.load_kw, "kW", 1)),
-            (f"Output then, {output}", told(c.output_kw, "kW", 1)),
+            (f"Coldest day, {words.degrees(c.outdoor_c)} outdoors: load", interval(c.load_kw, "kW", 1)),
+            (f"Output then, {output}", interval(c.output_kw, "kW", 1)),
             (
                 "Back-up heat needed",
-                "none" if c.backup_kwh.value == 0 else told(c.backup_kwh, "kWh a day", 0),
+                "none" if c.backup_kwh.value == 0 else interval(c.backup_kwh, "kWh a day", 0),
             ),
             (
                 "Electricity on that day",
                 (
-                    f"{told(c.electricity_kwh, 'kWh', 0)}, {paid(c.cost, 2)}"
+                    f"{interval(c.electricity_kwh, 'kWh', 0)}, {paid(c.cost, 2)}"
                     if c.cost
-                    else told(c.electricity_kwh, "kWh", 0)
+                    else interval(c.electricity_kwh, "kWh", 0)
                 ),
             ),
         ]

@@ -41,7 +41,7 @@ def before_after_chart(effect: dict[str, Any] | None, reason: str, day: str, cur
     return Chart(
         "before_after",
         TITLE,
-        told_of(effect, currency),
+        effect_sentence(effect, currency),
         Axis(f"Degree-days below {base}", "K d"),
         Axis("Electricity", "kWh a day", low=0.0),
         tuple(layers),
@@ -50,7 +50,7 @@ def before_after_chart(effect: dict[str, Any] | None, reason: str, day: str, cur
     )
 
 
-def told_of(effect: dict[str, Any], currency: str | None) -> str:
+def effect_sentence(effect: dict[str, Any], currency: str | None) -> str:
     """The effect in a sentence: electricity and money of the days after, with their ranges, and what else
     changed."""
     kwh, percent, money = (effect.get(k) for k in ("electricity_kwh", "electricity_percent", "money"))

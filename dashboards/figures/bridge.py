@@ -126,7 +126,7 @@ def _interval_of(part: dict[str, Any]) -> str:
 
 def _why(part: dict[str, Any]) -> str:
     """What the part was worked out from, and what accounts for a large one: a finding or a sentence."""
-    told, by = named(part.get("because")), part.get("accounted_by")
+    text, by = named(part.get("because")), part.get("accounted_by")
     if not by:
-        return told
-    return f"{told} {finding_title(by)}." if by in TITLES else f"{told} {named(by)}"
+        return text
+    return f"{text} {finding_title(by)}." if by in TITLES else f"{text} {named(by)}"

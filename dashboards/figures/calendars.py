@@ -136,7 +136,7 @@ def _weeks_of_runs(runs: Table) -> tuple[tuple[str, ...], ...]:
 
 
 def defrosts_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
-    """Each defrost at its hour; those in air that can't frost a coil are told apart by their mark."""
+    """Each defrost at its hour; those in air that can't frost a coil have another mark."""
     title = "When it defrosted"
     defrosts = facts.defrosts
     figures = result["defrost"]
@@ -189,13 +189,13 @@ def reheats_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
     x = _numbers(reheats)
     columns, table = _reheats_table(reheats)
     says = f"{len(reheats)} reheats, typically {measure(water['median_reheat_minutes'], 'minutes', 0)}."
-    seen = np.isfinite(reheats["from_c"]) & np.isfinite(reheats["to_c"])
-    if not seen.any():
+    is_known = np.isfinite(reheats["from_c"]) & np.isfinite(reheats["to_c"])
+    if not is_known.any():
         bars = Bars("a reheat", x, reheats["minutes"].astype(float).tolist(), "water")
         return Chart(
             "reheats", title, says, _dates(result), Axis("Length", "min", low=0.0), (bars,), columns, table
         )
-    chosen = reheats.where(seen)
+    chosen = reheats.where(is_known)
     days = _numbers(chosen)
     layers: list[Layer] = [
         Spans("a reheat", days, chosen["from_c"].tolist(), chosen["to_c"].tolist(), "water")

@@ -118,9 +118,9 @@ def _lines(
         if any(r.get(name) is not None for r in there)
     ]
     first, table = by_day_or_week(there, names)
-    told = says(there) if says else f"{title}, {len(there)} days."
+    caption = says(there) if says else f"{title}, {len(there)} days."
     columns = (first, *(f"{words} [{unit}]" for _, words, _ in series))
-    return Chart(key, title, told, DATES, Axis(label, unit, low=low), (*layers, *levels), columns, table)
+    return Chart(key, title, caption, DATES, Axis(label, unit, low=low), (*layers, *levels), columns, table)
 
 
 def by_day_or_week(rows: list[Row], names: Sequence[str]) -> tuple[str, tuple[tuple[str, ...], ...]]:

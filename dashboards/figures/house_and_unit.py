@@ -184,7 +184,7 @@ def _cover_words(
     output: Line | None,
     crossing: tuple[float, float] | None,
 ) -> str:
-    """Whether the unit covers the rooms' heat, told only where both lines are drawn."""
+    """Whether the unit covers the rooms' heat, stated only where both lines are drawn."""
     line = next((x for x in house if isinstance(x, Line)), designed)
     if output is None or line is None:
         return ""

@@ -85,15 +85,15 @@ def values_of(layers: Iterable[Layer], which: str) -> list[float | None]:
     return out
 
 
-def ticks(axis: Axis, low: float, high: float, wanted: int = 6) -> list[tuple[float, str]]:
+def ticks(axis: Axis, low: float, high: float, count: int = 6) -> list[tuple[float, str]]:
     """Round values along an axis with their words."""
     if axis.names:
         return [(float(i), name) for i, name in enumerate(axis.names)]
     if axis.dates:
-        return _date_ticks(low, high, wanted)
+        return _date_ticks(low, high, count)
     if axis.clock:
         return [(float(h), f"{h:02d}:00") for h in range(0, 25, 6)]
-    step = _round_step((high - low) / wanted)
+    step = _round_step((high - low) / count)
     first = math.ceil(low / step - 1e-9)
     last = math.floor(high / step + 1e-9)
     places = next(n for n in range(12) if abs(step * 10**n - round(step * 10**n)) < 1e-6)
@@ -105,11 +105,11 @@ def _round_step(raw: float) -> float:
     return next(m * power for m in (1.0, 2.0, 2.5, 5.0, 10.0) if m * power >= raw * 0.999)
 
 
-def _date_ticks(low: float, high: float, wanted: int) -> list[tuple[float, str]]:
+def _date_ticks(low: float, high: float, count: int) -> list[tuple[float, str]]:
     first, last = EPOCH + timedelta(math.ceil(low)), EPOCH + timedelta(math.floor(high))
     length = (last - first).days + 1
     if length <= 75:
-        step = next(s for s in (1, 2, 7, 14, 28) if length / s <= wanted + 2)
+        step = next(s for s in (1, 2, 7, 14, 28) if length / s <= count + 2)
         days = [first + timedelta(i) for i in range(0, length, step)]
         return [(float(day_number(d)), day(d, year=False)) for d in days]
     months = []
@@ -117,7 +117,7 @@ def _date_ticks(low: float, high: float, wanted: int) -> list[tuple[float, str]]
     while here <= last:
         months.append(here)
         here = date(here.year + here.month // 12, here.month % 12 + 1, 1)
-    every = max(1, math.ceil(len(months) / (wanted + 1)))
+    every = max(1, math.ceil(len(months) / (count + 1)))
     return [
         (float(day_number(m)), month_short(m.isoformat()) + (f" {m.year}" if i == 0 or m.month == 1 else ""))
         for i, m in enumerate(months[::every])

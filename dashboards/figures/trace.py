@@ -116,8 +116,8 @@ def trace_charts(rows: list[Row]) -> tuple[Chart, Chart, Chart, Chart, Chart]:
     """
     x = [day_number(r["day"]) + 0.5 for r in rows]
     warm, power, flow, pressure = (
-        Chart(key, title, "", DATES, axis, _day_lines(rows, x, wanted), empty=empty)
-        for key, title, axis, empty, wanted in _DAY_LINES
+        Chart(key, title, "", DATES, axis, _day_lines(rows, x, lines), empty=empty)
+        for key, title, axis, empty, lines in _DAY_LINES
     )
     use = Axis("Use", low=0.0, high=1.0)
     uses = Chart("trace-uses", "Use of each day", "", DATES, use, _uses(rows, x), empty="No use is known.")
@@ -125,12 +125,12 @@ def trace_charts(rows: list[Row]) -> tuple[Chart, Chart, Chart, Chart, Chart]:
 
 
 def _day_lines(
-    rows: list[Row], x: list[float], wanted: tuple[tuple[str, str, Tone, Dash], ...]
+    rows: list[Row], x: list[float], lines: tuple[tuple[str, str, Tone, Dash], ...]
 ) -> tuple[Line, ...]:
     """Lines of the columns that any day knows."""
     return tuple(
         Line(name, x, [r.get(key) for r in rows], tone, dash)
-        for key, name, tone, dash in wanted
+        for key, name, tone, dash in lines
         if any(r.get(key) is not None for r in rows)
     )
 
@@ -138,8 +138,8 @@ def _day_lines(
 def numbers_by_day(rows: list[Row]) -> Chart:
     """The days' numbers as a chart that has a table and nothing to draw."""
     columns = ("Day", "Outdoor °C", "Room °C", "Flow °C", "Cylinder °C", "Heat kWh", "Electricity kWh")
-    told = {"outdoor": 1, "room": 1, "flow": 1, "tank_max": 1, "heat_total_kwh": 1}
-    told |= {"electricity_total_kwh": 1, "starts": 0, "defrosts": 0}
+    decimals = {"outdoor": 1, "room": 1, "flow": 1, "tank_max": 1, "heat_total_kwh": 1}
+    decimals |= {"electricity_total_kwh": 1, "starts": 0, "defrosts": 0}
     return Chart(
         "trace",
         "Numbers by day",
@@ -151,7 +151,7 @@ def numbers_by_day(rows: list[Row]) -> Chart:
         rows=tuple(
             (
                 day(r["day"]) + (" (so far)" if r.get("so_far") else ""),
-                *(number(r.get(key), digits) for key, digits in told.items()),
+                *(number(r.get(key), digits) for key, digits in decimals.items()),
             )
             for r in rows
         ),

@@ -25,7 +25,7 @@ from fieldfare.dashboards.rows.days import Row, known
 from fieldfare.dashboards.text.words import day, month, number
 
 _LOOKS: tuple[tuple[Tone, Shape], tuple[Tone, Shape]] = (("heat", "dot"), ("water", "ring"))
-"""The first and the second home, told apart by shape as well as by colour."""
+"""The first and the second home, distinguished by shape as well as by colour."""
 
 
 @dataclass(frozen=True)

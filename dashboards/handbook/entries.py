@@ -46,7 +46,7 @@ class HandbookEntry(NamedTuple):
     key: str
     kind: Kind
     title: str
-    told: HandbookText | None
+    text: HandbookText | None
     needs: tuple[str, ...] = ()
     reads: tuple[str, ...] = ()
     limits: tuple[LimitRow, ...] = ()
@@ -71,7 +71,7 @@ def entry(key: str) -> HandbookEntry:
     findings = [c for c in FINDINGS if key in (PLOT_OF_FINDING.get(c), OF_FINDING.get(c))]
     related = dict.fromkeys([*written.charts, *shown_in, *findings])
     related.pop(key, None)
-    return HandbookEntry(key, kind, written.title, written.told, (written.needs,), related=tuple(related))
+    return HandbookEntry(key, kind, written.title, written.text, (written.needs,), related=tuple(related))
 
 
 def _further_limits(key: str) -> tuple[str, ...]:

@@ -8,11 +8,11 @@ from fieldfare.dashboards.handbook.texts import HandbookText
 
 
 class FigureEntry(NamedTuple):
-    """title; needs : what must be measured or known; told : the sentences. charts : plots that draw it"""
+    """title; needs : what must be measured or known; text : the sentences. charts : plots that draw it"""
 
     title: str
     needs: str
-    told: HandbookText
+    text: HandbookText
     charts: tuple[str, ...] = ()
 
 

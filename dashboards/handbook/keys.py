@@ -17,7 +17,7 @@ FINDING_GROUPS: dict[str, dict[str, HandbookText]] = {
     "Data": DATA,
 }
 FINDINGS: dict[str, HandbookText] = {
-    code: told for group in FINDING_GROUPS.values() for code, told in group.items()
+    code: text for group in FINDING_GROUPS.values() for code, text in group.items()
 }
 OTHER_LIMITS = {
     "limits": "Limits of facts and verdict",

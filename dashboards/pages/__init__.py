@@ -59,7 +59,7 @@ from fieldfare.dashboards.pages.visits import (
     booking_page,
     calendar_page,
     day_page,
-    told_visit,
+    present_visit,
     visits_page,
 )
 from fieldfare.dashboards.pages.winter import (
@@ -124,6 +124,7 @@ __all__ = [
     "people_page",
     "person_page",
     "points_left",
+    "present_visit",
     "progress_page",
     "readings_page",
     "second_step_page",
@@ -133,7 +134,6 @@ __all__ = [
     "site_page",
     "site_settings_page",
     "site_toml",
-    "told_visit",
     "tuning_page",
     "uses_json",
     "visits_page",

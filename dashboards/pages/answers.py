@@ -6,7 +6,7 @@ from typing import Any
 from urllib.parse import urlencode
 
 from fieldfare.dashboards.answers.bill_texts import AGAINST_SHORT
-from fieldfare.dashboards.answers.told import QUESTIONS, told
+from fieldfare.dashboards.answers.present_answer import QUESTIONS, present_answer
 from fieldfare.dashboards.templating import render
 
 
@@ -26,7 +26,7 @@ def answer_page(
     asked : the form's values. The household gets its own words.
     """
     home = visitor["role"] == "householder"
-    shown = told(document, row["name"], home=home) if document is not None else None
+    shown = present_answer(document, row["name"], home=home) if document is not None else None
     query = urlencode({k: v for k, v in asked.items() if v})
     at = f"/sites/{row['id']}/answers/{question}"
     more = f"&{query}" if query else ""

@@ -126,8 +126,8 @@ def _turned(saving: Mapping[str, Any]) -> dict[str, Any]:
 def _limit(limit: dict[str, Any]) -> dict[str, Any]:
     """A limit with its words in the reader's language; those without a translation stay English."""
     says, is_translated = with_numbers(limit["says"])
-    told = words.named(says)
-    return {**limit, "limit": _(limit["limit"]), "says": told, "is_translated": is_translated}
+    text = words.named(says)
+    return {**limit, "limit": _(limit["limit"]), "says": text, "is_translated": is_translated}
 
 
 def _caution(site: Site | None, a: dict[str, Any]) -> str:
@@ -159,8 +159,8 @@ def learning_page(
             continue
         named = {**lesson, "sites": [{**s, "name": names.get(s["site"], s["site"])} for s in lesson["sites"]]}
         figure = draw(_figure(key, title, x, y, named)) if lesson["sites"] else None
-        told = lesson.get("lesson") or words.reason(lesson.get("reason"))
-        lessons.append({"title": title, "told": words.capital(told), "figure": figure})
+        text = lesson.get("lesson") or words.reason(lesson.get("reason"))
+        lessons.append({"title": title, "told": words.capital(text), "figure": figure})
     return render(
         "learning.html",
         title="Lessons",

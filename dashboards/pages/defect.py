@@ -20,14 +20,14 @@ def defect_page(
     visitor: dict[str, Any],
 ) -> str:
     """contents : of api.records.defect_pack.Case, None with a problem. query : the days asked for"""
-    asked = {name: query[name] for name in ("from", "to") if query.get(name)}
+    query_days = {name: query[name] for name in ("from", "to") if query.get(name)}
     shown = result = None
     if contents is not None:
         result = contents["result"]
         shown = defect_shown(Site.model_validate(contents["site"]), contents, contents["days"])
         asked_days = {name: result["period"][name] for name in ("from", "to")}
     else:
-        asked_days = {"from": "", "to": ""} | asked
+        asked_days = {"from": "", "to": ""} | query_days
     return render(
         "defect.html",
         title=words.finding_title(code),
@@ -39,6 +39,6 @@ def defect_page(
         shown=shown,
         result=result,
         days=asked_days,
-        asked=f"?{urlencode(asked)}" if asked else "",
+        asked=f"?{urlencode(query_days)}" if query_days else "",
         download=f"/api/v1/sites/{row['id']}/findings/{code}/pack",
     )

@@ -11,7 +11,7 @@ from fieldfare.analysis.plant.site import Site
 from fieldfare.dashboards.figures.expectations.index import MODELS, expectation_chart
 from fieldfare.dashboards.figures.plot import plotly_figure
 from fieldfare.dashboards.pages.drawn import draw
-from fieldfare.dashboards.pages.figures import asked_days
+from fieldfare.dashboards.pages.figures import days_query
 from fieldfare.dashboards.templating import render
 
 
@@ -19,7 +19,7 @@ def expectations_page(
     row: dict[str, Any], site: Site, facts: Facts, visitor: dict[str, Any], query: dict[str, str]
 ) -> str:
     """row : id and name. facts : of the days shown. query : from and to, where asked for"""
-    after = asked_days(query)
+    after = days_query(query)
     made = [draw(expectation_chart(name, site, facts), after) for name in MODELS]
     return render(
         "expectations.html",

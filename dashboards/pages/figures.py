@@ -45,7 +45,7 @@ def numbers_page(
         row={"id": site.id, "name": site.site.name},
         chart=made,
         table=table(made),
-        back=f"/sites/{site.id}{page}{asked_days(query)}#{place}",
+        back=f"/sites/{site.id}{page}{days_query(query)}#{place}",
     )
 
 
@@ -60,7 +60,7 @@ def figures_page(
     part: bool,
 ) -> str:
     """names : of figures, in their order. query : from and to, where asked for. part : the figures alone"""
-    asked = asked_days(query)
+    query_text = days_query(query)
     rows = day_rows(facts, site.zone)
     return render(
         "figures_part.html" if part else "figures.html",
@@ -69,15 +69,15 @@ def figures_page(
         visitor=visitor,
         wide=True,
         row={"id": site.id, "name": site.site.name},
-        asked=asked,
-        figures=[draw(chart(name, site, result, facts, rows), asked) for name in names],
+        asked=query_text,
+        figures=[draw(chart(name, site, result, facts, rows), query_text) for name in names],
     )
 
 
-def asked_days(query: Mapping[str, str]) -> str:
+def days_query(query: Mapping[str, str]) -> str:
     """What follows an address that shows the days asked for; empty where none were."""
-    asked = "&".join(f"{k}={query[k]}" for k in ("from", "to") if query.get(k))
-    return f"?{asked}" if asked else ""
+    text = "&".join(f"{k}={query[k]}" for k in ("from", "to") if query.get(k))
+    return f"?{text}" if text else ""
 
 
 def _chart(name: str, site: Site, result: dict[str, Any], facts: Facts) -> Chart:

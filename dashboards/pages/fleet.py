@@ -34,9 +34,9 @@ def fleet_page(
     views: Iterable[Mapping[str, Any]] | None = None,
 ) -> str:
     """The page of homes at hand; as `fleet_list_page`, which takes one page of a fleet of any size."""
-    entries, asked = worst_first(rows, now), asked_of(query)
-    found = fitting(entries, asked)
-    start = page_of(asked, len(found))[1]
+    entries, chosen = worst_first(rows, now), asked_of(query)
+    found = fitting(entries, chosen)
+    start = page_of(chosen, len(found))[1]
     part = [e["row"] for e in found[start : start + PER_PAGE]]
     return fleet_list_page(part, len(found), counts_of(entries), visitor, query, now, views)
 
@@ -63,7 +63,7 @@ def fleet_list_page(
     wrong_view : a name that can't be kept, and why
     damage : what is damaged of what all homes share, a line each
     """
-    asked = asked_of(query)
+    chosen = asked_of(query)
     entries = [entry_of(row, now) for row in rows]
     return render(
         "fleet.html",
@@ -73,16 +73,16 @@ def fleet_list_page(
         visitor=visitor,
         wide=True,
         summary=summary_of(counts),
-        query=asked,
+        query=chosen,
         shows=SHOWS,
         verdicts=VERDICT_CHOICES,
         sorts=SORTS,
         row_kinds=ROWS,
-        is_chosen=address_of(asked) != "/",
-        address=address_of(asked),
+        is_chosen=address_of(chosen) != "/",
+        address=address_of(chosen),
         views=None if views is None else list(views),
         wrong_view=wrong_view,
-        **shown(with_why(entries) if asked["sort"] == "harm" else entries, total, asked),
+        **shown(with_why(entries) if chosen["sort"] == "harm" else entries, total, chosen),
     )
 
 
@@ -93,10 +93,10 @@ def summary_of(counts: Counts) -> str:
     verdicts = [words.counted_verdict(n, v) for v in VERDICTS if (n := counts.verdicts.get(v))]
     parts = [*verdicts, *([f"{counts.silent} silent"] if counts.silent else [])]
     homes = words.count(counts.homes, "home")
-    told = f"{homes}: {words.listed(parts)}." if parts else f"{homes}."
+    text = f"{homes}: {words.listed(parts)}." if parts else f"{homes}."
     if counts.visits:
-        told += f" {counts.visits} {'needs' if counts.visits == 1 else 'need'} a visit."
+        text += f" {counts.visits} {'needs' if counts.visits == 1 else 'need'} a visit."
     if counts.money:
         cost = words.listed([words.money(v, c, 0) for c, v in counts.money.items()])
-        told += f" The faults cost about {cost} a year."
-    return told
+        text += f" The faults cost about {cost} a year."
+    return text

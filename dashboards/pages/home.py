@@ -6,13 +6,13 @@ from datetime import date, datetime
 from typing import Any
 
 from fieldfare.analysis.reports.verdict import SILENT_AFTER, given_verdict, with_silence
-from fieldfare.dashboards.answers.told import QUESTIONS
+from fieldfare.dashboards.answers.present_answer import QUESTIONS
 from fieldfare.dashboards.rows.days import rows_of_result
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
 from fieldfare.dashboards.text.home_advice import advice
-from fieldfare.dashboards.text.home_month import month_told, month_words
-from fieldfare.dashboards.text.home_standing import cold_told, silent_words, standing_words, to_do
+from fieldfare.dashboards.text.home_month import month_sections, month_words
+from fieldfare.dashboards.text.home_standing import cold_sentence, silent_words, standing_words, to_do
 from fieldfare.dashboards.text.language import gettext as _
 
 _NO_MONTH: dict[str, Any] = {
@@ -64,18 +64,18 @@ def home_page(
     rows = contents.get("days") or rows_of_result(result)
     month = result["period"]["from"][:7]
     rolling = row["result"] or year
-    asked = to_do(rolling, contents.get("worked_on"))
+    tasks = to_do(rolling, contents.get("worked_on"))
     given = with_silence(given_verdict(rolling), quiet)
     return render(
         "home.html",
         **common,
-        parts=month_told(site, {**contents, "days": rows}),
+        parts=month_sections(site, {**contents, "days": rows}),
         given=given,
-        lead=_lead(row, contents, given, asked, now),
+        lead=_lead(row, contents, given, tasks, now),
         other_days=_other_days(rolling, result),
         works=[w for w in works if str(w["day"])[:7] == month],
-        to_do=asked,
-        cold=cold_told(result, given, rolling),
+        to_do=tasks,
+        cold=cold_sentence(result, given, rolling),
         advice=advice(site, year, rows),
         month=month_words(result["period"]),
         month_key=month,
@@ -84,17 +84,17 @@ def home_page(
 
 
 def _lead(
-    row: dict[str, Any], contents: dict[str, Any], given: dict[str, Any], asked: list[str], now: datetime
+    row: dict[str, Any], contents: dict[str, Any], given: dict[str, Any], tasks: list[str], now: datetime
 ) -> list[str]:
     """How things stand, in a few sentences: what to do first comes first."""
     heard = row["heard"]
-    told = standing_words(
-        row["site"], contents["result"], given, asked, month_words(contents["result"]["period"])
+    sentences = standing_words(
+        row["site"], contents["result"], given, tasks, month_words(contents["result"]["period"])
     )
     if heard is None or row.get("feed") or now - heard <= SILENT_AFTER:
-        return told
+        return sentences
     silent = silent_words(heard, row["site"].site.timezone)
-    return [silent, *told] if asked else [silent]
+    return [silent, *sentences] if tasks else [silent]
 
 
 def _other_days(rolling: dict[str, Any], shown: dict[str, Any]) -> str:

@@ -21,7 +21,7 @@ def message_page(title: str, words: str, visitor: dict[str, Any]) -> str:
 
 def invited_page(
     row: dict[str, Any],
-    asked: dict[str, str],
+    values: dict[str, str],
     visitor: dict[str, Any],
     *,
     problem: str = "",
@@ -36,7 +36,7 @@ def invited_page(
         here="site",
         visitor=visitor,
         row=row,
-        invited=asked,
+        invited=values,
         problem=problem,
         link=link,
         days=days,
@@ -73,15 +73,15 @@ def welcome_page(
 ) -> str:
     """Where an invited person, or the first one of all, sets a password. homes : names of a householder's
     homes. typed : name and e-mail of the first, as they were typed"""
-    told = ""
+    text = ""
     if homes:
-        told = _(
+        text = _(
             "This shows how the heating of {homes} is doing. You set a password once; then you sign in with"
             " your e-mail.",
             homes=words.listed(list(homes)),
         )
     elif role:
-        told = _(
+        text = _(
             "You look after the firm's homes as {role}. You set a password once; then you sign in with your"
             " e-mail.",
             role=role,
@@ -90,7 +90,7 @@ def welcome_page(
         "sign_in.html",
         title=_("Welcome, {name}", name=name) if name else _("Welcome"),
         error=_(error),
-        told=told,
+        told=text,
         provider="",
         typed=typed,
         asks_who=is_first,

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from fieldfare.dashboards.advice.diary import diary_told
-from fieldfare.dashboards.checks.commissioned import commissioned_told
+from fieldfare.dashboards.advice.diary import present_diary
+from fieldfare.dashboards.checks.commissioned import present_commissioned
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
 
@@ -22,7 +22,7 @@ def commissioned_page(
         visitor=visitor,
         row=row,
         problem=words.reason(problem),
-        told=commissioned_told(document, row["site"]) if document is not None else None,
+        told=present_commissioned(document, row["site"]) if document is not None else None,
         signed=document["signed"] if document is not None else None,
     )
 
@@ -49,7 +49,7 @@ def tuning_page(
         visitor=visitor,
         row=row,
         problem=words.reason(problem),
-        told=diary_told(document, currency) if document is not None else None,
+        told=present_diary(document, currency) if document is not None else None,
         may_log=visitor["role"] in ("installer", "engineer"),
         today=today,
         typed=typed or {},

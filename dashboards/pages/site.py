@@ -17,7 +17,7 @@ from fieldfare.analysis.facts.unfinished import gap_minutes
 from fieldfare.analysis.plant.quantities import QUANTITIES
 from fieldfare.analysis.plant.site import Point, Site
 from fieldfare.analysis.reports.verdict import given_verdict, is_standing, verdict_now
-from fieldfare.dashboards.figures.before_after import before_after_chart, told_of
+from fieldfare.dashboards.figures.before_after import before_after_chart, effect_sentence
 from fieldfare.dashboards.figures.bridge import bridge, bridge_table, unsure_parts
 from fieldfare.dashboards.figures.expectations.index import OF_FINDING
 from fieldfare.dashboards.figures.index import NAMES, chart
@@ -25,7 +25,7 @@ from fieldfare.dashboards.figures.plot import plotly_figure
 from fieldfare.dashboards.figures.svg import svg
 from fieldfare.dashboards.figures.trace import trace_charts, trace_document, uses_document
 from fieldfare.dashboards.pages.drawn import Drawn, draw
-from fieldfare.dashboards.pages.figures import asked_days
+from fieldfare.dashboards.pages.figures import days_query
 from fieldfare.dashboards.pages.jobs import NO_PROBLEMS, job_values
 from fieldfare.dashboards.rows.days import Row, day_rows
 from fieldfare.dashboards.rows.design_vs_measured import mean_outdoor, two_sides
@@ -42,7 +42,7 @@ from fieldfare.dashboards.rows.events import (
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
 from fieldfare.dashboards.text.handling import cards, form_values
-from fieldfare.dashboards.text.live import OLD_MIN, age_told, now_told
+from fieldfare.dashboards.text.live import OLD_MIN, age_text, live_summary
 from fieldfare.dashboards.text.units import in_chart
 
 FIGURES = ("trace", *NAMES)
@@ -50,7 +50,7 @@ _WEATHER = ("heat", "curve", "efficiency", "months")
 _CALENDARS = ("runs", "defrosts", "reheats")
 _MOST_NOTICES = 60
 _BARE = {"parts": "", "minutes": None, "changed": None, "changed_by": None, "signed": False}
-"""A job about which nothing more was told."""
+"""A job without further details."""
 STEPPED = ("run", "defrost", "reheat")
 """Events with buttons and keys of their own."""
 MOSTLY_READ = 0.95
@@ -113,7 +113,7 @@ def site_page(
         currency=result["cost"]["currency"],
         open_findings=cards((f for f in findings if not f["until"]), row.get("handled") or {}),
         past=[f for f in findings if f["until"]],
-        **_asked_for(facts, site, query),
+        **_query_context(facts, site, query),
     )
 
 
@@ -126,7 +126,7 @@ def _common(
 ) -> dict[str, Any]:
     """What the page shows with and without a result."""
     site = row["site"]
-    told = now_told(site, row.get("latest") or {})
+    summary = live_summary(site, row.get("latest") or {})
     return {
         "title": row["name"],
         "here": "site",
@@ -138,8 +138,8 @@ def _common(
         "now": now,
         "works": [_work(w, site) for w in works],
         "live": _live(site, row.get("latest") or {}),
-        "told": told,
-        "told_age": age_told(told, now),
+        "told": summary,
+        "told_age": age_text(summary, now),
         "old_s": OLD_MIN * 60,
         "query": query,
         "period_problem": row.get("period_problem") or "",
@@ -155,18 +155,18 @@ def _common(
 
 def drawn_of(site: Site, result: dict[str, Any], facts: Facts, query: Mapping[str, str]) -> dict[str, Any]:
     """What a page shows of a result alone, most of its work: the same for everybody who asks for the same
-    days (`asked_days`) and reads in the same units."""
-    asked = asked_days(query)
+    days (`days_query`) and reads in the same units."""
+    query_text = days_query(query)
     rows = day_rows(facts, site.zone)
-    made = {n: draw(chart(n, site, result, facts, rows), asked) for n in NAMES}
+    made = {n: draw(chart(n, site, result, facts, rows), query_text) for n in NAMES}
     findings = [
         f
         | {"figure": made.get(words.figure_for(f["code"]) or ""), "expectation": OF_FINDING.get(f["code"])}
-        | _seen_at(facts, site, f, query)
+        | _place_in_trace(facts, site, f, query)
         for f in result["findings"]
     ]
     return {
-        "asked": asked,
+        "asked": query_text,
         "findings": findings,
         "sides": two_sides(site, result, rows),
         "mean_outdoor": mean_outdoor(rows),
@@ -225,7 +225,7 @@ def _standing(
 
 
 def _point_words(point: Point) -> str:
-    """A point's name: two meters of one quantity are told apart."""
+    """A point's name: two meters of one quantity have different names."""
     kind = {"register": " (running total)", "interval": " (per interval)"}.get(point.form, "")
     return f"{words.quantity_words(point.quantity)}{kind}"
 
@@ -251,7 +251,7 @@ def _live(site: Site, latest: dict[str, Any]) -> list[dict[str, Any]]:
         }
         last = latest.get(p.id) or {}
         value = last.get("value")
-        told = (
+        text = (
             states.get(f"{value:g}", "–")
             if states and isinstance(value, int | float)
             else words.number(value)
@@ -264,7 +264,7 @@ def _live(site: Site, latest: dict[str, Any]) -> list[dict[str, Any]]:
                 "zone": p.zone if p.zone != "house" else "",
                 "unit": words.unit(p.unit),
                 "states": orjson.dumps(states).decode() if states else "",
-                "value": told,
+                "value": text,
                 "time": last.get("time"),
             }
         )
@@ -272,15 +272,15 @@ def _live(site: Site, latest: dict[str, Any]) -> list[dict[str, Any]]:
 
 
 def _work(work: dict[str, Any], site: Site) -> dict[str, Any]:
-    """A works-log entry with its effect in words and, where it is told, as a plot."""
+    """A works-log entry with its effect in words and, where it is known, as a plot."""
     effect, reason = work.get("effect"), work.get("reason") or (work.get("effect") or {}).get("reason") or ""
     currency = site.cost.currency if site.cost is not None else None
-    is_told = bool(effect and effect.get("compared"))
-    plot = draw(before_after_chart(effect, reason, work["day"], currency)) if is_told else None
+    has_effect = bool(effect and effect.get("compared"))
+    plot = draw(before_after_chart(effect, reason, work["day"], currency)) if has_effect else None
     known = {f["code"] for f in work.get("standing") or []}
     standing = [*(work.get("standing") or []), *({"code": c} for c in work["findings"] if c not in known)]
-    told = told_of(effect, currency) if effect and is_told else words.reason(reason)
-    return {**_BARE, **work, "told": told, "plot": plot, "standing": standing}
+    text = effect_sentence(effect, currency) if effect and has_effect else words.reason(reason)
+    return {**_BARE, **work, "told": text, "plot": plot, "standing": standing}
 
 
 def _job_for(code: str, works: list[dict[str, Any]]) -> dict[str, Any] | None:
@@ -288,7 +288,9 @@ def _job_for(code: str, works: list[dict[str, Any]]) -> dict[str, Any] | None:
     return next((w for w in works if code in w["findings"] and w["plot"] is not None), None)
 
 
-def _seen_at(facts: Facts, site: Site, finding: dict[str, Any], query: Mapping[str, str]) -> dict[str, Any]:
+def _place_in_trace(
+    facts: Facts, site: Site, finding: dict[str, Any], query: Mapping[str, str]
+) -> dict[str, Any]:
     """Where in the trace a finding is to be seen: the event, its address, and the script's copy of it."""
     event = event_of_finding(facts, site.zone, finding)
     period = {k: query[k] for k in ("from", "to") if query.get(k)}
@@ -300,7 +302,7 @@ def _seen_at(facts: Facts, site: Site, finding: dict[str, Any], query: Mapping[s
     }
 
 
-def _asked_for(facts: Facts, site: Site, query: dict[str, str]) -> dict[str, Any]:
+def _query_context(facts: Facts, site: Site, query: dict[str, str]) -> dict[str, Any]:
     """The stretch and the event that the address asks the trace for, and the kinds of events there are."""
     event = marked(facts, site.zone, query.get("mark", ""))
     view = query.get("view", "")
@@ -357,9 +359,9 @@ def _notices(site: Site, facts: Facts) -> list[dict[str, str]]:
         return []
     lengths = gap_minutes(facts, site.zone)
     worth = np.flatnonzero((table["kind"] != "gap") | (lengths >= LONG_GAP_MIN))[-_MOST_NOTICES:][::-1]
-    told = table.where(worth)
+    chosen = table.where(worth)
     names = _point_names(site)
-    columns = (*(told[c].tolist() for c in ("day", "point", "kind")), lengths[worth].tolist())
+    columns = (*(chosen[c].tolist() for c in ("day", "point", "kind")), lengths[worth].tolist())
     return [
         {
             "day": words.day(day.date()),

@@ -27,7 +27,7 @@ def visits_page(
 ) -> str:
     """Homes by what they need, visits by area in the order of the drive; what to take along.
 
-    rows, start, jobs : as of `visit_list`. booked : the next visits, of `told_visit`
+    rows, start, jobs : as of `visit_list`. booked : the next visits, of `present_visit`
     """
     listed = visit_list(rows, now, start, jobs)
     drive: list[dict[str, Any]] = next((kind["areas"] for kind in listed if kind["kind"] == "drive"), [])
@@ -50,25 +50,25 @@ def visits_page(
 
 
 def _summary(listed: Sequence[dict[str, Any]]) -> str:
-    told = []
+    parts = []
     for kind in listed:
         stops = [s for area in kind["areas"] for s in area["stops"]]
         if kind["kind"] == "drive":
             minutes = sum(s["minutes"] for s in stops)
             n = len(kind["areas"])
-            told.append(
+            parts.append(
                 f"{words.count(len(stops), 'home')} {'needs' if len(stops) == 1 else 'need'} a visit, "
                 f"about {words.duration(minutes)} "
                 f"of work in {words.count(n, 'area')}"
             )
         else:
-            told.append(
+            parts.append(
                 f"{words.count(len(stops), 'home')} {'a setting' if kind['kind'] == 'setting' else 'a call'}"
             )
-    return f"{words.listed(told)}." if told else ""
+    return f"{words.listed(parts)}." if parts else ""
 
 
-def told_visit(visit: Mapping[str, Any], zone: Any, name: str, today: date) -> dict[str, Any]:
+def present_visit(visit: Mapping[str, Any], zone: Any, name: str, today: date) -> dict[str, Any]:
     """A booked visit in words.
 
     visit : id, site, start [UTC], minutes, who, findings, note, state. zone : of the home. name : of the home
@@ -102,8 +102,8 @@ def calendar_page(
 ) -> str:
     """A week of visits, day by day.
 
-    days : seven days, each with its visits of `told_visit` and a contact. people : number -> name. chosen :
-        whose, None for all
+    days : seven days, each with its visits of `present_visit` and a contact. people : number -> name.
+    chosen : whose, None for all
     """
     first = days[0][0]
     at = {name: (first + timedelta(days=n)).isoformat() for name, n in (("before", -7), ("after", 7))}
@@ -135,7 +135,7 @@ def day_page(
 ) -> str:
     """A day's visits to print: when, where, why, what to bring, what to beware of.
 
-    stops : in the order of their times, as of `visit_list` with `visit`, of `told_visit`. order : names in
+    stops : in the order of their times, as of `visit_list` with `visit`, of `present_visit`. order : names in
         the order of the shortest drive, empty where it is the same
     """
     load: dict[str, list[str]] = {}
@@ -173,7 +173,7 @@ def booking_page(
 
     values : day, at, minutes, person, note as text; findings as codes. stop : the home as of `visit_list`,
         with `codes`, the findings that can be named. problems : field -> what is wrong. visit : of
-        `told_visit`, the visit to change
+        `present_visit`, the visit to change
     """
     return render(
         "visit_form.html",

@@ -31,10 +31,10 @@ def points_left(site: Site, contents: dict[str, Any]) -> list[tuple[str, str]]:
 
 def _left(made: dict[str, Any]) -> list[tuple[str, str]]:
     lines = sorted(made["lines"], key=lambda c: _ORDER.index(c.verdict))
-    told = [(c.key, c.title) for c in lines if c.verdict in ("not in order", "attention")]
+    open_lines = [(c.key, c.title) for c in lines if c.verdict in ("not in order", "attention")]
     if made["given"]["verdict"] == "in_order":
-        return told
-    return told or [(c.key, c.title) for c in lines if c.verdict == "can't tell"]
+        return open_lines
+    return open_lines or [(c.key, c.title) for c in lines if c.verdict == "can't tell"]
 
 
 def winter_page(

@@ -67,8 +67,8 @@ def defect_shown(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[
 
 def _always(site: Site) -> tuple[str, ...]:
     """Who may open what, whatever the finding is."""
-    told = refrigerant_caution(site)
-    return (told,) if MAINS_WORK in told else (told, MAINS_WORK)
+    caution = refrigerant_caution(site)
+    return (caution,) if MAINS_WORK in caution else (caution, MAINS_WORK)
 
 
 def _group(title: str, found: list[dict[str, Any]], figures: dict[str, dict[str, Any]]) -> dict[str, Any]:
@@ -93,14 +93,14 @@ def _title(alternative: dict[str, Any]) -> str:
 
 def _row(alternative: dict[str, Any], figures: dict[str, dict[str, Any]]) -> dict[str, str]:
     state, weight = alternative["state"], alternative["weight"]
-    told = STATES[state] if weight is None else f"{STATES[state]}, {words.share(weight)}"
+    state_text = STATES[state] if weight is None else f"{STATES[state]}, {words.share(weight)}"
     because = alternative["because"] or _BECAUSE.get(state, "")
     shown = "; ".join(_figure(figures[name])["told"] for name in alternative["figures"])
     if alternative["kind"] == "days":
-        told = "left out"
+        state_text = "left out"
     because = words.reason(because) if state == "open" else words.named(because)
     because = "; ".join(text for text in (because.rstrip("."), alternative["source"]) if text)
-    return {"what": _title(alternative), "told": told, "because": because, "shown": shown}
+    return {"what": _title(alternative), "told": state_text, "because": because, "shown": shown}
 
 
 def _figure(row: dict[str, Any]) -> dict[str, str]:

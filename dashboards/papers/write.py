@@ -18,7 +18,7 @@ from fieldfare.analysis.reports.fleet import worst_findings_first
 from fieldfare.analysis.reports.output_basis import output_basis
 from fieldfare.analysis.reports.result import Result
 from fieldfare.analysis.reports.verdict import given_verdict, is_standing
-from fieldfare.dashboards.answers.told import told
+from fieldfare.dashboards.answers.present_answer import present_answer
 from fieldfare.dashboards.assets import text_of
 from fieldfare.dashboards.checks.lists import shown_check
 from fieldfare.dashboards.checks.sheet import forecast_words, sheet
@@ -31,8 +31,8 @@ from fieldfare.dashboards.rows.design_vs_measured import two_sides
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
 from fieldfare.dashboards.text.home_advice import advice
-from fieldfare.dashboards.text.home_month import month_told, month_words
-from fieldfare.dashboards.text.home_standing import cold_told, standing_words, to_do
+from fieldfare.dashboards.text.home_month import month_sections, month_words
+from fieldfare.dashboards.text.home_standing import cold_sentence, standing_words, to_do
 from fieldfare.dashboards.text.language import ENGLISH, speaking
 from fieldfare.dashboards.text.language import gettext as _
 
@@ -160,16 +160,16 @@ def _month(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, A
     result = contents["result"]
     year = contents.get("year") or result
     given = given_verdict(result)
-    asked = to_do(year, contents.get("worked_on"))
+    tasks = to_do(year, contents.get("worked_on"))
     return {
         "given": given,
         "given_days": _given_days(given, result),
-        "lead": standing_words(site, result, given, asked, month_words(result["period"])),
+        "lead": standing_words(site, result, given, tasks, month_words(result["period"])),
         "title": _("Your heating in {month}", month=words.month(result["period"]["from"])),
-        "parts": month_told(site, {**contents, "days": rows, "year": None}),  # it stands on two pages
+        "parts": month_sections(site, {**contents, "days": rows, "year": None}),  # it stands on two pages
         "works": contents.get("works") or [],
-        "to_do": asked,
-        "cold": cold_told(result, given, year),
+        "to_do": tasks,
+        "cold": cold_sentence(result, given, year),
         "advice": advice(site, year, rows),
     }
 
@@ -200,7 +200,7 @@ def _winter(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, 
 
 
 def _answer(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, Any]:
-    shown = told(contents["answer"], site.site.name, home=contents["home"])
+    shown = present_answer(contents["answer"], site.site.name, home=contents["home"])
     return {
         "title": shown["title"],
         "shown": shown,
@@ -217,12 +217,12 @@ def _hand_over(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[st
     early = too_early(result)
     names = ("heat", "curve", "efficiency", "water", "rooms", "cylinder")
     figures = [draw(chart(n, site, result, None, rows)) for n in names]
-    told = f"{words.count(len(adjust), 'thing')} to adjust" if adjust else "Nothing to adjust so far"
+    adjust_text = f"{words.count(len(adjust), 'thing')} to adjust" if adjust else "Nothing to adjust so far"
     return {
         "given": (given := given_verdict(result)),
         "given_days": _given_days(given, result),
         "title": "The first weeks against the design",
-        "summary": f"{told}; {_more_time(len(early))}.",
+        "summary": f"{adjust_text}; {_more_time(len(early))}.",
         "sides": two_sides(site, result, rows),
         "adjust": adjust,
         "early": early,

@@ -12,7 +12,7 @@ from babel.messages.frontend import parse_mapping_cfg
 from fieldfare.analysis import cautions
 from fieldfare.analysis.physics.factors import COUNTRIES
 from fieldfare.analysis.reports.verdict import WORDS
-from fieldfare.dashboards.answers.told import QUESTIONS
+from fieldfare.dashboards.answers.present_answer import QUESTIONS
 from fieldfare.dashboards.text.labels import TITLES
 
 Message = str | tuple[str, ...]

@@ -69,7 +69,7 @@ def unit(name: str | None) -> str:
 
 
 def number(value: Any, decimals: int | None = None) -> str:
-    """A number for reading: thousands parted, three figures unless told otherwise; a dash for none."""
+    """A number for reading: thousands parted, three figures unless given otherwise; a dash for none."""
     if value is None or (isinstance(value, float) and not math.isfinite(value)):
         return "–"
     if isinstance(value, str):

@@ -71,7 +71,7 @@ def dealt_with(handled: Mapping[str, Any]) -> frozenset[str]:
     return frozenset(code for code, own in handled.items() if sinks(own, code))
 
 
-def told(handled: Mapping[str, Any], code: str) -> str:
+def decision_sentences(handled: Mapping[str, Any], code: str) -> str:
     """A decision as sentences.
 
     handled : state, who, by (names), until and decided (local days as text, until may be None), reason,
@@ -126,11 +126,18 @@ def cards(findings: Iterable[dict[str, Any]], handled: Mapping[str, Any]) -> lis
     out = []
     for f in in_order(findings, handled):
         own = handled.get(f["code"])
-        out.append(f | {"handled": {"told": told(own, f["code"]), "holds": own["holds"]} if own else None})
+        out.append(
+            f
+            | {
+                "handled": {"told": decision_sentences(own, f["code"]), "holds": own["holds"]}
+                if own
+                else None
+            }
+        )
     return out
 
 
-def form_values(today: date, asked: Mapping[str, str] | None = None) -> dict[str, str]:
+def form_values(today: date, values: Mapping[str, str] | None = None) -> dict[str, str]:
     """What the forms of a card hold at first."""
     until = (today + timedelta(days=DEFAULT_DAYS)).isoformat()
-    return {"who": "", "until": until, "reason": "", "today": today.isoformat(), **(asked or {})}
+    return {"who": "", "until": until, "reason": "", "today": today.isoformat(), **(values or {})}

@@ -39,26 +39,26 @@ def beside(site: Site, result: dict[str, Any]) -> list[str]:
 
 
 def _heat(site: Site, other: dict[str, Any] | None) -> list[str]:
-    told = []
+    sentences = []
     for source in site.other_heat:
         both = len(source.serves) > 1
         serves = "both" if both else "rooms" if source.serves == ("space_heating",) else "water"
-        told.append(_(_ALSO[source.kind, serves]))
+        sentences.append(_(_ALSO[source.kind, serves]))
         if source.below_c is None:
             continue
         below = words.measure(source.below_c, "°C", 0)
         if source.alone:
-            told.append(
+            sentences.append(
                 _(
                     "Below {below} outdoors it heats the rooms instead of the heat pump, which rests.",
                     below=below,
                 )
             )
         else:
-            told.append(_("It works when it is colder than {below} outdoors.", below=below))
-    if not told:
+            sentences.append(_("It works when it is colder than {below} outdoors.", below=below))
+    if not sentences:
         return []
-    return [*told, _amount(site, other), *_fuel(site)]
+    return [*sentences, _amount(site, other), *_fuel(site)]
 
 
 def _amount(site: Site, other: dict[str, Any] | None) -> str:
@@ -106,7 +106,12 @@ def _panels(site: Site) -> list[str]:
         does.append(_(_PANELS["water"], water=words.measure(pv.raises_hot_water_to_c, "°C", 0)))
     if pv.immersion:
         does.append(_(_PANELS["immersion"]))
-    told = [_("Your own solar panels give part of the heating's electricity.")]
+    sentences = [_("Your own solar panels give part of the heating's electricity.")]
     if does:
-        told.append(_("While they give more than the house needs, the heating {does}.", does=listed(does)))
-    return [*told, _("The electricity above is all that the heating used: your own and what you bought.")]
+        sentences.append(
+            _("While they give more than the house needs, the heating {does}.", does=listed(does))
+        )
+    return [
+        *sentences,
+        _("The electricity above is all that the heating used: your own and what you bought."),
+    ]

@@ -47,7 +47,7 @@ class Telling:
     picture: Markup | None = None
 
 
-def month_told(site: Site, contents: dict[str, Any]) -> list[Telling]:
+def month_sections(site: Site, contents: dict[str, Any]) -> list[Telling]:
     """The month's parts in the order in which a household asks. contents : a month paper's contents."""
     result = contents["result"]
     rows = contents.get("days") or []
@@ -171,8 +171,10 @@ def _energy(contents: dict[str, Any]) -> Telling:
 
 def _beside(site: Site, result: dict[str, Any]) -> list[Telling]:
     """Other sources beside the heat pump; nothing where the site file names none."""
-    told = beside(site, result)
-    return [Telling(_("What else gives heat or electricity?"), told[0], told[1:])] if told else []
+    sentences = beside(site, result)
+    return (
+        [Telling(_("What else gives heat or electricity?"), sentences[0], sentences[1:])] if sentences else []
+    )
 
 
 def _other_months(contents: dict[str, Any]) -> list[str]:
@@ -262,13 +264,13 @@ _CHANGES = {
 
 def _at_like_weather(like: dict[str, Any] | None) -> str:
     """What changed once the weather is allowed for; rooms and hot water apart where the meters tell them."""
-    told = []
+    sentences = []
     for key in ("space_percent", "hot_water_percent", "total_percent"):
         change = (like or {}).get(key) or {}
         if change.get("value") is None or not change["is_told"]:
             continue
         near, far = sorted((abs(change["low"]), abs(change["high"])))
-        told.append(
+        sentences.append(
             _(
                 _CHANGES[key, change["value"] > 0],
                 percent=words.measure(abs(change["value"]), "%", 0),
@@ -276,8 +278,8 @@ def _at_like_weather(like: dict[str, Any] | None) -> str:
                 high=words.measure(far, "%", 0),
             )
         )
-    if told:
-        return _("In comparable weather it used {changes}.", changes=listed(told))
+    if sentences:
+        return _("In comparable weather it used {changes}.", changes=listed(sentences))
     compared = ((like or {}).get(key) or {} for key in ("space_percent", "total_percent"))
     if any(each.get("value") is not None for each in compared):
         return _("In comparable weather we see no difference.")

@@ -48,14 +48,14 @@ def cold_zones(result: dict[str, Any]) -> list[str]:
             continue
         where = _("your rooms") if len(zones) == 1 else _inside(zone_words(name))
         n = 2 if len(zones) == 1 else 1  # the grammatical number of the rooms
-        told = ngettext(
+        sentence = ngettext(
             "{where} was below the set temperature for {hours} a day",
             "{where} were below the set temperature for {hours} a day",
             n,
             where=where,
             hours=words.measure(hours, "hours", 0),
         )
-        out.append(told)
+        out.append(sentence)
     return out
 
 
@@ -64,16 +64,16 @@ def _inside(name: str) -> str:
     return words.small_first(name) if is_english() else name
 
 
-def cold_told(result: dict[str, Any], given: dict[str, Any], rolling: dict[str, Any]) -> str:
+def cold_sentence(result: dict[str, Any], given: dict[str, Any], rolling: dict[str, Any]) -> str:
     """What follows from rooms that were cold for hours in a month; empty where they were not, or where a
     finding tells it.
 
     given : the verdict, of which they may be a reason already. rolling : the result of `to_do`
     """
-    is_told = any(
+    is_reported = any(
         f["code"] == "room_below_target" and f["severity"] != "note" for f in open_findings(rolling)
     )
-    if is_told or not cold_zones(result):
+    if is_reported or not cold_zones(result):
         return ""
     if any(b["matter"] == "rooms" and b["severity"] for b in given["because"]):
         return _("Rooms were colder than set. If you did not turn them down on purpose, tell your installer.")
@@ -94,16 +94,16 @@ def unknown_things(site: Site, result: dict[str, Any], given: dict[str, Any]) ->
 
 
 def standing_words(
-    site: Site, result: dict[str, Any], given: dict[str, Any], asked: list[str], months: str
+    site: Site, result: dict[str, Any], given: dict[str, Any], tasks: list[str], months: str
 ) -> list[str]:
     """Sentences, the most pressing first.
 
-    result : the month's. given : the verdict. asked : what the household should do, from `to_do`. months :
+    result : the month's. given : the verdict. tasks : what the household should do, from `to_do`. months :
         the month's words
     """
     out = []
-    if asked:
-        out.append(asked[0])
+    if tasks:
+        out.append(tasks[0])
     elif given["verdict"] == "urgent":
         call = _("Please call your installer now.")
         out.append(f"{call} {_found(given)}")
@@ -154,12 +154,15 @@ def to_do(result: dict[str, Any], worked_on: Mapping[str, str] | None = None) ->
     worked_on : finding code -> local day of a job of which it is not known yet whether it worked. What was
         asked of the household rests until then.
     """
-    told = [f for f in open_findings(result) if f.get("home") and f["severity"] != "note"]
+    findings = [f for f in open_findings(result) if f.get("home") and f["severity"] != "note"]
     done = dict(worked_on or {})
     done |= {code: done[cause] for code, cause in FOLLOWS.items() if cause in done and code not in done}
-    asked = [_for_home(f) for f in told if f["code"] not in done or f["code"] in PRECAUTIONS]
-    days = dict.fromkeys(done[f["code"]] for f in told if f["code"] in done)
-    return [*asked, *(_watched(day, [f["code"] for f in told if done.get(f["code"]) == day]) for day in days)]
+    tasks = [_for_home(f) for f in findings if f["code"] not in done or f["code"] in PRECAUTIONS]
+    days = dict.fromkeys(done[f["code"]] for f in findings if f["code"] in done)
+    return [
+        *tasks,
+        *(_watched(day, [f["code"] for f in findings if done.get(f["code"]) == day]) for day in days),
+    ]
 
 
 def _watched(day: str, codes: list[str]) -> str:

@@ -41,15 +41,15 @@ def preferred(header: str, otherwise: str | None = None) -> str:
     header : an Accept-Language header (RFC 9110, 12.5.4). otherwise : language where the header names none
         that is known
     """
-    wanted: list[tuple[float, str]] = []
+    accepted: list[tuple[float, str]] = []
     for part in header[:500].split(","):
         tag, *parameters = (p.strip() for p in part.split(";"))
         weight = next((p[2:] for p in parameters if p.startswith("q=")), "1")
         try:
-            wanted.append((float(weight), tag))
+            accepted.append((float(weight), tag))
         except ValueError:
             continue
-    for wish, tag in sorted(wanted, key=lambda w: -w[0]):
+    for wish, tag in sorted(accepted, key=lambda w: -w[0]):
         if wish > 0.0 and (found := known(tag)):
             return found
     return known(otherwise) or ENGLISH

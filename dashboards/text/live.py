@@ -22,30 +22,30 @@ OLD_MIN = 10
 """Readings older than this have their age beside them."""
 
 
-def now_told(site: Site, latest: Mapping[str, Mapping[str, Any]]) -> dict[str, Any] | None:
+def live_summary(site: Site, latest: Mapping[str, Mapping[str, Any]]) -> dict[str, Any] | None:
     """text and time [ms] of the sentence; None where the readings don't tell what it does."""
     now = at_present(site, latest)
     return None if now is None or now.use == UNKNOWN else {"text": _sentence(now), "time": now.time}
 
 
-def age_told(told: Mapping[str, Any] | None, now: datetime) -> str:
+def age_text(summary: Mapping[str, Any] | None, now: datetime) -> str:
     """How old the sentence's readings are; empty where they are fresh."""
-    if told is None:
+    if summary is None:
         return ""
-    then = datetime.fromtimestamp(told["time"] / 1000, UTC)
+    then = datetime.fromtimestamp(summary["time"] / 1000, UTC)
     return words.age(then, now) if (now - then).total_seconds() > 60 * OLD_MIN else ""
 
 
 def _sentence(now: Present) -> str:
     flow = f" with water at {_warm(now.flow)}" if now.flow is not None else ""
-    asked = f" ({_warm(now.flow_asked)} asked)" if flow and now.flow_asked is not None else ""
+    target = f" ({_warm(now.flow_asked)} asked)" if flow and now.flow_asked is not None else ""
     cylinder = f", cylinder at {_warm(now.cylinder)}" if now.cylinder is not None else ""
     does = {
         OFF: "At rest",
-        HEATING: f"Heating the rooms{flow}{asked}",
+        HEATING: f"Heating the rooms{flow}{target}",
         HOT_WATER: f"Making hot water{cylinder}",
         DEFROST: "Defrosting the outdoor unit",
-        COOLING: f"Cooling the rooms{flow}{asked}",
+        COOLING: f"Cooling the rooms{flow}{target}",
     }.get(now.use, f"Running{flow}")
     around = [f"outdoors {_warm(now.outdoor)}"] if now.outdoor is not None else []
     if now.rooms is not None:
@@ -61,13 +61,13 @@ def _power(now: Present) -> str:
     """Heat for electricity; a defrost takes heat from the house, and at rest there is none to tell."""
     if now.use == OFF:
         return ""
-    told = (
+    parts = (
         [f"{_kw(now.heat_w)} of heat"]
         if now.heat_w is not None and now.heat_w > 0.0 and now.use != DEFROST
         else []
     )
     return " for ".join(
-        [*told, *([f"{_kw(now.electricity_w)} of electricity"] if now.electricity_w is not None else [])]
+        [*parts, *([f"{_kw(now.electricity_w)} of electricity"] if now.electricity_w is not None else [])]
     )
 
 

@@ -40,7 +40,7 @@ STATES: tuple[tuple[str, str, str, str], ...] = (
         '<path d="M9 8a3.5 3.5 0 1 1 3.5 4.5V15M12.5 19v.5"/>',
     ),
 )
-"""Key, words for one and for several, and the strokes of a sign on a grid of 24: told by shape and word,
+"""Key, words for one and for several, and the strokes of a sign on a grid of 24: distinct by shape and word,
 never by colour alone."""
 
 
@@ -48,7 +48,7 @@ def grouped(rows: Iterable[dict[str, Any]], now: datetime) -> list[dict[str, Any
     """Groups that have homes, those to look at first.
 
     rows : id, name, state, text, time [ms] of the last reading and told_at [ms] of the one that the state is
-        told from; both None where there is none. feed, zone : where it is fed by files alone, and its zone
+        comes from; both None where there is none. feed, zone : where it is fed by files alone, and its zone
     """
     homes: dict[str, list[dict[str, Any]]] = {}
     for row in rows:

@@ -74,10 +74,10 @@ def conversion(unit: str) -> tuple[str, float, int]:
     if found is None:
         return unit, 1.0, 0
     usual = _SIGNS.get(found[1], found[1])
-    wanted = dict(_chosen.get()).get(usual, usual)
-    if wanted not in CHOICES[usual]:
+    chosen = dict(_chosen.get()).get(usual, usual)
+    if chosen not in CHOICES[usual]:
         return unit, 1.0, 0
-    sign, factor, fewer = CHOICES[usual][wanted]
+    sign, factor, fewer = CHOICES[usual][chosen]
     return sign + unit[found.end() :], factor, fewer
 
 

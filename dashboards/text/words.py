@@ -123,7 +123,7 @@ def figure_for(code: str) -> str | None:
 
 
 LONG_MIN = 720.0
-"""Evidence of so many minutes is told in hours or days (common practice)."""
+"""Evidence of so many minutes is given in hours or days (common practice)."""
 _SHORT = {"lpg": "LPG"}
 
 
@@ -135,11 +135,11 @@ def plain(name: str) -> str:
 def named(text: str | None) -> str:
     """A sentence of `analysis` for readers: findings, quantities and site-file keys by their names, numbers
     in one form."""
-    told = _POINTERS.sub(lambda m: f"{m[1]} “{TITLES[m[2]]}”", text or "")
-    told = _CODES.sub(lambda m: f"“{TITLES[m[1]]}”", told)
-    told = _KEYS.sub(lambda m: SITE_KEYS[m[0]], told)
-    told = _NAMES.sub(lambda m: small_first(POINT_NAMES[m[1]]), told)
-    return tidy(without_remarks(told))
+    out = _POINTERS.sub(lambda m: f"{m[1]} “{TITLES[m[2]]}”", text or "")
+    out = _CODES.sub(lambda m: f"“{TITLES[m[1]]}”", out)
+    out = _KEYS.sub(lambda m: SITE_KEYS[m[0]], out)
+    out = _NAMES.sub(lambda m: small_first(POINT_NAMES[m[1]]), out)
+    return tidy(without_remarks(out))
 
 
 def without_remarks(text: str) -> str:
@@ -153,10 +153,10 @@ def reason(text: str | None) -> str:
     """A reason with the quantities in it named in plain words."""
     if not text:
         return ""
-    told = named(text)
+    out = named(text)
     if text.startswith("needs ") and _NAMES.search(text) and not text.startswith("needs readings"):
-        told = f"needs readings of {told[6:]}"
-    return capital(told)
+        out = f"needs readings of {out[6:]}"
+    return capital(out)
 
 
 def capital(text: str) -> str:
@@ -184,10 +184,10 @@ def evidence_words(evidence: dict[str, Any]) -> str:
     side, shown = evidence.get("side"), quantity(limit, name)
     if side not in ("above", "below"):
         return f"{text}; limit {shown}"
-    told = f"trouble {side} {shown}"
+    limit_text = f"trouble {side} {shown}"
     if isinstance(value, int | float) and not (value > limit if side == "above" else value < limit):
-        return f"{text}; within its limit ({told})"
-    return f"{text}; {told}"
+        return f"{text}; within its limit ({limit_text})"
+    return f"{text}; {limit_text}"
 
 
 def quantity(value: Any, unit_name: str, decimals: int | None = None) -> str:
@@ -198,11 +198,11 @@ def quantity(value: Any, unit_name: str, decimals: int | None = None) -> str:
 
 def missing_words(missing: dict[str, Any]) -> str:
     """A question of the verdict that can't be answered: why, and which meter would tell."""
-    told = f"{missing['question'].rstrip('?')}: not known. {reason(missing['reason'])}"
+    out = f"{missing['question'].rstrip('?')}: not known. {reason(missing['reason'])}"
     meters = [small_first(quantity_words(q)) for q in missing["meters"]]
     if meters:
-        told = f"{told}. Meters that would show it: {listed(meters)}"
-    return f"{told}."
+        out = f"{out}. Meters that would show it: {listed(meters)}"
+    return f"{out}."
 
 
 def since(value: str | None, until: str | None, last: str | None = None) -> str:

@@ -16,7 +16,7 @@ from fieldfare.analysis.advice.curve import curve_effect, lowest_curve
 from fieldfare.analysis.advice.heating_days import HeatingDays
 from fieldfare.analysis.advice.limits import LIMITS_ADVICE
 from fieldfare.analysis.advice.plan import HOUSEHOLD_SETS, Advice, plan, without_contrary
-from fieldfare.analysis.advice.pump import wanted_share
+from fieldfare.analysis.advice.pump import least_pump_share
 from fieldfare.analysis.advice.room_response import RoomResponse, changed
 from fieldfare.analysis.advice.saving import EFFICIENCY_KEEPS, cop_over
 from fieldfare.analysis.advice.set_back import night_of
@@ -300,7 +300,7 @@ def test_a_buffer_that_mixes_saves_what_cooler_water_saves() -> None:
 def test_pump_speed_follows_the_difference_of_flow_and_return(
     home: tuple[Site, Facts, dict], lift: float, share: float | None
 ) -> None:
-    found = wanted_share(home[0], lift)
+    found = least_pump_share(home[0], lift)
     assert found is None if share is None else found == pytest.approx(share, abs=0.02)
 
 

@@ -21,7 +21,7 @@ from fieldfare.analysis.answers.noise import ORDER as NOISE
 from fieldfare.analysis.errors import InputError, NotAssessed
 from fieldfare.analysis.findings.catalogue import codes
 from fieldfare.dashboards.answers import complaint_texts, plan_texts
-from fieldfare.dashboards.answers.complaint_told import complaint_told
+from fieldfare.dashboards.answers.present_complaint import present_complaint
 from tests.analysis.plain import FIRST, every_minute, facts_of, point, site_of
 from tests.benchmarks import answer_plants_c
 from tests.benchmarks.answer_complaints import COMPLAINTS, answer_of
@@ -119,9 +119,9 @@ def small_hours(question: Question, days: int = 3) -> Any:
 
 
 def test_hours_over_midnight_and_the_whole_day() -> None:
-    assert small_hours(Question(from_hour=22, to_hour=6)).asked.sum() == 8 * 60
-    assert small_hours(Question()).asked.sum() == 24 * 60
-    assert small_hours(Question(from_hour=6, to_hour=24)).asked.sum() == 18 * 60
+    assert small_hours(Question(from_hour=22, to_hour=6)).in_question.sum() == 8 * 60
+    assert small_hours(Question()).in_question.sum() == 24 * 60
+    assert small_hours(Question(from_hour=6, to_hour=24)).in_question.sum() == 18 * 60
 
 
 @pytest.mark.parametrize(("outdoor", "binding"), [(10.0, "no_frost"), (2.0, None)])
@@ -173,7 +173,7 @@ def test_rooms_over_their_set_temperature_are_not_set_higher() -> None:
     assert document["binding"] == "as_set"
     assert document["do"][0]["code"] == "which_room"
     assert not {"raise_target", "raise_curve"} & {a["code"] for a in document["do"]}
-    lead = " ".join(complaint_told({**document, "period": PERIOD}, "Plain", home=False)["lead"])
+    lead = " ".join(present_complaint({**document, "period": PERIOD}, "Plain", home=False)["lead"])
     assert "1.8\N{NO-BREAK SPACE}K above its set temperature" in lead
 
 
@@ -201,13 +201,15 @@ def test_the_set_back_is_judged_by_the_hours_named(
     step = next(s for s in document["steps"] if s["code"] == "set_back")
     assert (document["binding"], step["reason"]) == ("set_back", reason)
     assert document["tomorrow"]["code"] == tomorrow
-    assert complaint_told({**document, "period": PERIOD}, "Plain", home=False)["lead"][0].startswith(begins)
+    assert present_complaint({**document, "period": PERIOD}, "Plain", home=False)["lead"][0].startswith(
+        begins
+    )
 
 
 def test_a_step_is_not_in_order_while_a_finding_about_it_is_open() -> None:
     open_ = {"findings": [{"code": "room_below_target", "until": None, "severity": "watch"}]}
     document = cold_answer(20.6, 20.5, Question(), open_)
-    shown = complaint_told({**document, "period": PERIOD}, "Plain", home=False)["steps"][0]
+    shown = present_complaint({**document, "period": PERIOD}, "Plain", home=False)["steps"][0]
     assert shown["state_words"] == "not the cause"
     assert "finding: room" in shown["told"]
 
@@ -260,7 +262,9 @@ def test_without_a_cylinder_sensor_no_line_says_more_than_was_measured() -> None
     reasons = {s["reason"] for c, s in steps.items() if c not in ("stopped", "setpoint")}
     assert reasons == {"no_cylinder_sensor"}
     assert {v["code"]: v["value"] for v in steps["schedule"]["values"]}["charges_a_day"] == 2.0
-    lead = complaint_told({**document, "period": {"from": "2026-01-12", "to": "2026-01-12"}}, "X", home=False)
+    lead = present_complaint(
+        {**document, "period": {"from": "2026-01-12", "to": "2026-01-12"}}, "X", home=False
+    )
     assert "is not known" in lead["lead"][0]
 
 

@@ -16,7 +16,7 @@ from fieldfare.analysis.reports.checklists import items_for
 from fieldfare.analysis.tuning.steps import TuningStep
 from fieldfare.collector.simulated.design.spec import PlantSpec
 from fieldfare.collector.simulated.plant import random_plant, simulate
-from fieldfare.dashboards.checks.commissioned import commissioned_told
+from fieldfare.dashboards.checks.commissioned import present_commissioned
 from fieldfare.dashboards.checks.lists import built_in, filled
 
 FIRST, DAYS = date(2024, 1, 1), 35
@@ -186,7 +186,7 @@ def test_the_words_put_what_differs_first(home: tuple[PlantSpec, Site, Facts]) -
     spec, site, facts = home
     then = f"{spec.heat_pump.flow_m3_per_h / 0.7:.2f}"
     values = compared(site, facts, sheet(site, handed_over(spec) | {("flow", "rate"): then}), {})
-    told = commissioned_told(
+    told = present_commissioned(
         {"values": values, "open": ["low_flow"], "from": "2024-01-01", "to": "2024-02-04"}, site
     )
     flow = next(r for r in told["differs"] if r["item"] == "flow")

@@ -49,7 +49,7 @@ def test_an_unchanged_home_shows_no_difference_between_months(seed: int) -> None
     assert abs(told.outdoor_before - told.outdoor_after) > 1.0, "the weather differs"
     plain = after.total("electricity_total_kwh") / before.total("electricity_total_kwh") - 1.0
     assert abs(plain) > 0.04, "the plain amounts differ"
-    assert not LikeWeather.is_told(told.space_percent)
+    assert not LikeWeather.is_distinct(told.space_percent)
     if told.space_percent:
         assert told.space_percent.low is not None
         assert told.space_percent.high is not None
@@ -65,7 +65,7 @@ def test_a_change_is_told_at_its_size(change: float) -> None:
     assert told.value is not None
     assert told.low is not None
     assert told.high is not None
-    assert LikeWeather.is_told(told)
+    assert LikeWeather.is_distinct(told)
     assert told.low < change < told.high
     assert (told.high - told.low) / 2.0 <= WIDEST_PERCENT
 
@@ -88,6 +88,6 @@ def test_a_span_without_days_has_its_reason() -> None:
 
 
 def test_only_an_interval_clear_of_habits_is_told() -> None:
-    assert not LikeWeather.is_told(Estimate(-3.0, -7.0, -0.5))
-    assert LikeWeather.is_told(Estimate(-6.0, -9.0, -3.0))
-    assert not LikeWeather.is_told(Estimate.none("unknown"))
+    assert not LikeWeather.is_distinct(Estimate(-3.0, -7.0, -0.5))
+    assert LikeWeather.is_distinct(Estimate(-6.0, -9.0, -3.0))
+    assert not LikeWeather.is_distinct(Estimate.none("unknown"))

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 import fieldfare.analysis
-from fieldfare.analysis.advice.pump import wanted_share
+from fieldfare.analysis.advice.pump import least_pump_share
 from fieldfare.analysis.advice.room_response import RoomResponse
 from fieldfare.analysis.advice.saving import doubted
 from fieldfare.analysis.commissioned.compare import hand_half
@@ -58,8 +58,8 @@ def test_every_limit_follows_the_home(name: str) -> None:
 
 
 def test_advice_and_tuning_follow_a_homes_own_limits() -> None:
-    assert wanted_share(home(), 4.0) is None
-    assert wanted_share(home(advice_lift_low_k=4.5), 4.0) == pytest.approx(4.0 / 5.0)
+    assert least_pump_share(home(), 4.0) is None
+    assert least_pump_share(home(advice_lift_low_k=4.5), 4.0) == pytest.approx(4.0 / 5.0)
     assert toward(home(advice_step_k=1.0), "heating_curve", (50.0, 30.0), (44.0, 30.0)) == (49.0, 30.0)
     response = RoomResponse(1.3, 1.0, np.array([0.5]), 0.5, 2.0, {}, 0.2, 0.2, 0.2, True)
     assert doubted(home(advice_response_doubt=4.0), response)[2][1].opens_k == pytest.approx(8.0)

@@ -171,4 +171,4 @@ def test_months_of_one_meter_are_compared_as_a_whole() -> None:
     told = like_weather(result.site, table.where(slice(0, 30)), table.where(slice(30, 60)))
     assert told.space_percent.value is None
     assert told.total_percent.value == pytest.approx(20.0, abs=2.0)
-    assert LikeWeather.is_told(told.total_percent)
+    assert LikeWeather.is_distinct(told.total_percent)

@@ -24,7 +24,7 @@ from fieldfare.analysis.reports.cold_snap import outlook, parse_forecast
 from fieldfare.analysis.reports.result import analyse
 from fieldfare.analysis.reports.what_if import answer
 from fieldfare.analysis.reports.winter_forecast import forecast
-from fieldfare.dashboards.answers.told import told
+from fieldfare.dashboards.answers.present_answer import present_answer
 from fieldfare.dashboards.rows.sources import source_rows
 from tests.analysis.beside_home import COP, DAYS, FIRST, HEAD, LOSS_W_PER_K, PER_DAY, POINTS, Home, point
 
@@ -406,7 +406,7 @@ def test_a_bill_beside_a_boiler_is_not_split_and_says_what_both_gave() -> None:
     assert document["difference"]["kwh"] == pytest.approx(now - before)
     assert document["other_heat_kwh"]["now"] == pytest.approx(spans[1].facts.days.total("heat_other_kwh"))
     period = {"from": "2026-01-26", "to": "2026-02-19"}
-    lead = " ".join(told({**document, "period": period}, "Elm")["lead"])
+    lead = " ".join(present_answer({**document, "period": period}, "Elm")["lead"])
     assert "not split by cause" in lead
     assert "can't be trusted" not in lead
 

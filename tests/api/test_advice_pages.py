@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from fieldfare.analysis.advice.plan import HOUSEHOLD_SETS, PLANNED
-from fieldfare.dashboards.advice.told import LINES, STOP, TITLES, advice_told
+from fieldfare.dashboards.advice.present_advice import LINES, STOP, TITLES, present_advice
 from tests.api.web import OTHER, OWN, Web
 
 
@@ -72,7 +72,7 @@ def test_every_setting_has_its_words() -> None:
 
 
 def test_dear_hours_are_told_in_money_and_with_what_the_rooms_do() -> None:
-    told = advice_told(
+    told = present_advice(
         {
             "of": "a year like the last",
             "currency": "GBP",

@@ -212,7 +212,7 @@ def test_nothing_new_begins_once_the_service_stops(service: Service) -> None:
 def test_the_night_of_a_real_site(plant_here: Service) -> None:
     outcome = night(plant_here, plant_here.sites.get("alder-row"))
     assert outcome.has_result
-    assert outcome.told.startswith("2026-01-05 to 2026-01-08")
+    assert outcome.summary.startswith("2026-01-05 to 2026-01-08")
     kept = plant_here.results.newest("alder-row")
     assert kept is not None
     assert kept["period"]["to"] == "2026-01-08"
@@ -246,12 +246,12 @@ def test_between_the_hours_only_a_unit_that_may_have_stopped_is_checked(plant_he
         return watch(plant_here, plant, heard + later, whole=False)
 
     works = told(1800.0, 40)
-    assert (works.told.split(",")[0], works.has_result) == ("the unit works", False)
-    assert told(8.0, 25).told.startswith("the unit works")
+    assert (works.summary.split(",")[0], works.has_result) == ("the unit works", False)
+    assert told(8.0, 25).summary.startswith("the unit works")
     stopped = told(8.0, 31)
     assert stopped.has_result, stopped
     nothing_new = told(8.0, 31, timedelta(minutes=31))
-    assert (nothing_new.told.split(",")[0], nothing_new.has_result) == ("nothing new", False)
+    assert (nothing_new.summary.split(",")[0], nothing_new.has_result) == ("nothing new", False)
     silent = told(8.0, 31, timedelta(hours=7))
     assert [f["code"] for f in silent.findings] == ["silence"]
 

@@ -11,7 +11,7 @@ import numpy as np
 from fieldfare.analysis.advice.backup import bivalent
 from fieldfare.analysis.advice.cheaper_hours import best_charging_hour
 from fieldfare.analysis.advice.curve import curve_effect, lowest_curve
-from fieldfare.analysis.advice.pump import pump_effect, pump_seen
+from fieldfare.analysis.advice.pump import observed_pump, pump_effect
 from fieldfare.analysis.advice.rooms import rooms_effect
 from fieldfare.analysis.advice.set_back import refuse_slow, set_back_effects
 from fieldfare.analysis.advice.water import cooler_store
@@ -73,7 +73,7 @@ def _depth(depth_k: float) -> Callable[[Site, Facts, dict[str, Any]], Told]:
 
 def _pump(share: float) -> Callable[[Site, Facts, dict[str, Any]], Told]:
     def told(site: Site, facts: Facts, result: dict[str, Any]) -> Told:
-        effect = pump_effect(site, pump_seen(site, facts, result), share)
+        effect = pump_effect(site, observed_pump(site, facts, result), share)
         return Told(effect.saves, effect.room, Setting(flow_share=share))
 
     return told

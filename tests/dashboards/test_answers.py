@@ -9,8 +9,8 @@ import pytest
 from fieldfare.analysis.answers.bill_codes import ASKED, PART_FINDINGS, WHOSE
 from fieldfare.analysis.findings.limits import LIMITS
 from fieldfare.dashboards.answers import bill_texts, complaint_texts
-from fieldfare.dashboards.answers.complaint_told import value_words
-from fieldfare.dashboards.answers.told import told
+from fieldfare.dashboards.answers.present_answer import present_answer
+from fieldfare.dashboards.answers.present_complaint import value_words
 from tests.contract_codes import CONTRACT_CODES
 
 
@@ -65,7 +65,9 @@ def test_every_code_has_its_words() -> None:
 
 
 def test_the_lead_names_the_difference_and_its_weightiest_parts() -> None:
-    shown = told(document(part("weather", 30.0), part("hot_water", 12.0), part("standby", 1.0)), "Alder Row")
+    shown = present_answer(
+        document(part("weather", 30.0), part("hot_water", 12.0), part("standby", 1.0)), "Alder Row"
+    )
     assert "£43" in shown["lead"][0]
     assert "43" in shown["lead"][0]
     assert shown["lead"][1].startswith("It was colder (+£30")
@@ -74,20 +76,20 @@ def test_the_lead_names_the_difference_and_its_weightiest_parts() -> None:
 
 def test_the_headline_names_the_parts_that_explain_most_and_no_more() -> None:
     made = document(part("weather", 46.0), part("efficiency", 37.0), part("meter", -9.9), part("rooms", 6.0))
-    (_, reasons) = told(made, "Alder Row")["lead"]
+    (_, reasons) = present_answer(made, "Alder Row")["lead"]
     assert (
         reasons == "It was colder (+£46) and the heat pump needed more electricity for the same heat (+£37)."
     )
-    assert len(told(made, "Alder Row")["rows"]) == 4, "the rest is in the table"
+    assert len(present_answer(made, "Alder Row")["rows"]) == 4, "the rest is in the table"
     even = document(*(part(c, 20.0) for c in ("weather", "efficiency", "hot_water", "rooms", "standby")))
-    assert told(even, "Alder Row")["lead"][1].count("+£20") == 3
+    assert present_answer(even, "Alder Row")["lead"][1].count("+£20") == 3
     alone = document(part("weather", 90.0), part("efficiency", 8.0), part("hot_water", 7.0))
-    assert told(alone, "Alder Row")["lead"][1] == "It was colder (+£90)."
+    assert present_answer(alone, "Alder Row")["lead"][1] == "It was colder (+£90)."
 
 
 def test_what_is_the_installers_is_not_asked_of_the_household() -> None:
     made = document(part("efficiency", 20.0, visit="drive"), part("hot_water", 12.0), part("standby", 1.0))
-    firm, home = told(made, "Alder Row"), told(made, "Alder Row", home=True)
+    firm, home = present_answer(made, "Alder Row"), present_answer(made, "Alder Row", home=True)
     assert any("Bring".lower() in line.lower() and "pays back" in line for line in firm["mend"])
     assert not any("strainer" in line for line in home["mend"])
     assert any("your installer" in line for line in home["mend"])
@@ -99,9 +101,9 @@ def test_other_loads_are_never_assumed() -> None:
     made = document(part("weather", 30.0)) | {
         "billed": {"kwh": 300.0, "money": None, "other_kwh": 170.0, "other_money": None}
     }
-    assert "Ask which things" in told(made, "Alder Row")["billed"]
+    assert "Ask which things" in present_answer(made, "Alder Row")["billed"]
     less = made | {"billed": {"kwh": 90.0, "money": None, "other_kwh": -40.0, "other_money": None}}
-    assert "an estimate" in told(less, "Alder Row")["billed"]
+    assert "an estimate" in present_answer(less, "Alder Row")["billed"]
 
 
 @pytest.mark.parametrize(
@@ -129,7 +131,7 @@ def test_every_limit_of_the_answers_has_a_unit_and_a_source() -> None:
 def test_what_is_said_on_the_phone_is_sure_and_adds_up() -> None:
     unsure = part("house", 4.0)
     made = document(part("weather", 30.0), part("efficiency", 12.0), part("rooms", -9.0), unsure)
-    say = told(made, "Alder Row")["say"]
+    say = present_answer(made, "Alder Row")["say"]
     assert say == (
         "“Your heating cost £37 more than the same days a year ago. £30 is the colder weather; how the home"
         " was used saved £9; £12 comes from the heating system, and that is for us to put right; for"
@@ -140,7 +142,7 @@ def test_what_is_said_on_the_phone_is_sure_and_adds_up() -> None:
 
 def test_amounts_are_rounded_one_way_and_what_is_left_is_said_however_small() -> None:
     made = document(part("direct_heat", 41.6), part("rooms", -17.42), part("standby", 1.4))
-    shown = told(made, "Alder Row")
+    shown = present_answer(made, "Alder Row")
     assert "£26 more" in shown["say"]
     assert "saved £17; £42 comes" in shown["say"]
     assert "for £1 more there is no sure cause" in shown["say"]
@@ -155,28 +157,28 @@ def test_amounts_are_rounded_one_way_and_what_is_left_is_said_however_small() ->
 def test_against_the_design_no_earlier_bill_is_judged_and_open_findings_are_named() -> None:
     cost = {"finding": "high_standing_loss", "electricity_kwh": 569.0, "money": 154.0}
     made = document(part("efficiency", -30.0)) | {"against": "design", "no_earlier": True, "costly": [cost]}
-    shown = told(made, "Alder Row")
+    shown = present_answer(made, "Alder Row")
     assert shown["lead"][0].startswith("The heating,")
     assert "only the design can be compared" in shown["lead"][1]
     assert "cylinder cools too fast, about £154 a year" in shown["say"]
-    assert "£154" not in " ".join(told(made, "Alder Row", home=True)["lead"])
+    assert "£154" not in " ".join(present_answer(made, "Alder Row", home=True)["lead"])
 
 
 def test_without_a_sure_part_the_likeliest_is_said_and_never_that_all_is_as_before() -> None:
     unsure = [part("efficiency", 35.0) | {"told": False}, part("rooms", 6.0) | {"told": False}]
-    say = told(document(*unsure), "Alder Row")["say"]
+    say = present_answer(document(*unsure), "Alder Row")["say"]
     assert say == (
         "“Your heating cost £41 more than the same days a year ago. No cause is sure; the likeliest is that"
         " the heat pump needed more electricity for the same heat.”"
     )
     spread = [part(c, 10.0) | {"told": False} for c in ("efficiency", "rooms", "hot_water")]
-    assert "No single cause stands out" in told(document(*spread), "Alder Row")["say"]
-    alike = told(document(part("weather", 1.0)), "Alder Row")["say"]
+    assert "No single cause stands out" in present_answer(document(*spread), "Alder Row")["say"]
+    alike = present_answer(document(part("weather", 1.0)), "Alder Row")["say"]
     assert alike == "“Your heating cost about as much as the same days a year ago.”"
 
 
 def test_a_heating_that_cost_less_is_not_called_the_reason() -> None:
-    lead = told(document(part("weather", -30.0)), "Alder Row")["lead"][0]
+    lead = present_answer(document(part("weather", -30.0)), "Alder Row")["lead"][0]
     assert lead.startswith("It is not the heating that made the bill higher: the heating,")
     assert "£30 (30\N{NO-BREAK SPACE}kWh) less" in lead
 
@@ -200,9 +202,11 @@ def test_without_a_cause_the_answer_says_what_was_seen_and_what_is_not_measured(
     values = [{"code": c, "value": v, "unit": "°C"} for c, v in (("room", 18.6), ("target", 19.6))]
     target = {"code": "target", "state": "fine", "reason": None, "values": values}
     valve = {"code": "valve", "state": "unknown", "reason": None, "values": []}
-    lead = " ".join(told(cold(target, valve), "Alder Row")["lead"]).replace("\N{NO-BREAK SPACE}", " ")
+    lead = " ".join(present_answer(cold(target, valve), "Alder Row")["lead"]).replace(
+        "\N{NO-BREAK SPACE}", " "
+    )
     assert "at 18.6 °C, 1.0 K below its set temperature" in lead
     assert "Not known from these readings: valves of the zone." in lead
     without = {**target, "values": values[:1]}
-    lead = " ".join(told(cold(without), "Alder Row")["lead"])
+    lead = " ".join(present_answer(cold(without), "Alder Row")["lead"])
     assert "no set temperature is read" in lead

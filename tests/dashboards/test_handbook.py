@@ -71,8 +71,8 @@ def brief() -> Plant:
 @pytest.mark.parametrize("code", CONTRACT_CODES)
 def test_each_finding_of_the_contract_has_its_place(code: str) -> None:
     made = entry(code)
-    assert made.told is not None
-    assert all(len(words) > 30 and words.endswith(".") for words in made.told), made.told
+    assert made.text is not None
+    assert all(len(words) > 30 and words.endswith(".") for words in made.text), made.text
     assert made.title
     assert made.severities
     wanted = set(CONTRACT_CAUSES.get(code, "").split())

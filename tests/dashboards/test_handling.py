@@ -15,10 +15,10 @@ from fieldfare.dashboards import pages
 from fieldfare.dashboards.fleet.entries import entry_of
 from fieldfare.dashboards.text.handling import (
     dealt_with,
+    decision_sentences,
     is_put_aside,
     short,
     sinks,
-    told,
 )
 from tests.dashboards.conftest import HOUSEHOLDER, INSTALLER, NOW, SHORT_CYCLING, Plant
 from tests.dashboards.test_pages import sound, text_of
@@ -106,7 +106,7 @@ def decision(**more: Any) -> dict[str, Any]:
     ],
 )
 def test_a_decision_in_words(more: dict[str, Any], code: str, said: str) -> None:
-    assert told(decision(**more), code).replace("\u00a0", " ") == said
+    assert decision_sentences(decision(**more), code).replace("\u00a0", " ") == said
 
 
 @pytest.mark.parametrize("code", SAFETY)

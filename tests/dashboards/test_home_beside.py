@@ -9,7 +9,7 @@ import pytest
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.plant.site import Site
 from fieldfare.dashboards.text.home_beside import beside
-from fieldfare.dashboards.text.home_month import month_told
+from fieldfare.dashboards.text.home_month import month_sections
 from fieldfare.dashboards.text.language import speaking
 from tests.analysis.beside_home import HEAD, POINTS, Home, point
 
@@ -67,5 +67,5 @@ def test_surplus_electricity_is_told_with_what_it_does() -> None:
 def test_the_month_has_the_part_in_every_language(code: str, word: str) -> None:
     made = Home(more=STOVE)
     with speaking(code):
-        parts = month_told(made.site, {"result": made.result().as_dict()})
+        parts = month_sections(made.site, {"result": made.result().as_dict()})
     assert any(word in part.answer for part in parts)

@@ -13,7 +13,7 @@ from fieldfare.analysis.advice.plan import plan
 from fieldfare.analysis.reports.what_if import answer
 from fieldfare.dashboards import pages
 from fieldfare.dashboards.answers import bill_texts, complaint_texts, plan_texts
-from fieldfare.dashboards.answers.bill_told import bill_told
+from fieldfare.dashboards.answers.present_bill import present_bill
 from fieldfare.dashboards.papers import paper_html
 from fieldfare.dashboards.text.catalogue import messages
 from fieldfare.dashboards.text.home_standing import to_do
@@ -71,9 +71,9 @@ def test_no_text_of_an_answer_to_the_household_has_such_a_word() -> None:
 
 def test_no_answer_about_a_bill_has_such_a_word() -> None:
     parts = [part(code, value) for code in bill_texts.PARTS for value in (30.0, -30.0)]
-    told = repr(bill_told(document(*parts), home=True))
+    told = repr(present_bill(document(*parts), home=True))
     assert found_in(told) == []
-    assert "Shapley" in bill_told(document(*parts), home=False)["method"], "the desk has its name"
+    assert "Shapley" in present_bill(document(*parts), home=False)["method"], "the desk has its name"
 
 
 def asked(plant: Plant) -> list[dict[str, Any]]:

@@ -35,12 +35,12 @@ def cycling_causes(
 ) -> tuple[tuple[Cause, ...], tuple[Evidence, ...]]:
     """Who ends the runs, how much water there is, how big the unit is, how much flows."""
     site = context.site
-    told: list[Evidence] = []
+    evidence: list[Evidence] = []
     by_call = _ended_by_call(runs, coarse=run_spacing(context.days) > _PEAKS_SEEN_MIN)
     scores: dict[str, tuple[float, str]] = {}
     call = by_call if by_call is not None else 0.4
     if by_call is not None:
-        told.append(Evidence("runs stopped by the thermostat", round(by_call, 2), "-"))
+        evidence.append(Evidence("runs stopped by the thermostat", round(by_call, 2), "-"))
     words = (
         "the thermostat or a zone valve ends" if by_call is not None else "nothing measured shows what ends"
     )
@@ -48,7 +48,7 @@ def cycling_causes(
     own = 1.0 - call
     litres = water_per_kw(site, runs)
     if np.isfinite(litres):
-        told.append(
+        evidence.append(
             context.evidence(
                 "water and metal warmed at each start",
                 round(litres, 1),
@@ -58,7 +58,7 @@ def cycling_causes(
         )
     share = _flow_share(site, runs)
     if np.isfinite(share):
-        told.append(context.evidence("flow over nominal", round(share, 2), "-", "low_flow_watch_share"))
+        evidence.append(context.evidence("flow over nominal", round(share, 2), "-", "low_flow_watch_share"))
     size = _size(site)
     low = context.limit("low_flow_watch_share")
     restricted = np.clip((low - share) / 0.12 + 0.5, 0.0, 1.5) if np.isfinite(share) else _UNSEEN_FLOW
@@ -100,8 +100,8 @@ def cycling_causes(
         ),
     )
     if by_call is None and big < 1.0 and restricted < 1.0:
-        return (), tuple(told)  # nothing tells a call that falls away from a unit that stops by itself
-    return ranked(scores), tuple(told)
+        return (), tuple(evidence)  # nothing tells a call that falls away from a unit that stops by itself
+    return ranked(scores), tuple(evidence)
 
 
 def _ended_by_call(runs: Table, *, coarse: bool = False) -> float | None:
@@ -113,9 +113,9 @@ def _ended_by_call(runs: Table, *, coarse: bool = False) -> float | None:
         after.
     """
     by_call, by_unit = runs["ended_by"] == "call", runs["ended_by"] == "unit"
-    told = int(by_call.sum() + by_unit.sum())
-    if told >= 0.3 * len(runs):
-        return float(by_call.sum()) / told if told else float("nan")
+    classified = int(by_call.sum() + by_unit.sum())
+    if classified >= 0.3 * len(runs):
+        return float(by_call.sum()) / classified if classified else float("nan")
     over = runs["flow_max"] - runs["target_flow"]
     after = runs["flow_after"] / runs["flow_rate"]
     verdict = np.full(len(runs), np.nan)
@@ -129,8 +129,8 @@ def _ended_by_call(runs: Table, *, coarse: bool = False) -> float | None:
     verdict[over > _OWN_STOP_K] = 0.0
     if _ends_alike(over):
         verdict[np.isfinite(over) & ~(after < _FLOWS_SHARE)] = 0.0
-    seen = verdict[np.isfinite(verdict)]
-    return float(seen.mean()) if len(seen) >= max(5, 0.2 * len(runs)) else None
+    known_verdicts = verdict[np.isfinite(verdict)]
+    return float(known_verdicts.mean()) if len(known_verdicts) >= max(5, 0.2 * len(runs)) else None
 
 
 def _flows_on(after: Floats) -> bool:
@@ -149,7 +149,7 @@ def _ends_alike(over: Floats) -> bool:
 
 
 def water_per_kw(site: Site, runs: Table) -> float:
-    """Water, metal included, that a run warms for each kilowatt it gives [l/kW]; nan where it can't be told.
+    """Water, metal included, that a run warms for each kilowatt it gives [l/kW]; nan where not known.
 
     What a cycle stores is its heat less what the rooms take all along: heat x pause / period. Over the rise
     of the mean water temperature that is a heat capacity.

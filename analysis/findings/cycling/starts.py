@@ -75,17 +75,19 @@ def short_cycling(context: Context) -> Finding | None:
     # Begin and end of a run are known to half a reading each: what may be longer is no short run.
     longest = by_day.minutes + (run_spacing(days) - 1.0) / 2.0
     through = cold & (by_day.count > limit("cold_starts_a_day")) & (longest < limit("cold_run_minutes"))
-    so = brief | through
+    cycles_short = brief | through
     heated = (days.floats("minutes_heating") >= 60) | (days.floats("minutes_running") >= 60)
-    episode = latest_episode(days["day"], so, _comparable(so, outdoor, heated), hold_days=3, gone_days=7)
+    episode = latest_episode(
+        days["day"], cycles_short, _comparable(cycles_short, outdoor, heated), hold_days=3, gone_days=7
+    )
     if episode is None:
         return _unseen(context)
-    here = episode.covers(days["day"]) & so
+    here = episode.covers(days["day"]) & cycles_short
     severity = _severity(context, by_day, here, np.where(brief, size, np.nan), episode)
     chosen = runs.where(np.isin(runs["day"], days["day"][here]))
     starts = nan_median(by_day.count[here])
     length, rate = nan_median(by_day.minutes[here]), nan_median(by_day.rate[here])
-    cause, told = cycling_causes(context, chosen, cold_share=float(through[here].mean()))
+    cause, evidence = cycling_causes(context, chosen, cold_share=float(through[here].mean()))
     kwh = _cost(context, chosen, by_day, here)
     due, usual_run = _due(context, outdoor, here)
     real = min(normal_probability(due.score(float(np.mean(by_day.count[here])))), limit("surest"))
@@ -119,7 +121,7 @@ def short_cycling(context: Context) -> Finding | None:
             ),
             Evidence("expected run at this load, 95 % interval", usual_run, "min"),
             context.evidence("days with short cycling", int(here.sum()), "days", "cycling_days"),
-            *told,
+            *evidence,
         ),
         causes=cause,
         next_step=next_step(cause[0].cause if cause else ""),
@@ -240,13 +242,13 @@ def _weather_limits(context: Context, outdoor: Floats) -> tuple[Floats, Floats]:
     return starts, run
 
 
-def _comparable(so: Flags, outdoor: Floats, heated: Flags) -> Flags:
+def _comparable(cycles_short: Flags, outdoor: Floats, heated: Flags) -> Flags:
     """Days on which it could show: in the weather in which it did, or all where the weather is not known."""
-    if not so.any() or not np.isfinite(outdoor[so]).any():
-        return heated | so
-    coldest, warmest = np.nanquantile(outdoor[so], (0.1, 0.9))
+    if not cycles_short.any() or not np.isfinite(outdoor[cycles_short]).any():
+        return heated | cycles_short
+    coldest, warmest = np.nanquantile(outdoor[cycles_short], (0.1, 0.9))
     like = (outdoor >= coldest) & (outdoor <= warmest)
-    return np.asarray(so | (heated & like), dtype=np.bool_)
+    return np.asarray(cycles_short | (heated & like), dtype=np.bool_)
 
 
 def _severity(context: Context, by_day: _Days, here: Flags, size: Floats, episode: Episode) -> Severity:
@@ -286,19 +288,19 @@ def _by_counter(context: Context) -> Finding | None:
     running = hours if np.isfinite(hours).any() else days.floats("minutes_running") / 60.0
     judged = np.isfinite(starts) & (starts >= 1)
     length = np.divide(running * 60.0, starts, out=np.full(len(starts), np.nan), where=starts > 0)
-    so = judged & (starts > limit("counted_starts_a_day"))
+    too_many = judged & (starts > limit("counted_starts_a_day"))
     # Long runs between many starts are a busy winter's day, not short cycling.
-    so &= ~(length > 2.0 * limit("cold_run_minutes"))
+    too_many &= ~(length > 2.0 * limit("cold_run_minutes"))
     episode = latest_episode(
-        days["day"], so, _comparable(so, days.floats("outdoor"), judged), hold_days=3, gone_days=7
+        days["day"], too_many, _comparable(too_many, days.floats("outdoor"), judged), hold_days=3, gone_days=7
     )
     if episode is None:
         return None
-    here = episode.covers(days["day"]) & so
+    here = episode.covers(days["day"]) & too_many
     many, mean = nan_median(starts[here]), nan_median(length[here])
     over = many / limit("counted_starts_a_day")
     severity = downgraded("act" if over >= 2.0 else "watch", episode, limit("cycling_days"))
-    told = (
+    evidence = (
         () if np.isnan(mean) else (context.evidence("mean run", round(mean, 1), "min", "short_run_minutes"),)
     )
     return Finding(
@@ -309,7 +311,7 @@ def _by_counter(context: Context) -> Finding | None:
         f"The compressor starts {many:.0f} times a day {basis}.",
         evidence=(
             context.evidence("starts a day", round(many, 1), "1/day", "counted_starts_a_day"),
-            *told,
+            *evidence,
             context.evidence("days with short cycling", int(here.sum()), "days", "cycling_days"),
         ),
         next_step=(

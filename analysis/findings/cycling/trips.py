@@ -32,14 +32,14 @@ def unit_trips(context: Context) -> Finding | None:
     heating = (runs["use"] != HOT_WATER) & (runs["minutes_hot_water"] == 0)
     tripped = heating & is_trip(context, runs)
     per_day, of_all = _per_day(days, runs, tripped), _per_day(days, runs, heating)
-    so = (per_day >= limit("trips_a_day")) & (per_day >= limit("trip_share") * np.maximum(of_all, 1.0))
-    episode = latest_episode(days["day"], so, of_all >= 1.0, hold_days=2, gone_days=4)
+    often = (per_day >= limit("trips_a_day")) & (per_day >= limit("trip_share") * np.maximum(of_all, 1.0))
+    episode = latest_episode(days["day"], often, of_all >= 1.0, hold_days=2, gone_days=4)
     if episode is None:
         return None
-    here = episode.covers(days["day"]) & so
+    here = episode.covers(days["day"]) & often
     mine = runs.where(tripped & np.isin(runs["day"], days["day"][here]))
     many, length = nan_median(per_day[here]), nan_median(mine.floats("minutes"))
-    short = nan_median(asked_flow(context, mine) - mine.floats("flow_max"))
+    short = nan_median(target_flow_of(context, mine) - mine.floats("flow_max"))
     share = float(per_day[here].sum() / of_all[here].sum())
     by_call = float((mine["ended_by"] == "unit").mean())
     why = (
@@ -86,21 +86,21 @@ def is_trip(context: Context, runs: Table) -> Flags:
     measured.
     """
     brief = runs.floats("minutes") < context.limit("trip_run_minutes")
-    unreached = runs.floats("flow_max") < asked_flow(context, runs) + _REACHED_K
+    unreached = runs.floats("flow_max") < target_flow_of(context, runs) + _REACHED_K
     whole = ~runs["cut"].astype(np.bool_)
     flows_on = runs.floats("flow_after") >= _FLOWS_ON * runs.floats("flow_rate")
-    still_asked = (runs["ended_by"] == "unit") | ((runs["ended_by"] == "unknown") & flows_on)
-    return np.asarray(brief & unreached & whole & still_asked, dtype=np.bool_)
+    heat_still_needed = (runs["ended_by"] == "unit") | ((runs["ended_by"] == "unknown") & flows_on)
+    return np.asarray(brief & unreached & whole & heat_still_needed, dtype=np.bool_)
 
 
-def asked_flow(context: Context, runs: Table) -> Floats:
+def target_flow_of(context: Context, runs: Table) -> Floats:
     """Set flow temperature of each run [°C]; nan where not measured and no call shows demand."""
-    asked = runs.floats("target_flow")
+    target = runs.floats("target_flow")
     curve = context.site.heating_curve
     if curve is None:
-        return asked
+        return target
     designed = np.asarray(curve_at(curve.points, runs.floats("outdoor")))
-    return np.where(np.isfinite(asked), asked, np.where(runs["ended_by"] == "unit", designed, np.nan))
+    return np.where(np.isfinite(target), target, np.where(runs["ended_by"] == "unit", designed, np.nan))
 
 
 def _per_day(days: Table, runs: Table, flags: Flags) -> Floats:

@@ -51,13 +51,15 @@ def clock_offset(context: Context) -> Finding | None:
     by_season = _by_clock_change(context)
     if by_season is not None:
         return by_season
-    by_sun, seen = _by_irradiance(context)
+    by_sun, is_known_by_sun = _by_irradiance(context)
     if by_sun is not None:
         return by_sun
-    by_air, seen_air = (None, False) if "outdoor_temperature" in context.unreliable else clock_by_air(context)
+    by_air, is_known_by_air = (
+        (None, False) if "outdoor_temperature" in context.unreliable else clock_by_air(context)
+    )
     if by_air is not None:
         return by_air
-    if not keeps and not seen and not seen_air:
+    if not keeps and not is_known_by_sun and not is_known_by_air:
         raise NotAssessed(
             "needs the unit's electricity beside heat or water temperatures every half hour or closer, or an"
             " outdoor sensor with the site's latitude and longitude"
@@ -77,8 +79,8 @@ def _lags(context: Context) -> tuple[list[_Lag], set[str]]:
         if any(q in context.unreliable for q in (*_QUANTITIES["electricity"], *_QUANTITIES[signal])):
             continue
         lag, like = days.floats(f"lag_{signal}"), days.floats(f"like_{signal}")
-        told = np.isfinite(lag) & (like >= context.limit("clock_likeness"))
-        if told.sum() < _FEWEST_DAYS:
+        is_known = np.isfinite(lag) & (like >= context.limit("clock_likeness"))
+        if is_known.sum() < _FEWEST_DAYS:
             continue
         if signal == "lift" and "heat" in keeps and _flow_agrees(context):
             keeps.add(signal)
@@ -87,9 +89,9 @@ def _lags(context: Context) -> tuple[list[_Lag], set[str]]:
             context.limit("clock_minutes"), context.limit("clock_spacings") * _spacing(context, signal)
         )
         late = lag - _NATURAL_MIN
-        off = told & (np.abs(late) >= limit)
-        episode = latest_episode(days["day"], off, told, hold_days=_FEWEST_DAYS)
-        if off.sum() < 0.3 * told.sum():
+        off = is_known & (np.abs(late) >= limit)
+        episode = latest_episode(days["day"], off, is_known, hold_days=_FEWEST_DAYS)
+        if off.sum() < 0.3 * is_known.sum():
             keeps.add(signal)
         if episode is None or episode.share < 0.7:
             continue
@@ -129,11 +131,11 @@ def _all_lags(context: Context) -> tuple[list[_Lag], set[str]]:
     if lags:
         return lags, keeps
     for signal in ("heat", "state"):
-        told = _by_edges(context, signal)
-        if isinstance(told, _Lag):
-            lags.append(told)
+        lag = _by_edges(context, signal)
+        if isinstance(lag, _Lag):
+            lags.append(lag)
             keeps.discard(signal)
-        elif told:
+        elif lag:
             keeps.add(signal)
     # What strays by less than likeness shows may have passed for keeping step: only edges tell.
     if lags:
@@ -148,17 +150,17 @@ def _by_edges(context: Context, signal: str) -> _Lag | bool:
         return False
     begin, end = days.floats(f"begin_{signal}"), days.floats(f"end_{signal}")
     late = (begin + end) / 2.0 - _NATURAL_EDGE_MIN[signal]
-    told = np.isfinite(late)
-    if told.sum() < _FEWEST_DAYS:  # a unit that never rests: its quick changes tell
+    is_known = np.isfinite(late)
+    if is_known.sum() < _FEWEST_DAYS:  # a unit that never rests: its quick changes tell
         begin = end = days.floats(f"near_{signal}")
         late = begin - _NATURAL_EDGE_MIN[signal]
-        told = np.isfinite(late) & (days.floats(f"near_like_{signal}") >= context.limit("clock_likeness"))
-    if told.sum() < _FEWEST_DAYS:
+        is_known = np.isfinite(late) & (days.floats(f"near_like_{signal}") >= context.limit("clock_likeness"))
+    if is_known.sum() < _FEWEST_DAYS:
         return False
     limit = context.limit("clock_edge_minutes") + (_spacing(context, signal) - 1.0) / 2.0
     alike = np.abs(begin - end) <= context.limit("clock_edge_agree_minutes") + _spacing(context, signal) - 1.0
-    off = told & (np.abs(late) >= limit) & alike
-    episode = latest_episode(days["day"], off, told, hold_days=_FEWEST_DAYS)
+    off = is_known & (np.abs(late) >= limit) & alike
+    episode = latest_episode(days["day"], off, is_known, hold_days=_FEWEST_DAYS)
     if episode is None or episode.share < 0.7:
         return True
     mine = late[off & episode.covers(days["day"])]
@@ -170,8 +172,8 @@ def _by_edges(context: Context, signal: str) -> _Lag | bool:
 
 def _spacing(context: Context, signal: str) -> float:
     days = context.all_days.days
-    wanted = ("heat_pump_electricity", *_QUANTITIES[signal])
-    return max((days.median(f"spacing.{q}") for q in wanted if f"spacing.{q}" in days), default=1.0)
+    quantities = ("heat_pump_electricity", *_QUANTITIES[signal])
+    return max((days.median(f"spacing.{q}") for q in quantities if f"spacing.{q}" in days), default=1.0)
 
 
 def _between_meters(context: Context, lags: list[_Lag], keeps: set[str]) -> Finding:
@@ -302,11 +304,11 @@ def _by_irradiance(context: Context) -> tuple[Finding | None, bool]:
         return None, False
     smooth = _running_median(centre, _WINDOW_DAYS)
     limit = context.limit("clock_sun_minutes")
-    so = np.abs(smooth) > limit
-    episode = latest_episode(days["day"], so, np.isfinite(smooth), hold_days=_FEWEST_DAYS)
+    is_shifted = np.abs(smooth) > limit
+    episode = latest_episode(days["day"], is_shifted, np.isfinite(smooth), hold_days=_FEWEST_DAYS)
     if episode is None or episode.share < 0.7:
         return None, True
-    off = float(np.nanmedian(centre[so & episode.covers(context.all_days.days["day"])]))
+    off = float(np.nanmedian(centre[is_shifted & episode.covers(context.all_days.days["day"])]))
     return _solar(context, episode, off, limit, "the middle of the day's sunshine", "clock_sun_minutes"), True
 
 
@@ -320,11 +322,11 @@ def clock_by_air(context: Context) -> tuple[Finding | None, bool]:
     crest = np.degrees(np.arctan2(sine, cosine)) / 15.0
     off = (crest - _CREST_H + 12.0) % 24.0 - 12.0
     limit = context.limit("clock_air_hours")
-    so = strong & (np.abs(off) > limit)
-    episode = latest_episode(days["day"], so, strong, hold_days=_FEWEST_DAYS)
+    is_shifted = strong & (np.abs(off) > limit)
+    episode = latest_episode(days["day"], is_shifted, strong, hold_days=_FEWEST_DAYS)
     if episode is None or episode.share < 0.7:
         return None, True
-    typical = float(np.median(off[so & episode.covers(context.all_days.days["day"])]))
+    typical = float(np.median(off[is_shifted & episode.covers(context.all_days.days["day"])]))
     what = "the warmest time of the outdoor air"
     return _solar(context, episode, 60.0 * typical, 60.0 * limit, what, "clock_air_hours"), True
 

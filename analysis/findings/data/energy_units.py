@@ -6,7 +6,7 @@ import numpy as np
 
 from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context
-from fieldfare.analysis.findings.data.unit_slips import Told, times
+from fieldfare.analysis.findings.data.unit_slips import SlipDays, times
 from fieldfare.analysis.minutes.balance import HEATING_METERS
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES, Point, Site
 
@@ -27,7 +27,7 @@ def rated_kw(site: Site) -> float:
     return site.heat_pump.rated_output_kw or site.design.heat_loss_kw or 8.0
 
 
-def energy_told(context: Context, point: Point, raw: Floats) -> list[Told]:
+def energy_slips(context: Context, point: Point, raw: Floats) -> list[SlipDays]:
     """Powers and registers compared with the unit's size and with the other side of the balance."""
     level = raw / _full(context.site, point)
     known = np.isfinite(raw)
@@ -38,8 +38,8 @@ def energy_told(context: Context, point: Point, raw: Floats) -> list[Told]:
         meant = slip.back(level)
         # Not where the other side is at work and shows many times what would be meant.
         against = (other > _AT_WORK) & (meant * _ALIKE < other)
-        so = known & (level > 10.0) & (meant > 5e-4) & (meant < 6.0) & ~against
-        out.append(Told(slip, so, so | at_home))
+        fits_slip = known & (level > 10.0) & (meant > 5e-4) & (meant < 6.0) & ~against
+        out.append(SlipDays(slip, fits_slip, fits_slip | at_home))
     mean_only = point.form == "register"
     low = (0.01, 3.0) if mean_only else (0.04, 4.0)
     ran = context.all_days.days.floats("minutes_running")
@@ -60,8 +60,8 @@ def energy_told(context: Context, point: Point, raw: Floats) -> list[Told]:
         )
         nearest = np.array([best[i] <= b for b in best]).all(axis=0)
         worked = np.isfinite(other) & (other > _AT_WORK) & (best[i] < np.log(_ALIKE)) & nearest & ~briefly
-        so = small & (worked | (_alone(context, point, level) if i == 0 else False))
-        out.append(Told(slip, so, so | at_home))
+        fits_slip = small & (worked | (_alone(context, point, level) if i == 0 else False))
+        out.append(SlipDays(slip, fits_slip, fits_slip | at_home))
     return out
 
 

@@ -65,14 +65,14 @@ def pair_offset(days: Table) -> tuple[float | None, float]:
     """
     if "pair_offset" not in days:
         return None, _SENSOR_K
-    told = np.isfinite(days.floats("pair_offset")) & (days.floats("minutes_passing") >= _PASSING_MIN)
-    if told.sum() < _ZEROED_DAYS:
+    is_known = np.isfinite(days.floats("pair_offset")) & (days.floats("minutes_passing") >= _PASSING_MIN)
+    if is_known.sum() < _ZEROED_DAYS:
         return None, _SENSOR_K
-    offsets = days.floats("pair_offset")[told]
+    offsets = days.floats("pair_offset")[is_known]
     offset = float(np.median(offsets))
     left = max(_ZEROED_K, _COVERAGE * robust_sd(offsets))
     known = left < _SENSOR_K and abs(offset) <= 2.0 * _SENSOR_K
-    if not known or _grows_with(days.floats("loop_c")[told], offsets):
+    if not known or _grows_with(days.floats("loop_c")[is_known], offsets):
         return None, _SENSOR_K
     return offset, left
 

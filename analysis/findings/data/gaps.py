@@ -71,7 +71,7 @@ def data_gap(context: Context) -> Finding | None:
     )
     length = _long(gap.hours) + (f" ({_long(gap.in_all)} in total)" if gap.in_all > 1.2 * gap.hours else "")
     registers = everything and any(p.form == "register" for p in gap.points)
-    kept = (
+    remark = (
         " Totals remain valid where a register kept counting; details within the gap are lost."
         if registers
         else ""
@@ -91,7 +91,7 @@ def data_gap(context: Context) -> Finding | None:
         severity,
         since,
         confidence_of(1.5, max(gap.hours / 24.0, 1.0)) if severity != "note" else 0.9,
-        f"No readings from {who} {span}: {length} are missing.{kept}",
+        f"No readings from {who} {span}: {length} are missing.{remark}",
         (
             _evidence(context, gap, float(minutes.sum()) / 60.0),
             Evidence("hours without readings in all", round(gap.in_all, 1), "h"),
@@ -186,7 +186,7 @@ def _point_gap(context: Context, days: Table, minutes: Floats) -> _Gap | None:
         nothing = share <= 0.0
         silent = (share < _NONE_SHARE) & sending & (window_sum(nothing, 1, 2) > 0)
         if point.quantity in _OWN_WORD:
-            silent &= ~dead  # a unit without supply tells nothing: that it has none is told of the unit
+            silent &= ~dead  # a unit without supply tells nothing: that is reported for the unit
         silent[: there[0]] = False
         for a, b in runs_of(silent):
             lost = np.zeros(len(days))

@@ -72,24 +72,31 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
         if antifreeze:
             return _antifreeze_by_file(context, by_file)
         raise NotAssessed(why, "spacing_too_wide")
-    told = _compared(context, by_file)
-    if told.there.sum() < FEWEST_DAYS:
+    comparison = _compared(context, by_file)
+    if comparison.there.sum() < FEWEST_DAYS:
         if antifreeze:
             return _antifreeze_by_file(context, by_file)
         raise NotAssessed("needs heat_output beside flow_rate, flow_temperature and return_temperature")
-    off = np.abs(told.rest)
-    so = told.there & (off > told.allowed) & (off > share)
+    off = np.abs(comparison.rest)
+    disagrees = comparison.there & (off > comparison.allowed) & (off > share)
     # A day of small temperature differences, on which the sensors' classes could explain it too, is no word
     # either way.
-    episode = latest_episode(days["day"], so, so | (told.there & (off <= share)), hold_days=FEWEST_DAYS)
+    episode = latest_episode(
+        days["day"], disagrees, disagrees | (comparison.there & (off <= share)), hold_days=FEWEST_DAYS
+    )
     if episode is None or episode.share < _MOST_DAYS or (episode.until and antifreeze):
-        measured = float(np.median(told.ratio[told.there])) - 1.0
+        measured = float(np.median(comparison.ratio[comparison.there])) - 1.0
         if antifreeze:
             return _antifreeze_by_file(context, by_file, measured)
         return _unsaid_antifreeze(context, measured) or _within_classes(
-            context, measured, told.allowed[told.there]
+            context, measured, comparison.allowed[comparison.there]
         )
-    return _disagreeing(context, episode, float(np.median(told.rest[so])), float(np.median(told.allowed[so])))
+    return _disagreeing(
+        context,
+        episode,
+        float(np.median(comparison.rest[disagrees])),
+        float(np.median(comparison.allowed[disagrees])),
+    )
 
 
 def _compared(context: Context, by_file: float) -> _Compared:
@@ -198,7 +205,7 @@ def _antifreeze_by_file(context: Context, share: float, measured: float | None =
     pump = context.site.heat_pump
     what = pump.antifreeze.replace("_", " ")
     agrees = measured is not None and abs(measured - share) < 0.5 * share
-    seen = (
+    remark = (
         f" Flow rate and temperatures show {percent(measured, 1, sign=True)}." if measured is not None else ""
     )
     evidence = [context.evidence("over-reading by antifreeze", round(share, 4), "-", "antifreeze_share")]
@@ -232,7 +239,7 @@ def _antifreeze_by_file(context: Context, share: float, measured: float | None =
         0.95 if agrees else 0.85,
         (
             f"The heat meter treats {pump.antifreeze_percent:g} % {what} as water and reads"
-            f" {percent(share, 1)} too high; the figures here are corrected for it.{seen}"
+            f" {percent(share, 1)} too high; the figures here are corrected for it.{remark}"
         ),
         tuple(evidence),
         (

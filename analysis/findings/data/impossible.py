@@ -55,14 +55,16 @@ def impossible_readings(context: Context) -> Finding | None:
     for point in context.site.point:
         if point.form not in _SHAPES or f"raw.{point.id}" not in days:
             continue
-        so = _impossible_days(context, point)
-        if so.any() and (worst is None or (bool(so[-2:].any()), int(so.sum())) > worst[:2]):
-            worst = (bool(so[-2:].any()), int(so.sum()), point, so)
+        impossible = _impossible_days(context, point)
+        if impossible.any() and (
+            worst is None or (bool(impossible[-2:].any()), int(impossible.sum())) > worst[:2]
+        ):
+            worst = (bool(impossible[-2:].any()), int(impossible.sum()), point, impossible)
     if worst is None:
         return None
-    ongoing, count, point, so = worst
-    at = np.flatnonzero(so)
-    typical = float(np.nanmedian(days.floats(f"raw.{point.id}")[so]))
+    ongoing, count, point, impossible = worst
+    at = np.flatnonzero(impossible)
+    typical = float(np.nanmedian(days.floats(f"raw.{point.id}")[impossible]))
     severity: Severity = "note" if not ongoing else "act" if count >= _SEVERAL_DAYS else "watch"
     shows, step, bring = _words(point, count, typical)
     return Finding(

@@ -28,13 +28,13 @@ def sensor_indoors(context: Context) -> Finding | None:
     ran = np.fmax(days.floats("minutes_running"), days.floats("minutes_heating"))
     known = np.isfinite(swing) & (ran >= _WORKED_MIN)
     excess = _excess(context)
-    so = known & (days.floats("outdoor") >= limit("indoors_c")) & (excess >= limit("indoors_heat_ratio"))
-    so &= swing <= limit("indoors_swing_k")
-    episode = latest_episode(days["day"], so, known, hold_days=_FEWEST_DAYS, gone_days=5)
+    indoors = known & (days.floats("outdoor") >= limit("indoors_c")) & (excess >= limit("indoors_heat_ratio"))
+    indoors &= swing <= limit("indoors_swing_k")
+    episode = latest_episode(days["day"], indoors, known, hold_days=_FEWEST_DAYS, gone_days=5)
     if episode is None or episode.share < 0.8:
         return None
-    level, even = (float(np.median(v[so])) for v in (days.floats("outdoor"), swing))
-    times = float(np.median(excess[so]))
+    level, even = (float(np.median(v[indoors])) for v in (days.floats("outdoor"), swing))
+    times = float(np.median(excess[indoors]))
     return Finding(
         "outdoor_sensor_biased",
         "note" if episode.until else "act",

@@ -224,8 +224,8 @@ def _electricity(days: Table) -> dict[str, _Fact]:
         bursts = _sums(days, "minutes_off_burst")[0]
         out["off_bursts"] = _Fact(bursts / minutes_off, "share of idle time above 250 W", "-", False)
     steps, dry = days.floats("load_steps"), days.floats("dry_steps")
-    if (seen := np.isfinite(steps) & (days.floats("minutes_running") > 0)).sum() >= _FEWEST_DAYS:
-        share = float((dry[seen] > 0).mean())
+    if (is_known := np.isfinite(steps) & (days.floats("minutes_running") > 0)).sum() >= _FEWEST_DAYS:
+        share = float((dry[is_known] > 0).mean())
         out["dry_days"] = _Fact(
             share, "share of days with a power step that heat does not follow", "-", False
         )

@@ -80,7 +80,7 @@ def outdoor_sensor_biased(context: Context) -> Finding | None:
 
 
 def _offset(context: Context) -> Finding | None:
-    """A sensor that reads too warm day and night, told by two things that have nothing to do with each other.
+    """A sensor that reads too warm day and night, shown by two independent comparisons.
 
     A house has free heat from people, appliances and sun, so it needs none of the plant's while it is a few
     kelvin colder outdoors than in the rooms; and the controls, which have a sensor of their own, make water
@@ -178,10 +178,13 @@ def _finding(context: Context, warmth: _Warmth, by_sun: bool, by_controls: float
         ),
     ]
     if by_controls is not None:
-        seen = round(by_controls, 1)
+        difference = round(by_controls, 1)
         evidence.append(
             context.evidence(
-                "sunny days: reading above the controls' own sensor", seen, "K", "outdoor_against_controls_k"
+                "sunny days: reading above the controls' own sensor",
+                difference,
+                "K",
+                "outdoor_against_controls_k",
             )
         )
     return Finding(
@@ -244,16 +247,16 @@ def _against_controls(context: Context) -> float | None:
     """
     curve = context.site.heating_curve
     days = context.all_days.days
-    asked = days.floats("target_above_curve")
+    target_excess = days.floats("target_above_curve")
     swing = days.floats("air_noon") - days.floats("air_dawn")
-    known = np.isfinite(asked) & np.isfinite(swing) & (days.floats("minutes_heating") > 240.0)
+    known = np.isfinite(target_excess) & np.isfinite(swing) & (days.floats("minutes_heating") > 240.0)
     if curve is None or len(curve.points) < 2 or known.sum() < 40:
         return None
     (cold, hot_flow), (warm, cool_flow) = curve.points[0], curve.points[-1]
     steepness = (hot_flow - cool_flow) / (warm - cold)
     if steepness < 0.2:
         return None
-    view = np.where(known, asked / steepness, np.nan)
+    view = np.where(known, target_excess / steepness, np.nan)
     span = np.where(known, swing, np.nan)
     y = view - moving_median(view, _MONTH_DAYS, 10)
     x = span - moving_median(span, _MONTH_DAYS, 10)

@@ -21,11 +21,11 @@ def register_reset(context: Context) -> Finding | None:
     if not registers:
         raise NotAssessed("no meter here is read as a running total")
     notices = context.all_days.notices
-    told = zip(notices["point"], notices["kind"], notices["amount"], strict=True)
+    columns = zip(notices["point"], notices["kind"], notices["amount"], strict=True)
     # A last digit that jitters is no reset.
     rows = [
         row
-        for row, (point, kind, amount) in enumerate(told)
+        for row, (point, kind, amount) in enumerate(columns)
         if point in registers
         and (kind in ("reset", "rolled_over") or (kind == "stepped_back" and amount > 1.0))
     ]

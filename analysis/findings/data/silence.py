@@ -125,7 +125,7 @@ def sensor_stuck(context: Context) -> Finding | None:
 
 
 def _should_move(days: Table, point: Point) -> Flags | None:
-    """Days on which a point's reading must move; None where that can't be told of it."""
+    """Days on which a point's reading must move; None where that is not known."""
     if not np.isfinite(_moves(days, point)).any():
         return None
     if point.quantity == "outdoor_humidity":
@@ -187,7 +187,7 @@ def _changes(days: Table, point: Point) -> Floats:
 
 
 def _stuck_runs(context: Context, point: Point) -> list[_Stuck] | None:
-    """None where it can't be told whether the point should move."""
+    """None where it is not known whether the point should move."""
     days = context.all_days.days
     should = _should_move(days, point)
     if should is None:

@@ -43,11 +43,11 @@ def _heat_meter_backwards(context: Context) -> Finding | None:
     # A unit that cools by mistake counts so too: its flow is the colder, and the rooms go cold.
     heated = (lift > 0.3) | (~np.isfinite(lift) & (room > _LIVED_IN_C))
     ratio = np.divide(heat, unit, out=np.zeros(len(days)), where=worked)
-    so = worked & heated & (ratio < limit("backwards_ratio"))
-    episode = latest_episode(days["day"], so, worked, hold_days=2)
+    is_backwards = worked & heated & (ratio < limit("backwards_ratio"))
+    episode = latest_episode(days["day"], is_backwards, worked, hold_days=2)
     if episode is None or episode.share < 0.8:
         return None
-    typical = float(np.median(ratio[so]))
+    typical = float(np.median(ratio[is_backwards]))
     return Finding(
         "flow_return_swapped",
         "note" if episode.until else "act",
@@ -84,11 +84,11 @@ def _sensors(context: Context) -> Finding | None:
     if not known.any():
         raise NotAssessed("no run is long enough to compare flow and return")
     limit = context.limit("swapped_lift_k")
-    so = known & (lift < -limit)
-    episode = latest_episode(days["day"], so, known & (np.abs(lift) > 0.3), hold_days=2)
+    is_swapped = known & (lift < -limit)
+    episode = latest_episode(days["day"], is_swapped, known & (np.abs(lift) > 0.3), hold_days=2)
     if episode is None or episode.share < 0.8:
         return None
-    typical = float(np.median(lift[so]))
+    typical = float(np.median(lift[is_swapped]))
     return Finding(
         "flow_return_swapped",
         "note" if episode.until else "act",

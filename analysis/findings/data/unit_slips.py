@@ -24,10 +24,10 @@ def times(sends: str, declared: str, factor: float) -> Slip:
 
 
 @dataclass(frozen=True)
-class Told:
+class SlipDays:
     """so : days on which the readings fit a wrong unit and not their own; judged : days on which that could
     be told"""
 
     slip: Slip
-    so: Flags
+    fits_slip: Flags
     judged: Flags

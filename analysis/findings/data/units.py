@@ -8,8 +8,8 @@ from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table, day_of_year, fill_nan
 from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Rule
-from fieldfare.analysis.findings.data.energy_units import energy_told, rated_kw
-from fieldfare.analysis.findings.data.unit_slips import Slip, Told, times
+from fieldfare.analysis.findings.data.energy_units import energy_slips, rated_kw
+from fieldfare.analysis.findings.data.unit_slips import Slip, SlipDays, times
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
 from fieldfare.analysis.findings.model import Evidence, Finding
 from fieldfare.analysis.findings.phrases import named
@@ -47,20 +47,20 @@ _ROOMS = frozenset({"room_temperature", "target_room_temperature"})
 def unit_mismatch(context: Context) -> Finding | None:
     """Readings that are impossible in the declared unit but plausible in another one."""
     days = context.all_days.days
-    worst: tuple[Episode, Point, Told] | None = None
-    seen = False
+    worst: tuple[Episode, Point, SlipDays] | None = None
+    has_values = False
     for point in _numbers(context):
-        seen = True
-        for told in _possible(context, point):
-            episode = latest_episode(days["day"], told.so, told.judged, hold_days=2)
+        has_values = True
+        for slip_days in _possible(context, point):
+            episode = latest_episode(days["day"], slip_days.fits_slip, slip_days.judged, hold_days=2)
             if episode is None or episode.share < 0.6:
                 continue
             if worst is None or (episode.until is None, episode.days) > (
                 worst[0].until is None,
                 worst[0].days,
             ):
-                worst = (episode, point, told)
-    if not seen:
+                worst = (episode, point, slip_days)
+    if not has_values:
         raise NotAssessed("no numbers are measured here")
     return None if worst is None else _finding(context, *worst)
 
@@ -71,16 +71,16 @@ def _numbers(context: Context) -> list[Point]:
     return [p for p in context.site.point if f"raw.{p.id}" in days and p.quantity not in context.unreliable]
 
 
-def _finding(context: Context, episode: Episode, point: Point, told: Told) -> Finding:
+def _finding(context: Context, episode: Episode, point: Point, slip_days: SlipDays) -> Finding:
     days = context.all_days.days
-    shown = days.floats(f"raw.{point.id}")[told.so]
-    meant = told.slip.back(shown)
+    shown = days.floats(f"raw.{point.id}")[slip_days.fits_slip]
+    meant = slip_days.slip.back(shown)
     unit = "W" if point.kind.energy else point.kind.unit
     typical, corrected = float(np.median(shown)), float(np.median(meant))
     is_temperature = point.kind.is_temperature
-    declared = point.unit or told.slip.declared
+    declared = point.unit or slip_days.slip.declared
     sends = (
-        told.slip.sends
+        slip_days.slip.sends
         if is_temperature or not point.kind.energy
         else _real_unit(declared, typical, corrected)
     )
@@ -143,17 +143,17 @@ def _real_unit(declared: str, shown: float, meant: float) -> str:
     return f"about {ratio:.3g} {declared} for each unit"
 
 
-def _possible(context: Context, point: Point) -> list[Told]:
+def _possible(context: Context, point: Point) -> list[SlipDays]:
     """The tellings whose slip this point can make: a point declared in degC can't be degC taken for degF."""
-    told = _tellings(context, point)
+    possible = _all_slips(context, point)
     if not point.kind.is_temperature:
-        return told
+        return possible
     scale, _ = point.to_canonical
     declared = _CELSIUS if abs(scale - 1.0 / 1.8) < 1e-6 else _FAHRENHEIT
-    return [t for t in told if t.slip is declared]
+    return [t for t in possible if t.slip is declared]
 
 
-def _tellings(context: Context, point: Point) -> list[Told]:
+def _all_slips(context: Context, point: Point) -> list[SlipDays]:
     days, site = context.all_days.days, context.site
     raw = days.floats(f"raw.{point.id}")
     quantity = point.quantity
@@ -182,14 +182,14 @@ def _tellings(context: Context, point: Point) -> list[Told]:
     if quantity == "flow_rate":
         return _flow_rate(context, raw)
     if point.kind.energy and quantity != "compressor_starts" and quantity != "compressor_hours":
-        return energy_told(context, point, raw)
+        return energy_slips(context, point, raw)
     return []
 
 
 Range = tuple[float, float]
 
 
-def _by_range(slip: Slip, raw: Floats, home: Range, true: Range, *, surely: Range | None = None) -> Told:
+def _by_range(slip: Slip, raw: Floats, home: Range, true: Range, *, surely: Range | None = None) -> SlipDays:
     """so where the reading is not at home in its own unit and would be in the other; surely : where that is
     ruled out."""
     meant = slip.back(raw)
@@ -197,22 +197,22 @@ def _by_range(slip: Slip, raw: Floats, home: Range, true: Range, *, surely: Rang
     at_home = known & (raw >= home[0]) & (raw <= home[1])
     fits = known & (meant >= true[0]) & (meant <= true[1])
     low, high = surely or home
-    so = known & ~at_home & fits
-    return Told(slip, so, so | (known & (raw >= low) & (raw <= high)))
+    fits_slip = known & ~at_home & fits
+    return SlipDays(slip, fits_slip, fits_slip | (known & (raw >= low) & (raw <= high)))
 
 
-def _from_the_start(told: Told) -> Told:
+def _from_the_start(slip_days: SlipDays) -> SlipDays:
     """Only a mismatch from the first day on: a later slide to such values is a plant fault."""
-    judged = np.flatnonzero(told.judged)
-    if len(judged) and told.so[judged[0]]:
-        return told
-    return Told(told.slip, np.zeros_like(told.so), told.judged)
+    judged = np.flatnonzero(slip_days.judged)
+    if len(judged) and slip_days.fits_slip[judged[0]]:
+        return slip_days
+    return SlipDays(slip_days.slip, np.zeros_like(slip_days.fits_slip), slip_days.judged)
 
 
 # ---- outdoor temperature
 
 
-def _outdoor(context: Context, raw: Floats) -> list[Told]:
+def _outdoor(context: Context, raw: Floats) -> list[SlipDays]:
     """Fahrenheit judged by implausible warmth; Celsius by weeks far below design."""
     days, site = context.all_days.days, context.site
     ceiling = _warmest(site, days)
@@ -222,13 +222,13 @@ def _outdoor(context: Context, raw: Floats) -> list[Told]:
     meant = _FAHRENHEIT.back(raw)
     beyond = known & ((raw > ceiling) | ((raw > 26.0) & heats)) & (meant > lowest - 10.0) & (meant < 30.0)
     against = known & ~beyond & (meant < lowest)
-    hot = Told(_FAHRENHEIT, beyond, beyond | against)
+    hot = SlipDays(_FAHRENHEIT, beyond, beyond | against)
     meant = _CELSIUS.back(raw)
     # 14 degC read as degF is -10 degC, and summer's 30 degC never gets above 0.
     deep = known & (raw < lowest) & (meant > lowest) & (meant < 30.0)
     weeks = moving_mean(deep.astype(np.float64), 10, 10, centred=False)
-    so = deep & (np.nan_to_num(_widened(weeks >= 0.9, 10)) > 0)
-    return [hot, Told(_CELSIUS, so, so | (known & (raw > 2.0)))]
+    fits_slip = deep & (np.nan_to_num(_widened(weeks >= 0.9, 10)) > 0)
+    return [hot, SlipDays(_CELSIUS, fits_slip, fits_slip | (known & (raw > 2.0)))]
 
 
 def _widened(flags: Flags, width: int) -> Flags:
@@ -265,7 +265,7 @@ def _heats(context: Context) -> Flags:
 # ---- flow rate
 
 
-def _flow_rate(context: Context, raw: Floats) -> list[Told]:
+def _flow_rate(context: Context, raw: Floats) -> list[SlipDays]:
     pump, days = context.site.heat_pump, context.all_days.days
     usual = pump.flow_m3_per_h or rated_kw(context.site) / (1.16 * 5.0)
     level = raw / usual
@@ -282,8 +282,8 @@ def _flow_rate(context: Context, raw: Floats) -> list[Told]:
         agrees = np.isfinite(ratio) & (np.abs(np.log(np.abs(ratio) / factor)) < 0.15)
         by_meter = known & agrees & (meant > 0.3) & (meant < 2.5) & ~((level > 0.6) & (level < 1.6))
         against = known & (level >= 0.3) & (level <= 2.5) & ~by_meter
-        so = (by_size & (agrees | ~np.isfinite(ratio))) | by_meter
-        out.append(Told(slip, so, so | against))
+        fits_slip = (by_size & (agrees | ~np.isfinite(ratio))) | by_meter
+        out.append(SlipDays(slip, fits_slip, fits_slip | against))
     return out
 
 
@@ -292,8 +292,8 @@ def _spoilt(context: Context, finding: Finding) -> frozenset[str]:
     days = context.all_days.days
     out = set()
     for point in _numbers(context):
-        for told in _possible(context, point):
-            episode = latest_episode(days["day"], told.so, told.judged, hold_days=2)
+        for slip_days in _possible(context, point):
+            episode = latest_episode(days["day"], slip_days.fits_slip, slip_days.judged, hold_days=2)
             if episode is not None and episode.share >= 0.6 and episode.until is None:
                 out.add(point.quantity)
     return frozenset(out)

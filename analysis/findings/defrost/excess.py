@@ -113,7 +113,7 @@ def excessive_defrost(context: Context) -> Finding | None:
     judged, episode = found
     here = days & episode.covers(context.days["day"])
     since = episode.since if change else _since(context, defrosts, episode, days)
-    return _told(context, defrosts, judged, episode, here, since)
+    return _finding(context, defrosts, judged, episode, here, since)
 
 
 def _by_short_timer(context: Context, defrosts: Table, frost: DailyFrost, days: Flags) -> Finding | None:
@@ -307,7 +307,7 @@ def _episode(
     return latest_episode(context.days["day"], condition, days, hold_days=5, gone_days=21)
 
 
-def _told(
+def _finding(
     context: Context, defrosts: Table, judged: _Judged, episode: Episode, here: Flags, since: str
 ) -> Finding:
     whole = defrosts.where(episode.covers(defrosts["day"]))

@@ -43,9 +43,9 @@ def defrost_without_frost(context: Context) -> Finding | None:
     dry = without_frost(context, defrosts) | _hollow(context, defrosts)
     if _by_short_timer(context, defrosts):
         dry &= fill_nan(defrosts.floats("outdoor"), -np.inf) >= context.limit("dry_air_c")
-    so = np.isin(context.days["day"], defrosts["day"][dry])
-    episode = _episode_in_mild_weather(context, so)
-    return None if episode is None else _told(context, defrosts, dry, so, episode)
+    has_dry_defrost = np.isin(context.days["day"], defrosts["day"][dry])
+    episode = _episode_in_mild_weather(context, has_dry_defrost)
+    return None if episode is None else _finding(context, defrosts, dry, has_dry_defrost, episode)
 
 
 def _by_short_timer(context: Context, defrosts: Table) -> bool:
@@ -100,12 +100,14 @@ def _hollow(context: Context, defrosts: Table) -> Flags:
     return np.asarray(bare & often[row], dtype=np.bool_)
 
 
-def _told(context: Context, defrosts: Table, dry: Flags, so: Flags, episode: Episode) -> Finding:
+def _finding(
+    context: Context, defrosts: Table, dry: Flags, has_dry_defrost: Flags, episode: Episode
+) -> Finding:
     limit, days = context.limit, context.days
     covered = episode.covers(days["day"])
     inside = np.isin(defrosts["day"], days["day"][covered])
     chosen = defrosts.where(dry & inside)
-    number, on = len(chosen), int((so & covered).sum())
+    number, on = len(chosen), int((has_dry_defrost & covered).sum())
     share = number / max(int(inside.sum()), 1)
     energy = nan_median(used_wh(defrosts, rated_kw(context)))
     unfrosted = without_frost(context, chosen)
@@ -202,15 +204,15 @@ def _severity(context: Context, number: int, on: int, share: float, episode: Epi
     return "act" if number >= limit("dry_defrosts_act") else "watch"
 
 
-def _episode_in_mild_weather(context: Context, so: Flags) -> Episode | None:
+def _episode_in_mild_weather(context: Context, has_dry_defrost: Flags) -> Episode | None:
     """Latest episode, judged on days as mild as those affected: a frosty month does not end it."""
     days = context.days
     outdoor = days.floats("outdoor")
     heated = days.floats("minutes_heating") >= context.limit("heated_day_minutes")
-    if so.any() and np.isfinite(outdoor[so]).any():
-        low, high = np.nanquantile(outdoor[so], (0.1, 0.9))
+    if has_dry_defrost.any() and np.isfinite(outdoor[has_dry_defrost]).any():
+        low, high = np.nanquantile(outdoor[has_dry_defrost], (0.1, 0.9))
         heated &= (fill_nan(outdoor, low) >= low) & (fill_nan(outdoor, high) <= high)
-    return latest_episode(days["day"], so, heated | so, hold_days=2, gone_days=14)
+    return latest_episode(days["day"], has_dry_defrost, heated | has_dry_defrost, hold_days=2, gone_days=14)
 
 
 RULES: tuple[Rule, ...] = (Rule("defrost_without_frost", defrost_without_frost, needs=NEEDS, reads=READS),)

@@ -45,27 +45,27 @@ def backup_heater_use(context: Context) -> Finding | None:
         raise NotAssessed("needs backup_heater_electricity together with outdoor_temperature")
     mild, used = days.floats("electricity_backup_mild_kwh"), days.floats("electricity_backup_kwh")
     known = np.isfinite(used) & np.isfinite(days.floats("outdoor"))
-    so = fill_nan(mild, 0.0) >= context.limit("backup_day_kwh")
-    heated = known & ((days.floats("minutes_heating") >= 60) | so)
-    like = as_cold(so, days.floats("outdoor"), heated)
-    episode = latest_episode(days["day"], so, like, hold_days=3, gone_days=10)
+    heats_when_mild = fill_nan(mild, 0.0) >= context.limit("backup_day_kwh")
+    heated = known & ((days.floats("minutes_heating") >= 60) | heats_when_mild)
+    like = as_cold(heats_when_mild, days.floats("outdoor"), heated)
+    episode = latest_episode(days["day"], heats_when_mild, like, hold_days=3, gone_days=10)
     if episode is None:
         return None
     inside = like & episode.covers(days["day"])
-    if (alone := _alone(context, inside & so, episode)) is not None:
+    if (alone := _alone(context, inside & heats_when_mild, episode)) is not None:
         return alone
     total = float(np.nansum(mild[inside]))
     share = total / max(_space_heat(context, inside), total, 1e-9)
     watch, act = context.limit("backup_share_watch"), context.limit("backup_share_act")
-    many = float((mild[inside & so] >= _PLAIN_KWH).sum()) >= context.limit("backup_days_watch")
+    many = float((mild[inside & heats_when_mild] >= _PLAIN_KWH).sum()) >= context.limit("backup_days_watch")
     severity = downgraded("watch" if many and share < watch else graded(share, watch, act), episode, 3.0)
     if severity == "note" and episode.until is None and share < 0.2 * watch:
         return None
-    causes, told = _causes(context, inside & so)
+    causes, evidence = _causes(context, inside & heats_when_mild)
     cop = _cop(context)
     kwh = total * (1.0 - 1.0 / cop) * heating_year(context)
     full = bool(causes) and causes[0].cause == "capacity_shortfall"
-    per_day = total / max(int((inside & so).sum()), 1)
+    per_day = total / max(int((inside & heats_when_mild).sum()), 1)
     return Finding(
         "backup_heater_use",
         severity,
@@ -84,8 +84,8 @@ def backup_heater_use(context: Context) -> Finding | None:
             ),
             Evidence("back-up electricity in mild weather", round(total, 1), "kWh"),
             context.evidence("on days when the heater ran", round(per_day, 2), "kWh/day", "backup_day_kwh"),
-            Evidence("days when the heater ran", int((inside & so).sum()), "days"),
-            *told,
+            Evidence("days when the heater ran", int((inside & heats_when_mild).sum()), "days"),
+            *evidence,
         ),
         causes=causes,
         until=episode.until,

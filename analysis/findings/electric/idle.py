@@ -48,8 +48,8 @@ def high_standby(context: Context) -> Finding | None:
     more = limit("standby_w_per_kw") * max(rated - _USUAL_SIZE_KW, 0.0)
     more += limit("standby_pump_w") * max(rated / _USUAL_SIZE_KW, 1.0) if pumps else 0.0
     watch, act = limit("standby_watch_w") + more, limit("standby_act_w") + more
-    so = judged & (fill_nan(power, 0.0) >= watch)
-    episode = latest_episode(days["day"], so, judged, hold_days=5, gone_days=7)
+    is_high = judged & (fill_nan(power, 0.0) >= watch)
+    episode = latest_episode(days["day"], is_high, judged, hold_days=5, gone_days=7)
     if episode is None:
         return None
     here = episode.covers(days["day"]) & judged
@@ -171,15 +171,15 @@ def pump_always_on(context: Context) -> Finding | None:
     judged = np.isfinite(unasked) & (fill_nan(unasked, 0.0) >= _UNASKED_MIN)
     # Rooms colder than asked are a demand, whatever else is silent.
     target = days.floats("target")
-    asked = np.where(np.isfinite(target), target - 0.5, context.site.design.indoor_c - 1.0)
-    judged &= ~(days.floats("room") < asked)
+    least_room_c = np.where(np.isfinite(target), target - 0.5, context.site.design.indoor_c - 1.0)
+    judged &= ~(days.floats("room") < least_room_c)
     if judged.sum() < 5:
         raise NotAssessed(
             "too few days without demand, or neither heat call nor flow temperature shows when there is none"
         )
     share = np.divide(pumped, unasked, out=np.zeros(len(days)), where=judged)
-    so = judged & (share >= limit("idle_pump_share"))
-    episode = latest_episode(days["day"], so, judged, hold_days=5, gone_days=7)
+    runs_idle = judged & (share >= limit("idle_pump_share"))
+    episode = latest_episode(days["day"], runs_idle, judged, hold_days=5, gone_days=7)
     if episode is None:
         return None
     here = episode.covers(days["day"]) & judged

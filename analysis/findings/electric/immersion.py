@@ -26,16 +26,16 @@ def immersion_use(context: Context) -> Finding | None:
     require_hot_water(context)
     days, limit = context.days, context.limit
     used = days.floats("electricity_immersion_kwh")
-    # While the unit stands the heater makes the water in its stead: that is told of the unit, but for water
-    # that it keeps too hot for the unit to have anything to do.
+    # While the unit stands the heater makes the water in its stead: `unit_stopped` says so. Not so where the
+    # heater keeps the water too hot for the unit to have anything to do.
     stands = (days.floats("minutes_running") == 0.0) & ~preceded(context, days)
     known = np.isfinite(used) & ~stands
     used = np.where(known, used, np.nan)
     if known.sum() < 7:
         raise NotAssessed("needs immersion_electricity on at least 7 days")
     beyond = _beyond_disinfection(context, fill_nan(used, 0.0))
-    so = beyond >= limit("immersion_day_kwh")
-    episode = latest_episode(days["day"], so, known, hold_days=3, gone_days=10)
+    is_excess = beyond >= limit("immersion_day_kwh")
+    episode = latest_episode(days["day"], is_excess, known, hold_days=3, gone_days=10)
     if episode is None:
         return None
     inside = known & episode.covers(days["day"])
@@ -45,7 +45,7 @@ def immersion_use(context: Context) -> Finding | None:
     severity = downgraded(graded(a_day, watch, limit("immersion_act_kwh")), episode, 3.0)
     if a_day < 0.3 * watch:
         return None
-    causes, told = _causes(context, inside & so)
+    causes, evidence = _causes(context, inside & is_excess)
     first = causes[0].cause if causes else ""
     kwh = a_day * (1.0 - 1.0 / _cop(context)) * 365.0
     return Finding(
@@ -61,9 +61,9 @@ def immersion_use(context: Context) -> Finding | None:
                 "kWh/day",
                 "immersion_watch_kwh",
             ),
-            Evidence("days when the heater ran", int((inside & so).sum()), "days"),
+            Evidence("days when the heater ran", int((inside & is_excess).sum()), "days"),
             Evidence("share of days", round(episode.share, 2), "-"),
-            *told,
+            *evidence,
         ),
         causes=causes,
         until=episode.until,
@@ -73,7 +73,7 @@ def immersion_use(context: Context) -> Finding | None:
                 " under the controller; only the scheduled disinfection should use it."
             )
             if first != "setpoint_above_reach"
-            else _setpoint_step(context, inside & so)
+            else _setpoint_step(context, inside & is_excess)
         ),
         caution=f"{HOT_WATER} {MAINS_WORK}",
         home=(

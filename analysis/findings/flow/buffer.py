@@ -26,8 +26,8 @@ def buffer_mixing(context: Context) -> Finding | None:
     judged = (days.floats("minutes_beyond") >= context.limit("flow_steady_minutes")) & np.isfinite(drop)
     if judged.sum() < limit("buffer_days"):
         raise NotAssessed("too few days of steady heating with flow temperature on both sides of the buffer")
-    so = judged & (fill_nan(drop, 0.0) >= limit("buffer_drop_note_k"))
-    episode = latest_episode(days["day"], so, judged, hold_days=5, gone_days=7)
+    mixes = judged & (fill_nan(drop, 0.0) >= limit("buffer_drop_note_k"))
+    episode = latest_episode(days["day"], mixes, judged, hold_days=5, gone_days=7)
     if episode is None:
         return None
     here = episode.covers(days["day"]) & judged

@@ -138,10 +138,10 @@ def _high_causes(context: Context, coldest: float, hottest: float, rise: Drift |
     vessel = 3.0 * (swing - usual)
     filling = 4.0 * (coldest - context.limit("pressure_rise_from")) + (2.0 if rise is not None else 0.0)
     p = probability_of(float(np.clip(filling - vessel, -6.0, 6.0)))
-    told = f"it moves between {coldest:.1f} and {hottest:.1f} bar in a day"
+    reason = f"it moves between {coldest:.1f} and {hottest:.1f} bar in a day"
     if rise is not None:
-        told += f" and rises by {rise.slope:.2f} bar a week at the same water temperature"
-    return ranked({"filling_loop_open": (p, told), "vessel_empty": (1.0 - p, told)})
+        reason += f" and rises by {rise.slope:.2f} bar a week at the same water temperature"
+    return ranked({"filling_loop_open": (p, reason), "vessel_empty": (1.0 - p, reason)})
 
 
 def pressure_swings(context: Context) -> Finding | None:
@@ -163,22 +163,24 @@ def pressure_swings(context: Context) -> Finding | None:
             "needs flow_temperature and return_temperature beside system_pressure on at least 3 days",
             "missing_quantity",
         )
-    told = np.isfinite(slope) & np.isfinite(expected)
+    is_known = np.isfinite(slope) & np.isfinite(expected)
     # Without the water's temperature only a swing that no sound vessel leaves tells.
     far = fill_nan(swing, 0.0) >= limit("pressure_swing_act")
     near_relief = far & (fill_nan(days.floats("pressure_max"), 0.0) >= limit("pressure_high_watch"))
-    so = np.where(told, follows & ((steep & wide) | near_relief), far)
+    swings = np.where(is_known, follows & ((steep & wide) | near_relief), far)
     # A vessel does not mend itself: only days on which the pressure follows as a sound one lets it show that
     # it was mended.
-    sound = np.isfinite(swing) & ~(told & (fill_nan(slope, 0.0) > limit("pressure_slope_sound") * expected))
+    sound = np.isfinite(swing) & ~(
+        is_known & (fill_nan(slope, 0.0) > limit("pressure_slope_sound") * expected)
+    )
     # Nor does water that the relief valve let out mend it, though the pressure is lower and follows less from
     # then on.
     gas = _gas(context)
-    sound &= ~(gas < limit("pressure_mended") * nan_median(gas[so]))
-    episode = latest_episode(days["day"], so, so | sound, hold_days=3, gone_days=7)
+    sound &= ~(gas < limit("pressure_mended") * nan_median(gas[swings]))
+    episode = latest_episode(days["day"], swings, swings | sound, hold_days=3, gone_days=7)
     if episode is None or episode.share < limit("pressure_swing_share"):
         return None
-    inside = so & episode.covers(days["day"])
+    inside = swings & episode.covers(days["day"])
     amount, top, rate = (
         nan_median(swing[inside]),
         nan_median(days.floats("pressure_max")[inside]),
@@ -195,7 +197,7 @@ def pressure_swings(context: Context) -> Finding | None:
         severity = "act"
     if episode.until is not None:
         severity = "note"
-    told_by = (
+    comparison = (
         f", {rate / usual:.1f} times what a vessel of the minimum size allows"
         if np.isfinite(rate / usual)
         else ""
@@ -212,9 +214,9 @@ def pressure_swings(context: Context) -> Finding | None:
     return Finding(
         "pressure_swings",
         severity,
-        onset(days["day"], np.where(sound | so, slope / expected, np.nan), episode),
+        onset(days["day"], np.where(sound | swings, slope / expected, np.nan), episode),
         confidence,
-        f"The circuit's pressure swings by {amount:.1f} bar with the water's temperature{told_by}.",
+        f"The circuit's pressure swings by {amount:.1f} bar with the water's temperature{comparison}.",
         evidence=(
             context.evidence("swing of a day", round(amount, 2), "bar", "pressure_swing_watch"),
             context.evidence(
@@ -273,8 +275,8 @@ def _gas(context: Context) -> Floats:
     days = context.days
     pressure, loop, slope = days.floats("pressure"), days.floats("loop_c"), days.floats("pressure_per_k")
     per_k = np.full(len(days), np.nan)
-    told = np.isfinite(pressure) & np.isfinite(loop) & (slope > 0.0)
-    per_k[told] = expansion(loop[told] - 0.5, loop[told] + 0.5)
+    is_known = np.isfinite(pressure) & np.isfinite(loop) & (slope > 0.0)
+    per_k[is_known] = expansion(loop[is_known] - 0.5, loop[is_known] + 0.5)
     return np.asarray((pressure + ATMOSPHERE_BAR) ** 2 * per_k / np.where(slope > 0.0, slope, np.nan))
 
 
@@ -305,12 +307,12 @@ def _slope(pressure_bar: float, loop_c: float, hottest_c: float, *, fluid: str, 
 def _hottest(context: Context) -> float:
     """Highest mean water temperature of the design [°C]: by the curve or while charging the cylinder."""
     site = context.site
-    asked = [50.0]
+    candidates = [50.0]
     if site.heating_curve is not None:
-        asked.append(max(flow for _, flow in site.heating_curve.points))
+        candidates.append(max(flow for _, flow in site.heating_curve.points))
     if site.hot_water is not None:
-        asked.append(site.hot_water.setpoint_c + 5.0)
-    return max(asked)
+        candidates.append(site.hot_water.setpoint_c + 5.0)
+    return max(candidates)
 
 
 _PRESSURE = frozenset({"system_pressure"})

@@ -33,8 +33,8 @@ def frost_risk(context: Context) -> Finding | None:
     # A meter that stands still shows no power although the unit draws it.
     no_supply &= "heat_pump_electricity" not in context.unreliable and not nothing_at_rest(context)
     safe_to = _safe_to(context)
-    so = (cold_water | no_supply) & (outdoor < safe_to)
-    hits = np.flatnonzero(so)
+    at_risk = (cold_water | no_supply) & (outdoor < safe_to)
+    hits = np.flatnonzero(at_risk)
     if not len(hits):
         return None
     first, last = _last_cluster(hits)

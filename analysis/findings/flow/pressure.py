@@ -133,11 +133,11 @@ def pressure_low(context: Context) -> Finding | None:
     pressure = pressure_of_days(context, 3)
     known = np.isfinite(pressure)
     watch, act = limit("pressure_low_watch"), limit("pressure_low_act")
-    so = fill_nan(pressure, 9.0) < watch
-    episode = latest_episode(days["day"], so, known, hold_days=3, gone_days=7)
+    is_low = fill_nan(pressure, 9.0) < watch
+    episode = latest_episode(days["day"], is_low, known, hold_days=3, gone_days=7)
     if episode is None:
         return None
-    inside = so & episode.covers(days["day"])
+    inside = is_low & episode.covers(days["day"])
     level = float(np.median(pressure[inside][-14:]))
     falls = _fall_to(context, episode)
     since = min(episode.since, falls or episode.since)

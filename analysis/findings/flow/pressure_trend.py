@@ -76,8 +76,8 @@ def drift(
     number = (day[rows] - day[rows[0]]) / np.timedelta64(1, "D")
     sudden = np.diff(np.cumsum(added)[rows], prepend=np.cumsum(added)[rows[0]])
     sudden = _stayed(number, value, sudden)
-    told = {i for i in _refills(value, refill_bar) if not sudden[max(i - 1, 0) : i + 2].any()}
-    jumps = sorted(told | set(np.flatnonzero(sudden > 0.0).tolist()))
+    refills = {i for i in _refills(value, refill_bar) if not sudden[max(i - 1, 0) : i + 2].any()}
+    jumps = sorted(refills | set(np.flatnonzero(sudden > 0.0).tolist()))
     moves = np.delete(np.diff(value), [at - 1 for at in jumps])
     daily = float(np.median(moves)) if len(moves) else 0.0
     for span in _groups([0, *jumps, len(value)])[::-1]:

@@ -43,8 +43,8 @@ def low_flow(context: Context) -> Finding | None:
     if judged.sum() < limit("flow_days"):
         raise NotAssessed("too few days of steady running with flow rate, or heat and both temperatures")
     share = top / nominal
-    so = judged & (fill_nan(share, 9.0) < limit("low_flow_note_share"))
-    episode = latest_episode(days["day"], so, judged, hold_days=3, gone_days=7)
+    is_low = judged & (fill_nan(share, 9.0) < limit("low_flow_note_share"))
+    episode = latest_episode(days["day"], is_low, judged, hold_days=3, gone_days=7)
     if episode is None:
         return None
     here = episode.covers(days["day"]) & judged
@@ -56,7 +56,7 @@ def low_flow(context: Context) -> Finding | None:
     lift = nan_median(days.floats("lift")[here & steady])
     widest = _widest(context, episode, here & steady, nominal)
     allowed = _nominal_lift(context, nominal)
-    real, told = _short_of_water(context, here & steady, value, widest, allowed)
+    real, evidence = _short_of_water(context, here & steady, value, widest, allowed)
     if real is None:
         return None
     severity = downgraded(
@@ -88,7 +88,7 @@ def low_flow(context: Context) -> Finding | None:
                 "wide_lift_share",
                 round(limit("wide_lift_share") * allowed.middle, 1),
             ),
-            *told,
+            *evidence,
             Evidence(
                 "flow-return difference in steady heating", round(lift, 1) if np.isfinite(lift) else None, "K"
             ),
@@ -135,18 +135,18 @@ def _short_of_water(
     wide = limit("wide_lift_share") * allowed.middle
     follows = _follows(context, rows)
     one_speed = np.isfinite(follows) and follows < ONE_SPEED_ELASTICITY
-    told: tuple[Evidence, ...] = ()
+    evidence: tuple[Evidence, ...] = ()
     if np.isfinite(follows):
-        told = (Evidence("relative change of the flow for one of the heat", round(follows, 2), "-"),)
+        evidence = (Evidence("relative change of the flow for one of the heat", round(follows, 2), "-"),)
     by_share = short_of_nominal(share) if one_speed and context.site.heat_pump.flow_m3_per_h else 0.0
     if not np.isfinite(widest):
-        return max(by_share, limit("low_flow_unseen_chance")), told
+        return max(by_share, limit("low_flow_unseen_chance")), evidence
     if widest < allowed.middle:
         by_share *= limit("low_flow_unseen_chance")
     if widest <= wide and by_share < limit("finding_chance"):
-        return None, told
+        return None, evidence
     by_difference = normal_probability(Lognormal(wide, allowed.spread).score(widest))
-    return max(by_share, by_difference), told
+    return max(by_share, by_difference), evidence
 
 
 def _follows(context: Context, rows: Flags) -> float:

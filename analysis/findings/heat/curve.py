@@ -50,9 +50,9 @@ def flow_temperature_above_curve(context: Context) -> Finding | None:
     excess, judged = _excess(context)
     if judged.sum() < 3:
         raise NotAssessed("too few days with an hour of steady heating in cool weather")
-    so = judged & (fill_nan(excess, -9.0) >= limit("flow_above_curve_note_k"))
+    is_above = judged & (fill_nan(excess, -9.0) >= limit("flow_above_curve_note_k"))
     # In hard frost a unit may not reach what a curve too high asks for: a fortnight without is no end.
-    episode = latest_episode(days["day"], so, judged, hold_days=5, gone_days=14)
+    episode = latest_episode(days["day"], is_above, judged, hold_days=5, gone_days=14)
     if episode is None:
         return None
     here = episode.covers(days["day"]) & judged
@@ -61,20 +61,20 @@ def flow_temperature_above_curve(context: Context) -> Finding | None:
         return None
     watch = limit("flow_above_curve_watch_k")
     act = limit("flow_above_curve_act_k")
-    asked = nan_median(days.floats("target_above_curve")[here])
+    target_excess = nan_median(days.floats("target_above_curve")[here])
     # Asked for far too hot, and felt: a wrong setting though the unit does not get there.
-    wrong = np.nan_to_num(asked, nan=0.0) >= act
+    wrong = np.nan_to_num(target_excess, nan=0.0) >= act
     felt = max(above, watch) if wrong else above
     severity = downgraded(graded(felt, watch, act), episode, 5.0)
     kwh = _cost(context, here, above)
     points = ", ".join(f"{f:g} °C at {o:g} °C" for o, f in (curve.points[0], curve.points[-1]))
     more = (
         ()
-        if np.isnan(asked)
+        if np.isnan(target_excess)
         else (
             context.evidence(
                 "flow set temperature above the designed curve",
-                round(asked, 1),
+                round(target_excess, 1),
                 "K",
                 "flow_above_curve_watch_k",
             ),
@@ -84,7 +84,7 @@ def flow_temperature_above_curve(context: Context) -> Finding | None:
         "flow_temperature_above_curve",
         severity,
         episode.since,
-        confidence_of((asked if wrong else above) / watch, episode.days, episode.share),
+        confidence_of((target_excess if wrong else above) / watch, episode.days, episode.share),
         f"The heating water is {above:.1f} K hotter than the designed curve.",
         evidence=(
             context.evidence(
@@ -130,11 +130,11 @@ def _excess(context: Context) -> tuple[Floats, Flags]:
     asked is no curve set high, and an asked flow that is never reached heats nothing.
     """
     days = context.days
-    actual, asked = days.floats("above_curve"), days.floats("target_above_curve")
-    excess = np.where(np.isfinite(asked), np.fmin(actual, asked), actual - _SWING_K)
+    actual, target_excess = days.floats("above_curve"), days.floats("target_above_curve")
+    excess = np.where(np.isfinite(target_excess), np.fmin(actual, target_excess), actual - _SWING_K)
     # Brief runs overshoot whatever the curve: then only what is asked can tell.
-    told = np.isfinite(asked) | ~_brief(context)
-    return excess, _cool_and_steady(context) & np.isfinite(excess) & told
+    is_known = np.isfinite(target_excess) | ~_brief(context)
+    return excess, _cool_and_steady(context) & np.isfinite(excess) & is_known
 
 
 def _cool_and_steady(context: Context) -> Flags:
@@ -144,12 +144,12 @@ def _cool_and_steady(context: Context) -> Flags:
     return np.asarray(cool & (days.floats("minutes_steady") >= _STEADY_MIN), dtype=np.bool_)
 
 
-def _asked_or_given(days: Table) -> tuple[Floats, bool]:
+def _target_or_measured_flow(days: Table) -> tuple[Floats, bool]:
     """The flow asked for where it is measured throughout, else the flow given."""
-    asked, given = days.floats("target_flow"), days.floats("flow")
-    known = np.isfinite(asked) & np.isfinite(given)
-    whole = known.sum() >= 0.8 * max(np.isfinite(given).sum(), 1)
-    return (asked, True) if whole else (given, False)
+    target, measured = days.floats("target_flow"), days.floats("flow")
+    known = np.isfinite(target) & np.isfinite(measured)
+    whole = known.sum() >= 0.8 * max(np.isfinite(measured).sum(), 1)
+    return (target, True) if whole else (measured, False)
 
 
 def _slope(outdoor: Floats, flow: Floats) -> tuple[float, float]:
@@ -174,7 +174,7 @@ def _curve_causes(context: Context, here: Flags, since: str) -> tuple[Cause, ...
     """A curve moved up still follows the weather, so that the excess is steady; with a hand's setting the
     flow is."""
     days = context.days
-    flow, _ = _asked_or_given(days)
+    flow, _ = _target_or_measured_flow(days)
     curve = days.floats("curve")
     usable = here & np.isfinite(flow) & np.isfinite(curve)
     level, excess = _scatter(flow[usable]), _scatter((flow - curve)[usable])
@@ -222,16 +222,16 @@ def _cost(context: Context, here: Flags, above: float) -> float | None:
 
 def no_weather_compensation(context: Context) -> Finding | None:
     days, limit = context.days, context.limit
-    flow, is_asked = _asked_or_given(days)
+    flow, is_target = _target_or_measured_flow(days)
     outdoor = days.floats("outdoor_steady")
     fit = _cool_and_steady(context) & np.isfinite(flow) & np.isfinite(outdoor) & ~_set_low(context)
-    if not is_asked:
-        fit &= _as_asked(context)
+    if not is_target:
+        fit &= _follows_target(context)
     usable = np.flatnonzero(fit)
     if len(usable) < _FEWEST_DAYS:
         raise NotAssessed(
             f"needs at least {_FEWEST_DAYS} cool days with an hour of steady heating"
-            + ("" if is_asked else ", without short runs and not at the unit's limit")
+            + ("" if is_target else ", without short runs and not at the unit's limit")
             + f"; has {len(usable)}"
         )
     if _spread(outdoor[usable]) < limit("compensation_span_k"):
@@ -249,8 +249,8 @@ def no_weather_compensation(context: Context) -> Finding | None:
         slope, half = _slope(outdoor[chosen], flow[chosen])
         share, most = slope / designed, (slope - half) / designed
         flat = share < limit("compensation_share") and most < 1.5 * limit("compensation_share")
-        if flat and (is_asked or _flat_in_the_cold(context, outdoor[chosen], flow[chosen])):
-            return _not_compensating(context, chosen, flow, is_asked, (slope, designed, share))
+        if flat and (is_target or _flat_in_the_cold(context, outdoor[chosen], flow[chosen])):
+            return _not_compensating(context, chosen, flow, is_target, (slope, designed, share))
     return None
 
 
@@ -260,7 +260,7 @@ def _set_low(context: Context) -> Flags:
     return np.asarray(fill_nan(context.days.floats("target"), 99.0) < low, dtype=np.bool_)
 
 
-def _as_asked(context: Context) -> Flags:
+def _follows_target(context: Context) -> Flags:
     """Days on which the water can have come to what the controls ask: neither chopped into brief runs nor at
     the unit's limit."""
     days = context.days
@@ -298,7 +298,7 @@ def _flat_in_the_cold(context: Context, outdoor: Floats, flow: Floats) -> bool:
 
 
 def _not_compensating(
-    context: Context, chosen: np.ndarray, flow: Floats, is_asked: bool, found: tuple[float, float, float]
+    context: Context, chosen: np.ndarray, flow: Floats, is_target: bool, found: tuple[float, float, float]
 ) -> Finding | None:
     days, limit = context.days, context.limit
     slope, designed, share = found
@@ -322,7 +322,7 @@ def _not_compensating(
         evidence=(
             Evidence(
                 "flow set temperature per kelvin outdoors"
-                if is_asked
+                if is_target
                 else "flow temperature per kelvin outdoors",
                 round(slope, 2),
                 "K/K",
@@ -363,8 +363,8 @@ def heating_out_of_season(context: Context) -> Finding | None:
         and days.floats("minutes_running").sum() > 0
         and context.site.hot_water is not None
     ):
-        told = days.floats("minutes_hot_water").sum() > 0
-        if not told:
+        has_hot_water = days.floats("minutes_hot_water").sum() > 0
+        if not has_hot_water:
             raise NotAssessed("the meters can't separate heating from hot water")
     before = np.concatenate(([np.nan], outdoor[:-1]))
     # Controls average the weather over a day or two: two warm days in a row count.
@@ -378,15 +378,15 @@ def heating_out_of_season(context: Context) -> Finding | None:
     warm |= full
     if warm.sum() < limit("warm_days"):
         raise NotAssessed(f"needs {limit('warm_days'):.0f} warm days, has {warm.sum()}")
-    so = warm & (heating >= limit("warm_day_minutes"))
-    episode = latest_episode(days["day"], so, warm, hold_days=3, gone_days=14)
+    heats_when_warm = warm & (heating >= limit("warm_day_minutes"))
+    episode = latest_episode(days["day"], heats_when_warm, warm, hold_days=3, gone_days=14)
     if episode is None:
         return None
     here = episode.covers(days["day"]) & warm
     hours = float(np.mean(heating[here])) / 60.0
     heat = float(np.nansum(days.floats("heat_heating_warm_kwh")[here]))
     used = _electricity_of(days, here, heat)
-    count = int((so & here).sum())
+    count = int((heats_when_warm & here).sum())
     if hours < limit("warm_heating_watch_hours"):
         return None
     name = "warm_heating_hours" if hours >= limit("warm_heating_hours") else "warm_heating_watch_hours"
@@ -405,7 +405,7 @@ def heating_out_of_season(context: Context) -> Finding | None:
             context.evidence("warm days with heating", count, "days", "warm_days"),
             context.evidence(
                 "mean outdoor temperature of those days",
-                round(float(np.mean(outdoor[so & here])), 1),
+                round(float(np.mean(outdoor[heats_when_warm & here])), 1),
                 "°C",
                 "heating_limit_c",
                 round(warmest, 1),

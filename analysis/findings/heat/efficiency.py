@@ -83,10 +83,10 @@ def _judged(whole: Context, context: Context) -> Finding | None:
     severity: Severity = "note"
     if chosen.value <= limit("efficiency_watch") and certain >= limit("efficiency_chance"):
         severity = "act" if chosen.value <= limit("efficiency_act") else "watch"
-    return _told(whole, context, chosen, strength, certain, severity)
+    return _finding(whole, context, chosen, strength, certain, severity)
 
 
-def _told(
+def _finding(
     whole: Context, context: Context, chosen: _Ratio, strength: Strength, certain: float, severity: Severity
 ) -> Finding:
     days = context.days

@@ -46,7 +46,7 @@ _CHARGING, _CHARGING_BLURRED = 0.05, 0.25
 
 @dataclass(frozen=True)
 class _Series:
-    """Daily efficiency as a logarithm, against the rating's where it can be told, with its conditions.
+    """Daily efficiency as a logarithm, against the rating's where known, with its conditions.
 
     rows : int64 (n,), rows of the days table. day : int64 (n,), days since its first
     doubt : float64 (n,), standard uncertainty of the value by what nobody measures, alike for weeks
@@ -110,7 +110,7 @@ def efficiency_fell(context: Context) -> Finding | None:
     certain = _chance_beyond(change, limit("efficiency_drop_watch") / 2.0) >= limit("efficiency_drop_chance")
     if drop >= limit("efficiency_drop_watch") and certain and until is None:
         severity = "act" if drop >= limit("efficiency_drop_act") else "watch"
-    return _told(context, series, change, drop, severity, until)
+    return _finding(context, series, change, drop, severity, until)
 
 
 def _chance_beyond(change: DetectedChange, drop: float) -> float:
@@ -124,7 +124,7 @@ def _first_change(context: Context) -> tuple[_Series, DetectedChange | None]:
 
 
 def own_change(context: Context) -> tuple[tuple[int, int], DetectedChange | None]:
-    """Rows of the first and last day in which efficiency changed, and the change; None where none is told."""
+    """Rows of the first and last day in which efficiency changed, and the change; else None."""
     try:
         series, change = context.once(_first_change)
     except NotAssessed:
@@ -142,7 +142,7 @@ def sure_drop(context: Context) -> int | None:
     return day if change is not None and change.is_sure and change.size <= least else None
 
 
-def _told(
+def _finding(
     context: Context,
     series: _Series,
     change: DetectedChange,
@@ -226,8 +226,11 @@ def _series(context: Context) -> _Series:
         used = _used_by_the_day(context, heat, used)
     against = "with the rating at each minute's temperatures, corrected for load, frost and hot water"
     doubt, least_side = _carried(context), FEWEST_EACH_SIDE
-    least, told = context.limit("efficiency_day_heat_kwh"), context.limit("efficiency_day_kwh")
-    good = (heat >= least) & (want > told) & (used > told)
+    least_heat, least_electricity = (
+        context.limit("efficiency_day_heat_kwh"),
+        context.limit("efficiency_day_kwh"),
+    )
+    good = (heat >= least_heat) & (want > least_electricity) & (used > least_electricity)
     if good.sum() < _FEWEST_DAYS:
         heat, used = (fill_nan(days.floats(c), 0.0) for c in ("paired_heat_kwh", "paired_heat_pump_kwh"))
         mix = _mixed(context, heat)
@@ -236,7 +239,11 @@ def _series(context: Context) -> _Series:
         least_side = int(context.limit("efficiency_mixed_days"))
         against = "with the rating at the designed temperatures, for a usual share of hot water"
         # A day of hot water alone says little of the unit: its mix with the house's heat is not measured.
-        good = (heat >= least) & (used > told) & (mix.hot_share <= context.limit("efficiency_hot_share"))
+        good = (
+            (heat >= least_heat)
+            & (used > least_electricity)
+            & (mix.hot_share <= context.limit("efficiency_hot_share"))
+        )
     good &= np.isfinite(days.floats("outdoor")) & np.isfinite(want) & _whole(context)
     if good.sum() < _FEWEST_DAYS:
         raise NotAssessed(

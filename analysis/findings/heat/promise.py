@@ -161,7 +161,7 @@ def _why_not(context: Context) -> str:
 
 def electricity_above_expected(context: Context) -> Finding | None:
     """Electricity against design and weather, where no heat is measured. A house is seldom just as designed,
-    so only a wide excess is told."""
+    so only a wide excess is reported."""
     days, limit = context.days, context.limit
     expected, used = design_use(context.site, days, limit("electricity_day_share"))
     known = np.isfinite(expected.daily + used)

@@ -176,8 +176,8 @@ def _zones(context: Context) -> list[_Zone]:
     for name in names:
         deficit = days.floats(f"deficit.{name}")
         if np.isfinite(deficit).any():
-            wanted = days.floats(f"wanted.{name}")
-            deficit = deficit - np.maximum(wanted - (design.indoor_c + _BEYOND_DESIGN_K), 0.0)
+            target = days.floats(f"wanted.{name}")
+            deficit = deficit - np.maximum(target - (design.indoor_c + _BEYOND_DESIGN_K), 0.0)
             out.append(_Zone(name, deficit, days.floats(f"room_day.{name}"), True))
     for name in names:
         if all(z.name != name for z in out):
@@ -269,27 +269,29 @@ def _colder(zone: _Zone, other: _Zone, inside: Flags) -> float:
 
 
 def _in_words(measured: ColdRoom) -> str:
-    told = []
+    parts = []
     if measured.running is not None:
-        told.append(f"the unit ran {percent(measured.running)} of the time")
+        parts.append(f"the unit ran {percent(measured.running)} of the time")
     if measured.output_share is not None:
-        told.append(f"it gave {percent(measured.output_share)} of its rated output")
+        parts.append(f"it gave {percent(measured.output_share)} of its rated output")
     if measured.lacking is not None:
-        told.append(f"its water was below its set temperature for {percent(measured.lacking)} of the heating")
+        parts.append(
+            f"its water was below its set temperature for {percent(measured.lacking)} of the heating"
+        )
     if measured.emission is not None:
-        told.append(
+        parts.append(
             f"the rooms took {percent(measured.emission)} of what the emitters can give at this water"
             " temperature"
         )
     if measured.gap is not None:
-        told.append(
+        parts.append(
             f"the deficit of the best other zone is {abs(measured.gap):.1f} K"
             f" {'smaller' if measured.gap > 0 else 'larger'}"
         )
     if measured.below_curve is not None:
         side = "under" if measured.below_curve > 0 else "over"
-        told.append(f"the flow is {abs(measured.below_curve):.1f} K {side} the designed curve")
-    return "; ".join(told) or "no measurement shows how hard the unit worked"
+        parts.append(f"the flow is {abs(measured.below_curve):.1f} K {side} the designed curve")
+    return "; ".join(parts) or "no measurement shows how hard the unit worked"
 
 
 def _step(context: Context, cause: str, cold: _Cold) -> str:

@@ -27,11 +27,11 @@ def blind_charge(context: Context) -> Finding | None:
     far = top < water.setpoint_c - 3.0 * limit("reheat_short_k")
     # An endless charge has no end to be judged by, and belongs to the day on which it began.
     endless = charged >= limit("charge_endless_minutes")
-    so = (endless | _none_warmed(context, context.facts.reheats)) & far
-    episode = latest_episode(days["day"], so, np.isfinite(top) & (charged > 0), hold_days=2)
+    is_blind = (endless | _none_warmed(context, context.facts.reheats)) & far
+    episode = latest_episode(days["day"], is_blind, np.isfinite(top) & (charged > 0), hold_days=2)
     if episode is None or episode.until is not None or episode.share < limit("reheat_short_share"):
         return None
-    inside = so & episode.covers(days["day"])
+    inside = is_blind & episode.covers(days["day"])
     hours, level = nan_median(charged[inside]) / 60.0, nan_median(top[inside])
     causes = _causes(level, nan_median((top - days.floats("tank_min"))[inside]))
     return Finding(

@@ -48,7 +48,7 @@ def coil_changed(context: Context, reheats: Table) -> Finding | None:
         return None
     if _flow_fell(context, reheats, day, found):
         return None  # less water stands hotter at its inlet: that is the flow's doing
-    return _told(context, found, day, over)
+    return _finding(context, found, day, over)
 
 
 def coil_poor(context: Context, reheats: Table, approach: Floats) -> Finding | None:
@@ -139,7 +139,7 @@ def _flow_fell(context: Context, reheats: Table, day: np.ndarray, found: Detecte
     return bool(after < context.limit("reheat_flow_share") * before)
 
 
-def _told(context: Context, found: DetectedChange, day: np.ndarray, over: Floats) -> Finding:
+def _finding(context: Context, found: DetectedChange, day: np.ndarray, over: Floats) -> Finding:
     limit, days = context.limit, context.days
     since = str(np.datetime64(int(day[found.at]), "D"))
     later = days["day"] >= np.datetime64(since)

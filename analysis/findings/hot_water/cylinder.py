@@ -28,7 +28,7 @@ _WEEK = 7.0
 _LEANING_MIN = 40.0
 _LOSS_TEST_K = 45.0  # Reg. (EU) 812/2013: 65 °C in a room of 20 °C
 _LEAST_OVER_K = (
-    18.0  # a cylinder near the room, half empty, loses too little to be told from its layers settling
+    18.0  # a cylinder near the room, half empty, loses too little to be distinguished from settling layers
 )
 _EMPTIED_C = 30.0
 _ALIKE = 1.4
@@ -61,21 +61,23 @@ def hot_water_shortfall(context: Context) -> Finding | None:
     short &= fill_nan(lowest, 99.0) < limit("cold_least_c")
     short |= fill_nan(lowest, 99.0) < limit("cold_day_c")
     emptied = _emptied(context)
-    so = known & short & (emptied >= limit("emptied_unseen_chance"))
-    episode = latest_episode(days["day"], so, known, hold_days=4, gone_days=28)
+    too_cold = known & short & (emptied >= limit("emptied_unseen_chance"))
+    episode = latest_episode(days["day"], too_cold, known, hold_days=4, gone_days=28)
     if episode is None:
         return None
     inside = known & episode.covers(days["day"])
     # A cluster of bad days is not the rule: the share is taken over a month at least.
-    weekly = _WEEK * float((so & inside).sum()) / max(float(inside.sum()), min(30.0, float(known.sum())))
-    chance = float(np.mean(emptied[so & inside]))
+    weekly = (
+        _WEEK * float((too_cold & inside).sum()) / max(float(inside.sum()), min(30.0, float(known.sum())))
+    )
+    chance = float(np.mean(emptied[too_cold & inside]))
     severity = graded(chance * weekly, limit("cold_days_watch"), limit("cold_days_act"))
     if episode.until is not None:
         severity = "note"
     if severity == "note" and weekly < 0.5 * limit("cold_days_watch"):
         return None
-    chosen = so & inside
-    causes, told = _shortfall_causes(context, chosen)
+    chosen = too_cold & inside
+    causes, evidence = _shortfall_causes(context, chosen)
     first = causes[0].cause if causes else ""
     return Finding(
         "hot_water_shortfall",
@@ -99,7 +101,7 @@ def hot_water_shortfall(context: Context) -> Finding | None:
                 "cold_day_c",
             ),
             Evidence("chance that all usable water was drawn on such a day", round(chance, 2), "-"),
-            *told,
+            *evidence,
         ),
         causes=causes,
         until=episode.until,
@@ -300,9 +302,9 @@ def high_standing_loss(context: Context) -> Finding | None:
         raise NotAssessed(
             "heat leaks through the diverter, which hides the cylinder's own loss: see diverter_passing"
         )
-    so = fill_nan(by_day if circulates else slow, 0.0) > allowed
+    is_high = fill_nan(by_day if circulates else slow, 0.0) > allowed
     episode = latest_episode(
-        days["day"], so, np.isfinite(by_day if circulates else slow), hold_days=5, gone_days=10
+        days["day"], is_high, np.isfinite(by_day if circulates else slow), hold_days=5, gone_days=10
     )
     if episode is None or episode.share < 0.5:
         return None
@@ -311,7 +313,7 @@ def high_standing_loss(context: Context) -> Finding | None:
     loss = nan_median((by_day if circulates else slow)[since_then])
     if loss <= allowed:
         return None
-    inside = so & since_then
+    inside = is_high & since_then
     severity = graded(loss, allowed, max(limit("standing_loss_act") * worst, 1.5 * allowed))
     if episode.until is not None or inside.sum() < 7:
         severity = "note"

@@ -76,7 +76,7 @@ def leak_to_heating(context: Context) -> Leak | None:
         size = float(np.mean(np.abs(over[rows])))
         how = "it cools faster when the heating water is cooler"
         rate, cooling = min(slope * size, _calm(fall[rows])), float(np.median(fall[rows]))
-        if cooling < 0.0 and not _use_told(context):
+        if cooling < 0.0 and not _measures_use(context):
             # a cylinder that warms slowly is what a weak charge looks like where nothing names the use
             return None
         return Leak(rate, error * size, cooling, int(rows.sum()), how)
@@ -123,7 +123,7 @@ def leak_in_charges(context: Context) -> ChargeLeak | None:
         or not context.site.measures("heat_output")
     ):
         return None
-    if not len(reheats) or "rise_end" not in reheats or not _use_told(context):
+    if not len(reheats) or "rise_end" not in reheats or not _measures_use(context):
         return None
     whole = ~reheats["cut"].astype(np.bool_) & (reheats["minutes"] >= _long_enough(context))
     whole &= fill_nan(reheats.floats("immersion"), 0.0) < 0.1 if "immersion" in reheats else True
@@ -136,15 +136,15 @@ def leak_in_charges(context: Context) -> ChargeLeak | None:
     by_end = taken_up(
         plant.cylinder_litres, reheats.floats("rise_end") / 3.0, reheats.floats("heat_end") / 3.0
     )
-    told = [v[np.isfinite(v)] for v in (by_all, by_end)]
-    if min(len(v) for v in told) < _FEWEST:
+    known_values = [v[np.isfinite(v)] for v in (by_all, by_end)]
+    if min(len(v) for v in known_values) < _FEWEST:
         return None
     if _drawn_meanwhile(context, reheats, by_end, fall):
         return None
-    whole_charge, at_end = (float(np.quantile(v, LEAST_DRAWN)) for v in told)
+    whole_charge, at_end = (float(np.quantile(v, LEAST_DRAWN)) for v in known_values)
     alike = whole_charge >= _ALIKE * at_end
     taken = (whole_charge + at_end) / 2.0 if alike else max(whole_charge, at_end)
-    spread = max(robust_sd(v) / np.sqrt(len(v)) for v in told)
+    spread = max(robust_sd(v) / np.sqrt(len(v)) for v in known_values)
     below = Excess(TAKEN_UP.value - taken, float(np.hypot(TAKEN_UP.uncertainty, spread)))
     warmed = _heating_warmed(context)
     if warmed is False:
@@ -193,7 +193,7 @@ def _heating_warmed(context: Context) -> bool | None:
     return bool(np.median((charging - heating)[both]) > _WARMED_K)
 
 
-def _use_told(context: Context) -> bool:
+def _measures_use(context: Context) -> bool:
     return any(
         context.site.measures(q) for q in ("operating_mode", "diverter_to_hot_water", "hot_water_heat")
     )
@@ -208,7 +208,7 @@ def diverter_passing(context: Context) -> Finding | None:
     require_hot_water(context)
     leak, charge = context.once(leak_to_heating), context.once(leak_in_charges)
     told = leak is not None and leak.is_sure and leak.rate >= 0.5 * context.limit("diverter_leak_k_per_h")
-    if not told and _use_told(context) and (much := context.once(too_much_hot_water)) is not None:
+    if not told and _measures_use(context) and (much := context.once(too_much_hot_water)) is not None:
         return more_than_drawn(context, much)
     if leak is None and charge is None:
         raise NotAssessed(
@@ -357,8 +357,8 @@ def _since(context: Context, leak: Leak) -> tuple[str, str | None]:
     days, reheats = context.days, context.facts.reheats
     mine = reheats.where((reheats.floats("heat_after") >= 0.5) & np.isfinite(reheats.floats("fall_after")))
     daily = np.abs(group_by_day(days["day"], mine["day"], mine["fall_after"], "median"))
-    so = fill_nan(daily, 0.0) > 0.5 * leak.rate
-    episode = latest_episode(days["day"], so, np.isfinite(daily), hold_days=3, gone_days=14)
+    leaks = fill_nan(daily, 0.0) > 0.5 * leak.rate
+    episode = latest_episode(days["day"], leaks, np.isfinite(daily), hold_days=3, gone_days=14)
     if episode is None:
         return days.day(0).isoformat(), None
     return episode.since, episode.until

@@ -184,7 +184,7 @@ def pasteurisation_missed(context: Context) -> Finding | None:
         raise NotAssessed("no thermal disinfection is scheduled", "not_applicable")
     if "disinfection_min" not in days:
         raise NotAssessed("needs cylinder_temperature", "missing_quantity")
-    # A schedule too low to disinfect is told by disinfection_lacking; here it counts as the schedule has it.
+    # A schedule too low to disinfect is disinfection_lacking; here it counts as the schedule has it.
     done = disinfected(context, as_scheduled=True)
     every = plant.pasteurise_every_days
     allowed = every + limit("pasteurise_slack_days")
@@ -196,18 +196,18 @@ def pasteurisation_missed(context: Context) -> Finding | None:
     # One run that is in doubt, before others that were held, is not worth a word.
     if not missed and not ongoing:
         return None
-    told = gaps[-1] if ongoing else missed[-1]
-    overdue = told.plain_days / every
+    gap = gaps[-1] if ongoing else missed[-1]
+    overdue = gap.plain_days / every
     share = sum(g.days for g in missed) / max(int(done.known.sum()), 1)
     severity: Severity = "note"
     # One run skipped (a power cut, the night the clocks change) is made good by the next.
     skipped = len(missed) == 1 and overdue <= _ONE_SKIPPED and bool(done.possible.any())
     often = len(missed) > 1 and share > limit("pasteurise_missed_share")
-    if not skipped and (often or (ongoing and told.plain_days > allowed)):
+    if not skipped and (often or (ongoing and gap.plain_days > allowed)):
         severity = "act" if overdue >= limit("pasteurise_act") else "watch"
     certain = min(1.0 - 0.5 ** (max(overdue, 0.5) * 1.5), limit("surest"))
     runs = sum(g.days // every for g in missed)
-    return _missed(context, told, severity, certain, until=None if ongoing else told.last, runs=runs)
+    return _missed(context, gap, severity, certain, until=None if ongoing else gap.last, runs=runs)
 
 
 def _missed(
@@ -257,15 +257,15 @@ def _missed(
     )
 
 
-def _missed_step(asked: float, hottest: float, held: float, *, reached: bool) -> str:
+def _missed_step(target_c: float, hottest: float, held: float, *, reached: bool) -> str:
     how = (
         f"It reached {hottest:.0f} °C, but the hold counts as only {held:.0f} minutes at 60 °C."
         if reached
-        else f"The cylinder stayed {asked - hottest:.0f} K below it."
+        else f"The cylinder stayed {target_c - hottest:.0f} K below it."
     )
     return (
         "Check that the disinfection programme is on and the immersion heater works (fuse,"
-        f" thermostat cut-out), let it run to {asked:g} °C now, and check that it"
+        f" thermostat cut-out), let it run to {target_c:g} °C now, and check that it"
         f" holds as long as local rules require. {how}"
     )
 

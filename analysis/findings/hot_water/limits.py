@@ -142,6 +142,12 @@ LIMITS_HOT_WATER: dict[str, Limit] = {
         "common practice: a week of it is no visit and no filling of a bath",
         "days with more heat for hot water than a home takes",
     ),
+    "hot_water_most_act": Limit(
+        2.0,
+        "-",
+        "common practice: twice what a home can draw leaves no doubt, and costs from the first day",
+        "heat counted as hot water, over the most that a home takes, from which a visit is due",
+    ),
     "hot_water_most_error": Limit(
         0.15,
         "-",

@@ -64,8 +64,8 @@ def _too_long(context: Context, reheats: Table) -> Finding | None:
     approach = approach_at_rating(context, reheats)
     share = reheats.floats("flow_rate") / (context.site.heat_pump.flow_m3_per_h or np.nan)
     lift = reheats.floats("lift")
-    told = np.isfinite(over_minutes)
-    if told.sum() < _FEWEST:
+    is_known = np.isfinite(over_minutes)
+    if is_known.sum() < _FEWEST:
         raise NotAssessed(
             f"needs at least {_FEWEST} whole reheats with heat, or cylinder temperature and litres"
         )
@@ -79,17 +79,17 @@ def _too_long(context: Context, reheats: Table) -> Finding | None:
     if not context.site.measures("cylinder_temperature"):
         # The setpoint stands for the cylinder there: a change of it must not look like a poor coil.
         poor &= np.nan_to_num(slow) > _DRAWN_OUT
-    so = poor | little
+    is_long = poor | little
     # Long charges with cool coil water: the cylinder's doing only where the unit gives more for heating than
     # here.
-    so |= (~np.isfinite(approach) | _able(context)) & (np.nan_to_num(slow) > limit("reheat_slow_watch"))
+    is_long |= (~np.isfinite(approach) | _able(context)) & (np.nan_to_num(slow) > limit("reheat_slow_watch"))
     # Long by itself is not slow: a cold cylinder, a setpoint near the flow limit and a small unit take their
     # time.
-    so &= fill_nan(over_minutes, 0.0) >= np.maximum(limit("reheat_excess_minutes"), doubt)
-    episode = _episode(context, reheats, so, told)
+    is_long &= fill_nan(over_minutes, 0.0) >= np.maximum(limit("reheat_excess_minutes"), doubt)
+    episode = _episode(context, reheats, is_long, is_known)
     if episode is None or episode.share < 0.5:
         return None
-    inside = so & told & episode.covers(reheats["day"])
+    inside = is_long & is_known & episode.covers(reheats["day"])
     length, coil, flow = nan_median(slow[inside]), nan_median(approach[inside]), nan_median(share[inside])
     late = excess(
         nan_median(reheats.floats("minutes")[inside]),
@@ -164,10 +164,10 @@ def expected_minutes(context: Context, reheats: Table) -> tuple[Floats, Floats]:
     end = np.where(np.isfinite(top), top, plant.setpoint_c)
     rise = fill_nan(end - reheats.floats("from_c"), _UNSEEN_RISE_K)
     hottest = reheats.floats("flow_max")
-    seen = (
+    highest_flow = (
         float(np.quantile(hottest[np.isfinite(hottest)], 0.9)) + 1.0 if np.isfinite(hottest).any() else np.inf
     )
-    limit = min(pump.max_flow_c or np.inf, seen)
+    limit = min(pump.max_flow_c or np.inf, highest_flow)
     water = (pump.flow_m3_per_h or np.inf) * _WATER_W_PER_K
     usual, doubt = np.full(len(reheats), np.nan), np.full(len(reheats), np.nan)
     judged = (heat >= _LEAST_KWH) & (output > 0.0) & (rise >= _LEAST_RISE_K)
@@ -189,12 +189,12 @@ def _able(context: Context) -> bool:
 def _slow_headline(
     minutes: float, usual: float, length: float, coil: float, flow: float, *, by_flow: bool
 ) -> str:
-    told = f"A reheat takes {minutes:.0f} minutes; about {usual:.0f} are expected"
+    duration = f"A reheat takes {minutes:.0f} minutes; about {usual:.0f} are expected"
     if by_flow and np.isfinite(flow):
-        return f"{told}: while charging the flow is only {percent(flow)} of nominal."
+        return f"{duration}: while charging the flow is only {percent(flow)} of nominal."
     if np.isfinite(coil):
-        return f"{told}. At full output the coil would need water {coil:.0f} K hotter than the cylinder."
-    return f"{told}, {length:.1f} times as long as at rated output."
+        return f"{duration}. At full output the coil would need water {coil:.0f} K hotter than the cylinder."
+    return f"{duration}, {length:.1f} times as long as at rated output."
 
 
 def _slow_severity(
@@ -420,12 +420,12 @@ def approach_at_rating(context: Context, reheats: Table) -> Floats:
     return np.where(ok, over * _rated_kw(context, reheats) / np.where(ok, power, 1.0), np.nan)
 
 
-def _episode(context: Context, reheats: Table, so: Flags, told: Flags) -> Episode | None:
+def _episode(context: Context, reheats: Table, is_long: Flags, is_known: Flags) -> Episode | None:
     """The newest stretch of days on most of whose reheats it was so."""
     days = context.days
-    all_told = fill_nan(group_by_day(days["day"], reheats["day"], told, "sum"), 0.0)
-    all_so = fill_nan(group_by_day(days["day"], reheats["day"], so & told, "sum"), 0.0)
-    return latest_episode(days["day"], all_so > 0.5 * all_told, all_told > 0, hold_days=3)
+    known_count = fill_nan(group_by_day(days["day"], reheats["day"], is_known, "sum"), 0.0)
+    long_count = fill_nan(group_by_day(days["day"], reheats["day"], is_long & is_known, "sum"), 0.0)
+    return latest_episode(days["day"], long_count > 0.5 * known_count, known_count > 0, hold_days=3)
 
 
 RULES = (

@@ -72,19 +72,19 @@ def water_too_hot(context: Context) -> Finding | None:
     known = np.isfinite(held)
     watch, act, urgent = (limit(f"scald_{name}_c") for name in ("watch", "act", "urgent"))
     over = known & (fill_nan(held, 0.0) > watch)
-    so = over & ((fill_nan(held, 0.0) > act) | ~_disinfecting(context))
-    hits = np.flatnonzero(so)
+    too_hot = over & ((fill_nan(held, 0.0) > act) | ~_disinfecting(context))
+    hits = np.flatnonzero(too_hot)
     if not len(hits):
         return _held_on(context)
     first, last = _newest(hits, known)
-    inside = so & (np.arange(len(days)) >= first) & (np.arange(len(days)) <= last)
+    inside = too_hot & (np.arange(len(days)) >= first) & (np.arange(len(days)) <= last)
     hottest = float(np.nanmax(held[inside]))
     ongoing = int(known[last + 1 :].sum()) < limit("scald_gone_days")
     severity: Severity = "urgent" if hottest > urgent else "act" if hottest > act else "watch"
     facts = _facts(context, days, inside)
     causes = _causes(context, facts, stuck=culprit is not None)
     if not ongoing:
-        # It may come again: who has been scalded once is not told that all is well.
+        # It may come again: after one scald, "all is well" would be false comfort.
         severity = "watch" if hottest > act else "note"
     elif _doubted(causes, culprit is not None) or known[last + 1 :].sum() >= limit("scald_cool_days"):
         severity = SEVERITIES[min(SEVERITIES.index(severity), SEVERITIES.index("act"))]
@@ -160,12 +160,12 @@ def _held_on(context: Context) -> Finding | None:
         context, plant.pasteurise_c - SENSOR_LOW_K, slowly=True
     )
     # A run a day, oftener than scheduled, ends each day; one that does not end holds most of it.
-    so = known & (held > limit("held_day_minutes")) & (_in_interval(context, held) > allowed)
-    hits = np.flatnonzero(so)
+    held_long = known & (held > limit("held_day_minutes")) & (_in_interval(context, held) > allowed)
+    hits = np.flatnonzero(held_long)
     if len(hits) < 2:
         return None
     first, last = _newest(hits, known)
-    inside = so & (np.arange(len(days)) >= first) & (np.arange(len(days)) <= last)
+    inside = held_long & (np.arange(len(days)) >= first) & (np.arange(len(days)) <= last)
     ongoing = int(known[last + 1 :].sum()) < limit("scald_gone_days")
     level = nan_median(days.floats("tank_held")[inside])
     hours = nan_median(held[inside]) / 60.0
@@ -327,7 +327,7 @@ def _causes(context: Context, hot: _Hot, *, stuck: bool) -> tuple[Cause, ...]:
     scores = {
         "disinfection_stuck": (
             smooth * (0.05 + heated * (0.5 + near) + (0.5 * near if unmetered and hot.sunny < 0.5 else 0.0)),
-            _told_heater(hot),
+            _heater_text(hot),
         ),
         "other_source": (
             smooth * (0.05 + (1.0 - by_heater) * beyond * (min(hot.alone, 1.0) + 0.3 * hot.sunny + 0.2)),
@@ -354,7 +354,7 @@ def _causes(context: Context, hot: _Hot, *, stuck: bool) -> tuple[Cause, ...]:
     return ranked(scores)
 
 
-def _told_heater(hot: _Hot) -> str:
+def _heater_text(hot: _Hot) -> str:
     parts = []
     if np.isfinite(hot.immersion):
         parts.append(f"the immersion heater supplied {percent(min(hot.immersion, 9.0))} of the heat needed")

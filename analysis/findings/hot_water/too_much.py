@@ -59,11 +59,11 @@ def too_much_hot_water(context: Context) -> TooMuch | None:
         return None
     heat, most = days.floats("heat_hot_water_kwh"), most_drawn(context)
     known = np.isfinite(heat)
-    so: Flags = known & (fill_nan(heat, 0.0) > most)
-    episode = latest_episode(days["day"], so, known, hold_days=3, gone_days=14)
-    if episode is None or so.sum() < context.limit("hot_water_most_days"):
+    is_over: Flags = known & (fill_nan(heat, 0.0) > most)
+    episode = latest_episode(days["day"], is_over, known, hold_days=3, gone_days=14)
+    if episode is None or is_over.sum() < context.limit("hot_water_most_days"):
         return None
-    here = so & episode.covers(days["day"])
+    here = is_over & episode.covers(days["day"])
     other = known & ~episode.covers(days["day"])
     hours = days.floats("minutes_hot_water") / 60.0
     kwh = nan_median(heat[here])
@@ -98,9 +98,11 @@ def more_than_drawn(context: Context, much: TooMuch) -> Finding:
     usual = much.before if np.isfinite(much.before) else much.most
     share = much.days / max(len(context.all_days.days), 1)
     # The rooms get the heat, made as hot as the cylinder needs it.
-    kwh = max(much.kwh - usual, 0.0) * (1.0 / charging - 1.0 / heating) * share * 365.0
+    kwh = max(much.kwh - usual, 0.0) * (1.0 / charging - 1.0 / heating) * share * _DAYS_A_YEAR
     ongoing = much.episode.until is None
-    severity: Severity = "note" if not ongoing else "act" if much.kwh >= 2.0 * much.most else "watch"
+    severity: Severity = "note"
+    if ongoing:
+        severity = "act" if much.kwh >= context.limit("hot_water_most_act") * much.most else "watch"
     return Finding(
         "diverter_passing",
         severity,

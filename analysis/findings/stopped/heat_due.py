@@ -64,12 +64,12 @@ def reasons(context: Context, rest: Rest) -> list[Reason]:
         found += _cylinder(context, rest)
     if not warm:
         found += _weather(context, rest)
-    found += _asked(context, rest, warm) or _out_of_rhythm(context, rest)
+    found += _demand_reasons(context, rest, warm) or _out_of_rhythm(context, rest)
     found += _without_power(context, rest, warm) or out_of_habit(context, rest, warm)
     return _due_from_the_unit(context, rest, found)
 
 
-# Cold beyond bearing, no supply, a fault and a cold cylinder are told whatever else heats the rooms.
+# Cold beyond bearing, no supply, a fault and a cold cylinder are reported whatever else heats the rooms.
 _WHATEVER_HEATS = frozenset({"floor", "cylinder", "fault", "power"})
 _EDGE_MS = 3_600_000  # a rest's first and last hour make no day of it
 
@@ -123,8 +123,8 @@ def _rooms(context: Context, rest: Rest) -> list[Reason]:
     if hours < limit("stopped_room_hours") or not np.isfinite(last) or outdoor >= limit("stopped_season_c"):
         return []
     if _below_floor(context, rest):
-        told = context.evidence("room at the end", round(last, 1), "°C", "stopped_room_floor_c")
-        return [Reason("floor", 0.97, told)]
+        evidence = context.evidence("room at the end", round(last, 1), "°C", "stopped_room_floor_c")
+        return [Reason("floor", 0.97, evidence)]
     mild = outdoor > limit("stopped_mild_c")
     if np.isfinite(short):
         name = "stopped_room_short_mild_k" if mild else "stopped_room_short_k"
@@ -136,17 +136,17 @@ def _rooms(context: Context, rest: Rest) -> list[Reason]:
         due = limit("stopped_unknown_pause_hours") * 60.0 if rest.ended else _DUE_MIN
         if known or short < limit(name) or rest["minutes_room_short"] < due:
             return []
-        told = context.evidence("room below its target", round(short, 1), "K", name)
-        return [Reason("room", 0.9 if not mild else 0.75, told)]
+        evidence = context.evidence("room below its target", round(short, 1), "K", name)
+        return [Reason("room", 0.9 if not mild else 0.75, evidence)]
     if last > _usual_low(context, rest) - _LOW_DIFFERS_K:
         return []  # as cold as in other nights: a set-back whose target is not measured
     fell = first - last
     if not mild and fell >= limit("stopped_room_fall_k"):
-        told = context.evidence("fall of the room", round(fell, 1), "K", "stopped_room_fall_k")
-        return [Reason("room", 0.85, told)]
+        evidence = context.evidence("fall of the room", round(fell, 1), "K", "stopped_room_fall_k")
+        return [Reason("room", 0.85, evidence)]
     if not mild and last < limit("stopped_room_cool_c") and (fell >= 0.5 or not rest.begun):
-        told = context.evidence("room at the end", round(last, 1), "°C", "stopped_room_cool_c")
-        return [Reason("room", 0.8, told)]
+        evidence = context.evidence("room at the end", round(last, 1), "°C", "stopped_room_cool_c")
+        return [Reason("room", 0.8, evidence)]
     return []
 
 
@@ -178,10 +178,10 @@ def _weather(context: Context, rest: Rest) -> list[Reason]:
     below, known = need_below(context, rest)
     if outdoor >= below or is_usual_rest(context, rest):
         return []
-    told = context.evidence(
+    evidence = context.evidence(
         "mean outdoor temperature meanwhile", round(outdoor, 1), "°C", "stopped_weather_c", round(below, 1)
     )
-    return [Reason("weather", 0.85 if known else 0.7, told)]
+    return [Reason("weather", 0.85 if known else 0.7, evidence)]
 
 
 def need_below(context: Context, rest: Rest) -> tuple[float, bool]:
@@ -203,7 +203,7 @@ _SIGNS = (
 _NO_CALL = 0.3
 
 
-def _asked(context: Context, rest: Rest, warm: bool) -> list[Reason]:
+def _demand_reasons(context: Context, rest: Rest, warm: bool) -> list[Reason]:
     """Heat called for by call, flow temperature or mode, longer than this unit ever leaves it unanswered."""
     limit, minutes = context.limit, rest["minutes"]
     if rest["outdoor_mean_c"] >= limit("stopped_season_c"):
@@ -231,8 +231,10 @@ def _asked(context: Context, rest: Rest, warm: bool) -> list[Reason]:
                 if kind == "call"
                 else "heat called for and none supplied"
             )
-            told = context.evidence(words, round(rest[part]), "min", "stopped_pause_minutes", round(least))
-            found.append(Reason(kind, 0.85, told))
+            evidence = context.evidence(
+                words, round(rest[part]), "min", "stopped_pause_minutes", round(least)
+            )
+            found.append(Reason(kind, 0.85, evidence))
     if faulty and minutes >= limit("stopped_pause_minutes") and _cold_enough(context, rest):
         found.append(
             Reason(
@@ -257,10 +259,10 @@ def _out_of_rhythm(context: Context, rest: Rest) -> list[Reason]:
     found = rhythm(context, rest) if due else None
     if found is None or found.stopped < context.limit("stopped_possible"):
         return []
-    told = context.evidence(
+    evidence = context.evidence(
         "probability that it is not a pause", round(found.stopped, 2), "-", "stopped_possible"
     )
-    return [Reason("pause", min(found.stopped, 0.95), told)]
+    return [Reason("pause", min(found.stopped, 0.95), evidence)]
 
 
 def _asks_idly(context: Context, rest: Rest, kind: str, usual: float | None, warm: bool) -> bool:
@@ -331,14 +333,14 @@ def _cylinder(context: Context, rest: Rest) -> list[Reason]:
     fell = rest["tank_first_c"] - last
     if rest.kind == "hot_water" and rest.hours < 12.0:
         return []
-    told = context.evidence(
+    evidence = context.evidence(
         "cylinder below its reheat temperature", round(short, 1), "K", "stopped_cylinder_short_k"
     )
     # Far faster, or further, than a standing cylinder cools by itself: somebody draws, so somebody is at
     # home.
     if fell / max(rest.hours, 1.0) * 24.0 <= _DRAWN_K_PER_DAY and last >= _DRAWN_BELOW_C:
         return []  # left to cool while nobody is at home
-    return [Reason("cylinder", 0.85, told)]
+    return [Reason("cylinder", 0.85, evidence)]
 
 
 def _heater(context: Context, rest: Rest) -> list[Reason]:
@@ -347,18 +349,18 @@ def _heater(context: Context, rest: Rest) -> list[Reason]:
     least_hours = context.limit("stopped_room_hours") if rest.kind == "heating" else 2.0
     found = []
     if rest["backup_kwh"] >= least and rest.hours >= least_hours and rest.kind != "hot_water":
-        told = context.evidence(
+        evidence = context.evidence(
             "back-up heat meanwhile", round(rest["backup_kwh"], 1), "kWh", "stopped_heater_kwh"
         )
-        found.append(Reason("heater", 0.9, told))
+        found.append(Reason("heater", 0.9, evidence))
     a_day = rest["immersion_kwh"] / max(rest.hours / 24.0, 1.0)
     # Less than that is a disinfection now and then.
     enough = a_day >= context.limit("stopped_immersion_kwh") and rest.hours >= 36.0
     if enough and rest.kind == "unit" and not _water_is_hot(context, rest):
-        told = context.evidence(
+        evidence = context.evidence(
             "immersion heat meanwhile", round(a_day, 1), "kWh/day", "stopped_immersion_kwh"
         )
-        found.append(Reason("heater", 0.8, told))
+        found.append(Reason("heater", 0.8, evidence))
     return found
 
 
@@ -388,18 +390,18 @@ def _without_power(context: Context, rest: Rest, warm: bool) -> list[Reason]:
     minutes = rest["minutes_powerless"]
     if rest.kind != "unit" or minutes < limit("stopped_powerless_minutes") or not is_powerless(context, rest):
         return []
-    told = context.evidence("without any power", round(minutes), "min", "stopped_powerless_minutes")
+    evidence = context.evidence("without any power", round(minutes), "min", "stopped_powerless_minutes")
     sign = ("minutes_powerless", "minutes_power_known")
     habit = rested_at_that_hour(context, rest, sign) if rest.hours < 24.0 else False
     if habit or (habit is None and rest.hours < limit("stopped_unknown_pause_hours")):
         return []
     frost = rest["outdoor_lowest_c"] < limit("stopped_frost_c")
     if frost and rest.hours >= limit("stopped_room_hours"):
-        return [Reason("power", 0.9, told)]
+        return [Reason("power", 0.9, evidence)]
     if not np.isfinite(rest["outdoor_mean_c"]):
-        return [Reason("power", 0.8, told)] if rest.hours >= 24.0 and worked_lately(context, rest) else []
+        return [Reason("power", 0.8, evidence)] if rest.hours >= 24.0 and worked_lately(context, rest) else []
     if _cold_enough(context, rest) and (not warm or rest.begun):
-        return [Reason("power", 0.85, told)]
+        return [Reason("power", 0.85, evidence)]
     return []
 
 
@@ -418,8 +420,8 @@ def out_of_habit(context: Context, rest: Rest, warm: bool) -> list[Reason]:
     winter = in_winter(context, rest)
     if not (winter or worked_lately(context, rest)):
         return []
-    told = context.evidence("hours without operation", round(rest.hours), "h", "stopped_weather_hours")
-    return [Reason("habit", 0.75 if winter and worked_lately(context, rest) else 0.55, told)]
+    evidence = context.evidence("hours without operation", round(rest.hours), "h", "stopped_weather_hours")
+    return [Reason("habit", 0.75 if winter and worked_lately(context, rest) else 0.55, evidence)]
 
 
 def in_winter(context: Context, rest: Rest) -> bool:

@@ -71,7 +71,7 @@ class Rest:
     """One rest. start, end [ms]; begun : it follows on work that was seen. open : it goes on as far as is
     known.
 
-    told : the columns of the rests table over all of it; nan where not known
+    columns : the columns of the rests table over all of it; nan where not known
     """
 
     kind: str
@@ -80,10 +80,10 @@ class Rest:
     begun: bool
     ended: bool
     open: bool
-    told: Mapping[str, float]
+    columns: Mapping[str, float]
 
     def __getitem__(self, name: str) -> float:
-        return self.told[name]
+        return self.columns[name]
 
     @property
     def hours(self) -> float:
@@ -91,7 +91,7 @@ class Rest:
 
     def share(self, part: str, whole: str) -> float:
         """One count of minutes over another; nan where the other is nothing."""
-        return self.told[part] / self.told[whole] if self.told[whole] > 0 else float("nan")
+        return self.columns[part] / self.columns[whole] if self.columns[whole] > 0 else float("nan")
 
 
 @dataclass(frozen=True)
@@ -142,7 +142,7 @@ def _by_kind(context: Context) -> dict[str, Rests]:
     apart = (start[1:] - end[:-1] > _JOINED_MS) | ended[:-1] | (kinds[1:] != kinds[:-1])
     begins = np.concatenate(([0], np.flatnonzero(apart) + 1))
     lasts = np.append(begins[1:], len(rows)) - 1
-    told = _of_each(rows, begins) | dict.fromkeys(_spoiled(context), np.full(len(begins), np.nan))
+    columns = _of_each(rows, begins) | dict.fromkeys(_spoiled(context), np.full(len(begins), np.nan))
     kind_of = kinds[begins]
     edges = [0, *(np.flatnonzero(kind_of[1:] != kind_of[:-1]) + 1).tolist(), len(begins)]
     return {
@@ -153,7 +153,7 @@ def _by_kind(context: Context) -> dict[str, Rests]:
             begun[begins[a:b]],
             ended[lasts[a:b]],
             is_open[lasts[a:b]],
-            {name: values[a:b] for name, values in told.items()},
+            {name: values[a:b] for name, values in columns.items()},
         )
         for a, b in pairwise(edges)
     }
@@ -187,17 +187,17 @@ def _of_each(rows: Table, begins: Rows) -> dict[str, Floats]:
         place = np.maximum.reduceat(np.where(known, places, -1), begins)
         return np.append(values, np.nan)[place]
 
-    told = {name: added(*column(name)) for name in _ADDED}
+    columns = {name: added(*column(name)) for name in _ADDED}
     weight = rows.floats("minutes")
     for name in _MEANS:
         values, known = column(name)
-        told[name] = added(values * weight, known) / added(weight, known)
-    told |= {name: first(*column(name)) for name in _FIRSTS}
-    told |= {name: last(*column(name)) for name in _LASTS}
+        columns[name] = added(values * weight, known) / added(weight, known)
+    columns |= {name: first(*column(name)) for name in _FIRSTS}
+    columns |= {name: last(*column(name)) for name in _LASTS}
     for name, extreme in (("outdoor_lowest_c", np.fmin), ("tank_highest_c", np.fmax)):
         values, known = column(name)
-        told[name] = extreme.reduceat(np.where(known, values, np.nan), begins)
-    return told
+        columns[name] = extreme.reduceat(np.where(known, values, np.nan), begins)
+    return columns
 
 
 def local(context: Context, moment: int) -> datetime:
@@ -265,7 +265,7 @@ def rested_at_that_hour(context: Context, rest: Rest, sign: tuple[str, str] | No
     if not len(runs):
         return None
     start, length = runs["start"], runs["minutes"]
-    seen = False
+    has_comparison = False
     for back in range(1, 8):
         shift = int(timedelta(days=back).total_seconds() * 1000)
         a, b = rest.start - shift, rest.end - shift
@@ -275,13 +275,13 @@ def rested_at_that_hour(context: Context, rest: Rest, sign: tuple[str, str] | No
         row = np.flatnonzero(days["day"] == day)
         if not len(row) or not days.floats("minutes_running")[row[0]] >= 1:
             continue
-        seen = True
+        has_comparison = True
         worked = np.minimum(start + length * 60_000, b) - np.maximum(start, a)
         heating = runs["use"] != HOT_WATER if rest.kind == "heating" else np.ones(len(runs), dtype=bool)
         still = worked[heating & (worked > 0)].sum() <= 0.15 * (b - a)
         if still and (sign is None or _showed(context, rest.kind, a, b, sign)):
             return True
-    return False if seen else None
+    return False if has_comparison else None
 
 
 def _showed(context: Context, kind: str, start: int, end: int, sign: tuple[str, str]) -> bool:

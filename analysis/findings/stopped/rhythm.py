@@ -1,7 +1,7 @@
 """Does a rest last longer than this unit's own rhythm explains? For homes whose controls tell nothing.
 
 The chance that a healthy rest lasts so long (`fieldfare.analysis.expectation.rest`) is held against the
-chance of a stop, by Bayes' rule. What is only likely is told as that, and grows surer with every look.
+chance of a stop, by Bayes' rule. What is only likely is reported as such; each look adds certainty.
 
 What can be known so: of lock-outs at random moments of simulated homes with electricity and outdoor
 temperature alone, one in twenty-five is likely within an hour, one in six within two hours and half within
@@ -59,13 +59,13 @@ def rhythm(context: Context, rest: Rest) -> Rhythm | None:
     lengths = before.floats("pause")[1:]
     cut = before["cut"].astype(bool)
     cut[0] = False  # it began before these days: the rest after it is known all the same
-    seen = np.isfinite(lengths) & ~cut[1:] & ~cut[:-1]
-    past, now = _rows(began, np.flatnonzero(seen)), _rows(began, np.array(len(before) - 1))
-    a_day = rests_a_running_day(lengths[seen], past, now, began)
-    if seen.sum() < _FEWEST_RESTS and not a_day < _USUAL_RESTS:
+    is_whole = np.isfinite(lengths) & ~cut[1:] & ~cut[:-1]
+    past, now = _rows(began, np.flatnonzero(is_whole)), _rows(began, np.array(len(before) - 1))
+    a_day = rests_a_running_day(lengths[is_whole], past, now, began)
+    if is_whole.sum() < _FEWEST_RESTS and not a_day < _USUAL_RESTS:
         return None
     days = len(np.unique(before["day"]))
-    longer = chance_of_rest(rest["minutes"], lengths[seen], past, now, days)
+    longer = chance_of_rest(rest["minutes"], lengths[is_whole], past, now, days)
     if "room_temperature" not in context.unreliable:
         longer = min(longer, chance_of_room(rest["room_last_c"], before.floats("room_start")))
     chance = context.limit("stopped_chance") * _USUAL_RESTS / a_day

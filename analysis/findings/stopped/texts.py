@@ -43,8 +43,8 @@ def possible_headline(context: Context, rest: Rest) -> str:
     return f"The heat pump may have stopped: it has been off since {since}, {_WHY['pause']}."
 
 
-def headline(context: Context, rest: Rest, told: list[Reason], cause: str) -> str:
-    kinds = [r.kind for r in told]
+def headline(context: Context, rest: Rest, reasons: list[Reason], cause: str) -> str:
+    kinds = [r.kind for r in reasons]
     begin = local(context, rest.start)
     since = (
         f"since {begin:%-d %b %H:%M}" if rest.begun else f"in all {rest.hours:.0f} hours of these readings"

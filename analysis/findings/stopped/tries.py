@@ -29,22 +29,22 @@ def is_barren(rest: Rest) -> bool:
     return bool(rest["minutes_barren"] >= _MOSTLY * rest["minutes"])
 
 
-def _is_felt(context: Context, rest: Rest, told: Sequence[Reason]) -> bool:
+def _is_felt(context: Context, rest: Rest, reasons: Sequence[Reason]) -> bool:
     """Rooms or cylinder cooled meanwhile: it is not the heat meter alone that shows nothing."""
     fell = rest["room_first_c"] - rest["room_last_c"] >= context.limit("stopped_barren_fall_k")
-    return bool(fell or {"floor", "cylinder"} & {r.kind for r in told})
+    return bool(fell or {"floor", "cylinder"} & {r.kind for r in reasons})
 
 
-def is_unlike_before(context: Context, rest: Rest, told: Sequence[Reason]) -> bool:
+def is_unlike_before(context: Context, rest: Rest, reasons: Sequence[Reason]) -> bool:
     """Whether the runs in a rest that warmed nothing differ from this unit's own before it.
 
-    told : why heat was due. A unit that cools instead needs no comparison. One that only ever runs for
+    reasons : why heat was due. A unit that cools instead needs no comparison. One that only ever runs for
         minutes is no stopped one.
     """
     if cools_instead(rest):
         return True
     if is_barren(rest):
-        return _is_felt(context, rest, told)
+        return _is_felt(context, rest, reasons)
     runs = context.all_days.runs
     before = runs.where((runs["start"] < rest.start) & (runs["use"] != HOT_WATER)) if len(runs) else runs
     lengths = before.floats("minutes") if len(before) else np.empty(0)

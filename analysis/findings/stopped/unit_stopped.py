@@ -1,6 +1,6 @@
 """Does the unit run? Heat is due and it gives none; and what it reports as a fault.
 
-Every day counts here: cold beyond design, an absence or a service day excuse nothing that is told below.
+Every day counts here: cold beyond design, an absence or a service day excuse nothing that is reported below.
 """
 
 from __future__ import annotations
@@ -81,14 +81,14 @@ def _stopped(context: Context) -> Finding | None:
                 raise NotAssessed(
                     "no gauge has moved of late: the gateway repeats its readings", "distrusted"
                 )
-            told = reasons(context, rest)
-            if not (told and _is_own(context, rest)):
+            found = reasons(context, rest)
+            if not (found and _is_own(context, rest)):
                 continue
-            if rest.kind == "tries" and not is_unlike_before(context, rest, told):
+            if rest.kind == "tries" and not is_unlike_before(context, rest, found):
                 continue
-            if not _only_possible(context, told):
-                return _finding(context, rest, told)
-            possible = possible or _finding(context, rest, told)
+            if not _only_possible(context, found):
+                return _finding(context, rest, found)
+            possible = possible or _finding(context, rest, found)
     return possible or _newest_past(context)
 
 
@@ -141,18 +141,18 @@ def _is_own(context: Context, rest: Rest) -> bool:
     return rest.kind == "unit" or rest["minutes_working"] > 0 or is_barren(rest)
 
 
-def _finding(context: Context, rest: Rest, told: list[Reason]) -> Finding:
-    causes = _causes(context, rest, told)
-    main = _told_cause(causes)
-    severity = _severity(context, rest, told)
-    if _only_possible(context, told):
+def _finding(context: Context, rest: Rest, found: list[Reason]) -> Finding:
+    causes = _causes(context, rest, found)
+    main = _likely_cause(causes)
+    severity = _severity(context, rest, found)
+    if _only_possible(context, found):
         return Finding(
             "unit_stopped",
             severity,
             local(context, rest.start).date().isoformat(),
-            _sure(rest, told),
+            _sure(rest, found),
             possible_headline(context, rest),
-            evidence=(*_shown(context, rest), *(r.evidence for r in told)),
+            evidence=(*_shown(context, rest), *(r.evidence for r in found)),
             causes=causes,
             next_step=POSSIBLE_STEP,
             caution=caution(context, rest.kind),
@@ -163,9 +163,9 @@ def _finding(context: Context, rest: Rest, told: list[Reason]) -> Finding:
         "unit_stopped",
         severity,
         local(context, rest.start).date().isoformat(),
-        _sure(rest, told),
-        headline(context, rest, told, main),
-        evidence=(*_shown(context, rest), *(r.evidence for r in told)),
+        _sure(rest, found),
+        headline(context, rest, found, main),
+        evidence=(*_shown(context, rest), *(r.evidence for r in found)),
         causes=causes,
         next_step=next_step(rest, main),
         caution=caution(context, rest.kind),
@@ -175,20 +175,20 @@ def _finding(context: Context, rest: Rest, told: list[Reason]) -> Finding:
     )
 
 
-def _past(context: Context, rest: Rest, told: list[Reason]) -> Finding | None:
+def _past(context: Context, rest: Rest, found: list[Reason]) -> Finding | None:
     """A stop that has ended: watch where it may come again; otherwise a note."""
     until = local(context, rest.end).date()
     since = local(context, rest.start).date().isoformat()
-    severity: Severity = "watch" if _may_return(context, rest, told) else "note"
-    causes = _causes(context, rest, told)
-    main = _told_cause(causes)
+    severity: Severity = "watch" if _may_return(context, rest, found) else "note"
+    causes = _causes(context, rest, found)
+    main = _likely_cause(causes)
     return Finding(
         "unit_stopped",
         severity,
         since,
-        _sure(rest, told),
-        headline(context, rest, told, main),
-        evidence=(*_shown(context, rest), *(r.evidence for r in told)),
+        _sure(rest, found),
+        headline(context, rest, found, main),
+        evidence=(*_shown(context, rest), *(r.evidence for r in found)),
         causes=causes,
         next_step=(
             "Ask the household what happened and who restarted it; read the unit's fault memory at the "
@@ -229,24 +229,24 @@ def _is_near_or_long(context: Context, rest: Rest) -> bool:
     return long and rest["outdoor_mean_c"] < context.limit("stopped_season_c")
 
 
-def _told_cause(causes: tuple[Cause, ...]) -> str:
+def _likely_cause(causes: tuple[Cause, ...]) -> str:
     """The cause to speak of: none where two are about as likely."""
     return causes[0].cause if causes and causes[0].weight >= _LIKELY else ""
 
 
-def _only_possible(context: Context, told: list[Reason]) -> bool:
+def _only_possible(context: Context, found: list[Reason]) -> bool:
     """Only the unit's rhythm speaks for a stop, and not surely."""
-    return {r.kind for r in told} == {"pause"} and told[0].strength < context.limit("stopped_sure")
+    return {r.kind for r in found} == {"pause"} and found[0].strength < context.limit("stopped_sure")
 
 
-def _severity(context: Context, rest: Rest, told: list[Reason]) -> Severity:
+def _severity(context: Context, rest: Rest, found: list[Reason]) -> Severity:
     """Urgent in frost, and with rooms or cylinder on their way to harm; else act.
 
     A heater that keeps the house warm makes it less urgent, and so does an immersion heater in summer.
     """
-    limit, kinds = context.limit, {r.kind for r in told}
-    if _only_possible(context, told):
-        return "watch" if told[0].strength >= limit("stopped_likely") else "note"
+    limit, kinds = context.limit, {r.kind for r in found}
+    if _only_possible(context, found):
+        return "watch" if found[0].strength >= limit("stopped_likely") else "note"
     if kinds == {"heater"} and not rest["outdoor_mean_c"] < limit("stopped_season_c"):
         return "watch"
     if rest.kind == "hot_water":
@@ -267,9 +267,9 @@ def _severity(context: Context, rest: Rest, told: list[Reason]) -> Severity:
     )
 
 
-def _sure(rest: Rest, told: list[Reason]) -> float:
+def _sure(rest: Rest, found: list[Reason]) -> float:
     """Independent reasons add up; a rest that has only begun may still be a pause."""
-    doubt = float(np.prod([1.0 - r.strength for r in told]))
+    doubt = float(np.prod([1.0 - r.strength for r in found]))
     young = 0.2 * float(np.exp(-rest.hours / 2.0))
     return float(np.clip((1.0 - doubt) * (1.0 - young), 0.3, 0.98))
 
@@ -293,7 +293,7 @@ def _shown(context: Context, rest: Rest) -> tuple[Evidence, ...]:
     return tuple(out)
 
 
-def _causes(context: Context, rest: Rest, told: list[Reason]) -> tuple[Cause, ...]:
+def _causes(context: Context, rest: Rest, found: list[Reason]) -> tuple[Cause, ...]:
     """No supply, locked out or switched off, by what the unit draws, reports and is asked for."""
     if rest.kind == "unit" and is_powerless(context, rest):
         usual = standby(context, rest)
@@ -330,7 +330,7 @@ def _causes(context: Context, rest: Rest, told: list[Reason]) -> tuple[Cause, ..
     # A room's call that the unit's controls do not pass on, or a target shown all season without a call, asks
     # for nothing.
     asking = {"mode", "heater"} | (set() if silent else {"call", "flow"})
-    if asking & {r.kind for r in told}:
+    if asking & {r.kind for r in found}:
         locked += 2.5
         why_locked.append("and heat is called for")
     if lowered_k := target_lowered(context, rest):
@@ -361,7 +361,7 @@ def _causes(context: Context, rest: Rest, told: list[Reason]) -> tuple[Cause, ..
 
 
 def _causes_of_one_use(context: Context, rest: Rest) -> tuple[Cause, ...]:
-    """The unit works for its other use: only a setting can be told; valve, sensor or wiring cannot."""
+    """The unit works for its other use: only a setting can be named; valve, sensor or wiring can't."""
     if (lowered_k := target_lowered(context, rest)) is not None and rest.kind == "heating":
         return ranked({"switched_off": (1.0, f"the rooms are set {lowered_k:.0f} K lower than before")})
     silent = rest.share("minutes_called", "minutes_call_known") < 0.1

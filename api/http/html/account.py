@@ -264,10 +264,10 @@ def _confirm_page(
     )
 
 
-def _fields(kept: str) -> list[tuple[str, str]]:
+def _fields(text: str) -> list[tuple[str, str]]:
     """Fields of a form that waited. Raises 422."""
     try:
-        return [(str(name), str(value)) for name, value in json.loads(kept)]
+        return [(str(name), str(value)) for name, value in json.loads(text)]
     except (ValueError, TypeError, RecursionError):
         raise HTTPException(422, "the fields that were kept can't be read") from None
 

@@ -17,9 +17,9 @@ from fieldfare.api.core.forecast import (
     LEAST_PAUSE,
     NoForecast,
     fetch_forecast,
+    forecast_document,
     kept_forecast,
     source_of,
-    told_of,
 )
 from fieldfare.api.core.tuning import tuning
 from fieldfare.api.core.what_if import what_if
@@ -58,10 +58,10 @@ def ask(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
     """What a change would save."""
     reader(request, "what_if.read", plant.site.id)
     query, answers, problem = dict(request.query_params), None, ""
-    asked, out_of_range = _asked(query)
+    questions, out_of_range = _questions(query)
     try:
-        if asked and not out_of_range:
-            answers = what_if(parts.service, plant, asked)["answers"]
+        if questions and not out_of_range:
+            answers = what_if(parts.service, plant, questions)["answers"]
     except (InputError, NotAssessed) as error:
         problem = str(error)
     row = page_rows.row_of(parts, plant, parts.service.results.newest(plant.site.id))
@@ -80,7 +80,7 @@ _RANGES = {
 }
 
 
-def _asked(query: dict[str, str]) -> tuple[dict[str, Any], dict[str, tuple[float, float]]]:
+def _questions(query: dict[str, str]) -> tuple[dict[str, Any], dict[str, tuple[float, float]]]:
     """The form's questions, and field -> lowest and highest for what is no number within its range."""
     found: dict[str, float] = {}
     wrong = {}
@@ -93,16 +93,20 @@ def _asked(query: dict[str, str]) -> tuple[dict[str, Any], dict[str, tuple[float
             if not low <= found[name] <= high:
                 wrong[name] = (low, high)
                 del found[name]
-    asked: dict[str, Any] = {
+    questions: dict[str, Any] = {
         k: found[k] for k in ("rooms_warmer_k", "lower_curve_k", "hot_water_c") if k in found
     }
     if "hot_water_hour" in found:
-        asked["hot_water_hour"] = int(found["hot_water_hour"])
+        questions["hot_water_hour"] = int(found["hot_water_hour"])
     if query.get("mend"):
-        asked["mend"] = query["mend"][:60]
+        questions["mend"] = query["mend"][:60]
     if "band_price" in found:
-        asked["band"] = (found["band_price"], int(found.get("band_from", 0)), int(found.get("band_to", 5)))
-    return asked, wrong
+        questions["band"] = (
+            found["band_price"],
+            int(found.get("band_from", 0)),
+            int(found.get("band_to", 5)),
+        )
+    return questions, wrong
 
 
 @router.get("/cold-snap")
@@ -135,8 +139,8 @@ def show_cold_snap(
 def fetch(request: Request, parts: AppStateHere, csrf: Csrf = "") -> Response:
     """Fetch the forecast by address now."""
     writer(request, "jobs.run", csrf)
-    kept, now = kept_forecast(parts.service), datetime.now(UTC)
-    if kept is None or now - kept.tried >= LEAST_PAUSE:
+    forecast, now = kept_forecast(parts.service), datetime.now(UTC)
+    if forecast is None or now - forecast.tried >= LEAST_PAUSE:
         try:
             fetch_forecast(parts.service, now)
         except NoForecast:
@@ -147,13 +151,13 @@ def fetch(request: Request, parts: AppStateHere, csrf: Csrf = "") -> Response:
 
 
 def _cold_snap_page(request: Request, parts: AppState, status: int = 200, problem: str = "") -> Response:
-    kept, source = kept_forecast(parts.service), ""
+    forecast, source = kept_forecast(parts.service), ""
     if parts.settings.forecast_url:
         try:
             source = source_of(parts.settings)
         except InputError as error:
             problem = problem or str(error)
-    document = told_of(kept) if kept is not None and kept.outlook is not None else None
-    failed = kept.problem if kept is not None else ""
+    document = forecast_document(forecast) if forecast is not None and forecast.outlook is not None else None
+    failed = forecast.problem if forecast is not None else ""
     page = pages.cold_snap_page(document, problem, visitor(request), source=source, failed=failed)
     return HTMLResponse(page, status)

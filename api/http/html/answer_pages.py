@@ -11,7 +11,7 @@ from fieldfare.analysis.errors import InputError, NotAssessed
 from fieldfare.api.core.answers import Asking, QuestionName, answer
 from fieldfare.api.http.auth import AppStateHere, PlantHere, check
 from fieldfare.api.http.html import page_rows
-from fieldfare.api.http.html.form_values import asked_day
+from fieldfare.api.http.html.form_values import day_of
 from fieldfare.api.http.html.screens import reader, visitor
 from fieldfare.api.http.routers import page_router
 from fieldfare.api.people.access import Actor
@@ -45,17 +45,17 @@ def questions(plant: PlantHere, request: Request, parts: AppStateHere) -> Respon
 def answered(question: QuestionName, plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
     """One question, answered."""
     actor = reader(request, "site.read", plant.site.id)
-    row, asked = page_rows.row_of(parts, plant, None), _asked(request)
+    row, values = page_rows.row_of(parts, plant, None), _values(request)
     document: dict[str, Any] | None = None
     problem = ""
     try:
-        document = answer(parts.service, plant, question, asking_of(asked, actor))
+        document = answer(parts.service, plant, question, asking_of(values, actor))
     except (InputError, NotAssessed) as error:
         problem = str(error)
     from fieldfare.analysis.answers.hours import known_zones
 
     zones = known_zones(plant.site)
-    return HTMLResponse(pages.answer_page(row, question, document, asked, problem, zones, visitor(request)))
+    return HTMLResponse(pages.answer_page(row, question, document, values, problem, zones, visitor(request)))
 
 
 @router.get("/sites/{site_id}/answers/{question}/paper")
@@ -68,36 +68,36 @@ def paper(
 ) -> Response:
     """The same answer as a paper, in the reader's words."""
     actor = reader(request, "papers.read", plant.site.id)
-    document = answer(parts.service, plant, question, asking_of(_asked(request), actor))
+    document = answer(parts.service, plant, question, asking_of(_values(request), actor))
     made = answer_paper(parts.service, plant, document, home=actor.role == "householder")
     return rendered(made, form, served=form == "html")
 
 
-def _asked(request: Request) -> dict[str, str]:
+def _values(request: Request) -> dict[str, str]:
     """The form's values, without fields of other pages."""
     query = request.query_params
     return {name: query[name].strip()[:60] for name in _FIELDS if query.get(name, "").strip()}
 
 
-def asking_of(asked: dict[str, str], actor: Actor) -> Asking:
+def asking_of(values: dict[str, str], actor: Actor) -> Asking:
     """What a form asks. Raises InputError with the field that is wrong; 403 for homes alike where other
     homes are not seen."""
-    if asked.get("against") == "homes":
+    if values.get("against") == "homes":
         check(actor, "fleet.read", None)
-    if asked.get("against", "year") not in ("year", "design", "homes"):
-        raise InputError(f"against must be year, design or homes, got {asked['against']!r}")
-    days = {name: asked_day(asked.get(name, ""), name) for name in ("from", "to", "since")}
+    if values.get("against", "year") not in ("year", "design", "homes"):
+        raise InputError(f"against must be year, design or homes, got {values['against']!r}")
+    days = {name: day_of(values.get(name, ""), name) for name in ("from", "to", "since")}
     hours = None
-    if "from_hour" in asked or "to_hour" in asked:
-        hours = _hour(asked, "from_hour"), _hour(asked, "to_hour")
+    if "from_hour" in values or "to_hour" in values:
+        hours = _hour(values, "from_hour"), _hour(values, "to_hour")
     return Asking(
         first=days["from"],
         last=days["to"],
-        against=cast("Literal['year', 'design', 'homes'] | None", asked.get("against")),
-        billed_kwh=_number(asked, "billed_kwh"),
-        billed_money=_number(asked, "billed_money"),
-        visit_cost=_number(asked, "visit_cost"),
-        zone=asked.get("zone"),
+        against=cast("Literal['year', 'design', 'homes'] | None", values.get("against")),
+        billed_kwh=_number(values, "billed_kwh"),
+        billed_money=_number(values, "billed_money"),
+        visit_cost=_number(values, "visit_cost"),
+        zone=values.get("zone"),
         hours=hours,
         since=days["since"],
     )
@@ -110,20 +110,20 @@ _NUMBERS = {
 }
 
 
-def _number(asked: dict[str, str], name: str) -> float | None:
-    if name not in asked:
+def _number(values: dict[str, str], name: str) -> float | None:
+    if name not in values:
         return None
     try:
-        value = float(asked[name])
+        value = float(values[name])
     except ValueError:
-        raise InputError(f"{_NUMBERS[name]} must be a number, got {asked[name][:20]!r}") from None
+        raise InputError(f"{_NUMBERS[name]} must be a number, got {values[name][:20]!r}") from None
     if not 0.0 <= value <= 1e7:
         raise InputError(f"{_NUMBERS[name]} must lie between 0 and 10 000 000")
     return value
 
 
-def _hour(asked: dict[str, str], name: str) -> int:
-    text = asked.get(name, "0")
+def _hour(values: dict[str, str], name: str) -> int:
+    text = values.get(name, "0")
     if not text.isdecimal() or int(text) > 24:
         raise InputError(f"{name.replace('_', ' ')} must be a local hour from 0 to 24, got {text[:20]!r}")
     return int(text)

@@ -43,7 +43,7 @@ Text = Annotated[str, Form(max_length=10_000)]
 USUAL_TIME = time(9, 0)
 
 
-def _asked(
+def _form_values(
     day: Text = "",
     at: Text = "",
     minutes: Text = "",
@@ -64,7 +64,7 @@ def _asked(
     }
 
 
-Asked = Annotated[dict[str, Any], Depends(_asked)]
+FormValues = Annotated[dict[str, Any], Depends(_form_values)]
 
 
 @router.get("/sites/{site_id}/visits/new")
@@ -88,7 +88,7 @@ def book(
     plant: PlantHere,
     request: Request,
     parts: AppStateHere,
-    values: Asked,
+    values: FormValues,
     csrf: Csrf = "",
 ) -> Response:
     """Book a visit."""
@@ -119,7 +119,7 @@ def change_visit(
     plant: PlantHere,
     request: Request,
     parts: AppStateHere,
-    values: Asked,
+    values: FormValues,
     csrf: Csrf = "",
 ) -> Response:
     """Change a visit."""
@@ -160,7 +160,7 @@ def _save(
                 made = parts.bookings.change(site, row.id, wish, actor, now, even_so=bool(values["even_so"]))
         except Clash as error:
             home = homes_of(parts).get(error.site, {}).get("name", error.site)
-            problems["clash"] = f"{error.told(error.person, home)}."
+            problems["clash"] = f"{error.message(error.person, home)}."
         except InputError as error:
             problems["day"] = sentence(error)
         else:
@@ -195,9 +195,9 @@ def _form(
     named = [c for c in (*values["findings"], *(row.findings if row else ())) if is_code(c)]
     stop["codes"] = list(dict.fromkeys([*codes, *named]))
     at = page_rows.row_of(parts, plant, None)
-    told = pages.told_visit(asdict(row), plant.site.zone, at["name"], today_at(plant)) if row else None
+    shown = pages.present_visit(asdict(row), plant.site.zone, at["name"], today_at(plant)) if row else None
     people = colleagues(parts.service.database)
-    page = pages.booking_page(at, values, stop, people, problems, visitor(request), told)
+    page = pages.booking_page(at, values, stop, people, problems, visitor(request), shown)
     return HTMLResponse(page, 422 if problems else 200)
 
 

@@ -68,8 +68,8 @@ def field_session(request: Request, parts: AppStateHere) -> Response:
     who = visitor(request)
     if who["role"] not in ("installer", "engineer"):
         return JSONResponse({"owner": "", "csrf": "", "name": ""}, 401, headers=NO_STORE)
-    told = {"owner": who["owner"], "csrf": who["csrf"], "name": who["name"]}
-    return JSONResponse(told, headers=NO_STORE)
+    document = {"owner": who["owner"], "csrf": who["csrf"], "name": who["name"]}
+    return JSONResponse(document, headers=NO_STORE)
 
 
 @router.get("/field")
@@ -77,11 +77,11 @@ def field(request: Request, parts: AppStateHere, q: str = "", kind: str = "winte
     """The homes whose sheets are to be filled in; chosen ones are kept on the device."""
     actor = reader(request, "works.write")
     chosen: Kind = next((k for k in KINDS if k == kind), "winter")
-    progress, now, wanted = parts.sheets.progress(), datetime.now(UTC), q.strip().lower()
+    progress, now, search = parts.sheets.progress(), datetime.now(UTC), q.strip().lower()
     booked = {s: v for s, v in parts.bookings.next_of_each(now).items() if v.start < now + COMING}
     homes: list[dict[str, Any]] = []
     for card in parts.service.sites.cards():
-        if wanted in card.name.lower() or wanted in card.id:
+        if search in card.name.lower() or search in card.id:
             at = _period(parts, chosen, card.id, now)
             done, signed = progress.get((card.id, chosen, at), (0, False))
             row = {"id": card.id, "name": card.name, "period": at, "done": done, "signed": signed}
@@ -213,8 +213,8 @@ def keep_lists(
     try:
         items = keep_own(parts.settings, text)
     except SiteError as error:
-        told = [str(problem) for problem in error.problems]
-        page = pages.lists_page(text, EXAMPLE, own_items(parts.settings), told, "", visitor(request))
+        problems = [str(problem) for problem in error.problems]
+        page = pages.lists_page(text, EXAMPLE, own_items(parts.settings), problems, "", visitor(request))
         return HTMLResponse(page, 422)
     parts.audit.note(actor, "list of checks changed", items=len(items))
     said = f"Kept: {len(items)} of your own." if items else "Kept: no items of your own."
@@ -233,10 +233,10 @@ def _visit_soon(row: BookingRow | None, card: Card, now: datetime, actor: Actor)
     """start : of the home's next visit, or a day far off. visit : in words. is_mine : the reader makes it"""
     if row is None:
         return {"start": now + FURTHEST, "visit": None, "is_mine": False}
-    told = pages.told_visit(asdict(row), card.zone, card.name, now.astimezone(card.zone).date())
+    shown = pages.present_visit(asdict(row), card.zone, card.name, now.astimezone(card.zone).date())
     return {
         "start": row.start,
-        "visit": told,
+        "visit": shown,
         "is_mine": row.person is not None and row.person == actor.person,
     }
 
@@ -317,12 +317,14 @@ def _add_photo(
     return parts.sheets.add_photo(plant, key, item, photo, sent, datetime.now(UTC), actor)
 
 
-def _sheet_page(request: Request, parts: AppState, plant: SiteRecord, key: SheetKey, **told: Any) -> Response:
-    """The sheet. told : problems of signing and its text `what`; conflicts, photo_problems of saving."""
+def _sheet_page(
+    request: Request, parts: AppState, plant: SiteRecord, key: SheetKey, **context: Any
+) -> Response:
+    """The sheet. context : problems of signing and its text `what`; conflicts, photo_problems of saving."""
     contents = _result(parts, plant, key)
     row = page_rows.row_of(parts, plant, contents["result"] if contents else None)
     check = check_contents(parts.service, plant, key, pictures=False)
-    wrong = any(told.get(name) for name in ("problems", "conflicts", "photo_problems"))
+    wrong = any(context.get(name) for name in ("problems", "conflicts", "photo_problems"))
     page = pages.check_page(
         row,
         check,
@@ -331,6 +333,6 @@ def _sheet_page(request: Request, parts: AppState, plant: SiteRecord, key: Sheet
         page_rows.clock(parts),
         TITLES[key.kind],
         lists_trouble(parts.settings),
-        **told,
+        **context,
     )
     return HTMLResponse(page, 422 if wrong else 200)

@@ -47,7 +47,7 @@ Text = Annotated[str, Form(max_length=10_000)]
 Uploads = Annotated[list[UploadFile], File()]
 
 
-def _asked(
+def _form_values(
     day: Text = "",
     what: Text = "",
     used: Annotated[str, Form(alias="parts", max_length=10_000)] = "",
@@ -58,7 +58,7 @@ def _asked(
     return pages.job_values(day, what=what, parts=used, minutes=minutes, findings=tuple(finding))
 
 
-Asked = Annotated[dict[str, Any], Depends(_asked)]
+FormValues = Annotated[dict[str, Any], Depends(_form_values)]
 
 
 @router.post("/sites/{site_id}/findings/{code}")
@@ -95,8 +95,8 @@ def handle(
 def new_job(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
     """The form of a job; `?finding=` ticks a finding."""
     reader(request, "works.write", plant.site.id)
-    asked = request.query_params.getlist("finding")
-    values = pages.job_values(today_at(plant).isoformat(), findings=tuple(asked))
+    codes = request.query_params.getlist("finding")
+    values = pages.job_values(today_at(plant).isoformat(), findings=tuple(codes))
     return _job_page(request, parts, plant, values, {})
 
 
@@ -105,7 +105,7 @@ def add_job(
     plant: PlantHere,
     request: Request,
     parts: AppStateHere,
-    values: Asked,
+    values: FormValues,
     csrf: Csrf = "",
     photo: Uploads = [],  # noqa: B006 (FastAPI copies it)
 ) -> Response:
@@ -142,7 +142,7 @@ def correct_job(
     plant: PlantHere,
     request: Request,
     parts: AppStateHere,
-    values: Asked,
+    values: FormValues,
     csrf: Csrf = "",
     photo: Uploads = [],  # noqa: B006 (FastAPI copies it)
 ) -> Response:
@@ -188,8 +188,8 @@ def _job_page(
     """The form of a job, with the findings that are open and those that the job names already."""
     result = parts.service.results.newest(plant.site.id) or {}
     named = row.findings if row else []
-    asked = [c for c in values["findings"] if _is_code(c)]
-    codes = sorted({f["code"] for f in result.get("findings", []) if not f["until"]} | {*named, *asked})
+    chosen = [c for c in values["findings"] if _is_code(c)]
+    codes = sorted({f["code"] for f in result.get("findings", []) if not f["until"]} | {*named, *chosen})
     at = page_rows.row_of(parts, plant, None)
     photos = parts.photos.of_works(plant.site.id).get(row.id, []) if row else []
     page = pages.job_page(at, values, codes, problems, visitor(request), row.id if row else None, photos)

@@ -70,8 +70,8 @@ def compare(
         if not lacking:
             pair = found[0], found[1]
     other = next((site for site, _ in homes if site != (a or homes[0][0])), "") if homes else ""
-    asked = {"a": a or (homes[0][0] if homes else ""), "b": b or other}
-    page = pages.compare_page(homes, asked, pair, problem, visitor(request))  # type: ignore[arg-type]
+    chosen = {"a": a or (homes[0][0] if homes else ""), "b": b or other}
+    page = pages.compare_page(homes, chosen, pair, problem, visitor(request))  # type: ignore[arg-type]
     return HTMLResponse(page)
 
 
@@ -121,7 +121,7 @@ def decide_many(
     done."""
     actor = writer(request, "alerts.handle", csrf)
     done, problems = [], []
-    asked = Decision(do, who or actor.name, typed_day(until), reason)
+    decision = Decision(do, who or actor.name, typed_day(until), reason)
     for key in dict.fromkeys(finding):
         site_id, _, code = key.partition("/")
         name = f"{pages.finding_title(code)}, {site_id[:40]}"
@@ -129,7 +129,7 @@ def decide_many(
             check(actor, "alerts.handle", site_id)
             plant = parts.service.sites.get(site_id)
             name = f"{pages.finding_title(code)}, {plant.site.site.name}"
-            decide(parts, plant, code, asked, actor)
+            decide(parts, plant, code, decision, actor)
         except UnknownSite:
             problems.append(f"{name}: there is no such home.")
         except InputError as error:
@@ -173,12 +173,12 @@ def keep_view(
     actor = writer(request, "fleet.read", csrf)
     if actor.person is None:
         raise HTTPException(403, "only somebody with an account can keep views")
-    asked = dict(parse_qsl(urlsplit(address).query))
-    chosen_by = pages.address_of(pages.asked_of(asked))
+    query = dict(parse_qsl(urlsplit(address).query))
+    chosen_by = pages.address_of(pages.asked_of(query))
     try:
         parts.saved_views.keep(actor.person, name, chosen_by)
     except InputError as error:
-        return HTMLResponse(fleet_list(request, parts, actor, asked, (name, str(error))), 422)
+        return HTMLResponse(fleet_list(request, parts, actor, query, (name, str(error))), 422)
     return see_other(chosen_by)
 
 
@@ -193,5 +193,5 @@ def remove_view(view: RowId, request: Request, parts: AppStateHere, csrf: Csrf =
 
 def _homes(request: Request, parts: AppState, sites: list[str]) -> Iterator[dict[str, Any]]:
     """The named homes; without a name those of the address's choice."""
-    asked = None if sites else pages.asked_of(request.query_params)
-    return page_rows.fleet(parts, Chosen(asked, sites))
+    query = None if sites else pages.asked_of(request.query_params)
+    return page_rows.fleet(parts, Chosen(query, sites))

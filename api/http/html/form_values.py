@@ -22,7 +22,7 @@ def typed_day(text: str) -> date | None:
         return None
 
 
-def asked_day(text: str, name: str) -> date | None:
+def day_of(text: str, name: str) -> date | None:
     """The day that a field of an address holds; None where it is empty.
     Raises InputError for any other text."""
     day = typed_day(text)

@@ -33,14 +33,14 @@ def invite_householder(
     """Make the householder's account and show, this once, the address at which they set a password."""
     actor = writer(request, "people.write", csrf, plant.site.id)
     row = page_rows.row_of(parts, plant, None)
-    asked = {"email": email, "name": name}
+    values = {"email": email, "name": name}
     try:
         person = take_in(parts.accounts, parts.audit, actor, email, name, "householder", [plant.site.id])
     except InputError as error:
-        return HTMLResponse(pages.invited_page(row, asked, visitor(request), problem=str(error)), 422)
+        return HTMLResponse(pages.invited_page(row, values, visitor(request), problem=str(error)), 422)
     link = welcome_address(parts.accounts, person.id, own_address(request, parts))
     ends = (datetime.now(plant.site.zone) + INVITED_FOR).date()
     page = pages.invited_page(
-        row, asked, visitor(request), link=link, days=INVITED_FOR.days, ends=ends.isoformat()
+        row, values, visitor(request), link=link, days=INVITED_FOR.days, ends=ends.isoformat()
     )
     return HTMLResponse(page, headers=NO_STORE)

@@ -10,7 +10,7 @@ from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.people.access import OF_THE_FIRM, Actor
 from fieldfare.api.visits.bookings import FURTHEST
-from fieldfare.dashboards.pages import told_visit
+from fieldfare.dashboards.pages import present_visit
 
 
 def household(parts: AppState, plant: SiteRecord, actor: Actor) -> dict[str, Any]:
@@ -34,6 +34,6 @@ def visits_to_come(parts: AppState, plant: SiteRecord) -> list[dict[str, Any]]:
     now, site = datetime.now(UTC), plant.site
     today = now.astimezone(site.zone).date()
     return [
-        told_visit(asdict(row), site.zone, site.site.name, today)
+        present_visit(asdict(row), site.zone, site.site.name, today)
         for row in parts.bookings.between(now, now + FURTHEST, site=site.id)
     ]

@@ -8,30 +8,30 @@ from typing import Any
 from fieldfare.analysis.plant.site import Site
 from fieldfare.api.http.app_state import AppState
 from fieldfare.dashboards.pages.live import TOLD_UP_TO
-from fieldfare.dashboards.text.live import now_told
+from fieldfare.dashboards.text.live import live_summary
 
 
 def live_rows(parts: AppState) -> list[dict[str, Any]]:
     """Of each home: id, name, state, text, time [ms] of its last reading (None without any), and told_at [ms]
-    of the reading that its state is told from.
+    of the reading that its state comes from.
 
     More homes than the page tells about have no text.
     """
     service = parts.service
     rows = service.live.rows()
-    told: dict[str, str] = {}
+    sentences: dict[str, str] = {}
     if len(rows) <= TOLD_UP_TO:
-        told = service.live.told([row.id for row in rows], _sentence)
-        told |= {card.id: card.trouble for card in service.sites.cards() if card.trouble}
+        sentences = service.live.sentences([row.id for row in rows], _sentence)
+        sentences |= {card.id: card.trouble for card in service.sites.cards() if card.trouble}
     times = {row.id: row.time for row in rows if row.time is not None}
     feeds = service.fleet.feeds({s: datetime.fromtimestamp(t / 1000, UTC) for s, t in times.items()})
     zones = {card.id: card.zone.key for card in service.sites.cards()} if feeds else {}
     return [
-        {**vars(row), "text": told.get(row.id, ""), "feed": feeds.get(row.id), "zone": zones.get(row.id)}
+        {**vars(row), "text": sentences.get(row.id, ""), "feed": feeds.get(row.id), "zone": zones.get(row.id)}
         for row in rows
     ]
 
 
 def _sentence(site: Site, newest: dict[str, Any]) -> str:
-    told = now_told(site, newest)
-    return told["text"] if told else ""
+    summary = live_summary(site, newest)
+    return summary["text"] if summary else ""

@@ -45,12 +45,12 @@ class MessagePages:
 
 def fault_page(request: Request, error: Exception) -> Response:
     """An internal error as a page, where a page was asked for. It is answered outside all middleware."""
-    told = fault(request, error)
+    answer = fault(request, error)
     if not _wants_page(request.scope):
-        return told
-    page = _page({"headers": told.raw_headers, "status": told.status_code}, bytes(told.body))
+        return answer
+    page = _page({"headers": answer.raw_headers, "status": answer.status_code}, bytes(answer.body))
     own = ("content-type", "content-length")
-    page.headers.update({name: value for name, value in told.headers.items() if name not in own})
+    page.headers.update({name: value for name, value in answer.headers.items() if name not in own})
     return page
 
 
@@ -62,13 +62,13 @@ def _wants_page(scope: Scope) -> bool:
 
 
 def _page(start: Message, body: bytes) -> HTMLResponse:
-    told = orjson.loads(body)
-    detail = str(told.get("detail", ""))
-    kept = {
+    problem = orjson.loads(body)
+    detail = str(problem.get("detail", ""))
+    headers = {
         k: v for k, v in Headers(raw=start["headers"]).items() if k in ("retry-after", "www-authenticate")
     }
     return HTMLResponse(
-        pages.message_page(str(told.get("title", "")), sentence(detail) if detail else "", {}),
+        pages.message_page(str(problem.get("title", "")), sentence(detail) if detail else "", {}),
         start["status"],
-        headers=kept,
+        headers=headers,
     )

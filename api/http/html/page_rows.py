@@ -19,7 +19,7 @@ from fieldfare.api.core.site_guard import Failure, attempt
 from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.finding_actions import colleagues, names_of
-from fieldfare.api.http.html.form_values import asked_day
+from fieldfare.api.http.html.form_values import day_of
 from fieldfare.api.http.live import newest_readings
 from fieldfare.api.people.access import Actor
 from fieldfare.api.records.papers import month_paper
@@ -27,7 +27,7 @@ from fieldfare.api.records.sign_off import is_sign_off, sign_offs
 from fieldfare.api.records.tuning_log import is_step
 from fieldfare.dashboards.fleet.choice import PER_PAGE, Counts, page_of
 from fieldfare.dashboards.fleet.winter import in_readers_units
-from fieldfare.dashboards.pages.figures import asked_days
+from fieldfare.dashboards.pages.figures import days_query
 from fieldfare.dashboards.pages.site import drawn_of
 from fieldfare.dashboards.text.units import chosen
 
@@ -67,12 +67,12 @@ def fleet(
     yield from parts.service.fleet.rows(chosen, offset=offset, limit=limit)
 
 
-def fleet_part(parts: AppState, asked: Mapping[str, str]) -> tuple[list[dict[str, Any]], int, Counts]:
+def fleet_part(parts: AppState, query: Mapping[str, str]) -> tuple[list[dict[str, Any]], int, Counts]:
     """The homes of one page of the list, how many fit its choice, and the fleet in numbers."""
-    table, chosen = parts.service.fleet, Chosen(asked)
+    table, chosen = parts.service.fleet, Chosen(query)
     table.refresh()
     total = table.total(chosen)
-    rows = table.rows(chosen, offset=page_of(asked, total)[1], limit=PER_PAGE)
+    rows = table.rows(chosen, offset=page_of(query, total)[1], limit=PER_PAGE)
     listed = [row | {"heard": table.last_heard(row["id"])} for row in rows]
     feeds = table.feeds({row["id"]: row["heard"] for row in listed})
     return [row | {"feed": feeds.get(row["id"])} for row in listed], total, table.counts()
@@ -101,7 +101,7 @@ def period_of(parts: AppState, plant: SiteRecord, query: dict[str, str]) -> tupl
 
 def days_of(query: Mapping[str, str]) -> tuple[date | None, date | None]:
     """The days of a page's address, None where one is open. Raises InputError."""
-    first, last = (asked_day(query.get(name, ""), name) for name in ("from", "to"))
+    first, last = (day_of(query.get(name, ""), name) for name in ("from", "to"))
     return first, last
 
 
@@ -133,7 +133,7 @@ def drawn(
     result, facts, document = found
     if result is None or facts is None:
         return None
-    key = plant.file, document, asked_days(query), chosen()
+    key = plant.file, document, days_query(query), chosen()
     return parts.drawn.get(key, lambda: drawn_of(plant.site, result, facts, query))
 
 
@@ -144,12 +144,12 @@ def site_row_with_readings(
     and people who can take them over."""
     latest = newest_readings(parts.service.store, plant.site)
     rolling = rolling_result(parts.service, plant, result)
-    kept = parts.handlings.of_site(plant.site.id)
+    handlings = parts.handlings.of_site(plant.site.id)
     return {
         **row_of(parts, plant, result),
         "latest": latest,
         "rolling": rolling,
-        "handled": handled_of(kept, rolling, plant.site.zone, names_of(parts), datetime.now(UTC)),
+        "handled": handled_of(handlings, rolling, plant.site.zone, names_of(parts), datetime.now(UTC)),
         "people": colleagues(parts, actor),
     }
 
@@ -185,10 +185,10 @@ def works_of(parts: AppState, plant: SiteRecord, *, effects: bool) -> list[dict[
     return out
 
 
-def month_contents(parts: AppState, plant: SiteRecord, asked: str) -> dict[str, Any] | None:
+def month_contents(parts: AppState, plant: SiteRecord, chosen_month: str) -> dict[str, Any] | None:
     """A month paper's contents; without a wish, of the last month with readings. None where there is none."""
     try:
-        month = asked or f"{parts.service.results.span(plant)[1]:%Y-%m}"
+        month = chosen_month or f"{parts.service.results.span(plant)[1]:%Y-%m}"
         return month_paper(parts.service, plant, month, looked_at=True).contents
     except NoReadings:
         return None

@@ -35,8 +35,8 @@ Text = Annotated[str, Form(max_length=300)]
 def people(request: Request, parts: AppStateHere) -> Response:
     """Everybody who may sign in."""
     reader(request, "people.read")
-    told = "Removed." if "removed" in request.query_params else ""
-    return _list(request, parts, {}, told=told)
+    notice = "Removed." if "removed" in request.query_params else ""
+    return _list(request, parts, {}, notice=notice)
 
 
 @router.post("/people")
@@ -51,12 +51,12 @@ def invite(
 ) -> Response:
     """Invite a person; the one-time address is shown on their page, this once."""
     actor = writer(request, "people.write", csrf)
-    asked = {"name": name, "email": email, "role": role, "home": home}
+    values = {"name": name, "email": email, "role": role, "home": home}
     try:
         sites = [_home(parts, home)] if role == "householder" else []
         row = take_in(parts.accounts, parts.audit, actor, email, name, role, sites)
     except InputError as error:
-        return _list(request, parts, asked, problem=sentence(error))
+        return _list(request, parts, values, problem=sentence(error))
     return _person(request, parts, row, link=_link(request, parts, row.id))
 
 
@@ -64,8 +64,8 @@ def invite(
 def person(person: RowId, request: Request, parts: AppStateHere) -> Response:
     """One person."""
     reader(request, "people.read")
-    told = "Saved." if "saved" in request.query_params else ""
-    return _person(request, parts, parts.accounts.get(person), told=told)
+    notice = "Saved." if "saved" in request.query_params else ""
+    return _person(request, parts, parts.accounts.get(person), notice=notice)
 
 
 @router.post("/people/{person}")
@@ -91,7 +91,7 @@ def change(
         if do == "invite":
             parts.audit.note(actor, "person invited", person=person)
             return _person(request, parts, row, link=_link(request, parts, person))
-        changed = parts.accounts.change(person, **_wanted(parts, row, do, values))
+        changed = parts.accounts.change(person, **_changes_of(parts, row, do, values))
     except InputError as error:
         return _person(request, parts, parts.accounts.get(person), values=values, problem=sentence(error))
     parts.audit.note(
@@ -105,7 +105,7 @@ def change(
     return see_other(f"/people/{person}?saved=1")
 
 
-def _wanted(parts: AppState, row: PersonRow, do: str, values: dict[str, str]) -> dict[str, Any]:
+def _changes_of(parts: AppState, row: PersonRow, do: str, values: dict[str, str]) -> dict[str, Any]:
     """What a button asks to change. Raises InputError."""
     if do == "stop":
         return {"active": False}
@@ -122,10 +122,10 @@ def _wanted(parts: AppState, row: PersonRow, do: str, values: dict[str, str]) ->
 
 def _home(parts: AppState, text: str) -> str:
     """The site that a name or an id stands for. Raises InputError."""
-    asked = " ".join(text.split()).lower()
-    if not asked:
+    wanted_home = " ".join(text.split()).lower()
+    if not wanted_home:
         raise InputError("name the home of the householder")
-    found = [c.id for c in parts.service.sites.cards() if asked in (c.id, c.name.lower())]
+    found = [c.id for c in parts.service.sites.cards() if wanted_home in (c.id, c.name.lower())]
     if not found:
         raise InputError(f"there is no home {text.strip()[:60]!r}; choose one of the list")
     if len(found) > 1:
@@ -141,12 +141,12 @@ def _link(request: Request, parts: AppState, person: int) -> str:
 
 
 def _list(
-    request: Request, parts: AppState, asked: dict[str, str], *, problem: str = "", told: str = ""
+    request: Request, parts: AppState, values_sent: dict[str, str], *, problem: str = "", notice: str = ""
 ) -> Response:
     homes = _homes(parts)
     rows = [asdict(row) for row in parts.accounts.all()]
-    values = {"name": "", "email": "", "role": "householder", "home": "", **asked}
-    page = pages.people_page(rows, homes, values, visitor(request), problem=problem, told=told)
+    values = {"name": "", "email": "", "role": "householder", "home": "", **values_sent}
+    page = pages.people_page(rows, homes, values, visitor(request), problem=problem, notice=notice)
     return HTMLResponse(page, 422 if problem else 200)
 
 
@@ -157,7 +157,7 @@ def _person(
     *,
     values: dict[str, str] | None = None,
     problem: str = "",
-    told: str = "",
+    notice: str = "",
     link: str = "",
 ) -> Response:
     shown = values or {"name": row.name, "role": row.role, "home": ""}
@@ -169,7 +169,7 @@ def _person(
         shown,
         at,
         problem=problem,
-        told=told,
+        notice=notice,
         link=link,
         ends=ends,
         is_self=at["name"] == row.email,

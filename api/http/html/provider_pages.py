@@ -38,7 +38,7 @@ def begin(
         raise HTTPException(403, "the form is not of this session")
     confirms = (visit.actor.person or 0) if visit is not None and csrf else 0
     try:
-        address, kept = _provider(parts).start(confirms)
+        address, signed = _provider(parts).start(confirms)
     except InputError as error:
         return HTMLResponse(pages.sign_in_page(str(error), parts.settings.provider_name), 503)
     # The page's policy lets forms go to this service alone, so the way on is a link, not a redirect of the
@@ -46,7 +46,13 @@ def begin(
     response = HTMLResponse(pages.leave_page(address, parts.settings.provider_name))
     response.headers["Cache-Control"] = "no-store"
     response.set_cookie(
-        _cookie(parts), kept, STARTED_FOR_S, path="/", secure=is_secure(parts), httponly=True, samesite="lax"
+        _cookie(parts),
+        signed,
+        STARTED_FOR_S,
+        path="/",
+        secure=is_secure(parts),
+        httponly=True,
+        samesite="lax",
     )
     return response
 
@@ -56,8 +62,8 @@ def done(request: Request, parts: AppStateHere) -> Response:
     """Where the provider sends the browser back to."""
     answer = {name: value[:4096] for name, value in request.query_params.items()}
     try:
-        kept = request.cookies.get(_cookie(parts), "")
-        person, confirms = _provider(parts).finish(kept, answer, parts.accounts)
+        signed = request.cookies.get(_cookie(parts), "")
+        person, confirms = _provider(parts).finish(signed, answer, parts.accounts)
         if confirms:
             response = _confirmed(request, parts, person.id, confirms)
         else:

@@ -38,8 +38,8 @@ _LOGO_POLICY = "default-src 'none'; style-src 'unsafe-inline'; sandbox"
 def settings(request: Request, parts: AppStateHere) -> Response:
     """Your own settings."""
     actor = reader(request, "own.settings")
-    told = "Saved." if "saved" in request.query_params else ""
-    return _own_page(request, parts, actor, told=told)
+    notice = "Saved." if "saved" in request.query_params else ""
+    return _own_page(request, parts, actor, notice=notice)
 
 
 @router.post("/settings")
@@ -79,7 +79,7 @@ def save_settings(
         if channel == "new" and not address:
             raise InputError("give the address of the channel, or choose e-mail")
         firm = actor.role in OF_THE_FIRM
-        wanted = OwnSettings(
+        own = OwnSettings(
             address,
             tuple(at_once) if firm else before.at_once,
             tuple(digest) if firm else before.digest,
@@ -87,7 +87,7 @@ def save_settings(
             _hour(quiet_to),
             units,
         )
-        keep_settings(parts.service.database, person, wanted, parts.settings)
+        keep_settings(parts.service.database, person, own, parts.settings)
         parts.accounts.change(person, notices=bool(notices))
     except InputError as error:
         return _own_page(request, parts, actor, values, problem=sentence(error))
@@ -116,8 +116,8 @@ def renew_calendar(
 def firm(request: Request, parts: AppStateHere) -> Response:
     """The firm as it stands on papers."""
     reader(request, "firm.write")
-    told = "Saved." if "saved" in request.query_params else ""
-    return _firm_page(request, parts, told=told)
+    notice = "Saved." if "saved" in request.query_params else ""
+    return _firm_page(request, parts, notice=notice)
 
 
 @router.post("/settings/firm")
@@ -164,10 +164,10 @@ def save_logo(
     set_logo(parts.service.database, actor, logo.content, logo.kind)
     parts.audit.note(actor, "logo changed", kind=logo.kind, bytes=len(logo.content))
     if logo.left_out:
-        told = (
+        notice = (
             f"Saved without {words.listed(list(logo.left_out))}. If the logo looks wrong, save it as a PNG."
         )
-        return _firm_page(request, parts, told=told)
+        return _firm_page(request, parts, notice=notice)
     return see_other("/settings/firm?saved=1#logo")
 
 
@@ -175,12 +175,12 @@ def save_logo(
 def logo(request: Request, parts: AppStateHere) -> Response:
     """The firm's logo, for papers on the screen."""
     reader(request, "site.read")
-    kept = parts.service.firm
-    if not kept.logo:
+    firm = parts.service.firm
+    if not firm.logo:
         raise HTTPException(404, "the firm has no logo")
     headers = {"Content-Security-Policy": _LOGO_POLICY, "Cache-Control": "private, max-age=86400"}
     return Response(
-        kept.logo, media_type=kept.logo_kind if kept.logo_kind == SVG else "image/png", headers=headers
+        firm.logo, media_type=firm.logo_kind if firm.logo_kind == SVG else "image/png", headers=headers
     )
 
 
@@ -191,21 +191,21 @@ def _own_page(
     values: dict[str, Any] | None = None,
     *,
     problem: str = "",
-    told: str = "",
+    notice: str = "",
     new_address: str = "",
 ) -> Response:
     if actor.person is None:  # a demo's visitor
         page = pages.settings_page(_values(OwnSettings(), True), visitor(request), has_account=False)
         return HTMLResponse(page)
-    kept = _values(
+    stored = _values(
         own_settings(parts.service.database, actor.person), parts.accounts.get(actor.person).notices
     )
     feed = parts.feeds.of_person(actor.person) if actor.may("visits.read") else None
     page = pages.settings_page(
-        values or kept,
+        values or stored,
         visitor(request),
         problem=problem,
-        told=told,
+        notice=notice,
         new_address=new_address,
         feed=vars(feed) if feed else None,
         channels=parts.settings.person_channels.split(),
@@ -235,18 +235,18 @@ def _firm_page(
     values: dict[str, str] | None = None,
     *,
     problem: str = "",
-    told: str = "",
+    notice: str = "",
 ) -> Response:
-    kept = parts.service.firm
-    at = kept.position or ("", "")
-    shown = {"name": kept.name, "contact": kept.contact, "latitude": str(at[0]), "longitude": str(at[1])}
+    firm = parts.service.firm
+    at = firm.position or ("", "")
+    shown = {"name": firm.name, "contact": firm.contact, "latitude": str(at[0]), "longitude": str(at[1])}
     page = pages.firm_page(
         values or shown,
         visitor(request),
         problem=problem,
-        told=told,
-        logo=kept.logo_path,
-        from_outside=kept.changed is None and bool(kept.name),
+        notice=notice,
+        logo=firm.logo_path,
+        from_outside=firm.changed is None and bool(firm.name),
     )
     return HTMLResponse(page, 422 if problem else 200)
 

@@ -46,18 +46,18 @@ class SentSite:
     as_text: bool = False
     problems: list[Problem] = field(default_factory=list)
     proposal: SiteFileChange | None = None
-    told: str = ""
+    notice: str = ""
 
 
 @router.get("/sites/{site_id}/settings")
 def open_settings(site_id: SiteId, request: Request, parts: AppStateHere) -> Response:
     """The form; `?as=text` the file itself."""
     reader(request, "site.write", site_id)
-    kept = parts.service.sites.file(site_id)
-    asked = SentSite(kept, {}, mark_of_file(kept), request.query_params.get("as") == "text")
-    if not asked.as_text:
-        _fill(asked)
-    return _page(request, parts, site_id, asked)
+    stored = parts.service.sites.file(site_id)
+    sent = SentSite(stored, {}, mark_of_file(stored), request.query_params.get("as") == "text")
+    if not sent.as_text:
+        _fill(sent)
+    return _page(request, parts, site_id, sent)
 
 
 @router.post("/sites/{site_id}/settings")
@@ -65,73 +65,73 @@ async def send_settings(site_id: SiteId, request: Request, parts: AppStateHere) 
     """Show what changes, or save what was shown."""
     form = await request.form(max_files=0, max_fields=MOST_FIELDS)
     actor = writer(request, "site.write", str(form.get(CSRF_FIELD, "")), site_id)
-    asked = _asked(form, parts.service.sites.file(site_id))
-    if not asked.problems:
+    sent = _sent(form, parts.service.sites.file(site_id))
+    if not sent.problems:
         try:
             if form.get("do") == "save":
-                done = save(parts.service, site_id, asked.text, asked.mark)
+                done = save(parts.service, site_id, sent.text, sent.mark)
                 keys = [change.key for change in done.changes]
                 parts.audit.note(actor, "site changed", site_id, keys=keys[:50])
-                return see_other(f"/sites/{site_id}/settings?saved=1{'&as=text' if asked.as_text else ''}")
-            asked.proposal = propose(parts.service, site_id, asked.text)
-            asked.mark = asked.proposal.mark
+                return see_other(f"/sites/{site_id}/settings?saved=1{'&as=text' if sent.as_text else ''}")
+            sent.proposal = propose(parts.service, site_id, sent.text)
+            sent.mark = sent.proposal.mark
         except SiteError as error:
-            asked.problems = list(error.problems)
+            sent.problems = list(error.problems)
         except ChangedMeanwhile:
-            asked.proposal = propose(parts.service, site_id, asked.text)
-            asked.mark = asked.proposal.mark
-            asked.told = (
+            sent.proposal = propose(parts.service, site_id, sent.text)
+            sent.mark = sent.proposal.mark
+            sent.notice = (
                 "Somebody saved this file meanwhile. The list below compares yours with theirs: "
                 "look before you save."
             )
-    return _page(request, parts, site_id, asked, 409 if asked.told else 422 if asked.problems else 200)
+    return _page(request, parts, site_id, sent, 409 if sent.notice else 422 if sent.problems else 200)
 
 
-def _asked(form: FormData, kept: str) -> SentSite:
+def _sent(form: FormData, stored: str) -> SentSite:
     """What a form asks for: the file's own text, or fields that are put into the kept file."""
     values = {k: v for k, v in form.multi_items() if isinstance(v, str)}
     mark = values.get("mark", "")
     if "text" in values:
-        asked = SentSite(values["text"].replace("\r\n", "\n"), {}, mark, values.get("as") == "text")
-        if not asked.as_text:
-            _fill(asked)
-        return asked
+        sent = SentSite(values["text"].replace("\r\n", "\n"), {}, mark, values.get("as") == "text")
+        if not sent.as_text:
+            _fill(sent)
+        return sent
     fields = {k: v for k, v in values.items() if is_field(k) or is_point_name(k)}
-    asked = SentSite(kept, fields, mark)
+    sent = SentSite(stored, fields, mark)
     try:
-        asked.text = edited(kept, fields)
+        sent.text = edited(stored, fields)
     except tomllib.TOMLDecodeError as error:
-        asked.problems = [Problem("TOML", f"the kept file can't be read ({error}); change its text instead")]
+        sent.problems = [Problem("TOML", f"the kept file can't be read ({error}); change its text instead")]
     except InputError as error:
-        asked.problems = [Problem("TOML", str(error))]
-    return asked
+        sent.problems = [Problem("TOML", str(error))]
+    return sent
 
 
-def _fill(asked: SentSite) -> None:
+def _fill(sent: SentSite) -> None:
     """The form's values from the file; a file that is no TOML is shown as text, with what is wrong."""
     try:
-        asked.values = values_of(asked.text)
+        sent.values = values_of(sent.text)
     except tomllib.TOMLDecodeError as error:
-        asked.as_text = True
-        asked.problems = [Problem("TOML", str(error))]
+        sent.as_text = True
+        sent.problems = [Problem("TOML", str(error))]
 
 
-def _page(request: Request, parts: AppState, site_id: str, asked: SentSite, status: int = 200) -> Response:
+def _page(request: Request, parts: AppState, site_id: str, sent: SentSite, status: int = 200) -> Response:
     card = next((c for c in parts.service.sites.cards() if c.id == site_id), None)
     if card is None:
         raise UnknownSite(site_id)
     page = pages.site_settings_page(
         {"id": site_id, "name": card.name},
-        asked.values,
-        asked.text,
+        sent.values,
+        sent.text,
         visitor(request),
-        as_text=asked.as_text,
-        problems=asked.problems,
-        mark=asked.mark,
-        changes=asked.proposal.changes if asked.proposal else None,
-        recalculates=asked.proposal.recalculates if asked.proposal else (),
-        told=asked.told,
-        proposed=asked.proposal.text if asked.proposal else "",
+        as_text=sent.as_text,
+        problems=sent.problems,
+        mark=sent.mark,
+        changes=sent.proposal.changes if sent.proposal else None,
+        recalculates=sent.proposal.recalculates if sent.proposal else (),
+        notice=sent.notice,
+        proposed=sent.proposal.text if sent.proposal else "",
         saved="saved" in request.query_params,
         trouble=card.trouble or "",
     )

@@ -69,8 +69,8 @@ class TakingIn:
         path = folder / ("export.csv.gz" if start == b"\x1f\x8b" or name.endswith(".gz") else "export.csv")
         for old in folder.iterdir():
             old.unlink()
-        with path.open("wb") as kept:
-            shutil.copyfileobj(content, kept)
+        with path.open("wb") as target:
+            shutil.copyfileobj(content, target)
         self._names[site] = Path(name).name
         return path
 
@@ -134,16 +134,16 @@ class TakingIn:
             taking.told = f"{done['readings']:,} readings are in"
             self._work_out(site, taking)
             rejected = done["rejected"]["count"]
-            kept = f"; {rejected:,} rows were kept aside: {_reasons(done)}" if rejected else ""
-            taking.told = f"{done['readings']:,} readings came in{kept}."
+            remark = f"; {rejected:,} rows were kept aside: {_reasons(done)}" if rejected else ""
+            taking.told = f"{done['readings']:,} readings came in{remark}."
             taking.state = "done"
         except OtherHome as error:
             taking.told, taking.state = _without_path(str(error), path), "doubted"
         except InputError as error:
-            told = _without_path(str(error), path)
+            message = _without_path(str(error), path)
             if may_agree_anew(parts, parts.service.sites.get(site).site):
-                told += ". Bring the file in again to set its columns and times anew."
-            taking.told, taking.state = told, "failed"
+                message += ". Bring the file in again to set its columns and times anew."
+            taking.told, taking.state = message, "failed"
         except Exception:
             log.exception("taking in a file of %s", site)
             taking.told, taking.state = _INTERNAL, "failed"
@@ -177,8 +177,8 @@ def may_agree_anew(parts: AppState, site: Site) -> bool:
 
 def _without_path(text: str, path: Path) -> str:
     """A message about a file that nobody but the service knows by its path."""
-    told = text.replace(f"{path}: ", "").replace(str(path), "the file").strip()
-    return capital(told)
+    message = text.replace(f"{path}: ", "").replace(str(path), "the file").strip()
+    return capital(message)
 
 
 def _step(taking: Taking, step: int) -> None:

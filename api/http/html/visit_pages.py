@@ -21,7 +21,7 @@ from fieldfare.api.visits.feed import calendar, visits_of
 from fieldfare.api.visits.rows import (
     homes_of,
     job_minutes,
-    told_visits,
+    present_visits,
     visit_rows,
 )
 from fieldfare.dashboards import pages
@@ -37,7 +37,7 @@ def visits(request: Request, parts: AppStateHere) -> Response:
     """Which homes need a visit, a setting, a phone call; by area, with what to take along."""
     reader(request, "visits.read")
     now = page_rows.clock(parts)
-    booked = told_visits(parts, now - DAY / 2, now + SHOWN_AHEAD)
+    booked = present_visits(parts, now - DAY / 2, now + SHOWN_AHEAD)
     page = pages.visits_page(
         visit_rows(parts),
         visitor(request),
@@ -55,11 +55,11 @@ def week(request: Request, parts: AppStateHere) -> Response:
     """A week of visits; `?from=` any day of it, `?person=` whose."""
     reader(request, "visits.read")
     today = _firm_today(parts)
-    asked = day_given(request.query_params.get("from", "")) or today
-    first = asked - timedelta(days=asked.weekday())
+    chosen = day_given(request.query_params.get("from", "")) or today
+    first = chosen - timedelta(days=chosen.weekday())
     person = number_given(request.query_params.get("person", ""))
     start = datetime.combine(first, time(), UTC)
-    found = told_visits(parts, start - DAY, start + 8 * DAY, person)
+    found = present_visits(parts, start - DAY, start + 8 * DAY, person)
     days = [
         (day, [v for v in found if v["day"] == day.isoformat()])
         for day in (first + n * DAY for n in range(7))
@@ -76,13 +76,20 @@ def day_sheet(day: date, request: Request, parts: AppStateHere) -> Response:
     person = number_given(request.query_params.get("person", ""))
     start = datetime.combine(day, time(), UTC)
     found = [
-        v for v in told_visits(parts, start - DAY, start + 2 * DAY, person) if v["day"] == day.isoformat()
+        v for v in present_visits(parts, start - DAY, start + 2 * DAY, person) if v["day"] == day.isoformat()
     ]
     stops = {v["site"]: stop_of(parts, v["site"]) for v in found}
-    told = [stops[v["site"]] | {"visit": v, "number": n} for n, v in enumerate(found, start=1)]
+    numbered = [stops[v["site"]] | {"visit": v, "number": n} for n, v in enumerate(found, start=1)]
     firm, who = parts.service.firm, colleagues(parts.service.database).get(person or 0, "Everybody")
     page = pages.day_page(
-        day, told, who, visitor(request), firm.signature, firm.position, _shorter(told, firm.position), person
+        day,
+        numbered,
+        who,
+        visitor(request),
+        firm.signature,
+        firm.position,
+        _shorter(numbered, firm.position),
+        person,
     )
     return HTMLResponse(page)
 

@@ -140,11 +140,11 @@ def _unsent(transport: asyncio.Transport) -> int:
 
 def raise_file_limit(most: int) -> None:
     """Allow as many open files as connections and the service itself need, as far as the system lets us."""
-    wanted = most + OWN_FILES
+    needed = most + OWN_FILES
     soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
-    if soft >= wanted or soft == resource.RLIM_INFINITY:
+    if soft >= needed or soft == resource.RLIM_INFINITY:
         return
-    allowed = wanted if hard == resource.RLIM_INFINITY else min(wanted, hard)
+    allowed = needed if hard == resource.RLIM_INFINITY else min(needed, hard)
     resource.setrlimit(resource.RLIMIT_NOFILE, (allowed, hard))
-    if allowed < wanted:
-        log.warning("only %d open files are allowed; %d connections want %d", allowed, most, wanted)
+    if allowed < needed:
+        log.warning("only %d open files are allowed; %d connections want %d", allowed, most, needed)

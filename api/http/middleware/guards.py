@@ -108,25 +108,25 @@ class BodyLimit:
         if _PHOTOS.fullmatch(scope["path"]):
             largest = max(largest, LARGEST_WITH_PHOTOS)
         headers = Headers(scope=scope)
-        told, chunked = headers.get("content-length", "0"), "transfer-encoding" in headers
+        length, chunked = headers.get("content-length", "0"), "transfer-encoding" in headers
         if chunked and "content-length" in headers:  # RFC 9112, 6.3: others may read the other length
             twice = problem(400, "two-lengths", "Two lengths", "a request tells its length in one way")
             twice.headers["Connection"] = "close"
             return await twice(scope, receive, send)
-        big = chunked or not told.isdigit() or int(told) > LARGEST_OF_NOBODY
+        big = chunked or not length.isdigit() or int(length) > LARGEST_OF_NOBODY
         if big and not await run_in_threadpool(self._is_known, scope):
             largest = LARGEST_OF_NOBODY
         size = f"{largest // 1_000_000} MB" if largest >= 1_000_000 else f"{largest // 1000} kB"
         refusal = problem(413, "too-large", "Too large", f"a request may carry {size} here")
-        if not told.isdigit() or int(told) > largest:
+        if not length.isdigit() or int(length) > largest:
             return await refusal(scope, receive, send)
-        seen, started = 0, False
+        received, started = 0, False
 
         async def counted() -> Message:
-            nonlocal seen
+            nonlocal received
             message = await receive()
-            seen += len(message.get("body", b""))
-            if seen > largest:
+            received += len(message.get("body", b""))
+            if received > largest:
                 raise _TooLarge(413, f"a request may carry {size} here")
             return message
 
@@ -185,8 +185,8 @@ async def _answer(scope: Scope, start: Message, body: bytes, send: Send) -> None
     headers = MutableHeaders(raw=list(start["headers"]))
     tag = f'W/"{hashlib.blake2b(body, digest_size=12).hexdigest()}"'
     headers["ETag"] = tag
-    asked = Headers(scope=scope).get("if-none-match", "")
-    if tag in (part.strip() for part in asked.split(",")):
+    known_tags = Headers(scope=scope).get("if-none-match", "")
+    if tag in (part.strip() for part in known_tags.split(",")):
         del headers["content-length"]
         await send({"type": "http.response.start", "status": 304, "headers": headers.raw})
         await send({"type": "http.response.body", "body": b""})

@@ -8,7 +8,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 class HeadRequests:
     """Hands each HEAD on as a GET and drops the content, so that no route needs a method of its own.
 
-    Stands outside all others: tags and lengths are those of the GET. A stream is told that its reader has
+    Stands outside all others: tags and lengths are those of the GET. A stream learns that its reader has
     left.
     """
 

@@ -111,8 +111,8 @@ def handle_finding(
     actor: Actor = need("alerts.handle"),
 ) -> HandlingRow:
     """Decide about an open finding: seen, in hand, muted or not a fault. A live alert of it follows."""
-    asked = Decision(body.state, body.who or actor.name, body.until, body.reason)
-    return decide(parts, plant, code, asked, actor)
+    decision = Decision(body.state, body.who or actor.name, body.until, body.reason)
+    return decide(parts, plant, code, decision, actor)
 
 
 @router.delete("/sites/{site_id}/findings/{code}/handling", status_code=204, response_class=Response)
@@ -169,6 +169,6 @@ def list_set_aside(
     limit: HowMany = 100,
 ) -> dict[str, Any]:
     """Messages from the broker that could not be read, oldest first, and how many by reason."""
-    from fieldfare.api.records.dead_letters import list_kept
+    from fieldfare.api.records.dead_letters import list_dead_letters
 
-    return list_kept(parts.settings, None, limit, after)
+    return list_dead_letters(parts.settings, None, limit, after)

@@ -11,7 +11,7 @@ from fastapi import Body, Query
 from fieldfare.api.core.advice import advice
 from fieldfare.api.core.answers import Asking, QuestionName, answer
 from fieldfare.api.core.cold_snap import cold_snap
-from fieldfare.api.core.forecast import NOT_TRIED, KeptForecast, kept_forecast, told_of
+from fieldfare.api.core.forecast import NOT_TRIED, KeptForecast, forecast_document, kept_forecast
 from fieldfare.api.http.auth import (
     AppStateHere,
     PlantHere,
@@ -84,7 +84,7 @@ def read_kept_cold_snap(parts: AppStateHere, actor: Actor = need("fleet.read")) 
     """Every home in the forecast that the installation fetches by address, as of its last fetch, with its
     `source`, `fetched` and `until`; `problem` is what is wrong with the last try. `homes` is null, and
     `problem` says why, where no forecast holds now."""
-    kept = kept_forecast(parts.service)
-    if kept is None:
-        return told_of(KeptForecast("", datetime.now(UTC), NOT_TRIED))
-    return told_of(kept)
+    forecast = kept_forecast(parts.service)
+    if forecast is None:
+        return forecast_document(KeptForecast("", datetime.now(UTC), NOT_TRIED))
+    return forecast_document(forecast)

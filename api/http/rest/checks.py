@@ -88,7 +88,7 @@ def change_check(
     parts: AppStateHere,
     actor: Actor = need("works.write"),
 ) -> ChangesOut:
-    """Enter fields, each once: a change whose id came before is told as kept. A change that starts from
+    """Enter fields, each once: a change whose id came before is answered as kept. A change that starts from
     another value than is there is a conflict and is not kept; to keep it, send it anew with that value as
     `was`."""
     key = SheetKey(kind, period)

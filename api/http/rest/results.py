@@ -110,8 +110,8 @@ def read_series(
     ] = 2000,
 ) -> Series:
     """Readings over time, thinned so that peaks stay; without times, the last day."""
-    wanted = [p for p in points.split(",") if p]
-    return Series.model_validate(series(parts.service.store, plant.site, wanted, first, last, max_points))
+    point_ids = [p for p in points.split(",") if p]
+    return Series.model_validate(series(parts.service.store, plant.site, point_ids, first, last, max_points))
 
 
 @router.get(
@@ -167,7 +167,7 @@ def read_what_if(
 ) -> dict[str, Any]:
     """What a change would save over a year, from the site's own last year, with its interval and its
     limits."""
-    asked = {
+    questions = {
         "rooms_warmer_k": rooms_warmer_k,
         "lower_curve_k": lower_curve_k,
         "hot_water_c": hot_water_c,
@@ -175,7 +175,7 @@ def read_what_if(
         "mend": mend,
         "band": None if band_price is None else (band_price, band_from, band_to),
     }
-    return what_if(parts.service, plant, {k: v for k, v in asked.items() if v is not None})
+    return what_if(parts.service, plant, {k: v for k, v in questions.items() if v is not None})
 
 
 @router.get("/fleet")

@@ -44,9 +44,9 @@ def list_sites(
     limit: HowMany = 100,
 ) -> Page[SiteOut]:
     """The sites that you may see."""
-    seen = [site for site in parts.service.sites.ids() if actor.sees(site)]
-    rows = site_rows(parts.service, parts.service.sites.some(seen[offset : offset + limit]))
-    return page(request, response, rows, len(seen), offset, limit)
+    visible = [site for site in parts.service.sites.ids() if actor.sees(site)]
+    rows = site_rows(parts.service, parts.service.sites.some(visible[offset : offset + limit]))
+    return page(request, response, rows, len(visible), offset, limit)
 
 
 @router.post("/sites", status_code=201)

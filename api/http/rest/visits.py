@@ -130,5 +130,5 @@ def _wish(body: VisitIn) -> Wish:
 
 
 def _out(row: BookingRow) -> VisitOut:
-    told = asdict(row)
-    return VisitOut(**{name: told[name] for name in VisitOut.model_fields})
+    fields = asdict(row)
+    return VisitOut(**{name: fields[name] for name in VisitOut.model_fields})

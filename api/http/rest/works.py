@@ -22,9 +22,9 @@ from fieldfare.api.people.access import Actor
 from fieldfare.api.records.maintenance_log import Job, WorkRow
 from fieldfare.api.records.papers import (
     PaperRow,
-    kept_papers,
     paper_for,
     rendered,
+    stored_papers,
 )
 
 router = rest_router("works and papers")
@@ -88,7 +88,7 @@ def read_effect(
 @router.get("/sites/{site_id}/papers")
 def list_papers(plant: PlantHere, parts: AppStateHere, actor: Actor = need("papers.read")) -> list[PaperRow]:
     """Papers that were made, newest first."""
-    return kept_papers(parts.service, plant.site.id)
+    return stored_papers(parts.service, plant.site.id)
 
 
 @router.get(

@@ -20,8 +20,8 @@ def day_of_draws(hot_water: HotWaterSpec, seed: int, day: date) -> np.ndarray:
     rng = np.random.default_rng([seed, 21, day.toordinal()])
     out = np.zeros(1440)
     late = 60.0 if day.weekday() >= 5 else 0.0
-    wanted = hot_water.litres_40_per_day * float(np.clip(rng.normal(1.0, 0.22), 0.3, 1.9))
-    small = 0.22 * wanted
+    litres = hot_water.litres_40_per_day * float(np.clip(rng.normal(1.0, 0.22), 0.3, 1.9))
+    small = 0.22 * litres
     count = max(4, int(rng.poisson(12)))
     times = np.concatenate(
         [
@@ -32,7 +32,7 @@ def day_of_draws(hot_water: HotWaterSpec, seed: int, day: date) -> np.ndarray:
     )
     for t in times:
         _pour(out, t, small / count, 5.0)
-    left = wanted - small
+    left = litres - small
     while left > 12.0:
         if left > 150.0 and rng.random() < 0.25:
             size, rate = min(left, rng.uniform(100.0, 140.0)), 11.0  # a bath

@@ -318,9 +318,13 @@ def _cylinder(rng: np.random.Generator, area: float, hp: HeatPumpSpec, climate: 
     )
 
 
-def _buffer(rng: np.random.Generator, hp: HeatPumpSpec, wanted: str | None) -> BufferSpec | None:
+def _buffer(rng: np.random.Generator, hp: HeatPumpSpec, given_kind: str | None) -> BufferSpec | None:
     """A typical buffer: mostly none or a small one in series, sometimes a parallel one."""
-    kind = str(rng.choice(["none", "series", "parallel"], p=[0.45, 0.35, 0.2])) if wanted is None else wanted
+    kind = (
+        str(rng.choice(["none", "series", "parallel"], p=[0.45, 0.35, 0.2]))
+        if given_kind is None
+        else given_kind
+    )
     if kind == "none":
         return None
     if kind == "series":

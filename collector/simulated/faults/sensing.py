@@ -26,9 +26,9 @@ def start_ms(fault: Fault, trace: Trace) -> int:
     return int(datetime.combine(day, time(), trace.span.zone).astimezone(UTC).timestamp() * 1000)
 
 
-def _find(spec: PlantSpec, *wanted: str) -> list[Meter]:
+def _find(spec: PlantSpec, *quantities: str) -> list[Meter]:
     """Available meters of the first quantity, in order of preference, that the system has."""
-    for quantity in wanted:
+    for quantity in quantities:
         found = [m for m in spec.meters if m.quantity == quantity]
         if found:
             return found

@@ -47,7 +47,7 @@ def rooms(
             s.season = 0.0
     elif s.to_day < h.cutoff - 0.5:
         s.season = 1.0
-    asked = 0.0
+    valve_opening = 0.0
     for z in range(int(c.zones)):
         target = h.target0 if z == 0 else h.target1
         if c.thermostat > 0.5:
@@ -67,8 +67,8 @@ def rooms(
             floor = c.trv_floor * min(1.0, max(0.02, (target + 4.0 - air[z]) / 2.0))
             opening = min(1.0, max(floor, (target + 1.3 - air[z]) / 1.6))
         valve[z] = opening * (h.open0 if z == 0 else h.open1)
-        asked = max(asked, opening)
-    s.call = 1.0 if (s.season > 0.5 and h.enable > 0.5 and h.power > 0.5 and asked > 0.02) else 0.0
+        valve_opening = max(valve_opening, opening)
+    s.call = 1.0 if (s.season > 0.5 and h.enable > 0.5 and h.power > 0.5 and valve_opening > 0.02) else 0.0
     if h.enable < 0.5 or s.season < 0.5:
         for z in range(2):
             valve[z] = 0.0
@@ -131,8 +131,8 @@ def hot_water(c: Record, h: Record, s: Record, cyl: np.ndarray) -> int:
                 s.imm_goal = s.dhw_goal
     if s.imm_goal > 0.0 and now >= s.imm_goal + 0.3:
         s.imm_goal = 0.0
-    wanted = s.imm_goal > 0.0 or (h.immersion_timer > 0.0 and now < h.immersion_timer)
-    s.p_imm = c.immersion_w if wanted else 0.0
+    heats = s.imm_goal > 0.0 or (h.immersion_timer > 0.0 and now < h.immersion_timer)
+    s.p_imm = c.immersion_w if heats else 0.0
     return event
 
 
@@ -156,10 +156,10 @@ def water_flow(c: Record, h: Record, s: Record, opening: float, noise: float) ->
     share = h.flow * (h.flow_hot if s.route > 1.5 else 0.85 + 0.15 * opening)
     if c.pump_k > 0.0 and s.defrost < 0.5 and c.flow > 0.0:
         # the pump follows the output to keep its difference; a restriction only takes away from the top
-        wanted = s.q / (c.pump_k * 4.15e6) / c.flow
+        share_wanted = s.q / (c.pump_k * 4.15e6) / c.flow
         before = s.v / c.flow if s.v > 0.0 else share
-        wanted = before + STEP_S / 60.0 * (wanted - before)
-        share = min(share, max(c.pump_least * h.flow**0.5, wanted))
+        share_wanted = before + STEP_S / 60.0 * (share_wanted - before)
+        share = min(share, max(c.pump_least * h.flow**0.5, share_wanted))
     if h.air_bubbles > 0.0:
         share *= max(0.25, 1.0 + h.air_bubbles * noise)
     s.v = c.flow * share

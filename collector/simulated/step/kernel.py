@@ -152,9 +152,9 @@ def _build(number: int) -> Callable[..., int]:
                 backup(c, h, s)
                 loop(c, em, h, s, outdoor, air, water, slab, valve, cyl, f)
                 if c.hot_water > 0.5:
-                    wanted = draws[minute] * h.draw / per_minute
+                    drawn = draws[minute] * h.draw / per_minute
                     f.drawn, f.litres, f.cold, f.loss, f.secondary = cylinder(
-                        c, h, cyl, wanted, air[0], s.p_imm
+                        c, h, cyl, drawn, air[0], s.p_imm
                     )
                 house(c, h, f, outdoor, facade, air, fabric)
                 elec = s.p_comp + s.p_fan + s.p_ctrl

@@ -73,6 +73,6 @@ def _rows(c: ComparedSeries, x: Floats, *values: Floats) -> tuple[tuple[str, ...
     out = []
     for group in groups:
         at = float(np.median(x[group]))
-        told = day(EPOCH + timedelta(at)) if c.x_axis.dates else number(at, 2)
-        out.append((told, *(number(float(np.median(v[group])), 2) for v in values), str(len(group))))
+        x_text = day(EPOCH + timedelta(at)) if c.x_axis.dates else number(at, 2)
+        out.append((x_text, *(number(float(np.median(v[group])), 2) for v in values), str(len(group))))
     return tuple(out)

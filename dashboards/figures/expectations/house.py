@@ -97,11 +97,11 @@ def mixed_chart(site: Site, facts: Facts) -> Chart:
         hot = mixed.usual_hot_water(
             heat, outdoor, no_heating_above_c=_HEATING_LIMIT_C, designed=yearly / 365.0 if yearly else None
         )
-    told = mixed.mixed_electricity(
+    expected = mixed.mixed_electricity(
         heat, outdoor, np.asarray(flow), rated(site), outdoor, hot_water_kwh=hot, cylinder_c=cylinder
     )
     # Reg. (EU) 813/2013 Table 8 allows 8 % under the declared figure in a check.
-    spread = GAUSS_95 * np.hypot(told.spread, _RATING_SD)
+    spread = GAUSS_95 * np.hypot(expected.spread, _RATING_SD)
     return compared_chart(
         ComparedSeries(
             key,
@@ -110,9 +110,9 @@ def mixed_chart(site: Site, facts: Facts) -> Chart:
             _KWH,
             day_numbers(facts),
             days.floats("paired_heat_pump_kwh"),
-            told.electricity,
-            told.electricity * np.exp(-spread),
-            told.electricity * np.exp(spread),
+            expected.electricity,
+            expected.electricity * np.exp(-spread),
+            expected.electricity * np.exp(spread),
             "days",
         ),
         "Needs heat, electricity, outdoor temperature and the unit's rating.",
@@ -124,8 +124,10 @@ def cold_room_chart(site: Site, facts: Facts) -> Chart:
     key, title = "expected-cold-room", "Cold rooms: what was measured beside what each cause would show"
     days = facts.days
     below = sum((days.floats(n) for n in days.names if n.startswith("minutes_below.")), np.zeros(len(days)))
-    asked = sum((days.floats(n) for n in days.names if n.startswith("minutes_asked.")), np.zeros(len(days)))
-    cold = (asked > 0.0) & (below > _COLD_SHARE * asked)
+    minutes_with_target = sum(
+        (days.floats(n) for n in days.names if n.startswith("minutes_asked.")), np.zeros(len(days))
+    )
+    cold = (minutes_with_target > 0.0) & (below > _COLD_SHARE * minutes_with_target)
     if not cold.any():
         return nothing(key, title, "No day with rooms under their set temperature for a quarter of the time.")
     shares = {
@@ -150,16 +152,16 @@ def _causes_chart(key: str, title: str, measured: dict[str, float], days: int) -
     )
     points = []
     for cause, shape in zip(cold_room.CAUSES, ("dot", "ring", "cross", "square"), strict=True):
-        told = cold_room.signature(cause)
-        away = [(value - told[name].mean) / told[name].sd for name, value in measured.items()]
+        expected = cold_room.signature(cause)
+        away = [(value - expected[name].mean) / expected[name].sd for name, value in measured.items()]
         points.append(Points(cause.replace("_", " "), places, away, "heat", shape))  # type: ignore[arg-type]
         rows += [
             (
                 cause.replace("_", " "),
                 _FACT_WORDS[_FACTS.index(n)],
                 number(v, 2),
-                number(told[n].mean, 2),
-                number(told[n].sd, 2),
+                number(expected[n].mean, 2),
+                number(expected[n].sd, 2),
             )
             for n, v in measured.items()
         ]

@@ -48,10 +48,10 @@ def _frost(site: Site, facts: Facts) -> tuple[Floats, list[Lognormal | None]]:
         np.column_stack([days.floats(f"frost_{n}") for n in ("least", "usual", "most")]) * 1000.0 / rated
     )
     sums = np.add.reduceat(np.nan_to_num(guesses), first, axis=0)
-    told = [
+    expected = [
         frost_mass(*(float(g) for g in week)) if week[1] >= _LEAST_FROST_G_PER_KW else None for week in sums
     ]
-    return day_numbers(facts)[first], told
+    return day_numbers(facts)[first], expected
 
 
 def _week_begins(facts: Facts) -> NDArray[np.int64]:
@@ -95,10 +95,10 @@ def frost_chart(site: Site, facts: Facts) -> Chart:
 
 
 def _banded(
-    key: str, title: str, y: Axis, x: Floats, measured: Floats, told: list[Lognormal | None], of: str
+    key: str, title: str, y: Axis, x: Floats, measured: Floats, expected: list[Lognormal | None], of: str
 ) -> ComparedSeries:
     middle, low, high = (
-        np.array([np.nan if t is None else getattr(t, part) for t in told])
+        np.array([np.nan if t is None else getattr(t, part) for t in expected])
         for part in ("middle", "low", "high")
     )
     return ComparedSeries(key, title, DATES, y, x, measured, middle, low, high, of)
@@ -116,10 +116,10 @@ def cycling_chart(site: Site, facts: Facts) -> Chart:
     # Load while the unit cycles: the run's heat over its run and the rest before it.
     share = runs.floats("heat") * 60.0 / np.maximum(minutes + pause, 1.0) / least
     mine = (runs["use"] == HEATING) & ~runs["cut"].astype(bool) & (share > 0.02) & (share < 0.98)
-    told = [run_expected(float(s)) if m else None for s, m in zip(share, mine, strict=True)]
+    expected = [run_expected(float(s)) if m else None for s, m in zip(share, mine, strict=True)]
     x_axis = Axis("Load over the least output", "-", low=0.0)
     of = "heating runs below the least output"
-    made = _banded(key, title, Axis("Run", "min", low=0.0), share, minutes, told, of)
+    made = _banded(key, title, Axis("Run", "min", low=0.0), share, minutes, expected, of)
     return compared_chart(replace(made, x_axis=x_axis), why)
 
 

@@ -36,7 +36,7 @@ def reheat_chart(site: Site, facts: Facts) -> Chart:
     rated = pump.rated_output_kw
     coil = reheat.coil_w_per_k(rated, (pump.flow_m3_per_h or np.inf) * _WATER_W_PER_K)
     begin, end, heat = (charges.floats(n) for n in ("from_c", "to_c", "heat"))
-    told: list[Expected | None] = [None] * len(charges)
+    expected: list[Expected | None] = [None] * len(charges)
     for i in np.flatnonzero((end - begin >= _LEAST_RISE_K) & (heat > 0.0)):
         litres = float(heat[i]) * 1000.0 / WH_PER_LITRE_KELVIN / float(end[i] - begin[i])
         one = reheat.Charge(
@@ -48,11 +48,18 @@ def reheat_chart(site: Site, facts: Facts) -> Chart:
             pump.max_flow_c or np.inf,
         )
         found = reheat.expected(one)
-        told[i] = found if np.isfinite(found.value) else None
+        expected[i] = found if np.isfinite(found.value) else None
     x = _moments(charges.floats("start"))
     return compared_chart(
         _normal(
-            key, title, DATES, Axis("Reheat", "min", low=0.0), x, charges.floats("minutes"), told, "reheats"
+            key,
+            title,
+            DATES,
+            Axis("Reheat", "min", low=0.0),
+            x,
+            charges.floats("minutes"),
+            expected,
+            "reheats",
         ),
         why,
     )
@@ -69,7 +76,7 @@ def charge_balance_chart(site: Site, facts: Facts) -> Chart:
     share = charge_balance.taken_up(
         litres, np.where(rise >= _LEAST_RISE_K, rise, np.nan), charges.floats("heat")
     )
-    told: list[Expected | None] = [charge_balance.TAKEN_UP] * len(charges)
+    expected: list[Expected | None] = [charge_balance.TAKEN_UP] * len(charges)
     x = _moments(charges.floats("start"))
     return compared_chart(
         _normal(
@@ -79,7 +86,7 @@ def charge_balance_chart(site: Site, facts: Facts) -> Chart:
             Axis("Taken up over given", "-", low=0.0),
             x,
             np.asarray(share),
-            told,
+            expected,
             "charges",
         ),
         why,
@@ -96,7 +103,7 @@ def cylinder_cooling_chart(site: Site, facts: Facts) -> Chart:
     rate, over = days.floats("standing_k_per_h"), days.floats("standing_over_k")
     lost = rate * water.cylinder_litres * WH_PER_LITRE_KELVIN
     measured = np.divide(lost, over, out=np.full(len(days), np.nan), where=over > _LEAST_RISE_K)
-    told: list[Expected | None] = [
+    expected: list[Expected | None] = [
         cylinder_cooling.expected(water.cylinder_litres, water.standing_loss_kwh_per_day)
     ]
     return compared_chart(
@@ -107,7 +114,7 @@ def cylinder_cooling_chart(site: Site, facts: Facts) -> Chart:
             Axis("Standing loss", "W/K", low=0.0),
             day_numbers(facts),
             measured,
-            told * len(days),
+            expected * len(days),
             "days",
         ),
         why,
@@ -125,13 +132,15 @@ def pressure_chart(site: Site, facts: Facts) -> Chart:
     hottest = max((flow for _, flow in site.heating_curve.points), default=0.0) if site.heating_curve else 0.0
     hottest = max(hottest, float(np.nanmax(loop)))
     share = min(pump.antifreeze_percent, 50.0) if pump.antifreeze != "none" else 0.0
-    told: list[Expected | None] = [None] * len(days)
+    expected: list[Expected | None] = [None] * len(days)
     for i in np.flatnonzero(np.isfinite(bar) & np.isfinite(loop)):
-        told[i] = pressure.slope_expected(
+        expected[i] = pressure.slope_expected(
             round(float(bar[i]), 1), round(float(loop[i])), hottest, fluid=pump.antifreeze, percent=share
         )
     axis = Axis("Rise of pressure", "bar/K", low=0.0)
-    made = _normal(key, title, DATES, axis, day_numbers(facts), days.floats("pressure_per_k"), told, "days")
+    made = _normal(
+        key, title, DATES, axis, day_numbers(facts), days.floats("pressure_per_k"), expected, "days"
+    )
     # A larger vessel lets the pressure rise less: only a steeper rise is unexpected.
     return compared_chart(
         replace(made, low=np.where(np.isfinite(made.low), np.minimum(made.low, 0.0), np.nan)), why
@@ -149,9 +158,9 @@ def _normal(
     y_axis: Axis,
     x: Floats,
     measured: Floats,
-    told: list[Expected | None],
+    expected: list[Expected | None],
     of: str,
 ) -> ComparedSeries:
-    middle = np.array([np.nan if t is None else t.value for t in told])
-    half = GAUSS_95 * np.array([np.nan if t is None else t.uncertainty for t in told])
+    middle = np.array([np.nan if t is None else t.value for t in expected])
+    half = GAUSS_95 * np.array([np.nan if t is None else t.uncertainty for t in expected])
     return ComparedSeries(key, title, x_axis, y_axis, x, measured, middle, middle - half, middle + half, of)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from fieldfare.dashboards.answers.bill_told import bill_told
-from fieldfare.dashboards.answers.complaint_told import complaint_told
+from fieldfare.dashboards.answers.present_bill import present_bill
+from fieldfare.dashboards.answers.present_complaint import present_complaint
 
 QUESTIONS: dict[str, str] = {
     "bill": "My bill is high",
@@ -16,9 +16,9 @@ QUESTIONS: dict[str, str] = {
 }
 
 
-def told(document: dict[str, Any], name: str, *, home: bool = False) -> dict[str, Any]:
+def present_answer(document: dict[str, Any], name: str, *, home: bool = False) -> dict[str, Any]:
     """An answer in words. document : of `fieldfare.analysis.answers`. name : the home's. home : in the
     household's words"""
     if document["question"] == "bill":
-        return bill_told(document, home=home)
-    return complaint_told(document, name, home=home)
+        return present_bill(document, home=home)
+    return present_complaint(document, name, home=home)

@@ -61,11 +61,11 @@ STOP = {
 }
 
 
-def advice_told(document: dict[str, Any]) -> dict[str, Any]:
+def present_advice(document: dict[str, Any]) -> dict[str, Any]:
     """advice : rows of title, saves, lines, steps, stop and caution. left_out : rows of title and reason"""
     return {
         "of": document["of"],
-        "advice": [_told(a, document["of"], document.get("currency")) for a in document["advice"]],
+        "advice": [_present(a, document["of"], document.get("currency")) for a in document["advice"]],
         "left_out": [
             {"title": TITLES[x["code"]], "reason": words.reason(x["reason"])} for x in document["left_out"]
         ],
@@ -79,7 +79,7 @@ def _target(zone: dict[str, Any]) -> str:
     return f"kept at {zone['target_c']:.1f} °C, as no set temperature is read"
 
 
-def _told(a: dict[str, Any], of: str, currency: str | None) -> dict[str, Any]:
+def _present(a: dict[str, Any], of: str, currency: str | None) -> dict[str, Any]:
     lines = []
     if a["code"] in LINES:
         lines.append(LINES[a["code"]].format(**a))

@@ -13,13 +13,13 @@ _MOST_NAMED = 3
 _LIKELY_SHARE = 0.5
 """Of the difference: what a likeliest cause explains (common practice)."""
 _NAMED_SHARE = 0.8
-"""Share of all that the told parts added and took off which those of the headline explain; smaller parts are
-in the table."""
+"""Share of all that distinguished parts added and took off which those of the headline explain;
+smaller parts are in the table."""
 
 
-def bill_told(document: dict[str, Any], *, home: bool) -> dict[str, Any]:
+def present_bill(document: dict[str, Any], *, home: bool) -> dict[str, Any]:
     """What page, paper and command show of a bill's answer. home : in the household's words"""
-    told: dict[str, Any] = {
+    out: dict[str, Any] = {
         "title": "Why the bill is high",
         "lead": _lead(document, home),
         "say": _say(document, home),
@@ -35,13 +35,13 @@ def bill_told(document: dict[str, Any], *, home: bool) -> dict[str, Any]:
         "method": _HOME_METHOD if home else _METHOD,
     }
     if not document["parts"]:
-        return told
-    told["rows"] = [_row(document, p) for p in _ordered(document) if _is_shown(document, p, home)]
-    told["sum"] = _sum(document)
-    told["groups"] = _groups(document)
+        return out
+    out["rows"] = [_row(document, p) for p in _ordered(document) if _is_shown(document, p, home)]
+    out["sum"] = _sum(document)
+    out["groups"] = _groups(document)
     if not home:
-        told["why"] = [_why(w) for w in document["why"] if abs(w["kwh"]) >= 1.0]
-    return told
+        out["why"] = [_why(w) for w in document["why"] if abs(w["kwh"]) >= 1.0]
+    return out
 
 
 _METHOD = (
@@ -62,10 +62,10 @@ def _is_shown(document: dict[str, Any], part: dict[str, Any], home: bool) -> boo
     same."""
     if document["against"] != "year" and part["whose"] in ("weather", "price"):
         return False
-    return not home or _is_told(part)
+    return not home or _is_distinguished(part)
 
 
-def _is_told(part: dict[str, Any]) -> bool:
+def _is_distinguished(part: dict[str, Any]) -> bool:
     return bool(part["told"])
 
 
@@ -78,10 +78,10 @@ def _ordered(document: dict[str, Any]) -> list[dict[str, Any]]:
 def _figure(document: dict[str, Any], key: str = "difference") -> str:
     """A side, or the difference, as `123 kWh (£37)`."""
     side = document[key]
-    told = words.measure(abs(side["kwh"]), "kWh", 0)
+    energy = words.measure(abs(side["kwh"]), "kWh", 0)
     if side["money"] is not None:
-        return f"{amount(document, abs(side['money']), 'money')} ({told})"
-    return told
+        return f"{amount(document, abs(side['money']), 'money')} ({energy})"
+    return energy
 
 
 def _lead(document: dict[str, Any], home: bool) -> list[str]:
@@ -110,45 +110,47 @@ def _lead(document: dict[str, Any], home: bool) -> list[str]:
 def _costly(document: dict[str, Any]) -> list[str]:
     """What the home's open findings cost, which a sum below the design hides."""
     found = document.get("costly", ())
-    told = [
+    titles = [
         f"{words.small_first(words.finding_title(f['finding']))}, {words.price_tag(f, document['currency'])}"
         for f in found
     ]
-    return [f"Open at this home: {words.listed(told)}; we look into that."] if told else []
+    return [f"Open at this home: {words.listed(titles)}; we look into that."] if titles else []
 
 
 def _shared_lead(document: dict[str, Any]) -> list[str]:
     """The difference where another heat source shares the work, with that source's heat."""
     change = document["difference"]["kwh"]
-    told = ["Another heat source shares the work with the heat pump, so the bill is not split by cause."]
+    sentences = ["Another heat source shares the work with the heat pump, so the bill is not split by cause."]
     if change is not None:
         more = "more" if change > 0 else "less"
-        told.append(
+        sentences.append(
             f"The heat pump used {words.measure(abs(change), 'kWh', 0)} {more} than"
             f" {texts.AGAINST[document['against']]}."
         )
     before, now = (document["other_heat_kwh"][side] for side in ("before", "now"))
     if before is not None and now is not None:
-        told.append(
+        sentences.append(
             f"The other source gave {words.measure(now, 'kWh', 0)} of heat, after"
             f" {words.measure(before, 'kWh', 0)} a year ago."
         )
     elif now is not None:
-        told.append(f"The other source gave {words.measure(now, 'kWh', 0)} of heat.")
-    return told
+        sentences.append(f"The other source gave {words.measure(now, 'kWh', 0)} of heat.")
+    return sentences
 
 
 def _reasons(document: dict[str, Any]) -> list[str]:
     """The parts that matter in one sentence."""
     unit = unit_of(document)
-    told = _headline_parts([p for p in _ordered(document) if _is_told(p) and p["code"] != "rest"], unit)
-    if not told:
+    parts = _headline_parts(
+        [p for p in _ordered(document) if _is_distinguished(p) and p["code"] != "rest"], unit
+    )
+    if not parts:
         return [
             "No single cause stands out: weather, habits and meters explain a difference of "
             "this size by chance."
         ]
     out = []
-    for p in told:
+    for p in parts:
         said = (texts.MORE_SENTENCES if p[unit]["value"] > 0 else texts.LESS_SENTENCES)[p["code"]]
         out.append(f"{said} ({_amount(document, p)})")
     return [words.sentence(words.listed(out))]
@@ -185,14 +187,14 @@ def _say(document: dict[str, Any], home: bool) -> str:
     shares = sure_shares(document)
     if all(share["whose"] == "unsure" for share in shares):
         return f"“{first} {_likeliest(document, unit)}{also}”"
-    told = [
+    parts = [
         (texts.SAY_MORE if share[unit] > 0 else texts.SAY_LESS)[share["whose"]].format(
             size=_size(document, share[unit], unit)
         )
         for share in shares
         if share[unit]
     ]
-    return f"“{first} {words.sentence('; '.join(told))}{also}”"
+    return f"“{first} {words.sentence('; '.join(parts))}{also}”"
 
 
 def _no_earlier(document: dict[str, Any]) -> bool:

@@ -9,11 +9,11 @@ from fieldfare.dashboards.answers import plan_texts as plan
 from fieldfare.dashboards.text import words
 
 
-def complaint_told(document: dict[str, Any], name: str, *, home: bool) -> dict[str, Any]:
+def present_complaint(document: dict[str, Any], name: str, *, home: bool) -> dict[str, Any]:
     """What page, paper and command show of a complaint's answer. home : in the household's words"""
     question, binding = document["question"], document["binding"]
     said = _said(document, binding) if binding else _unsolved(document)
-    lead = [said] if binding and binding != "as_set" else [said, *_seen(document)]
+    lead = [said] if binding and binding != "as_set" else [said, *_observed(document)]
     return {
         "title": texts.TITLES[question],
         "lead": lead,
@@ -49,7 +49,7 @@ def _unsolved(document: dict[str, Any]) -> str:
     return texts.UNSEEN.get(reason or "", texts.UNSOLVED[document["question"]])
 
 
-def _seen(document: dict[str, Any]) -> list[str]:
+def _observed(document: dict[str, Any]) -> list[str]:
     """What the rooms did where no cause is found, and what nothing here measures."""
     if document["question"] != "cold":
         return []
@@ -77,16 +77,16 @@ def _seen(document: dict[str, Any]) -> list[str]:
 
 def _hours(document: dict[str, Any]) -> str:
     """Which hours of which days this is about, and how cold it was outdoors."""
-    asked, period = document["asked"], document["period"]
+    question, period = document["asked"], document["period"]
     days = f"{words.day(period['from'])} to {words.day(period['to'])}"
-    if asked["from_hour"] % 24 == asked["to_hour"] % 24:
+    if question["from_hour"] % 24 == question["to_hour"] % 24:
         text = f"{days}, all hours"
     else:
-        text = f"{days}, {asked['from_hour']:02d}:00 to {asked['to_hour']:02d}:00"
-    if asked["zone"]:
-        text += f", zone {asked['zone']}"
-    if asked["outdoor_c"] is not None:
-        text += f"; outdoors {words.measure(asked['outdoor_c'], '°C', 1)}"
+        text = f"{days}, {question['from_hour']:02d}:00 to {question['to_hour']:02d}:00"
+    if question["zone"]:
+        text += f", zone {question['zone']}"
+    if question["outdoor_c"] is not None:
+        text += f"; outdoors {words.measure(question['outdoor_c'], '°C', 1)}"
     return text
 
 
@@ -129,8 +129,8 @@ def _proof(document: dict[str, Any], binding: str | None) -> list[str]:
     step = next((s for s in document["steps"] if s["code"] == binding), None)
     if step is None:
         return []
-    told = [value_words(v) for v in step["values"] if v["code"] not in texts.HIDDEN]
-    return [words.capital(t) for t in told]
+    texts_shown = [value_words(v) for v in step["values"] if v["code"] not in texts.HIDDEN]
+    return [words.capital(t) for t in texts_shown]
 
 
 def _do(document: dict[str, Any], home: bool) -> list[dict[str, Any]]:
