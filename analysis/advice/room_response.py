@@ -134,7 +134,7 @@ def room_response(site: Site, days: HeatingDays, result: Mapping[str, Any]) -> R
         *loss,
         bool(known),
         influence,
-        _opens_doubt(site, opened[is_known], warmer[is_known]),
+        opens_doubt(site, opened[is_known], warmer[is_known]),
         doubt,
     )
 
@@ -159,7 +159,7 @@ def _opens(site: Site, opened: Floats, warmer: Floats) -> float:
     return _axis(opened, warmer)
 
 
-def _opens_doubt(site: Site, opened: Floats, warmer: Floats) -> float:
+def opens_doubt(site: Site, opened: Floats, warmer: Floats) -> float:
     """Factor by which the response may be wrong: where both vary by themselves the truth lies between the two
     regressions (Frisch 1934), each the correlation away from their axis."""
     least, most = limit_of(site, "advice_response_doubt"), limit_of(site, "advice_response_doubt_most")

@@ -36,9 +36,11 @@ LEAST_CHANGE = 0.03
 """Share of the mean day from which a change is reported (common practice: habits and a class B meter do as
 much)."""
 _HIGH_AUTOCORRELATION = 0.95
-# Hot water itself takes less in warm weather: warmer mains water and air, 3 to 4 % a kelvin of a base that is
-# worth 4 to 6 K of heating (common practice).
-_FEWEST_FOR_SLOPE, _BASE_FALLS = 8, 0.15
+# Share of the line's slope with which days without heating fall at most. Hot water itself takes less in warm
+# weather, 3 to 4 % a kelvin of a base that is worth 4 to 6 K of heating, and some mild days are heated for an
+# hour: a fifth to a quarter. Days that are all heated fall by a half of the line's slope or more (common
+# practice).
+_FEWEST_FOR_SLOPE, _BASE_FALLS = 8, 0.35
 # The shortest day lies ten days before the year's end; sun counts in full where some kelvins are lacking.
 _AFTER_SOLSTICE, _YEAR, _HEATING_K = 10.0, 365.25, 3.0
 _MEMORY_DAYS = 3  # of a house's walls (common practice: time constants of one to four days)

@@ -12,7 +12,6 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any, Literal
 
 from fieldfare.analysis.findings.limits import limit_of
-from fieldfare.analysis.findings.phrases import day_text
 from fieldfare.analysis.plant.site import Site
 
 if TYPE_CHECKING:
@@ -423,6 +422,8 @@ def with_file_due(given: Mapping[str, Any], feed: FileFeed, now: datetime) -> di
 
 def file_due_text(feed: FileFeed) -> str:
     """That the next file is overdue, in a sentence."""
+    from fieldfare.analysis.findings.phrases import day_text  # pulls in the findings
+
     habit = "" if feed.usual is None else f" Files came every {max(feed.usual.days, 1)} days."
     return f"The last file has readings to {day_text(feed.until.date().isoformat())}.{habit}"
 

@@ -10,8 +10,7 @@ import pytest
 
 import fieldfare.analysis
 from fieldfare.analysis.advice.pump import least_pump_share
-from fieldfare.analysis.advice.room_response import RoomResponse
-from fieldfare.analysis.advice.saving import doubted
+from fieldfare.analysis.advice.room_response import opens_doubt
 from fieldfare.analysis.commissioned.compare import hand_half
 from fieldfare.analysis.findings.limits import LIMITS, limit_of
 from fieldfare.analysis.plant.load import parse_site
@@ -61,8 +60,9 @@ def test_advice_and_tuning_follow_a_homes_own_limits() -> None:
     assert least_pump_share(home(), 4.0) is None
     assert least_pump_share(home(advice_lift_low_k=4.5), 4.0) == pytest.approx(4.0 / 5.0)
     assert toward(home(advice_step_k=1.0), "heating_curve", (50.0, 30.0), (44.0, 30.0)) == (49.0, 30.0)
-    response = RoomResponse(1.3, 1.0, np.array([0.5]), 0.5, 2.0, {}, 0.2, 0.2, 0.2, True)
-    assert doubted(home(advice_response_doubt=4.0), response)[2][1].opens_k == pytest.approx(8.0)
+    opened, warmer = np.array([0.4, 0.5, 0.6]), np.array([0.3, 0.2, 0.1])
+    assert opens_doubt(home(), opened, warmer) == pytest.approx(1.5, abs=0.01)
+    assert opens_doubt(home(advice_response_doubt=2.5), opened, warmer) == pytest.approx(2.5)
 
 
 def test_a_typed_value_is_as_doubtful_as_the_home_says() -> None:

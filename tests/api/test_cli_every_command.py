@@ -49,7 +49,7 @@ RUNS: dict[str, list[Run]] = {
         Run("site columns nowhere.csv", 2, "can't be read"),
     ],
     "visits": [
-        Run("visits", says="alder-row"),
+        Run("visits", says="no home needs anything done"),
         Run("visits --format json", says='"kinds"'),
     ],
     "ingest": [
@@ -57,6 +57,12 @@ RUNS: dict[str, list[Run]] = {
         Run("ingest alder-row readings.csv --format json", says='"rows"'),
         Run("ingest alder-row nowhere.csv", 2, "there is no such file"),
         Run("ingest alder-row readings.csv --point nothing", 2, "has no point 'nothing'"),
+        Run("ingest alder-row readings.csv --anyway", says="were here already"),
+        Run(
+            "ingest beech-end --undo",
+            says="readings.csv",
+            before=("site add beech.toml", "ingest beech-end readings.csv"),
+        ),
     ],
     "export": [
         Run("export alder-row --out out.csv --from 2026-01-05 --to 2026-01-05", says="readings in out.csv"),

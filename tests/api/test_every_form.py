@@ -43,6 +43,8 @@ BARE = {
     "/account/sessions/end": "a button",
     "/account/sessions/{session}/end": "a button",
     "/views/{view}/remove": "a button",
+    "/sites/{site_id}/readings/anyway": "a button",
+    "/sites/{site_id}/readings/undo": "a button",
     "/settings": "every field may be empty; wrong ones: tests/api/test_settings_pages.py",
     "/settings/firm": "every field may be empty; wrong ones: tests/api/test_settings_pages.py",
     "/settings/calendar": "buttons and a tick",

@@ -392,7 +392,7 @@ def test_home_compares_with_the_old_fuel(full: Plant) -> None:
         ),
         (
             {"value": None, "reason": "too few days", "is_told": False},
-            "The weather of the two months can't be compared",
+            "The two months have too few comparable days",
         ),
     ],
 )
