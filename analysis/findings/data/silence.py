@@ -32,6 +32,8 @@ _WATER = frozenset(
     }
 )
 _AIR = frozenset({"outdoor_temperature", "outdoor_humidity", "room_temperature", "solar_irradiance"})
+# A pump of one speed gives one flow, and a coarse pressure gauge one step, for weeks.
+_NEVER_STILL = _AIR | _WATER | {"cylinder_temperature"}
 _WORKED_MIN = 60.0
 # A cylinder this warm loses several kelvin a day through its best insulation: it can't keep one reading.
 _WARM_CYLINDER_C = 30.0
@@ -78,7 +80,8 @@ def sensor_stuck(context: Context) -> Finding | None:
     value = float(days.floats(f"raw.{point.id}")[worst.last])
     severity: Severity = "act" if length >= 3 else "watch"
     if not ongoing:  # one that stood still for weeks may do so again
-        severity = "watch" if length >= context.limit("gap_long_days") else "note"
+        long = length >= context.limit("gap_long_days") and point.quantity in _NEVER_STILL
+        severity = "watch" if long else "note"
     shows = f"{value:.4g} {point.kind.unit}" if point.form != "register" else "the same total"
     spoken = (
         " (a typical value of a failed sensor)" if point.form == "gauge" and value in ERROR_VALUES else ""
@@ -224,7 +227,7 @@ def _moves(days: Table, point: Point) -> Floats:
     the days' own values tell.
     """
     raw, moves = days.floats(f"raw.{point.id}"), days.floats(f"moves.{point.id}")
-    if point.quantity not in _AIR | _WATER | {"cylinder_temperature"}:  # a flow or a pressure may keep still
+    if point.quantity not in _NEVER_STILL:
         return moves
     if not np.isfinite(moves).any():
         return np.where(np.isfinite(raw), 0.0, np.nan) if point.quantity in _AIR else moves
