@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from fieldfare.analysis.expectation.pressure import ATMOSPHERE_BAR, COLD_C, expansion
 from fieldfare.analysis.figures.estimate import robust_fit, robust_spreads
 from fieldfare.analysis.findings.confidence import Floats
-from fieldfare.analysis.statistics.quantiles import running_median
+from fieldfare.analysis.statistics.quantiles import robust_sd, running_median
 
 FEWEST_DAYS = 10
 # A slope of a level line, in bar/week, is rounding: no gauge shows a millionth.
@@ -139,8 +139,7 @@ def _stayed(number: Floats, value: Floats, sudden: Floats) -> Floats:
     quiet = np.delete(np.diff(value) / np.diff(number), at - 1)
     if not len(at) or not len(quiet):
         return out
-    daily = float(np.median(quiet))
-    scatter = 1.4826 * float(np.median(np.abs(quiet - daily)))
+    daily, scatter = float(np.median(quiet)), robust_sd(quiet)
     for i in at:
         rise = value[i] - value[i - 1] - daily * (number[i] - number[i - 1])
         if rise >= max(_STAYS * sudden[i], _BEYOND * scatter):
@@ -158,8 +157,7 @@ def _lasts(level: Floats, start: int, least: float) -> bool:
     before = float(np.median(level[max(start - few, 0) : start + few]))
     after = float(np.median(level[-few:]))
     most = float(running_median(level, few // 2, few // 2)[start:].max())
-    moves = np.diff(level)
-    scatter = 1.4826 * float(np.median(np.abs(moves - np.median(moves))))
+    scatter = robust_sd(np.diff(level))
     return bool(after - before >= max(_STAYS * least, _STAYS * (most - before), _BEYOND * scatter))
 
 
