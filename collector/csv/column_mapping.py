@@ -391,12 +391,12 @@ def proposal_toml(proposal: MappingProposal) -> str:
 
 def _values_toml(form: Mapping[str, str], n: int, states: Mapping[str, int] | None) -> list[str]:
     """The lines of a state column's words; those that nobody said a state of stand as placeholders."""
-    told = []
+    lines = []
     for key in sorted((k for k in form if re.fullmatch(rf"word\.{n}\.\d{{1,2}}", k)), key=_last_number):
         state = form.get(key.replace("word", "state", 1), "")
         state = state if states is not None and state in states else UNSAID
-        told.append(f"{quoted(form[key])} = {quoted(state)}")
-    return ["[point.values]", *told] if told and states is not None else []
+        lines.append(f"{quoted(form[key])} = {quoted(state)}")
+    return ["[point.values]", *lines] if lines and states is not None else []
 
 
 def _last_number(key: str) -> int:

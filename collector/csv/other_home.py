@@ -128,15 +128,15 @@ def _misfit(mine: Samples, stored: Samples, rate: float) -> str | None:
     inside = (after > 0) & (after < len(stored.time))
     if inside.any():
         low, high = stored.value[after[inside] - 1], stored.value[after[inside]]
-        told = low <= high  # else it was reset in between
-        if told.any():
-            v = value[inside][told]
-            off = (v < low[told] - rate) | (v > high[told] + rate)
+        is_rising = low <= high  # else it was reset in between
+        if is_rising.any():
+            v, low, high = value[inside][is_rising], low[is_rising], high[is_rising]
+            off = (v < low - rate) | (v > high + rate)
             if off.mean() <= MOST:
                 return ""
             at = int(np.flatnonzero(off)[0])
-            day = _day(time[inside][told][at])
-            return f"is {v[at]:g} on {day} in the file, but {low[told][at]:g} in the store, in"
+            day = _day(time[inside][is_rising][at])
+            return f"is {v[at]:g} on {day} in the file, but {low[at]:g} in the store, in"
     if time[0] > stored.time[-1]:
         return _step(stored, -1, mine, 0, rate, "goes")
     if time[-1] < stored.time[0]:
