@@ -15,7 +15,6 @@ from fieldfare.analysis.errors import InputError
 from fieldfare.api.core.fleet_marks import mark_stale
 from fieldfare.api.core.service import Service
 from fieldfare.api.people.access import Actor
-from fieldfare.api.people.audit import Audit
 from fieldfare.api.state.site_tables import FILE_IMPORTS, KEPT_RESULTS
 from fieldfare.collector.csv.ingest import Ingested
 from fieldfare.collector.csv.undo import Undo
@@ -121,6 +120,8 @@ class FileImports:
 
         Returns file, time, removed, restored and kept. Raises InputError where there is nothing to undo.
         """
+        from fieldfare.api.people.audit import Audit  # pulls in the tables of people, which no import needs
+
         newest = next(iter(self.listed()), None)
         if newest is None:
             raise InputError(f"{self._site}: no file was imported, so there is nothing to undo")
@@ -136,15 +137,15 @@ class FileImports:
             db.execute(delete(KEPT_RESULTS).where(KEPT_RESULTS.c.site == self._site))
             mark_stale(db, [self._site], with_result=True)
         self._undo(newest.id).forget()
-        told: dict[str, Any] = {
+        undone: dict[str, Any] = {
             "file": newest.name,
             "time": newest.time.isoformat(timespec="seconds").replace("+00:00", "Z"),
             "removed": done.removed,
             "restored": done.restored,
             "kept": done.kept,
         }
-        Audit(self._database).note(actor, "file undone", self._site, **told)
-        return told
+        Audit(self._database).note(actor, "file undone", self._site, **undone)
+        return undone
 
     def _undo(self, number: int) -> Undo:
         return Undo(undo_folder(self._service, self._site) / str(number))
