@@ -22,14 +22,14 @@ def commissioned(settings: Settings, site_id: str, form: str) -> None:
     from fieldfare.api.core.service import opened
 
     with opened(settings) as service:
-        plant = service.sites.get(site_id)
-        document = looked_at(service, plant)
+        record = service.sites.get(site_id)
+        document = looked_at(service, record)
     if form == "json":
         print_json(document)
         return
     from fieldfare.dashboards.checks.commissioned import present_commissioned
 
-    shown = present_commissioned(document, plant.site)
+    shown = present_commissioned(document, record.site)
     for r in shown["differs"]:
         click.echo(f"Differs: {r['title']}, {r['name']}: {r['then']} then, {r['today']} today, {r['change']}")
         if r["tuned"]:
@@ -58,17 +58,17 @@ def tuning(settings: Settings, site_id: str, made: date | None, form: str) -> No
     from fieldfare.api.core.tuning import tuning as kept
 
     with opened(settings) as service:
-        plant = service.sites.get(site_id)
-        document = kept(service, plant)
+        record = service.sites.get(site_id)
+        document = kept(service, record)
         if made is not None:
-            _log(service, plant, document, made)
-            document = kept(service, plant)
+            _log(service, record, document, made)
+            document = kept(service, record)
     if form == "json":
         print_json(document)
         return
     from fieldfare.dashboards.advice.diary import present_diary
 
-    shown = present_diary(document, plant.site.cost.currency if plant.site.cost is not None else None)
+    shown = present_diary(document, record.site.cost.currency if record.site.cost is not None else None)
     click.echo(f"{shown['headline']}.{' ' + shown['says'] + '.' if shown['says'] else ''}")
     step = shown["next"]
     if step is not None:
@@ -83,7 +83,7 @@ def tuning(settings: Settings, site_id: str, made: date | None, form: str) -> No
         click.echo(f"{s['name']}: {s['state']}{'. ' + s['reason'] if s['reason'] else ''}")
 
 
-def _log(service: Any, plant: Any, document: dict[str, Any], made: date) -> None:
+def _log(service: Any, record: Any, document: dict[str, Any], made: date) -> None:
     from fieldfare.analysis.errors import InputError
     from fieldfare.api.core.tuning import log_step
     from fieldfare.api.people.access import COMMAND_LINE
@@ -95,7 +95,7 @@ def _log(service: Any, plant: Any, document: dict[str, Any], made: date) -> None
         raise InputError("the diary names no step now; leave --made out")
     log_step(
         MaintenanceLog(service),
-        plant.site,
+        record.site,
         checked_step(made, step["code"], step["now"], step["to"]),
         COMMAND_LINE,
     )

@@ -51,10 +51,10 @@ def _bring_up_to_date(service: Service) -> dict[str, Failure | None]:
 
 def _make(service: Service, site_id: str) -> bool:
     """Whether a site has a rolling result, up to date now."""
-    plant = service.sites.find(site_id)
+    record = service.sites.find(site_id)
     try:
-        return plant is not None and bool(
-            service.results.rolling_document(plant, service.settings.rolling_days)
+        return record is not None and bool(
+            service.results.rolling_document(record, service.settings.rolling_days)
         )
     except NoReadings:
         return False

@@ -125,20 +125,20 @@ class FleetTable:
             self._renew(ids[start : start + AT_ONCE])
 
     def _renew(self, ids: Sequence[str]) -> None:
-        plants = {plant.id: plant for plant in self._sites.some(ids)}
+        records = {record.id: record for record in self._sites.some(ids)}
         renewed = {}
         with self._database.reading() as db:
             briefs = db.execute(
                 select(F.site, F.brief, F.winter).where(F.site.in_(ids), F.brief.is_not(None))
             )
             held = {row.site: KeptResult(row.brief, row.winter) for row in briefs}
-        for site_id, plant in plants.items():
-            if site_id not in held and (site := getattr(plant, "site", None)) is not None:
+        for site_id, record in records.items():
+            if site_id not in held and (site := getattr(record, "site", None)) is not None:
                 made = attempt(site_id, "read its results", partial(self._of_newest, site))
                 renewed[site_id] = KeptResult(failed=made.reason) if isinstance(made, Failure) else made
         with self._database.writing() as db:
             there = set(db.scalars(select(SITES.c.id).where(SITES.c.id.in_(ids))))
-            cards = [card_of(plant) for site_id, plant in plants.items() if site_id in there]
+            cards = [card_of(record) for site_id, record in records.items() if site_id in there]
             self.write(db, cards, held | renewed)
 
     def _of_newest(self, site: Site) -> KeptResult:
@@ -171,7 +171,7 @@ class FleetTable:
             handlings = kept_handlings(db, ids)
         heard = {s: None if row.heard == NEVER_HEARD else _moment(row.heard) for s, row in rows.items()}
         feeds = self.feeds(heard)
-        cards = {plant.id: card_of(plant) for plant in self._sites.some(ids)}
+        cards = {record.id: card_of(record) for record in self._sites.some(ids)}
         for site_id in ids:
             row, card = rows.get(site_id), cards.get(site_id)
             if row is not None and card is not None:
