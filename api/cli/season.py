@@ -112,7 +112,7 @@ def _log(service: Any, record: Any, document: dict[str, Any], made: date) -> Non
 def design_feedback(settings: Settings, out: Path | None, form: str) -> None:
     """Tell what the firm's homes measured against their designs, by type and age of home."""
     from fieldfare.analysis.errors import InputError
-    from fieldfare.api.core.fleet_rows import fleet_learning
+    from fieldfare.api.core.fleet_rows import fleet_feedback
     from fieldfare.api.core.service import opened
 
     if out is not None and out.suffix.lower() != ".csv":
@@ -120,7 +120,7 @@ def design_feedback(settings: Settings, out: Path | None, form: str) -> None:
     if out is not None and not out.absolute().parent.is_dir():
         raise InputError(f"{out}: there is no folder {out.absolute().parent}")
     with opened(settings) as service:
-        document = fleet_learning(service)["by_building"]
+        document = fleet_feedback(service)["by_building"]
     if out is not None:
         from fieldfare.api.core.design_csv import design_csv
 
@@ -130,9 +130,9 @@ def design_feedback(settings: Settings, out: Path | None, form: str) -> None:
     if form == "json":
         print_json(document)
         return
-    from fieldfare.dashboards.rows.design_ratios import ratios_told
+    from fieldfare.dashboards.rows.design_ratios import present_design_ratios
 
-    shown = ratios_told(document)
+    shown = present_design_ratios(document)
     if shown is None:
         click.echo("No home has both a measured and a designed value yet.")
         return

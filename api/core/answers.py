@@ -15,7 +15,7 @@ from fieldfare.api.core.rolling_period import rolling_result
 from fieldfare.api.core.service import Service
 from fieldfare.api.core.site_guard import Failure, attempt
 from fieldfare.api.core.sites import SiteRecord
-from fieldfare.api.records.home_rights import refused_sites
+from fieldfare.api.records.data_protection import refused_sites
 
 if TYPE_CHECKING:
     from fieldfare.analysis.answers.bill import Against, Tariffs
@@ -204,7 +204,7 @@ def _homes_alike(service: Service, record: SiteRecord, first: date, last: date) 
     area, widest = record.site.site.floor_area_m2, limit_of(record.site, "answer_alike_area")
     if area is None:
         raise NotAssessed("needs site.floor_area_m2 in the site file to find homes alike", "missing_quantity")
-    refused = refused_sites(service, "fleet_learning")
+    refused = refused_sites(service, "fleet_feedback")
     out: list[tuple[Site, Span]] = []
     for other in service.sites.ids():
         if len(out) >= MOST_HOMES:

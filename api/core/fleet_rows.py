@@ -96,12 +96,12 @@ def _files(feed: FileFeed | None, now: datetime) -> dict[str, Any] | None:
     return None if feed is None else {"to": feed.until.isoformat(), "overdue": feed.is_due(now)}
 
 
-def fleet_learning(service: Service) -> dict[str, Any]:
+def fleet_feedback(service: Service) -> dict[str, Any]:
     """Lessons of the firm's systems for the next design, without homes that did not consent."""
     from fieldfare.analysis.reports.fleet_feedback import design_feedback, small_result
-    from fieldfare.api.records.home_rights import refused_sites
+    from fieldfare.api.records.data_protection import refused_sites
 
-    refused = refused_sites(service, "fleet_learning")
+    refused = refused_sites(service, "fleet_feedback")
     # What is asked of each result is small: a fleet's whole documents are not held together.
     known = [(site, small_result(result)) for site, result in _known(service, refused)]
     return {**design_feedback(known), "left_out": len(refused)}

@@ -23,7 +23,7 @@ from fieldfare.api.core.facts_cache import (
     Progress,
     results_site_hash,
 )
-from fieldfare.api.core.fleet_lines import KeptResult, kept_of
+from fieldfare.api.core.fleet_lines import PackedResult, pack_result
 from fieldfare.api.core.local_days import day_of
 from fieldfare.api.core.sites import Card, SiteRecord, card_of
 from fieldfare.api.state.database import Database
@@ -231,10 +231,10 @@ class Results:
             if home is not None:
                 self._fleet.write(db, [home[0]], {site_id: home[1]})
 
-    def _home(self, site_id: str, document: bytes) -> tuple[Card, KeptResult] | None:
+    def _home(self, site_id: str, document: bytes) -> tuple[Card, PackedResult] | None:
         """What the table of the fleet keeps of a rolling result; None of a site that was removed."""
         record = self._fleet.site(site_id)
-        return None if record is None else (card_of(record), kept_of(record.site, orjson.loads(document)))
+        return None if record is None else (card_of(record), pack_result(record.site, orjson.loads(document)))
 
 
 def _unpacked(site_id: str, payload: bytes) -> bytes | None:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 from fieldfare.analysis.reports.cold_snap import FORM
+from fieldfare.dashboards.advice.cold_snap import cold_snap_rows, forecast_sentence
 from fieldfare.dashboards.advice.diary import household_line
 from fieldfare.dashboards.advice.present_advice import present_advice
-from fieldfare.dashboards.advice.snap import forecast_sentence, snap_rows
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
 
@@ -63,6 +63,6 @@ def cold_snap_page(
         source=source,
         failed=failed,
         told=forecast_sentence(document) if document is not None and document.get("source") else "",
-        rows=snap_rows(document) if document is not None else None,
+        rows=cold_snap_rows(document) if document is not None else None,
         coldest=words.number(document["coldest_c"], 1) if document is not None else "",
     )

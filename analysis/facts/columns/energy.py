@@ -158,7 +158,7 @@ DIRECT_HEAT = made_by(
     ("immersion_to_c", "°C", "Cylinder at its end."),
     optional=True,
 ) + made_by(
-    "demand",
+    "rests",
     ("minutes_direct", "min", "Running minutes with about a kWh of heat for each kWh drawn."),
     optional=True,
 )

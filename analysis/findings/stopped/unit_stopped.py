@@ -24,6 +24,7 @@ from fieldfare.analysis.findings.model import (
 )
 from fieldfare.analysis.findings.stopped.cold_while_running import cold_while_running
 from fieldfare.analysis.findings.stopped.direct_heater import heater_inside
+from fieldfare.analysis.findings.stopped.failed_starts import cools_instead, is_barren, is_unlike_before
 from fieldfare.analysis.findings.stopped.heat_due import (
     Reason,
     is_powerless,
@@ -41,7 +42,6 @@ from fieldfare.analysis.findings.stopped.texts import (
     next_step,
     possible_headline,
 )
-from fieldfare.analysis.findings.stopped.tries import cools_instead, is_barren, is_unlike_before
 from fieldfare.analysis.minutes.midnight import local_midnight
 
 # A period that is over ends at midnight, in the middle of ordinary pauses too.

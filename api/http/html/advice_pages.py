@@ -27,7 +27,7 @@ from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import AppStateHere, SiteRecordHere
 from fieldfare.api.http.html import page_rows
 from fieldfare.api.http.html.reader_language import in_readers_language
-from fieldfare.api.http.html.screens import Csrf, reader, see_other, visitor, writer
+from fieldfare.api.http.html.site_pages import Csrf, reader, see_other, visitor, writer
 from fieldfare.api.http.routers import page_router
 from fieldfare.dashboards import pages
 

@@ -12,7 +12,7 @@ from fieldfare.api.core.answers import Asking, QuestionName, answer
 from fieldfare.api.http.auth import AppStateHere, SiteRecordHere, check
 from fieldfare.api.http.html import page_rows
 from fieldfare.api.http.html.form_values import day_of
-from fieldfare.api.http.html.screens import reader, visitor
+from fieldfare.api.http.html.site_pages import reader, visitor
 from fieldfare.api.http.routers import page_router
 from fieldfare.api.people.access import Actor
 from fieldfare.api.records.papers import answer_paper, rendered

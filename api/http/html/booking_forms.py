@@ -15,7 +15,7 @@ from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import AppStateHere, SiteRecordHere
 from fieldfare.api.http.html import page_rows
 from fieldfare.api.http.html.form_values import is_code, printable, sentence, today_at
-from fieldfare.api.http.html.screens import (
+from fieldfare.api.http.html.site_pages import (
     Csrf,
     reader,
     see_other,

@@ -32,7 +32,7 @@ from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import CSRF_FIELD, AppStateHere, SiteRecordHere
 from fieldfare.api.http.html import page_rows
 from fieldfare.api.http.html.form_values import printable
-from fieldfare.api.http.html.screens import (
+from fieldfare.api.http.html.site_pages import (
     NO_STORE,
     Csrf,
     reader,

@@ -8,7 +8,7 @@ from fastapi.responses import HTMLResponse, Response
 from fieldfare.analysis.errors import InputError
 from fieldfare.api.http.auth import AppStateHere, SiteRecordHere
 from fieldfare.api.http.html import page_rows
-from fieldfare.api.http.html.screens import reader, visitor
+from fieldfare.api.http.html.site_pages import reader, visitor
 from fieldfare.api.http.routers import page_router
 from fieldfare.api.http.schemas import Code
 from fieldfare.api.records.defect_pack import case_of

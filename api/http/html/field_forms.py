@@ -20,7 +20,7 @@ from fieldfare.api.http.auth import AppStateHere, SiteRecordHere
 from fieldfare.api.http.finding_actions import colleagues, decide, undo
 from fieldfare.api.http.html import page_rows
 from fieldfare.api.http.html.form_values import is_code, printable, today_at, typed_day
-from fieldfare.api.http.html.screens import (
+from fieldfare.api.http.html.site_pages import (
     Csrf,
     reader,
     see_other,

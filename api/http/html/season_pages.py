@@ -12,14 +12,14 @@ from fastapi.responses import HTMLResponse, Response
 from fieldfare.analysis.errors import InputError, NotAssessed
 from fieldfare.analysis.reports.checklists import number_of
 from fieldfare.api.core.commissioned import commissioned
-from fieldfare.api.core.fleet_rows import fleet_learning
+from fieldfare.api.core.fleet_rows import fleet_feedback
 from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.core.tuning import log_step, tuning
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import AppStateHere, SiteRecordHere
 from fieldfare.api.http.html import page_rows
 from fieldfare.api.http.html.form_values import typed_day
-from fieldfare.api.http.html.screens import Csrf, reader, see_other, visitor, writer
+from fieldfare.api.http.html.site_pages import Csrf, reader, see_other, visitor, writer
 from fieldfare.api.http.routers import page_router
 from fieldfare.api.people.access import OF_THE_FIRM
 from fieldfare.api.records.tuning_log import checked_step
@@ -37,7 +37,7 @@ def design_table(request: Request, parts: AppStateHere) -> Response:
 
     reader(request, "fleet.read")
     headers = {"Content-Disposition": 'attachment; filename="design-feedback.csv"'}
-    body = design_csv(fleet_learning(parts.service)["by_building"])
+    body = design_csv(fleet_feedback(parts.service)["by_building"])
     return Response(body, media_type="text/csv; charset=utf-8", headers=headers)
 
 

@@ -22,8 +22,8 @@ from fieldfare.api.http.schemas import (
 )
 from fieldfare.api.people.access import Actor
 from fieldfare.api.people.audit import AuditRow
+from fieldfare.api.records.data_protection import consents, export_home, give_consent
 from fieldfare.api.records.erasure import erase_site
-from fieldfare.api.records.home_rights import consents, export_home, give_consent
 from fieldfare.api.records.retention import KEPT
 
 router = rest_router("the householder's rights")

@@ -53,7 +53,7 @@ from fieldfare.api.http.sessions import (
 from fieldfare.api.people.access import Actor
 from fieldfare.api.people.accounts import AccountRefused
 from fieldfare.api.people.audit import AuditRow
-from fieldfare.api.people.inviting import take_in, welcome_address
+from fieldfare.api.people.invitations import take_in, welcome_address
 from fieldfare.api.people.passwords import check_strength
 
 router = rest_router("people")

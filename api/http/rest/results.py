@@ -8,7 +8,7 @@ import orjson
 from fastapi import HTTPException, Query, Request, Response
 from fastapi.responses import StreamingResponse
 
-from fieldfare.api.core.fleet_rows import fleet_learning, fleet_rows
+from fieldfare.api.core.fleet_rows import fleet_feedback, fleet_rows
 from fieldfare.api.core.rolling_period import under_standing_verdict
 from fieldfare.api.core.series import facts_table, series
 from fieldfare.api.core.what_if import what_if
@@ -192,4 +192,4 @@ def read_fleet(
 @router.get("/fleet/learning")
 def read_learning(parts: AppStateHere, actor: Actor = need("fleet.read")) -> dict[str, Any]:
     """What the firm's own systems say about the next design, with the sites behind each number."""
-    return fleet_learning(parts.service)
+    return fleet_feedback(parts.service)

@@ -22,7 +22,7 @@ from fieldfare.api.http.finding_actions import colleagues, decide
 from fieldfare.api.http.html import page_rows
 from fieldfare.api.http.html.form_values import typed_day
 from fieldfare.api.http.html.live_fleet import live_rows
-from fieldfare.api.http.html.screens import (
+from fieldfare.api.http.html.site_pages import (
     NO_STORE,
     Csrf,
     fleet_list,

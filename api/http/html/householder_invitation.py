@@ -12,10 +12,10 @@ from fieldfare.analysis.errors import InputError
 from fieldfare.api.http.auth import AppStateHere, SiteRecordHere
 from fieldfare.api.http.html import page_rows
 from fieldfare.api.http.html.form_values import own_address
-from fieldfare.api.http.html.screens import NO_STORE, Csrf, visitor, writer
+from fieldfare.api.http.html.site_pages import NO_STORE, Csrf, visitor, writer
 from fieldfare.api.http.routers import page_router
 from fieldfare.api.people.accounts import INVITED_FOR
-from fieldfare.api.people.inviting import take_in, welcome_address
+from fieldfare.api.people.invitations import take_in, welcome_address
 from fieldfare.dashboards import pages
 
 router = page_router()

@@ -8,7 +8,7 @@ from fastapi import Query, Request
 from fastapi.responses import Response
 
 from fieldfare.api.http.auth import AppStateHere, SiteRecordHere
-from fieldfare.api.http.html.screens import reader
+from fieldfare.api.http.html.site_pages import reader
 from fieldfare.api.http.routers import page_router
 from fieldfare.dashboards import pages
 

@@ -15,7 +15,7 @@ from fieldfare.analysis.errors import (
     SiteError,
 )
 from fieldfare.analysis.facts.tables import Facts
-from fieldfare.api.core.fleet_rows import fleet_learning
+from fieldfare.api.core.fleet_rows import fleet_feedback
 from fieldfare.api.core.fleet_table import Chosen
 from fieldfare.api.core.local_days import day_of
 from fieldfare.api.core.results import NoReadings
@@ -37,7 +37,7 @@ from fieldfare.api.http.html.household import household, visits_to_come
 from fieldfare.api.http.html.reader_language import in_readers_language
 from fieldfare.api.http.html.uploads import (
     may_agree_anew,
-    taking_in,
+    upload_reader,
     with_points,
 )
 from fieldfare.api.http.owners import owner_word
@@ -144,11 +144,11 @@ def winter_list(request: Request, parts: AppStateHere) -> Response:
 
 
 @router.get("/learning")
-def learning(request: Request, parts: AppStateHere) -> Response:
+def design_feedback(request: Request, parts: AppStateHere) -> Response:
     """What the firm's own systems say."""
     reader(request, "fleet.read")
     names = {card.id: card.name for card in parts.service.sites.cards()}
-    return HTMLResponse(pages.learning_page(fleet_learning(parts.service), visitor(request), names))
+    return HTMLResponse(pages.design_feedback_page(fleet_feedback(parts.service), visitor(request), names))
 
 
 @router.get("/sites/{site_id}")
@@ -349,12 +349,12 @@ def _imports(parts: AppState, record: SiteRecord) -> list[FileImport]:
 def take_anyway(record: SiteRecordHere, request: Request, parts: AppStateHere, csrf: Csrf = "") -> Response:
     """Read the file that waits because it looks like another home's."""
     actor = writer(request, "site.write", csrf, record.site.id)
-    taking = taking_in(parts)
-    path = taking.waiting(record.site.id)
+    uploads = upload_reader(parts)
+    path = uploads.waiting(record.site.id)
     try:
         if path is None:
             raise InputError("no file waits any more; bring it in again")
-        taking.start(record.site.id, path, actor, anyway=True)
+        uploads.start(record.site.id, path, actor, anyway=True)
     except InputError as error:
         return _refused_file(record, request, parts, error)
     return see_other(f"/sites/{record.site.id}/progress")
@@ -371,7 +371,7 @@ def undo_readings(
     """Undo the newest file. number : which one the page showed as the newest"""
     actor = writer(request, "site.write", csrf, record.site.id)
     try:
-        taking_in(parts).undo(record.site.id, number, actor)
+        upload_reader(parts).undo(record.site.id, number, actor)
     except InputError as error:
         return _refused_file(record, request, parts, error)
     return see_other(f"/sites/{record.site.id}/progress")
@@ -393,13 +393,13 @@ def take_readings(
 ) -> Response:
     """A CSV: its columns are proposed where the site has no points yet, else it is read in the background."""
     actor = writer(request, "site.write", csrf, record.site.id)
-    row, taking = page_rows.row_of(parts, record, None), taking_in(parts)
+    row, uploads = page_rows.row_of(parts, record, None), upload_reader(parts)
     try:
         if file is None or not file.filename:
             raise InputError("choose the file with the readings")
-        path = taking.keep(record.site.id, file.filename, file.file)
+        path = uploads.keep(record.site.id, file.filename, file.file)
         if record.site.point and not may_agree_anew(parts, record.site):
-            taking.start(record.site.id, path, actor)
+            uploads.start(record.site.id, path, actor)
             return see_other(f"/sites/{record.site.id}/progress")
         proposal = _proposal(path, file.filename)
     except InputError as error:
@@ -422,12 +422,12 @@ async def take_points(record: SiteRecordHere, request: Request, parts: AppStateH
     form = await request.form(max_fields=1000)
     actor = writer(request, "site.write", str(form.get(CSRF_FIELD, "")), record.site.id)
     values = {k: v for k, v in form.items() if isinstance(v, str)}
-    taking = taking_in(parts)
-    path = taking.waiting(record.site.id)
+    uploads = upload_reader(parts)
+    path = uploads.waiting(record.site.id)
     try:
         with_points(parts, record.site, points_toml(values))
         if path is not None:
-            taking.start(record.site.id, path, actor)
+            uploads.start(record.site.id, path, actor)
     except SiteError as error:
         row = page_rows.row_of(parts, record, None)
         proposal = propose(*head_of(path)) if path is not None else None
@@ -446,7 +446,7 @@ def progress(record: SiteRecordHere, request: Request, parts: AppStateHere) -> R
     row = page_rows.row_of(parts, record, None)
     return HTMLResponse(
         pages.progress_page(
-            row, taking_in(parts).of(record.site.id), visitor(request), page_rows.clock(parts)
+            row, upload_reader(parts).of(record.site.id), visitor(request), page_rows.clock(parts)
         )
     )
 
