@@ -34,7 +34,7 @@ from fieldfare.analysis.minutes.operating_state import (
     HOT_WATER,
     OFF,
     UNKNOWN,
-    UNTOLD,
+    USE_UNKNOWN,
 )
 from fieldfare.analysis.minutes.rolling import forward_fill, run_begins
 from fieldfare.analysis.plant.site import Site
@@ -149,7 +149,7 @@ def _energies(minutes: Minutes, day: Segments, heaters: _Heaters) -> dict[str, o
         out[f"electricity_{name}_kwh"] = total_kwh(day, wh)
     backup, immersion, rest, split = heaters.backup, heaters.immersion, heaters.rest, heaters.split
     code = use.code
-    use_known = ~np.isin(code, (UNTOLD, UNKNOWN))
+    use_known = ~np.isin(code, (USE_UNKNOWN, UNKNOWN))
     water = code == HOT_WATER
     out["electricity_space_kwh"] = total_kwh(day, split.spent_on(HEATING) + np.where(water, 0.0, backup))
     out["electricity_hot_water_kwh"] = total_kwh(

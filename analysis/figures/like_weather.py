@@ -94,7 +94,7 @@ def like_weather(site: Site, before: Table, after: Table) -> LikeWeather:
     whole = measured & (np.nan_to_num(use_unknown) <= 0.05 * np.maximum(both("electricity_total_kwh"), 1e-9))
     sun = np.concatenate((daily_sun(site, before), daily_sun(site, after)))
     rooms, n_before, n_after = _space(outdoor, space, sun, later, whole)
-    told = LikeWeather(
+    compared = LikeWeather(
         rooms,
         _hot_water(site, water, later, whole),
         n_before,
@@ -103,9 +103,9 @@ def like_weather(site: Site, before: Table, after: Table) -> LikeWeather:
         _mean(outdoor[later]),
     )
     if min(whole[later].sum(), whole[~later].sum()) >= FEWEST_DAYS:
-        return told
+        return compared
     total, n_before, n_after = _space(outdoor, both("electricity_total_kwh"), sun, later, measured, None)
-    return replace(told, total_percent=total, days_before=n_before, days_after=n_after)
+    return replace(compared, total_percent=total, days_before=n_before, days_after=n_after)
 
 
 def _space(

@@ -41,8 +41,8 @@ def commissioned(settings: Settings, site_id: str, form: str) -> None:
         click.echo(f"  Take care. {shown['caution']}")
     for r in shown["agrees"]:
         click.echo(f"As commissioned: {r['title']}, {r['name']}: {r['then']} then, {r['today']} today")
-    for r in shown["untold"]:
-        click.echo(f"Not to be told: {r['title']}, {r['name']}: {r['then']}. {r['reason']}")
+    for r in shown["unknown"]:
+        click.echo(f"Not known: {r['title']}, {r['name']}: {r['then']}. {r['reason']}")
     if not document["values"]:
         click.echo("No values were kept yet: fill in the commissioning sheet.")
 

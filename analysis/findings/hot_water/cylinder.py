@@ -137,24 +137,24 @@ def _emptied(context: Context) -> Floats:
     """
     days, reheats, limit = context.days, context.facts.reheats, context.limit
     content = _content(context)
-    untold = np.full(len(days), limit("emptied_unseen_chance"))
+    unseen = np.full(len(days), limit("emptied_unseen_chance"))
     if not np.isfinite(content) or not len(reheats):
-        return untold
+        return unseen
     heat = reheats.floats("heat")
     if {"heat_output", "hot_water_heat"} & context.unreliable.keys():
         if "heat_pump_electricity" in context.unreliable:
-            return untold
+            return unseen
         heat = _COP * reheats.floats("electricity")
     put_back = heat + fill_nan(reheats.floats("immersion"), 0.0) - _beyond_setpoint(context, reheats)
     by_day = group_by_day(days["day"], reheats["day"], put_back, "greatest")
     most = np.fmax(by_day, np.append(by_day[1:], np.nan)) / content
     error = np.hypot(limit("emptied_error"), TAKEN_UP.uncertainty * most)
     over = (most - limit("emptied_share")) / error
-    told = np.array([normal_probability(x) for x in fill_nan(over, 0.0).tolist()])
-    told = np.where(np.isfinite(over), told, untold)
+    emptied = np.array([normal_probability(x) for x in fill_nan(over, 0.0).tolist()])
+    emptied = np.where(np.isfinite(over), emptied, unseen)
     # A charge that drags on through the cold hours is drawn from meanwhile: its heat says less.
     dragging = days.floats("minutes_cold_charging") >= 0.5 * days.floats("minutes_tank_cold")
-    return np.where(dragging, np.fmax(told, untold), told)
+    return np.where(dragging, np.fmax(emptied, unseen), emptied)
 
 
 def _beyond_setpoint(context: Context, reheats: Table) -> Floats:
