@@ -161,7 +161,7 @@ def _energies(minutes: Minutes, day: Segments, heaters: _Heaters) -> dict[str, o
     out["electricity_idle_kwh"] = total_kwh(
         day, split.resting if apart <= _COARSEST_FOR_REST_MIN else np.full(len(code), np.nan)
     )
-    out["electricity_untold_kwh"] = total_kwh(day, np.where(use_known, 0.0, rest))
+    out["electricity_undetermined_kwh"] = total_kwh(day, np.where(use_known, 0.0, rest))
     cooling = minutes.cooling
     out["electricity_cooling_kwh"] = total_kwh(day, split.spent_on(COOLING))
     # Cooling is counted separately from heat.

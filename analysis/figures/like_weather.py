@@ -89,7 +89,7 @@ def like_weather(site: Site, before: Table, after: Table) -> LikeWeather:
         return np.concatenate((before.floats(name), after.floats(name)))
 
     outdoor, space, water = both("outdoor"), both("electricity_space_kwh"), both("electricity_hot_water_kwh")
-    use_unknown = both("electricity_untold_kwh")
+    use_unknown = both("electricity_undetermined_kwh")
     measured = both("minutes_electricity_known") >= WHOLE_DAY * both("minutes_total")
     whole = measured & (np.nan_to_num(use_unknown) <= 0.05 * np.maximum(both("electricity_total_kwh"), 1e-9))
     sun = np.concatenate((daily_sun(site, before), daily_sun(site, after)))

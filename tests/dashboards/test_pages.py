@@ -484,7 +484,9 @@ def test_progress_asks_again_until_it_is_done(full: Plant) -> None:
     assert 'value="5"' in going
     for state in ("done", "failed"):
         page = pages.progress_page(
-            full.row(), {"kind": "reading", "state": state, "done": 10, "of": 10, "message": "7 rows"}, INSTALLER
+            full.row(),
+            {"kind": "reading", "state": state, "done": 10, "of": 10, "message": "7 rows"},
+            INSTALLER,
         )
         assert 'http-equiv="refresh"' not in sound(page)
         assert "7 rows" in page
