@@ -136,8 +136,8 @@ def test_what_is_said_on_the_phone_is_sure_and_adds_up() -> None:
     say = present_answer(made, "Alder Row")["say"]
     assert say == (
         "“Your heating cost £37 more than the same days a year ago. £30 is the colder weather; how the home"
-        " was used saved £9; £12 comes from the heating system, and that is for us to put right; for"
-        " £4 more there is no sure cause.”"
+        " was used saved £9; £12 comes from the heating system, and that is for us to put right;"
+        " £4 more has no sure cause.”"
     )
     assert made["difference"]["money"] == 30.0 - 9.0 + 12.0 + 4.0
 
@@ -147,7 +147,7 @@ def test_amounts_are_rounded_one_way_and_what_is_left_is_said_however_small() ->
     shown = present_answer(made, "Alder Row")
     assert "£26 more" in shown["say"]
     assert "saved £17; £42 comes" in shown["say"]
-    assert "for £1 more there is no sure cause" in shown["say"]
+    assert "£1 more has no sure cause" in shown["say"]
     assert [(g["whose"], g["money"]) for g in shown["groups"]] == [
         ("The household", "−£17"),
         ("The system", "£42"),
@@ -182,7 +182,24 @@ def test_without_a_sure_part_the_likeliest_is_said_and_never_that_all_is_as_befo
 def test_a_heating_that_cost_less_is_not_called_the_reason() -> None:
     lead = present_answer(document(part("weather", -30.0)), "Alder Row")["lead"][0]
     assert lead.startswith("It is not the heating that made the bill higher: the heating,")
-    assert "£30 (30\N{NO-BREAK SPACE}kWh) less" in lead
+    assert "£30 (30\N{NO-BREAK SPACE}kWh, 30" in lead
+
+
+def test_money_that_rose_while_electricity_fell_is_told_as_that() -> None:
+    """A dearer price in a milder winter: the electricity is not said to have risen with the money."""
+    made = document(part("tariff", 90.0), part("weather", -30.0))
+    made["difference"] = {"kwh": -30.0, "money": 60.0}
+    shown = present_answer(made, "Alder Row")
+    lead = shown["lead"][0].replace("\N{NO-BREAK SPACE}", " ")
+    assert "cost £60 (60 %) more than the same days a year ago, although it used 30 kWh less." in lead
+    assert "contract" in shown["next"]
+
+
+def test_a_difference_that_is_not_worth_a_word_is_told_the_same_way_everywhere() -> None:
+    shown = present_answer(document(part("weather", -1.0)), "Alder Row")
+    assert "about as much as the same days a year ago" in shown["lead"][0]
+    assert "about as much" in shown["say"]
+    assert "It is not the heating" not in shown["lead"][0]
 
 
 def cold(*steps: dict[str, Any]) -> dict[str, Any]:
