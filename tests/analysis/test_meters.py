@@ -474,6 +474,34 @@ def test_runs_as_brief_as_two_readings_are_no_check_of_the_heat_meter(small):
         assert (flow_product.blurred(judged) is not None) == told
 
 
+WITH_TANK = ("elec", "heat", "outdoor", "tank")
+
+
+@pytest.mark.parametrize("minutes_apart", [1, 15])
+@pytest.mark.parametrize(
+    "ids", [WITH_TANK, (*WITH_TANK, "flow", "back"), ("elec", "heat", "outdoor", "flow", "mode")]
+)
+def test_a_heat_meter_in_the_heating_branch_is_told_by_charges_without_heat(small, ids, minutes_apart):
+    """The cylinder warms while heat is counted in heating only; or the controls report the charge."""
+    small.ids = ids
+    charging = np.convolve(small.values["mode"] == 2.0, np.ones(5), "same") > 0
+    small.values["heat"] = np.where(charging, 0.0, small.values["heat"])
+    for name, values in small.values.items():
+        small.values[name] = np.where(np.arange(len(values)) % minutes_apart == 0, values, np.nan)
+    told = found(small.judged().findings, "meter_misplaced")
+    assert told.causes[0].cause == "one_branch_only"
+    assert "heating branch" in told.causes[0].because
+    assert told.severity == "act"
+
+
+@pytest.mark.parametrize("minutes_apart", [1, 15])
+def test_charges_whose_heat_is_counted_place_no_meter_in_a_branch(small, minutes_apart):
+    small.ids = WITH_TANK
+    for name, values in small.values.items():
+        small.values[name] = np.where(np.arange(len(values)) % minutes_apart == 0, values, np.nan)
+    assert "meter_misplaced" not in {f.code for f in small.judged().findings}
+
+
 def long_runs_with_brief_rests(small: Small, meter_high_k: float) -> Small:
     """Heating for three hours at a time, six minutes of rest after each; water and meter every five minutes.
 
