@@ -19,6 +19,7 @@ from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.readings import MS_PER_MINUTE, Samples
 from fieldfare.analysis.reports.result import analyse
 from fieldfare.collector.simulated.plant import Simulated, random_plant, simulate, with_fault
+from tests.analysis.small_plant import Small
 
 FIRST, DAYS = date(2023, 11, 1), 40
 
@@ -161,3 +162,36 @@ def test_a_code_whose_needs_are_not_met_is_not_assessed(kept: str) -> None:
     for rule in RULES:
         measured = [any(f"spacing.{q}" in facts.days for q in need.any_of) for need in rule.needs]
         assert all(measured) or rule.code in answered, rule.code
+
+
+def by_quarter_hour(watts: float, step_kwh: float, on_min: int, off_min: int) -> Small:
+    """Only an electricity register, read every quarter of an hour, that counts in steps [kWh]."""
+    small = Small(ids=("elec_kwh", "outdoor"), days=30)
+    on = (small.time // 60_000) % (on_min + off_min) < on_min
+    counted = 3000.0 + np.cumsum(np.where(on, 1300.0, watts)) / 60_000.0
+    small.values["elec_kwh"] = np.floor(counted / step_kwh) * step_kwh
+    for name, values in small.values.items():
+        small.values[name] = np.where(np.arange(len(values)) % 15 == 0, values, np.nan)
+    return small
+
+
+@pytest.mark.parametrize("step_kwh", [0.001, 0.01, 0.05, 0.1])
+@pytest.mark.parametrize(("watts", "told"), [(15.0, False), (90.0, True), (180.0, True)])
+def test_standby_is_the_mean_of_what_a_register_counts_in_steps(
+    watts: float, told: bool, step_kwh: float
+) -> None:
+    judged = by_quarter_hour(watts, step_kwh, 240, 127).judged()
+    mine = [f for f in judged.findings if f.code == "high_standby"]
+    assert bool(mine) == told
+    if told:
+        shown = float(mine[0].evidence[0].value)  # type: ignore[arg-type]
+        assert shown == pytest.approx(watts, rel=0.13)
+
+
+@pytest.mark.parametrize("watts", [15.0, 180.0])
+def test_steps_too_coarse_for_a_rest_clear_and_blame_no_standby(watts: float) -> None:
+    """0.2 kWh at 65 W take three hours; the rests last two."""
+    judged = by_quarter_hour(watts, 0.2, 75, 82).judged()
+    assert "high_standby" not in {f.code for f in judged.findings}
+    reason = {n.code: n.reason for n in judged.not_assessed}["high_standby"]
+    assert "steps of 0.2 kWh" in reason
