@@ -242,6 +242,13 @@ LIMITS_HEAT: dict[str, Limit] = {
         "daytime mean of a zone without a set temperature of its own",
         "below",
     ),
+    "room_below_design_k": Limit(
+        3.0,
+        "K",
+        "common practice: rooms kept cooler than designed are half a kelvin below it, within one and a half;"
+        " one in twenty is further",
+        "room without a set temperature of its own below the design's",
+    ),
     "room_days_share": Limit(
         0.3,
         "-",
