@@ -103,6 +103,51 @@ def test_brief_runs_are_not_counted_from_quarter_hours() -> None:
     assert fine["cycling"]["starts"] == pytest.approx(len(plant(3).truth.starts), abs=2)
 
 
+def cycling_plant(on_min: float, off_min: float, every_min: int) -> tuple[Small, float]:
+    """Runs and rests within a seventh of those lengths, sampled; and the true starts a day."""
+    small = Small(ids=("elec", "outdoor", "heat", "flow"), days=20)
+    rng, n, at = np.random.default_rng(1), len(small.time), 0
+    run = np.zeros(n, dtype=bool)
+    while at < n:
+        on, off = (max(2, round(rng.normal(m, 0.15 * m))) for m in (on_min, off_min))
+        run[at : at + on] = True
+        at += on + off
+    small.values |= {
+        "elec": np.where(run, 1300.0, 15.0),
+        "heat": np.where(run, 4400.0, 0.0),
+        "flow": np.where(run, 38.0, 33.0),
+    }
+    for name, values in small.values.items():
+        small.values[name] = np.where(np.arange(n) % every_min == 0, values, np.nan)
+    return small, float((np.diff(run.astype(int)) == 1).sum()) / (n / 1440.0)
+
+
+@pytest.mark.parametrize("every_min", [5, 10, 15])
+@pytest.mark.parametrize(("on_min", "off_min"), [(4, 8), (8, 8), (15, 20)])
+def test_gross_cycling_shows_in_far_readings_by_the_starts_that_are_left(
+    on_min: float, off_min: float, every_min: int
+) -> None:
+    """What is seen of it is a lower bound: told where that is beyond any unit in the field, else not"
+    " assessed."""
+    small, true = cycling_plant(on_min, off_min, every_min)
+    judged = small.judged()
+    mine = [f for f in judged.findings if f.code == "short_cycling"]
+    if not mine:
+        assert every_min > 5
+        assert "short_cycling" in {n.code for n in judged.not_assessed}
+        return
+    told = next(e.value for e in mine[0].evidence if e.label in ("starts a day", "heating starts a day"))
+    assert 24.0 < float(told) <= true * 1.1  # type: ignore[arg-type]
+    if on_min > every_min:
+        assert mine[0].severity in ("watch", "act")
+
+
+@pytest.mark.parametrize("every_min", [5, 10, 15])
+def test_few_long_runs_are_not_called_cycling_by_far_readings(every_min: int) -> None:
+    small, _ = cycling_plant(200, 40, every_min)
+    assert "short_cycling" not in {f.code for f in small.judged().findings}
+
+
 def is_told_at_changes(samples: Samples) -> bool:
     return is_change_driven(samples, sampling_interval(samples.time)[0])
 
