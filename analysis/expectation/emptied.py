@@ -67,8 +67,8 @@ def chance_of_emptied(spells: ColdSpells, share: float, error: float) -> Floats:
     known = np.isfinite(spells.put_back)
     back = np.clip(np.where(known, spells.put_back, 0.0), 0.0, 1.0)[:, np.newaxis]
     score = (_DRAWN - back) / np.maximum(np.hypot(TAKEN_UP.uncertainty, _CONTENT_ERROR) * back, _LEAST_ERROR)
-    told = np.where(spells.filled[:, np.newaxis], np.exp(-0.5 * score**2), _normal(score))
-    weight = weight * np.where(known[:, np.newaxis], told, 1.0)
+    likelihood = np.where(spells.filled[:, np.newaxis], np.exp(-0.5 * score**2), _normal(score))
+    weight = weight * np.where(known[:, np.newaxis], likelihood, 1.0)
     warmed = np.clip(np.nan_to_num(spells.warming), 0.0, 1.0)[:, np.newaxis]
     score = (_DRAWN - warmed) / np.maximum(_WARMING_ERROR * warmed, _LEAST_ERROR)
     # Nothing warmed is no word either way; else at least so much had been drawn.

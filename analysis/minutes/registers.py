@@ -28,7 +28,7 @@ _FULL = np.array(
 # A dropout ends within this time; a reset does not.
 _DROPOUT_HOURS = 24.0
 # Up to this many events of one kind are listed; more are summed every quarter of a day.
-_TOLD_SINGLY = 20
+_LISTED_ONE_BY_ONE = 20
 
 
 @dataclass(frozen=True)
@@ -170,7 +170,7 @@ def _without_dropouts(
 
 def _events(kind: str, time: NDArray[np.int64], amount: Floats) -> list[RegisterEvent]:
     """One event each; if there are many, one per quarter of a day with their sum (resets: the maximum)."""
-    if len(time) <= _TOLD_SINGLY:
+    if len(time) <= _LISTED_ONE_BY_ONE:
         return [RegisterEvent(int(t), kind, float(a)) for t, a in zip(time, amount, strict=True)]
     _, first = np.unique(time // 21_600_000, return_index=True)
     merged = (np.maximum if kind == "reset" else np.add).reduceat(amount, first)

@@ -19,7 +19,7 @@ from fieldfare.analysis.errors import InputError, NotAssessed
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.plant.site import Site
-from fieldfare.analysis.reports.snap_home import NUMBERS, Course, SnapHome, course, rooms_now, snap_home
+from fieldfare.analysis.reports.cold_snap_home import NUMBERS, Course, SnapHome, course, rooms_now, snap_home
 from fieldfare.analysis.reports.verdict import MATTER_OF
 
 Floats = NDArray[np.float64]

@@ -141,7 +141,7 @@ def _energy(facts: Facts, figures: Figures, why: Reasons) -> dict[str, Any]:
     def total(column: str) -> float | None:
         return known_sum(days, column)
 
-    undetermined = days.total("electricity_untold_kwh") > 0.05 * max(
+    undetermined = days.total("electricity_undetermined_kwh") > 0.05 * max(
         days.total("electricity_total_kwh"), 1e-9
     )
     undetermined |= blurred is not None

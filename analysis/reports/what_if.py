@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldfare.analysis.advice.curve import CurveEffect, ZoneEffect, curve_effect
+from fieldfare.analysis.advice.hot_water import cooler_store
 from fieldfare.analysis.advice.rooms import RoomsEffect, rooms_effect
 from fieldfare.analysis.advice.saving import AIR_KEEPS, cop_between
 from fieldfare.analysis.advice.shared import refuse_shared
-from fieldfare.analysis.advice.water import cooler_store
 from fieldfare.analysis.cautions import COOL_ROOMS, HEALTHY_ROOM_C, LEGIONELLA, grows, of_setpoint
 from fieldfare.analysis.errors import InputError, NotAssessed
 from fieldfare.analysis.facts.table import Table

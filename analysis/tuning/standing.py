@@ -71,7 +71,7 @@ def standing(season: Season, code: str) -> Standing:
         what = "the rooms are at their limit" if code in OF_ROOMS else "the hot water ran short"
         return Standing(code, "limit", f"{what}: taken back on {back.day.isoformat()}")
     contrary = _contrary(season.log, code)
-    if contrary:  # a shallower set-back goes by `too_much`
+    if contrary:  # a shallower set-back goes by `step_back`
         return Standing(code, "done", contrary)
     fewest = int(limit_of(season.site, "advice_fewest_days"))
     span = season.since(code)

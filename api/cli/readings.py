@@ -80,11 +80,11 @@ def _undo(settings: Settings, site_id: str, files: tuple[Path, ...], form: str) 
     if files:
         raise click.UsageError("--undo takes no file: it undoes the newest one")
     with opened(settings) as service:
-        told = undo_file(service, site_id)
+        undone = undo_file(service, site_id)
     if form == "json":
-        print_json(told)
+        print_json(undone)
     else:
-        click.echo(undone_text(told))
+        click.echo(undone_text(undone))
     return 0
 
 

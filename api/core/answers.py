@@ -15,7 +15,7 @@ from fieldfare.api.core.rolling_period import rolling_result
 from fieldfare.api.core.service import Service
 from fieldfare.api.core.site_guard import Failure, attempt
 from fieldfare.api.core.sites import SiteRecord
-from fieldfare.api.records.home_rights import refused_sites
+from fieldfare.api.records.data_protection import refused_sites
 
 if TYPE_CHECKING:
     from fieldfare.analysis.answers.bill import Against, Tariffs
@@ -79,7 +79,7 @@ def _bill(service: Service, record: SiteRecord, asking: Asking) -> dict[str, Any
     first, last = _days(service, record, _to_a_whole_day(service, record, asking), BILL_DAYS)
     if (last - first).days >= LONGEST_BILL_DAYS:
         raise InputError(f"a bill is of up to {LONGEST_BILL_DAYS} days, got {first} to {last}")
-    site = service.facts_cache.equipped(record.site)
+    site = service.facts_cache.with_borrowed_weather(record.site)
     now = _span(service, record, first, last)
     earlier = _year_before(first, last)
     against = asking.against or _possible(service, record, earlier)
@@ -160,7 +160,7 @@ def _span(service: Service, record: SiteRecord, first: date, last: date) -> Span
     from fieldfare.analysis.answers.bill_parts import Span
 
     result = service.results.result(record, first, last)
-    return Span(service.facts_cache.kept(record.site.id, first, last), result)
+    return Span(service.facts_cache.stored(record.site.id, first, last), result)
 
 
 def _prices(asking: Asking) -> PriceSteps | None:
@@ -204,7 +204,7 @@ def _homes_alike(service: Service, record: SiteRecord, first: date, last: date) 
     area, widest = record.site.site.floor_area_m2, limit_of(record.site, "answer_alike_area")
     if area is None:
         raise NotAssessed("needs site.floor_area_m2 in the site file to find homes alike", "missing_quantity")
-    refused = refused_sites(service, "fleet_learning")
+    refused = refused_sites(service, "fleet_feedback")
     out: list[tuple[Site, Span]] = []
     for other in service.sites.ids():
         if len(out) >= MOST_HOMES:
@@ -230,7 +230,7 @@ def _alike(
         return None
     if start > first or end < last:
         return None
-    return service.facts_cache.equipped(home.site), _span(service, home, first, last)
+    return service.facts_cache.with_borrowed_weather(home.site), _span(service, home, first, last)
 
 
 def _complaint(service: Service, record: SiteRecord, question: str, asking: Asking) -> dict[str, Any]:
@@ -246,8 +246,8 @@ def _complaint(service: Service, record: SiteRecord, question: str, asking: Aski
     day = timedelta(days=1)
     usual_from = max(start, earlier - timedelta(USUAL_DAYS))
     service.facts_cache.update(record.site, usual_from, last)
-    facts = service.facts_cache.kept(record.site.id, usual_from, last)
-    site = service.facts_cache.equipped(record.site)
+    facts = service.facts_cache.stored(record.site.id, usual_from, last)
+    site = service.facts_cache.with_borrowed_weather(record.site)
     readings = service.facts_cache.readings(record.site, first - day, last + day)
     result = rolling_result(service, record, None)
     hours = hours_of(

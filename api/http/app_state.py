@@ -22,11 +22,11 @@ from fieldfare.api.jobs.leases import JobLeases
 from fieldfare.api.people.accounts import Accounts
 from fieldfare.api.people.audit import Audit
 from fieldfare.api.people.device_tokens import DeviceTokens
-from fieldfare.api.people.factors import Factors
 from fieldfare.api.people.home_links import HomeLinks
 from fieldfare.api.people.passkeys import PasskeySite
 from fieldfare.api.people.provider import Provider
 from fieldfare.api.people.saved_views import SavedViews
+from fieldfare.api.people.second_factors import Factors
 from fieldfare.api.people.secrets import Sealer, signing_key
 from fieldfare.api.people.sessions import Sessions
 from fieldfare.api.people.sign_in import SignIn

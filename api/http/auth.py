@@ -175,7 +175,7 @@ def confirm(request: Request, actor: Actor, permission: str) -> None:
         raise ConfirmFirst([(k, v) for k, v in fields if isinstance(v, str) and k != CSRF_FIELD])
 
 
-def plant_of(site_id: SiteId, request: Request, parts: AppStateHere) -> SiteRecord:
+def record_of(site_id: SiteId, request: Request, parts: AppStateHere) -> SiteRecord:
     """The path's site. Raises SignInFirst for nobody, UnknownSite where there is none or the actor may not
     see it: which sites exist is not shown to others."""
     actor = _asker(request, visit_of(request))
@@ -186,4 +186,4 @@ def plant_of(site_id: SiteId, request: Request, parts: AppStateHere) -> SiteReco
     return parts.service.sites.get(site_id)
 
 
-PlantHere = Annotated[SiteRecord, Depends(plant_of)]
+SiteRecordHere = Annotated[SiteRecord, Depends(record_of)]

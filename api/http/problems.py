@@ -28,7 +28,7 @@ from fieldfare.api.core.sites import UnknownSite
 from fieldfare.api.http.auth import ConfirmFirst, EnrolFirst, SignInFirst
 from fieldfare.api.http.middleware.security_headers import SECURITY_HEADERS
 from fieldfare.api.people.accounts import AccountRefused, UnknownPerson
-from fieldfare.api.people.brake import TooManyTries
+from fieldfare.api.people.throttle import TooManyTries
 from fieldfare.api.records.maintenance_log import UnknownWork
 from fieldfare.api.visits.bookings import Clash, UnknownVisit
 

@@ -11,9 +11,9 @@ from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import cookie_name, device_cookie_name, is_secure
 from fieldfare.api.people.access import NOBODY
 from fieldfare.api.people.accounts import AccountRefused
-from fieldfare.api.people.brake import TooManyTries
 from fieldfare.api.people.sessions import Origin, device_of
 from fieldfare.api.people.sign_in import DEVICE_LASTS_S, LiveSession, Opened
+from fieldfare.api.people.throttle import TooManyTries
 
 
 @dataclass(frozen=True)

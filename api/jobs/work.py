@@ -9,7 +9,7 @@ from typing import Any
 from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.reports.verdict import FileFeed, file_due_text
 from fieldfare.api.core.results import NoReadings
-from fieldfare.api.core.service import Service, kept_open
+from fieldfare.api.core.service import Service, worker_service
 from fieldfare.api.core.settings import Settings
 from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.jobs.due import is_on_the_hour, watch_time
@@ -39,7 +39,7 @@ class JobOutcome:
 
 def work(settings: Settings, kind: str, site: str, key: str) -> JobOutcome:
     """Run one job for one site. kind : night, watch, month or winter."""
-    service = kept_open(settings)
+    service = worker_service(settings)
     record = service.sites.get(site)
     if kind == "night":
         return night(service, record)

@@ -17,16 +17,6 @@ from sqlalchemy.orm import Session
 from fieldfare.analysis.errors import InputError
 from fieldfare.api.people.access import OF_THE_FIRM, Actor, Role
 from fieldfare.api.people.accounts import AccountRefused, tidy_email
-from fieldfare.api.people.brake import (
-    FORGOTTEN_AFTER,
-    FREE_TRIES,
-    FREE_TRIES_OF_ADDRESS,
-    TooManyTries,
-    address_key,
-    count_key,
-    count_tries,
-    forgive_tries,
-)
 from fieldfare.api.people.passwords import hash_password, is_password, needs_new_hash
 from fieldfare.api.people.secrets import mark_of, new_secret
 from fieldfare.api.people.sessions import (
@@ -37,6 +27,16 @@ from fieldfare.api.people.sessions import (
     PENDING_FOR,
     Origin,
     open_row,
+)
+from fieldfare.api.people.throttle import (
+    FORGOTTEN_AFTER,
+    FREE_TRIES,
+    FREE_TRIES_OF_ADDRESS,
+    TooManyTries,
+    address_key,
+    count_key,
+    count_tries,
+    forgive_tries,
 )
 from fieldfare.api.state.database import Database
 from fieldfare.api.state.people_tables import (

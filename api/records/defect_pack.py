@@ -101,7 +101,7 @@ def case_of(
         days = service.results.period(record, first, last)
     result = service.results.result(record, *days)
     finding = finding_of(record.site, result, code)
-    facts = service.facts_cache.kept(record.site.id, *days)
+    facts = service.facts_cache.stored(record.site.id, *days)
     known = catalogued(code)
     causes = [cause for cause, _ in entry(code).causes]
     about = record.site.model_dump(mode="json", by_alias=True, exclude={"contact", "point", "csv", "limits"})
@@ -119,7 +119,7 @@ def case_of(
             "events": _tally(facts),
         },
     }
-    equipped = service.facts_cache.equipped(record.site)
+    equipped = service.facts_cache.with_borrowed_weather(record.site)
     return Case(record, equipped, code, *days, result, facts, contents)
 
 

@@ -17,7 +17,7 @@ import pyarrow.csv as pacsv
 
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.facts.tables import Facts
-from fieldfare.analysis.minutes.operating_state import UNKNOWN, UNTOLD
+from fieldfare.analysis.minutes.operating_state import UNKNOWN, USE_UNKNOWN
 from fieldfare.analysis.plant.quantities import MODES
 from fieldfare.analysis.plant.site import Point, Site
 from fieldfare.analysis.readings import MS_PER_MINUTE, Samples
@@ -46,7 +46,7 @@ EVENTS = (
     "cut",
     "fault_codes",
 )
-_USES = {code: word for word, code in MODES.items()} | {UNTOLD: "not known", UNKNOWN: "not known"}
+_USES = {code: word for word, code in MODES.items()} | {USE_UNKNOWN: "not known", UNKNOWN: "not known"}
 
 
 @dataclass

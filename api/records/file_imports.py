@@ -165,13 +165,13 @@ def undo_folder(service: Service, site: str) -> Path:
     return service.settings.data / "undo" / site
 
 
-def undone_text(told: Mapping[str, Any]) -> str:
+def undone_text(undone: Mapping[str, Any]) -> str:
     """What an undo did, for people."""
-    text = f"{told['file']} of {told['time']} is undone: {told['removed']:,} readings removed"
-    if told["restored"]:
-        text += f", {told['restored']:,} have their earlier values again"
-    if told["kept"]:
-        text += f"; {told['kept']:,} changed again since and stay"
+    text = f"{undone['file']} of {undone['time']} is undone: {undone['removed']:,} readings removed"
+    if undone["restored"]:
+        text += f", {undone['restored']:,} have their earlier values again"
+    if undone["kept"]:
+        text += f"; {undone['kept']:,} changed again since and stay"
     return text
 
 

@@ -266,7 +266,7 @@ def _like_weather(
     from fieldfare.analysis.figures.like_weather import like_weather
 
     def made() -> dict[str, Any]:
-        kept = (service.facts_cache.kept(record.site.id, *days).days for days in (before, after))
+        kept = (service.facts_cache.stored(record.site.id, *days).days for days in (before, after))
         return like_weather(record.site, *kept).as_dict()
 
     return service.compared.get((before, after, *made_of), made) if made_of else made()
@@ -315,7 +315,7 @@ def _common_contents(
     from fieldfare.dashboards.rows.days import day_rows
 
     result = under_standing_verdict(service, record, orjson.loads(document))
-    days = day_rows(service.facts_cache.kept(record.site.id, first, last), record.site.zone)
+    days = day_rows(service.facts_cache.stored(record.site.id, first, last), record.site.zone)
     return {"site": _about(record), "result": result, "days": days, "firm": service.firm.signature}
 
 

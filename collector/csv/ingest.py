@@ -20,7 +20,7 @@ from fieldfare.collector.csv.layout import Layout, find_layout, of_one_point
 from fieldfare.collector.csv.other_home import OtherHome, check_readings, check_serials, serials_of
 from fieldfare.collector.csv.rejects import Rejects
 from fieldfare.collector.csv.rows import Rows, careful, typed
-from fieldfare.collector.csv.seen import Seen
+from fieldfare.collector.csv.seen_times import SeenTimes
 from fieldfare.collector.csv.source import Block, Source, pieces
 from fieldfare.collector.csv.undo import Undo
 from fieldfare.collector.store.merge import cleaned_readings
@@ -155,7 +155,7 @@ class _Work:
     _tracks: dict[str, Track] = field(default_factory=dict)
     _waiting: dict[str, list[Samples]] = field(default_factory=dict)
     _gathered: int = 0
-    _seen: Seen = field(default_factory=Seen)
+    _seen: SeenTimes = field(default_factory=SeenTimes)
     _is_compared: bool = False
 
     def take(self, block: Block) -> None:

@@ -12,7 +12,7 @@ import orjson
 from fieldfare.analysis.readings import Readings, Samples, ordered
 from fieldfare.collector import validation
 from fieldfare.collector.mqtt import senml
-from fieldfare.collector.mqtt.parts import (
+from fieldfare.collector.mqtt.payload import (
     NOTHING,
     instant,
     milliseconds,

@@ -109,7 +109,7 @@ def shown(entries: list[Entry], total: int, asked: Mapping[str, str]) -> dict[st
         "pages": (
             [(n, address_of(asked, page=str(n)), n == page) for n in range(1, pages + 1)] if pages > 1 else []
         ),
-        "chosen": _told(asked),
+        "chosen": _chosen_words(asked),
     }
 
 
@@ -148,11 +148,13 @@ def counts_of(entries: Iterable[Entry]) -> Counts:
     return Counts(homes, verdicts, silent, visits, money)
 
 
-def _told(asked: Mapping[str, str]) -> list[str]:
+def _chosen_words(asked: Mapping[str, str]) -> list[str]:
     """The choice in words: the search, the filters that are set, the order."""
-    told = [f"“{asked['q']}”"] if asked["q"] else []
-    told += [dict(_CHOICES[n])[asked[n]] for n in ("show", "verdict") if asked[n] != _CHOICES[n][0][0]]
-    return [*told, dict(SORTS)[asked["sort"]] + (HARM_FIRST if asked["sort"] == "harm" else "")]
+    chosen_words = [f"“{asked['q']}”"] if asked["q"] else []
+    chosen_words += [
+        dict(_CHOICES[n])[asked[n]] for n in ("show", "verdict") if asked[n] != _CHOICES[n][0][0]
+    ]
+    return [*chosen_words, dict(SORTS)[asked["sort"]] + (HARM_FIRST if asked["sort"] == "harm" else "")]
 
 
 def _text(entry: Entry) -> str:

@@ -95,8 +95,8 @@ def entry_of(row: dict[str, Any], now: datetime) -> dict[str, Any]:
     }
     entry["price"] = _price(found, entry["currency"])
     entry |= _said(row, worst, quiet, result, given)
-    is_told = worst is not None and worst["severity"] != "note" and not _gone(quiet)
-    return entry | {"brief": words.finding_title(worst["code"]) if worst and is_told else entry["said"]}
+    has_finding = worst is not None and worst["severity"] != "note" and not _gone(quiet)
+    return entry | {"brief": words.finding_title(worst["code"]) if worst and has_finding else entry["said"]}
 
 
 def _free(found: list[dict[str, Any]], handled: dict[str, Any]) -> bool:
@@ -117,11 +117,11 @@ def _said(
             "said": given["because"][-1]["says"],
             "next": "Ask whether the power or the internet connection is off; then look at the gateway.",
         }
-    told = [b for b in given["because"] if b["severity"]]
-    if told and (worst is None or worst["severity"] == "note"):
+    serious = [b for b in given["because"] if b["severity"]]
+    if serious and (worst is None or worst["severity"] == "note"):
         return {
-            "said": words.named(told[-1]["says"]),
-            "next": _next_step(told[-1]["code"], worst),
+            "said": words.named(serious[-1]["says"]),
+            "next": _next_step(serious[-1]["code"], worst),
         }
     if worst is not None and result is not None:
         is_note = worst["severity"] == "note"  # it asks for nothing, least of all in a home that is in order
@@ -182,8 +182,8 @@ def _price(found: list[dict[str, Any]], currency: str | None) -> str:
     if not each:
         return ""
     kwh, money = (sum(adds for _, adds in rows) for rows in (each, costs_once(found, "money")))
-    told = words.price_tag({"electricity_kwh": kwh, "money": money or None}, currency)
-    return f"{told} in all" if len(each) > 1 else told
+    tag = words.price_tag({"electricity_kwh": kwh, "money": money or None}, currency)
+    return f"{tag} in all" if len(each) > 1 else tag
 
 
 def with_why(entries: list[dict[str, Any]]) -> list[dict[str, Any]]:

@@ -114,8 +114,8 @@ def field_page(
 ) -> str:
     """Homes whose sheets a device can keep.
 
-    homes : id, name, period, signed, done (items answered); visit, of `told_visit`, where one is booked soon,
-        and is_mine where the reader makes it
+    homes : id, name, period, signed, done (items answered); visit : of `present_visit`, where one is booked
+        soon; is_mine : the reader makes that visit
     """
     return render(
         "field.html",

@@ -108,7 +108,7 @@ def progress_page(
 ) -> str:
     """How far a piece of work has come; it asks again by itself until it is done.
 
-    job : kind, state (waiting, running, done, failed), done, of, told
+    job : kind, state (waiting, running, done, failed), done, of, message
     """
     return render(
         "progress.html", title=f"Progress, {row['name']}", here="first", visitor=visitor, row=row, job=job

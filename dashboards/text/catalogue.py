@@ -10,7 +10,7 @@ from babel.messages.extract import extract_from_dir
 from babel.messages.frontend import parse_mapping_cfg
 
 from fieldfare.analysis import cautions
-from fieldfare.analysis.physics.factors import COUNTRIES
+from fieldfare.analysis.physics.emission_factors import COUNTRIES
 from fieldfare.analysis.reports.verdict import WORDS
 from fieldfare.dashboards.answers.present_answer import QUESTIONS
 from fieldfare.dashboards.text.labels import TITLES

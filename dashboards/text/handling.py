@@ -129,7 +129,7 @@ def cards(findings: Iterable[dict[str, Any]], handled: Mapping[str, Any]) -> lis
         out.append(
             f
             | {
-                "handled": {"told": decision_sentences(own, f["code"]), "holds": own["holds"]}
+                "handled": {"text": decision_sentences(own, f["code"]), "holds": own["holds"]}
                 if own
                 else None
             }

@@ -9,7 +9,7 @@ from typing import Any
 
 from markupsafe import Markup
 
-from fieldfare.analysis.physics.factors import COUNTRIES
+from fieldfare.analysis.physics.emission_factors import COUNTRIES
 from fieldfare.analysis.plant.site import Site
 from fieldfare.dashboards.figures.pictures import (
     energy_picture,
@@ -18,7 +18,7 @@ from fieldfare.dashboards.figures.pictures import (
     year_picture,
 )
 from fieldfare.dashboards.text import words
-from fieldfare.dashboards.text.home_beside import beside
+from fieldfare.dashboards.text.home_other_sources import beside
 from fieldfare.dashboards.text.home_standing import zone_words
 from fieldfare.dashboards.text.language import gettext as _
 from fieldfare.dashboards.text.language import listed, marked, ngettext

@@ -23,8 +23,8 @@ from fieldfare.analysis.findings.hot_water import (
     reheat,
     too_much,
 )
+from fieldfare.analysis.findings.hot_water.heated_by_others import heated_by_others
 from fieldfare.analysis.findings.hot_water.limits import LIMITS_HOT_WATER
-from fieldfare.analysis.findings.hot_water.preceded import preceded
 from fieldfare.analysis.findings.judge import PLANT_RULES
 from fieldfare.analysis.findings.model import Finding, Recognised
 from fieldfare.analysis.findings.phrases import day_text
@@ -158,7 +158,7 @@ def test_a_heater_that_leaves_the_unit_nothing_to_do_is_told_of_itself(
         immersion_to_c=held,
     )
     context = context_of(days)
-    assert preceded(context, days).all() == told
+    assert heated_by_others(context, days).all() == told
     if told:
         assert check_whole(immersion.immersion_use(context)).severity == "act"
     else:

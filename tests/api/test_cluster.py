@@ -66,7 +66,7 @@ def runner(service: Service, do: object) -> Runner:
 
 def what_is_known(service: Service) -> dict[str, object]:
     """Of each site: the newest result, and its facts as text."""
-    facts = {s: service.facts_cache.kept(s, FIRST, LAST) for s in SITES}
+    facts = {s: service.facts_cache.stored(s, FIRST, LAST) for s in SITES}
     return {
         s: (service.results.newest(s), [getattr(facts[s], k).frame().to_csv() for k in KINDS]) for s in SITES
     }

@@ -21,7 +21,7 @@ from fieldfare.analysis.errors import Problem, SiteError
 from fieldfare.api.alerts.alerts import Alerts
 from fieldfare.api.alerts.notices import Notices
 from fieldfare.api.cli.entry import run
-from fieldfare.api.core.fleet_rows import fleet_learning, fleet_rows
+from fieldfare.api.core.fleet_rows import fleet_feedback, fleet_rows
 from fieldfare.api.core.results import Results
 from fieldfare.api.core.service import Service, opened
 from fieldfare.api.core.settings import Settings
@@ -146,7 +146,7 @@ def assert_others_are_there(service: Service, told: bool = True, own: tuple[int,
     listed = {row["id"]: row for row in site_rows(service)}
     assert set(listed) == {BAD, *GOOD}
     assert all(listed[site]["from"] and listed[site]["reason"] is None for site in GOOD)
-    fleet_learning(service)
+    fleet_feedback(service)
     assert service.store.seal(int(NOW.timestamp() * 1000)) >= 0
     at = NOW.timestamp()
     for n, site in enumerate(GOOD):

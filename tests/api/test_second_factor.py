@@ -18,9 +18,9 @@ from fieldfare.analysis.errors import InputError
 from fieldfare.api.core.service import Service
 from fieldfare.api.http.app import PREFIX, create_app
 from fieldfare.api.people.accounts import AccountRefused
-from fieldfare.api.people.brake import FREE_TRIES
 from fieldfare.api.people.secrets import Sealer
 from fieldfare.api.people.sessions import CONFIRMED_FOR
+from fieldfare.api.people.throttle import FREE_TRIES
 from fieldfare.api.state.people_tables import SecondFactor, SignedIn
 from tests.api.web import OWN, PASSWORD, Web, make_web
 

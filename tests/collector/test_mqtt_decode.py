@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fieldfare.collector.mqtt.decode import Message, MessageDecoder
-from fieldfare.collector.mqtt.parts import instant, pointed
+from fieldfare.collector.mqtt.payload import instant, pointed
 from fieldfare.collector.mqtt.topics import Routes
 from tests.services import make_site
 

@@ -27,7 +27,7 @@ from fieldfare.api.core.settings import Settings
 from fieldfare.api.people.access import COMMAND_LINE
 from fieldfare.api.people.accounts import Accounts
 from fieldfare.api.people.sign_in import SignIn
-from fieldfare.api.records.home_rights import consents, give_consent
+from fieldfare.api.records.data_protection import consents, give_consent
 from fieldfare.api.state.database import HEAD
 from fieldfare.collector.export import export_readings
 from fieldfare.collector.store.local import LocalStore

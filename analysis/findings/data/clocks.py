@@ -12,7 +12,7 @@ from fieldfare.analysis.findings.context import Context, Rule
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.findings.phrases import day_text, listed
-from fieldfare.analysis.findings.two_sided import strays
+from fieldfare.analysis.findings.two_sided import two_sided_evidence
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES, Point
 from fieldfare.analysis.statistics.moving import moving_mean, moving_median
 
@@ -137,7 +137,7 @@ def _all_lags(context: Context) -> tuple[list[_Lag], set[str]]:
             keeps.discard(signal)
         elif lag:
             keeps.add(signal)
-    # What strays by less than likeness shows may have passed for keeping step: only edges tell.
+    # A smaller offset than likeness can show may have gone unnoticed: only edges show it.
     if lags:
         keeps &= {"heat", "state"} - {lag.signal for lag in lags}
     return lags, keeps
@@ -177,7 +177,8 @@ def _spacing(context: Context, signal: str) -> float:
 
 
 def _between_meters(context: Context, lags: list[_Lag], keeps: set[str]) -> Finding:
-    """Where nothing keeps the electricity's clock, that is the odd one; else what strays from it."""
+    """Where nothing keeps the electricity's clock, that is the odd one; else every clock that
+    deviates from it."""
     first = max(lags, key=lambda x: x.episode.days)
     electricity = not keeps
     culprit = "electricity" if electricity else first.signal
@@ -213,7 +214,9 @@ def _between_meters(context: Context, lags: list[_Lag], keeps: set[str]) -> Find
         headline,
         (
             *(
-                strays(f"{lag.signal} after electricity", round(lag.minutes, 1), "min", lag.name, lag.limit)
+                two_sided_evidence(
+                    f"{lag.signal} after electricity", round(lag.minutes, 1), "min", lag.name, lag.limit
+                )
                 for lag in lags
             ),
             Evidence("days with the offset", float(episode.days), "days"),
@@ -237,7 +240,7 @@ def _points(context: Context, signal: str) -> list[Point]:
 
 
 def _spoilt(context: Context, finding: Finding) -> frozenset[str]:
-    """The quantities whose clock strays; a whole plant out of step with the sun still keeps step with
+    """The quantities whose clock deviates; a whole plant out of step with the sun still keeps step with
     itself."""
     lags, keeps = _all_lags(context)
     if not lags:
@@ -344,7 +347,7 @@ def _solar(context: Context, episode: Episode, off: float, limit: float, what: s
             f" {context.site.site.longitude:g}° longitude."
         ),
         (
-            strays(f"{what} against the sun", round(off, 0), "min", name, limit),
+            two_sided_evidence(f"{what} against the sun", round(off, 0), "min", name, limit),
             Evidence("days with the offset", float(episode.days), "days"),
         ),
         next_step=(

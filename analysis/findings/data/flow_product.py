@@ -150,7 +150,7 @@ def disagreement(context: Context) -> float | None:
     if isinstance(found, str):
         return None
     meter, flow = found.meter, found.without(pair_offset(context.all_days.days)[0])
-    told = (flow > LEAST_KWH) & np.isfinite(meter)
-    if told.sum() < FEWEST_DAYS:
+    both = (flow > LEAST_KWH) & np.isfinite(meter)
+    if both.sum() < FEWEST_DAYS:
         return None
-    return float(np.median(meter[told] / flow[told])) / (1.0 + uncorrected_share(context.site)) - 1.0
+    return float(np.median(meter[both] / flow[both])) / (1.0 + uncorrected_share(context.site)) - 1.0

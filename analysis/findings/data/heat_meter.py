@@ -27,7 +27,7 @@ from fieldfare.analysis.findings.model import (
     Severity,
 )
 from fieldfare.analysis.findings.phrases import percent
-from fieldfare.analysis.findings.two_sided import strays
+from fieldfare.analysis.findings.two_sided import two_sided_evidence
 from fieldfare.analysis.minutes.balance import uncorrected_share
 from fieldfare.analysis.physics.water import antifreeze_over_reading
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES
@@ -139,7 +139,7 @@ def _disagreeing(context: Context, episode: Episode, typical: float, may: float)
         f"The heat meter shows {size} flow rate and temperatures give"
         + (f", in addition to the {percent(explained, 1)} that antifreeze explains." if by_file else "."),
         (
-            strays(
+            two_sided_evidence(
                 _RATIO_LABEL,
                 round(1.0 + typical, 3),
                 "-",

@@ -223,10 +223,10 @@ def _charges(context: Context) -> dict[str, _Fact]:
         group_by_day(days["day"], reheats["day"], np.where(warmed, reheats.floats(name), np.nan), "sum")
         for name in ("heat", "electricity")
     )
-    told = np.isfinite(heat) & (drawn >= _CHARGED_KWH)
-    if told.sum() < _FEWEST_DAYS:
+    charged = np.isfinite(heat) & (drawn >= _CHARGED_KWH)
+    if charged.sum() < _FEWEST_DAYS:
         return {}
-    share = float((heat[told] < drawn[told]).mean())
+    share = float((heat[charged] < drawn[charged]).mean())
     label = "share of days on which charges of the cylinder show less heat than electricity"
     return {"dry_charges": _Fact(share, label, "-", False)}
 

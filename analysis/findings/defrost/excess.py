@@ -122,9 +122,9 @@ def _by_short_timer(context: Context, defrosts: Table, frost: DailyFrost, days: 
     judged = _judge(context, defrosts, frost, days, None)
     if judged is None or judged.certain + judged.timed < context.limit("finding_chance"):
         return None
-    told = timed(context, defrosts, nan_median(defrosts.floats("since_last")))
-    told = _priced(context, told, defrosts, frost)
-    return told if told.severity != "note" else None
+    finding = timed(context, defrosts, nan_median(defrosts.floats("since_last")))
+    finding = _priced(context, finding, defrosts, frost)
+    return finding if finding.severity != "note" else None
 
 
 def _priced(context: Context, found: Finding, defrosts: Table, frost: DailyFrost) -> Finding:

@@ -207,8 +207,8 @@ def _calm(fall: Floats) -> float:
 def diverter_passing(context: Context) -> Finding | None:
     require_hot_water(context)
     leak, charge = context.once(leak_to_heating), context.once(leak_in_charges)
-    told = leak is not None and leak.is_sure and leak.rate >= 0.5 * context.limit("diverter_leak_k_per_h")
-    if not told and _measures_use(context) and (much := context.once(too_much_hot_water)) is not None:
+    is_clear = leak is not None and leak.is_sure and leak.rate >= 0.5 * context.limit("diverter_leak_k_per_h")
+    if not is_clear and _measures_use(context) and (much := context.once(too_much_hot_water)) is not None:
         return more_than_drawn(context, much)
     if leak is None and charge is None:
         raise NotAssessed(

@@ -8,9 +8,8 @@ import numpy as np
 
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.declared import carried_by_boiler
-from fieldfare.analysis.findings.hot_water.preceded import preceded
+from fieldfare.analysis.findings.hot_water.heated_by_others import heated_by_others
 from fieldfare.analysis.findings.model import Evidence
-from fieldfare.analysis.findings.stopped.habit import is_usual_rest
 from fieldfare.analysis.findings.stopped.rests import (
     Rest,
     days_before,
@@ -22,6 +21,7 @@ from fieldfare.analysis.findings.stopped.rests import (
     usual_pause,
 )
 from fieldfare.analysis.findings.stopped.rhythm import rhythm
+from fieldfare.analysis.findings.stopped.usual_rest import is_usual_rest
 from fieldfare.analysis.minutes.operating_state import HEATING
 
 # The warmest day that was heated was no sharp limit.
@@ -369,7 +369,7 @@ def _water_is_hot(context: Context, rest: Rest) -> bool:
     days = context.all_days.days
     first, last = (np.datetime64(local(context, at).date()) for at in (rest.start, rest.end - 1))
     inside = days.where((days["day"] >= first) & (days["day"] <= last))
-    return bool(len(inside)) and float(np.mean(preceded(context, inside))) >= context.limit(
+    return bool(len(inside)) and float(np.mean(heated_by_others(context, inside))) >= context.limit(
         "stopped_hot_share"
     )
 

@@ -6,9 +6,9 @@ import numpy as np
 
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.model import Severity
+from fieldfare.analysis.findings.stopped.failed_starts import is_barren
 from fieldfare.analysis.findings.stopped.heat_due import Reason
 from fieldfare.analysis.findings.stopped.rests import Rest, local
-from fieldfare.analysis.findings.stopped.tries import is_barren
 from fieldfare.analysis.physics.water import freezing_point
 
 _WHY = {

@@ -24,6 +24,7 @@ from fieldfare.analysis.findings.model import (
 )
 from fieldfare.analysis.findings.stopped.cold_while_running import cold_while_running
 from fieldfare.analysis.findings.stopped.direct_heater import heater_inside
+from fieldfare.analysis.findings.stopped.failed_starts import cools_instead, is_barren, is_unlike_before
 from fieldfare.analysis.findings.stopped.heat_due import (
     Reason,
     is_powerless,
@@ -41,7 +42,6 @@ from fieldfare.analysis.findings.stopped.texts import (
     next_step,
     possible_headline,
 )
-from fieldfare.analysis.findings.stopped.tries import cools_instead, is_barren, is_unlike_before
 from fieldfare.analysis.minutes.midnight import local_midnight
 
 # A period that is over ends at midnight, in the middle of ordinary pauses too.
@@ -106,10 +106,10 @@ def _newest_past(context: Context) -> Finding | None:
     for rest in _chosen(context, "unit", _is_past):
         if newest is not None and not _is_near_or_long(context, rest):
             continue
-        if told := reasons(context, rest):
-            if _may_return(context, rest, told):
-                return _past(context, rest, told)
-            newest = newest or (rest, told)
+        if found_reasons := reasons(context, rest):
+            if _may_return(context, rest, found_reasons):
+                return _past(context, rest, found_reasons)
+            newest = newest or (rest, found_reasons)
     return None if newest is None else _past(context, *newest)
 
 
@@ -208,14 +208,14 @@ def _past(context: Context, rest: Rest, found: list[Reason]) -> Finding | None:
     )
 
 
-def _may_return(context: Context, rest: Rest, told: list[Reason]) -> bool:
+def _may_return(context: Context, rest: Rest, found_reasons: list[Reason]) -> bool:
     """Whether a stop that has ended is clear, recent or long, and nobody worked on the unit since.
 
     A unit that starts again by itself has not been mended; one that stood for days in the heating season is
     asked about for the rest of that season.
     """
     until = local(context, rest.end).date()
-    plain = {"power", "floor", "room", "fault"} & {r.kind for r in told}
+    plain = {"power", "floor", "room", "fault"} & {r.kind for r in found_reasons}
     worked_on = any(r.kind == "serviced" and r.until >= until.isoformat() for r in context.recognised)
     return bool(_is_near_or_long(context, rest) and plain and not worked_on)
 

@@ -16,7 +16,7 @@ from fieldfare.api.http.auth import (
     SignInFirst,
     session_of,
 )
-from fieldfare.api.http.html.screens import NO_STORE, Csrf
+from fieldfare.api.http.html.site_pages import NO_STORE, Csrf
 from fieldfare.api.http.routers import page_router
 from fieldfare.api.http.sessions import (
     Proof,

@@ -7,7 +7,7 @@ from typing import Annotated
 from fastapi import HTTPException, Path, Request
 from fastapi.responses import HTMLResponse, Response
 
-from fieldfare.api.http.html.screens import reader, visitor
+from fieldfare.api.http.html.site_pages import reader, visitor
 from fieldfare.api.http.routers import page_router
 from fieldfare.dashboards import pages
 

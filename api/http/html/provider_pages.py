@@ -16,7 +16,7 @@ from fieldfare.api.http.auth import (
     is_secure,
     session_of,
 )
-from fieldfare.api.http.html.pages import signed_in
+from fieldfare.api.http.html.sign_in_pages import signed_in
 from fieldfare.api.http.routers import page_router
 from fieldfare.api.http.sessions import note_refusal, open_for_provider, set_cookie
 from fieldfare.api.people.accounts import AccountRefused

@@ -8,7 +8,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from fieldfare.api.firm.own import USUAL_UNITS, units_of
+from fieldfare.api.firm.personal_settings import USUAL_UNITS, units_of
 from fieldfare.api.http.app_state import parts_of
 from fieldfare.api.http.auth import session_of
 from fieldfare.dashboards.text.units import reading_in

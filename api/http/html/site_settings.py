@@ -13,7 +13,7 @@ from fieldfare.analysis.errors import InputError, Problem, SiteError
 from fieldfare.api.core.sites import UnknownSite
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import CSRF_FIELD, AppStateHere, SiteId
-from fieldfare.api.http.html.screens import (
+from fieldfare.api.http.html.site_pages import (
     reader,
     see_other,
     visitor,

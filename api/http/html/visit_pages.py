@@ -14,7 +14,7 @@ from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import AppStateHere
 from fieldfare.api.http.html import page_rows
 from fieldfare.api.http.html.form_values import typed_day
-from fieldfare.api.http.html.screens import reader, visitor
+from fieldfare.api.http.html.site_pages import reader, visitor
 from fieldfare.api.http.routers import page_router
 from fieldfare.api.visits.bookings import colleagues
 from fieldfare.api.visits.feed import calendar, visits_of

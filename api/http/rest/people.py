@@ -11,8 +11,8 @@ from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.plant.site_id import SITE_ID
 from fieldfare.api.http.auth import (
     AppStateHere,
-    PlantHere,
     SignInFirst,
+    SiteRecordHere,
     actor_of,
     need,
     session_of,
@@ -53,7 +53,7 @@ from fieldfare.api.http.sessions import (
 from fieldfare.api.people.access import Actor
 from fieldfare.api.people.accounts import AccountRefused
 from fieldfare.api.people.audit import AuditRow
-from fieldfare.api.people.inviting import take_in, welcome_address
+from fieldfare.api.people.invitations import take_in, welcome_address
 from fieldfare.api.people.passwords import check_strength
 
 router = rest_router("people")
@@ -173,26 +173,30 @@ def invite(person: RowId, parts: AppStateHere, actor: Actor = need("people.write
 
 
 @router.get("/sites/{site_id}/links")
-def list_links(plant: PlantHere, parts: AppStateHere, actor: Actor = need("links.write")) -> list[LinkOut]:
+def list_links(
+    record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("links.write")
+) -> list[LinkOut]:
     """Links to this home, newest first."""
-    return [LinkOut(**asdict(row)) for row in parts.links.of_site(plant.site.id)]
+    return [LinkOut(**asdict(row)) for row in parts.links.of_site(record.site.id)]
 
 
 @router.post("/sites/{site_id}/links", status_code=201)
 def make_link(
-    body: LinkIn, plant: PlantHere, parts: AppStateHere, actor: Actor = need("links.write")
+    body: LinkIn, record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("links.write")
 ) -> LinkOut:
     """A link that shows this home to its householder without an account."""
-    row, text = parts.links.make(plant.site.id, body.days, actor.name)
-    parts.audit.note(actor, "link made", plant.site.id, link=row.id)
+    row, text = parts.links.make(record.site.id, body.days, actor.name)
+    parts.audit.note(actor, "link made", record.site.id, link=row.id)
     return LinkOut(**asdict(row), address=f"{parts.settings.address}/home/{text}")
 
 
 @router.delete("/sites/{site_id}/links/{link}", status_code=204, response_class=Response)
-def revoke_link(link: Key, plant: PlantHere, parts: AppStateHere, actor: Actor = need("links.write")) -> None:
+def revoke_link(
+    link: Key, record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("links.write")
+) -> None:
     """End a link, and all that was opened with it."""
-    parts.links.revoke(plant.site.id, link)
-    parts.audit.note(actor, "link revoked", plant.site.id, link=link)
+    parts.links.revoke(record.site.id, link)
+    parts.audit.note(actor, "link revoked", record.site.id, link=link)
 
 
 @router.get("/devices")

@@ -9,7 +9,7 @@ from typing import Annotated, Any
 from fastapi import Query
 from pydantic import BaseModel, Field
 
-from fieldfare.api.http.auth import AppStateHere, PlantHere, need
+from fieldfare.api.http.auth import AppStateHere, SiteRecordHere, need
 from fieldfare.api.http.html import page_rows
 from fieldfare.api.http.routers import rest_router
 from fieldfare.api.http.schemas import (
@@ -83,19 +83,19 @@ def list_visits(
 
 @router.get("/sites/{site_id}/visits")
 def visits_of_site(
-    plant: PlantHere, parts: AppStateHere, actor: Actor = need("visits.read")
+    record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("visits.read")
 ) -> list[VisitOut]:
     """A home's visits, newest first; cancelled ones too."""
-    return [_out(row) for row in parts.bookings.of_site(plant.site.id)]
+    return [_out(row) for row in parts.bookings.of_site(record.site.id)]
 
 
 @router.post("/sites/{site_id}/visits", status_code=201)
 def book_visit(
-    body: VisitIn, plant: PlantHere, parts: AppStateHere, actor: Actor = need("visits.write")
+    body: VisitIn, record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("visits.write")
 ) -> VisitOut:
     """Book a visit."""
-    row = parts.bookings.book(plant.site.id, _wish(body), actor, datetime.now(UTC), even_so=body.even_so)
-    parts.audit.note(actor, "visit booked", plant.site.id, visit=row.id)
+    row = parts.bookings.book(record.site.id, _wish(body), actor, datetime.now(UTC), even_so=body.even_so)
+    parts.audit.note(actor, "visit booked", record.site.id, visit=row.id)
     return _out(row)
 
 
@@ -103,25 +103,25 @@ def book_visit(
 def change_booked_visit(
     visit: RowId,
     body: VisitIn,
-    plant: PlantHere,
+    record: SiteRecordHere,
     parts: AppStateHere,
     actor: Actor = need("visits.write"),
 ) -> VisitOut:
     """Change a visit, or book a cancelled one again."""
     row = parts.bookings.change(
-        plant.site.id, visit, _wish(body), actor, datetime.now(UTC), even_so=body.even_so
+        record.site.id, visit, _wish(body), actor, datetime.now(UTC), even_so=body.even_so
     )
-    parts.audit.note(actor, "visit changed", plant.site.id, visit=visit)
+    parts.audit.note(actor, "visit changed", record.site.id, visit=visit)
     return _out(row)
 
 
 @router.delete("/sites/{site_id}/visits/{visit}")
 def cancel_booked_visit(
-    visit: RowId, plant: PlantHere, parts: AppStateHere, actor: Actor = need("visits.write")
+    visit: RowId, record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("visits.write")
 ) -> VisitOut:
     """Cancel a visit; it stays in the home's list, and calendars hear of it."""
-    row = parts.bookings.cancel(plant.site.id, visit, actor, datetime.now(UTC))
-    parts.audit.note(actor, "visit cancelled", plant.site.id, visit=visit)
+    row = parts.bookings.cancel(record.site.id, visit, actor, datetime.now(UTC))
+    parts.audit.note(actor, "visit cancelled", record.site.id, visit=visit)
     return _out(row)
 
 

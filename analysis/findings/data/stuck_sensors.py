@@ -306,4 +306,6 @@ def _spoilt_by_stuck(context: Context, finding: Finding) -> frozenset[str]:
     return frozenset(out)
 
 
-SILENCE_RULES: tuple[Rule, ...] = (Rule("sensor_stuck", sensor_stuck, makes_unreliable=_spoilt_by_stuck),)
+STUCK_SENSOR_RULES: tuple[Rule, ...] = (
+    Rule("sensor_stuck", sensor_stuck, makes_unreliable=_spoilt_by_stuck),
+)

@@ -35,7 +35,7 @@ from fieldfare.collector.csv.cells import harmless
 
 WORDS = {
     "monitoring": "The firm reads the meters of my heating, to find faults and to advise me.",
-    "fleet_learning": "The firm may use my home's figures, with other homes', to learn for its next designs.",
+    "fleet_feedback": "The firm may use my home's figures, with other homes', to learn for its next designs.",
     "monthly_letter": "The firm writes to me every month how my heating did.",
 }
 """Wording of each consent; stored with the answer."""

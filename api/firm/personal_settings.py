@@ -27,7 +27,7 @@ UNITS: Mapping[str, tuple[str, ...]] = MappingProxyType(
 
 
 @dataclass(frozen=True)
-class OwnSettings:
+class PersonalSettings:
     """channel : a channel's address, empty for e-mail. at_once, digest : severities that are sent so
     quiet_from, quiet_to : local hours, None for the firm's. units : energy, flow, pressure
     """
@@ -45,17 +45,17 @@ class OwnSettings:
         return f"{urlsplit(self.channel).scheme}://…" if self.channel else ""
 
 
-def own_settings(database: Database, person: int) -> OwnSettings:
+def personal_settings(database: Database, person: int) -> PersonalSettings:
     with database.read() as session:
         return settings_in(session, person)
 
 
-def settings_in(session: Session, person: int) -> OwnSettings:
+def settings_in(session: Session, person: int) -> PersonalSettings:
     """A person's settings within a transaction; the usual ones where nothing was set."""
     row = session.get(PersonSettings, person)
     if row is None:
-        return OwnSettings()
-    return OwnSettings(
+        return PersonalSettings()
+    return PersonalSettings(
         row.channel,
         tuple(row.at_once),
         tuple(row.digest),
@@ -65,7 +65,7 @@ def settings_in(session: Session, person: int) -> OwnSettings:
     )
 
 
-def keep_settings(database: Database, person: int, settings: OwnSettings, service: Settings) -> None:
+def keep_settings(database: Database, person: int, settings: PersonalSettings, service: Settings) -> None:
     """Keep a person's settings. Raises InputError with what is wrong and what would be right."""
     settings = _checked(settings, service)
     with database.write() as session:
@@ -82,13 +82,13 @@ def units_of(database: Database, person: int) -> Mapping[str, str]:
     return {**USUAL_UNITS, **(found or {})}
 
 
-def settings_of_people(session: Session) -> dict[str, tuple[Person, OwnSettings]]:
+def settings_of_people(session: Session) -> dict[str, tuple[Person, PersonalSettings]]:
     """E-mail -> person and settings of everybody who may sign in and wants notices."""
     people = session.scalars(select(Person).where(Person.active, Person.notices).order_by(Person.email)).all()
     return {p.email: (p, settings_in(session, p.id)) for p in people}
 
 
-def _checked(settings: OwnSettings, service: Settings) -> OwnSettings:
+def _checked(settings: PersonalSettings, service: Settings) -> PersonalSettings:
     for name, chosen in (("at once", settings.at_once), ("in the digest", settings.digest)):
         if bad := set(chosen) - set(SEVERITIES):
             raise InputError(f"told {name}: unknown severity {min(bad)!r}; use {', '.join(SEVERITIES)}")

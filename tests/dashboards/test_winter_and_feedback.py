@@ -81,7 +81,7 @@ def test_lessons_show_the_homes_behind_each_number() -> None:
         },
         "left_out": 1,
     }
-    page = sound(pages.learning_page(learning, INSTALLER, {"home-1": "Kiln & Row"}))
+    page = sound(pages.design_feedback_page(learning, INSTALLER, {"home-1": "Kiln & Row"}))
     assert "home-4" in page
     assert "1 home did not agree" in page
     assert "<title>Kiln &amp; Row: 0.90 (0.70 to 1.30)</title>" in page, "a dot has its home's name"

@@ -26,7 +26,7 @@ _DO = {
 }
 
 
-def snap_rows(document: dict[str, Any]) -> list[dict[str, Any]]:
+def cold_snap_rows(document: dict[str, Any]) -> list[dict[str, Any]]:
     """Rows of name, site, state, says and do."""
     return [_row(home) for home in document["homes"]]
 

@@ -19,5 +19,5 @@ def is_usual_rest(context: Context, rest: Rest) -> bool:
         return False
     like = others.begun & others.ended & (others.start != rest.start)
     like &= others.hours >= limit("stopped_like_length") * rest.hours
-    like &= others.told["outdoor_mean_c"] <= outdoor + limit("stopped_like_k")
+    like &= others.columns["outdoor_mean_c"] <= outdoor + limit("stopped_like_k")
     return bool(like.sum() >= limit("stopped_like_rests"))

@@ -15,11 +15,11 @@ from fieldfare.analysis.tuning.week import Week
 
 _SHOWN_BY = 7  # days of targets
 
-TakenBack = tuple[str, Values, Values, str]
+StepBack = tuple[str, Values, Values, str]
 """Setting, its values now and as they should be, and what was short: a zone, or hot_water."""
 
 
-def too_much(season: Season, week: Week) -> TakenBack | None:
+def step_back(season: Season, week: Week) -> StepBack | None:
     """The step that gives warmth back; None where nothing is short, or nothing was taken away.
 
     A set-back deeper than is advised goes first: rooms that fall so far need the hotter curve in the morning.
@@ -42,7 +42,7 @@ def too_much(season: Season, week: Week) -> TakenBack | None:
     return _hotter_curve(season, taken, zone)
 
 
-def _hotter_curve(season: Season, taken: list[TuningStep], zone: str) -> TakenBack | None:
+def _hotter_curve(season: Season, taken: list[TuningStep], zone: str) -> StepBack | None:
     """Where the last step was no cause: the end of the curve that the cold days lie nearer to, by a step,
     never above what it was; without a lowered curve the last step that is not taken back yet."""
     curve = [step for step in season.log if step.code == "heating_curve"]

@@ -22,7 +22,7 @@ from fieldfare.api.http.finding_actions import colleagues, decide
 from fieldfare.api.http.html import page_rows
 from fieldfare.api.http.html.form_values import typed_day
 from fieldfare.api.http.html.live_fleet import live_rows
-from fieldfare.api.http.html.screens import (
+from fieldfare.api.http.html.site_pages import (
     NO_STORE,
     Csrf,
     fleet_list,
@@ -77,16 +77,16 @@ def compare(
 
 def _home(request: Request, parts: AppState, site_id: str) -> Home | str:
     """A home with its rolling year, or why it can't be shown. Raises UnknownSite."""
-    plant = parts.service.sites.get(site_id)
+    record = parts.service.sites.get(site_id)
     reader(request, "site.read", site_id)
-    made = attempt(site_id, "work out its results", lambda: page_rows.worked_out(parts, plant, {}))
+    made = attempt(site_id, "work out its results", lambda: page_rows.worked_out(parts, record, {}))
     if isinstance(made, Failure):
-        return f"{plant.site.site.name}: {made.reason}."
+        return f"{record.site.site.name}: {made.reason}."
     result, facts, _ = made
     if result is None:
-        return f"{plant.site.site.name} has no readings yet."
-    rows = day_rows(facts, plant.site.zone) if facts is not None else rows_of_result(result)
-    return Home(plant.site.site.name, plant.site, result, rows)
+        return f"{record.site.site.name} has no readings yet."
+    rows = day_rows(facts, record.site.zone) if facts is not None else rows_of_result(result)
+    return Home(record.site.site.name, record.site, result, rows)
 
 
 @router.get("/homes/chosen")
@@ -127,9 +127,9 @@ def decide_many(
         name = f"{pages.finding_title(code)}, {site_id[:40]}"
         try:
             check(actor, "alerts.handle", site_id)
-            plant = parts.service.sites.get(site_id)
-            name = f"{pages.finding_title(code)}, {plant.site.site.name}"
-            decide(parts, plant, code, decision, actor)
+            record = parts.service.sites.get(site_id)
+            name = f"{pages.finding_title(code)}, {record.site.site.name}"
+            decide(parts, record, code, decision, actor)
         except UnknownSite:
             problems.append(f"{name}: there is no such home.")
         except InputError as error:

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from fieldfare.analysis.readings import Samples
 
 
-class Seen:
+class SeenTimes:
     """Times stored as evenly spaced runs where that is shorter; a long regular file needs little memory."""
 
     def __init__(self) -> None:

@@ -9,7 +9,7 @@ from fieldfare.analysis.findings.confidence import Flags
 from fieldfare.analysis.findings.context import Context
 
 
-def preceded(context: Context, days: Table) -> Flags:
+def heated_by_others(context: Context, days: Table) -> Flags:
     """Days whose stored water passed the setpoint by `held_over_setpoint_k` and never asked for a reheat.
 
     A heater that makes the water in a stopped unit's stead lets it fall to where the unit would have begun,

@@ -7,8 +7,8 @@ from typing import Annotated, Literal
 from fastapi import Query, Request
 from fastapi.responses import Response
 
-from fieldfare.api.http.auth import AppStateHere, PlantHere
-from fieldfare.api.http.html.screens import reader
+from fieldfare.api.http.auth import AppStateHere, SiteRecordHere
+from fieldfare.api.http.html.site_pages import reader
 from fieldfare.api.http.routers import page_router
 from fieldfare.dashboards import pages
 
@@ -17,7 +17,7 @@ router = page_router()
 
 @router.get("/sites/{site_id}/figures/event.json")
 def event(
-    plant: PlantHere,
+    record: SiteRecordHere,
     request: Request,
     parts: AppStateHere,
     kind: Literal["run", "defrost", "reheat"],
@@ -25,10 +25,10 @@ def event(
     step: Literal["next", "previous"],
 ) -> Response:
     """The next or the previous event about a moment [ms]; null where there is none."""
-    reader(request, "site.read", plant.site.id)
-    first, last = parts.service.results.period(plant, None, None)
-    facts = parts.service.facts_cache.kept(plant.site.id, first, last)
+    reader(request, "site.read", record.site.id)
+    first, last = parts.service.results.period(record, None, None)
+    facts = parts.service.facts_cache.stored(record.site.id, first, last)
     return Response(
-        pages.event_json(facts, plant.site.zone, kind, at, 1 if step == "next" else -1),
+        pages.event_json(facts, record.site.zone, kind, at, 1 if step == "next" else -1),
         media_type="application/json",
     )

@@ -13,7 +13,7 @@ from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import (
     CSRF_FIELD,
     AppStateHere,
-    PlantHere,
+    SiteRecordHere,
     actor_of,
     check,
     cookie_name,
@@ -45,15 +45,15 @@ Email = Annotated[str, Form(max_length=254)]
 def paper(
     kind: Literal["month", "winter", "hand-over", "service", "commissioning"],
     period: str,
-    plant: PlantHere,
+    record: SiteRecordHere,
     request: Request,
     parts: AppStateHere,
 ) -> Response:
     """A paper to read on the screen."""
-    if (refusal := _refusal(request, "papers.read", plant.site.id)) is not None:
+    if (refusal := _refusal(request, "papers.read", record.site.id)) is not None:
         return refusal
     accepts = request.headers.get("accept-language", "")
-    return rendered(paper_for(parts.service, plant, kind, period), "html", served=True, accepts=accepts)
+    return rendered(paper_for(parts.service, record, kind, period), "html", served=True, accepts=accepts)
 
 
 @router.get("/sign-in")
@@ -171,8 +171,8 @@ def _welcome(parts: AppState, secret: str, problem: str) -> str:
     if person is None:
         ended = "this address is not, or no longer, good; ask for a new one"
         return looks.welcome_page(problem or ended, is_first=False)
-    plants = (parts.service.sites.find(site) for site in person.sites)
-    homes = [plant.site.site.name for plant in plants if plant is not None]
+    records = (parts.service.sites.find(site) for site in person.sites)
+    homes = [record.site.site.name for record in records if record is not None]
     return looks.welcome_page(problem, is_first=False, name=person.name, role=person.role, homes=homes)
 
 

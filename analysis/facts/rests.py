@@ -20,7 +20,7 @@ from fieldfare.analysis.minutes.operating_state import (
     HOT_WATER,
     OFF,
     UNKNOWN,
-    UNTOLD,
+    USE_UNKNOWN,
     least_running_w,
 )
 from fieldfare.analysis.minutes.resampling import canonical, on_minutes, sampling_interval
@@ -212,7 +212,7 @@ def _is_for(minutes: Minutes, use: int) -> Flags:
     """Minutes whose heat goes to that use, or may."""
     served = minutes.serving
     # Work too weak for a run (`_works`) is told as off: nothing says what it is for.
-    return np.isin(served, (use, UNTOLD, COOLING, UNKNOWN, OFF))
+    return np.isin(served, (use, USE_UNKNOWN, COOLING, UNKNOWN, OFF))
 
 
 def _blur_minutes(site: Site, minutes: Minutes, readings: Readings) -> int:

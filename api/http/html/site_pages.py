@@ -15,7 +15,7 @@ from fieldfare.analysis.errors import (
     SiteError,
 )
 from fieldfare.analysis.facts.tables import Facts
-from fieldfare.api.core.fleet_rows import fleet_learning
+from fieldfare.api.core.fleet_rows import fleet_feedback
 from fieldfare.api.core.fleet_table import Chosen
 from fieldfare.api.core.local_days import day_of
 from fieldfare.api.core.results import NoReadings
@@ -25,8 +25,8 @@ from fieldfare.api.http.app_state import AppState, parts_of
 from fieldfare.api.http.auth import (
     CSRF_FIELD,
     AppStateHere,
-    PlantHere,
     SignInFirst,
+    SiteRecordHere,
     actor_of,
     check,
     confirm,
@@ -37,7 +37,7 @@ from fieldfare.api.http.html.household import household, visits_to_come
 from fieldfare.api.http.html.reader_language import in_readers_language
 from fieldfare.api.http.html.uploads import (
     may_agree_anew,
-    taking_in,
+    upload_reader,
     with_points,
 )
 from fieldfare.api.http.owners import owner_word
@@ -144,156 +144,156 @@ def winter_list(request: Request, parts: AppStateHere) -> Response:
 
 
 @router.get("/learning")
-def learning(request: Request, parts: AppStateHere) -> Response:
+def design_feedback(request: Request, parts: AppStateHere) -> Response:
     """What the firm's own systems say."""
     reader(request, "fleet.read")
     names = {card.id: card.name for card in parts.service.sites.cards()}
-    return HTMLResponse(pages.learning_page(fleet_learning(parts.service), visitor(request), names))
+    return HTMLResponse(pages.design_feedback_page(fleet_feedback(parts.service), visitor(request), names))
 
 
 @router.get("/sites/{site_id}")
-def site(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+def site(record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
     """One site, for diagnosis."""
-    actor = reader(request, "site.read", plant.site.id)
+    actor = reader(request, "site.read", record.site.id)
     if actor.role not in OF_THE_FIRM:
-        return see_other(f"/sites/{plant.site.id}/home")
+        return see_other(f"/sites/{record.site.id}/home")
     query, problem, typed = _query(request), "", {}
     try:
-        found = page_rows.worked_out(parts, plant, query)
+        found = page_rows.worked_out(parts, record, query)
     except InputError as error:
         problem, typed = str(error), {k: query.pop(k) for k in ("from", "to") if k in query}
-        found = page_rows.worked_out(parts, plant, query)
-    row = page_rows.site_row_with_readings(parts, plant, found.result, actor)
-    row |= {"visits": visits_to_come(parts, plant), "period_problem": problem, "period_typed": typed}
-    works = page_rows.works_of(parts, plant, effects=True)
-    drawn, now = page_rows.drawn(parts, plant, query, found), page_rows.clock(parts)
+        found = page_rows.worked_out(parts, record, query)
+    row = page_rows.site_row_with_readings(parts, record, found.result, actor)
+    row |= {"visits": visits_to_come(parts, record), "period_problem": problem, "period_typed": typed}
+    works = page_rows.works_of(parts, record, effects=True)
+    drawn, now = page_rows.drawn(parts, record, query, found), page_rows.clock(parts)
     page = pages.site_page(row, found.facts, works, visitor(request), query, now, drawn)
     return HTMLResponse(page, 422 if problem else 200)
 
 
 @router.get("/sites/{site_id}/figures/uses.json")
 def uses(
-    plant: PlantHere,
+    record: SiteRecordHere,
     request: Request,
     parts: AppStateHere,
     start: Annotated[int, Query(ge=0, le=2**42)],
     end: Annotated[int, Query(ge=0, le=2**42)],
 ) -> Response:
     """What each minute of a stretch was used for."""
-    reader(request, "site.read", plant.site.id)
-    first, last = day_of(start, plant.site.zone), day_of(end, plant.site.zone)
+    reader(request, "site.read", record.site.id)
+    first, last = day_of(start, record.site.zone), day_of(end, record.site.zone)
     if not 0 <= (last - first).days <= LONGEST_USES_DAYS:
         raise InputError(f"a stretch of up to {LONGEST_USES_DAYS} days can be asked for")
-    facts = parts.service.facts_cache.kept(plant.site.id, first - LONGEST_RUN, last)
+    facts = parts.service.facts_cache.stored(record.site.id, first - LONGEST_RUN, last)
     return Response(pages.uses_json(facts, start, end), media_type="application/json")
 
 
 @router.get("/sites/{site_id}/figures/{name}.json")
-def figure(name: str, plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+def figure(name: str, record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
     """A figure for zooming into."""
-    reader(request, "site.read", plant.site.id)
-    result, facts = _figure_of(name, plant, parts, _query(request))
+    reader(request, "site.read", record.site.id)
+    result, facts = _figure_of(name, record, parts, _query(request))
     if name in pages.EXPECTATIONS:
-        equipped = parts.service.facts_cache.equipped(plant.site)
+        equipped = parts.service.facts_cache.with_borrowed_weather(record.site)
         return Response(pages.expectation_json(name, equipped, facts), media_type="application/json")
-    return Response(pages.figure_json(name, plant.site, result, facts), media_type="application/json")
+    return Response(pages.figure_json(name, record.site, result, facts), media_type="application/json")
 
 
 def _figure_of(
-    name: str, plant: SiteRecord, parts: AppState, query: dict[str, str]
+    name: str, record: SiteRecord, parts: AppState, query: dict[str, str]
 ) -> tuple[dict[str, Any], Facts]:
     """What a figure is made from: the result and the facts of the days asked for."""
     if name not in pages.FIGURES and name not in pages.EXPECTATIONS:
         raise HTTPException(404, f"there is no figure {name[:40]!r}")
-    result, facts, _ = page_rows.worked_out(parts, plant, query)
+    result, facts, _ = page_rows.worked_out(parts, record, query)
     if result is None or facts is None:
-        raise NoReadings(plant.site.id)
+        raise NoReadings(record.site.id)
     return result, facts
 
 
 @router.get("/sites/{site_id}/figures/{name}/numbers")
 def numbers(
     name: str,
-    plant: PlantHere,
+    record: SiteRecordHere,
     request: Request,
     parts: AppStateHere,
     part: Annotated[int, Query(ge=0, le=1)] = 0,
 ) -> Response:
     """The numbers behind a figure. part : the table alone, for a page that is open"""
-    actor = reader(request, "site.read", plant.site.id)
+    actor = reader(request, "site.read", record.site.id)
     if actor.role not in OF_THE_FIRM:
-        return see_other(f"/sites/{plant.site.id}/home")
-    site, query = plant.site, _query(request)
-    result, facts = _figure_of(name, plant, parts, query)
+        return see_other(f"/sites/{record.site.id}/home")
+    site, query = record.site, _query(request)
+    result, facts = _figure_of(name, record, parts, query)
     if name in pages.EXPECTATIONS:
-        site = parts.service.facts_cache.equipped(site)
+        site = parts.service.facts_cache.with_borrowed_weather(site)
     page = pages.numbers_page(name, site, result, facts, visitor(request), query, part=bool(part))
     return HTMLResponse(page)
 
 
 @router.get("/sites/{site_id}/figures")
 def figures(
-    plant: PlantHere,
+    record: SiteRecordHere,
     request: Request,
     parts: AppStateHere,
     of: Annotated[str, Query(max_length=300)] = "",
     part: Annotated[int, Query(ge=0, le=1)] = 0,
 ) -> Response:
     """Some of a home's figures, or all. of : their names with commas between. part : the figures alone"""
-    actor = reader(request, "site.read", plant.site.id)
+    actor = reader(request, "site.read", record.site.id)
     if actor.role not in OF_THE_FIRM:
-        return see_other(f"/sites/{plant.site.id}/home")
+        return see_other(f"/sites/{record.site.id}/home")
     names = [name for name in pages.FIGURES if name != "trace" and (not of or name in of.split(","))]
     query = _query(request)
     if not names:
         raise HTTPException(404, f"there is no figure {of[:40]!r}")
-    result, facts = _figure_of(names[0], plant, parts, query)
-    page = pages.figures_page(names, plant.site, result, facts, visitor(request), query, part=bool(part))
+    result, facts = _figure_of(names[0], record, parts, query)
+    page = pages.figures_page(names, record.site, result, facts, visitor(request), query, part=bool(part))
     return HTMLResponse(page)
 
 
 @router.get("/sites/{site_id}/expectations")
-def expectations(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+def expectations(record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
     """Measured beside expected, for every model."""
-    actor = reader(request, "site.read", plant.site.id)
+    actor = reader(request, "site.read", record.site.id)
     if actor.role not in OF_THE_FIRM:
-        return see_other(f"/sites/{plant.site.id}/home")
+        return see_other(f"/sites/{record.site.id}/home")
     query = _query(request)
-    result, facts, _ = page_rows.worked_out(parts, plant, query)
+    result, facts, _ = page_rows.worked_out(parts, record, query)
     if result is None or facts is None:
-        raise NoReadings(plant.site.id)
-    row = {"id": plant.site.id, "name": plant.site.site.name}
-    equipped = parts.service.facts_cache.equipped(plant.site)
+        raise NoReadings(record.site.id)
+    row = {"id": record.site.id, "name": record.site.site.name}
+    equipped = parts.service.facts_cache.with_borrowed_weather(record.site)
     return HTMLResponse(pages.expectations_page(row, equipped, facts, visitor(request), query))
 
 
 @router.get("/sites/{site_id}/home")
-def home(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+def home(record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
     """The household's page."""
-    actor = reader(request, "site.read", plant.site.id)
+    actor = reader(request, "site.read", record.site.id)
     query = _query(request)
-    contents = page_rows.month_contents(parts, plant, query.get("month", ""))
-    row = page_rows.row_of(parts, plant, parts.service.results.newest(plant.site.id))
-    works = page_rows.works_of(parts, plant, effects=False)
+    contents = page_rows.month_contents(parts, record, query.get("month", ""))
+    row = page_rows.row_of(parts, record, parts.service.results.newest(record.site.id))
+    works = page_rows.works_of(parts, record, effects=False)
     firm, now = parts.service.firm.signature, page_rows.clock(parts)
 
     def page() -> str:
-        about = household(parts, plant, actor)
+        about = household(parts, record, actor)
         return pages.home_page(row, contents, works, visitor(request), query, now, firm, about)
 
-    return in_readers_language(request, page, site=plant.site)
+    return in_readers_language(request, page, site=record.site)
 
 
 @router.get("/sites/{site_id}/winter")
-def winter(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+def winter(record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
     """One home's check before winter."""
-    reader(request, "papers.read", plant.site.id)
+    reader(request, "papers.read", record.site.id)
     query = _query(request)
     season = query.get("season", "")
     year = int(season) if season.isdecimal() else None
-    contents = winter_paper(parts.service, plant, year, looked_at=True).contents
-    row = page_rows.row_of(parts, plant, contents["result"])
-    row["rolling"] = rolling_result(parts.service, plant, contents["result"])
+    contents = winter_paper(parts.service, record, year, looked_at=True).contents
+    row = page_rows.row_of(parts, record, contents["result"])
+    row["rolling"] = rolling_result(parts.service, record, contents["result"])
     return HTMLResponse(pages.winter_page(row, contents, visitor(request), query, page_rows.clock(parts)))
 
 
@@ -334,73 +334,73 @@ async def take_site(request: Request, parts: AppStateHere) -> Response:
 
 
 @router.get("/sites/{site_id}/readings")
-def readings(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+def readings(record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
     """Where a CSV is dropped in."""
-    reader(request, "site.write", plant.site.id)
-    row = page_rows.row_of(parts, plant, None)
-    return HTMLResponse(pages.readings_page(row, None, [], visitor(request), imports=_imports(parts, plant)))
+    reader(request, "site.write", record.site.id)
+    row = page_rows.row_of(parts, record, None)
+    return HTMLResponse(pages.readings_page(row, None, [], visitor(request), imports=_imports(parts, record)))
 
 
-def _imports(parts: AppState, plant: SiteRecord) -> list[FileImport]:
-    return FileImports(parts.service, plant.site.id).listed()
+def _imports(parts: AppState, record: SiteRecord) -> list[FileImport]:
+    return FileImports(parts.service, record.site.id).listed()
 
 
 @router.post("/sites/{site_id}/readings/anyway")
-def take_anyway(plant: PlantHere, request: Request, parts: AppStateHere, csrf: Csrf = "") -> Response:
+def take_anyway(record: SiteRecordHere, request: Request, parts: AppStateHere, csrf: Csrf = "") -> Response:
     """Read the file that waits because it looks like another home's."""
-    actor = writer(request, "site.write", csrf, plant.site.id)
-    taking = taking_in(parts)
-    path = taking.waiting(plant.site.id)
+    actor = writer(request, "site.write", csrf, record.site.id)
+    uploads = upload_reader(parts)
+    path = uploads.waiting(record.site.id)
     try:
         if path is None:
             raise InputError("no file waits any more; bring it in again")
-        taking.start(plant.site.id, path, actor, anyway=True)
+        uploads.start(record.site.id, path, actor, anyway=True)
     except InputError as error:
-        return _refused_file(plant, request, parts, error)
-    return see_other(f"/sites/{plant.site.id}/progress")
+        return _refused_file(record, request, parts, error)
+    return see_other(f"/sites/{record.site.id}/progress")
 
 
 @router.post("/sites/{site_id}/readings/undo")
 def undo_readings(
-    plant: PlantHere,
+    record: SiteRecordHere,
     request: Request,
     parts: AppStateHere,
     csrf: Csrf = "",
     number: Annotated[int, Form(ge=0, le=2**31 - 1)] = 0,
 ) -> Response:
     """Undo the newest file. number : which one the page showed as the newest"""
-    actor = writer(request, "site.write", csrf, plant.site.id)
+    actor = writer(request, "site.write", csrf, record.site.id)
     try:
-        taking_in(parts).undo(plant.site.id, number, actor)
+        upload_reader(parts).undo(record.site.id, number, actor)
     except InputError as error:
-        return _refused_file(plant, request, parts, error)
-    return see_other(f"/sites/{plant.site.id}/progress")
+        return _refused_file(record, request, parts, error)
+    return see_other(f"/sites/{record.site.id}/progress")
 
 
-def _refused_file(plant: SiteRecord, request: Request, parts: AppState, error: InputError) -> Response:
-    row, imports = page_rows.row_of(parts, plant, None), _imports(parts, plant)
+def _refused_file(record: SiteRecord, request: Request, parts: AppState, error: InputError) -> Response:
+    row, imports = page_rows.row_of(parts, record, None), _imports(parts, record)
     problems = [Problem("", str(error))]
     return HTMLResponse(pages.readings_page(row, None, problems, visitor(request), imports=imports), 422)
 
 
 @router.post("/sites/{site_id}/readings")
 def take_readings(
-    plant: PlantHere,
+    record: SiteRecordHere,
     request: Request,
     parts: AppStateHere,
     csrf: Csrf = "",
     file: Annotated[UploadFile | None, File()] = None,
 ) -> Response:
     """A CSV: its columns are proposed where the site has no points yet, else it is read in the background."""
-    actor = writer(request, "site.write", csrf, plant.site.id)
-    row, taking = page_rows.row_of(parts, plant, None), taking_in(parts)
+    actor = writer(request, "site.write", csrf, record.site.id)
+    row, uploads = page_rows.row_of(parts, record, None), upload_reader(parts)
     try:
         if file is None or not file.filename:
             raise InputError("choose the file with the readings")
-        path = taking.keep(plant.site.id, file.filename, file.file)
-        if plant.site.point and not may_agree_anew(parts, plant.site):
-            taking.start(plant.site.id, path, actor)
-            return see_other(f"/sites/{plant.site.id}/progress")
+        path = uploads.keep(record.site.id, file.filename, file.file)
+        if record.site.point and not may_agree_anew(parts, record.site):
+            uploads.start(record.site.id, path, actor)
+            return see_other(f"/sites/{record.site.id}/progress")
         proposal = _proposal(path, file.filename)
     except InputError as error:
         problems = [Problem("", str(error))]
@@ -417,35 +417,37 @@ def _proposal(path: Path, name: str) -> MappingProposal:
 
 
 @router.post("/sites/{site_id}/points")
-async def take_points(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+async def take_points(record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
     """The columns as agreed on: they go into the site's file, and the kept export is read."""
     form = await request.form(max_fields=1000)
-    actor = writer(request, "site.write", str(form.get(CSRF_FIELD, "")), plant.site.id)
+    actor = writer(request, "site.write", str(form.get(CSRF_FIELD, "")), record.site.id)
     values = {k: v for k, v in form.items() if isinstance(v, str)}
-    taking = taking_in(parts)
-    path = taking.waiting(plant.site.id)
+    uploads = upload_reader(parts)
+    path = uploads.waiting(record.site.id)
     try:
-        with_points(parts, plant.site, points_toml(values))
+        with_points(parts, record.site, points_toml(values))
         if path is not None:
-            taking.start(plant.site.id, path, actor)
+            uploads.start(record.site.id, path, actor)
     except SiteError as error:
-        row = page_rows.row_of(parts, plant, None)
+        row = page_rows.row_of(parts, record, None)
         proposal = propose(*head_of(path)) if path is not None else None
         return HTMLResponse(
             pages.readings_page(row, proposal, error.problems, visitor(request), TIME_FORMATS), 422
         )
-    parts.audit.note(actor, "points added", plant.site.id)
+    parts.audit.note(actor, "points added", record.site.id)
     return see_other(
-        f"/sites/{plant.site.id}/progress" if path is not None else f"/sites/{plant.site.id}/readings"
+        f"/sites/{record.site.id}/progress" if path is not None else f"/sites/{record.site.id}/readings"
     )
 
 
 @router.get("/sites/{site_id}/progress")
-def progress(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
-    reader(request, "site.write", plant.site.id)
-    row = page_rows.row_of(parts, plant, None)
+def progress(record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
+    reader(request, "site.write", record.site.id)
+    row = page_rows.row_of(parts, record, None)
     return HTMLResponse(
-        pages.progress_page(row, taking_in(parts).of(plant.site.id), visitor(request), page_rows.clock(parts))
+        pages.progress_page(
+            row, upload_reader(parts).of(record.site.id), visitor(request), page_rows.clock(parts)
+        )
     )
 
 

@@ -25,7 +25,7 @@ _HANDLINGS = table(
 _PEOPLE = table("people", column("email", String), column("name", String))
 
 
-def kept_handlings(db: Connection, sites: Sequence[str]) -> dict[str, dict[str, HandlingRow]]:
+def stored_handlings(db: Connection, sites: Sequence[str]) -> dict[str, dict[str, HandlingRow]]:
     """Of the named sites: site -> finding code -> decision, whether or not it still holds."""
     out: dict[str, dict[str, HandlingRow]] = {}
     for row in db.execute(select(_HANDLINGS).where(_HANDLINGS.c.site.in_(sites))):

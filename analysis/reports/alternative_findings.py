@@ -33,7 +33,7 @@ _OF_EFFICIENCY = MappingProxyType(
 )
 """What lowers a heat pump's efficiency besides the unit itself."""
 
-RIVALS: Mapping[str, Mapping[str, str]] = MappingProxyType(
+ALTERNATIVE_FINDINGS: Mapping[str, Mapping[str, str]] = MappingProxyType(
     {
         "short_cycling": {
             "buffer_mixing": _PRACTICE,

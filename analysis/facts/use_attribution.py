@@ -17,7 +17,7 @@ Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class Belonging:
+class UseAttribution:
     """How the minutes are shared out, the same for the energies and for the performance of each use.
 
     heat : int8 (n,), use of a minute's heat; the water of a run still flows after it. use : int8 (n,), use of
@@ -35,7 +35,7 @@ class Belonging:
         return np.where(self.use == code, self.own, 0.0)
 
 
-def belonging(minutes: Minutes, rest: Floats) -> Belonging:
+def attribute_to_uses(minutes: Minutes, rest: Floats) -> UseAttribution:
     """Share out the minutes. rest : electricity without the heaters [Wh], (n,), nan where not known
 
     A meter read every few minutes spreads a run's first and last energy over minutes in which the unit
@@ -47,13 +47,13 @@ def belonging(minutes: Minutes, rest: Floats) -> Belonging:
     apart = minutes.grid.spacing.get("heat_pump_electricity", 1.0)
     heat = np.where(idle, use.serves, minutes.serving).astype(np.int8)
     if apart <= FINE_MIN or not idle.any():
-        return Belonging(heat, use.code, np.where(idle, 0.0, rest), np.where(idle, rest, 0.0))
+        return UseAttribution(heat, use.code, np.where(idle, 0.0, rest), np.where(idle, rest, 0.0))
     edge = idle & within(use.running, round(apart))
     nearest = _nearest(minutes)
     heat = np.where(edge, nearest, heat).astype(np.int8)
     standby = np.minimum(rest, _draw_away(idle, edge, rest))
     resting = np.where(edge, standby, np.where(idle, rest, 0.0))
-    return Belonging(heat, np.where(edge, nearest, use.code).astype(np.int8), rest - resting, resting)
+    return UseAttribution(heat, np.where(edge, nearest, use.code).astype(np.int8), rest - resting, resting)
 
 
 def _nearest(minutes: Minutes) -> NDArray[np.int8]:
@@ -79,4 +79,4 @@ def _draw_away(idle: NDArray[np.bool_], edge: NDArray[np.bool_], rest: Floats) -
     return out
 
 
-__all__ = ["Belonging", "belonging"]
+__all__ = ["UseAttribution", "attribute_to_uses"]
