@@ -63,7 +63,13 @@ def _extracted() -> Iterator[Message]:
 
 
 def _elsewhere() -> Iterator[Message]:
-    yield from (cautions.LEGIONELLA, cautions.SCALD, cautions.COOL_ROOMS, cautions.PAUSED, cautions.GROWS_AT)
+    yield from (
+        cautions.LEGIONELLA,
+        cautions.SCALD,
+        cautions.COOL_ROOMS,
+        cautions.PAUSED,
+        cautions.LEGIONELLA_GROWS_AT,
+    )
     yield from (
         *TITLES.values(),
         *WORDS.values(),

@@ -78,7 +78,7 @@ def test_cautions_keep_their_temperatures_and_their_germ(code: str) -> None:
     """Legionella and scalding: no number may change in translation."""
     germ = {"de": "egionellen", "fr": "légionelles"}[code]
     with speaking(code):
-        for text in (cautions.LEGIONELLA, cautions.SCALD, cautions.PAUSED, cautions.GROWS_AT):
+        for text in (cautions.LEGIONELLA, cautions.SCALD, cautions.PAUSED, cautions.LEGIONELLA_GROWS_AT):
             told = language.gettext(text)
             assert told != text
             assert re.findall(r"\d+", told) == re.findall(r"\d+", text)

@@ -239,7 +239,7 @@ def _points(context: Context, signal: str) -> list[Point]:
     return [p for q in _QUANTITIES[signal] for p in context.site.points_of(q)]
 
 
-def _spoilt(context: Context, finding: Finding) -> frozenset[str]:
+def _unreliable(context: Context, finding: Finding) -> frozenset[str]:
     """The quantities whose clock deviates; a whole plant out of step with the sun still keeps step with
     itself."""
     lags, keeps = _all_lags(context)
@@ -372,4 +372,4 @@ def _running_mean(values: Floats, width: int) -> Floats:
     return moving_mean(values, width, width // 2, centred=True)
 
 
-CLOCK_RULES: tuple[Rule, ...] = (Rule("clock_offset", clock_offset, makes_unreliable=_spoilt),)
+CLOCK_RULES: tuple[Rule, ...] = (Rule("clock_offset", clock_offset, makes_unreliable=_unreliable),)

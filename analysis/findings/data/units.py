@@ -287,7 +287,7 @@ def _flow_rate(context: Context, raw: Floats) -> list[SlipDays]:
     return out
 
 
-def _spoilt(context: Context, finding: Finding) -> frozenset[str]:
+def _unreliable(context: Context, finding: Finding) -> frozenset[str]:
     """The quantities of every point with a wrong unit, not only of the one the finding names."""
     days = context.all_days.days
     out = set()
@@ -299,4 +299,4 @@ def _spoilt(context: Context, finding: Finding) -> frozenset[str]:
     return frozenset(out)
 
 
-UNIT_RULES: tuple[Rule, ...] = (Rule("unit_mismatch", unit_mismatch, makes_unreliable=_spoilt),)
+UNIT_RULES: tuple[Rule, ...] = (Rule("unit_mismatch", unit_mismatch, makes_unreliable=_unreliable),)

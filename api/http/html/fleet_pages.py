@@ -79,7 +79,7 @@ def _home(request: Request, parts: AppState, site_id: str) -> Home | str:
     """A home with its rolling year, or why it can't be shown. Raises UnknownSite."""
     record = parts.service.sites.get(site_id)
     reader(request, "site.read", site_id)
-    made = attempt(site_id, "work out its results", lambda: page_rows.worked_out(parts, record, {}))
+    made = attempt(site_id, "work out its results", lambda: page_rows.period_result(parts, record, {}))
     if isinstance(made, Failure):
         return f"{record.site.site.name}: {made.reason}."
     result, facts, _ = made
