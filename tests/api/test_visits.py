@@ -211,7 +211,7 @@ def test_a_clash_is_told_and_can_be_accepted(web: Web) -> None:
     answer = send(web, "engineer", VISITS, form)
     assert (answer.status_code, "Book anyway" in answer.text) == (422, True)
     assert (
-        f"booked for another visit at that time, at {web.parts.service.sites.get(OWN).site.site.name}."
+        f"booked for another visit at that time, at {web.parts.service.sites.get(OWN).site.name}."
         in unescape(answer.text)
     )
     assert send(web, "engineer", VISITS, {**form, "even_so": "yes"}).status_code == 303

@@ -336,7 +336,7 @@ def clock_by_air(context: Context) -> tuple[Finding | None, bool]:
 
 def _solar(context: Context, episode: Episode, off: float, limit: float, what: str, name: str) -> Finding:
     how = f"{abs(off) / 60:.1f} hours {'late' if off > 0 else 'early'}"
-    zone = context.site.site.timezone
+    zone = context.site.timezone
     return Finding(
         "clock_offset",
         "note" if episode.until else "watch",
@@ -344,7 +344,7 @@ def _solar(context: Context, episode: Episode, off: float, limit: float, what: s
         confidence_of(abs(off) / limit, episode.days, episode.share) * 0.9,
         (
             f"Judged by {what}, the readings are stamped about {how} for a site at"
-            f" {context.site.site.longitude:g}° longitude."
+            f" {context.site.longitude:g}° longitude."
         ),
         (
             two_sided_evidence(f"{what} against the sun", round(off, 0), "min", name, limit),

@@ -128,7 +128,7 @@ def _space(context: Context) -> _Part | None:
     loss = context.figures.heat_loss
     base = loss.base_temperature_c
     if base is None:
-        floor = context.site.site.floor_area_m2 or USUAL_FLOOR_M2
+        floor = context.site.floor_area_m2 or USUAL_FLOOR_M2
         coefficient = design.coefficient_w_per_k
         base = design.indoor_c - (GAINS_W_PER_M2 * floor / coefficient if coefficient else 4.0)
     found = at_design_weather(days.floats("outdoor"), heat, used, design.outdoor_c, base)

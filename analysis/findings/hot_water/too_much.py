@@ -43,7 +43,7 @@ def most_drawn(context: Context) -> float:
     limit, plant = context.limit, context.site.hot_water
     standing = (plant.standing_loss_kwh_per_day or 0.0) if plant else 0.0
     design = (context.site.design.hot_water_kwh_per_year or 0.0) / DAYS_A_YEAR
-    homes = max((context.site.site.floor_area_m2 or 0.0) / limit("hot_water_home_m2"), 1.0)
+    homes = max((context.site.floor_area_m2 or 0.0) / limit("hot_water_home_m2"), 1.0)
     drawn = max(limit("hot_water_most_kwh") * homes, limit("hot_water_over_design") * design)
     return drawn + standing + limit("hot_water_loop_kwh")
 

@@ -172,7 +172,7 @@ def _welcome(parts: AppState, secret: str, problem: str) -> str:
         ended = "this address is not, or no longer, good; ask for a new one"
         return looks.welcome_page(problem or ended, is_first=False)
     records = (parts.service.sites.find(site) for site in person.sites)
-    homes = [record.site.site.name for record in records if record is not None]
+    homes = [record.site.name for record in records if record is not None]
     return looks.welcome_page(problem, is_first=False, name=person.name, role=person.role, homes=homes)
 
 

@@ -262,7 +262,7 @@ def expectations(record: SiteRecordHere, request: Request, parts: AppStateHere) 
     result, facts, _ = page_rows.period_result(parts, record, query)
     if result is None or facts is None:
         raise NoReadings(record.site.id)
-    row = {"id": record.site.id, "name": record.site.site.name}
+    row = {"id": record.site.id, "name": record.site.name}
     equipped = parts.service.facts_cache.with_borrowed_weather(record.site)
     return HTMLResponse(pages.expectations_page(row, equipped, facts, visitor(request), query))
 
