@@ -265,7 +265,7 @@ def test_the_night_and_the_watch_go_on(fleet: Service, do: Any, monkeypatch: pyt
     runner = runner_of(fleet, do)
     ended: Counter[str] = runner.tick(NOW) + runner.watch(NOW)
     assert ended["failed"] == 3  # night, month and watch of the bad home
-    rows, _ = runner.book.page(0, 100)
+    rows, _ = runner.leases.page(0, 100)
     state = {(r.kind, r.site): r for r in rows}
     for kind in ("night", "watch", "month"):
         assert all(state[kind, site].state == "done" for site in GOOD), kind
