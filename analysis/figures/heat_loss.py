@@ -166,7 +166,7 @@ def _daily(site: Site, days: Table) -> dict[str, Floats]:
 
 def daily_sun(site: Site, days: Table) -> Floats:
     """Daily irradiance on the windows [W/m2]: measured, or from the day's temperature range."""
-    latitude = site.site.latitude if site.site.latitude is not None else 50.0
+    latitude = site.latitude if site.latitude is not None else 50.0
     of_year = day_of_year(days["day"])
     span = days["outdoor_max"] - days["outdoor_min"]
     typical = float(np.nanmedian(span)) if np.isfinite(span).any() else 6.0

@@ -32,7 +32,7 @@ def with_usual_heat(site: Site, fit: Fit, gains_at: int, with_sun: bool) -> Fit:
 
     The tails are a mixture of Gaussian priors: each is widened by how far the updated fit lies from it.
     """
-    floor = site.site.floor_area_m2 or USUAL_FLOOR_M2
+    floor = site.floor_area_m2 or USUAL_FLOOR_M2
     first = fit.covariance.copy()
     first[0, 0] += (_METHOD_SPREAD * fit.coefficients[0]) ** 2
     usual = [(gains_at, _USUAL_GAINS_W_PER_M2 * floor, _GAINS_SPREAD * floor)]
@@ -59,6 +59,6 @@ def with_usual_heat(site: Site, fit: Fit, gains_at: int, with_sun: bool) -> Fit:
 
 def gains_beyond(site: Site, fit: Fit, gains_at: int) -> float:
     """Free heat by the days alone less the usual, over the standard deviation of both [-]."""
-    floor = site.site.floor_area_m2 or USUAL_FLOOR_M2
+    floor = site.floor_area_m2 or USUAL_FLOOR_M2
     gains, error = fit.combination(np.eye(len(fit.coefficients))[gains_at])
     return (gains - _USUAL_GAINS_W_PER_M2 * floor) / float(np.hypot(error, _GAINS_SPREAD * floor))

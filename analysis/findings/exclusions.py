@@ -249,7 +249,7 @@ def _away_words(site: Site, days: Table, first: int, last: int) -> str:
 
 
 def _settling(site: Site, days: Table) -> Flags:
-    begun = site.site.handed_over
+    begun = site.handed_over
     if begun is None:
         return np.zeros(len(days), dtype=bool)
     end = begun + timedelta(days=limit_of(site, "settling_days"))
@@ -257,7 +257,7 @@ def _settling(site: Site, days: Table) -> Flags:
 
 
 def _settling_words(site: Site, days: Table, first: int, last: int) -> str:
-    day = site.site.handed_over
+    day = site.handed_over
     begun = f" on {day_text(day)}" if day is not None else ""
     return f"The first weeks after hand-over{begun}: settings are still being adjusted."
 

@@ -136,10 +136,10 @@ def _without_spikes(samples: Samples, may_fall: float) -> tuple[NDArray[np.int64
     before, here, after = value[:-2], value[1:-1], value[2:]
     dip = (here < before - may_fall) & (after >= before - may_fall) & (after - here > 0)
     bump = (here > after + may_fall) & (after >= before - may_fall) & (here - before > after - before)
-    odd = np.zeros(len(value), dtype=bool)
-    odd[1:-1] = dip | bump
+    spikes = np.zeros(len(value), dtype=bool)
+    spikes[1:-1] = dip | bump
     # A deviation of one rounding step is harmless.
-    return (time[~odd], value[~odd]) if odd.any() else (time, value)
+    return (time[~spikes], value[~spikes]) if spikes.any() else (time, value)
 
 
 def _without_dropouts(

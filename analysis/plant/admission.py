@@ -43,7 +43,7 @@ def not_admitted(site: Site) -> Iterator[tuple[tuple[str | int, ...], str]]:
     """Path and message of every rule that a new site breaks."""
     lent = site.weather.site if site.weather else None
     named = (
-        (("site", "id"), site.site.id),
+        (("site", "id"), site.id),
         (("site", "outdoor_from"), site.site.outdoor_from),
         (("weather", "site"), lent),
     )

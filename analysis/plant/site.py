@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo
 
@@ -40,7 +40,7 @@ MAX_ANTIFREEZE_PERCENT = 50.0
 """By mass; the property tables of `fieldfare.analysis.physics.water` end there."""
 
 
-class About(_Section):
+class SiteSection(_Section):
     """`[site]`: name and location of the installation."""
 
     id: SiteId
@@ -368,7 +368,7 @@ FaultWords = Annotated[str, Field(min_length=1, max_length=200)]
 class Site(_Section):
     """One installation. Read with `fieldfare.analysis.plant.load`."""
 
-    site: About
+    site: SiteSection
     contact: Contact | None = None
     building: Building = Building()
     design: Design = Design()
@@ -422,8 +422,36 @@ class Site(_Section):
         return self.site.id
 
     @property
+    def name(self) -> str:
+        return self.site.name
+
+    @property
     def zone(self) -> ZoneInfo:
         return ZoneInfo(self.site.timezone)
+
+    @property
+    def handed_over(self) -> date | None:
+        """First day in the householder's hands."""
+        return self.site.handed_over
+
+    @property
+    def floor_area_m2(self) -> float | None:
+        return self.site.floor_area_m2
+
+    @property
+    def timezone(self) -> str:
+        """IANA name of the zone."""
+        return self.site.timezone
+
+    @property
+    def latitude(self) -> float | None:
+        """North of the equator [degrees]."""
+        return self.site.latitude
+
+    @property
+    def longitude(self) -> float | None:
+        """East of Greenwich [degrees]."""
+        return self.site.longitude
 
     @property
     def weather_lender(self) -> str | None:

@@ -186,7 +186,7 @@ def outlook(
     backup = helps or (bivalent is not None and coldest < bivalent)
     limit = limit_of(site, "snap_fall_k")
     fields = _course_fields(home, course(home, outdoor), limit, start, backup=backup)
-    zone = site.site.timezone
+    zone = site.timezone
     return Outlook(site.id, coldest_c=coldest, backup=backup, findings=urgent, timezone=zone, **fields)
 
 

@@ -189,7 +189,7 @@ def _designed(site: Site, result: Mapping[str, Any]) -> SnapHome:
         half_per_kw=2.5 / max(middle * (indoor - (cold or 0.0)), 0.5),
         unit=unit,
         design_c=0.0 if cold is None else cold,
-        stored=STORED_KJ_PER_K_M2 * (site.site.floor_area_m2 or USUAL_FLOOR_M2) / 3600.0,
+        stored=STORED_KJ_PER_K_M2 * (site.floor_area_m2 or USUAL_FLOOR_M2) / 3600.0,
         doubt={
             "load": limit_of(site, "snap_load_doubt"),
             "loss": (high - low) / 2.0 / middle,

@@ -54,12 +54,12 @@ class Result:
         f = self.figures
         document = {
             "site": self.site.id,
-            "name": self.site.site.name,
+            "name": self.site.name,
             "method": METHOD_VERSION,
             "period": {
                 "from": self.first.isoformat(),
                 "to": self.last.isoformat(),
-                "timezone": self.site.site.timezone,
+                "timezone": self.site.timezone,
             },
             "coverage": _coverage(self.site, self.facts),
             "energy": _energy(self.facts, f, Reasons(self.site, self.unreliable)),

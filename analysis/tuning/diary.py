@@ -39,9 +39,9 @@ def season_start(site: Site, last: date, first: date) -> date:
 
     last : a day of the season. first : first day with readings
     """
-    month = 1 if (site.site.latitude or 0.0) < 0.0 else 7
+    month = 1 if (site.latitude or 0.0) < 0.0 else 7
     turn = date(last.year if last.month >= month else last.year - 1, month, 1)
-    return max(turn, first, min(site.site.handed_over or first, last))
+    return max(turn, first, min(site.handed_over or first, last))
 
 
 def diary(

@@ -48,7 +48,7 @@ def expectations(
     from fieldfare.dashboards.figures.plot import plotly_figure
 
     figures = {c.key: plotly_figure(c) | {"title": c.title, "says": c.says} for c in drawn}
-    text = _page(record.site.site.name, figures) if out.suffix == ".html" else _json(figures)
+    text = _page(record.site.name, figures) if out.suffix == ".html" else _json(figures)
     try:
         out.write_text(text, encoding="utf-8")
     except OSError as error:

@@ -48,7 +48,7 @@ def ingest(
     """
     from fieldfare.api.core.service import opened
     from fieldfare.api.running.intake import ingest_files
-    from fieldfare.collector.csv.other_home import OtherHome
+    from fieldfare.collector.csv.other_home import AnotherHomesFile
 
     if undo:
         return _undo(settings, site_id, files, form)
@@ -57,8 +57,10 @@ def ingest(
     try:
         with opened(settings) as service, _bar(files) as progress:
             summary = ingest_files(service, site_id, files, progress, point, anyway=anyway)
-    except OtherHome as error:
-        raise OtherHome(f"{error}; add --anyway if it is this home's, after a new meter for one") from None
+    except AnotherHomesFile as error:
+        raise AnotherHomesFile(
+            f"{error}; add --anyway if it is this home's, after a new meter for one"
+        ) from None
     if form == "json":
         print_json(summary)
     else:

@@ -99,7 +99,7 @@ def _bill(service: Service, record: SiteRecord, asking: Asking) -> dict[str, Any
         homes = _homes_alike(service, record, first, last)
     paper_bill = PaperBill(asking.billed_kwh, asking.billed_money, asking.visit_cost)
     document = bill(site, now, before, against, homes=homes, tariffs=tariffs, paper_bill=paper_bill)
-    period: dict[str, Any] = {"from": f"{first}", "to": f"{last}", "timezone": record.site.site.timezone}
+    period: dict[str, Any] = {"from": f"{first}", "to": f"{last}", "timezone": record.site.timezone}
     period["before"] = {"from": f"{earlier[0]}", "to": f"{earlier[1]}"} if against == "year" else None
     return {
         "question": "bill",
@@ -201,7 +201,7 @@ def _homes_alike(service: Service, record: SiteRecord, first: date, last: date) 
     """Other homes of similar floor area with readings of the same days, except those without consent."""
     from fieldfare.analysis.findings.limits import limit_of
 
-    area, widest = record.site.site.floor_area_m2, limit_of(record.site, "answer_alike_area")
+    area, widest = record.site.floor_area_m2, limit_of(record.site, "answer_alike_area")
     if area is None:
         raise NotAssessed("needs site.floor_area_m2 in the site file to find homes alike", "missing_quantity")
     refused = refused_sites(service, "fleet_feedback")
@@ -221,7 +221,7 @@ def _alike(
     service: Service, other: str, area: float, widest: float, first: date, last: date
 ) -> tuple[Site, Span] | None:
     home = service.sites.get(other)
-    floor = home.site.site.floor_area_m2
+    floor = home.site.floor_area_m2
     if floor is None or abs(floor / area - 1.0) > widest:
         return None
     try:
@@ -260,5 +260,5 @@ def _complaint(service: Service, record: SiteRecord, question: str, asking: Aski
         first,
         last,
     )
-    period = {"from": f"{first}", "to": f"{last}", "timezone": record.site.site.timezone}
+    period = {"from": f"{first}", "to": f"{last}", "timezone": record.site.timezone}
     return {"question": question, "period": period, **complaint(question, hours)}

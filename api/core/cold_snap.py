@@ -53,4 +53,4 @@ def _home(service: Service, site_id: str, forecast: WeatherForecast) -> dict[str
     if result is not None:
         days = (date.fromisoformat(result["period"][name]) for name in ("from", "to"))
         facts = service.facts_cache.stored(site_id, *days)
-    return {"name": record.site.site.name, **outlook(site, result, forecast, facts).as_dict()}
+    return {"name": record.site.name, **outlook(site, result, forecast, facts).as_dict()}

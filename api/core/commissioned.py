@@ -39,7 +39,7 @@ def commissioned(service: Service, record: SiteRecord) -> dict[str, Any]:
     result = rolling_result(service, record, None) or {}
     return {
         "site": record.site.id,
-        "name": record.site.site.name,
+        "name": record.site.name,
         "signed": sheet["signed"],
         "from": first.isoformat(),
         "to": last.isoformat(),

@@ -72,7 +72,7 @@ class Updated(NamedTuple):
     mark: str
 
 
-class Lent(NamedTuple):
+class BorrowedWeather(NamedTuple):
     """Weather that a site takes from another site or a station.
 
     key : the store's key. points : id there -> point here
@@ -268,10 +268,10 @@ class FactsCache:
                 insert(FACT_DAYS), [{"site": site_id, "day": d, "fingerprint": m} for d, m in marks.items()]
             )
 
-    def lent(self, site: Site) -> Lent | None:
+    def lent(self, site: Site) -> BorrowedWeather | None:
         """Weather that a site borrows; None where it has its own, or there is none."""
         if site.weather is not None and site.weather.has_station:
-            return Lent(station_key(site.id), station_points(site))
+            return BorrowedWeather(station_key(site.id), station_points(site))
         lender = site.weather_lender
         if lender is None or site.measures("outdoor_temperature"):
             return None
@@ -283,7 +283,9 @@ class FactsCache:
         if record is None:
             return None
         found = record.site.points_of("outdoor_temperature")
-        return Lent(lender, {p.id: p.model_copy(update={"id": lent_id(lender, p.id)}) for p in found})
+        return BorrowedWeather(
+            lender, {p.id: p.model_copy(update={"id": borrowed_point_id(lender, p.id)}) for p in found}
+        )
 
 
 def _span(site_id: str, first: date, last: date) -> dict[str, Any]:
@@ -296,7 +298,7 @@ def _combined_hash(marks: dict[date, str]) -> str:
     return hashlib.blake2b("".join(marks.values()).encode(), digest_size=16).hexdigest()
 
 
-def lent_id(lender: str, point: str) -> str:
+def borrowed_point_id(lender: str, point: str) -> str:
     """Id of a borrowed point."""
     return f"{lender}.{point}"
 

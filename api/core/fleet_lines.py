@@ -44,7 +44,7 @@ def pack_result(site: Site, result: dict[str, Any]) -> PackedResult:
     """Of a rolling result document."""
     from fieldfare.dashboards.fleet.winter import winter_entry  # pulls in the checks: not for reading lists
 
-    about = {"id": site.id, "name": site.site.name, "site": site, "result": result}
+    about = {"id": site.id, "name": site.name, "site": site, "result": result}
     line = attempt(site.id, "write its line before winter", partial(winter_entry, about))
     return PackedResult(_packed(_brief(result)), None if isinstance(line, Failure) else _packed(line))
 

@@ -129,8 +129,8 @@ def admitted(content: str, file: str = "site file") -> Site:
         said = f"{site.id!r} must begin with a letter or a digit, such as alder-row"
         raise SiteError(file, [Problem("site.id", said)])
     latest = datetime.now(UTC).date() + LATEST_HAND_OVER
-    if site.site.handed_over is not None and site.site.handed_over > latest:
-        said = f"{site.site.handed_over} lies too far ahead; give a day until {latest}, or leave the key out"
+    if site.handed_over is not None and site.handed_over > latest:
+        said = f"{site.handed_over} lies too far ahead; give a day until {latest}, or leave the key out"
         raise SiteError(file, [Problem("site.handed_over", said)])
     return site
 

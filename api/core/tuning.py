@@ -29,7 +29,7 @@ def tuning(service: Service, record: SiteRecord, *, household: bool = False) -> 
     steps, others = steps_of(service.database, record.site.id, first, last)
     site = service.facts_cache.with_borrowed_weather(record.site)
     document = diary(site, facts, result, steps, others, household=household)
-    return {"site": record.site.id, "name": record.site.site.name, **document}
+    return {"site": record.site.id, "name": record.site.name, **document}
 
 
 def log_step(works: MaintenanceLog, site: Site, step: TuningStep, who: Actor) -> WorkRow:

@@ -124,7 +124,7 @@ class AppState:
         return Notices(self.service.database, self.settings)
 
     @cached_property
-    def book(self) -> JobLeases:
+    def leases(self) -> JobLeases:
         return JobLeases(self.service.database)
 
     @cached_property

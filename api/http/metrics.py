@@ -91,7 +91,9 @@ def metrics_of(parts: AppState) -> Metrics:
 
 
 def _of_work(parts: AppState) -> Iterator[Metric]:
-    yield _gauge("jobs", "Pieces of work of the last weeks.", ("kind", "state"), parts.book.counts().items())
+    yield _gauge(
+        "jobs", "Pieces of work of the last weeks.", ("kind", "state"), parts.leases.counts().items()
+    )
     alerts = parts.alerts.counts().items()
     yield _gauge("alerts", "Alerts by state and severity.", ("state", "severity"), alerts)
     notices = (((state,), n) for state, n in parts.notices.counts().items())

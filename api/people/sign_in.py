@@ -227,7 +227,7 @@ class SignIn:
         with self._database.write() as session:
             return open_row(session, None, link_id, LINK_LONGEST, way="link")
 
-    def visit(self, secret: str) -> LiveSession | None:
+    def live_session(self, secret: str) -> LiveSession | None:
         """Who a session's secret stands for; None where it has ended or waits for its second factor."""
         now = _now()
         must_enrol = False

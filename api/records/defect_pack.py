@@ -254,7 +254,7 @@ def _manifest(case: Case, folder: Path) -> tuple[str, ...]:
         "finding": case.code,
         "from": case.first.isoformat(),
         "to": case.last.isoformat(),
-        "timezone": case.site.site.timezone,
+        "timezone": case.site.timezone,
         "made": datetime.now(UTC).isoformat(timespec="seconds"),
         "software": f"fieldfare {software_version()}",
         "method": METHOD_VERSION,

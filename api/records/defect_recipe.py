@@ -120,7 +120,7 @@ def _rooms(
         if zone and zone["mean_c"] is not None and sum(q.zone == p.zone for q in rooms) == 1:
             lines = (
                 f"room = {_series(files[p.id])}",
-                f'days = room.tz_convert("{site.site.timezone}").resample("D").mean()',
+                f'days = room.tz_convert("{site.timezone}").resample("D").mean()',
                 "result = days.mean()",
             )
             name = f"comfort.zones.{p.zone}.mean_c"
@@ -136,7 +136,7 @@ def _pressure(site: Site, facts: Facts, points: Sequence[Point], files: Mapping[
     own = float(np.mean(known[np.isfinite(known)][-PRESSURE_DAYS:]))
     lines = (
         f"pressure = {_series(files[gauges[0].id])}",
-        f'days = pressure.tz_convert("{site.site.timezone}").resample("D").median()',
+        f'days = pressure.tz_convert("{site.timezone}").resample("D").median()',
         f"result = days.dropna().tail({PRESSURE_DAYS}).mean()",
     )
     return Recipe(f"Circuit pressure of the last {PRESSURE_DAYS} days", "bar", _script(*lines), own)

@@ -178,7 +178,7 @@ def point_rows(files: PointFiles, site: Site) -> list[dict[str, Any]]:
             "readings": f.count,
             "first_utc": utc(f.first),
             "last_utc": utc(f.last),
-            "site_zone": site.site.timezone,
+            "site_zone": site.timezone,
         }
         for f in files.files.values()
     ]

@@ -131,7 +131,7 @@ def check_paper(service: Service, record: SiteRecord, key: SheetKey) -> Paper:
 def hand_over_paper(service: Service, record: SiteRecord) -> Paper:
     """First weeks after hand-over against the design; from the first reading if no hand-over is given."""
     start, end = service.results.span(record)
-    first = max(start, record.site.site.handed_over or start)
+    first = max(start, record.site.handed_over or start)
     if first > end:
         raise NoReadings(record.site.id, f"since the hand-over on {first}", (start, end))
     last = min(end, first + timedelta(days=HAND_OVER_DAYS - 1))

@@ -93,7 +93,7 @@ def _recalculates(service: Service, before: Site | None, after: Site) -> Iterabl
     if gone:
         yield f"Readings of {', '.join(sorted(gone))} stay in the store, but are no longer used or collected."
     if tuple(before.points_of("outdoor_temperature")) != tuple(after.points_of("outdoor_temperature")):
-        borrowers = [p.site.site.name for p in service.sites.all() if p.site.site.outdoor_from == after.id]
+        borrowers = [p.site.name for p in service.sites.all() if p.site.site.outdoor_from == after.id]
         if borrowers:
             names = ", ".join(borrowers)
             yield f"So are those of the homes that take the outdoor temperature from here: {names}."

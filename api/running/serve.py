@@ -74,7 +74,7 @@ def listen(settings: Settings) -> socket.socket:
 
 
 def make_runner(parts: AppState) -> Runner:
-    return Runner(parts.service, parts.alerts, parts.notices, parts.book, stop=parts.stopping)
+    return Runner(parts.service, parts.alerts, parts.notices, parts.leases, stop=parts.stopping)
 
 
 def _first_user(parts: AppState, announce: Callable[[str], None]) -> None:

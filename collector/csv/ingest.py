@@ -17,7 +17,7 @@ from fieldfare.analysis.readings import Readings, Samples
 from fieldfare.collector.csv.clock import Track
 from fieldfare.collector.csv.decode import ColumnDecoder, Reasons
 from fieldfare.collector.csv.layout import Layout, find_layout, of_one_point
-from fieldfare.collector.csv.other_home import OtherHome, check_readings, check_serials, serials_of
+from fieldfare.collector.csv.other_home import AnotherHomesFile, check_readings, check_serials, serials_of
 from fieldfare.collector.csv.rejects import Rejects
 from fieldfare.collector.csv.rows import Rows, careful, typed
 from fieldfare.collector.csv.seen_times import SeenTimes
@@ -124,7 +124,7 @@ def ingest_csv(
             if progress:
                 progress(source.done, source.total)
         return work.finish()
-    except OtherHome:
+    except AnotherHomesFile:
         rejects.discard()
         raise
     finally:

@@ -75,8 +75,8 @@ def unit_of(point: Point, unit: str | None) -> Conversion:
     return validation.unit_change(point, known)
 
 
-def status_of(payload: bytes) -> bool | None:
-    """Parse a birth or will: online or offline as plain text, JSON text, or an object's status."""
+def is_status(payload: bytes) -> bool:
+    """Whether a payload is a birth or will: online or offline, as text, JSON text, or an object's status."""
     text: Any = payload.strip()
     try:
         text = orjson.loads(text)
@@ -84,4 +84,4 @@ def status_of(payload: bytes) -> bool | None:
         text = text.decode(errors="replace")
     if type(text) is dict:
         text = text.get("status")
-    return {"online": True, "offline": False}.get(text.lower()) if type(text) is str else None
+    return type(text) is str and text.lower() in ("online", "offline")

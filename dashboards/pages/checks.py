@@ -43,7 +43,7 @@ def check_page(
     result = contents["result"] if contents else None
     steps = [f for f in open_findings(result) if f["severity"] != "note"] if result else []
     name = title if check["period"] == "first" else f"{title} {check['period']}"
-    entries = [{**item, "by": _by(item, site.site.timezone)} for item in check["items"]]
+    entries = [{**item, "by": _by(item, site.timezone)} for item in check["items"]]
     return render(
         "check.html",
         title=f"{name}, {row['name']}",
@@ -55,7 +55,7 @@ def check_page(
         sheet=_measured(row, contents, now),
         steps=steps,
         states=STATES,
-        zone=site.site.timezone,
+        zone=site.timezone,
         lists_trouble=list(lists_trouble),
         problems=list(problems),
         what=what,

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Any
 
-from fieldfare.analysis.cautions import GROWS_AT, parts_of_setpoint
+from fieldfare.analysis.cautions import LEGIONELLA_GROWS_AT, parts_of_setpoint
 from fieldfare.analysis.plant.site import Site
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
@@ -122,5 +122,6 @@ def _caution(site: Site | None, a: dict[str, Any]) -> str:
         return str(a["caution"] or "")
     stored = float(a["value"]) if a["question"] == "hot_water_c" else site.hot_water.setpoint_c
     return " ".join(
-        _(part, temperature=stored) if part == GROWS_AT else _(part) for part in parts_of_setpoint(stored)
+        _(part, temperature=stored) if part == LEGIONELLA_GROWS_AT else _(part)
+        for part in parts_of_setpoint(stored)
     )

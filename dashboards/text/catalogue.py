@@ -10,6 +10,7 @@ from babel.messages.extract import extract_from_dir
 from babel.messages.frontend import parse_mapping_cfg
 
 from fieldfare.analysis import cautions
+from fieldfare.analysis.findings.stopped.texts import POSSIBLE_HOME
 from fieldfare.analysis.physics.emission_factors import COUNTRIES
 from fieldfare.analysis.reports.verdict import WORDS
 from fieldfare.dashboards.answers.present_answer import QUESTIONS
@@ -63,7 +64,13 @@ def _extracted() -> Iterator[Message]:
 
 
 def _elsewhere() -> Iterator[Message]:
-    yield from (cautions.LEGIONELLA, cautions.SCALD, cautions.COOL_ROOMS, cautions.PAUSED, cautions.GROWS_AT)
+    yield from (
+        cautions.LEGIONELLA,
+        cautions.SCALD,
+        cautions.COOL_ROOMS,
+        cautions.PAUSED,
+        cautions.LEGIONELLA_GROWS_AT,
+    )
     yield from (
         *TITLES.values(),
         *WORDS.values(),
@@ -71,4 +78,5 @@ def _elsewhere() -> Iterator[Message]:
         *QUESTIONS.values(),
         *WHAT_IF,
         *SIGN_IN,
+        POSSIBLE_HOME,
     )

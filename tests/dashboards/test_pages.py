@@ -529,7 +529,7 @@ def test_every_page_bears_thin_data(meter_set: str, days: int) -> None:
     ):
         assert "nan" not in text_of(sound(page)).split()
     for kind in ("month", "winter", "hand-over"):
-        assert site.site.name in paper_html(kind, "2024-12", contents)
+        assert site.name in paper_html(kind, "2024-12", contents)
 
 
 def test_a_home_s_page_is_light_and_fetches_what_is_folded(cycling: Plant) -> None:

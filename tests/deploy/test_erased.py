@@ -54,7 +54,7 @@ def lived_in(service: Service) -> AppState:
         ["xylophone-lane"],
     )
     session = parts.sign_in.open_for_person(owner.id)
-    visit = parts.sign_in.visit(session)
+    visit = parts.sign_in.live_session(session)
     assert visit is not None
     parts.audit.note_access(visit.actor, "xylophone-lane")
     give_consent(service, "xylophone-lane", "monitoring", True, visit.actor)

@@ -73,7 +73,7 @@ def oldest(tmp_path: Path) -> Path:
 def test_the_oldest_folder_is_upgraded_and_nothing_is_lost(oldest: Path) -> None:
     with opened(Settings(data=oldest, workers=1)) as service:
         assert marks(service.store, "alder-row") == OLDEST_READINGS
-        assert service.sites.get("alder-row").site.site.name == "Alder Row"
+        assert service.sites.get("alder-row").site.name == "Alder Row"
         accounts = Accounts(service.database)
         assert [(p.email, p.role, p.sites) for p in accounts.all()] == [
             ("kim@heating.example", "installer", ()),

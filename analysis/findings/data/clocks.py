@@ -239,7 +239,7 @@ def _points(context: Context, signal: str) -> list[Point]:
     return [p for q in _QUANTITIES[signal] for p in context.site.points_of(q)]
 
 
-def _spoilt(context: Context, finding: Finding) -> frozenset[str]:
+def _unreliable(context: Context, finding: Finding) -> frozenset[str]:
     """The quantities whose clock deviates; a whole plant out of step with the sun still keeps step with
     itself."""
     lags, keeps = _all_lags(context)
@@ -336,7 +336,7 @@ def clock_by_air(context: Context) -> tuple[Finding | None, bool]:
 
 def _solar(context: Context, episode: Episode, off: float, limit: float, what: str, name: str) -> Finding:
     how = f"{abs(off) / 60:.1f} hours {'late' if off > 0 else 'early'}"
-    zone = context.site.site.timezone
+    zone = context.site.timezone
     return Finding(
         "clock_offset",
         "note" if episode.until else "watch",
@@ -344,7 +344,7 @@ def _solar(context: Context, episode: Episode, off: float, limit: float, what: s
         confidence_of(abs(off) / limit, episode.days, episode.share) * 0.9,
         (
             f"Judged by {what}, the readings are stamped about {how} for a site at"
-            f" {context.site.site.longitude:g}° longitude."
+            f" {context.site.longitude:g}° longitude."
         ),
         (
             two_sided_evidence(f"{what} against the sun", round(off, 0), "min", name, limit),
@@ -372,4 +372,4 @@ def _running_mean(values: Floats, width: int) -> Floats:
     return moving_mean(values, width, width // 2, centred=True)
 
 
-CLOCK_RULES: tuple[Rule, ...] = (Rule("clock_offset", clock_offset, makes_unreliable=_spoilt),)
+CLOCK_RULES: tuple[Rule, ...] = (Rule("clock_offset", clock_offset, makes_unreliable=_unreliable),)

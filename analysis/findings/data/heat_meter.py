@@ -287,7 +287,7 @@ def _unsaid_antifreeze(context: Context, measured: float) -> Finding | None:
     )
 
 
-def spoilt_by_disagreement(context: Context, finding: Finding) -> frozenset[str]:
+def unreliable_by_disagreement(context: Context, finding: Finding) -> frozenset[str]:
     """The instruments that may be the wrong ones: nothing where antifreeze explains the meter, whose figures
     are corrected for it; the side whose heat no heat pump makes of its electricity; else the meter, and the
     temperatures too where an offset of theirs would explain it."""

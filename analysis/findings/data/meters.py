@@ -11,7 +11,7 @@ from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.data.heat_meter import heat_meter_disagrees, spoilt_by_disagreement
+from fieldfare.analysis.findings.data.heat_meter import heat_meter_disagrees, unreliable_by_disagreement
 from fieldfare.analysis.findings.data.long_runs import minutes_in_runs
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
 from fieldfare.analysis.findings.model import (
@@ -187,6 +187,6 @@ METER_RULES: tuple[Rule, ...] = (
         heat_meter_disagrees,
         (Need(HEAT_QUANTITIES),),
         frozenset({"flow_temperature", "return_temperature", "flow_rate"}),
-        spoilt_by_disagreement,
+        unreliable_by_disagreement,
     ),
 )

@@ -357,11 +357,11 @@ def _telling(likely: list[tuple[float, Hypothesis]]) -> set[str]:
     return {name for _, h in likely for name in h.predicts}
 
 
-def _spoilt(context: Context, finding: Finding) -> frozenset[str]:
+def _unreliable(context: Context, finding: Finding) -> frozenset[str]:
     """What the likely causes make untrustworthy."""
     blamed = [(w, h) for w, h in _weighed(context, _facts(context)) if h.cause]
     total = sum(w for w, _ in blamed)
     return frozenset().union(*(h.makes_unreliable for w, h in blamed if w >= 0.25 * total))
 
 
-MISPLACED_RULES: tuple[Rule, ...] = (Rule("meter_misplaced", meter_misplaced, makes_unreliable=_spoilt),)
+MISPLACED_RULES: tuple[Rule, ...] = (Rule("meter_misplaced", meter_misplaced, makes_unreliable=_unreliable),)

@@ -61,7 +61,7 @@ class _Stuck:
 def sensor_stuck(context: Context) -> Finding | None:
     """A reading that has not changed for longer than its own habit allows while it should."""
     days = context.all_days.days
-    runs = [found for p in context.site.point if (found := _stuck_runs(context, p)) is not None]
+    runs = [found for found in context.once(_stuck_by_point).values() if found is not None]
     impossible = impossible_readings(context)
     if not runs and impossible is None:
         raise NotAssessed("needs a temperature, or heat beside electricity, read at least 12 times a day")
@@ -139,7 +139,7 @@ def _should_move(days: Table, point: Point) -> Flags | None:
     if point.quantity in _WATER:
         return running >= _WORKED_MIN
     if point.quantity == "flow_rate":
-        return _flow_belied(days)
+        return _flow_contradicted(days)
     if point.quantity == "cylinder_temperature":
         return days.floats(f"raw.{point.id}") > _WARM_CYLINDER_C
     if point.quantity == "system_pressure":
@@ -169,7 +169,7 @@ def _of_its_unit(days: Table, point: Point) -> tuple[Floats, Floats, Floats]:
     return running, worked, gave
 
 
-def _flow_belied(days: Table) -> Flags | None:
+def _flow_contradicted(days: Table) -> Flags | None:
     """Days on which a heat meter of its own shows another flow; None where there is none.
 
     A pump of one speed that is never stopped gives one and the same reading for months, and no other meter
@@ -183,14 +183,18 @@ def _flow_belied(days: Table) -> Flags | None:
 
 
 def _changes(days: Table, point: Point) -> Floats:
-    """How often a value changed in each day, the change from the day before counted in."""
+    """Changes in each day, including the change from the day before."""
     raw = days.floats(f"raw.{point.id}")
     anew = np.concatenate(([False], np.diff(raw) != 0.0))
     return _moves(days, point) + anew
 
 
+def _stuck_by_point(context: Context) -> dict[str, list[_Stuck] | None]:
+    """Point id -> its stuck runs; None where it is not known whether the point should move."""
+    return {p.id: _stuck_runs(context, p) for p in context.site.point}
+
+
 def _stuck_runs(context: Context, point: Point) -> list[_Stuck] | None:
-    """None where it is not known whether the point should move."""
     days = context.all_days.days
     should = _should_move(days, point)
     if should is None:
@@ -200,14 +204,14 @@ def _stuck_runs(context: Context, point: Point) -> list[_Stuck] | None:
     moves, changes = _moves(days, point), _changes(days, point)
     need, _ = _days_needed(context, point)
     least_quiet = max(need, math.ceil(context.limit("stuck_days_unknown_habit")))
-    # Much keeps still at night: a day that has hardly begun, or was hardly read, tells of no day's habit.
+    # Readings stand still at night: a day with few readings shows no habit.
     mostly = minutes_sent(days, point) >= _MOSTLY * days.floats("minutes_total")
     known = np.flatnonzero(np.isfinite(moves) & mostly)
     still = (moves == 0.0) & should
     out: list[_Stuck] = []
     for a, b in runs_of(still[known]):
         run = known[a : b + 1]
-        # A value that is another each day is the day's mean, sent again and again.
+        # A value that differs from day to day is a daily mean, sent repeatedly.
         begins = np.flatnonzero(np.concatenate(([True], changes[run][1:] > 0)))
         for x, y in zip(begins, [*begins[1:], len(run)], strict=True):
             part = run[x:y]
@@ -222,9 +226,9 @@ def _stuck_runs(context: Context, point: Point) -> list[_Stuck] | None:
 def _moves(days: Table, point: Point) -> Floats:
     """Changes within each day; nan where they can't be counted.
 
-    A value that is sent only when it changes has few readings on a day on which it stands still. Such a day
-    has no change where a day beside it has the same value. Of air that is never read often enough to count,
-    the days' own values tell.
+    A change-driven value has few readings on a day without a change. Such a day counts as unchanged where the
+    day before or after has the same value. For air that is never read often enough to count, the daily values
+    decide.
     """
     raw, moves = days.floats(f"raw.{point.id}"), days.floats(f"moves.{point.id}")
     if point.quantity not in _NEVER_STILL:
@@ -241,11 +245,12 @@ def still_days(context: Context) -> dict[str, Flags]:
     """Days of stuck sensors that move again by now: quantity -> bool (n,). Other sensors of it may go on."""
     days = context.all_days.days
     out: dict[str, Flags] = {}
+    stuck = context.once(_stuck_by_point)
     for quantity in {p.quantity for p in context.site.point if p.form == "gauge"}:
         points = list(context.site.points_of(quantity))
         still = np.zeros((len(points), len(days)), dtype=bool)
         for row, point in zip(still, points, strict=True):
-            for run in _stuck_runs(context, point) or ():
+            for run in stuck[point.id] or ():
                 row[run.first : run.last + 1] = not run.ongoing
         flags = np.logical_and.reduce(still)
         if flags.any():
@@ -266,9 +271,9 @@ def _days_needed(context: Context, point: Point) -> tuple[int, float]:
 
 
 def _shortly_stuck(context: Context) -> Finding | None:
-    """Hours rather than days: worth a note."""
+    """A note where a point was stuck for hours rather than days; None without one."""
     notices = context.all_days.notices
-    # Of a point that moves but now and then, hours tell nothing.
+    # A few hours show nothing of a point that rarely changes.
     known = {p.id: p for p in context.site.point if _days_needed(context, p)[0] == 1}
     stuck = [i for i in np.flatnonzero(notices["kind"] == "stuck") if notices["point"][i] in known]
     if not stuck:
@@ -290,13 +295,10 @@ def _shortly_stuck(context: Context) -> Finding | None:
     )
 
 
-def _spoilt_by_stuck(context: Context, finding: Finding) -> frozenset[str]:
+def _unreliable_by_stuck(context: Context, finding: Finding) -> frozenset[str]:
     """Quantities of stuck points; only the zone itself where most other room sensors are sound."""
-    stuck = [
-        p
-        for p in context.site.point
-        if any(s.ongoing for s in _stuck_runs(context, p) or ()) or broken(context, p)
-    ]
+    runs = context.once(_stuck_by_point)
+    stuck = [p for p in context.site.point if any(s.ongoing for s in runs[p.id] or ()) or broken(context, p)]
     out: set[str] = {"cylinder_temperature"} if belied_cylinder(context) is not None else set()
     for point in stuck:
         alike = len(list(context.site.points_of(point.quantity)))
@@ -307,5 +309,5 @@ def _spoilt_by_stuck(context: Context, finding: Finding) -> frozenset[str]:
 
 
 STUCK_SENSOR_RULES: tuple[Rule, ...] = (
-    Rule("sensor_stuck", sensor_stuck, makes_unreliable=_spoilt_by_stuck),
+    Rule("sensor_stuck", sensor_stuck, makes_unreliable=_unreliable_by_stuck),
 )

@@ -20,6 +20,7 @@ from fieldfare.analysis.findings.hot_water.reheat import approach_at_rating, slo
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
 from fieldfare.analysis.findings.onset import onset
 from fieldfare.analysis.findings.phrases import percent
+from fieldfare.analysis.findings.yearly_cost import DAYS_A_YEAR
 from fieldfare.analysis.physics.hot_water import WH_PER_LITRE_KELVIN, loss_class_limit_w
 from fieldfare.analysis.statistics.quantiles import nan_median
 
@@ -277,7 +278,7 @@ def high_standing_loss(context: Context) -> Finding | None:
         severity = "note"
     hours = 16.0 if circulates else 24.0
     lost = loss * nan_median(over[inside]) * hours / 1000.0
-    saved = max(loss - worst, 0.0) / max(loss, 1e-9) * lost * 365.0 / COP
+    saved = max(loss - worst, 0.0) / max(loss, 1e-9) * lost * DAYS_A_YEAR / COP
     scatter = (by_day if circulates else slow)[since_then]
     spread = 1.4826 * nan_median(np.abs(scatter - loss)) / np.sqrt(max(int(np.isfinite(scatter).sum()), 1))
     usual = expected(plant.cylinder_litres, plant.standing_loss_kwh_per_day)

@@ -430,6 +430,6 @@ def out_of_habit(context: Context, rest: Rest, warm: bool) -> list[Reason]:
 
 def in_winter(context: Context, rest: Rest) -> bool:
     """The rest ends in the five coldest months of its half of the world."""
-    latitude = context.site.site.latitude
+    latitude = context.site.latitude
     month = local(context, rest.end).month
     return month in ((5, 6, 7, 8, 9) if latitude is not None and latitude < 0 else (11, 12, 1, 2, 3))

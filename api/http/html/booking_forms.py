@@ -28,9 +28,9 @@ from fieldfare.api.http.schemas import RowId
 from fieldfare.api.visits.bookings import (
     MOST_FINDINGS,
     MOST_MINUTES,
+    BookingRequest,
     BookingRow,
     Clash,
-    Wish,
     colleagues,
     moment_of,
 )
@@ -169,7 +169,7 @@ def _save(
     return _form(request, parts, record, values, problems, row)
 
 
-def _also_open(parts: AppState, site: str, wish: Wish) -> str:
+def _also_open(parts: AppState, site: str, wish: BookingRequest) -> str:
     """Another home with a visit at the same time, where nobody has this one nor that one yet; empty where
     there is none. Two visits to one home are one drive."""
     if wish.person is not None:
@@ -201,7 +201,7 @@ def _form(
     return HTMLResponse(page, 422 if problems else 200)
 
 
-def _read(record: SiteRecord, values: dict[str, Any]) -> tuple[Wish | None, dict[str, str]]:
+def _read(record: SiteRecord, values: dict[str, Any]) -> tuple[BookingRequest | None, dict[str, str]]:
     """The visit that is asked for, or None and what is wrong with each field."""
     problems: dict[str, str] = {}
     day, at, minutes = day_given(values["day"]), _time(values["at"]), values["minutes"].strip()
@@ -224,7 +224,7 @@ def _read(record: SiteRecord, values: dict[str, Any]) -> tuple[Wish | None, dict
         return None, {"at": sentence(error)}
     codes = tuple(dict.fromkeys(c for c in values["findings"] if is_code(c)))[:MOST_FINDINGS]
     note = printable(values["note"]).strip()
-    return Wish(start, int(minutes), person, codes, note), {}
+    return BookingRequest(start, int(minutes), person, codes, note), {}
 
 
 def _time(text: str) -> time | None:

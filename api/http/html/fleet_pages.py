@@ -79,14 +79,14 @@ def _home(request: Request, parts: AppState, site_id: str) -> Home | str:
     """A home with its rolling year, or why it can't be shown. Raises UnknownSite."""
     record = parts.service.sites.get(site_id)
     reader(request, "site.read", site_id)
-    made = attempt(site_id, "work out its results", lambda: page_rows.worked_out(parts, record, {}))
+    made = attempt(site_id, "work out its results", lambda: page_rows.period_result(parts, record, {}))
     if isinstance(made, Failure):
-        return f"{record.site.site.name}: {made.reason}."
+        return f"{record.site.name}: {made.reason}."
     result, facts, _ = made
     if result is None:
-        return f"{record.site.site.name} has no readings yet."
+        return f"{record.site.name} has no readings yet."
     rows = day_rows(facts, record.site.zone) if facts is not None else rows_of_result(result)
-    return Home(record.site.site.name, record.site, result, rows)
+    return Home(record.site.name, record.site, result, rows)
 
 
 @router.get("/homes/chosen")
@@ -128,7 +128,7 @@ def decide_many(
         try:
             check(actor, "alerts.handle", site_id)
             record = parts.service.sites.get(site_id)
-            name = f"{pages.finding_title(code)}, {record.site.site.name}"
+            name = f"{pages.finding_title(code)}, {record.site.name}"
             decide(parts, record, code, decision, actor)
         except UnknownSite:
             problems.append(f"{name}: there is no such home.")

@@ -34,6 +34,6 @@ def visits_to_come(parts: AppState, record: SiteRecord) -> list[dict[str, Any]]:
     now, site = datetime.now(UTC), record.site
     today = now.astimezone(site.zone).date()
     return [
-        present_visit(asdict(row), site.zone, site.site.name, today)
+        present_visit(asdict(row), site.zone, site.name, today)
         for row in parts.bookings.between(now, now + FURTHEST, site=site.id)
     ]

@@ -105,7 +105,7 @@ def days_of(query: Mapping[str, str]) -> tuple[date | None, date | None]:
     return first, last
 
 
-class WorkedOut(NamedTuple):
+class PeriodResult(NamedTuple):
     """Result and facts of some days; None and None where the site has no readings. document : the result as
     it is kept"""
 
@@ -114,20 +114,20 @@ class WorkedOut(NamedTuple):
     document: bytes = b""
 
 
-def worked_out(parts: AppState, record: SiteRecord, query: dict[str, str]) -> WorkedOut:
+def period_result(parts: AppState, record: SiteRecord, query: dict[str, str]) -> PeriodResult:
     """Result and facts of the asked days."""
     results = parts.service.results
     try:
         first, last = period_of(parts, record, query)
         document = results.recent(record, first, last)
     except NoReadings:
-        return WorkedOut(None, None)
+        return PeriodResult(None, None)
     facts = parts.service.facts_cache.stored(record.site.id, first, last)
-    return WorkedOut(orjson.loads(document), facts, document)
+    return PeriodResult(orjson.loads(document), facts, document)
 
 
 def drawn(
-    parts: AppState, record: SiteRecord, query: Mapping[str, str], found: WorkedOut
+    parts: AppState, record: SiteRecord, query: Mapping[str, str], found: PeriodResult
 ) -> dict[str, Any] | None:
     """What a page shows of a result alone, drawn once for all who read the same; None without a result."""
     result, facts, document = found

@@ -106,9 +106,9 @@ def second_step(
 @router.post("/sign-out")
 def sign_out(request: Request, parts: AppStateHere, csrf: Annotated[str, Form(alias=CSRF_FIELD)]) -> Response:
     """Sign out by the form."""
-    visit = session_of(request)
-    if visit is not None:
-        if not same(csrf, visit.csrf):
+    live = session_of(request)
+    if live is not None:
+        if not same(csrf, live.csrf):
             raise HTTPException(403, "the form is not of this session")
         end_session(request, parts)
     response = _to("/sign-in")
@@ -160,8 +160,8 @@ def by_link(text: str, parts: AppStateHere) -> Response:
     """A home's link: it becomes a session, so that the link itself leaves the address bar."""
     link = parts.links.open(text)
     secret = parts.sign_in.open_for_link(link.id)
-    if visit := parts.sign_in.visit(secret):
-        parts.audit.note(visit.actor, "came by link", link.site)
+    if live := parts.sign_in.live_session(secret):
+        parts.audit.note(live.actor, "came by link", link.site)
     return signed_in(parts, secret, f"/sites/{link.site}")
 
 
@@ -172,7 +172,7 @@ def _welcome(parts: AppState, secret: str, problem: str) -> str:
         ended = "this address is not, or no longer, good; ask for a new one"
         return looks.welcome_page(problem or ended, is_first=False)
     records = (parts.service.sites.find(site) for site in person.sites)
-    homes = [record.site.site.name for record in records if record is not None]
+    homes = [record.site.name for record in records if record is not None]
     return looks.welcome_page(problem, is_first=False, name=person.name, role=person.role, homes=homes)
 
 
@@ -205,8 +205,8 @@ def _let_in(request: Request, parts: AppState, person: int) -> Response:
     if parts.factors.of_person(person):
         return _to("/sign-in")
     secret = parts.sign_in.open_for_person(person, origin_of(request))
-    if visit := parts.sign_in.visit(secret):
-        parts.audit.note(visit.actor, "password set")
+    if live := parts.sign_in.live_session(secret):
+        parts.audit.note(live.actor, "password set")
     return signed_in(parts, secret)
 
 
@@ -214,8 +214,8 @@ def signed_in(parts: AppState, secret: str, where: str = "/") -> Response:
     """The answer that a new session begins with."""
     response = _to(where)
     set_cookie(response, parts, secret)
-    if visit := parts.sign_in.visit(secret):
-        mark_device(response, parts, visit.actor.person)
+    if live := parts.sign_in.live_session(secret):
+        mark_device(response, parts, live.actor.person)
     return response
 
 

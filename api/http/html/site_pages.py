@@ -30,7 +30,7 @@ from fieldfare.api.http.auth import (
     actor_of,
     check,
     confirm,
-    visit_of,
+    live_session_of,
 )
 from fieldfare.api.http.html import page_rows
 from fieldfare.api.http.html.household import household, visits_to_come
@@ -70,9 +70,9 @@ LONGEST_RUN = timedelta(days=40)
 
 def visitor(request: Request) -> dict[str, Any]:
     """What a page may know about its reader."""
-    visit = visit_of(request)
-    actor = visit.actor if visit else actor_of(request)
-    csrf = visit.csrf if visit else ""
+    session = live_session_of(request)
+    actor = session.actor if session else actor_of(request)
+    csrf = session.csrf if session else ""
     request.state.owner = owner_word(parts_of(request).owner_key, actor.name, actor.role)
     return {
         "name": actor.name,
@@ -91,10 +91,10 @@ def reader(request: Request, permission: str, site: str | None = None) -> Actor:
 def writer(request: Request, permission: str, csrf: str, site: str | None = None) -> Actor:
     """The sender of a form, if it is of their own session and permitted. Raises SignInFirst, 403,
     UnknownSite."""
-    parts, visit = parts_of(request), visit_of(request)
-    if visit is not None and not same(csrf, visit.csrf):
+    parts, session = parts_of(request), live_session_of(request)
+    if session is not None and not same(csrf, session.csrf):
         raise HTTPException(403, "the form is not of this session")
-    actor = visit.actor if visit else DEMO_VISITOR if parts.settings.demo else NOBODY
+    actor = session.actor if session else DEMO_VISITOR if parts.settings.demo else NOBODY
     _allowed(parts, actor, permission, site)
     confirm(request, actor, permission)
     return actor
@@ -159,10 +159,10 @@ def site(record: SiteRecordHere, request: Request, parts: AppStateHere) -> Respo
         return see_other(f"/sites/{record.site.id}/home")
     query, problem, typed = _query(request), "", {}
     try:
-        found = page_rows.worked_out(parts, record, query)
+        found = page_rows.period_result(parts, record, query)
     except InputError as error:
         problem, typed = str(error), {k: query.pop(k) for k in ("from", "to") if k in query}
-        found = page_rows.worked_out(parts, record, query)
+        found = page_rows.period_result(parts, record, query)
     row = page_rows.site_row_with_readings(parts, record, found.result, actor)
     row |= {"visits": visits_to_come(parts, record), "period_problem": problem, "period_typed": typed}
     works = page_rows.works_of(parts, record, effects=True)
@@ -205,7 +205,7 @@ def _figure_of(
     """What a figure is made from: the result and the facts of the days asked for."""
     if name not in pages.FIGURES and name not in pages.EXPECTATIONS:
         raise HTTPException(404, f"there is no figure {name[:40]!r}")
-    result, facts, _ = page_rows.worked_out(parts, record, query)
+    result, facts, _ = page_rows.period_result(parts, record, query)
     if result is None or facts is None:
         raise NoReadings(record.site.id)
     return result, facts
@@ -259,10 +259,10 @@ def expectations(record: SiteRecordHere, request: Request, parts: AppStateHere) 
     if actor.role not in OF_THE_FIRM:
         return see_other(f"/sites/{record.site.id}/home")
     query = _query(request)
-    result, facts, _ = page_rows.worked_out(parts, record, query)
+    result, facts, _ = page_rows.period_result(parts, record, query)
     if result is None or facts is None:
         raise NoReadings(record.site.id)
-    row = {"id": record.site.id, "name": record.site.site.name}
+    row = {"id": record.site.id, "name": record.site.name}
     equipped = parts.service.facts_cache.with_borrowed_weather(record.site)
     return HTMLResponse(pages.expectations_page(row, equipped, facts, visitor(request), query))
 

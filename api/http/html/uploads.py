@@ -21,7 +21,7 @@ from fieldfare.api.people.access import Actor
 from fieldfare.api.records.file_imports import FileImports, undone_text
 from fieldfare.api.running.intake import check_site_text, ingest_files, undo_file
 from fieldfare.collector.csv.column_mapping import AGREED
-from fieldfare.collector.csv.other_home import OtherHome
+from fieldfare.collector.csv.other_home import AnotherHomesFile
 from fieldfare.dashboards.text.words import capital
 
 log = logging.getLogger(__name__)
@@ -137,7 +137,7 @@ class UploadReader:
             remark = f"; {rejected:,} rows were kept aside: {_reasons(done)}" if rejected else ""
             upload.message = f"{done['readings']:,} readings came in{remark}."
             upload.state = "done"
-        except OtherHome as error:
+        except AnotherHomesFile as error:
             upload.message, upload.state = _without_path(str(error), path), "doubted"
         except InputError as error:
             message = _without_path(str(error), path)

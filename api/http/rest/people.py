@@ -73,18 +73,18 @@ def sign_in(body: SignInIn, request: Request, response: Response, parts: AppStat
             )
         opened = complete_session(request, parts, opened.secret, Proof(code))
     set_cookie(response, parts, opened.secret)
-    visit = parts.sign_in.visit(opened.secret)
-    if visit is None:
+    live = parts.sign_in.live_session(opened.secret)
+    if live is None:
         raise HTTPException(401, "this account was stopped")
-    mark_device(response, parts, visit.actor.person)
-    return session_out(visit.actor, visit.csrf)
+    mark_device(response, parts, live.actor.person)
+    return session_out(live.actor, live.csrf)
 
 
 @router.get("/session")
 def read_session(request: Request, parts: AppStateHere) -> SessionOut:
     """Who you are; the role `nobody` where you are not signed in."""
-    visit = session_of(request)
-    return session_out(visit.actor if visit else actor_of(request), visit.csrf if visit else None)
+    live = session_of(request)
+    return session_out(live.actor if live else actor_of(request), live.csrf if live else None)
 
 
 @router.delete("/session", status_code=204, response_class=Response)
@@ -119,13 +119,13 @@ def confirm_again(body: ConfirmIn, request: Request, response: Response, parts: 
     """Show again who you are: asked for before people, links, tokens and deletion change. The answer renews
     the cookie."""
     actor = actor_of(request)
-    visit = session_of(request)
+    live = session_of(request)
     if actor.role == "nobody":
         raise SignInFirst
-    if visit is None or actor.person is None:
+    if live is None or actor.person is None:
         raise HTTPException(403, "only people have passwords")
     code = body.code.get_secret_value() if body.code is not None else ""
-    secret = confirm_session(request, parts, visit, body.password.get_secret_value(), Proof(code))
+    secret = confirm_session(request, parts, live, body.password.get_secret_value(), Proof(code))
     set_cookie(response, parts, secret)
 
 

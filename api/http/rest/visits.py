@@ -24,8 +24,8 @@ from fieldfare.api.visits.bookings import (
     LEAST_MINUTES,
     MOST_FINDINGS,
     MOST_MINUTES,
+    BookingRequest,
     BookingRow,
-    Wish,
 )
 from fieldfare.api.visits.rows import job_minutes, visit_rows
 from fieldfare.dashboards.fleet.visits import visit_list
@@ -125,8 +125,8 @@ def cancel_booked_visit(
     return _out(row)
 
 
-def _wish(body: VisitIn) -> Wish:
-    return Wish(body.start, body.minutes, body.person, tuple(body.findings), body.note)
+def _wish(body: VisitIn) -> BookingRequest:
+    return BookingRequest(body.start, body.minutes, body.person, tuple(body.findings), body.note)
 
 
 def _out(row: BookingRow) -> VisitOut:

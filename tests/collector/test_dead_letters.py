@@ -1,10 +1,12 @@
-"""Messages kept aside: bounded, counted, listed, cleared, replayed."""
+"""Dead letters: bounded, counted, listed, cleared, replayed, forgotten with their home."""
+
+import sqlite3
 
 import pytest
 
 from fieldfare.collector.mqtt import dead_letters
 from fieldfare.collector.mqtt.decode import Message, RefusedMessage
-from fieldfare.collector.mqtt.journal import Journal
+from fieldfare.collector.mqtt.journal import FILE, Journal
 from fieldfare.collector.store.local import LocalStore
 from tests.services import make_site
 
@@ -132,3 +134,20 @@ def test_it_survives_being_opened_twice(tmp_path):
     assert len(dead_letters.held(b)) == 1
     a.close()
     b.close()
+
+
+def test_a_forgotten_site_leaves_no_dead_letter_and_no_table_of_earlier_releases(tmp_path):
+    with sqlite3.connect(tmp_path / FILE) as db:
+        db.execute("CREATE TABLE seen (site TEXT, point TEXT)")
+        db.execute("INSERT INTO seen VALUES ('alder-row', 'flow')")
+    book = Journal(tmp_path)
+    tables = {name for (name,) in book.db.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+    assert "aside" in tables
+    assert "seen" not in tables
+    message = Message("fieldfare/alder-row/readings/flow", b"hot", NOW)
+    with book.writing() as db:
+        dead_letters.keep(db, [message], [RefusedMessage(0, "alder-row", "no number")], 10, 10_000)
+    assert dead_letters.held(book, "alder-row")
+    dead_letters.forget(book, "alder-row")
+    assert not dead_letters.held(book, "alder-row")
+    book.close()
