@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldfare.analysis.expectation.charge_balance import TAKEN_UP
-from fieldfare.analysis.statistics.distributions import normal_probability
+from fieldfare.analysis.statistics.distributions import normal_probabilities
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -88,8 +88,5 @@ def _prior(daily: Floats, idle_hours: Floats) -> Floats:
 
 
 def _normal(score: Floats) -> Floats:
-    """Normal distribution function of every element."""
-    return np.asarray(_NORMAL(score), dtype=np.float64)
-
-
-_NORMAL = np.vectorize(normal_probability, otypes=[float])
+    """Normal distribution function of every element, in the given shape."""
+    return normal_probabilities(score.ravel()).reshape(score.shape)

@@ -53,6 +53,12 @@ ALTERNATIVE_FINDINGS: Mapping[str, Mapping[str, str]] = MappingProxyType(
             "no_weather_compensation": _PRACTICE,
             "buffer_mixing": _PRACTICE,
         },
+        "flow_temperature_below_curve": {
+            "capacity_short": _LOAD,
+            "low_flow": _PRACTICE,
+            "excessive_defrost": _PRACTICE,
+            "unit_stopped": _PRACTICE,
+        },
         "no_weather_compensation": {
             "flow_temperature_above_curve": _PRACTICE,
             "capacity_short": _PRACTICE,

@@ -51,7 +51,11 @@ _LOOKED_AT = frozenset(rule.code for rule in RULES)
 
 CODES: dict[str, tuple[str, ...]] = {
     "design_day": ("capacity_short",),
-    "curve": ("flow_temperature_above_curve", "no_weather_compensation"),
+    "curve": (
+        "flow_temperature_above_curve",
+        "flow_temperature_below_curve",
+        "no_weather_compensation",
+    ),
     "water": (
         "low_flow",
         "falling_flow",

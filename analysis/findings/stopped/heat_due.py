@@ -33,6 +33,8 @@ _LOW_DIFFERS_K, _FEWEST_LOWS = 0.7, 2
 _DAYS_BEFORE = 7
 # A room thermostat's usual switching band.
 _WARM_WITHIN_K = 0.5
+# Sound units rest so much longer once in e times (common practice: a second night is no set-back).
+_SELDOMER_H = 24.0
 # A dozen runs show where the thermostat switches (common practice).
 _FEWEST_STARTS = 12
 # Minutes below target that show that heat is due in a rest that goes on.
@@ -181,7 +183,9 @@ def _weather(context: Context, rest: Rest) -> list[Reason]:
     evidence = context.evidence(
         "mean outdoor temperature meanwhile", round(outdoor, 1), "°C", "stopped_weather_c", round(below, 1)
     )
-    return [Reason("weather", 0.85 if known else 0.7, evidence)]
+    # The longer it rests in such weather, the seldomer a sound unit does.
+    beyond = (rest.hours - limit("stopped_weather_hours")) / _SELDOMER_H
+    return [Reason("weather", 1.0 - (0.15 if known else 0.3) * float(np.exp(-beyond)), evidence)]
 
 
 def need_below(context: Context, rest: Rest) -> tuple[float, bool]:

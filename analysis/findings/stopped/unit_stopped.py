@@ -53,6 +53,12 @@ _FROZEN_SHARE = 0.5
 # A pump that runs on after charges and against seizing moves water for so small a part of the time (common
 # practice: minutes after each run, and once a day).
 _STANDS_SHARE = 0.1
+# Reasons that are not independent of each other.
+_ORIGIN = {
+    **dict.fromkeys(("call", "flow", "mode"), "asked"),
+    **dict.fromkeys(("weather", "pause", "habit"), "length"),
+    "floor": "room",
+}
 _ORDER = ("unit", "tries", "heating", "hot_water")
 
 
@@ -251,6 +257,8 @@ def _severity(context: Context, rest: Rest, found: list[Reason]) -> Severity:
         return "watch"
     if rest.kind == "hot_water":
         return "act"
+    if _by_length_alone(context, rest, found):
+        return "watch"
     fell = rest["room_first_c"] - rest["room_last_c"]
     short, last = rest["room_short_last_k"], rest["room_last_c"]
     cold = last < limit("stopped_harm_room_c") or (short >= limit("stopped_room_short_k") and fell >= 0.5)
@@ -267,9 +275,24 @@ def _severity(context: Context, rest: Rest, found: list[Reason]) -> Severity:
     )
 
 
+def _by_length_alone(context: Context, rest: Rest, found: list[Reason]) -> bool:
+    """Only the length of the rest speaks for a stop, not surely yet, and nothing freezes meanwhile."""
+    length = all(_ORIGIN.get(r.kind) == "length" for r in found)
+    frost = rest["outdoor_lowest_c"] < context.limit("stopped_frost_c")
+    return length and not frost and max(r.strength for r in found) < context.limit("stopped_sure")
+
+
 def _sure(rest: Rest, found: list[Reason]) -> float:
-    """Independent reasons add up; a rest that has only begun may still be a pause."""
-    doubt = float(np.prod([1.0 - r.strength for r in found]))
+    """Reasons of different origin add up; a rest that has only begun may still be a pause.
+
+    A call, a flow temperature and a mode are one controller's word; weather, rhythm and habit all rest on how
+    long it has been: of each origin the strongest counts.
+    """
+    strongest: dict[str, float] = {}
+    for reason in found:
+        origin = _ORIGIN.get(reason.kind, reason.kind)
+        strongest[origin] = max(strongest.get(origin, 0.0), reason.strength)
+    doubt = float(np.prod([1.0 - strength for strength in strongest.values()]))
     young = 0.2 * float(np.exp(-rest.hours / 2.0))
     return float(np.clip((1.0 - doubt) * (1.0 - young), 0.3, 0.98))
 
