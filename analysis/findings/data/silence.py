@@ -61,7 +61,9 @@ class _Stuck:
 def sensor_stuck(context: Context) -> Finding | None:
     """A reading that has not changed for longer than its own habit allows while it should."""
     days = context.all_days.days
-    runs = [found for p in context.site.point if (found := _stuck_runs(context, p)) is not None]
+    runs = [
+        found for p in context.site.point if (found := context.once_for_all_days(_stuck)[p.id]) is not None
+    ]
     impossible = impossible_readings(context)
     if not runs and impossible is None:
         raise NotAssessed("needs a temperature, or heat beside electricity, read at least 12 times a day")
@@ -189,6 +191,11 @@ def _changes(days: Table, point: Point) -> Floats:
     return _moves(days, point) + anew
 
 
+def _stuck(context: Context) -> dict[str, list[_Stuck] | None]:
+    """Days without a change, of each point by its id; None where it is not known whether it should move."""
+    return {point.id: _stuck_runs(context, point) for point in context.site.point}
+
+
 def _stuck_runs(context: Context, point: Point) -> list[_Stuck] | None:
     """None where it is not known whether the point should move."""
     days = context.all_days.days
@@ -245,7 +252,7 @@ def still_days(context: Context) -> dict[str, Flags]:
         points = list(context.site.points_of(quantity))
         still = np.zeros((len(points), len(days)), dtype=bool)
         for row, point in zip(still, points, strict=True):
-            for run in _stuck_runs(context, point) or ():
+            for run in context.once_for_all_days(_stuck)[point.id] or ():
                 row[run.first : run.last + 1] = not run.ongoing
         flags = np.logical_and.reduce(still)
         if flags.any():
@@ -295,7 +302,7 @@ def _spoilt_by_stuck(context: Context, finding: Finding) -> frozenset[str]:
     stuck = [
         p
         for p in context.site.point
-        if any(s.ongoing for s in _stuck_runs(context, p) or ()) or broken(context, p)
+        if any(s.ongoing for s in context.once_for_all_days(_stuck)[p.id] or ()) or broken(context, p)
     ]
     out: set[str] = {"cylinder_temperature"} if belied_cylinder(context) is not None else set()
     for point in stuck:
