@@ -61,7 +61,7 @@ class _Stuck:
 def sensor_stuck(context: Context) -> Finding | None:
     """A reading that has not changed for longer than its own habit allows while it should."""
     days = context.all_days.days
-    runs = [found for found in context.once(_stuck_by_point).values() if found is not None]
+    runs = [found for found in context.once_for_all_days(_stuck_by_point).values() if found is not None]
     impossible = impossible_readings(context)
     if not runs and impossible is None:
         raise NotAssessed("needs a temperature, or heat beside electricity, read at least 12 times a day")
@@ -245,7 +245,7 @@ def still_days(context: Context) -> dict[str, Flags]:
     """Days of stuck sensors that move again by now: quantity -> bool (n,). Other sensors of it may go on."""
     days = context.all_days.days
     out: dict[str, Flags] = {}
-    stuck = context.once(_stuck_by_point)
+    stuck = context.once_for_all_days(_stuck_by_point)
     for quantity in {p.quantity for p in context.site.point if p.form == "gauge"}:
         points = list(context.site.points_of(quantity))
         still = np.zeros((len(points), len(days)), dtype=bool)
@@ -297,7 +297,7 @@ def _shortly_stuck(context: Context) -> Finding | None:
 
 def _unreliable_by_stuck(context: Context, finding: Finding) -> frozenset[str]:
     """Quantities of stuck points; only the zone itself where most other room sensors are sound."""
-    runs = context.once(_stuck_by_point)
+    runs = context.once_for_all_days(_stuck_by_point)
     stuck = [p for p in context.site.point if any(s.ongoing for s in runs[p.id] or ()) or broken(context, p)]
     out: set[str] = {"cylinder_temperature"} if belied_cylinder(context) is not None else set()
     for point in stuck:
