@@ -187,7 +187,7 @@ def night_of(days: HeatingDays, response: RoomResponse, depth: float, hours: flo
     reached = -np.expm1(-cooling * rest) / less
     opened = np.clip(response.opened, 0.02, 1.0)
     spare = np.maximum(1.0 / opened - 1.0, _LEAST_SPARE)
-    excess = np.maximum(fill_nan(days.flow - days.half - days.room, 10.0), 5.0)
+    excess = np.maximum(fill_nan(days.flow - days.over - days.half - days.room, 10.0), 5.0)
     more = response.exponent * (1.0 + response.influence) / (excess * opened) + less
     coming = each * more
     up = np.minimum(np.log1p(reached * more / spare) / coming, 24.0 - hours)
