@@ -101,7 +101,9 @@ def heating_days(site: Site, facts: Facts, result: Mapping[str, Any]) -> Heating
     share = fill_nan(_column(days, "minutes_heating") / np.maximum(_column(days, "minutes_total"), 1.0), 1.0)
     target_flow = fill_nan(_column(days, "target_flow"), flow)
     gap = np.maximum(target_flow - flow, 0.0)
-    over = np.maximum(flow - target_flow, 0.0) + np.maximum(fill_nan(_column(days, "buffer_drop"), 0.0), 0.0)
+    # In a rest water goes on round with a smaller difference of flow and return.
+    overshoot = np.maximum(flow - target_flow - half * (1.0 - np.clip(share, 0.0, 1.0)) / 2.0, 0.0)
+    over = overshoot + np.maximum(fill_nan(_column(days, "buffer_drop"), 0.0), 0.0)
     zones = {
         name[5:]: (days.floats(name)[at], _column(days, f"target.{name[5:]}")[at])
         for name in days.names

@@ -42,6 +42,7 @@ class RoomResponse:
     influence_most : what it may be [-]
     opens_doubt : factor by which `opens_k` may be wrong either way. full_doubt : relative, of `full`
     gap_closes : what of a lower target the water does not follow as it never was that hot, of its gap [-]
+    acts : whether the days show that a valve, a thermostat or the controls act on the room
     loss, loss_low, loss_high : heat loss coefficient [kW/K]. known : whether the rooms were measured
     """
 
@@ -60,6 +61,7 @@ class RoomResponse:
     opens_doubt: float = 1.5
     full_doubt: float = 0.15
     gap_closes: float = 0.75
+    acts: bool = True
 
     @property
     def unheld(self) -> bool:
@@ -119,6 +121,9 @@ def room_response(site: Site, days: HeatingDays, result: Mapping[str, Any]) -> R
     if not full:
         # Nobody says what they can give: what they gave at most, and what is usually spared.
         full, doubt = _SPARED * float(np.quantile(used, 0.98)), _SPARED_DOUBT
+    if float(np.quantile(used, 0.95)) > _ALWAYS_OPEN * full:
+        # More than emitters of this output can give: their data, or how their water is read, is wrong.
+        full, doubt = float(np.quantile(used, 0.95)), _SPARED_DOUBT
     if switched(site, days) == 1.0:
         # Emitters that a thermostat switches give all they can while it calls, and less and less after it:
         # the share of them that is used lies between the running time and what data sheets say.
@@ -152,6 +157,11 @@ def room_response(site: Site, days: HeatingDays, result: Mapping[str, Any]) -> R
         influence_most,
         opens_doubt(site, opened[is_known], warmer[is_known]),
         doubt,
+        acts=not known
+        or influence > 0.0
+        or held_by_thermostat(site, days)
+        or switched(site, days) == 1.0
+        or _move(site, opened[is_known], warmer[is_known], days.outdoor[is_known]),
     )
 
 
@@ -177,11 +187,16 @@ def _opens(site: Site, opened: Floats, warmer: Floats, outdoor: Floats) -> float
     """Fall of the room at which valves let e times as much through [K]. Valves that stand open in rooms
     well over their target, and no less so on days on which the room is warmer, never move."""
     above = float(np.median(warmer)) >= limit_of(site, "advice_valves_shut_k")
-    if above and float(np.median(opened)) >= limit_of(site, "advice_valves_open"):
-        moves = -_correlation_at_like_weather(np.log(opened), warmer, outdoor)
-        if not moves >= limit_of(site, "advice_valves_move"):
-            return FOLLOWS_K
+    stand_open = float(np.median(opened)) >= limit_of(site, "advice_valves_open")
+    if above and stand_open and not _move(site, opened, warmer, outdoor):
+        return FOLLOWS_K
     return _axis(opened, warmer)
+
+
+def _move(site: Site, opened: Floats, warmer: Floats, outdoor: Floats) -> bool:
+    """Whether less of the emitters is used on days on which the room is warmer, at like weather."""
+    together = _correlation_at_like_weather(np.log(opened), warmer, outdoor)
+    return together <= -limit_of(site, "advice_valves_move")
 
 
 def _correlation_at_like_weather(x: Floats, y: Floats, outdoor: Floats) -> float:

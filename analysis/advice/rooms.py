@@ -91,6 +91,8 @@ def rooms_effect(site: Site, facts: Facts, result: Mapping[str, Any], cooler_k: 
     # Rooms that nobody measured are asked about as if they followed.
     pairs = doubted(site, response) if response.known else doubted(site, response)[:1]
     ends += [[saved(home) for home in pair] for pair in pairs]
+    if not response.acts:  # nothing shows that the set temperature does anything
+        ends.append([0.0])
     fall = change(response, STAYS).fall
     return RoomsEffect(
         _about(value, ends),
@@ -122,6 +124,8 @@ def _fall(site: Site, response: RoomResponse, change: Callable[[RoomResponse, fl
         return float(np.mean(change(home, stays).fall))
 
     ends = [[mean(home) for home in pair] for pair in doubted(site, response)]
+    if not response.acts:
+        ends.append([0.0])
     return _about(mean(response), [*ends, [mean(response, stays) for stays in (0.0, 1.0)]])
 
 
