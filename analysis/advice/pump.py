@@ -3,6 +3,7 @@ more where they lie far apart."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -80,7 +81,7 @@ def pump_effect(site: Site, observed: ObservedPump, flow_share: float) -> PumpEf
     middle, half = sum(by_pump) / 2.0, (by_pump[1] - by_pump[0]) / 2.0
     # What the unit gains by cooler water or loses by hotter flow is small and of either sign:
     # doubt, not gain.
-    saves = Estimate.around(middle, float(np.hypot((unit.value or 0.0), half)))
+    saves = Estimate.around(middle, math.hypot(unit.value or 0.0, unit.half, half))
     return PumpEffect(flow_share, lift, lift / flow_share, saves, room_fall(site, days, response, change))
 
 

@@ -35,7 +35,7 @@ Floats = NDArray[np.float64]
 FULL_YEAR_DAYS = 330
 """Days that stand for a year; fewer are reported as they are, not scaled up."""
 WASH_C = 40.0
-HOUR_DOUBT = 0.05
+HOUR_DOUBT = 0.1
 """Relative, of the charges' electricity: at another hour they begin at another temperature of the store,
 which then stands hot for a longer or shorter time before it is drawn (common practice, no source)."""
 FAMILY_LITRES = 150.0
