@@ -256,9 +256,7 @@ def unfinished(items: Iterable[Mapping[str, Any]]) -> list[tuple[str, str]]:
     items = list(items)
     out = [(i["id"], f"{i['title']}: say done, not done or not applicable.") for i in items if not i["state"]]
     out += [
-        (i["id"], f"{i['title']}: say in the note why it was not done.")
-        for i in items
-        if lacks_reason(i)
+        (i["id"], f"{i['title']}: say in the note why it was not done.") for i in items if lacks_reason(i)
     ]
     out += [
         (i["id"], f"{i['title']}, {f['name']}: {f['trouble']}.")
