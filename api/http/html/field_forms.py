@@ -208,8 +208,9 @@ def _read(record: SiteRecord, values: Mapping[str, Any]) -> tuple[Job | None, di
         problems["day"] = f"{words.day(on)} is too long ago; give the day on which it was done."
     if not what.strip():
         problems["what"] = "Say what was done."
-    elif max(len(what), len(used)) > MOST_TEXT:
-        problems["what"] = f"At most {MOST_TEXT} characters, please."
+    elif (longest := max(len(what), len(used))) > MOST_TEXT:
+        name = "What was done" if longest == len(what) else "Parts used"
+        problems["what"] = f"{name} has {longest} characters; at most {MOST_TEXT} are kept."
     if spent and not (spent.isascii() and spent.isdecimal() and 1 <= int(spent) <= MOST_MINUTES):
         problems["minutes"] = f"Time spent is a whole number of minutes up to {MOST_MINUTES}, such as 45."
     if problems or on is None:

@@ -272,14 +272,14 @@ def _position(latitude: str, longitude: str) -> tuple[float, float] | None:
     if not any(given):
         return None
     from fieldfare.analysis.plant.contact import Contact
+    from fieldfare.analysis.plant.refusals import refusal
 
     try:
         made = Contact.model_validate({"latitude": given[0] or None, "longitude": given[1] or None})
     except ValidationError as error:
         first = error.errors()[0]
         where = f"{first['loc'][0]}: " if first["loc"] else ""
-        said = first["msg"].removeprefix("Value error, ").replace("Input should", "must")
-        raise InputError(f"{where}{said}") from None
+        raise InputError(f"{where}{refusal(first)}") from None
     return (
         (made.latitude, made.longitude) if made.latitude is not None and made.longitude is not None else None
     )
