@@ -154,7 +154,7 @@ class MappingProposal:
 def propose(text: str, encoding: str = "utf-8", zone: str = UNSAID) -> MappingProposal:
     """Read an export's first lines and propose a mapping.
 
-    encoding : that of the file, for the proposal. zone : IANA name of the site's time zone, where there is one
+    encoding : that of the file, for the proposal. zone : IANA name of the site's time zone, if any
 
     Returns Proposal; its `problem` is not empty where the text can't be read.
     """

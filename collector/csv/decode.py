@@ -39,7 +39,7 @@ Reasons = dict[int, list[tuple[str, Refusal]]]
 
 
 class DecodedBlock(NamedTuple):
-    """Result of one block: readings by point in file order, refusals, clock tracks, rows without an offset."""
+    """Result of one block: readings by point in file order, refusals, clock tracks, rows without offset."""
 
     readings: list[tuple[str, Samples]]
     refused: Reasons

@@ -15,6 +15,7 @@ from fieldfare.analysis.errors import (
     SiteError,
 )
 from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.plant.site import Site
 from fieldfare.api.core.fleet_rows import fleet_feedback
 from fieldfare.api.core.fleet_table import Chosen
 from fieldfare.api.core.local_days import day_of
