@@ -213,6 +213,8 @@ def clear(settings: Settings, site_id: str | None) -> None:
 
 
 def _summary_text(summary: dict[str, Any]) -> str:
+    from fieldfare.api.running.intake import rows_as_utc_text
+
     span = f", {summary['from']} to {summary['to']}" if summary["from"] else ""
     lines = [
         f"{summary['rows']} rows: {summary['readings']} readings stored, "
@@ -223,6 +225,8 @@ def _summary_text(summary: dict[str, Any]) -> str:
             f"{replaced} of these stood here with other values before; if the file is not of this site,"
             " undo it with --undo"
         )
+    if said := rows_as_utc_text(summary):
+        lines.append(said)
     if missing := summary.get("missing_points"):
         unused = ", ".join(summary["ignored_columns"]) or "none"
         lines.append(f"no column for {', '.join(missing)}; columns not used: {unused}")

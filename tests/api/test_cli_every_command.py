@@ -46,6 +46,7 @@ RUNS: dict[str, list[Run]] = {
     "site template": [Run("site template", says="[[point]]")],
     "site columns": [
         Run("site columns readings.csv", says='quantity = "heat_output"'),
+        Run("site columns readings.csv --site alder-row", says='quantity = "heat_output"'),
         Run("site columns nowhere.csv", 2, "can't be read"),
     ],
     "visits": [

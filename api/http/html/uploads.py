@@ -19,7 +19,7 @@ from fieldfare.api.core.results import NoReadings
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.people.access import Actor
 from fieldfare.api.records.file_imports import FileImports, undone_text
-from fieldfare.api.running.intake import check_site_text, ingest_files, undo_file
+from fieldfare.api.running.intake import check_site_text, ingest_files, rows_as_utc_text, undo_file
 from fieldfare.collector.csv.column_mapping import AGREED
 from fieldfare.collector.csv.other_home import AnotherHomesFile
 from fieldfare.dashboards.text.words import capital
@@ -136,6 +136,8 @@ class UploadReader:
             rejected = done["rejected"]["count"]
             remark = f"; {rejected:,} rows were kept aside: {_reasons(done)}" if rejected else ""
             upload.message = f"{done['readings']:,} readings came in{remark}."
+            if said := rows_as_utc_text(done):
+                upload.message += f" {said}."
             upload.state = "done"
         except AnotherHomesFile as error:
             upload.message, upload.state = _without_path(str(error), path), "doubted"
