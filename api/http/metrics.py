@@ -104,7 +104,7 @@ def _set_aside(parts: AppState) -> Iterator[Metric]:
     from fieldfare.api.records.dead_letters import list_dead_letters
 
     listed = list_dead_letters(parts.settings, None, 1)
-    yield _gauge("set_aside", "Messages kept aside.", (), [((), listed["held"])])
+    yield _gauge("set_aside", "Dead letters.", (), [((), listed["held"])])
     ever = CounterMetricFamily("fieldfare_set_aside", "Messages ever set aside.")
     ever.add_metric((), listed["ever"])
     yield ever

@@ -22,7 +22,7 @@ from fieldfare.api.records.file_imports import FileImports, undone_text
 from fieldfare.api.running.intake import check_site_text, ingest_files, undo_file
 from fieldfare.collector.csv.column_mapping import AGREED
 from fieldfare.collector.csv.other_home import AnotherHomesFile
-from fieldfare.dashboards.text.words import capital
+from fieldfare.dashboards.text.words import capital, number
 
 log = logging.getLogger(__name__)
 _INTERNAL = "internal error; the service's log has the details"
@@ -131,11 +131,11 @@ class UploadReader:
                 name=upload.name,
                 anyway=anyway,
             )
-            upload.message = f"{done['readings']:,} readings are in"
+            upload.message = f"{number(done['readings'])} readings are in"
             self._analyse(site, upload)
             rejected = done["rejected"]["count"]
-            remark = f"; {rejected:,} rows were kept aside: {_reasons(done)}" if rejected else ""
-            upload.message = f"{done['readings']:,} readings came in{remark}."
+            remark = f"; {number(rejected)} rows were rejected: {_reasons(done)}" if rejected else ""
+            upload.message = f"{number(done['readings'])} readings came in{remark}."
             upload.state = "done"
         except AnotherHomesFile as error:
             upload.message, upload.state = _without_path(str(error), path), "doubted"
