@@ -181,19 +181,23 @@ def plan_of(question: str, binding: Step | None) -> Plan:
     return BY_REASON.get((binding.code, binding.reason), PLANS[question][binding.code])
 
 
-def actions_of(plan: Plan, hours: Hours) -> dict[str, Any]:
-    """`do` and `tomorrow` of a plan, JSON-ready."""
+def actions_of(plan: Plan, hours: Hours, binding: Step | None) -> dict[str, Any]:
+    """`do` and `tomorrow` of a plan, JSON-ready; `tomorrow` carries the numbers that texts may name."""
     tomorrow = plan.tomorrow if hours.question.named else ALL_HOURS.get(plan.tomorrow, plan.tomorrow)
     return {
         "do": [{"kind": a.kind, "code": a.code, "bring": list(a.bring), "home": a.home} for a in plan.do],
-        "tomorrow": {"code": tomorrow, **_numbers(hours)},
+        "tomorrow": {"code": tomorrow, **_numbers(hours, binding)},
     }
 
 
-def _numbers(hours: Hours) -> Mapping[str, Any]:
-    """Numbers that texts about tomorrow may name."""
+def _numbers(hours: Hours, binding: Step | None) -> Mapping[str, Any]:
+    """setpoint_c; nominal_flow [m3/h]; raise_k : by how much the curve is to be raised, where it is the
+    cause."""
     water = hours.site.hot_water
+    by_code = {v.code: v.value for v in binding.values} if binding else {}
+    below = by_code.get("below_curve")
     return {
+        "raise_k": float(round(below)) if isinstance(below, float) and below >= 1.0 else None,
         "setpoint_c": water.setpoint_c if water else None,
         "nominal_flow": hours.site.heat_pump.flow_m3_per_h,
     }
@@ -221,4 +225,4 @@ def cautions_of(question: str, binding: str | None, plan: Plan, hours: Hours) ->
         cautions.append(FUEL)
     if codes & {"vent_and_fill", "flow_check", "coil_check", "free_valve"}:
         cautions += [LICENSED, SCALD] if "coil_check" in codes else [LICENSED]
-    return list(dict.fromkeys(cautions))
+    return [c for c in dict.fromkeys(cautions) if not any(c in other and c != other for other in cautions)]

@@ -289,6 +289,11 @@ def _one_binds(steps: list[Step], weights: dict[str, float]) -> tuple[list[Step]
     """One step binds, the others aggravate. Returns the steps and the binding one's weight."""
     found = [s.code for s in steps if s.state == "binds"]
     ranked = [c for c in _FIRST if c in found]
+    lowered = any(s.code == "set_back" and s.reason == "lowered" for s in steps)
+    if {"set_back", "water_flow"} <= set(ranked) and not lowered:
+        # Rooms come back late for lack of water.
+        ranked.remove("water_flow")
+        ranked.insert(ranked.index("set_back"), "water_flow")
     ranked += sorted((c for c in found if c not in _FIRST), key=lambda c: -weights.get(c, 0.0))
     if not ranked:
         return _nothing_binds(steps, weights)

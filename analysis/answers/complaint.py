@@ -63,7 +63,7 @@ def complaint(question: str, hours: Hours) -> dict[str, Any]:
         "binding": binding,
         "weight": weight if binding else None,
         "findings": _open_findings(hours, question),
-        **actions_of(plan, hours),
+        **actions_of(plan, hours, binds),
         "cautions": cautions_of(question, binding, plan, hours),
     }
 

@@ -22,6 +22,7 @@ from fieldfare.analysis.expectation.reheat import expected as expected_charge
 from fieldfare.analysis.facts.minutes import rated, without_power
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.minutes.operating_state import HOT_WATER
 from fieldfare.analysis.physics.hot_water import (
     COLD_C,
@@ -228,7 +229,8 @@ def standing_watts_per_k(site: Site, facts: Facts) -> tuple[float, float, float]
     if plant is None or plant.cylinder_litres is None or "standing_k_per_h" not in days:
         return None
     rate, over = days.floats("standing_k_per_h"), days.floats("standing_over_k")
-    good = np.isfinite(rate) & (over > 10.0)
+    warm = limit_of(site, "answer_loss_warm") * (plant.setpoint_c - _ROOM_C)
+    good = np.isfinite(rate) & (over > warm)
     if good.sum() < _FEWEST:
         return None
     watts = rate[good] * plant.cylinder_litres * WH_PER_LITRE_KELVIN / over[good]
@@ -249,7 +251,8 @@ def _loss(hours: Hours) -> Step:
     days = hours.facts.days
     over = float(np.nanmedian(days.floats("standing_over_k"))) if days.knows("standing_over_k") else 30.0
     by_day = float(np.nanmedian(days.floats("cooling_day"))) if days.knows("cooling_day") else float("nan")
-    day_w = by_day * plant.cylinder_litres * WH_PER_LITRE_KELVIN / max(over, 10.0)
+    # Water that warms in its calm hours was not calm: no loss is measured.
+    day_w = by_day * plant.cylinder_litres * WH_PER_LITRE_KELVIN / max(over, 10.0) if by_day > 0.0 else np.nan
     usual = expected_loss(plant.cylinder_litres, plant.standing_loss_kwh_per_day)
     worst = np.fmax(found[1], day_w * 0.8 if np.isfinite(day_w) else np.nan)
     values = (
@@ -263,7 +266,9 @@ def _loss(hours: Hours) -> Step:
             usual.value + GAUSS_95 * usual.uncertainty,
         ),
     )
-    return Step("loss", "binds" if worst > hours.limit("answer_loss_over") * usual.value else "fine", values)
+    most = hours.limit("answer_loss_over") * usual.value
+    by_day_alone = "by_day" if found[0] <= most < worst else ""
+    return Step("loss", "binds" if worst > most else "fine", values, by_day_alone)
 
 
 def _slow(hours: Hours) -> Step:
@@ -292,7 +297,7 @@ def _slow(hours: Hours) -> Step:
     ratio = float(np.median(ratios))
     rate = float(np.nanmedian(charges.floats("flow_rate"))) if charges.knows("flow_rate") else float("nan")
     values = (
-        Value("charge_minutes", charges.median("minutes"), "min"),
+        Value("full_charge_minutes", charges.median("minutes"), "min"),
         Value("slowness", ratio, "-", limit="answer_slow"),
         Value("charge_flow_rate", rate, "m3/h"),
         Value("nominal_flow", pump.flow_m3_per_h, "m3/h"),

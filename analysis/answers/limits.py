@@ -348,6 +348,13 @@ LIMITS_ANSWERS: dict[str, Limit] = {
     "answer_loss_over": Limit(
         1.6, "-", "common practice: beyond pipes and fittings as installed", "standing loss over the expected"
     ),
+    "answer_loss_warm": Limit(
+        0.8,
+        "-",
+        "common practice: in a cylinder that is half empty layers mix, and its sensor cools by that too",
+        "store over the room, of the setpoint's: its standing loss can be measured",
+        "below",
+    ),
     "answer_fast_share": Limit(
         0.8,
         "-",

@@ -24,7 +24,11 @@ FAMILIES: dict[str, tuple[str, ...]] = {
     "supply": ("hot_water_shortfall", "immersion_use"),
     "charging": ("slow_reheat", "reheat_incomplete"),
     "cylinder": ("high_standing_loss", "diverter_passing"),
-    "curve": ("flow_temperature_above_curve", "no_weather_compensation"),
+    "curve": (
+        "flow_temperature_above_curve",
+        "flow_temperature_below_curve",
+        "no_weather_compensation",
+    ),
     "operation": (
         "short_cycling",
         "excessive_defrost",

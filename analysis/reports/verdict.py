@@ -140,7 +140,7 @@ MATTERS: tuple[Matter, ...] = (
                 ("room_temperature", "target_room_temperature"),
             ),
         ),
-        ("capacity_short",),
+        ("capacity_short", "flow_temperature_below_curve"),
         "discomfort",
     ),
     Matter(

@@ -37,7 +37,8 @@ def _bill(shown: dict[str, Any]) -> list[str]:
     ):
         rows = [f"{r['name']}: {r['kwh']}" if isinstance(r, dict) else r for r in shown[key]]
         lines += ["", title, *(f"  {r}" for r in rows)] if rows else []
-    return lines + (["", shown["billed"]] if shown["billed"] else [])
+    lines += ["", shown["billed"]] if shown["billed"] else []
+    return [*lines, "", shown["next"]]
 
 
 def _complaint(shown: dict[str, Any]) -> list[str]:

@@ -94,8 +94,11 @@ def _ascii(text: str) -> str:
 
 
 def number(value: float | None, unit: str = "", digits: int = 0) -> str:
-    """A value with its unit, or "unknown"."""
-    return NOT_KNOWN if value is None else f"{value:,.{digits}f}{' ' + unit if unit else ''}"
+    """A value with its unit, or "not known"; nothing has no sign."""
+    if value is None:
+        return NOT_KNOWN
+    rounded = round(value, digits) + 0.0
+    return f"{rounded:,.{digits}f}{' ' + unit if unit else ''}"
 
 
 def interval(figure: dict[str, Any] | None, unit: str = "", digits: int = 2) -> str:
@@ -179,7 +182,7 @@ def _energy(energy: dict[str, Any]) -> str:
         (f"{kind}, {'at rest, of no use' if use == 'idle' else use.replace('_', ' ')}", number(value, "kWh"))
         for kind, key in (("electricity", "electricity_kwh"), ("heat", "heat_kwh"))
         for use, value in energy[key].items()
-        if value is not None
+        if value is not None and (value or use != "cooling")
     ]
     return _section("Energy", rows)
 
@@ -223,7 +226,7 @@ def _running(result: dict[str, Any]) -> str:
     rows = [
         ("compressor starts", number(cycling.get("starts"))),
         ("starts in an hour of running", number(cycling.get("starts_per_running_hour"), "", 2)),
-        ("median run", number(cycling.get("median_run_minutes"), "min")),
+        ("typical run", number(cycling.get("median_run_minutes"), "min")),
         ("defrosts", number(defrost.get("count"))),
         ("electricity of defrosts", number(defrost.get("electricity_kwh"), "kWh")),
     ]
@@ -234,7 +237,7 @@ def _hot_water(result: dict[str, Any]) -> str:
     water = result.get("hot_water") or {}
     rows = [
         ("reheats", number(water.get("reheats"))),
-        ("median reheat", number(water.get("median_reheat_minutes"), "min")),
+        ("typical reheat", number(water.get("median_reheat_minutes"), "min")),
         ("litres at 40 C when full", number(water.get("litres_at_40c_when_full"))),
         ("standing loss a day, quiet hours", number(water.get("standing_loss_kwh_per_day"), "kWh", 2)),
         ("last disinfection", water.get("last_pasteurised") or NOT_KNOWN),
@@ -258,26 +261,26 @@ def _cost(result: dict[str, Any]) -> str:
     cost = result.get("cost") or {}
     unit = cost.get("currency") or ""
     rows = [
-        ("electricity with standing charge", _total(cost, unit)),
+        ("electricity with standing charge", _or_why(cost, "total", unit, 2)),
         ("electricity alone", number(cost.get("running_cost"), unit, 2)),
         ("with the fuel before", number(cost.get("previous_fuel_total"), unit, 2)),
         ("compared", cost.get("compared") or ""),
-        ("carbon dioxide", _with_factors(number(cost.get("co2_kg"), "kg"), cost.get("factors"))),
-        ("with the fuel before", number(cost.get("previous_fuel_co2_kg"), "kg")),
+        ("carbon dioxide", _with_factors(_or_why(cost, "co2_kg", "kg", 0), cost.get("factors"))),
+        ("with the fuel before", _or_why(cost, "previous_fuel_co2_kg", "kg", 0)),
     ]
     return _section("Cost and carbon", rows) if cost else ""
 
 
-def _total(cost: dict[str, Any], unit: str) -> str:
-    """The total, or why there is none."""
-    why = (cost.get("reasons") or {}).get("total")
-    text = number(cost.get("total"), unit, 2)
+def _or_why(cost: dict[str, Any], name: str, unit: str, digits: int) -> str:
+    """A figure of the costs, or why there is none."""
+    why = (cost.get("reasons") or {}).get(name)
+    text = number(cost.get(name), unit, digits)
     return f"{text} ({reason(why)})" if why and text == NOT_KNOWN else text
 
 
 def _with_factors(text: str, factors: list[str] | None) -> str:
     """A carbon figure with its emission factors; a site without a country uses the United Kingdom's."""
-    return f"{text}, by {'; '.join(factors)}" if factors and text != NOT_KNOWN else text
+    return f"{text}, by {'; '.join(factors)}" if factors and not text.startswith(NOT_KNOWN) else text
 
 
 def _not_assessed(rows: list[dict[str, Any]]) -> str:

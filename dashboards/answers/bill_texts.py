@@ -66,7 +66,7 @@ SAY_MORE: dict[str, str] = {
     "system": "{size} comes from the heating system, and that is for us to put right",
     "house": "{size} is heat that the house loses",
     "price": "{size} is the price of electricity",
-    "unsure": "for {size} more there is no sure cause",
+    "unsure": "{size} more has no sure cause",
 }
 SAY_LESS: dict[str, str] = {
     "weather": "milder weather saved {size}",
@@ -74,7 +74,7 @@ SAY_LESS: dict[str, str] = {
     "system": "the heating system itself saved {size}",
     "house": "the house lost less heat, which saved {size}",
     "price": "cheaper electricity saved {size}",
-    "unsure": "for {size} less there is no sure cause",
+    "unsure": "{size} less has no sure cause",
 }
 """What is said on the phone of each part of the difference, in this order."""
 ONLY_DESIGN = (
@@ -91,8 +91,8 @@ AGAINST_SHORT: dict[str, str] = {"year": "A year ago", "design": "By design", "h
 
 ASK: dict[str, str] = {
     "paper_bill": (
-        "What does the paper bill say: how many kWh, how much money, which dates? Enter it "
-        "in the form; what is not the heating shows then."
+        "What does the paper bill say: how many kWh, how much money, which dates? With these numbers the"
+        " answer shows what is not the heating."
     ),
     "other_loads": (
         "What else hangs on the same meter: a car charger, a tumble dryer, a hot tub, a fan heater, a"
@@ -171,8 +171,25 @@ OWN_ADVICE: dict[str, str] = {
 """What a household can do about a part."""
 
 MEND: dict[str, str] = {
-    "none": "no visit needed",
-    "call": "a phone call",
-    "setting": "a setting, no visit",
-    "drive": "a visit",
+    "none": "needs no visit",
+    "call": "takes a phone call",
+    "setting": "takes a setting, no visit",
+    "drive": "takes a visit",
 }
+NEXT: dict[str, str] = {
+    "system": (
+        "Tomorrow: do what is listed and log it as a job. The job's page then tells from days of like weather"
+        " whether it helped."
+    ),
+    "household": "In a week: ask again with these days, and compare the electricity on days as cold.",
+    "price": "Tomorrow: compare the price and standing charge here with the contract.",
+    "data": "Tomorrow: see that the meter reports again, and ask again when it has whole days.",
+    "paper": "Tomorrow: ask for the paper bill's numbers and enter them.",
+}
+HOME_NEXT: dict[str, str] = {
+    "system": "We put right what is ours. In the month's report you see whether it helped.",
+    "household": "In a week look here again, and compare days as cold.",
+    "price": "Compare the price and the standing charge on your contract with those on your bill.",
+    "paper": "Enter what your bill says above: then you see what was not the heating.",
+}
+"""What to look at next, by whose the largest sure part is."""

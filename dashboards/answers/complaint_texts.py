@@ -5,7 +5,7 @@ from __future__ import annotations
 TITLES: dict[str, str] = {
     "cold": "Why it is cold",
     "hot-water": "Why the hot water ran out",
-    "noise": "What is heard",
+    "noise": "What makes the noise",
     "ice": "Why the unit is full of ice",
 }
 STEPS: dict[str, str] = {
@@ -47,11 +47,15 @@ STEPS: dict[str, str] = {
 STATES: dict[str, str] = {
     "binds": "this is it",
     "adds": "makes it worse",
-    "fine": "in order",
+    "fine": "not the cause",
     "unknown": "not known",
 }
-NOT_THE_CAUSE = "not the cause"
-"""State of a step that is no cause here, while a finding about the same thing is open."""
+STATES_OF: dict[tuple[str, str], str] = {
+    ("not_cold", "fine"): "it was cold",
+    ("no_frost", "fine"): "cold enough for it",
+    ("quiet", "fine"): "not so",
+}
+"""(step, state) -> its words where the step asks whether the complaint itself is measured."""
 
 SAID: dict[str, str] = {
     "target": "The rooms follow their set temperature, and that is low.",
@@ -119,6 +123,9 @@ SAID_BY_REASON: dict[tuple[str, str], str] = {
         "lowered",
     ): "Most of these hours lie in the night set-back, with its lower set temperature.",
     ("set_back", "not_back"): "The rooms are not back from the night set-back before the next one begins.",
+    ("loss", "by_day"): (
+        "By day the cylinder loses its heat too fast, at night it does not: hot water circulates by day."
+    ),
 }
 """(step, reason) -> the sentence in its stead."""
 
@@ -154,7 +161,7 @@ VALUES: dict[str, tuple[str, int]] = {
     "faults": ("faults reported", 0),
     "call_share": ("cold time with a call for heat", 0),
     "gap": ("lacks more than the best other zone", 1),
-    "emission": ("heat taken over what the radiators can give", 0),
+    "emission": ("heat taken, of what the radiators can give", 0),
     "weight": ("weight of this cause", 0),
     "flow": ("flow temperature", 1),
     "designed_flow": ("designed for this weather", 1),
@@ -180,6 +187,7 @@ VALUES: dict[str, tuple[str, int]] = {
     "due_minutes": ("time cold enough to be reheated", 0),
     "charges_a_day": ("reheats", 1),
     "charge_minutes": ("usual reheat", 0),
+    "full_charge_minutes": ("a full reheat", 0),
     "setpoint": ("setpoint", 0),
     "full_c": ("reached when full", 0),
     "loss_w_per_k": ("standing loss", 1),
@@ -240,6 +248,27 @@ PER_CENT = frozenset(
     }
 )
 HIDDEN = frozenset({"largest_at", "score", "weight"})
+TIMES: dict[str, str] = {
+    "slowness": "{} times the expected length",
+    "drawn_ratio": "{} times the weeks before",
+    "turns": "largest draw {} times that",
+    "extra_loss": "heat given {} times what the closed house loses",
+    "flow_share": "water flow {} times its nominal",
+    "loss_ratio": "heat loss {} times the designed",
+}
+"""Ratios, in words around the number."""
+NONE_OF: dict[str, str] = {
+    "faults": "no faults reported",
+    "falls_a_day": "no steep falls",
+    "longest_stop": "no stop meanwhile",
+    "set_back_depth": "no set-back",
+    "due_minutes": "never cold enough to be reheated",
+    "powerless": "",
+    "target_raised": "",
+}
+"""What a value of nothing is called; empty: it is not shown."""
+ALL_TAKEN = "while heating, the radiators give all they can"
+"""Said where the heat taken is about what radiators can give, or more while they warm up."""
 UNITS = {"K/h": "°C an hour", "1/d": "a day", "1/h": "an hour", "1/night": "a night"}
 
 REASONS: dict[str, str] = {
@@ -269,6 +298,7 @@ REASONS: dict[str, str] = {
     "no_pressure": "no pressure is read",
     "no_speed": "no compressor speed is read",
     "no_air": "the source is not air",
+    "by_day": "much faster by day than at night",
     "no_frost_or_output": "needs outdoor readings and the rated output",
     "no_defrost_signal": "needs a defrost signal, the operating mode or the heat every 2 minutes or closer",
     "few_defrosts": "too few defrosts in these days",

@@ -55,7 +55,7 @@ DO: dict[str, str] = {
         "See whether the zone's valve opens on a call; free the pin, check the actuator, bleed "
         "and balance. Leave the curve as it is."
     ),
-    "raise_curve": "Raise the heating curve by 2 K at the cold end, from afar; not more than 2 K a week.",
+    "raise_curve": "Raise the heating curve to the designed one, from afar.",
     "leave_valves_open": "Ask them to leave radiator valves open meanwhile.",
     "free_radiators": (
         "Have them clear radiators of curtains and furniture, and feel whether each is warm from "
@@ -195,42 +195,76 @@ HOME_DO: dict[str, str] = {
     "rime_is_usual": "White rime that comes and goes is usual. Call us if clear ice stays.",
     "ask_more": "Tell us where and when it happens.",
 }
-TOMORROW: dict[str, str] = {
-    "room_follows_target": "The room reaches its new set temperature within a day.",
-    "room_at_hour": "The room at the hour named: it should be within half a degree of its set temperature.",
+DO_WITH: dict[str, str] = {
+    "raise_curve": "Raise the heating curve by {raise_k}, to the designed one, from afar.",
+    "raise_setpoint": "Raise the hot-water setpoint from {setpoint}, within what the unit reaches.",
+}
+"""The same with numbers, where they are known."""
+TOMORROW: dict[str, tuple[str, ...]] = {
+    "room_follows_target": ("The room should have reached its new set temperature.",),
+    "room_at_hour": ("At the hours named the room should be within half a degree of its set temperature.",),
     "room_after_set_back": (
-        "The room four hours after the set-back ends: it should be within half a degree of what is set."
+        "Four hours after the set-back ends the room should be within half a degree of its set temperature.",
     ),
     "both_thermometers": (
-        "Both thermometers: within a degree of each other the place is as warm as the room that is measured;"
-        " a room that is colder by more lacks heat of its own."
+        "Compare both thermometers. Within a degree of each other, that place is as warm as the measured"
+        " room; a colder room lacks heat of its own.",
     ),
-    "other_source_gives": "The other heat source gives heat in the next cold hours, and the room climbs.",
-    "unit_runs": "The unit runs, and room and cylinder climb again within two hours.",
-    "calls_when_cold": "The thermostat calls whenever the room is half a degree below its set temperature.",
-    "zone_catches_up": "This zone catches up with the others to within a degree.",
+    "other_source_gives": (
+        "The other heat source should give heat in the next cold hours, and the rooms climb.",
+    ),
+    "unit_runs": ("The unit should run, and room and cylinder climb within two hours.",),
+    "calls_when_cold": (
+        "The thermostat should call whenever the room is half a degree below its set temperature.",
+    ),
+    "zone_catches_up": ("This zone should come within a degree of the others.",),
     "flow_on_curve": (
-        "The flow temperature lies on the designed curve, and the rooms gain half a degree after three days."
+        "The flow should be about {raise_k} hotter in the same weather; after three days the rooms should"
+        " be at least half a degree warmer.",
+        "The flow should lie on the designed curve; after three days the rooms should be at least half a"
+        " degree warmer.",
     ),
-    "room_after_cold_day": "The room on the next day as cold as this.",
-    "flow_rate_back": "The water flow is back near its nominal, and flow less return at 4 to 8 K.",
-    "flow_reached": "The water reaches the temperature that is asked for, and the unit rests now and then.",
-    "no_falls": "The room no longer falls in these hours.",
-    "tank_stays_warm": "The cylinder stays above 40 °C through the busy hours.",
-    "charged_before_need": "A reheat begins before the busy hours and ends at its setpoint.",
-    "tank_reaches": "A reheat ends within 3 K of its setpoint.",
-    "cools_slower": "The cylinder cools slower in the calm hours of the night and by day.",
-    "charge_shorter": "The next full reheat takes about as long as expected.",
-    "pressure_holds": "The pressure stays above 1 bar for a week.",
-    "fewer_defrosts": "Defrosts a night in weather like this.",
-    "no_charge_at_night": "No reheat of the cylinder begins in these hours.",
-    "fewer_starts": "Starts an hour in these hours: half as many.",
-    "slower_at_night": "The speed in these hours, and the rooms at seven in the morning.",
-    "flow_near_nominal": "The water flow within a tenth of its nominal.",
-    "listen_again": "Whether it is still heard, and at which hour.",
-    "defrosts_again": "Defrosts come again, each of a few minutes.",
-    "shorter_defrosts": "Defrosts end within 6 minutes and the coil is clear after them.",
-    "drain_free": "Meltwater runs off, and the ice under the unit does not grow.",
-    "clears_in_defrost": "The coil is clear right after a defrost.",
-    "ask_again": "Ask again, for the exact hours and place.",
+    "room_after_cold_day": (
+        "Compare the room on the next day at {outdoor}: it should be above {room}.",
+        "Compare the room on the next day as cold as this: it should be warmer.",
+    ),
+    "flow_rate_back": (
+        "The water flow should be near {nominal_flow}, with 4 to 8 K between flow and return.",
+        "The water flow should be near its nominal, with 4 to 8 K between flow and return.",
+    ),
+    "flow_reached": ("The water should reach the temperature asked for, and the unit rest now and then.",),
+    "no_falls": ("The room should no longer fall in these hours.",),
+    "tank_stays_warm": ("The cylinder should stay above 40 °C through the busy hours.",),
+    "charged_before_need": (
+        "A reheat should begin before the busy hours and end at {setpoint}.",
+        "A reheat should begin before the busy hours and end at its setpoint.",
+    ),
+    "tank_reaches": ("A reheat should end within 3 K of its setpoint.",),
+    "cools_slower": ("The cylinder should cool slower in its calm hours, by night and by day.",),
+    "charge_shorter": ("The next full reheat should take about as long as expected.",),
+    "pressure_holds": ("The pressure should stay above 1 bar for a week.",),
+    "fewer_defrosts": (
+        "Count the defrosts of a night as cold as this: there should be clearly fewer than"
+        " {defrosts_each_night}.",
+        "Count the defrosts of a night as cold as this: there should be clearly fewer.",
+    ),
+    "no_charge_at_night": ("No reheat of the cylinder should begin in these hours.",),
+    "fewer_starts": (
+        "Count the starts in these hours: there should be at most half of {starts_an_hour}.",
+        "Count the starts in these hours: there should be at most half as many.",
+    ),
+    "slower_at_night": (
+        "The unit should run slower in these hours, and the rooms be as warm at seven in the morning.",
+    ),
+    "flow_near_nominal": (
+        "The water flow should be within a tenth of {nominal_flow}.",
+        "The water flow should be within a tenth of its nominal.",
+    ),
+    "listen_again": ("Ask whether it is still heard, and at which hour.",),
+    "defrosts_again": ("Defrosts should come again, each of a few minutes.",),
+    "shorter_defrosts": ("Defrosts should end within 6 minutes and leave the coil clear.",),
+    "drain_free": ("Meltwater should run off, and the ice under the unit not grow.",),
+    "clears_in_defrost": ("The coil should be clear right after a defrost.",),
+    "ask_again": ("Ask again for the exact hours and the place, and enter them.",),
 }
+"""Code -> sentences, the fullest first."""

@@ -32,6 +32,7 @@ def present_bill(document: dict[str, Any], *, home: bool) -> dict[str, Any]:
         "billed": _billed(document, home),
         "culprits": [] if home else [words.finding_title(c) for c in document.get("culprits", ())],
         "against": texts.AGAINST[document["against"]],
+        "next": _next(document, home),
         "method": _HOME_METHOD if home else _METHOD,
     }
     if not document["parts"]:
@@ -39,7 +40,7 @@ def present_bill(document: dict[str, Any], *, home: bool) -> dict[str, Any]:
     out["rows"] = [_row(document, p) for p in _ordered(document) if _is_shown(document, p, home)]
     out["sum"] = _sum(document)
     out["groups"] = _groups(document)
-    if not home:
+    if not home and any(p["code"] == "efficiency" and p["told"] for p in document["parts"]):
         out["why"] = [_why(w) for w in document["why"] if abs(w["kwh"]) >= 1.0]
     return out
 
@@ -75,15 +76,6 @@ def _ordered(document: dict[str, Any]) -> list[dict[str, Any]]:
     return sorted(document["parts"], key=lambda p: (p["code"] == "rest", -abs(p[unit]["value"])))
 
 
-def _figure(document: dict[str, Any], key: str = "difference") -> str:
-    """A side, or the difference, as `123 kWh (£37)`."""
-    side = document[key]
-    energy = words.measure(abs(side["kwh"]), "kWh", 0)
-    if side["money"] is not None:
-        return f"{amount(document, abs(side['money']), 'money')} ({energy})"
-    return energy
-
-
 def _lead(document: dict[str, Any], home: bool) -> list[str]:
     change = document["difference"]
     if any(u["reason"] == "other_heat" for u in document["untold"]):
@@ -92,19 +84,52 @@ def _lead(document: dict[str, Any], home: bool) -> list[str]:
         return [
             "The electricity readings of these days can't be trusted: the meter comes first, then the bill."
         ]
-    value = change["money"] if change["money"] is not None else change["kwh"]
+    unit = unit_of(document)
+    value = change[unit]
     period = document["period"]
     days = f"{words.day(period['from'])} to {words.day(period['to'])}"
     heating = "The heating" if home else f"The heating, {days},"
-    base = document["before"]["money"] if change["money"] is not None else document["before"]["kwh"]
-    share = f", {words.share(abs(value / base))} {'more' if value > 0 else 'less'}" if base else ""
-    if value <= 0.0 and document["against"] == "year":
-        heating = f"It is not the heating that made the bill higher: {words.small_first(heating)}"
-    verb = "cost" if change["money"] is not None else "used"
-    more = "more" if value > 0 else "less"
-    first = f"{heating} {verb} {_figure(document)} {more} than {texts.AGAINST[document['against']]}{share}."
+    verb = "cost" if unit == "money" else "used"
+    against = texts.AGAINST[document["against"]]
+    if abs(value) < least_of(document, unit):
+        first = f"{heating} {verb} about as much as {against}: {_difference(document)}."
+    else:
+        if value <= 0.0 and document["against"] == "year":
+            heating = f"It is not the heating that made the bill higher: {words.small_first(heating)}"
+        first = f"{heating} {verb} {_difference(document)} than {against}{_although(document)}."
     earlier = [texts.ONLY_DESIGN] if _no_earlier(document) else []
     return [first, *earlier, *_reasons(document), *([] if home else _costly(document))]
+
+
+def _difference(document: dict[str, Any]) -> str:
+    """`£37 (143 kWh, 12 %) more`: kWh only where they went the same way, the share only of what there was."""
+    change, unit = document["difference"], unit_of(document)
+    beside = []
+    if unit == "money" and change["kwh"] * change["money"] > 0.0:
+        beside.append(words.measure(abs(change["kwh"]), "kWh", 0))
+    if base := document["before"][unit]:
+        beside.append(words.share(abs(change[unit] / base)))
+    more = "more" if change[unit] > 0 else "less"
+    in_brackets = f" ({', '.join(beside)})" if beside else ""
+    return f"{amount(document, abs(change[unit]), unit)}{in_brackets} {more}"
+
+
+def _although(document: dict[str, Any]) -> str:
+    """What is said where money and electricity went opposite ways."""
+    change = document["difference"]
+    if change["money"] is None or change["kwh"] * change["money"] >= 0.0:
+        return ""
+    more = "more" if change["kwh"] > 0 else "less"
+    return f", although it used {words.measure(abs(change['kwh']), 'kWh', 0)} {more}"
+
+
+def _next(document: dict[str, Any], home: bool) -> str:
+    """What to look at next, by whose the largest sure part of what was added is."""
+    unit, told = unit_of(document), texts.HOME_NEXT if home else texts.NEXT
+    parts = [p for p in document["parts"] if p["told"] and p[unit] and p[unit]["value"] > 0.0]
+    largest = max(parts, key=lambda p: p[unit]["value"], default=None)
+    whose = largest["whose"] if largest is not None else "paper"
+    return told.get(whose, told["paper"])
 
 
 def _costly(document: dict[str, Any]) -> list[str]:
@@ -290,7 +315,8 @@ def _mend(document: dict[str, Any], home: bool) -> list[str]:
         ):
             out.append(texts.OWN_ADVICE[part["code"]])
         elif home and part["mend"]:
-            ours.append(texts.PARTS[part["code"]])
+            name = texts.PARTS[part["code"]]
+            ours.append(words.small_first(name) if ours else name)
         elif not home and part["mend"]:
             out.append(_mend_line(document, part))
         elif not home and part["whose"] == "household":
@@ -306,8 +332,7 @@ def _mend(document: dict[str, Any], home: bool) -> list[str]:
 def _mend_line(document: dict[str, Any], part: dict[str, Any]) -> str:
     mend = part["mend"]
     text = (
-        f"{texts.PARTS[part['code']]}: {texts.MEND[mend['visit']]} for "
-        f"“{words.finding_title(mend['finding'])}”"
+        f"{texts.PARTS[part['code']]}: “{words.finding_title(mend['finding'])}” {texts.MEND[mend['visit']]}"
     )
     if mend["bring"]:
         text += f", bring {words.listed(mend['bring'])}"

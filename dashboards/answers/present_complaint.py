@@ -6,24 +6,31 @@ from typing import Any
 
 from fieldfare.dashboards.answers import complaint_texts as texts
 from fieldfare.dashboards.answers import plan_texts as plan
+from fieldfare.dashboards.answers.number_texts import NOT_AT_HOME, NUMBERS, NUMBERS_BY_REASON, filled
 from fieldfare.dashboards.text import words
+
+_ALL_TAKEN = 0.95  # of what radiators can give: from there on they give all (common practice)
+_LONG_TIMES = frozenset({"cold_minutes", "due_minutes"})
 
 
 def present_complaint(document: dict[str, Any], name: str, *, home: bool) -> dict[str, Any]:
     """What page, paper and command show of a complaint's answer. home : in the household's words"""
     question, binding = document["question"], document["binding"]
+    known = _known(document)
     said = _said(document, binding) if binding else _unsolved(document)
-    lead = [said] if binding and binding != "as_set" else [said, *_observed(document)]
+    measured = "" if home and binding in NOT_AT_HOME else _measured(document, binding, known)
+    lead = [said, *([measured] if measured else [])]
+    if not binding or binding == "as_set":
+        lead += _observed(document)
     return {
         "title": texts.TITLES[question],
         "lead": lead,
-        "say": "" if home or not binding else f"“{said}”",
+        "say": "" if home or not binding else f"“{' '.join(lead)}”",
         "hours": _hours(document),
         "weight": _weight(document) if not home else "",
         "steps": [] if home else [_step(s) for s in document["steps"]],
-        "proof": _proof(document, binding),
-        "do": _do(document, home),
-        "tomorrow": plan.TOMORROW[document["tomorrow"]["code"]],
+        "do": _do(document, known, home),
+        "tomorrow": filled(plan.TOMORROW[document["tomorrow"]["code"]], known),
         "cautions": document["cautions"],
         "findings": [] if home else [(c, words.finding_title(c)) for c in document["findings"]],
         "method": _METHOD,
@@ -40,6 +47,28 @@ def _said(document: dict[str, Any], binding: str) -> str:
     """The sentence of the step that binds, by its reason where that has its own."""
     reason = next((s["reason"] for s in document["steps"] if s["code"] == binding), None)
     return texts.SAID_BY_REASON.get((binding, reason or ""), texts.SAID[binding])
+
+
+def _known(document: dict[str, Any]) -> dict[str, str]:
+    """Every number of an answer by its code, formatted; the binding step's go first."""
+    steps = sorted(document["steps"], key=lambda s: s["code"] == document["binding"])
+    values = [v for s in steps for v in s["values"] if v["code"] not in texts.HIDDEN]
+    known = {v["code"]: _number(v) for v in values}
+    if (outdoor := document["asked"]["outdoor_c"]) is not None:
+        known["outdoor"] = words.measure(outdoor, "°C", 0)
+    if (raise_k := document["tomorrow"].get("raise_k")) is not None:
+        known["raise_k"] = words.measure(raise_k, "K", 0)
+    nights = [v["value"] for v in values if v["code"] == "defrosts_a_night"]
+    if nights:
+        known["defrosts_each_night"] = words.measure(nights[0], "", 0)
+    return known
+
+
+def _measured(document: dict[str, Any], binding: str | None, known: dict[str, str]) -> str:
+    """The numbers of the step that binds, as a sentence."""
+    reason = next((s["reason"] for s in document["steps"] if s["code"] == binding), None) or ""
+    own = NUMBERS_BY_REASON.get((binding or "", reason))
+    return filled(own or NUMBERS.get(binding or "", ()), known)
 
 
 def _unsolved(document: dict[str, Any]) -> str:
@@ -96,11 +125,11 @@ def _weight(document: dict[str, Any]) -> str:
 
 
 def _step(step: dict[str, Any]) -> dict[str, Any]:
-    values = [value_words(v) for v in step["values"] if v["code"] not in texts.HIDDEN]
+    values = [value_words(v) for v in _shown_values(step)]
     reason = texts.REASONS.get(step["reason"] or "", "")
     # answers that were kept earlier name no finding
     finding = step.get("finding")
-    state = texts.NOT_THE_CAUSE if finding else texts.STATES[step["state"]]
+    state = texts.STATES_OF.get((step["code"], step["state"]), texts.STATES[step["state"]])
     open_ = f"finding: {words.small_first(words.finding_title(finding))}" if finding else ""
     return {
         "code": step["code"],
@@ -116,29 +145,42 @@ def value_words(value: dict[str, Any]) -> str:
     name, decimals = texts.VALUES[value["code"]]
     if value["code"] == "below_curve" and value["value"] < 0.0:
         return f"above the designed curve {words.measure(-value['value'], value['unit'], decimals)}"
+    if value["code"] in texts.NONE_OF and abs(value["value"]) < 0.5 * 10.0**-decimals:
+        return texts.NONE_OF[value["code"]]
+    if value["code"] == "emission" and value["value"] >= _ALL_TAKEN:
+        return texts.ALL_TAKEN
+    if value["code"] in texts.TIMES:
+        return texts.TIMES[value["code"]].format(_number(value))
+    return f"{name} {_number(value)}"
+
+
+def _shown_values(step: dict[str, Any]) -> list[dict[str, Any]]:
+    """Values of a step that say something: without a set-back its other numbers do not."""
+    values = [v for v in step["values"] if v["code"] not in texts.HIDDEN]
+    none = [v for v in values if v["code"] == "set_back_depth" and value_words(v) == texts.NONE_OF[v["code"]]]
+    return none or values
+
+
+def _number(value: dict[str, Any]) -> str:
+    """A value with its unit and interval, without its name; long times in hours or days."""
+    _, decimals = texts.VALUES[value["code"]]
     if value["code"] in texts.PER_CENT:
-        return f"{name} {words.share(value['value'])}"
+        return words.share(value["value"])
     unit = texts.UNITS.get(value["unit"], "" if value["unit"] == "-" else value["unit"])
     if value.get("low") is not None:
-        return f"{name} {words.interval(value, unit, decimals)}"
-    return f"{name} {words.quantity(value['value'], unit, decimals)}"
+        return words.interval(value, unit, decimals)
+    if value["code"] in _LONG_TIMES:
+        return words.duration(value["value"])
+    return words.quantity(value["value"], unit, decimals)
 
 
-def _proof(document: dict[str, Any], binding: str | None) -> list[str]:
-    """The numbers behind the step that binds."""
-    step = next((s for s in document["steps"] if s["code"] == binding), None)
-    if step is None:
-        return []
-    texts_shown = [value_words(v) for v in step["values"] if v["code"] not in texts.HIDDEN]
-    return [words.capital(t) for t in texts_shown]
-
-
-def _do(document: dict[str, Any], home: bool) -> list[dict[str, Any]]:
+def _do(document: dict[str, Any], known: dict[str, str], home: bool) -> list[dict[str, Any]]:
     out = []
     for act in document["do"]:
         if home and not act["home"]:
             continue
-        text = (plan.HOME_DO if home else plan.DO)[act["code"]]
+        plain = (plan.HOME_DO if home else plan.DO)[act["code"]]
+        text = filled((plan.DO_WITH[act["code"]], plain), known) if act["code"] in plan.DO_WITH else plain
         out.append(
             {"kind": "You can" if home else texts.KINDS[act["kind"]], "text": text, "bring": act["bring"]}
         )

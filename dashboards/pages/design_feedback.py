@@ -46,6 +46,8 @@ def design_feedback_page(
         figure = draw(_figure(key, title, x, y, named)) if lesson["sites"] else None
         text = lesson.get("lesson") or words.reason(lesson.get("reason"))
         lessons.append({"title": title, "text": words.capital(text), "figure": figure})
+    if (beside := feedback.get("outdoor_beside_others")) is not None:
+        lessons.append({"title": "Outdoor sensors", "text": _outdoor(beside, names), "figure": None})
     return render(
         "design_feedback.html",
         title="Design feedback",
@@ -54,6 +56,21 @@ def design_feedback_page(
         lessons=lessons,
         ratios=present_design_ratios(feedback.get("by_building")),
         left_out=feedback.get("left_out", 0),
+    )
+
+
+def _outdoor(beside: Mapping[str, Any], names: Mapping[str, str]) -> str:
+    """Homes whose outdoor sensor stands apart from those near it, in a sentence."""
+    if "reason" in beside:
+        return words.capital(words.reason(beside["reason"]))
+    if not beside["sites"]:
+        return f"None of {words.count(beside['compared'], 'home')} reads far from the homes near it"
+    return "; ".join(
+        f"{names.get(s['site'], s['site'])} reads {words.number(abs(s['apart_k']), 1)} K"
+        f" {'warmer' if s['apart_k'] > 0 else 'colder'} than {s['neighbours']} homes near it, on most of"
+        f" {s['days']} days (probability that the sensor is wrong: {words.number(s['probability'], 2)});"
+        " compare it with a thermometer in the shade"
+        for s in beside["sites"]
     )
 
 

@@ -154,6 +154,7 @@ _CHOICES: dict[str, tuple[str, Callable[[Table, Flags], int | None]]] = {
     "unit_stopped": ("fault", _newest),
     "unit_trips": ("run", _short_run),
     "flow_temperature_above_curve": ("run", _most("flow_max")),
+    "flow_temperature_below_curve": ("run", _newest),
     "buffer_mixing": ("run", _newest),
     "low_flow": ("run", _newest),
     "no_weather_compensation": ("run", _newest),

@@ -27,6 +27,10 @@ HOME = {
         "Your heating water is hotter than planned, which costs electricity. Your installer can "
         "turn it down; tell them if a room then stays cool."
     ),
+    "flow_temperature_below_curve": marked(
+        "Your heating water is cooler than planned. Tell your installer if rooms stay cool; they will look"
+        " at it."
+    ),
     "no_weather_compensation": marked(
         "Your heating keeps its water at one temperature in any weather, which costs electricity "
         "on mild days. Your installer can let it follow the weather."
@@ -82,7 +86,7 @@ HOME = {
         " needs."
     ),
     "room_below_target": marked(
-        "Part of the house is colder than you set. Keep doors and radiator valves there open. "
+        "Part of the house is colder than set or planned. Keep doors and radiator valves there open. "
         "Tell your installer if it stays cold."
     ),
     "slow_reheat": marked(

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from datetime import timedelta
 from functools import cache
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -12,13 +13,15 @@ import pytest
 
 from fieldfare.analysis.answers.actions import ALL_HOURS, BY_REASON, PLANS
 from fieldfare.analysis.answers.cold import ORDER as COLD
+from fieldfare.analysis.answers.cold import _one_binds
 from fieldfare.analysis.answers.complaint import AGAINST, complaint
-from fieldfare.analysis.answers.hot_water import KWH_PER_LITRE_40
+from fieldfare.analysis.answers.hot_water import KWH_PER_LITRE_40, standing_watts_per_k
 from fieldfare.analysis.answers.hot_water import ORDER as HOT_WATER
-from fieldfare.analysis.answers.hours import Question, hours_of
+from fieldfare.analysis.answers.hours import Question, Step, hours_of
 from fieldfare.analysis.answers.ice import ORDER as ICE
 from fieldfare.analysis.answers.noise import ORDER as NOISE
 from fieldfare.analysis.errors import InputError, NotAssessed
+from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.findings.catalogue import codes
 from fieldfare.dashboards.answers import complaint_texts, plan_texts
 from fieldfare.dashboards.answers.present_complaint import present_complaint
@@ -293,3 +296,31 @@ def test_more_heat_than_radiators_can_give_is_a_wrong_figure_and_not_in_order() 
     steps = {s["code"]: s for s in document["steps"]}
     for code in ("valve", "emitters"):
         assert (steps[code]["state"], steps[code]["reason"]) == ("unknown", "emission_impossible")
+
+
+def test_too_little_water_goes_before_a_set_back_that_rooms_come_back_from_too_late() -> None:
+    def bound(reason: str) -> str:
+        steps = [Step("set_back", "binds", (), reason), Step("water_flow", "binds", ())]
+        return next(s.code for s in _one_binds(steps, {})[0] if s.state == "binds")
+
+    assert bound("not_back") == "water_flow"
+    assert bound("lowered") == "set_back", "rooms that are set lower in these hours are as cold as set"
+
+
+def test_no_caution_is_said_twice() -> None:
+    told_ = told("coil scaled up")["cautions"]
+    assert any("Legionella" in c for c in told_)
+    assert not [c for c in told_ for other in told_ if c is not other and c in other]
+
+
+@pytest.mark.parametrize(("over_k", "is_told"), [(32.0, True), (20.0, False)])
+def test_only_a_warm_cylinder_tells_its_standing_loss(over_k: float, is_told: bool) -> None:
+    """In one that is half empty layers of different temperature mix, and the sensor cools by that too."""
+    keys = "cylinder_litres = 200\nsetpoint_c = 55.0"
+    site = site_of(ROOMS, f"[hot_water]\n{keys}\n")
+    n = 7
+    days = Table({"standing_k_per_h": np.full(n, 0.25), "standing_over_k": np.full(n, over_k)})
+    found = standing_watts_per_k(site, SimpleNamespace(days=days))  # type: ignore[arg-type]
+    assert (found is not None) == is_told
+    # 0.25 K/h x 200 l x 1.163 Wh/(l K) over the difference to the room
+    assert found is None or found[0] == pytest.approx(58.15 / over_k, rel=1e-3)

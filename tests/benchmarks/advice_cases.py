@@ -22,7 +22,8 @@ from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.result import analyse
-from tests.benchmarks.advice_simulators import SETS, SIMULATORS, Ran, Setting, shifted
+from tests.benchmarks.advice_simulators import Ran, Setting, shifted
+from tests.benchmarks.advice_traits import SETS, SIMULATORS
 
 SAVING_WITHIN, ROOM_WITHIN_K = 0.3, 0.5
 
@@ -129,7 +130,7 @@ def cases_of(simulator: str) -> tuple[AdviceCase, ...]:
     """Those that can be tried at a simulator's homes. Only the project's own lets the kind of control be
     chosen."""
     can = tuple(case for case in CASES if case.sets in SETS[simulator])
-    return can if simulator == "own" else tuple(c for c in can if not c.name.endswith("thermostat"))
+    return can if simulator.startswith("own") else tuple(c for c in can if not c.name.endswith("thermostat"))
 
 
 @dataclass(frozen=True)

@@ -84,6 +84,7 @@ class Ran:
 
 
 Run = Callable[[int, str, tuple[Setting, ...]], Ran]
+SiteFile = Callable[[str], str]
 
 
 def changed(spec: PlantSpec, setting: Setting) -> PlantSpec:
@@ -119,15 +120,24 @@ def _simulated(spec: PlantSpec) -> Simulated:
 
 def own(seed: int, control: str, settings: tuple[Setting, ...]) -> Ran:
     """The project's simulator."""
+    return ran_own(own_spec(seed, control), settings)
+
+
+def own_spec(seed: int, control: str) -> PlantSpec:
+    """A home of the project's simulator with a kind of control."""
     emitter: Any = "radiator" if control == "thermostat" else None
     kind: Any = control
-    spec = random_plant(seed, meter_set="rich", hot_water=True, control=kind, emitter=emitter)
+    return random_plant(seed, meter_set="rich", hot_water=True, control=kind, emitter=emitter)
+
+
+def ran_own(spec: PlantSpec, settings: tuple[Setting, ...], site_file: SiteFile = str) -> Ran:
+    """A home of the project's simulator, run. site_file : what the site file is made to say"""
     for setting in settings:
         spec = changed(spec, setting)
     made = _simulated(spec)
     zones, kwh = len(spec.house.zones), made.truth.kwh
     return Ran(
-        lambda: parse_site(made.site_toml),
+        lambda: parse_site(site_file(made.site_toml)),
         lambda site: made.readings,
         FIRST,
         FIRST + timedelta(DAYS - 1),
@@ -273,7 +283,8 @@ def _set_b(home: Any, setting: Setting) -> None:
 
 
 @lru_cache(maxsize=2)
-def _home_c(seed: int) -> Any:
+def home_c(seed: int) -> Any:
+    """A home of the third independent simulator as it was designed."""
     from tests.reference.plants_c.homes import make_home
 
     return make_home(seed, DAYS)
@@ -281,10 +292,14 @@ def _home_c(seed: int) -> Any:
 
 def plants_c(seed: int, control: str, settings: tuple[Setting, ...]) -> Ran:
     """The third independent simulator, for development; every point measured."""
+    return ran_c(seed, home_c(seed), settings)
+
+
+def ran_c(seed: int, designed: Any, settings: tuple[Setting, ...], site_file: SiteFile = str) -> Ran:
+    """A home of the third independent simulator, run. site_file : what the site file is made to say"""
     from tests.reference.plants_c.run import kwh, run
     from tests.reference.plants_c.spec import COLUMN, HOT_WATER
 
-    designed = _home_c(seed)
     home = copy.deepcopy(designed)
     for setting in settings:
         _set_c(home.spec, setting)
@@ -299,7 +314,7 @@ def plants_c(seed: int, control: str, settings: tuple[Setting, ...]) -> Ran:
 
         metered.append(make_metering(home, "full"))
         tables = site_tables(designed, metered[0], {"id": f"c{seed:04d}", "name": f"Plant {seed}"})
-        return parse_site(tomlkit.dumps(clean(tables)))
+        return parse_site(site_file(tomlkit.dumps(clean(tables))))
 
     def read(known: Site) -> Readings:
         from tests.reference.plants_c.metering import make_frame
@@ -408,20 +423,3 @@ def engine(seed: int, control: str, settings: tuple[Setting, ...]) -> Ran:
         np.array([ran["Zone Mean Air Temperature"].mean()]),
         np.array([house.target_c]),
     )
-
-
-SIMULATORS: dict[str, Run] = {
-    "own": own,
-    "a": plants_a,
-    "b": plants_b,
-    "c": plants_c,
-    "engine": engine,
-}
-SETS: dict[str, frozenset[str]] = {
-    "own": frozenset({"curve", "set_back", "rooms", "pump", "water", "heater", "hour"}),
-    "a": frozenset({"curve", "set_back", "rooms", "water"}),
-    "b": frozenset({"curve", "set_back", "rooms", "water"}),
-    "c": frozenset({"curve", "set_back", "rooms", "pump", "water", "heater", "hour"}),
-    "engine": frozenset({"curve", "set_back", "rooms"}),
-}
-"""What can be changed at each one's homes."""

@@ -1,9 +1,10 @@
-"""Advice followed in simulated homes: python -m tests.benchmarks.bench_advice --simulator own|a|b|c|engine.
+"""Advice followed in simulated homes: python -m tests.benchmarks.bench_advice --simulator NAME.
 
-Each home is read for a winter, changed as advised, and run through the same winter again. The simulators a
-and b are held out: nothing is tuned to them. c is for development. --seeds A:B of homes that nobody tuned
-to, of the engine its houses; --json FILE keeps every row. Returns 1 where fewer than nine in ten savings are
-within 30 % or their interval, or fewer than nine in ten rooms within half a kelvin.
+NAME is own, a, b, c, engine, own-strange or c-strange. Each home is read for a winter, changed as advised and
+run through the same winter again. The simulators a and b are held out: nothing is tuned to them. c is for
+development. The strange homes of own and c have properties of another trade (`advice_traits`). --seeds A:B of
+homes that nobody tuned to, of the engine its houses; --json FILE keeps every row. Returns 1 where fewer than
+nine in ten savings are within 30 % or their interval, or fewer than nine in ten rooms within half a kelvin.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from tests.benchmarks.advice_cases import AdviceOutcome, cases_of, outcome
-from tests.benchmarks.advice_simulators import SIMULATORS
+from tests.benchmarks.advice_traits import SIMULATORS, told_traits
 
 
 def _row(found: AdviceOutcome) -> dict[str, Any]:
@@ -63,6 +64,8 @@ def main() -> int:
     first, last = (int(text) for text in args.seeds.split(":"))
     rows = []
     for seed in range(first, last):
+        if traits := told_traits(args.simulator, seed):
+            print(f"home {seed}: {', '.join(traits)}", flush=True)
         for case in cases_of(args.simulator):
             if args.cases in case.name:
                 rows.append(_row(outcome(case, seed, args.simulator)))

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from string import Formatter
 from typing import Any
 
 import pytest
 
 from fieldfare.analysis.answers.bill_codes import ASKED, PART_FINDINGS, WHOSE
 from fieldfare.analysis.findings.limits import LIMITS
-from fieldfare.dashboards.answers import bill_texts, complaint_texts
+from fieldfare.dashboards.answers import bill_texts, complaint_texts, plan_texts
+from fieldfare.dashboards.answers.number_texts import NUMBERS, NUMBERS_BY_REASON, filled
 from fieldfare.dashboards.answers.present_answer import present_answer
 from fieldfare.dashboards.answers.present_complaint import value_words
 from tests.contract_codes import CONTRACT_CODES
@@ -134,8 +136,8 @@ def test_what_is_said_on_the_phone_is_sure_and_adds_up() -> None:
     say = present_answer(made, "Alder Row")["say"]
     assert say == (
         "“Your heating cost £37 more than the same days a year ago. £30 is the colder weather; how the home"
-        " was used saved £9; £12 comes from the heating system, and that is for us to put right; for"
-        " £4 more there is no sure cause.”"
+        " was used saved £9; £12 comes from the heating system, and that is for us to put right;"
+        " £4 more has no sure cause.”"
     )
     assert made["difference"]["money"] == 30.0 - 9.0 + 12.0 + 4.0
 
@@ -145,7 +147,7 @@ def test_amounts_are_rounded_one_way_and_what_is_left_is_said_however_small() ->
     shown = present_answer(made, "Alder Row")
     assert "£26 more" in shown["say"]
     assert "saved £17; £42 comes" in shown["say"]
-    assert "for £1 more there is no sure cause" in shown["say"]
+    assert "£1 more has no sure cause" in shown["say"]
     assert [(g["whose"], g["money"]) for g in shown["groups"]] == [
         ("The household", "−£17"),
         ("The system", "£42"),
@@ -180,7 +182,24 @@ def test_without_a_sure_part_the_likeliest_is_said_and_never_that_all_is_as_befo
 def test_a_heating_that_cost_less_is_not_called_the_reason() -> None:
     lead = present_answer(document(part("weather", -30.0)), "Alder Row")["lead"][0]
     assert lead.startswith("It is not the heating that made the bill higher: the heating,")
-    assert "£30 (30\N{NO-BREAK SPACE}kWh) less" in lead
+    assert "£30 (30\N{NO-BREAK SPACE}kWh, 30" in lead
+
+
+def test_money_that_rose_while_electricity_fell_is_told_as_that() -> None:
+    """A dearer price in a milder winter: the electricity is not said to have risen with the money."""
+    made = document(part("tariff", 90.0), part("weather", -30.0))
+    made["difference"] = {"kwh": -30.0, "money": 60.0}
+    shown = present_answer(made, "Alder Row")
+    lead = shown["lead"][0].replace("\N{NO-BREAK SPACE}", " ")
+    assert "cost £60 (60 %) more than the same days a year ago, although it used 30 kWh less." in lead
+    assert "contract" in shown["next"]
+
+
+def test_a_difference_that_is_not_worth_a_word_is_told_the_same_way_everywhere() -> None:
+    shown = present_answer(document(part("weather", -1.0)), "Alder Row")
+    assert "about as much as the same days a year ago" in shown["lead"][0]
+    assert "about as much" in shown["say"]
+    assert "It is not the heating" not in shown["lead"][0]
 
 
 def cold(*steps: dict[str, Any]) -> dict[str, Any]:
@@ -210,3 +229,54 @@ def test_without_a_cause_the_answer_says_what_was_seen_and_what_is_not_measured(
     without = {**target, "values": values[:1]}
     lead = " ".join(present_answer(cold(without), "Alder Row")["lead"])
     assert "no set temperature is read" in lead
+
+
+MADE = {"raise_k", "outdoor", "defrosts_each_night"}
+"""Numbers that the words make from others."""
+
+
+def test_sentences_name_known_numbers_and_tomorrow_never_lacks_its_sentence() -> None:
+    named = [*NUMBERS.values(), *NUMBERS_BY_REASON.values(), *plan_texts.TOMORROW.values()]
+    named.append(tuple(plan_texts.DO_WITH.values()))
+    fields = {f for s in named for text in s for _, f, _, _ in Formatter().parse(text) if f is not None}
+    assert fields <= {*complaint_texts.VALUES, *MADE}
+    assert all(filled(sentences, {}) for sentences in plan_texts.TOMORROW.values())
+    assert filled(NUMBERS["flow_temperature"], {"flow": "31 °C"}) == "", "half of the numbers is no sentence"
+
+
+def test_a_curve_that_is_too_low_is_raised_to_the_designed_one_with_its_numbers() -> None:
+    values = [
+        {"code": c, "value": v, "unit": u}
+        for c, v, u in (("flow", 32.5, "°C"), ("designed_flow", 41.7, "°C"), ("below_curve", 9.2, "K"))
+    ]
+    step = {"code": "flow_temperature", "state": "binds", "reason": None, "values": values}
+    made = cold(step) | {"binding": "flow_temperature", "weight": 0.95}
+    made |= {
+        "do": [{"kind": "setting", "code": "raise_curve", "home": False, "bring": []}],
+        "tomorrow": {"code": "flow_on_curve", "raise_k": 9.0},
+    }
+    shown = present_answer(made, "Alder Row")
+    told = repr(shown).replace("\\xa0", " ")
+    assert "The flow was at 32.5 °C; the design says 41.7 °C for this weather." in told
+    assert "Raise the heating curve by 9 K, to the designed one" in told
+    assert "about 9 K hotter" in shown["tomorrow"].replace("\N{NO-BREAK SPACE}", " ")
+    assert "32.5" in shown["say"]
+
+
+def test_nothing_is_said_of_what_is_nothing_and_never_that_cold_water_is_in_order() -> None:
+    depth = {"code": "set_back_depth", "value": 0.0, "unit": "K"}
+    share = {"code": "share_in_set_back", "value": 0.0, "unit": "-"}
+    steps = (
+        {"code": "set_back", "state": "fine", "reason": None, "values": [depth, share]},
+        {
+            "code": "stopped",
+            "state": "fine",
+            "reason": None,
+            "values": [{"code": "faults", "value": 0.0, "unit": ""}],
+        },
+        {"code": "not_cold", "state": "fine", "reason": None, "values": []},
+    )
+    rows = present_answer(cold(*steps), "Alder Row")["steps"]
+    assert [r["told"] for r in rows[:2]] == ["no set-back", "no faults reported"]
+    assert rows[2]["state_words"] == "it was cold"
+    assert not any("in order" in r["state_words"] for r in rows)

@@ -79,11 +79,16 @@ def test_lessons_show_the_homes_behind_each_number() -> None:
             "lesson": "+0.20 starts an hour",
             "sites": [{"site": "home-1", "x": 1.0, "y": 0.9}, {"site": "home-2", "x": 1.4, "y": 1.1}],
         },
+        "outdoor_beside_others": {
+            "compared": 7,
+            "sites": [{"site": "home-1", "apart_k": -4.1, "neighbours": 6, "days": 60, "probability": 0.91}],
+        },
         "left_out": 1,
     }
     page = sound(pages.design_feedback_page(learning, INSTALLER, {"home-1": "Kiln & Row"}))
     assert "home-4" in page
     assert "1 home did not agree" in page
+    assert "Kiln &amp; Row reads 4.1 K colder than 6 homes near it" in page.replace("\N{NO-BREAK SPACE}", " ")
     assert "<title>Kiln &amp; Row: 0.90 (0.70 to 1.30)</title>" in page, "a dot has its home's name"
     assert '<th scope="row">Kiln &amp; Row</th><td>2</td>' in page
     assert page.count(">Starts against oversizing<") == 2, "as a heading and as its table's caption"

@@ -14,10 +14,9 @@ from fieldfare.analysis.findings.data.flow_product import (
     FEWEST_DAYS,
     KWH_PER_M3_K,
     LEAST_KWH,
+    Compared,
     allowed,
-    blurred,
-    difference,
-    flow_heat,
+    compared,
     pair_offset,
 )
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
@@ -68,11 +67,12 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
     if culprit is not None and culprit.code != "implausible_efficiency":
         raise NotAssessed(already_reported("heat_output", culprit))
     antifreeze, share = by_file >= context.limit("antifreeze_share"), context.limit("heat_meter_share")
-    if (why := blurred(context)) is not None:
+    beside = compared(context)
+    if isinstance(beside, str):
         if antifreeze:
             return _antifreeze_by_file(context, by_file)
-        raise NotAssessed(why, "spacing_too_wide")
-    comparison = _compared(context, by_file)
+        raise NotAssessed(beside, "spacing_too_wide")
+    comparison = _compared(context, beside, by_file)
     if comparison.there.sum() < FEWEST_DAYS:
         if antifreeze:
             return _antifreeze_by_file(context, by_file)
@@ -99,16 +99,19 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
     )
 
 
-def _compared(context: Context, by_file: float) -> _Compared:
+def _compared(context: Context, beside: Compared, by_file: float) -> _Compared:
     """What antifreeze explains (`by_file`, a share) is taken off before the rest is judged."""
     days = context.all_days.days
     offset, sensor_k = pair_offset(days)
-    meter, flow = days.floats("check_meter"), flow_heat(days, offset)
+    meter, flow = beside.meter, beside.without(offset)
     there = (np.fmax(flow, meter) > LEAST_KWH) & np.isfinite(meter) & np.isfinite(flow)
     flow = np.maximum(flow, _LEAST_SHARE * meter)
     ratio = np.divide(meter, flow, out=np.ones(len(days)), where=there)
     return _Compared(
-        ratio, there, ratio / (1.0 + by_file) - 1.0, allowed(context, difference(days), sensor_k)
+        ratio,
+        there,
+        ratio / (1.0 + by_file) - 1.0,
+        allowed(context, beside.difference(days.floats("lift")), sensor_k),
     )
 
 
@@ -291,8 +294,10 @@ def unreliable_by_disagreement(context: Context, finding: Finding) -> frozenset[
     if finding.causes:
         return frozenset()
     meter, pair = frozenset(HEAT_QUANTITIES), frozenset({"flow_temperature", "return_temperature"})
-    days = context.all_days.days
-    heat, flow, volume = (days.floats(f"check_{name}") for name in ("meter", "flow", "volume"))
+    days, beside = context.all_days.days, compared(context)
+    if isinstance(beside, str):
+        return meter
+    heat, flow, volume = beside.meter, beside.flow, beside.volume
     drawn = days.floats("electricity_heat_pump_kwh")
     both = (days["day"] >= np.datetime64(finding.since)) & np.isfinite(heat + flow) & (volume > 0.0)
     offset = np.median((flow - heat)[both] / (KWH_PER_M3_K * volume[both])) if both.any() else 0.0
@@ -301,7 +306,9 @@ def unreliable_by_disagreement(context: Context, finding: Finding) -> frozenset[
     most, used = context.limit("efficiency_most"), both & (drawn >= _LEAST_USED_KWH)
     if not used.any() or "heat_pump_electricity" in context.unreliable:
         return meter | pair
-    by_meter, by_flow = (float(np.median(side[used] / drawn[used])) for side in (heat, flow))
+    whole = days.floats("check_meter")  # the electricity is of all running
+    by_meter = float(np.median(whole[used] / drawn[used]))
+    by_flow = float(np.median((whole * flow)[used] / (np.maximum(heat, _LEAST_USED_KWH) * drawn)[used]))
     if by_flow > most >= by_meter >= 1.0:
         return pair | {"flow_rate"}
     return meter if by_meter > most >= by_flow else meter | pair

@@ -212,8 +212,9 @@ def _judge(
 ) -> _Judged | None:
     """The defrosts of some days beside what their frost asks for; None where there are none.
 
-    Against its own earlier days the unit's coil and coat are known: then what a usual coil would do says
-    nothing more.
+    Against its own earlier days the unit's coil and coat are known: what one of them takes and its efficiency
+    beside the rating say nothing more. How many there are beside what the frost asks for, and what share of
+    the heat they take, still do: a step to a usual number at a usual cost is hardly a fault.
     """
     mine = defrosts.where(np.isin(defrosts["day"], context.days["day"][rows]))
     if not len(mine):
@@ -248,9 +249,7 @@ def _judge(
     needless = needless_share(len(mine), laid, used)
     if change is not None:
         fell, doubt = _fell_with(context, change)
-        signs = replace(signs, often=np.nan, used=np.nan, penalty=np.nan, melted=np.nan)
-        signs = replace(signs, efficiency=np.nan)
-        signs = replace(signs, fell=fell, fell_spread=doubt)
+        signs = replace(signs, used=np.nan, efficiency=np.nan, fell=fell, fell_spread=doubt)
         needless = max(needless, 1.0 - float(np.exp(-change.size)))
     chances = weights(signs, change.odds if change else 0.0)
     long = minutes > context.limit("defrost_long_minutes")
