@@ -1,4 +1,4 @@
-"""Errors that a user can cause or must hear of.
+"""Errors that a user can cause or must be shown.
 
 FieldfareError
   InputError          something the user gave is wrong; says what, where, and what would be right

@@ -1,5 +1,4 @@
-"""The circulation pump: less water where flow and return lie close together,
-more where they lie far apart."""
+"""Circulation pump speed, from the difference of flow and return temperature."""
 
 from __future__ import annotations
 

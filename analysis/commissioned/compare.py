@@ -1,4 +1,4 @@
-"""Commissioned against today, value by value: which differ by more than both are uncertain."""
+"""Commissioned against today, value by value: which differ by more than their uncertainties."""
 
 from __future__ import annotations
 

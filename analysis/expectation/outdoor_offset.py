@@ -1,4 +1,4 @@
-"""How probable it is that an outdoor sensor reads too warm day and night.
+"""Probability that an outdoor sensor reads too warm day and night.
 
 Two facts tell together. A house needs no heat from some kelvin below its rooms on, by its free heat; and the
 controls, which have a sensor of their own, make water for the true air. A sensor that reads too warm moves

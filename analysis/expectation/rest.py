@@ -1,4 +1,4 @@
-"""How long a healthy unit rests: the chance that a rest lasts so long, by this unit's own rests before.
+"""Probability that a healthy unit rests this long, from its own earlier rests.
 
 Two views are taken, and the longer rest counts. By state: rests that began alike (outdoor temperature, the
 room at the stop, the run before). By the clock: how much oftener than at other hours it rested so long from

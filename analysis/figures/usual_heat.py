@@ -1,4 +1,4 @@
-"""What any lived-in dwelling has of free heat, as prior knowledge of a heat-loss fit."""
+"""Free heat of any occupied dwelling, as prior knowledge of the heat-loss fit."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a finding may read, and what it must ask for first."""
+"""Input of a rule: facts, figures, limits and distrusted quantities; and the needs that it declares."""
 
 from __future__ import annotations
 

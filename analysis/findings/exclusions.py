@@ -1,4 +1,4 @@
-"""What is unusual but no fault: absence, cold beyond design, settling in, a unit switched off for work, other
+"""Unusual days without a fault: absence, cold beyond design, settling in, a unit off for service, other
 heat.
 
 A kind of days is left out of what it excuses alone, as `excuses` has it. Days:

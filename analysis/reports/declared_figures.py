@@ -1,5 +1,5 @@
-"""Figures that another source, a cascade or surplus electricity spoils are not given: null,
-with the reason."""
+"""Withhold figures that another source, a cascade or surplus electricity makes meaningless, with the
+reason."""
 
 from __future__ import annotations
 

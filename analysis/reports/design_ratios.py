@@ -1,5 +1,4 @@
-"""Measured over designed by type and age of home: what to multiply the next design by,
-and how sure that is."""
+"""Measured over designed values by type and age of home, with intervals, for the next design."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A firm's systems side by side: one row each, sorted by urgency."""
+"""Fleet summary: one row for each system, sorted by urgency."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Where each setting stands: worth a step, under way, waiting for days, finished, or not known."""
+"""State of each setting: worth a step, under way, waiting for days, finished, or not known."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What to take back where rooms or hot water are short after the season's steps."""
+"""The step to reverse where rooms or hot water are short after the season's steps."""
 
 from __future__ import annotations
 

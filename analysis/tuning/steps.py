@@ -1,4 +1,4 @@
-"""A logged change of one setting, and how far the next one may go."""
+"""A logged change of one setting, and the size of the next."""
 
 from __future__ import annotations
 

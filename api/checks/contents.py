@@ -1,4 +1,4 @@
-"""What papers hold of a check: its items, who signed, and photos as small pictures."""
+"""Contents of a check for papers: items, signature and thumbnails."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The firm's own items of checks: a small TOML file in the data folder, read beside the built-in ones."""
+"""The firm's own check items: a TOML file in the data folder, added to the built-in ones."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Marks of homes whose row in the fleet's table no longer holds."""
+"""Invalidate rows of the fleet table."""
 
 from __future__ import annotations
 

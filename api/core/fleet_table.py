@@ -1,4 +1,4 @@
-"""What lists of a fleet show of each home: a row in the state database, so that no list opens results.
+"""The fleet table: one row per home in the state database, so that lists open no results.
 
 A row is written with the rolling result. What changes a home otherwise (its file, a decision) marks the row
 as stale, and the clock does (`good_until`); a list makes stale rows anew before it reads.

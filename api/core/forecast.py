@@ -1,4 +1,4 @@
-"""The forecast that the installation names by address: fetched at night, kept until it ends."""
+"""The configured weather forecast: fetched at night, kept until it ends."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What each unit did at its last readings: one row per home in the state database.
+"""Operating state of each unit at its last readings: one row per home in the state database.
 
 The watch writes a home's row every quarter of an hour, and the live overview those that have new readings
 since. A row holds what is needed to go on from it, so that neither the site file nor a day of readings is

@@ -1,4 +1,4 @@
-"""One guard for what the service calls by itself: notice channels, the sign-in provider, a forecast.
+"""Guard of all outgoing requests: notice channels, sign-in provider, forecast.
 
 Loopback, link-local and private addresses are refused unless the operator allows them. The check is made on
 the address that a socket connects to, so a name that changes its address and a redirect can't get round it.

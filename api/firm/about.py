@@ -1,4 +1,4 @@
-"""The firm as it stands on papers: name, contact, logo, and where its drives begin."""
+"""The firm's name, contact, logo and starting point of drives."""
 
 from __future__ import annotations
 

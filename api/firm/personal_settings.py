@@ -1,4 +1,4 @@
-"""What a person has set for themselves: how notices reach them, and the units they read in."""
+"""Personal settings: notice channel, quiet hours and units."""
 
 from __future__ import annotations
 

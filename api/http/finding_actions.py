@@ -1,4 +1,4 @@
-"""What the API and the pages share when somebody decides about a finding."""
+"""Decide about a finding: shared by the API and the pages."""
 
 from __future__ import annotations
 

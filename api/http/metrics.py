@@ -1,4 +1,4 @@
-"""What is counted, in the Prometheus text format."""
+"""Metrics in the Prometheus text format."""
 
 from __future__ import annotations
 

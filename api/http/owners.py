@@ -1,4 +1,4 @@
-"""Whose pages a browser may keep: an opaque word for a person in a role, in a header of their pages."""
+"""Owner of cached pages: an opaque token for a person in a role, sent in a header."""
 
 from __future__ import annotations
 

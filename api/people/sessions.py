@@ -1,4 +1,4 @@
-"""Sessions: opened, listed for their owner, ended, and what they hold between two requests."""
+"""Sessions: open, list and end them, and store their pending challenges."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A brake on guessing: failed attempts are counted for an account, an address or a device."""
+"""Throttle sign-in attempts: failures are counted for an account, an address or a device."""
 
 from __future__ import annotations
 

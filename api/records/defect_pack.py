@@ -1,5 +1,4 @@
-"""A defect pack: one suspected defect of one home, as a paper and a folder of data that a
-stranger can check."""
+"""A defect pack: one suspected defect as a paper and data files that a third party can check."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The text that goes with a defect pack, for somebody who never saw the software."""
+"""Readme of a defect pack, for readers without the software."""
 
 from __future__ import annotations
 

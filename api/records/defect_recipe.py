@@ -1,5 +1,4 @@
-"""A figure that a stranger recomputes from the pack's CSV files with pandas: few lines, run before they are
-handed out."""
+"""A short pandas script that recomputes a figure from the pack's CSV files, run before it is included."""
 
 from __future__ import annotations
 

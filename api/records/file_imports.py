@@ -1,4 +1,4 @@
-"""Files that readings were imported from: kept as a list, and undone one by one, the newest first."""
+"""The list of imported files, and undoing the newest."""
 
 from __future__ import annotations
 

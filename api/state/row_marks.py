@@ -1,4 +1,4 @@
-"""Checksums of the rows that no reading brings back: people, jobs, visits, decisions, papers, site files.
+"""Checksums of rows that can't be recomputed: people, jobs, visits, decisions, papers, site files.
 
 SQLite checks how its pages hang together, not what stands in them. So triggers keep a CRC-32 of every row
 in a table beside (`row_marks`), computed by a function that each of our connections defines. A row that was

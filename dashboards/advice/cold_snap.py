@@ -1,4 +1,4 @@
-"""A cold snap in words, home by home."""
+"""Texts of a cold-snap outlook, home by home."""
 
 from __future__ import annotations
 

@@ -1,5 +1,4 @@
-"""The tuning diary in words: the next step, what was changed, what the week after said,
-where settings stand."""
+"""Texts of the tuning diary: next step, past steps and their effect, state of each setting."""
 
 from __future__ import annotations
 

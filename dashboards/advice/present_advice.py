@@ -1,4 +1,4 @@
-"""Each advised setting as a title, what it does, how to go there and when to stop."""
+"""Texts of advised settings: title, effect, steps and when to stop."""
 
 from __future__ import annotations
 

@@ -1,5 +1,4 @@
-"""Which homes a list shows and in what order: a search, filters that combine, a sort, pages; all of it in the
-address."""
+"""Search, filters, sorting and paging of the fleet list, all in the address."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A home as lists show it: its verdict as of now, what is wrong, what to do next, and where it stands."""
+"""A home as a list entry: current verdict, worst finding, next step and handling."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Readings that do not come: gaps of the whole site, and of one point."""
+"""Missing readings: gaps of the whole site, and of one point."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The heat meter against flow rate times temperatures, and what antifreeze explains of the difference."""
+"""Heat meter against flow rate times temperature difference, with the effect of antifreeze."""
 
 from __future__ import annotations
 

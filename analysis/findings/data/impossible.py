@@ -1,4 +1,4 @@
-"""Sensors that send what no air and no water can be: broken, or their cable is."""
+"""Physically impossible readings: a broken sensor or cable."""
 
 from __future__ import annotations
 

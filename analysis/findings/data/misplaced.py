@@ -1,4 +1,4 @@
-"""A meter that sees something else than the site file says.
+"""A meter that measures something else than the site file says.
 
 Each possible place or pulse value is a hypothesis that predicts several facts. Its weight is its prior times
 the likelihood of what was measured under it (Bayes). Two hypotheses that predict the same share the weight,

@@ -1,4 +1,4 @@
-"""Readings that do not move: stuck sensors."""
+"""Stuck sensors: readings that do not change."""
 
 from __future__ import annotations
 

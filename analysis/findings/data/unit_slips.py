@@ -1,4 +1,4 @@
-"""One unit taken for another, and the days on which it shows."""
+"""Mistaken units, and the days on which they show."""
 
 from __future__ import annotations
 

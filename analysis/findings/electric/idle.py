@@ -1,4 +1,4 @@
-"""What is drawn and pumped while there is nothing to do."""
+"""Standby power and pump operation without demand."""
 
 from __future__ import annotations
 

@@ -1,4 +1,5 @@
-"""Charges that do not warm what the cylinder's sensor sees: the heat goes elsewhere, or the sensor is out."""
+"""Charges that do not warm the cylinder's sensor: the heat goes elsewhere, or the sensor is out of its
+pocket."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A unit that runs as ever while the house goes cold: where no heat meter shows that it gives nothing."""
+"""A unit that runs without heating the house, where no heat meter shows it."""
 
 from __future__ import annotations
 

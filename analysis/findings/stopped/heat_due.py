@@ -1,4 +1,4 @@
-"""Was heat due while the unit rested? Each reason is independent of whether the unit runs."""
+"""Reasons why heat was needed while the unit rested, each independent of the unit's own operation."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Does each heat pump of a cascade work, where the others hardly rest?"""
+"""A heat pump of a cascade that stands still while the others hardly rest."""
 
 from __future__ import annotations
 

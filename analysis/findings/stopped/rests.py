@@ -1,4 +1,4 @@
-"""Rests as they were: the rows of the rests table joined over midnights, with what was usual before."""
+"""Rests, joined over midnight from the rests table, and what was usual before them."""
 
 from __future__ import annotations
 

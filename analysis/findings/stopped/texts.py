@@ -1,4 +1,4 @@
-"""What is said of a unit that does not run: to the installer, to the householder, and what nobody may do."""
+"""Texts on a unit that does not run: for the installer, for the householder, and cautions."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Does the unit run? Heat is due and it gives none; and what it reports as a fault.
+"""Does the unit run? Heat is needed and it gives none.
 
 Every day counts here: cold beyond design, an absence or a service day excuse nothing that is reported below.
 """

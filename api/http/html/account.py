@@ -1,4 +1,4 @@
-"""One's own account: password, second factors, recovery codes, sessions; and showing again who one is."""
+"""Pages of one's own account: password, second factors, recovery codes, sessions, and confirmation."""
 
 from __future__ import annotations
 

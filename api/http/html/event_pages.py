@@ -1,4 +1,4 @@
-"""What the trace asks for while somebody looks through a home's events."""
+"""The next and the previous event of a home, as JSON for the trace."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Forms of the work on a home: decisions about its findings, and jobs logged, corrected and deleted.
+"""Forms for decisions about findings, and for jobs.
 
 A form that can't be saved comes back with everything that was typed, and what is wrong.
 """

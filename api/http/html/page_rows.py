@@ -1,5 +1,4 @@
-"""What the pages are made from: each site as one row, with its result, its facts and when it was last
-heard."""
+"""Contents of the pages: each site as one row, with its result, its facts and when it was last heard."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a person sets for themselves, and the firm's name, contact, place and logo."""
+"""Pages of personal settings, and of the firm's name, contact, place and logo."""
 
 from __future__ import annotations
 

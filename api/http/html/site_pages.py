@@ -1,4 +1,4 @@
-"""The firm's and the household's pages: each route gathers what its page shows and hands it on."""
+"""Pages of the fleet and of one site, from its first file to its figures."""
 
 from __future__ import annotations
 

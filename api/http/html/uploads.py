@@ -1,5 +1,4 @@
-"""Readings that come in through the browser: kept, recognised, read in the background, with their
-progress."""
+"""Uploads of readings: stored, columns recognised, imported in the background, with their progress."""
 
 from __future__ import annotations
 

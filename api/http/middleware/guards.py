@@ -1,4 +1,4 @@
-"""Around every response: security headers, checks of where a request comes from, entity tags."""
+"""Middleware: security headers, origin checks, body limits, entity tags."""
 
 from __future__ import annotations
 

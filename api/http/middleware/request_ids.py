@@ -1,4 +1,4 @@
-"""A number for each request: it stands in the log lines that the request causes, and in the answer."""
+"""Request ids, in the log lines of a request and in its response."""
 
 from __future__ import annotations
 
