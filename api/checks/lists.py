@@ -36,7 +36,7 @@ def lists_file(settings: Settings) -> Path:
 
 
 def own_text(settings: Settings) -> str:
-    """The firm's file; empty where there is none. Raises InputError where it can't be read."""
+    """The firm's own list; empty without a file. Raises InputError if it can't be read."""
     path = lists_file(settings)
     try:
         return path.read_text(encoding="utf-8") if path.exists() else ""

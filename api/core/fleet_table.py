@@ -106,7 +106,7 @@ class FleetTable:
             self._renew([site_id])
 
     def refresh(self) -> None:
-        """Make the rows anew that are missing or stale, or of homes that were silent and have been heard."""
+        """Rebuild rows that are missing or stale, and those of homes that were silent and sent again."""
         now = self.now()
         with self._database.reading() as db:
             stale = set(db.scalars(select(F.site).where(F.good_until <= now)))

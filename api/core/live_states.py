@@ -196,7 +196,7 @@ class LiveStates:
             yield record.id, getattr(record, "site", None), record.updated, None
 
     def _made(self, site: Site, updated: datetime, end: int | None, before: Live | None) -> Live:
-        """What a home does at its last reading, going on from what was known before."""
+        """State of a home at its last reading, continued from the stored state."""
         if end is None:
             return Live(site.name, updated, None, "unknown", None, None, _plant(site), b"{}")
         start = end - _LOOKS_BACK_MS

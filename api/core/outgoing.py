@@ -38,7 +38,7 @@ _call: ContextVar[_Call | None] = ContextVar("outgoing", default=None)
 
 
 class Unreachable(Exception):
-    """What was called did not answer as it should; the message is for people."""
+    """A called server failed or answered wrongly; the message is for people."""
 
 
 class RefusedAddress(OSError):

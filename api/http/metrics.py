@@ -28,7 +28,7 @@ Rows = Iterable[tuple[tuple[str, ...], float]]
 
 
 class Metrics(Collector):
-    """An application's metrics. Counts are taken when they are asked for."""
+    """Metrics of an application, collected at each scrape."""
 
     def __init__(self, parts: AppState) -> None:
         self._parts = parts

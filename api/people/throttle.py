@@ -32,7 +32,7 @@ class TooManyTries(InputError):
 
 
 def wait_after(failures: int, free: int) -> timedelta:
-    """How long to wait after so many failures: nothing for the first few, then doubling."""
+    """Waiting time after so many failures: none for the first few, then doubling."""
     if failures < free:
         return timedelta()
     return min(FIRST_WAIT * 2 ** min(failures - free, 10), LONGEST_WAIT)

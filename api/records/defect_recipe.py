@@ -75,7 +75,7 @@ def recipe_for(
 
 
 def run_recipe(folder: Path) -> float:
-    """What the script of a pack gives: the very lines that the stranger runs, but for what they print."""
+    """Run the script of a pack and return its figure."""
     return float(runpy.run_path(str(folder / NAME))["result"])
 
 

@@ -145,7 +145,7 @@ def damaged_rows(connection: Connection) -> Iterator[DamagedRow]:
 
 
 def accept(connection: Connection, row: DamagedRow) -> None:
-    """Take a row as it is."""
+    """Accept a row with its present contents."""
     run = connection.exec_driver_sql
     run('DELETE FROM row_marks WHERE "table" = ? AND "row" = ?', (row.table, row.row))
     columns = _tables(connection)[row.table]

@@ -99,7 +99,7 @@ def entered_by(item: Mapping[str, Any], signed: Mapping[str, Any] | None, zone: 
 
 
 def open_points(items: Iterable[Mapping[str, Any]]) -> list[dict[str, str]]:
-    """What a sheet's items leave open: what was not done, and values outside their range.
+    """Open points of a sheet: items not done, and values outside their range.
 
     Returns dicts: `key`, item, or item and found value; `item`; `says`; `care`, the caution or "".
     """

@@ -24,7 +24,7 @@ def event(
     at: Annotated[int, Query(ge=0, le=2**42)],
     step: Literal["next", "previous"],
 ) -> Response:
-    """The next or the previous event about a moment [ms]; null where there is none."""
+    """The next or previous event relative to a moment [ms]; null if there is none."""
     reader(request, "site.read", record.site.id)
     first, last = parts.service.results.period(record, None, None)
     facts = parts.service.facts_cache.stored(record.site.id, first, last)

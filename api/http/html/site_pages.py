@@ -202,7 +202,7 @@ def figure(name: str, record: SiteRecordHere, request: Request, parts: AppStateH
 def _figure_of(
     name: str, record: SiteRecord, parts: AppState, query: dict[str, str]
 ) -> tuple[dict[str, Any], Facts]:
-    """What a figure is made from: the result and the facts of the days asked for."""
+    """Input of a figure: result and facts of the requested days."""
     if name not in pages.FIGURES and name not in pages.EXPECTATIONS:
         raise HTTPException(404, f"there is no figure {name[:40]!r}")
     result, facts, _ = page_rows.period_result(parts, record, query)

@@ -175,7 +175,7 @@ def may_agree_anew(parts: AppState, site: Site) -> bool:
 
 
 def _without_path(text: str, path: Path) -> str:
-    """A message about a file that nobody but the service knows by its path."""
+    """The message without the temporary path of the file."""
     message = text.replace(f"{path}: ", "").replace(str(path), "the file").strip()
     return capital(message)
 

@@ -147,7 +147,7 @@ class _TooLarge(HTTPException):
 
 
 class EntityTags:
-    """Gives what was asked for a tag of its content, and answers 304 where the asker has it already."""
+    """Add entity tags to responses, and answer 304 for matching requests."""
 
     def __init__(self, app: ASGIApp) -> None:
         self._app = app

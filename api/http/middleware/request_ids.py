@@ -15,7 +15,7 @@ HEADER = "X-Request-ID"
 
 
 class RequestIds:
-    """Makes the number here: what a client sends is not written to the log."""
+    """Assign a request id; ids sent by clients are not logged."""
 
     def __init__(self, app: ASGIApp, took: Histogram) -> None:
         """took : counts how long answers take, by the first digit of their status"""
