@@ -60,5 +60,5 @@ class NotAssessed(FieldfareError):
 
 
 class UnreadableFacts(FieldfareError):
-    """A kept table of facts is damaged or of a form that is no longer read. Facts are made anew from the
+    """A stored table of facts is damaged, or of an outdated form. Facts are computed again from the
     readings."""

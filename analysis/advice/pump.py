@@ -90,7 +90,8 @@ def _design_load(site: Site, days: HeatingDays, response: RoomResponse) -> float
 
 
 def least_pump_share(site: Site, lift_k: float) -> float | None:
-    """Share of the present flow that brings the difference to the usual one; None where it lies well."""
+    """Share of the present flow at which flow and return differ as designed; None where they differ within
+    limits."""
     design_lift_k = limit_of(site, "advice_lift_k")
     if lift_k < limit_of(site, "advice_lift_low_k"):
         return max(lift_k / design_lift_k, limit_of(site, "advice_pump_least"))

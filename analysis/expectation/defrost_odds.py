@@ -310,7 +310,8 @@ def dry_chance(
 
 
 def _surplus_odds(often: float) -> float:
-    """Logarithm of the likelihood ratio that frost does not bring so many; 0 below what it may bring."""
+    """Logarithm of the likelihood ratio that frost does not cause this many defrosts; 0 below the most that
+    it may cause."""
     too_many = log_likelihood({"often": often}, {"often": _TOO_MANY}, _TAIL_DF)
     return max(too_many - log_likelihood({"often": often}, {"often": Spread(0.0, 1.0)}, _TAIL_DF), 0.0)
 

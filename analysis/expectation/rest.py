@@ -58,7 +58,7 @@ class Beginnings:
 
 
 def chance_of_rest(minutes: float, lengths: Floats, past: Beginnings, now: Beginnings, days: int) -> float:
-    """Chance that a healthy rest lasts so many minutes [0 to 1].
+    """Probability that a healthy rest lasts at least this long [0 to 1].
 
     lengths : float64 (n,), past rests [minutes]; may be empty. past : how they began. days : on how many days
         they lie

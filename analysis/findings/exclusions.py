@@ -150,7 +150,8 @@ def _without(facts: Facts, left_out: Flags) -> Facts:
 
 
 def _usual(values: Floats, days: int, share: float = 0.5) -> Floats:
-    """The usual level around each day: a running quantile, the median, over so many days either way."""
+    """Usual level around each day: a running quantile, by default the median, over this many days on either
+    side."""
     return moving_quantile(values, 2 * days + 1, 7, share)
 
 

@@ -278,8 +278,7 @@ def verdict(
 
 
 def _zones_without_target(document: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """Zones noted as cold of which nobody measures what is asked: whether they are warm enough is not
-    known."""
+    """Zones noted as cold whose set temperature is not measured: whether they are warm enough is unknown."""
     question = next(q for m in MATTERS for q in m.questions if "room_below_target" in q.codes)
     return [
         {
@@ -385,7 +384,7 @@ def _others(matter: Matter) -> list[str]:
 
 
 def given_verdict(result: Mapping[str, Any] | None, reason: str = "not analysed yet") -> dict[str, Any]:
-    """The verdict that a result document carries; not known, with the reason, where there is none."""
+    """The verdict of a result document; not known, with the reason, without one."""
     if result is not None and result.get("verdict"):
         return dict(result["verdict"])
     nothing = {

@@ -47,7 +47,7 @@ class Standing:
 
 @dataclass(frozen=True)
 class Season:
-    """What a diary is drawn from. facts : of first..last. log : every step in it, by day"""
+    """Input of a diary. facts : of first..last. log : its steps, by day"""
 
     site: Site
     facts: Facts

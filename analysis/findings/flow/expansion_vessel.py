@@ -267,7 +267,7 @@ def pressure_swings(context: Context) -> Finding | None:
 
 
 def _gas(context: Context) -> Floats:
-    """The gas that each day's slope speaks of, its pressure times its volume over the circuit's [bar].
+    """Gas in the vessel that each day's slope implies: pressure times volume over the circuit's volume [bar].
 
     Boyle's law: the slope is (p + 1)^2 times the water's growth, over this. It stays as it is while water
     comes and goes.

@@ -145,7 +145,7 @@ def cool_and_steady(context: Context) -> Flags:
 
 
 def _target_or_measured_flow(days: Table) -> tuple[Floats, bool]:
-    """The flow asked for where it is measured throughout, else the flow given."""
+    """Target flow temperature where it is measured throughout, else the measured flow temperature."""
     target, measured = days.floats("target_flow"), days.floats("flow")
     known = np.isfinite(target) & np.isfinite(measured)
     whole = known.sum() >= 0.8 * max(np.isfinite(measured).sum(), 1)

@@ -216,7 +216,7 @@ def _in_interval(context: Context, minutes: Floats) -> Floats:
 
 
 def _cooling(context: Context, to_c: float, *, slowly: bool = False) -> float:
-    """Time that a cylinder nobody draws from takes to cool after a scheduled run [min].
+    """Time that an undisturbed cylinder takes to cool after a scheduled run [min].
 
     slowly : for one that is insulated better than its rating says, or stands in a warm cupboard
     """

@@ -86,7 +86,7 @@ def headline(context: Context, rest: Rest, reasons: list[Reason], cause: str) ->
 
 
 def _heater_headline(rest: Rest, since: str) -> str:
-    """A direct heater does the unit's work: said as what it is."""
+    """Headline where a direct heater replaces the unit."""
     if not rest["backup_kwh"] >= 1.0:
         kwh = rest["immersion_kwh"]
         return (
