@@ -50,7 +50,8 @@ DATA: dict[str, HandbookText] = {
         " heating curve. A sensor that hangs indoors shows an even warmth while the unit gives far more heat"
         " than such air asks for.",
         "The true air temperature. A sensor that reads too cold by the same amount all day can be missed: a"
-        " house with much free heat looks the same. Design feedback compares the sensors of homes nearby.",
+        " house with much free heat looks the same. Design feedback holds it against the sensors of homes"
+        " nearby.",
     ),
     "flow_return_swapped": HandbookText(
         "The readings named flow and return are swapped, in the site file or at the pipes.",
