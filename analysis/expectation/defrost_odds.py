@@ -344,7 +344,7 @@ class Change(NamedTuple):
 
 _FEWEST = 8
 _DAY_SD, _DAYS_ALIKE = 0.2, 2.0
-# What unmeasured humidity and habits may feign between two parts of a season of like weather.
+# Change that unmeasured humidity and habits may cause between two parts of a season of similar weather.
 _SEASON_SD = 0.2
 # A change that matters adds half as many again; the day is searched for, which any noise can use (Bonferroni,
 # common practice).

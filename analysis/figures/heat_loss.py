@@ -375,7 +375,7 @@ def _bent(site: Site, x: Floats, y: Floats) -> tuple[Floats, Fit] | None:
     """
     design = site.design
     cold = 0.6 * (design.indoor_c - design.outdoor_c) if design.outdoor_c is not None else _COLD_K
-    # Only a winter reaches the weather in which either happens; spring bends by its sun.
+    # Only winter weather can show either; in spring the sun bends the line.
     if len(y) < _FEWEST_TO_BEND or float(np.quantile(x[:, 0], 0.8)) < cold:
         return None
     beyond = np.maximum(x[:, 0] - float(np.median(x[:, 0])), 0.0)

@@ -205,7 +205,7 @@ def _away(site: Site, days: Table) -> Flags:
     if np.isfinite(room).mean() > 0.5:
         # The rooms take a day or two to fall: an absence begins with the hot water's rest.
         cool = room <= _usual(room, 30) - 0.75 * down
-        # Nobody leaves a house to freeze: rooms below any frost setting are a plant's failure.
+        # Absence does not explain rooms below any frost setting: that is a failure of the plant.
         left_cold = room < limit_of(site, "stopped_room_floor_c")
         return _runs_with(quiet, cool) & ~_runs_with(quiet, left_cold, 0.0)
     return quiet

@@ -68,7 +68,7 @@ def excuses(kind: str, code: str) -> bool:
     return FAMILY_OF.get(code, "safety") in EXCUSED[kind]
 
 
-# What a plant without hot water, or with another source than air, can't have.
+# Findings that a plant without hot water, or with another source than air, can't have.
 _HOT_WATER = frozenset(
     {
         *FAMILIES["supply"],

@@ -356,8 +356,8 @@ def unanswered(
             codes = [c for c in question.codes if c in rules]
             # A code that this version does not know: other findings of the matter speak for it.
             codes = codes or [c for c in _others(matter) if c in rules]
-            # What does not apply answers nothing where another code does apply; where none applies, there is
-            # no question.
+            # Codes that don't apply leave a question open where another code applies; where none applies, the
+            # question falls away.
             applying = [c for c in codes if c not in idle]
             if any(c not in reasons for c in applying) or (codes and not applying):
                 continue

@@ -152,7 +152,7 @@ class Results:
             return known
         contents = self._compute_result(site, first, last).as_dict() | {"data_notices": notices}
         document = orjson.dumps(contents, option=orjson.OPT_SERIALIZE_NUMPY)
-        # What stands for the site stays that, whoever works it out anew.
+        # A rolling result stays the site's rolling result when it is computed again.
         self.keep(site.id, first, last, mark, document, rolling or (row is not None and row.rolling))
         return document
 

@@ -217,7 +217,7 @@ def _charges(context: Context) -> dict[str, _Fact]:
     if "cylinder_temperature" in context.unreliable or not len(reheats):
         return {}
     warmed = ~(reheats.floats("to_c") - reheats.floats("from_c") < _WARMED_K)
-    # What the immersion heater did says nothing about the unit.
+    # Charges by the immersion heater are no evidence about the unit.
     warmed &= ~(reheats.floats("immersion") > 0.0) & ~reheats["cut"].astype(np.bool_)
     heat, drawn = (
         group_by_day(days["day"], reheats["day"], np.where(warmed, reheats.floats(name), np.nan), "sum")

@@ -38,7 +38,7 @@ _BRIEF_MIN, _WITHOUT_REST = 15.0, 0.97
 _LEVEL_K = 2.0
 # The curve must have moved by so much for the two to look different: a sensor's own unrest is a tenth of it.
 _TELLING_K = 0.5
-# Of two settings that fit alike the curve is the likelier (common practice).
+# Where two settings fit equally well, the curve is more likely (common practice).
 _COMMONER = 2.0
 
 

@@ -48,7 +48,7 @@ from fieldfare.analysis.minutes.midnight import local_midnight
 _LEAST_AT_END_H = 3.0
 # A cause is spoken of in headline and next step from this weight on.
 _LIKELY = 0.55
-# Of a rest, in which nothing moved: then nobody knows whether it is one.
+# Share of a rest with frozen readings above which it is unknown whether the unit rested.
 _FROZEN_SHARE = 0.5
 # A pump that runs on after charges and against seizing moves water for so small a part of the time (common
 # practice: minutes after each run, and once a day).
