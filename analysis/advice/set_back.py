@@ -1,4 +1,4 @@
-"""Night set-back: how deep it is, what another depth saves, and what the rooms would be by day."""
+"""Night set-back: present depth, saving of another depth, and its effect on the rooms by day."""
 
 from __future__ import annotations
 

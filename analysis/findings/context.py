@@ -1,4 +1,4 @@
-"""What a finding may read, and what it must ask for first."""
+"""Input of a rule: facts, figures, limits and distrusted quantities; and the needs that it declares."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ class Context:
     _of_all_days: dict[Any, tuple[Facts, Any]] = field(default_factory=dict, repr=False, compare=False)
 
     def once(self, work: Callable[[Context], T]) -> T:
-        """What a function makes of this context, worked out once for all findings that ask."""
+        """Return `work(self)`, computed once per context and shared by all rules."""
         if work not in self._said:
             self._said[work] = work(self)
         said: T = self._said[work]
@@ -89,7 +89,7 @@ class Context:
 
 @dataclass(frozen=True)
 class Need:
-    """Quantities of which at least one must be measured, how close together [minutes], on how many days."""
+    """Quantities of which at least one must be measured, their spacing [minutes] and number of days."""
 
     any_of: tuple[str, ...]
     spacing_min: float = 1e9

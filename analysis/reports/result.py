@@ -1,4 +1,4 @@
-"""Everything that is known about a site over a period: the one document that every page and paper reads."""
+"""The result document of a site and period, which every page and paper reads."""
 
 from __future__ import annotations
 

@@ -148,8 +148,8 @@ def _scheduler(parts: AppState) -> Iterator[None]:
 
 
 def look_for_damage(parts: AppState) -> None:
-    """Look through the databases and the rows of people, jobs and decisions; pages and the log name what is
-    damaged. Readings are looked at where they are read."""
+    """Check the databases and the rows of people, jobs and decisions; pages and log name the damage.
+    Readings are checked when they are read."""
     from fieldfare.api.records.check import check_databases, check_key, check_rows
 
     service = parts.service

@@ -235,8 +235,7 @@ def _with_values(
 
 
 def _table(lines: list[str], delimiter: str) -> tuple[str, list[list[str]]]:
-    """The header and the rows under it that are as wide. Lines above it, such as what the export is of, are
-    left out."""
+    """The header and the rows of the same width below it. Preamble lines above are skipped."""
     rows = [[c.strip() for c in row] for row in csv.reader(lines, delimiter=delimiter)]
     width = max(set(map(len, rows)), key=lambda n: (sum(len(r) == n for r in rows), n))
     first = next((i for i, r in enumerate(rows) if len(r) == width and _names_columns(r)), 0)
@@ -399,7 +398,7 @@ def proposal_toml(proposal: MappingProposal) -> str:
 
 
 def _values_toml(form: Mapping[str, str], n: int, states: Mapping[str, int] | None) -> list[str]:
-    """The lines of a state column's words; those that nobody said a state of stand as placeholders."""
+    """TOML lines of a state column's words; unmapped words become placeholders."""
     lines = []
     for key in sorted((k for k in form if re.fullmatch(rf"word\.{n}\.\d{{1,2}}", k)), key=_last_number):
         state = form.get(key.replace("word", "state", 1), "")

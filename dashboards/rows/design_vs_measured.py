@@ -1,4 +1,4 @@
-"""The design on one side, the measurement on the other."""
+"""Design and measurement side by side."""
 
 from __future__ import annotations
 

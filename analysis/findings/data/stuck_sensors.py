@@ -1,4 +1,4 @@
-"""Readings that do not move: stuck sensors."""
+"""Stuck sensors: readings that do not change."""
 
 from __future__ import annotations
 
@@ -170,7 +170,7 @@ def _of_its_unit(days: Table, point: Point) -> tuple[Floats, Floats, Floats]:
 
 
 def _flow_contradicted(days: Table) -> Flags | None:
-    """Days on which a heat meter of its own shows another flow; None where there is none.
+    """Days on which a separate heat meter shows another flow; None without one.
 
     A pump of one speed that is never stopped gives one and the same reading for months, and no other meter
     says it is wrong.
