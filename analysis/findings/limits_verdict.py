@@ -27,6 +27,13 @@ LIMITS_VERDICT: dict[str, Limit] = {
         "common practice: one plant in thirty has something that no model here knows of",
         "highest confidence of a finding",
     ),
+    "verdict_read_share": Limit(
+        0.5,
+        "-",
+        "common practice: what was read for less than half of the time does not speak for the rest",
+        "share of the time with readings of heat and electricity, below which no home is in order",
+        "below",
+    ),
     "zone_cool_share": Limit(
         0.5,
         "-",

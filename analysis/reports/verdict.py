@@ -249,6 +249,7 @@ def verdict(
     document = result if isinstance(result, Mapping) else result.as_dict()
     missing = _missing(site, document["not_assessed"], rule_codes() if rules is None else frozenset(rules))
     missing += _zones_without_target(document)
+    missing += _ended_unexplained(document) or _little_read(site, document)
     decisive = [f for f in document["findings"] if is_standing(f)]
     because: list[dict[str, Any]] = [
         {
@@ -275,6 +276,41 @@ def verdict(
         "because": checked,
         "missing": missing,
     }
+
+
+def _ended_unexplained(document: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """What ended and is more than a note all the same: whether it comes back, or what happened meanwhile, is
+    not known."""
+    return [
+        {
+            "matter": matter.key,
+            "question": next(q.asks for q in matter.questions if f["code"] in q.codes),
+            "reason": f["headline"],
+            "reason_code": "not_enough_data",
+            "meters": [],
+        }
+        for f in document["findings"]
+        if f["until"]
+        and f["severity"] != "note"
+        and (matter := MATTER_OF.get(f["code"])) is not None
+        and any(f["code"] in q.codes for q in matter.questions)
+    ]
+
+
+def _little_read(site: Site, document: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """The readings cover too little of the time to speak for all of it."""
+    share = (document.get("coverage") or {}).get("share")
+    if share is None or share >= limit_of(site, "verdict_read_share"):
+        return []
+    return [
+        {
+            "matter": "data",
+            "question": "Are the readings complete?",
+            "reason": f"readings cover only {100.0 * share:.0f} % of the time",
+            "reason_code": "not_enough_data",
+            "meters": [],
+        }
+    ]
 
 
 def _zones_without_target(document: Mapping[str, Any]) -> list[dict[str, Any]]:

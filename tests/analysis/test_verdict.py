@@ -6,6 +6,7 @@ from __future__ import annotations
 from datetime import timedelta
 from typing import Any
 
+import numpy as np
 import pytest
 
 from fieldfare.analysis.findings.judge import RULES
@@ -192,3 +193,36 @@ def test_a_home_nobody_hears_from_is_not_in_order(quiet: timedelta | None, befor
     assert any(b["code"] == "silence" for b in told["because"]) is (
         quiet is not None and quiet > SILENT_AFTER
     )
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_in_order_means_that_nothing_more_than_a_note_stands(site: Site, seed: int) -> None:
+    """Of many results with findings drawn at random: none of watch or worse stands, none that answers a
+    question ended as more than a note, and most of the time was read."""
+    rng = np.random.default_rng(seed)
+    answers = {code for matter in MATTERS for q in matter.questions for code in q.codes}
+    in_order = 0
+    for _ in range(400):
+        found = [
+            finding(
+                str(rng.choice(sorted(ALL))),
+                str(rng.choice(["note", "note", "watch", "act", "urgent"])),
+                "2026-01-15" if rng.random() < 0.7 else None,
+            )
+            for _ in range(rng.integers(0, 4))
+        ]
+        share = float(rng.choice([0.2, 0.49, 0.51, 1.0]))
+        told = verdict(site, document(findings=found, coverage={"share": share}), ALL)
+        if told["verdict"] != "in_order":
+            continue
+        in_order += 1
+        graver = [f for f in found if f["severity"] != "note"]
+        assert all(f["until"] and f["code"] not in answers for f in graver)
+        assert share > 0.5
+    assert in_order > 20
+
+
+def test_a_long_gap_that_ended_leaves_it_not_known(site: Site) -> None:
+    gap = finding("data_gap", "watch", until="2026-01-15")
+    told = verdict(site, document(findings=[gap]), ALL)
+    assert (told["verdict"], [m["matter"] for m in told["missing"]]) == ("not_known", ["data"])
