@@ -25,6 +25,8 @@ _FEWEST_CHANGES, _SILENT_TIME, _REPEATS = 8, 0.2, 0.1
 after another as a change does, fewer than a tenth repeat it (common practice)."""
 _SIGNS_ON_CLOCK, _CHANGES_ON_CLOCK = 0.8, 0.3
 """Signs of life keep a clock, changes do not (common practice)."""
+_SIGNS_ON_BEAT, _CHANGES_EARLY = 0.8, 0.4
+"""Or they come a fixed time after the last reading, and changes come sooner (common practice)."""
 
 
 def canonical(point: Point, samples: Samples) -> Samples:
@@ -97,7 +99,7 @@ def interval_of_changes(samples: Samples) -> tuple[float, float] | None:
         and gaps[silent].sum() >= _SILENT_TIME * gaps.sum()
         and (~new[gaps <= soon]).mean() <= _REPEATS
     )
-    if not rarely and not _signs_keep_clock(samples.time[1:], new):
+    if not rarely and not _signs_keep_clock(samples.time[1:], new) and not _changes_come_early(gaps, new):
         return None
     # A sign comes a fixed time after the last one or after a change: the longest silences show that time.
     signs = np.sort(gaps[is_sign]).astype(np.float64)
@@ -115,6 +117,17 @@ def _signs_keep_clock(time: Times, new: NDArray[np.bool_]) -> bool:
     phases, count = np.unique(signs % beat, return_counts=True)
     on_clock = np.abs(minute % beat - phases[np.argmax(count)]) <= 1
     return bool(on_clock[~new].mean() >= _SIGNS_ON_CLOCK and on_clock[new].mean() <= _CHANGES_ON_CLOCK)
+
+
+def _changes_come_early(gaps: Times, new: NDArray[np.bool_]) -> bool:
+    """Whether repeated values come a fixed time after the last reading, and changed ones sooner: a pump that
+    rests nearly all day. gaps : int64 (n,) [ms]"""
+    beat = median(gaps[~new].astype(np.float64))
+    if beat <= 2.0 * LINE_UP_TO_MIN * MS_PER_MINUTE:
+        return False
+    on_beat = np.abs(gaps[~new] - beat) <= MS_PER_MINUTE
+    early = gaps[new] < beat - MS_PER_MINUTE
+    return bool(on_beat.mean() >= _SIGNS_ON_BEAT and early.mean() >= _CHANGES_EARLY)
 
 
 def on_minutes(

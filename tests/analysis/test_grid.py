@@ -73,6 +73,29 @@ def test_what_is_sent_only_on_change_holds_until_its_next_reading(quantity):
     assert grid.spacing[quantity] <= 15.0
 
 
+def test_a_pump_that_rests_nearly_all_day_is_sent_on_change() -> None:
+    """Signs of life ten minutes after the last reading, whatever that was; each charge begins in between."""
+    site = site_of([point("flow_rate", "gauge")])
+    time, value = stamps(site, FIRST, 1, 60)[:DAY], np.zeros(DAY)
+    for begin in (203, 497, 788, 1091):
+        value[begin : begin + 28] = 0.73
+        value[begin + 28 : begin + 34] = np.linspace(0.6, 0.1, 6)
+    kept = [0]
+    for i in range(1, DAY):
+        if value[i] != value[kept[-1]] or i - kept[-1] >= 10:
+            kept.append(i)
+    grid = build_grid(site, {"flow_rate": Samples(time[kept], value[kept])}, FIRST, FIRST)
+    assert grid.gauge("flow_rate")[: DAY - 10] == pytest.approx(value[: DAY - 10])
+
+
+def test_a_gauge_read_every_ten_minutes_is_not_taken_for_one_sent_on_change() -> None:
+    site = site_of([point("flow_rate", "gauge")])
+    time = stamps(site, FIRST, 1, 600)
+    value = np.where(np.arange(len(time)) % 30 < 3, 0.7 + 0.01 * np.arange(len(time)), 0.0)
+    grid = build_grid(site, {"flow_rate": Samples(time, value)}, FIRST, FIRST)
+    assert grid.spacing["flow_rate"] == pytest.approx(10.0)
+
+
 def test_a_sampled_gauge_that_stands_still_is_not_taken_for_one_sent_on_change():
     site = site_of([point("flow_rate", "gauge")])
     time, value = stamps(site, FIRST, 1, 60)[:DAY], pulses()
