@@ -474,6 +474,18 @@ def test_runs_as_brief_as_two_readings_are_no_check_of_the_heat_meter(small):
         assert (flow_product.blurred(judged) is not None) == told
 
 
+def test_a_meter_of_whole_kilowatt_hours_is_no_check_of_brief_runs(small):
+    """Half of a brief run's heat is counted in the rest after it; long runs are compared deep inside."""
+    facts, context = small.facts, small.context()
+    days = facts.days.with_columns(**{"spacing.heat_output": 27.0})
+    long = facts.runs.with_columns(
+        minutes=np.full(len(facts.runs), 90.0), pause=np.full(len(facts.runs), 90.0)
+    )
+    for runs, told in ((facts.runs, True), (long, False)):
+        judged = replace(context, all_days=replace(facts, days=days, runs=runs))
+        assert (flow_product.blurred(judged) is not None) is told
+
+
 WITH_TANK = ("elec", "heat", "outdoor", "tank")
 
 

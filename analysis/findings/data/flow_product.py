@@ -36,11 +36,18 @@ def flow_spacing(days: Table) -> float:
     return max(float(np.nanmin(days.floats(name))) for name in names)
 
 
+def _meter_spacing(days: Table) -> float:
+    """Minutes between two counts of the heat meter; 0 where there is none."""
+    names = [name for q in HEAT_QUANTITIES if (name := f"spacing.{q}") in days]
+    return max((float(np.nanmin(days.floats(name))) for name in names), default=0.0)
+
+
 def blurred(context: Context) -> str | None:
     """Why mean flow times mean difference does not stand for heat; None where it does.
 
     Runs and rests show from two readings on (sampling theorem). Where much of the heat comes in shorter ones
-    their product depends on where in the run the readings fall.
+    their product depends on where in the run the readings fall; and a meter that counts whole kilowatt hours
+    shows part of a short run's heat in the rest after it.
     """
     days, runs = context.all_days.days, context.all_days.runs
     apart = flow_spacing(days)
@@ -50,13 +57,17 @@ def blurred(context: Context) -> str | None:
             f"flow rate and temperatures every {apart:.0f} minutes: where the unit starts and stops in"
             f" between, {words}"
         )
+    apart = max(apart, _meter_spacing(days))
     if not len(runs) or apart <= 1.0:
         return None
     heat = np.maximum(fill_nan(runs.floats("heat"), 0.0), 0.0)
     short = np.fmin(runs.floats("minutes"), runs.floats("pause")) <= 2.0 * apart
     if heat.sum() <= 0.0 or heat[short].sum() <= context.limit("flow_product_share") * heat.sum():
         return None
-    return f"runs or rests no longer than two of the readings, which are {apart:.0f} minutes apart: {words}"
+    return (
+        f"runs or rests no longer than two of the readings, which are {apart:.0f} minutes apart: heat meter,"
+        " flow rate and temperatures can't be compared"
+    )
 
 
 def pair_offset(days: Table) -> tuple[float | None, float]:
