@@ -111,6 +111,24 @@ def hypotheses(declared_behind: bool) -> list[Hypothesis]:
             _HEAT_STEP,
         ),
         Hypothesis(
+            "one_branch_only",
+            0.003,
+            {
+                "flow_space": part,
+                "flow_hot": part,
+                "cop_space": part,
+                "cop_hot": part,
+                "house": (-0.65, 0.5),
+                "dry_charges": _OFTEN_DRY,
+            },
+            HEAT_METERS,
+            (
+                "it counts the same part of the heat in heating and while the cylinder is charged: part of"
+                " the water bypasses it"
+            ),
+            _HEAT_STEP,
+        ),
+        Hypothesis(
             "behind_heater",
             0.02,
             {"heater_seen": (0.0, 0.25) if declared_behind else (1.0, 0.25)},
