@@ -29,6 +29,9 @@ _STEADY_MIN = 60
 # A unit swings about what is asked by half of its switching difference; without the asked flow that much is
 # let off.
 _SWING_K = 1.0
+# A longer rest is no part of a cycle; water that hardly flows in it does not pass the sensor (common
+# practice). Cycles that are most of a day's heating speak for it.
+_LONGEST_REST_MIN, _FLOWS_SHARE, _MOST_OF_IT = 180.0, 0.2, 0.5
 _FEWEST_DAYS = 10
 _RECENT_DAYS = 60
 # Without a designed curve the flattest usual one, an underfloor's, stands in.
@@ -88,8 +91,7 @@ def flow_temperature_above_curve(context: Context) -> Finding | None:
         f"The heating water is {above:.1f} K hotter than the designed curve.",
         evidence=(
             context.evidence(
-                "flow above the designed curve"
-                + ("" if more else f", less {_SWING_K:g} K for its switching swing"),
+                "flow above the designed curve" + ("" if more else ", less its switching swing"),
                 round(above, 1),
                 "K",
                 "flow_above_curve_watch_k",
@@ -131,10 +133,39 @@ def _excess(context: Context) -> tuple[Floats, Flags]:
     """
     days = context.days
     actual, target_excess = days.floats("above_curve"), days.floats("target_above_curve")
-    excess = np.where(np.isfinite(target_excess), np.fmin(actual, target_excess), actual - _SWING_K)
+    excess = np.where(np.isfinite(target_excess), np.fmin(actual, target_excess), actual - _swing(context))
     # Brief runs overshoot whatever the curve: then only what is asked can tell.
     is_known = np.isfinite(target_excess) | ~brief_days(context)
     return excess, cool_and_steady(context) & np.isfinite(excess) & is_known
+
+
+def _swing(context: Context) -> Floats:
+    """By day: flow in runs over the mean of runs and rests, as the control's switching difference makes it
+    [K].
+
+    A unit that only switches on and off climbs through its switching difference in every run; in the rest the
+    water passes it at the return's temperature and cools to the next start. The control holds the mean of
+    both.
+    """
+    days, runs = context.days, context.facts.runs
+    usual = np.full(len(days), _SWING_K)
+    if len(runs) < 2:
+        return usual
+    heats = (runs["minutes_hot_water"] == 0) & (runs["minutes_heating"] > 0)
+    flows_on = runs.floats("flow_after") >= _FLOWS_SHARE * runs.floats("flow_rate")
+    rest, length = runs.floats("pause")[1:], runs.floats("minutes")[1:]
+    at_rest = (runs.floats("return_end")[:-1] + runs.floats("flow_start")[1:]) / 2.0
+    drop = runs.floats("flow")[1:] - at_rest
+    cycle = heats[1:] & heats[:-1] & flows_on[:-1] & (rest <= _LONGEST_REST_MIN) & np.isfinite(drop)
+    day, of = days["day"], runs["day"][1:]
+    lost, time = (
+        fill_nan(group_by_day(day, of, np.where(cycle, x, 0.0), "sum"), 0.0)
+        for x in (rest * drop, rest + length)
+    )
+    all_time = fill_nan(group_by_day(day, of, np.where(heats[1:], length, 0.0), "sum"), 0.0)
+    ran = fill_nan(group_by_day(day, of, np.where(cycle, length, 0.0), "sum"), 0.0)
+    known = (time > 0.0) & (ran >= _MOST_OF_IT * all_time)
+    return np.where(known, np.maximum(np.divide(lost, time, out=usual.copy(), where=known), _SWING_K), usual)
 
 
 def cool_and_steady(context: Context) -> Flags:
