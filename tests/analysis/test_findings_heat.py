@@ -313,6 +313,20 @@ def test_an_efficiency_that_recovered_is_a_note_with_its_end() -> None:
     assert found.until is not None
 
 
+def test_what_shows_on_some_days_only_is_no_fall_of_the_unit() -> None:
+    """A stove or a habit makes some days very bad; what a unit has lost it lacks every day."""
+    late = np.arange(DAYS) >= 45
+    for bad, told in ((late & (np.arange(DAYS) % 5 < 2), "note"), (late, "act")):
+        worse = np.where(bad, 0.6, 1.0)
+        days = days_of(
+            expected_used_space_kwh=20.0 / worse,
+            expected_used_hot_water_kwh=3.0 / worse,
+            expected_heat_space_kwh=80.0 + OUTDOOR,
+        )
+        found = efficiency_change.efficiency_fell(context_of(days))
+        assert (found.severity if found else "note") == told
+
+
 def test_without_a_flow_temperature_heat_over_electricity_is_compared() -> None:
     none = dict.fromkeys(
         (

@@ -38,6 +38,8 @@ _CARRIED = 0.01
 # (common practice: fans, valves and the lowest speed set efficiency at small lifts).
 _CARRIED_PER_K, _HELD_K, _RATED_C = 0.01, 5.0, 7.0
 _FEWEST_DAYS = 3 * FEWEST_EACH_SIDE
+# Weather and load that the rating does not carry blur a day by some percent (common practice).
+_SHOWS = 0.25
 # A charge of the cylinder is never steady: its temperatures rise all along, and readings a third of its
 # length apart mix it with what comes before and after (common practice). Known no better than so, as
 # logarithms.
@@ -84,6 +86,17 @@ class _Series:
             return replace(found, error=error, score=0.0)
         return replace(found, error=error, score=found.score * (found.error / max(error, 1e-9)) ** 2)
 
+    def held(self, change: DetectedChange) -> float:
+        """Share of the days after a change that lie below those before by a quarter of it or more [0 to 1].
+
+        Beside the rating alone: a regression on load and weather shares out a few very bad days among all.
+        """
+        after = self.day - self.day[change.at] >= change.days
+        if not after.any():
+            return 1.0
+        before = float(np.median(self.value[: change.at]))
+        return float(np.mean((self.value[after] - before) / change.size >= _SHOWS))
+
 
 def efficiency_fell(context: Context) -> Finding | None:
     series, change = context.once(_first_change)
@@ -108,6 +121,8 @@ def efficiency_fell(context: Context) -> Finding | None:
         return None
     severity: Severity = "note"
     certain = _chance_beyond(change, limit("efficiency_drop_watch") / 2.0) >= limit("efficiency_drop_chance")
+    # What a unit has lost it lacks every day; a stove or a habit takes it on some.
+    certain &= series.held(change) >= limit("efficiency_drop_held")
     if drop >= limit("efficiency_drop_watch") and certain and until is None:
         severity = "act" if drop >= limit("efficiency_drop_act") else "watch"
     return _finding(context, series, change, drop, severity, until)
@@ -169,6 +184,12 @@ def _finding(
                 "drop of efficiency at the same conditions", round(drop, 3), "-", "efficiency_drop_watch"
             ),
             Evidence("its standard uncertainty", round(change.error, 3), "-"),
+            context.evidence(
+                "share of the days since that show it",
+                round(series.held(change), 2),
+                "-",
+                "efficiency_drop_held",
+            ),
             Evidence("began", f"on {day_text(first)}" if first == last else f"between {first} and {last}"),
             Evidence("days before and after", f"{change.at} and {len(series.value) - change.at}"),
             Evidence("compared", series.against),

@@ -113,6 +113,13 @@ LIMITS_EFFICIENCY: dict[str, Limit] = {
         "common practice: two standard deviations on one side",
         "probability of a drop from which it is more than a note",
     ),
+    "efficiency_drop_held": Limit(
+        0.7,
+        "-",
+        "common practice: a fault is there every day, and a day in five is blurred by weather and use",
+        "share of the days since a drop that show a quarter of it, below which it is no more than a note",
+        "below",
+    ),
     "efficiency_day_heat_kwh": Limit(
         4.0,
         "kWh",
