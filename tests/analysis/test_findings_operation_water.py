@@ -181,6 +181,22 @@ def test_flow_is_had_from_heat_and_difference_where_no_meter_shows_it() -> None:
     assert "from heat and difference" in found.evidence[0].label
 
 
+def test_a_meter_that_counts_coarsely_gives_the_flow_of_the_day() -> None:
+    """55 kWh in 900 minutes of heating at 9 K are 0.35 m3/h (1.155 kWh a m3 and kelvin)."""
+    days = days_of(
+        lift=9.0,
+        heat_power=np.nan,
+        heat_space_kwh=55.0,
+        flow_rate=None,
+        flow_rate_top=None,
+        flow_rate_hot_water=None,
+        **{"spacing.heat_output": 30.0},
+    )
+    found = check_whole(water_flow.low_flow(context_of(days)))
+    assert found.evidence[0].value == pytest.approx(55.0 / 15.0 / 1.155 / 9.0, abs=0.01)
+    assert "day's heat" in found.evidence[0].label
+
+
 def test_a_slide_of_the_flow_is_clogging_and_a_step_is_not() -> None:
     slide = 1.45 * (1.0 - np.clip(np.arange(DAYS) - 10, 0, 45) / 45 * 0.35)
     found = check_whole(falling_flow.falling_flow(context_of(days_of(flow_rate_hot_water=slide))))

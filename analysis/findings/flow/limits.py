@@ -79,6 +79,13 @@ LIMITS_FLOW: dict[str, Limit] = {
         "steady running of a day from which its flow is judged",
         "below",
     ),
+    "flow_heat_minutes": Limit(
+        15.0,
+        "min",
+        "common practice: an hour of steady running has four readings",
+        "spacing of the heat meter's counts up to which they show the heat of steady minutes",
+        "below",
+    ),
     "flow_jitter": Limit(
         0.02,
         "-",

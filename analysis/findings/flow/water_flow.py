@@ -24,10 +24,21 @@ from fieldfare.analysis.findings.model import Cause, Evidence, Finding
 from fieldfare.analysis.findings.onset import onset
 from fieldfare.analysis.findings.phrases import day_text, percent
 from fieldfare.analysis.findings.yearly_cost import heating_year, share_spared
+from fieldfare.analysis.plant.site import HEAT_QUANTITIES
 from fieldfare.analysis.statistics.distributions import normal_probability
 from fieldfare.analysis.statistics.quantiles import nan_median
 
 _FEWEST_DAYS = 28
+_NEWEST_DAYS = 7
+_MEASURED, _FROM_HEAT, _FROM_DAY = (
+    "measured",
+    "from heat and difference",
+    "from the day's heat and difference",
+)
+# A day's heat over its hours of heating stands beside the difference of steady minutes: begins and ends of
+# runs and the share of hot water leave so much open (common practice). Fewer hours are mostly begins and
+# ends.
+_DAY_SPREAD, _LEAST_HEATING_MIN = 0.12, 240.0
 # Dirt slides, a setting does not: odds of one against the other once the flow has slid (common practice).
 _SLID = 16.0
 
@@ -35,10 +46,10 @@ _SLID = 16.0
 def low_flow(context: Context) -> Finding | None:
     days, limit = context.days, context.limit
     nominal, basis = _nominal(context)
-    flow, how = _flow(days)
+    flow, how = _flow(context)
     steady = (days.floats("minutes_steady") >= limit("flow_steady_minutes")) & np.isfinite(flow)
     hot = days.floats("flow_rate_hot_water")
-    top = np.fmax(np.fmax(days.floats("flow_rate_top"), hot), flow) if how == "measured" else flow
+    top = np.fmax(np.fmax(days.floats("flow_rate_top"), hot), flow) if how == _MEASURED else flow
     judged = (steady | np.isfinite(hot)) & np.isfinite(top)
     if judged.sum() < limit("flow_days"):
         raise NotAssessed("too few days of steady running with flow rate, or heat and both temperatures")
@@ -69,7 +80,7 @@ def low_flow(context: Context) -> Finding | None:
         "low_flow",
         severity,
         since,
-        min(real, limit("surest")) * (1.0 if how == "measured" else 0.95),
+        min(real, limit("surest")) * _known(how, value / limit("low_flow_note_share")),
         f"Only {percent(value)} of the nominal water flow goes through the heat pump.",
         evidence=(
             context.evidence(
@@ -181,23 +192,37 @@ def _nominal_lift(context: Context, nominal: float) -> Lognormal:
     return nominal_difference(rated or context.limit("usual_nominal_k") * KWH_PER_M3_K * nominal, nominal)
 
 
-def _flow(days: Table) -> tuple[Floats, str]:
-    """Flow while heating by day, as measured or from heat and difference."""
+def _flow(context: Context) -> tuple[Floats, str]:
+    """Flow while heating by day [m3/h]: as measured, else heat over difference, of steady minutes or, where a
+    meter counts too coarsely to show these, of the day."""
+    days = context.days
     measured = days.floats("flow_rate")
     if np.isfinite(measured).any():
-        return measured, "measured"
-    heat, lift = days.floats("heat_power") / 1000.0, days.floats("lift")
+        return measured, _MEASURED
+    heat, lift, how = days.floats("heat_power") / 1000.0, days.floats("lift"), _FROM_HEAT
+    names = [name for q in HEAT_QUANTITIES if (name := f"spacing.{q}") in days]
+    if names and not any((days.floats(name) <= context.limit("flow_heat_minutes")).any() for name in names):
+        hours = days.floats("minutes_heating") / 60.0
+        long = hours >= _LEAST_HEATING_MIN / 60.0
+        heat = np.divide(days.floats("heat_space_kwh"), hours, out=np.full(len(days), np.nan), where=long)
+        how = _FROM_DAY
     usable = (lift > 1.0) & (heat > 0.3)
-    return (
-        np.divide(heat, KWH_PER_M3_K * lift, out=np.full(len(days), np.nan), where=usable),
-        "from heat and difference",
-    )
+    return np.divide(heat, KWH_PER_M3_K * lift, out=np.full(len(days), np.nan), where=usable), how
+
+
+def _known(how: str, over_limit: float) -> float:
+    """Factor on the confidence for how the flow is known. over_limit : flow over its limit [-]"""
+    if how == _MEASURED:
+        return 1.0
+    return 0.95 if how == _FROM_HEAT else normal_probability(-np.log(over_limit) / _DAY_SPREAD)
 
 
 def _widest(context: Context, episode: Episode, here: Flags, nominal: float) -> float:
-    """Difference at the highest output [K]: on days of most heat, or at an equally low charging flow.
+    """Difference at the highest output [K]: on days of most heat, on the newest days, or at an equally low
+    charging flow.
 
-    nan where no difference is measured.
+    A flow that goes on falling is least on the newest days, whatever heat these ask for. nan where no
+    difference is measured.
     """
     days, reheats = context.days, context.facts.reheats
     lift, heat = days.floats("lift"), days.floats("heat_power")
@@ -205,7 +230,8 @@ def _widest(context: Context, episode: Episode, here: Flags, nominal: float) -> 
     busy = usable & np.isfinite(heat)
     if busy.any():
         usable = busy & (heat >= np.quantile(heat[busy], context.limit("busiest_days")))
-    widest = nan_median(lift[usable])
+    newest = np.flatnonzero(here & np.isfinite(lift))[-_NEWEST_DAYS:]
+    widest = float(np.fmax(nan_median(lift[usable]), nan_median(lift[newest])))
     if len(reheats):
         inside = episode.covers(reheats["day"]) & (
             reheats.floats("minutes") >= context.limit("charge_minutes")
@@ -271,7 +297,7 @@ RULES: tuple[Rule, ...] = (
         "low_flow",
         low_flow,
         needs=(
-            Need(("flow_rate", "heat_output", "space_heat"), 15.0),
+            Need(("flow_rate", "heat_output", "space_heat"), 1440.0),
             Need(("flow_temperature", "flow_rate"), 15.0),
         ),
         reads=frozenset({"flow_rate"}),
