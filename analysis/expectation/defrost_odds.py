@@ -198,6 +198,8 @@ _BY_TIMER = ("timed", "timed, inefficient")
 _NO_FAULT = ("sound", *_BY_TIMER)
 _FROST_GUESSES = tuple(0.25 * i for i in range(-16, 17))
 """Values of a standard normal variable, evenly from -4 to 4; their density is their weight."""
+_UNCLEAR_SLOPE = 1.5
+"""What a slope over a frost rate that is all error may be: 0 to -2 (the spacing stands on both sides)."""
 _LEAST_LOCKED_SD = 0.05
 """Where nearly all are at the lock: stops and charges move some of them (common practice)."""
 _TAIL_DF = 8
@@ -254,8 +256,12 @@ def _in_air(signs: Signs, expected: Mapping[str, Spread], guess: float) -> dict[
         ),
         "fell": Spread(fell.mean, hypot(fell.sd, signs.fell_spread)),
         "locked": _beside_frost(expected["locked"], due, signs.locked_spread),
-        # A spacing that the lock sets follows no frost.
-        "follows": Spread(slope.mean * signs.follows_clear * free, slope.sd),
+        # A spacing that the lock sets follows no frost. Where the frost rate hardly varies but by its error,
+        # which holds the spacing itself, the slope may be anything.
+        "follows": Spread(
+            slope.mean * signs.follows_clear * free,
+            hypot(slope.sd, _UNCLEAR_SLOPE * (1.0 - signs.follows_clear)),
+        ),
     }
 
 
