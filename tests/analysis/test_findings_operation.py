@@ -25,6 +25,7 @@ from fieldfare.analysis.findings.excuses import FAMILY_OF
 from fieldfare.analysis.findings.flow import buffer, water_flow
 from fieldfare.analysis.findings.flow.limits import LIMITS_FLOW
 from fieldfare.analysis.findings.grading import graded_by_confidence
+from fieldfare.analysis.findings.heat import curve
 from fieldfare.analysis.findings.heat.limits import LIMITS_HEAT
 from fieldfare.analysis.findings.judge import PLANT_RULES
 from fieldfare.analysis.findings.model import Finding
@@ -60,7 +61,8 @@ RULES = tuple(r for r in PLANT_RULES if FAMILY_OF[r.code] in ("operation", "curv
     ],
 )
 def test_short_runs_are_found_and_what_ends_them_is_told(columns: dict[str, Any], cause: str) -> None:
-    found = check_whole(starts.short_cycling(context_of(runs=runs_of(5, 8, 40, **columns))))
+    days = days_of(lift=columns.get("lift", 4.0))
+    found = check_whole(starts.short_cycling(context_of(days, runs_of(5, 8, 40, **columns))))
     assert found.severity == "act"
     assert found.causes[0].cause == cause
     assert found.cost_kwh is not None
@@ -73,6 +75,37 @@ def test_a_pump_that_follows_the_output_restricts_nothing() -> None:
     found = check_whole(starts.short_cycling(context_of(runs=runs_of(5, 8, 40, flow_rate=0.6, lift=3.0))))
     assert found.causes[0].cause != "flow_restriction"
     assert found.cost_money == pytest.approx(found.cost_kwh * 0.27)
+
+
+def test_an_on_off_unit_swings_about_the_curve_it_holds() -> None:
+    """Runs and rests of an hour each: water that passes the resting unit at 37 to 32 °C (mean 34.5) makes up
+    half of the time, and the mean of both is what the control holds."""
+    days = days_of(above_curve=4.3, target_above_curve=np.nan)
+    swings = {"flow": 42.4, "return_end": 41.0, "flow_start": 33.0, "target_flow": np.nan}
+    on_off = runs_of(60, 60, 8, **swings)
+    assert curve.flow_temperature_above_curve(context_of(days, on_off)) is None
+    stands = on_off.with_columns(flow_after=np.zeros(len(on_off)))
+    assert check_whole(curve.flow_temperature_above_curve(context_of(days, stands))).severity == "watch"
+    hot = days_of(above_curve=9.0, target_above_curve=np.nan)
+    assert check_whole(curve.flow_temperature_above_curve(context_of(hot, on_off))).severity != "note"
+
+
+def test_a_wide_difference_in_brief_runs_alone_is_no_restriction() -> None:
+    """The return of a brief run is still cold; in steady heating the same flow gives the nominal
+    difference."""
+    runs = runs_of(5, 8, 40, flow_rate=0.6, lift=8.0)
+    found = check_whole(starts.short_cycling(context_of(days_of(lift=4.0), runs)))
+    assert found.causes[0].cause != "flow_restriction"
+
+
+def test_a_unit_that_could_run_through_is_stopped_by_its_call() -> None:
+    """At twice the least output nothing but a call ends a run; a pump that goes on after it shows nothing."""
+    runs = runs_of(5, 8, 40, ended_by="unknown", flow_max=np.nan)
+    for load_kw, cause in ((5.2, "thermostat_chopping"), (1.3, "low_water_volume")):
+        days = days_of(heat_space_kwh=24.0 * load_kw)
+        found = check_whole(starts.short_cycling(context_of(days, runs)))
+        told = [c.cause for c in found.causes]
+        assert (told[0] == cause) is (load_kw > 2.6) or cause in told
 
 
 def test_a_unit_too_big_is_told_by_its_lowest_output() -> None:

@@ -30,20 +30,36 @@ _FLOWS_SHARE, _NEARLY_ALL = 0.2, 0.8
 _UNSEEN_FLOW, _LEAST_LIFT_K = 0.15, 0.1
 
 
+# Least outputs on paper and of a unit at work differ by as much, and so do loads of single days (common
+# practice); a capacity of water learned from the runs by more.
+_LEAST_SPREAD, _WATER_SPREAD = 0.15, 0.35
+# Share of the runs from which who ended them counts as shown; weights of too little water where it is surely
+# enough, and surely too little.
+_ENOUGH_SHOWN, _LEAST_WEIGHT, _MOST_WEIGHT = 0.3, 0.1, 1.5
+
+
 def cycling_causes(
-    context: Context, runs: Table, *, cold_share: float
+    context: Context, runs: Table, *, cold_share: float, load_share: float = np.nan
 ) -> tuple[tuple[Cause, ...], tuple[Evidence, ...]]:
-    """Who ends the runs, how much water there is, how big the unit is, how much flows."""
+    """Who ends the runs, how much water there is, how big the unit is, how much flows.
+
+    load_share : the load of those days over the unit's least output [-]
+    """
     site = context.site
     evidence: list[Evidence] = []
     by_call = _ended_by_call(runs, coarse=run_spacing(context.days) > _PEAKS_SEEN_MIN)
     scores: dict[str, tuple[float, str]] = {}
     call = by_call if by_call is not None else 0.4
-    if by_call is not None:
-        evidence.append(Evidence("runs stopped by the thermostat", round(by_call, 2), "-"))
     words = (
         "the thermostat or a zone valve ends" if by_call is not None else "nothing measured shows what ends"
     )
+    if not _shows_end(runs) and (through := _runs_through(load_share)) > call:
+        call = by_call = through
+        words = (
+            "at a load above its lowest output a unit runs on by itself: a call that falls away ends about"
+        )
+    if by_call is not None:
+        evidence.append(Evidence("runs stopped by the thermostat", round(by_call, 2), "-"))
     scores["thermostat_chopping"] = (2.0 * call**1.5, f"{words} {100 * call:.0f} % of the runs")
     own = 1.0 - call
     litres = water_per_kw(site, runs)
@@ -62,7 +78,7 @@ def cycling_causes(
     size = _size(site)
     low = context.limit("low_flow_watch_share")
     restricted = np.clip((low - share) / 0.12 + 0.5, 0.0, 1.5) if np.isfinite(share) else _UNSEEN_FLOW
-    restricted = max(float(restricted) * _too_wide(site, runs), min(float(restricted), _UNSEEN_FLOW))
+    restricted = max(float(restricted) * _too_wide(context, runs), min(float(restricted), _UNSEEN_FLOW))
     scores["flow_restriction"] = (
         own * 1.6 * float(restricted),
         (
@@ -92,7 +108,7 @@ def cycling_causes(
         + (", and it cycles in cold weather too" if cold_share > 0.2 else ""),
     )
     scores["low_water_volume"] = (
-        own * (0.3 + _little_water(context, litres)) * (1.0 - 0.8 * big) * flows,
+        own * (_LEAST_WEIGHT + _little_water(context, litres)) * (1.0 - 0.8 * big) * flows,
         (
             f"about {litres:.0f} l of water per kilowatt are warmed at each start, metal included"
             if np.isfinite(litres)
@@ -102,6 +118,23 @@ def cycling_causes(
     if by_call is None and big < 1.0 and restricted < 1.0:
         return (), tuple(evidence)  # nothing tells a call that falls away from a unit that stops by itself
     return ranked(scores), tuple(evidence)
+
+
+def _shows_end(runs: Table) -> bool:
+    """Whether the call itself, or the flow beside what was asked, shows who ended the runs.
+
+    A pump that goes on after a run shows nothing: it may overrun, or never stop.
+    """
+    shown = np.isin(runs["ended_by"], ("call", "unit")) | np.isfinite(runs["flow_max"] - runs["target_flow"])
+    stands = runs["flow_after"] / runs["flow_rate"] < _FLOWS_SHARE
+    return bool(np.mean(shown | stands) >= _ENOUGH_SHOWN)
+
+
+def _runs_through(load_share: float) -> float:
+    """Probability that the load is more than the least output, so that the unit has no reason to stop."""
+    if not load_share > 0.0:
+        return 0.0
+    return normal_probability(np.log(load_share) / _LEAST_SPREAD)
 
 
 def _ended_by_call(runs: Table, *, coarse: bool = False) -> float | None:
@@ -114,7 +147,7 @@ def _ended_by_call(runs: Table, *, coarse: bool = False) -> float | None:
     """
     by_call, by_unit = runs["ended_by"] == "call", runs["ended_by"] == "unit"
     classified = int(by_call.sum() + by_unit.sum())
-    if classified >= 0.3 * len(runs):
+    if classified >= _ENOUGH_SHOWN * len(runs):
         return float(by_call.sum()) / classified if classified else float("nan")
     over = runs["flow_max"] - runs["target_flow"]
     after = runs["flow_after"] / runs["flow_rate"]
@@ -167,9 +200,11 @@ def water_per_kw(site: Site, runs: Table) -> float:
 
 
 def _little_water(context: Context, litres: float) -> float:
+    """Weight of too little water: half where it is not known, else by how probably it is less than needed."""
     if not np.isfinite(litres):
         return 0.5
-    return float(np.clip(context.limit("water_litres_per_kw") / max(litres, 1.0), 0.0, 1.5))
+    less = np.log(context.limit("water_litres_per_kw") / max(litres, 1.0)) / _WATER_SPREAD
+    return _MOST_WEIGHT * normal_probability(less)
 
 
 def _flow_share(site: Site, runs: Table) -> float:
@@ -177,14 +212,18 @@ def _flow_share(site: Site, runs: Table) -> float:
     return nan_median(runs.floats("flow_rate")) / nominal if nominal else float("nan")
 
 
-def _too_wide(site: Site, runs: Table) -> float:
+def _too_wide(context: Context, runs: Table) -> float:
     """How far the difference of flow and return tells that the flow is short for the heat [0 to 1]; 1 where
     it is not known.
 
     A pump that follows the output gives little water at little heat: the difference is then nominal or less.
+    In brief runs the return is still cold: what is wide there alone, and not in steady heating, is no
+    restriction.
     """
-    rated, nominal = site.heat_pump.rated_output_kw, site.heat_pump.flow_m3_per_h
-    lift = nan_median(runs.floats("lift"))
+    pump, days = context.site.heat_pump, context.days
+    rated, nominal = pump.rated_output_kw, pump.flow_m3_per_h
+    steady = days.floats("lift")[np.isin(days["day"], runs["day"])]
+    lift = float(np.fmin(nan_median(runs.floats("lift")), nan_median(steady)))
     if not rated or not nominal or not np.isfinite(lift):
         return 1.0
     expected = nominal_difference(rated, nominal)

@@ -75,9 +75,8 @@ def short_cycling(context: Context) -> Finding | None:
     through = cold & (by_day.count > limit("cold_starts_a_day")) & (longest < limit("cold_run_minutes"))
     cycles_short = brief | through
     heated = (days.floats("minutes_heating") >= 60) | (days.floats("minutes_running") >= 60)
-    episode = latest_episode(
-        days["day"], cycles_short, _comparable(cycles_short, outdoor, heated), hold_days=3, gone_days=7
-    )
+    comparable = _comparable(cycles_short, outdoor, heated)
+    episode = latest_episode(days["day"], cycles_short, comparable, hold_days=3, gone_days=7)
     if episode is None:
         return _unseen(context)
     here = episode.covers(days["day"]) & cycles_short
@@ -85,10 +84,12 @@ def short_cycling(context: Context) -> Finding | None:
     chosen = runs.where(np.isin(runs["day"], days["day"][here]))
     starts = nan_median(by_day.count[here])
     length, rate = nan_median(by_day.minutes[here]), nan_median(by_day.rate[here])
-    cause, evidence = cycling_causes(context, chosen, cold_share=float(through[here].mean()))
+    due, usual_run, load_share = _due(context, outdoor, here)
+    cause, evidence = cycling_causes(
+        context, chosen, cold_share=float(through[here].mean()), load_share=load_share
+    )
     kwh = _cost(context, chosen, by_day, here)
-    due, usual_run = _due(context, outdoor, here)
-    real = min(normal_probability(due.score(float(np.mean(by_day.count[here])))), limit("surest"))
+    real = min(_chance(context, by_day, outdoor, episode.covers(days["day"]) & comparable), limit("surest"))
     return Finding(
         "short_cycling",
         severity,
@@ -226,8 +227,16 @@ def _load(context: Context, outdoor: Floats) -> Floats:
     return (base - outdoor) / (base - (design if design is not None else _USUAL_DESIGN_C))
 
 
-def _due(context: Context, outdoor: Floats, here: Flags) -> tuple[Lognormal, str]:
-    """Starts a day that a soundly sized unit needs on those days, and the run it makes, in words.
+def _chance(context: Context, by_day: _Days, outdoor: Floats, judged: Flags) -> float:
+    """Probability that there are more starts than a sound unit needs, over all days of like weather in the
+    episode: the worst of them alone would always be many."""
+    due, _, _ = _due(context, outdoor, judged)
+    return normal_probability(due.score(float(np.mean(by_day.count[judged]))))
+
+
+def _due(context: Context, outdoor: Floats, here: Flags) -> tuple[Lognormal, str, float]:
+    """Starts a day that a soundly sized unit needs on those days, the run it makes, in words, and the load
+    over the least output [-].
 
     Its least output is that of the site file, or two fifths of the design's heat loss where that is less: a
     unit that is too big is no excuse for its own starts.
@@ -245,7 +254,7 @@ def _due(context: Context, outdoor: Floats, here: Flags) -> tuple[Lognormal, str
     if 0.0 < share < 1.0:
         expected = run_expected(share)
         run = f"{expected.low:.0f} to {expected.high:.0f}"
-    return due, run if np.isfinite(share) else "not known"
+    return due, run if np.isfinite(share) else "not known", float(share)
 
 
 def _weather_limits(context: Context, outdoor: Floats) -> tuple[Floats, Floats]:
