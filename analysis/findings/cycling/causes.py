@@ -53,15 +53,6 @@ def cycling_causes(
     words = (
         "the thermostat or a zone valve ends" if by_call is not None else "nothing measured shows what ends"
     )
-    if not _shows_end(runs) and (through := _runs_through(load_share)) > call:
-        call = by_call = through
-        words = (
-            "at a load above its lowest output a unit runs on by itself: a call that falls away ends about"
-        )
-    if by_call is not None:
-        evidence.append(Evidence("runs stopped by the thermostat", round(by_call, 2), "-"))
-    scores["thermostat_chopping"] = (2.0 * call**1.5, f"{words} {100 * call:.0f} % of the runs")
-    own = 1.0 - call
     litres = water_per_kw(site, runs)
     if np.isfinite(litres):
         evidence.append(
@@ -79,6 +70,17 @@ def cycling_causes(
     low = context.limit("low_flow_watch_share")
     restricted = np.clip((low - share) / 0.12 + 0.5, 0.0, 1.5) if np.isfinite(share) else _UNSEEN_FLOW
     restricted = max(float(restricted) * _too_wide(context, runs), min(float(restricted), _UNSEEN_FLOW))
+    # Short of water, a unit stops by itself at any load.
+    through = _runs_through(load_share) * (1.0 - min(float(restricted), 1.0))
+    if through > call and not _shows_end(runs):
+        call = by_call = through
+        words = (
+            "at a load above its lowest output a unit runs on by itself: a call that falls away ends about"
+        )
+    if by_call is not None:
+        evidence.append(Evidence("runs stopped by the thermostat", round(by_call, 2), "-"))
+    scores["thermostat_chopping"] = (2.0 * call**1.5, f"{words} {100 * call:.0f} % of the runs")
+    own = 1.0 - call
     scores["flow_restriction"] = (
         own * 1.6 * float(restricted),
         (
