@@ -86,7 +86,7 @@ FIGURES: dict[str, FigureEntry] = {
         "A promised performance in the site file, and that use's performance for a good part of a year.",
         HandbookText(
             "How the measured performance of rooms and of hot water compares with what the design promised.",
-            "The measured performance is moved to the design's weather, with its 95 % interval. The promised one"
+            "The measured performance is moved to the design's weather, with its 95 % interval. The promise"
             " and the probability that it is kept stand beside it. A clear shortfall is the finding"
             " “performance below promise”.",
             "Why a promise is not met; the other findings look for causes. Beside a boiler, and with too few"
