@@ -107,12 +107,21 @@ def test_the_length_of_a_rest_counts_once_however_it_is_read() -> None:
 @pytest.mark.parametrize(
     ("found", "lowest", "severity"),
     [
+        ([("pause", 0.62)], 5.0, "watch"),
+        ([("pause", 0.62)], 8.0, "note"),
         ([("weather", 0.7)], 5.0, "watch"),
         ([("weather", 0.9)], 5.0, "act"),
         ([("weather", 0.7), ("cylinder", 0.85)], 5.0, "act"),
         ([("weather", 0.7)], -4.0, "urgent"),
     ],
-    ids=["not sure yet", "long enough", "a cold cylinder too", "in frost"],
+    ids=[
+        "an odd pause in the cold",
+        "an odd pause in mild air",
+        "not sure yet",
+        "long enough",
+        "a cold cylinder too",
+        "in frost",
+    ],
 )
 def test_a_rest_that_only_lasts_long_is_looked_at_before_it_is_acted_on(
     found: list[tuple[str, float]], lowest: float, severity: str

@@ -252,7 +252,9 @@ def _severity(context: Context, rest: Rest, found: list[Reason]) -> Severity:
     """
     limit, kinds = context.limit, {r.kind for r in found}
     if _only_possible(context, found):
-        return "watch" if found[0].strength >= limit("stopped_likely") else "note"
+        # In weather in which any house can wait, an unusual pause is no more than a note.
+        waits = rest["outdoor_lowest_c"] >= limit("stopped_weather_c")
+        return "watch" if found[0].strength >= limit("stopped_likely") and not waits else "note"
     if kinds == {"heater"} and not rest["outdoor_mean_c"] < limit("stopped_season_c"):
         return "watch"
     if rest.kind == "hot_water":
