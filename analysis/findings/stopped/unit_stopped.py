@@ -221,7 +221,11 @@ def _may_return(context: Context, rest: Rest, found_reasons: list[Reason]) -> bo
     asked about for the rest of that season.
     """
     until = local(context, rest.end).date()
-    plain = {"power", "floor", "room", "fault"} & {r.kind for r in found_reasons}
+    plain = {"power", "floor", "fault"}
+    # In mild air rooms a kelvin under their target are a heating limit's doing as often as a stop's.
+    if not rest["outdoor_mean_c"] > context.limit("stopped_mild_c"):
+        plain.add("room")
+    plain &= {r.kind for r in found_reasons}
     worked_on = any(r.kind == "serviced" and r.until >= until.isoformat() for r in context.recognised)
     return bool(_is_near_or_long(context, rest) and plain and not worked_on)
 
