@@ -99,7 +99,7 @@ def least_stored_c(*, disinfected: bool) -> float:
 
 
 def setpoint_advice(reach_c: float, *, disinfected: bool) -> str:
-    """What to do about a setpoint that the unit does not reach by itself: never one in the growth range.
+    """Advice for a setpoint above the unit's reach; never one at which Legionella grows.
 
     reach_c : what the unit reaches by itself [°C]. disinfected : a thermal disinfection is scheduled
     """

@@ -1,4 +1,4 @@
-"""Which other findings can show the same readings as one, and where that is published."""
+"""Findings that could explain the same readings, with the published source."""
 
 from __future__ import annotations
 

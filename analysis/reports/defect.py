@@ -1,4 +1,4 @@
-"""The case for one suspected defect: what it rests on, what else could explain it, and what rules that out.
+"""Evidence for one suspected defect: figures, alternative explanations, and what rules them out.
 
 Nothing here says that a defect is proved: readings are consistent with one, or not.
 """

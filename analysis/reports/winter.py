@@ -37,7 +37,7 @@ class Number(NamedTuple):
 
 @dataclass(frozen=True)
 class Check:
-    """says : the verdict's reason in a sentence. codes : findings that speak for it"""
+    """says : reason of the verdict. codes : findings behind it"""
 
     key: str
     verdict: Verdict
@@ -160,7 +160,7 @@ def _unknown(
     result: Mapping[str, Any],
     missing: Mapping[str, str],
 ) -> str | None:
-    """Why a check has no verdict: what it asks was not assessed. None where it was."""
+    """Reason why a check has no verdict; None if it was assessed."""
     for _matter, question, why in unanswered(site, result["not_assessed"], _LOOKED_AT):
         if why is not None and set(question.codes) & set(codes):
             return str(why["reason"])

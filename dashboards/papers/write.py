@@ -1,5 +1,4 @@
-"""A paper from its contents: HTML for the screen and the printer, the very same HTML printed to PDF, or
-JSON."""
+"""Render a paper from its contents as HTML, as PDF from the same HTML, or as JSON."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Was heat due while the unit rested? Each reason is independent of whether the unit runs."""
+"""Reasons why heat was needed while the unit rested, each independent of the unit's own operation."""
 
 from __future__ import annotations
 
@@ -91,7 +91,7 @@ def _due_from_the_unit(context: Context, rest: Rest, found: list[Reason]) -> lis
 
 
 def rooms_are_warm(context: Context, rest: Rest) -> bool:
-    """The rooms are as warm as asked for, or as ever: weather alone makes no heat due for them."""
+    """Whether rooms are at their target or usual temperature, so that the weather alone calls for no heat."""
     short, last = rest["room_short_last_k"], rest["room_last_c"]
     if _below_floor(context, rest):
         return False
@@ -107,7 +107,7 @@ def rooms_are_warm(context: Context, rest: Rest) -> bool:
 
 
 def _usual_start_c(context: Context, rest: Rest) -> float:
-    """Room temperature at which the unit usually began by itself before [°C]; endlessly high with few runs.
+    """Room temperature at which the unit usually started [°C]; infinite with few runs.
 
     A thermostat feels walls and floor too, and hangs elsewhere than the sensor.
     """
@@ -153,7 +153,7 @@ def _rooms(context: Context, rest: Rest) -> list[Reason]:
 
 
 def _usually_short(context: Context, rest: Rest) -> float:
-    """How far the worst zone lay below its target on the days before on which the unit worked [K]; from 0."""
+    """Usual deficit of the worst zone on earlier working days [K]; at least 0."""
     before = days_before(context, rest)
     short = [before.floats(c)[-_DAYS_BEFORE:] for c in before.names if c.startswith("deficit.")]
     known = [v[np.isfinite(v)] for v in short]
@@ -270,7 +270,7 @@ def _out_of_rhythm(context: Context, rest: Rest) -> list[Reason]:
 
 
 def _asks_idly(context: Context, rest: Rest, kind: str, usual: float | None, warm: bool) -> bool:
-    """Whether controls ask for heat that nobody needs.
+    """Whether the controls call for heat that is not needed.
 
     With warm rooms only this unit's own habit tells, and in mild weather nothing does. A flow temperature or
     a mode is often shown all season: it tells only where it is never left unanswered.
@@ -283,7 +283,7 @@ def _asks_idly(context: Context, rest: Rest, kind: str, usual: float | None, war
 
 
 def _least_pause(context: Context, usual: float | None) -> float:
-    """Shortest rest that is not a pause [minutes], from the longest usual one; None if unknown."""
+    """Shortest rest that is not a pause [minutes]. usual : the longest usual pause, None if unknown"""
     if usual is None:
         return 60.0 * context.limit("stopped_unknown_pause_hours")
     return max(context.limit("stopped_pause_minutes"), context.limit("stopped_pause_ratio") * usual)

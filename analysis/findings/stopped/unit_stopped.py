@@ -1,4 +1,4 @@
-"""Does the unit run? Heat is due and it gives none; and what it reports as a fault.
+"""Does the unit run? Heat is needed and it gives none.
 
 Every day counts here: cold beyond design, an absence or a service day excuse nothing that is reported below.
 """
@@ -48,7 +48,7 @@ from fieldfare.analysis.minutes.midnight import local_midnight
 _LEAST_AT_END_H = 3.0
 # A cause is spoken of in headline and next step from this weight on.
 _LIKELY = 0.55
-# Of a rest, in which nothing moved: then nobody knows whether it is one.
+# Share of a rest with frozen readings above which it is unknown whether the unit rested.
 _FROZEN_SHARE = 0.5
 # A pump that runs on after charges and against seizing moves water for so small a part of the time (common
 # practice: minutes after each run, and once a day).
@@ -138,7 +138,7 @@ def _goes_on(context: Context, found: Rests) -> Flags:
 
 
 def _is_past(context: Context, found: Rests) -> Flags:
-    """True where a rest is over and was long enough to be told of."""
+    """True where a rest is over and was long enough to report."""
     return ~_goes_on(context, found) & (found.hours >= context.limit("stopped_past_hours"))
 
 
@@ -215,7 +215,7 @@ def _past(context: Context, rest: Rest, found: list[Reason]) -> Finding | None:
 
 
 def _may_return(context: Context, rest: Rest, found_reasons: list[Reason]) -> bool:
-    """Whether a stop that has ended is clear, recent or long, and nobody worked on the unit since.
+    """Whether an ended stop is clear, and recent or long, without a job on the unit since.
 
     A unit that starts again by itself has not been mended; one that stood for days in the heating season is
     asked about for the rest of that season.
@@ -240,12 +240,12 @@ def _is_near_or_long(context: Context, rest: Rest) -> bool:
 
 
 def _likely_cause(causes: tuple[Cause, ...]) -> str:
-    """The cause to speak of: none where two are about as likely."""
+    """The most probable cause; none where two are about equally probable."""
     return causes[0].cause if causes and causes[0].weight >= _LIKELY else ""
 
 
 def _only_possible(context: Context, found: list[Reason]) -> bool:
-    """Only the unit's rhythm speaks for a stop, and not surely."""
+    """Whether only the unit's rhythm points to a stop, without certainty."""
     return {r.kind for r in found} == {"pause"} and found[0].strength < context.limit("stopped_sure")
 
 
@@ -323,7 +323,7 @@ def _shown(context: Context, rest: Rest) -> tuple[Evidence, ...]:
 
 
 def _causes(context: Context, rest: Rest, found: list[Reason]) -> tuple[Cause, ...]:
-    """No supply, locked out or switched off, by what the unit draws, reports and is asked for."""
+    """Causes: no supply, locked out or switched off, from power, reports and calls."""
     if rest.kind == "unit" and is_powerless(context, rest):
         usual = standby(context, rest)
         why = "it draws nothing, not even for its controls"
