@@ -67,7 +67,7 @@ FLAMMABLE = frozenset({"R290", "R600A", "R1270", "R32", "R454B", "R454C"})
 """Refrigerants of the safety classes A2L and A3 of ISO 817 that heat pumps use (from memory)."""
 
 
-def scalds(at_tap_c: float) -> bool:
+def can_scald(at_tap_c: float) -> bool:
     """True where water of this temperature at the tap scalds."""
     return at_tap_c >= SCALD_FROM_C
 
@@ -77,15 +77,15 @@ def grows(stored_c: float) -> bool:
     return GROWTH_C[0] <= stored_c < GROWTH_C[1]
 
 
-GROWS_AT = "At {temperature:g} °C it can grow in the whole cylinder between two disinfections."
+LEGIONELLA_GROWS_AT = "At {temperature:g} °C it can grow in the whole cylinder between two disinfections."
 
 
 def parts_of_setpoint(stored_c: float) -> tuple[str, ...]:
     """The sentences of a store's caution, for translation; GROWS_AT lacks its temperature [°C]."""
     return (
         LEGIONELLA,
-        *((GROWS_AT,) if grows(stored_c) else ()),
-        *((SCALD,) if scalds(stored_c) else ()),
+        *((LEGIONELLA_GROWS_AT,) if grows(stored_c) else ()),
+        *((SCALD,) if can_scald(stored_c) else ()),
     )
 
 
@@ -100,7 +100,7 @@ def least_stored_c(*, disinfected: bool) -> float:
 
 
 def setpoint_advice(reach_c: float, *, disinfected: bool) -> str:
-    """What to do about a setpoint that the unit does not reach by itself: never one in the growth range.
+    """Advice for a setpoint above the unit's reach; never one at which Legionella grows.
 
     reach_c : what the unit reaches by itself [°C]. disinfected : a thermal disinfection is scheduled
     """

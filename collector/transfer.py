@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -17,9 +18,12 @@ from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.plant.units import Conversion
 from fieldfare.analysis.readings import MS_PER_DAY, Readings, Samples
 from fieldfare.collector import validation
+from fieldfare.collector.store.merge import concatenated
 from fieldfare.collector.store.protocol import PointSpan, Store
 
 _IMPORT_ROWS = 250_000
+_GATHERED = 1_000_000
+"""Readings of an import gathered before a store write: 16 MB, and few rewrites of a month."""
 _MOST_ROWS = 500_000_000
 _LARGEST_PART = 64_000_000
 """Bytes of one column in one row group, unpacked: eight million times. An export has a million rows in
@@ -168,15 +172,33 @@ def import_parquet(site: Site, store: Store, file: Path, *, now: int) -> Importe
         if huge := _too_large(source):
             raise InputError(f"{file}: {huge}")
         conversions = _conversions(site, file, source)
-        counts = [0, 0, 0, 0]
-        rejected: dict[str, int] = {}
-        for batch in source.iter_batches(_IMPORT_ROWS, columns=["time", "point", "value", "text", "unit"]):
-            readings, refused = _let_in(site, batch, conversions, now)
-            for reason, count in refused.items():
-                rejected[reason] = rejected.get(reason, 0) + count
+        rejected: Counter[str] = Counter()
+        waiting: defaultdict[str, list[Samples]] = defaultdict(list)
+        counts, gathered = [0, 0, 0, 0], 0
+
+        def store_waiting() -> None:
+            nonlocal counts, gathered
+            readings = concatenated(waiting)
+            waiting.clear()
             done = store.append(site.id, readings) if readings else (0, 0, 0)
-            counts = [a + b for a, b in zip(counts, (batch.num_rows, *done), strict=True)]
-    return Imported(counts[0], counts[1], counts[2], counts[3], rejected)
+            counts = [counts[0], *(a + b for a, b in zip(counts[1:], done, strict=True))]
+            gathered = 0
+
+        for batch in _batches(source, ["time", "point", "value", "text", "unit"]):
+            counts[0] += batch.num_rows
+            for point, samples in _let_in(site, batch, conversions, now, rejected):
+                waiting[point].append(samples)
+                gathered += len(samples.time)
+            if gathered >= _GATHERED:
+                store_waiting()
+        store_waiting()
+    return Imported(counts[0], counts[1], counts[2], counts[3], dict(rejected))
+
+
+def _batches(source: pq.ParquetFile, columns: list[str]) -> Iterator[Any]:
+    """Rows in batches, by one thread and a row group after the other: else Arrow holds on to 70 MB more."""
+    for group in range(source.metadata.num_row_groups):
+        yield from source.iter_batches(_IMPORT_ROWS, [group], columns, use_threads=False)
 
 
 def _too_large(source: pq.ParquetFile) -> str:
@@ -220,12 +242,35 @@ def _one_line(file: Path) -> Iterator[None]:
         raise InputError(f"{file}: no export of readings that can be read: {message}") from None
 
 
+class _Words(NamedTuple):
+    """A column of texts. codes : int64 (n,), which of the words each row has; null has the last, None."""
+
+    codes: NDArray[np.int64]
+    words: list[str | None]
+
+
+def _words(column: Any) -> _Words:
+    if not isinstance(column, pa.DictionaryArray):
+        column = column.cast(pa.string()).dictionary_encode()
+    words = column.dictionary.to_pylist()
+    codes = column.indices.cast(pa.int64()).fill_null(len(words)).to_numpy(zero_copy_only=False)
+    return _Words(codes, [*words, None])
+
+
+def _by_point(batch: Any) -> Iterator[tuple[str, str, NDArray[np.bool_]]]:
+    """Point and unit ("" for none) of a batch's rows, and which rows have them."""
+    point, unit = _words(batch.column("point")), _words(batch.column("unit"))
+    pairs = point.codes * len(unit.words) + unit.codes
+    for pair in np.unique(pairs).tolist():
+        which, what = divmod(pair, len(unit.words))
+        yield str(point.words[which]), unit.words[what] or "", pairs == pair
+
+
 def _conversions(site: Site, file: Path, source: Any) -> dict[tuple[str, str], Conversion]:
     """Conversion of each point's values to the site's units; raises InputError for incompatible ones."""
     out: dict[tuple[str, str], Conversion] = {}
-    for batch in source.iter_batches(_IMPORT_ROWS, columns=["point", "unit"]):
-        for row in pa.Table.from_batches([batch]).group_by(["point", "unit"]).aggregate([]).to_pylist():
-            name, unit = str(row["point"]), str(row["unit"] or "")
+    for batch in _batches(source, ["point", "unit"]):
+        for name, unit, _ in _by_point(batch):
             if (name, unit) in out:
                 continue
             try:
@@ -236,20 +281,10 @@ def _conversions(site: Site, file: Path, source: Any) -> dict[tuple[str, str], C
     return out
 
 
-def _words(column: Any) -> NDArray[np.object_]:
-    """A column of texts; equal ones are one object."""
-    if not isinstance(column, pa.DictionaryArray):
-        return np.array(column.to_pylist(), dtype=object)
-    words = np.array([*column.dictionary.to_pylist(), None], dtype=object)
-    found: NDArray[np.object_] = words[
-        column.indices.fill_null(len(words) - 1).to_numpy(zero_copy_only=False)
-    ]
-    return found
-
-
 def _let_in(
-    site: Site, batch: Any, conversions: dict[tuple[str, str], Conversion], now: int
-) -> tuple[Readings, dict[str, int]]:
+    site: Site, batch: Any, conversions: dict[tuple[str, str], Conversion], now: int, rejected: Counter[str]
+) -> Iterator[tuple[str, Samples]]:
+    """The batch's good readings, as point and samples; the others are counted by reason in `rejected`."""
     time = (
         batch.column("time")
         .cast(pa.timestamp("ms", "UTC"), safe=False)
@@ -258,29 +293,22 @@ def _let_in(
         .to_numpy(zero_copy_only=False)
     )
     value = batch.column("value").cast(pa.float64()).to_numpy(zero_copy_only=False)
-    text, name, unit = (_words(batch.column(c)) for c in ("text", "point", "unit"))
-    out: Readings = {}
-    rejected: dict[str, int] = {}
-    for (point_id, given_unit), (scale, offset) in conversions.items():
-        unitless = (given_unit == "") & (unit == None)  # noqa: E711 (by element)
-        mine = (name == point_id) & ((unit == given_unit) | unitless)
-        point = site.find_point(point_id)
-        if point is None or not mine.any():
+    text = _words(batch.column("text"))
+    texts = np.array(text.words, dtype=object)
+    for name, unit, mine in _by_point(batch):
+        scale, offset = conversions[name, unit]
+        point = site.find_point(name)
+        if point is None:
             continue
         times = time[mine]
-        values = text[mine] if point.kind.is_text else value[mine] * scale + offset
+        values = texts[text.codes[mine]] if point.kind.is_text else value[mine] * scale + offset
         bad = validation.times_in_trouble(times, now)
         if not point.kind.is_text and (odd := validation.values_in_trouble(point, values)) is not None:
             bad = odd if bad is None else bad | odd
         if bad is not None:
             for i in np.flatnonzero(bad).tolist():
                 why = validation.trouble(point, int(times[i]), values[i], now)
-                kind = why.kind if why else "not a reading"
-                rejected[kind] = rejected.get(kind, 0) + 1
+                rejected[why.kind if why else "not a reading"] += 1
             times, values = times[~bad], values[~bad]
         if len(times):
-            before = out.get(point_id)
-            if before is not None:
-                times, values = np.concatenate([before.time, times]), np.concatenate([before.value, values])
-            out[point_id] = Samples(times, values)
-    return out, rejected
+            yield name, Samples(times, values)

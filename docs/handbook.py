@@ -15,7 +15,7 @@ from fieldfare.analysis.plant.quantities import QUANTITIES
 from fieldfare.dashboards.handbook.charts import CHARTS
 from fieldfare.dashboards.handbook.entries import HandbookEntry, LimitRow, entry
 from fieldfare.dashboards.handbook.figures import FIGURES
-from fieldfare.dashboards.handbook.keys import FINDING_GROUPS, KEYS, OTHER_LIMITS, title_of
+from fieldfare.dashboards.handbook.keys import FINDING_GROUPS, KEYS, NOTICES, OTHER_LIMITS, title_of
 from fieldfare.dashboards.text.formats import measure
 from fieldfare.dashboards.text.labels import POINT_NAMES, SEVERITY_MEANING, SEVERITY_WORDS
 
@@ -43,6 +43,7 @@ def write_pages(folder: Path) -> None:
 
 def index_page() -> str:
     groups = {f"Findings: {name[:1].lower()}{name[1:]}": list(g) for name, g in FINDING_GROUPS.items()}
+    groups["Findings: watch and verdict"] = list(NOTICES)
     groups["Figures"] = list(FIGURES)
     groups["Plots"] = [key for key in CHARTS if key not in FIGURES]
     groups["Tables"] = ["quantities", "days_table", *OTHER_LIMITS]

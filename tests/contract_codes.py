@@ -8,6 +8,7 @@ CONTRACT_CODES = (
     "excessive_defrost",
     "defrost_without_frost",
     "flow_temperature_above_curve",
+    "flow_temperature_below_curve",
     "no_weather_compensation",
     "low_flow",
     "falling_flow",

@@ -1,4 +1,4 @@
-"""The heating curve: what a lower one saves and does to the rooms, and the lowest that holds them."""
+"""Saving and room temperatures of a lower heating curve, and the lowest curve that keeps rooms warm."""
 
 from __future__ import annotations
 

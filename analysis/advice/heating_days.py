@@ -1,4 +1,4 @@
-"""The days on which rooms were heated, as arrays: what the water carried, and what rooms made of it."""
+"""Heating days as arrays: water temperatures, heat and room temperatures."""
 
 from __future__ import annotations
 

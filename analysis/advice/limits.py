@@ -1,4 +1,4 @@
-"""Limits of advice: how far a setting may go, and how sure the numbers behind it are."""
+"""Limits of advice: range of each setting, and uncertainty of the estimates."""
 
 from __future__ import annotations
 

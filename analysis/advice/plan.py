@@ -1,5 +1,4 @@
-"""Every setting worth changing at a home, what each would do, and which are left out because another is
-better."""
+"""All settings worth changing at a home with their effects, and those left out in favour of another."""
 
 from __future__ import annotations
 
@@ -13,10 +12,10 @@ from fieldfare.analysis.advice.backup import Bivalent, bivalent
 from fieldfare.analysis.advice.buffer import mixing
 from fieldfare.analysis.advice.cheaper_hours import best_charging_hour, dear_hours
 from fieldfare.analysis.advice.curve import CurveEffect, LowestCurve, lowest_curve
+from fieldfare.analysis.advice.hot_water import cooler_store
 from fieldfare.analysis.advice.pump import least_pump_share, observed_pump, pump_effect
 from fieldfare.analysis.advice.set_back import refuse_slow, set_back_effects
 from fieldfare.analysis.advice.shared import refuse_shared
-from fieldfare.analysis.advice.water import cooler_store
 from fieldfare.analysis.cautions import of_setpoint
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.tables import Facts

@@ -1,5 +1,4 @@
-"""The circulation pump: less water where flow and return lie close together,
-more where they lie far apart."""
+"""Circulation pump speed, from the difference of flow and return temperature."""
 
 from __future__ import annotations
 
@@ -92,7 +91,8 @@ def _design_load(site: Site, days: HeatingDays, response: RoomResponse) -> float
 
 
 def least_pump_share(site: Site, lift_k: float) -> float | None:
-    """Share of the present flow that brings the difference to the usual one; None where it lies well."""
+    """Share of the present flow at which flow and return differ as designed; None where they differ within
+    limits."""
     design_lift_k = limit_of(site, "advice_lift_k")
     if lift_k < limit_of(site, "advice_lift_low_k"):
         return max(lift_k / design_lift_k, limit_of(site, "advice_pump_least"))

@@ -1,5 +1,4 @@
-"""How rooms follow the water: what emitters could give, how far valves and thermostats hold it back, and
-how they open as a room cools."""
+"""Response of rooms to the flow temperature: emitter output, and how far valves throttle it."""
 
 from __future__ import annotations
 

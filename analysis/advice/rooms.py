@@ -1,4 +1,4 @@
-"""Rooms kept cooler or warmer: what the house then loses, and what that takes in electricity."""
+"""Effect of a room temperature change on heat loss and electricity."""
 
 from __future__ import annotations
 

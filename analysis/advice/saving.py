@@ -1,4 +1,4 @@
-"""Electricity that a change saves: less lift, smaller differences over the exchangers, and less heat."""
+"""Electricity saved by a smaller temperature lift, smaller exchanger differences and less heat."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Night set-back: how deep it is, what another depth saves, and what the rooms would be by day."""
+"""Night set-back: present depth, saving of another depth, and its effect on the rooms by day."""
 
 from __future__ import annotations
 
@@ -167,7 +167,7 @@ def _cooling(site: Site, chosen: Table, days: HeatingDays, depth: float, hours: 
         cooled = float(np.nanmedian(dropped)) / max(hours - _BEFORE_MIDNIGHT_H, 1.0)
         if cooled > 0.0:
             return cooled, _RATE_DOUBT
-    area = site.site.floor_area_m2
+    area = site.floor_area_m2
     if area is None:
         raise NotAssessed("needs site.floor_area_m2, or a set-back to see how fast rooms cool")
     light, heavy = STORES_KWH_PER_M2_K

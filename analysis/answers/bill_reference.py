@@ -1,4 +1,4 @@
-"""The other side of a bill where it is no year ago: what the design expects, and what homes alike use."""
+"""Reference side of a bill comparison other than last year: the design, or similar homes."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ def design_side(site: Site, daily: Daily, days: int, metering: Metering, rng: np
         "design.heat_loss_kw": design.heat_loss_kw,
         "design.outdoor_c": design.outdoor_c,
         "design.spf_space": design.spf_space,
-        "site.floor_area_m2": site.site.floor_area_m2,
+        "site.floor_area_m2": site.floor_area_m2,
     }
     missing = [name for name, value in needed.items() if value is None]
     if metering != "heat":
@@ -65,7 +65,7 @@ def design_side(site: Site, daily: Daily, days: int, metering: Metering, rng: np
             f"needs {', '.join(missing)} in the site file to be set against the design", "missing_quantity"
         )
     per_k = design.heat_loss_kw * 24.0 / (design.indoor_c - design.outdoor_c)
-    area = site.site.floor_area_m2 or 0.0
+    area = site.floor_area_m2 or 0.0
     gains = around(GAINS_W_PER_M2, GAINS_W_PER_M2_SD, rng) * area * 0.024
     zero = np.zeros(DRAWS)
     house = House(around(per_k, DESIGN_LOSS_SD * per_k, rng), gains, zero, zero, True)
@@ -108,7 +108,7 @@ def homes_side(
         for s, a in homes
         if a.metering == metering == "heat" and a.house.has_room and a.space is not None
     ]
-    area = site.site.floor_area_m2
+    area = site.floor_area_m2
     if len(alike) < fewest or area is None:
         raise NotAssessed(
             f"needs at least {fewest} homes of like floor area with heat meters and the same "

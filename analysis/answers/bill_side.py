@@ -101,7 +101,7 @@ def metering_of(site: Site, *days: Table) -> Metering:
     for part in days:
         total = max(part.total("electricity_total_kwh"), 1e-9)
         if (
-            part.total("electricity_untold_kwh") > _MOST_UNSPLIT * total
+            part.total("electricity_undetermined_kwh") > _MOST_UNSPLIT * total
             or not np.isfinite(part.floats("electricity_space_kwh")).any()
         ):
             return "total"

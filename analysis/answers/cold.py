@@ -1,4 +1,4 @@
-"""Why rooms are cold: what binds, in order, from the target to the windows."""
+"""Why rooms are cold: candidate limits in order, from the set temperature to open windows."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldfare.analysis.answers.beside import cold_turn, without_the_pump
 from fieldfare.analysis.answers.cold_measures import (
     FEWEST_COLD_MIN,
     ColdZone,
@@ -29,6 +28,7 @@ from fieldfare.analysis.answers.hours import (
     Value,
     longest_stop,
 )
+from fieldfare.analysis.answers.other_sources import cold_turn, without_the_pump
 from fieldfare.analysis.facts.load_factor import load_share, target_flow_of
 from fieldfare.analysis.facts.table import fill_nan
 

@@ -177,7 +177,7 @@ def extra_loss(hours: Hours, cold: ColdZone) -> float:
 def _took_before_kw(hours: Hours, warmer: float) -> float:
     """What the house took on the days before, at this difference of room and outdoors [kW]; nan if too few
     are known. People and sun give the same as then."""
-    days, area = hours.usual.days, hours.site.site.floor_area_m2
+    days, area = hours.usual.days, hours.site.floor_area_m2
     if area is None or not all(name in days.names for name in ("heat_space_kwh", "room", "outdoor")):
         return float("nan")
     gains = hours.limit("answer_gains_w_per_m2") * area / 1000.0

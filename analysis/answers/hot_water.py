@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldfare.analysis.answers.beside import water_turn
 from fieldfare.analysis.answers.hours import (
     Hours,
     State,
@@ -15,6 +14,7 @@ from fieldfare.analysis.answers.hours import (
     Value,
     longest_stop,
 )
+from fieldfare.analysis.answers.other_sources import water_turn
 from fieldfare.analysis.expectation.charge_balance import TAKEN_UP
 from fieldfare.analysis.expectation.cylinder_cooling import expected as expected_loss
 from fieldfare.analysis.expectation.reheat import CHARGING_SHARE, Charge, coil_w_per_k

@@ -1,4 +1,4 @@
-"""What a difference from commissioning may mean, by value and side, and the findings that would say so."""
+"""Meaning of a difference from commissioning, by value and side, and the findings that report it."""
 
 from __future__ import annotations
 
@@ -22,7 +22,8 @@ _HOTTER = Meaning(
     "the curve was raised or overridden", ("flow_temperature_above_curve", "no_weather_compensation")
 )
 _COOLER = Meaning(
-    "the curve was lowered, or the unit does not reach it", ("room_below_target", "capacity_short")
+    "the curve was lowered, or the unit does not reach it",
+    ("flow_temperature_below_curve", "room_below_target", "capacity_short"),
 )
 MEANINGS: dict[tuple[str, str, Side], Meaning] = {
     ("flow", "rate", "lower"): _LESS_WATER,

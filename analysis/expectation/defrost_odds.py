@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
-from math import hypot, inf, log, sqrt
+from math import exp, hypot, inf, log, sqrt
 from types import MappingProxyType
 from typing import NamedTuple
 
@@ -131,10 +131,11 @@ _LESS_AIR = {
     "fell": _STARVED["fell"],
 }
 # A coil sensor that reads too cold, or a wrong threshold, starts a demand control's defrosts on part of a
-# coat. Their number still follows the frost, so that the balance of heat tells: they take several times what
-# the frost laid there can take. Number and coat, which rest on the same frost, are left to the balance.
+# coat. Their number still follows the frost, and there are more of them; the balance of heat tells: they take
+# several times what the frost laid there can take.
 _TOO_SOON = {
     **_SOUND,
+    "often": Spread(0.7, 0.5),
     "lock": Spread(0.1, 0.3),
     "locked": Spread(0.25, 0.25),
     "follows": Spread(-0.6, 0.5),
@@ -195,10 +196,8 @@ UNMELTED = ("melts slowly", "leaves ice")
 _BEFORE_A_COAT = ("starved", "choked", "less air", "too soon")
 _BY_TIMER = ("timed", "timed, inefficient")
 _NO_FAULT = ("sound", *_BY_TIMER)
-_OWN_SPREAD: Mapping[str, str] = MappingProxyType(
-    {"often": "often_spread", "dry": "dry_spread", "melted": "melted_spread", "fell": "fell_spread"}
-)
-"""Facts with a standard uncertainty of their own."""
+_FROST_GUESSES = tuple(0.25 * i for i in range(-16, 17))
+"""Values of a standard normal variable, evenly from -4 to 4; their density is their weight."""
 _LEAST_LOCKED_SD = 0.05
 """Where nearly all are at the lock: stops and charges move some of them (common practice)."""
 _TAIL_DF = 8
@@ -219,15 +218,12 @@ def weights(signs: Signs, change: float = 0.0) -> dict[str, float]:
     for name, expected in _SIGNATURES.items():
         if name == "too soon" and not np.isfinite(signs.melted):
             continue  # only the balance of heat can tell
-        own = {
-            fact: Spread(expected[fact].mean, hypot(expected[fact].sd, facts[spread]))
-            for fact, spread in _OWN_SPREAD.items()
-        }
-        due = Spread(signs.locked_due, signs.locked_due_spread)
-        own["locked"] = _beside_frost(expected["locked"], due, signs.locked_spread)
-        slope = expected["follows"]
-        own["follows"] = Spread(slope.mean * signs.follows_clear, slope.sd)
-        logs[name] = log(_PRIOR[name]) + log_likelihood(facts, {**expected, **own}, _TAIL_DF)
+        fits = [
+            log_likelihood(facts, {**expected, **_in_air(signs, expected, guess)}, _TAIL_DF) - guess**2 / 2.0
+            for guess in _FROST_GUESSES
+        ]
+        best = max(fits)
+        logs[name] = log(_PRIOR[name]) + best + log(sum(exp(fit - best) for fit in fits))
         logs[name] += 0.0 if name in _NO_FAULT else change
     by_cause = shares(logs)
     return {
@@ -238,11 +234,41 @@ def weights(signs: Signs, change: float = 0.0) -> dict[str, float]:
     }
 
 
-def _beside_frost(locked: Spread, due: Spread, spread: float) -> Spread:
+def _in_air(signs: Signs, expected: Mapping[str, Spread], guess: float) -> dict[str, Spread]:
+    """What is expected of the facts that rest on the frost, were it so far off.
+
+    guess : standard deviations by which more frost came, on a thinner coat, than was estimated. Air, coil and
+        coat are the same for all these facts: much frost explains many defrosts, defrosts at the lock and
+        much melting at once, and is not counted against a sound unit three times.
+    """
+    more = guess * signs.often_spread
+    often, dry, melted, fell = (expected[fact] for fact in ("often", "dry", "melted", "fell"))
+    due = float(np.clip(signs.locked_due + guess * signs.locked_due_spread, 0.0, 1.0))
+    free = min((1.0 - due) / max(1.0 - signs.locked_due, _LEAST_LOCKED_SD), 1.0)
+    slope = expected["follows"]
+    return {
+        "often": Spread(often.mean + more, often.sd),
+        "dry": Spread(dry.mean - more, hypot(dry.sd, _beyond(signs.dry_spread, signs.often_spread))),
+        "melted": Spread(
+            melted.mean + more, hypot(melted.sd, _beyond(signs.melted_spread, signs.often_spread))
+        ),
+        "fell": Spread(fell.mean, hypot(fell.sd, signs.fell_spread)),
+        "locked": _beside_frost(expected["locked"], due, signs.locked_spread),
+        # A spacing that the lock sets follows no frost.
+        "follows": Spread(slope.mean * signs.follows_clear * free, slope.sd),
+    }
+
+
+def _beyond(spread: float, common: float) -> float:
+    """What is left of a standard uncertainty without the part that it shares."""
+    return sqrt(max(spread**2 - common**2, 0.0))
+
+
+def _beside_frost(locked: Spread, due: float, spread: float) -> Spread:
     """Share at the lock under a hypothesis, on top of the defrosts that frost alone brings there. spread : of
     what was seen"""
-    left = 1.0 - due.mean
-    return Spread(1.0 - (1.0 - locked.mean) * left, hypot(locked.sd * left, due.sd, _LEAST_LOCKED_SD, spread))
+    left = 1.0 - due
+    return Spread(1.0 - (1.0 - locked.mean) * left, hypot(locked.sd * left, _LEAST_LOCKED_SD, spread))
 
 
 # Defrosts that find no frost. One unit in twenty has a sensor or a charge that makes them (common practice).
@@ -284,7 +310,8 @@ def dry_chance(
 
 
 def _surplus_odds(often: float) -> float:
-    """Logarithm of the likelihood ratio that frost does not bring so many; 0 below what it may bring."""
+    """Logarithm of the likelihood ratio that frost does not cause this many defrosts; 0 below the most that
+    it may cause."""
     too_many = log_likelihood({"often": often}, {"often": _TOO_MANY}, _TAIL_DF)
     return max(too_many - log_likelihood({"often": often}, {"often": Spread(0.0, 1.0)}, _TAIL_DF), 0.0)
 
@@ -317,7 +344,7 @@ class Change(NamedTuple):
 
 _FEWEST = 8
 _DAY_SD, _DAYS_ALIKE = 0.2, 2.0
-# What unmeasured humidity and habits may feign between two parts of a season of like weather.
+# Change that unmeasured humidity and habits may cause between two parts of a season of similar weather.
 _SEASON_SD = 0.2
 # A change that matters adds half as many again; the day is searched for, which any noise can use (Bonferroni,
 # common practice).

@@ -11,15 +11,15 @@ import numpy as np
 from fieldfare.analysis.facts.clock_edges import edge_columns
 from fieldfare.analysis.facts.clocks import clock_columns
 from fieldfare.analysis.facts.columns import carried
-from fieldfare.analysis.facts.data_quality import trust_columns
+from fieldfare.analysis.facts.data_quality import data_quality_columns
 from fieldfare.analysis.facts.daylight import daylight_columns
 from fieldfare.analysis.facts.days import days_columns
-from fieldfare.analysis.facts.demand import direct_columns, rests_table
 from fieldfare.analysis.facts.events import defrosts_table, reheats_table, runs_table
 from fieldfare.analysis.facts.faults import faults_table
 from fieldfare.analysis.facts.frost import frost_growth
 from fieldfare.analysis.facts.minutes import build_minutes
 from fieldfare.analysis.facts.notices import notices_table
+from fieldfare.analysis.facts.rests import direct_columns, rests_table
 from fieldfare.analysis.facts.segments import Segments
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.facts.tables import (
@@ -60,7 +60,7 @@ def _build_span(site: Site, readings: Readings, first: date, last: date) -> Fact
     days = Table(carried(site, days_columns(site, minutes, frost))).between(first, last)
     inner = slice(MARGIN_DAYS, MARGIN_DAYS + len(days))
     day = Segments(grid.day_start[:-1][inner], grid.day_start[1:][inner])
-    columns = trust_columns(site, minutes, day, near) | clock_columns(minutes, day)
+    columns = data_quality_columns(site, minutes, day, near) | clock_columns(minutes, day)
     columns |= direct_columns(minutes, day)
     columns |= edge_columns(minutes, day)
     columns |= daylight_columns(site, minutes, day, days["day"])

@@ -16,6 +16,7 @@ from fieldfare.analysis.minutes.operating_state import (
     within,
 )
 from fieldfare.analysis.minutes.rolling import window_mean
+from fieldfare.analysis.plant.site import HEAT_QUANTITIES
 from fieldfare.analysis.statistics.quantiles import median
 
 Floats = NDArray[np.float64]
@@ -25,6 +26,7 @@ NO_FLOW_M3_H = 0.03
 """Flow below which nothing circulates: the resolution of usual meters."""
 # By then a stopped unit's residual heat is removed (common practice).
 _PASSED_MIN = 10
+_WATER = ("flow_rate", "flow_temperature", "return_temperature")
 # Heat meter reading at a difference of 0.1 to 0.3 K and a usual flow.
 _QUIET_W = 400.0
 _CALM_K = 0.5
@@ -95,6 +97,11 @@ def circuit_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
         out["check_meter"] = day.sum(np.where(both, check_meter, 0.0)) / 1000.0
         out["check_flow"] = day.sum(np.where(both, check_flow, 0.0)) / 1000.0
         out["check_volume"] = day.sum(np.where(both, fill_nan(rate, 0.0), 0.0)) / 60.0
+        # Far from a start or a stop the flow and the difference stand still between two readings.
+        both &= _deep_in_runs(minutes)
+        out["core_meter"] = day.sum(np.where(both, check_meter, 0.0)) / 1000.0
+        out["core_flow"] = day.sum(np.where(both, check_flow, 0.0)) / 1000.0
+        out["core_volume"] = day.sum(np.where(both, fill_nan(rate, 0.0), 0.0)) / 60.0
         # Water through a resting unit keeps its temperature: the difference of the two sensors is their
         # offset. While the circuit still cools, the downstream one is warmer.
         calm = np.abs(flow - np.concatenate((np.full(_PASSED_MIN, np.nan), flow[:-_PASSED_MIN]))) < _CALM_K
@@ -102,6 +109,18 @@ def circuit_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
         passing = held_for((use.code == OFF) & quiet, _PASSED_MIN) & (fill_nan(rate, 0.0) > NO_FLOW_M3_H)
         out["pair_offset"] = day.mean(flow - back, passing)
         out["minutes_passing"] = day.count(passing)
+    return out
+
+
+def _deep_in_runs(minutes: Minutes) -> Flags:
+    """Minutes of one use throughout, two readings of water and heat after its start and before its end."""
+    grid, code = minutes.grid, minutes.use.code
+    apart = max(grid.spacing.get(q, 1.0) for q in (*_WATER, *HEAT_QUANTITIES))
+    reach = max(_PASSED_MIN, 2 * round(apart))
+    out = np.zeros(len(grid), dtype=np.bool_)
+    for use in (HEATING, HOT_WATER):
+        on = code == use
+        out |= held_for(on, reach) & held_for(on[::-1], reach)[::-1]
     return out
 
 

@@ -30,7 +30,7 @@ _NIGHT, _DAYTIME = (0, 255), (480, 1275)
 about."""
 
 
-def tank_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
+def cylinder_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
     """Columns of the days table, described in `columns/water.py`; none without a reading of the cylinder."""
     grid = minutes.grid
     tank = grid.gauge("cylinder_temperature")

@@ -12,7 +12,7 @@ from fieldfare.analysis.minutes.operating_state import (
     DEFROST,
     HOT_WATER,
     UNKNOWN,
-    UNTOLD,
+    USE_UNKNOWN,
 )
 from fieldfare.analysis.minutes.rolling import run_begins, window_sum
 from fieldfare.analysis.physics.hot_water import GROWTH_C, SENSOR_LOW_K, STORED_HOT_C, disinfection_rate
@@ -87,7 +87,7 @@ def _jumps(tank: Floats, spacing: float) -> Flags:
 def _rise_alone(minutes: Minutes, day: Segments, tank: Floats, jumped: Flags) -> Floats:
     """Warming of each day with every known heater off, in quarter hours of more than half a kelvin [K]."""
     code, n = minutes.use.code, len(tank)
-    heated = (code == HOT_WATER) | (code == UNTOLD) | (code == UNKNOWN)
+    heated = (code == HOT_WATER) | (code == USE_UNKNOWN) | (code == UNKNOWN)
     heated |= (code == DEFROST) & (minutes.use.serves == HOT_WATER)
     for heater in (minutes.balance.immersion, minutes.balance.backup_heater):
         if heater is not None:

@@ -25,7 +25,9 @@ _FEWEST_READINGS = 12
 _COOLEST_FLOW_C, _WARMEST_SOURCE_C = 25.0, 20.0
 
 
-def trust_columns(site: Site, minutes: Minutes, day: Segments, readings: Readings) -> dict[str, object]:
+def data_quality_columns(
+    site: Site, minutes: Minutes, day: Segments, readings: Readings
+) -> dict[str, object]:
     """Columns of the days table, described in `columns/data.py`."""
     out: dict[str, object] = {}
     times = minutes.grid.time

@@ -11,11 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldfare.analysis.facts.belonging import Belonging, belonging
 from fieldfare.analysis.facts.circuit import NO_FLOW_M3_H, circuit_columns
-from fieldfare.analysis.facts.cylinder import tank_columns
+from fieldfare.analysis.facts.cylinder import cylinder_columns
 from fieldfare.analysis.facts.direct_heat import direct_heat_columns
-from fieldfare.analysis.facts.load_factor import load_share, part_load, strain_columns
+from fieldfare.analysis.facts.load_factor import load_factor_columns, load_share, part_load
 from fieldfare.analysis.facts.melting import melting_columns
 from fieldfare.analysis.facts.minutes import Minutes
 from fieldfare.analysis.facts.misplaced import misplaced_columns
@@ -23,10 +22,11 @@ from fieldfare.analysis.facts.money import money_columns
 from fieldfare.analysis.facts.operating import operating_columns
 from fieldfare.analysis.facts.other_heat import other_heat_columns
 from fieldfare.analysis.facts.other_sources import other_source_columns
-from fieldfare.analysis.facts.room_deficit import warmth_columns
+from fieldfare.analysis.facts.room_deficit import room_deficit_columns
 from fieldfare.analysis.facts.segments import Segments, held_for, total_kwh
 from fieldfare.analysis.facts.slots import slot_columns
 from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.facts.use_attribution import UseAttribution, attribute_to_uses
 from fieldfare.analysis.minutes.operating_state import (
     COOLING,
     DEFROST,
@@ -34,7 +34,7 @@ from fieldfare.analysis.minutes.operating_state import (
     HOT_WATER,
     OFF,
     UNKNOWN,
-    UNTOLD,
+    USE_UNKNOWN,
 )
 from fieldfare.analysis.minutes.rolling import forward_fill, run_begins
 from fieldfare.analysis.plant.site import Site
@@ -72,14 +72,14 @@ def days_columns(site: Site, minutes: Minutes, frost: Callable[[], dict[str, Flo
     columns |= _rooms(site, minutes, day)
     columns |= circuit_columns(minutes, day)
     columns |= _idle(minutes, day)
-    columns |= tank_columns(site, minutes, day)
+    columns |= cylinder_columns(site, minutes, day)
     columns |= operating_columns(site, minutes, day)
     share = load_share(site, minutes)
     gain = part_load(site, minutes, share)
     columns |= _expected(minutes, day, gain)
-    columns |= strain_columns(minutes, day, share, gain)
+    columns |= load_factor_columns(minutes, day, share, gain)
     columns |= direct_heat_columns(site, minutes, day, share)
-    columns |= warmth_columns(minutes, day)
+    columns |= room_deficit_columns(minutes, day)
     columns |= melting_columns(site, minutes, day)
     columns |= other_heat_columns(minutes, day)
     columns |= other_source_columns(site, minutes, day)
@@ -123,7 +123,7 @@ class _Heaters:
     backup: Floats
     immersion: Floats
     rest: Floats
-    split: Belonging
+    split: UseAttribution
 
     @classmethod
     def of(cls, minutes: Minutes) -> _Heaters:
@@ -132,7 +132,7 @@ class _Heaters:
             nothing if wh is None else fill_nan(wh, 0.0) for wh in (plant.backup_heater, plant.immersion)
         )
         rest = minutes.electricity - backup - immersion
-        return cls(backup, immersion, rest, belonging(minutes, rest))
+        return cls(backup, immersion, rest, attribute_to_uses(minutes, rest))
 
 
 def _energies(minutes: Minutes, day: Segments, heaters: _Heaters) -> dict[str, object]:
@@ -149,7 +149,7 @@ def _energies(minutes: Minutes, day: Segments, heaters: _Heaters) -> dict[str, o
         out[f"electricity_{name}_kwh"] = total_kwh(day, wh)
     backup, immersion, rest, split = heaters.backup, heaters.immersion, heaters.rest, heaters.split
     code = use.code
-    use_known = ~np.isin(code, (UNTOLD, UNKNOWN))
+    use_known = ~np.isin(code, (USE_UNKNOWN, UNKNOWN))
     water = code == HOT_WATER
     out["electricity_space_kwh"] = total_kwh(day, split.spent_on(HEATING) + np.where(water, 0.0, backup))
     out["electricity_hot_water_kwh"] = total_kwh(
@@ -161,7 +161,7 @@ def _energies(minutes: Minutes, day: Segments, heaters: _Heaters) -> dict[str, o
     out["electricity_idle_kwh"] = total_kwh(
         day, split.resting if apart <= _COARSEST_FOR_REST_MIN else np.full(len(code), np.nan)
     )
-    out["electricity_untold_kwh"] = total_kwh(day, np.where(use_known, 0.0, rest))
+    out["electricity_undetermined_kwh"] = total_kwh(day, np.where(use_known, 0.0, rest))
     cooling = minutes.cooling
     out["electricity_cooling_kwh"] = total_kwh(day, split.spent_on(COOLING))
     # Cooling is counted separately from heat.

@@ -24,7 +24,7 @@ from fieldfare.analysis.minutes.operating_state import (
     HEATING,
     HOT_WATER,
     UNKNOWN,
-    UNTOLD,
+    USE_UNKNOWN,
 )
 from fieldfare.analysis.minutes.rolling import run_begins
 from fieldfare.analysis.plant.site import Site
@@ -71,10 +71,10 @@ def runs_table(site: Site, minutes: Minutes) -> Table:
     power = minutes.balance.heat_pump if minutes.balance.heat_pump is not None else minutes.electricity
     expected = np.where(minutes.heat > 0, minutes.heat / minutes.rated_cop, 0.0)
     counts = {"heating": segments.count(heating), "hot_water": segments.count(water)}
-    use_unknown = segments.count(use.code == UNTOLD)
+    use_unknown = segments.count(use.code == USE_UNKNOWN)
     most = np.where(counts["hot_water"] > counts["heating"], HOT_WATER, HEATING)
     most = np.where(segments.count(use.code == COOLING) > segments.minutes / 2, COOLING, most)
-    most = np.where(use_unknown > counts["hot_water"] + counts["heating"], UNTOLD, most)
+    most = np.where(use_unknown > counts["hot_water"] + counts["heating"], USE_UNKNOWN, most)
     steady = use.running & ~defrost
     lift = flow - back
     columns = {

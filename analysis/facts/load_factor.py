@@ -30,7 +30,7 @@ _LACKING_K = 2.0
 # A powered unit's controls draw 5 W or more; a meter without supply shows zero or noise.
 
 
-def strain_columns(minutes: Minutes, day: Segments, share: Floats, gain: Floats) -> dict[str, object]:
+def load_factor_columns(minutes: Minutes, day: Segments, share: Floats, gain: Floats) -> dict[str, object]:
     """Columns of the days table, described in `columns/operation.py`.
 
     share : of `load_share`. gain : of `part_load`

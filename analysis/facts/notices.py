@@ -34,7 +34,7 @@ def notices_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
         stuck (hours of the day). A gap or a stuck stretch is one row in each day it touches
     """
     grid = minutes.grid
-    rows: list[tuple[int, str, str, float]] = [(o.time, o.point, o.kind, o.amount) for o in grid.odd]
+    rows: list[tuple[int, str, str, float]] = [(o.time, o.point, o.kind, o.amount) for o in grid.anomalies]
     for point, has_reading in grid.seen.items():
         gaps = Segments.of(~has_reading)
         for a, length in zip(gaps.start, gaps.minutes, strict=True):

@@ -18,7 +18,7 @@ _LEAST_MIN = 120
 _DAYTIME = (8 * 60, 22 * 60)
 
 
-def warmth_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
+def room_deficit_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
     """Columns of the days table, described in `columns/operation.py`, for each zone with a sensor."""
     grid = minutes.grid
     rooms, targets = grid.zones.get("room_temperature", {}), grid.zones.get("target_room_temperature", {})

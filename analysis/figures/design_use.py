@@ -1,4 +1,4 @@
-"""Daily electricity expected from design and weather, beside the measured one, without heat measurement."""
+"""Daily electricity expected from design and weather, compared with the measured, without a heat meter."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ def design_use(site: Site, days: Table, whole_share: float) -> tuple[DesignElect
         coefficient_w_per_k=coefficient,
         indoor_c=design.indoor_c,
         design_outdoor_c=design.outdoor_c,
-        floor_area_m2=site.site.floor_area_m2 or USUAL_FLOOR_M2,
+        floor_area_m2=site.floor_area_m2 or USUAL_FLOOR_M2,
         spf_space=design.spf_space,
         hot_water_kwh_per_day=water,
         spf_hot_water=design.spf_hot_water or design.spf_space,

@@ -14,7 +14,7 @@ from fieldfare.analysis.plant.site import Site
 # A start costs the heat that warms refrigerant and exchanger: about the first two minutes'
 # electricity (common practice).
 START_MINUTES = 2.0
-_TOLD_KWH = 0.2  # electricity of a day below which meter resolution dominates its efficiency
+_RESOLVED_KWH = 0.2  # electricity of a day below which meter resolution dominates its efficiency
 
 
 @dataclass(frozen=True)
@@ -68,7 +68,7 @@ def above_curve(days: Table) -> float:
 def learned(days: Table) -> Strength:
     """Share of the modelled part-load gain that this unit shows on its heating days."""
     x, part, used = (days.floats(f"expected_{name}space_kwh") for name in ("", "part_load_", "used_"))
-    good = (x > _TOLD_KWH) & (part > _TOLD_KWH) & (used > _TOLD_KWH)
+    good = (x > _RESOLVED_KWH) & (part > _RESOLVED_KWH) & (used > _RESOLVED_KWH)
     level = np.log(np.divide(x, used, out=np.full(len(days), np.nan), where=good))
     gain = np.log(np.divide(x, part, out=np.full(len(days), np.nan), where=good))
     return learned_strength(level, gain, np.where(good, used, np.nan))

@@ -89,12 +89,12 @@ def like_weather(site: Site, before: Table, after: Table) -> LikeWeather:
         return np.concatenate((before.floats(name), after.floats(name)))
 
     outdoor, space, water = both("outdoor"), both("electricity_space_kwh"), both("electricity_hot_water_kwh")
-    use_unknown = both("electricity_untold_kwh")
+    use_unknown = both("electricity_undetermined_kwh")
     measured = both("minutes_electricity_known") >= WHOLE_DAY * both("minutes_total")
     whole = measured & (np.nan_to_num(use_unknown) <= 0.05 * np.maximum(both("electricity_total_kwh"), 1e-9))
     sun = np.concatenate((daily_sun(site, before), daily_sun(site, after)))
     rooms, n_before, n_after = _space(outdoor, space, sun, later, whole)
-    told = LikeWeather(
+    compared = LikeWeather(
         rooms,
         _hot_water(site, water, later, whole),
         n_before,
@@ -103,9 +103,9 @@ def like_weather(site: Site, before: Table, after: Table) -> LikeWeather:
         _mean(outdoor[later]),
     )
     if min(whole[later].sum(), whole[~later].sum()) >= FEWEST_DAYS:
-        return told
+        return compared
     total, n_before, n_after = _space(outdoor, both("electricity_total_kwh"), sun, later, measured, None)
-    return replace(told, total_percent=total, days_before=n_before, days_after=n_after)
+    return replace(compared, total_percent=total, days_before=n_before, days_after=n_after)
 
 
 def _space(

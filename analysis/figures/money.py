@@ -10,7 +10,7 @@ import numpy as np
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.figures.sums import known_sum
 from fieldfare.analysis.minutes.balance import only_split_meters
-from fieldfare.analysis.physics.factors import (
+from fieldfare.analysis.physics.emission_factors import (
     COUNTRIES,
     DEFAULT_COUNTRY,
     DEFAULT_CURRENCY,

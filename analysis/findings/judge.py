@@ -1,4 +1,4 @@
-"""Runs every rule over the facts and figures of a period."""
+"""Run every rule over the facts and figures of a period."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from fieldfare.analysis.findings.context import Context, Rule, distrust
 from fieldfare.analysis.findings.cycling import rules as cycling
 from fieldfare.analysis.findings.data import rules as data
 from fieldfare.analysis.findings.data.misplaced import doubt
-from fieldfare.analysis.findings.data.silence import still_days
+from fieldfare.analysis.findings.data.stuck_sensors import still_days
 from fieldfare.analysis.findings.data.unreliable_rooms import without_rooms
 from fieldfare.analysis.findings.declared import withheld, without_blame
 from fieldfare.analysis.findings.defrost import rules as defrost

@@ -5,7 +5,7 @@ from __future__ import annotations
 from fieldfare.analysis.findings.model import Evidence, EvidenceCode
 
 
-def strays(
+def two_sided_evidence(
     label: str,
     value: float,
     unit: str,

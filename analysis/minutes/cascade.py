@@ -82,7 +82,7 @@ def cascade_grid(site: Site, build: Callable[[Site], Grid]) -> Grid:
     for unit in units:
         grid.seen.update(unit.seen)
         grid.sent.update(unit.sent)
-        grid.odd.extend(odd for odd in unit.odd if odd not in grid.odd)
+        grid.anomalies.extend(a for a in unit.anomalies if a not in grid.anomalies)
     return grid
 
 

@@ -46,7 +46,7 @@ _MULTIPLIED = ("flow_rate", "flow_temperature", "return_temperature")
 
 
 @dataclass(frozen=True)
-class Odd:
+class Anomaly:
     """An oddity in a point's readings; becomes a row of the notices table."""
 
     point: str
@@ -88,7 +88,7 @@ class Grid:
     step: dict[str, float] = field(default_factory=dict)
     seen: dict[str, NDArray[np.bool_]] = field(default_factory=dict)
     sent: dict[str, NDArray[np.bool_]] = field(default_factory=dict)
-    odd: list[Odd] = field(default_factory=list)
+    anomalies: list[Anomaly] = field(default_factory=list)
     units: tuple[Grid, ...] = ()
 
     def __len__(self) -> int:
@@ -178,25 +178,27 @@ def _lay_gauge(grid: Grid, site: Site, quantity: str, points: list[Point], readi
 
 
 def _likely(grid: Grid, site: Site, point: Point, samples: Samples) -> Samples:
-    odd = implausible(site, point, samples)
-    keep = ~odd & np.isfinite(samples.value)
+    unlikely = implausible(site, point, samples)
+    keep = ~unlikely & np.isfinite(samples.value)
     if keep.all():
         return samples
-    _note_unlikely(grid, point, samples.time, odd)
+    _note_unlikely(grid, point, samples.time, unlikely)
     grid.sent[point.id] = _covered(grid.time, samples, sampling_interval(samples.time)[1])
     return Samples(samples.time[keep], samples.value[keep])
 
 
-def _note_unlikely(grid: Grid, point: Point, time: Times, odd: NDArray[np.bool_]) -> None:
+def _note_unlikely(grid: Grid, point: Point, time: Times, unlikely: NDArray[np.bool_]) -> None:
     """One notice a day for left-out readings, with their share of the day's readings."""
-    if not odd.any():
+    if not unlikely.any():
         return
     edges = np.append(grid.time, grid.time[-1] + MS_PER_MINUTE)[grid.day_start]
     at = np.searchsorted(time, edges)
     for a, b in pairwise(at):
-        out = np.flatnonzero(odd[a:b])
+        out = np.flatnonzero(unlikely[a:b])
         if len(out):
-            grid.odd.append(Odd(point.id, int(time[a + out[0]]), "unlikely", float(len(out) / (b - a))))
+            grid.anomalies.append(
+                Anomaly(point.id, int(time[a + out[0]]), "unlikely", float(len(out) / (b - a)))
+            )
 
 
 def _lay_count(grid: Grid, quantity: str, point: Point, readings: Readings) -> None:
@@ -217,7 +219,9 @@ def _covered(time: Times, samples: Samples, longest: float) -> NDArray[np.bool_]
 
 def _note(grid: Grid, point: Point, events: list[RegisterEvent]) -> None:
     begin, end = grid.time[0], grid.time[-1] + MS_PER_MINUTE
-    grid.odd.extend(Odd(point.id, e.time, e.kind, e.amount) for e in events if begin <= e.time < end)
+    grid.anomalies.extend(
+        Anomaly(point.id, e.time, e.kind, e.amount) for e in events if begin <= e.time < end
+    )
 
 
 def _lay_energy(grid: Grid, site: Site, quantity: str, points: list[Point], readings: Readings) -> None:

@@ -27,7 +27,7 @@ Flags = NDArray[np.bool_]
 OFF, HEATING, HOT_WATER, DEFROST, COOLING = (
     MODES[m] for m in ("off", "heating", "hot_water", "defrost", "cooling")
 )
-UNTOLD = 5  # running, use unknown
+USE_UNKNOWN = 5  # running, use unknown
 UNKNOWN = -1
 
 # Above the best part-load COP on the market (EN 14511 A12/W35 data, common practice): the minimum
@@ -61,7 +61,7 @@ _WATER_BASIS = {
 class Use:
     """Operating state of each minute.
 
-    code : int8 (n,): OFF, HEATING, HOT_WATER, DEFROST, COOLING, UNTOLD (running, use unknown) or UNKNOWN
+    code : int8 (n,): OFF, HEATING, HOT_WATER, DEFROST, COOLING, USE_UNKNOWN (running, use unknown) or UNKNOWN
     running : bool (n,), the compressor runs. serves : int8 (n,), the use whose water still flows after a stop
     running_spacing : minutes between the readings that show running; inf without any
     basis : sources of running and use. water_spacing : minutes between the readings that separate hot water
@@ -87,7 +87,7 @@ def least_running_w(site: Site) -> float:
 def classify_minutes(site: Site, grid: Grid, balance: Balance) -> Use:
     """Classify the operating state of every minute.
 
-    Returns Use. If only electricity is measured, the use of a running minute is UNTOLD.
+    Returns Use. If only electricity is measured, the use of a running minute is USE_UNKNOWN.
     """
     running, known, how, apart = _running(site, grid, balance)
     water, basis_key = _for_hot_water(site, grid, balance, running)
@@ -96,19 +96,19 @@ def classify_minutes(site: Site, grid: Grid, balance: Balance) -> Use:
     mode = grid.gauge("operating_mode")
     cooling = np.isfinite(mode) & (np.round(mode) == COOLING)
     if water is None:
-        code[running] = HEATING if site.hot_water is None else UNTOLD
+        code[running] = HEATING if site.hot_water is None else USE_UNKNOWN
     else:
         code[running] = HEATING
         code[running & water] = HOT_WATER
     cooling |= _cools_by_meters(site, grid, balance)
-    code[running & (np.round(mode) == MIXED)] = UNTOLD
+    code[running & (np.round(mode) == MIXED)] = USE_UNKNOWN
     code[running & cooling] = COOLING
     if defrost is not None:
         defrost = defrost & ~cooling
         code[defrost] = DEFROST
         running = running | defrost
     running = _bridged(running, defrost)
-    code[running & (code == OFF)] = UNTOLD if water is None and site.hot_water is not None else HEATING
+    code[running & (code == OFF)] = USE_UNKNOWN if water is None and site.hot_water is not None else HEATING
     code[~known] = UNKNOWN
     spacing = grid.spacing.get(basis_key, np.nan)
     basis = f"{how}; {defrost_how}; {_WATER_BASIS[basis_key]}"
@@ -392,7 +392,7 @@ def _bridged(running: Flags, defrost: Flags | None) -> Flags:
 
 def _last_use(code: NDArray[np.int8]) -> NDArray[np.int8]:
     """Last use of the water: for a stopped minute the previous one, for a defrost the interrupted one."""
-    own = np.isin(code, (HEATING, HOT_WATER, COOLING, UNTOLD))
+    own = np.isin(code, (HEATING, HOT_WATER, COOLING, USE_UNKNOWN))
     return forward_fill(code, own, HEATING).astype(np.int8)
 
 

@@ -28,7 +28,7 @@ _FULL = np.array(
 # A dropout ends within this time; a reset does not.
 _DROPOUT_HOURS = 24.0
 # Up to this many events of one kind are listed; more are summed every quarter of a day.
-_TOLD_SINGLY = 20
+_LISTED_ONE_BY_ONE = 20
 
 
 @dataclass(frozen=True)
@@ -136,10 +136,10 @@ def _without_spikes(samples: Samples, may_fall: float) -> tuple[NDArray[np.int64
     before, here, after = value[:-2], value[1:-1], value[2:]
     dip = (here < before - may_fall) & (after >= before - may_fall) & (after - here > 0)
     bump = (here > after + may_fall) & (after >= before - may_fall) & (here - before > after - before)
-    odd = np.zeros(len(value), dtype=bool)
-    odd[1:-1] = dip | bump
+    spikes = np.zeros(len(value), dtype=bool)
+    spikes[1:-1] = dip | bump
     # A deviation of one rounding step is harmless.
-    return (time[~odd], value[~odd]) if odd.any() else (time, value)
+    return (time[~spikes], value[~spikes]) if spikes.any() else (time, value)
 
 
 def _without_dropouts(
@@ -170,7 +170,7 @@ def _without_dropouts(
 
 def _events(kind: str, time: NDArray[np.int64], amount: Floats) -> list[RegisterEvent]:
     """One event each; if there are many, one per quarter of a day with their sum (resets: the maximum)."""
-    if len(time) <= _TOLD_SINGLY:
+    if len(time) <= _LISTED_ONE_BY_ONE:
         return [RegisterEvent(int(t), kind, float(a)) for t, a in zip(time, amount, strict=True)]
     _, first = np.unique(time // 21_600_000, return_index=True)
     merged = (np.maximum if kind == "reset" else np.add).reduceat(amount, first)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo
 
@@ -13,12 +13,14 @@ from pydantic import Field, field_validator, model_validator
 from fieldfare.analysis.plant.contact import Contact
 from fieldfare.analysis.plant.cost import Cost
 from fieldfare.analysis.plant.fields import (
+    UNSAID,
     AirTemperature,
     Day,
     Energy,
     Factor,
     FreeText,
     Key,
+    Language,
     Litres,
     Number,
     Output,
@@ -31,6 +33,7 @@ from fieldfare.analysis.plant.fields import (
 )
 from fieldfare.analysis.plant.other_sources import OtherHeat, Pv, Served
 from fieldfare.analysis.plant.quantities import QUANTITIES, Form, Quantity
+from fieldfare.analysis.plant.refusals import did_you_mean, nearest
 from fieldfare.analysis.plant.section import Section as _Section
 from fieldfare.analysis.plant.units import Conversion, conversion
 from fieldfare.analysis.plant.weather import Weather
@@ -40,7 +43,7 @@ MAX_ANTIFREEZE_PERCENT = 50.0
 """By mass; the property tables of `fieldfare.analysis.physics.water` end there."""
 
 
-class About(_Section):
+class SiteSection(_Section):
     """`[site]`: name and location of the installation."""
 
     id: SiteId
@@ -51,7 +54,7 @@ class About(_Section):
     handed_over: Day | None = None
     floor_area_m2: Annotated[Number, Field(ge=5, le=100_000)] | None = None
     outdoor_from: SiteId | None = None
-    language: Annotated[str, Field(pattern=r"^[a-z]{2,3}(-[A-Z]{2})?$")] | None = None
+    language: Language | None = None
 
 
 class Building(_Section):
@@ -250,6 +253,11 @@ class Csv(_Section):
             raise ValueError(f"{_TIME_FORM_WANTED}, not {value!r}")
         return value
 
+    @property
+    def says_zone(self) -> bool:
+        """Whether the file names the zone of times without an offset; UTC holds where it does not."""
+        return "timezone" in self.model_fields_set
+
     @model_validator(mode="after")
     def _check_distinct(self) -> Csv:
         if self.delimiter == self.decimal:
@@ -261,10 +269,6 @@ class Csv(_Section):
                 "date_column and time_column must differ; leave date_column out where one column has both"
             )
         return self
-
-
-UNSAID = "?"
-"""Placeholder for the state that a word of a point means, until a person says it."""
 
 
 class Point(_Section):
@@ -308,7 +312,8 @@ class Point(_Section):
     @classmethod
     def _known_quantity(cls, value: str) -> str:
         if value not in QUANTITIES:
-            raise ValueError(f"unknown quantity {value!r}{_suggest(value, QUANTITIES)}")
+            about = {name: kind.meaning for name, kind in QUANTITIES.items()}
+            raise ValueError(f"unknown quantity {value!r}{did_you_mean(nearest(value, QUANTITIES, about))}")
         return value
 
     @model_validator(mode="after")
@@ -368,7 +373,7 @@ FaultWords = Annotated[str, Field(min_length=1, max_length=200)]
 class Site(_Section):
     """One installation. Read with `fieldfare.analysis.plant.load`."""
 
-    site: About
+    site: SiteSection
     contact: Contact | None = None
     building: Building = Building()
     design: Design = Design()
@@ -422,8 +427,36 @@ class Site(_Section):
         return self.site.id
 
     @property
+    def name(self) -> str:
+        return self.site.name
+
+    @property
     def zone(self) -> ZoneInfo:
         return ZoneInfo(self.site.timezone)
+
+    @property
+    def handed_over(self) -> date | None:
+        """First day in the householder's hands."""
+        return self.site.handed_over
+
+    @property
+    def floor_area_m2(self) -> float | None:
+        return self.site.floor_area_m2
+
+    @property
+    def timezone(self) -> str:
+        """IANA name of the zone."""
+        return self.site.timezone
+
+    @property
+    def latitude(self) -> float | None:
+        """North of the equator [degrees]."""
+        return self.site.latitude
+
+    @property
+    def longitude(self) -> float | None:
+        """East of Greenwich [degrees]."""
+        return self.site.longitude
 
     @property
     def weather_lender(self) -> str | None:
@@ -450,10 +483,3 @@ class Site(_Section):
 
     def find_point(self, point_id: str) -> Point | None:
         return next((p for p in self.point if p.id == point_id), None)
-
-
-def _suggest(word: str, known: Any) -> str:
-    from difflib import get_close_matches
-
-    near = get_close_matches(re.sub(r"\W", "_", word.lower()), list(known), n=1, cutoff=0.5)
-    return f"; did you mean {near[0]}?" if near else ""

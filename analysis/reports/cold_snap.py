@@ -1,4 +1,4 @@
-"""A cold snap ahead: which home will not hold its rooms, by how much, from when, and what to do today."""
+"""Outlook for a cold snap: shortfall, its start, and what to do today."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from fieldfare.analysis.errors import InputError, NotAssessed
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.plant.site import Site
-from fieldfare.analysis.reports.snap_home import NUMBERS, Course, SnapHome, course, rooms_now, snap_home
+from fieldfare.analysis.reports.cold_snap_home import NUMBERS, Course, SnapHome, course, rooms_now, snap_home
 from fieldfare.analysis.reports.verdict import MATTER_OF
 
 Floats = NDArray[np.float64]
@@ -186,7 +186,7 @@ def outlook(
     backup = helps or (bivalent is not None and coldest < bivalent)
     limit = limit_of(site, "snap_fall_k")
     fields = _course_fields(home, course(home, outdoor), limit, start, backup=backup)
-    zone = site.site.timezone
+    zone = site.timezone
     return Outlook(site.id, coldest_c=coldest, backup=backup, findings=urgent, timezone=zone, **fields)
 
 

@@ -1,4 +1,4 @@
-"""The case for one suspected defect: what it rests on, what else could explain it, and what rules that out.
+"""Evidence for one suspected defect: figures, alternative explanations, and what rules them out.
 
 Nothing here says that a defect is proved: readings are consistent with one, or not.
 """
@@ -13,8 +13,8 @@ from typing import Any, Literal
 from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.findings.limits import LIMITS, limit_of
 from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.reports.alternative_findings import ALTERNATIVE_FINDINGS
 from fieldfare.analysis.reports.figure_rows import figure_rows
-from fieldfare.analysis.reports.rivals import RIVALS
 
 State = Literal["named", "not_named", "found", "not_found", "open"]
 """named, not_named : a cause that the finding names, or can name and does not. found : another finding is
@@ -41,6 +41,7 @@ SHOWN_BY: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "excessive_defrost": ("defrost.per_frost_hour", "defrost.share_of_heat"),
         "defrost_without_frost": ("defrost.count", "defrost.median_minutes"),
         "flow_temperature_above_curve": ("heating_curve.above_design_k",),
+        "flow_temperature_below_curve": ("heating_curve.above_design_k",),
         "no_weather_compensation": ("heating_curve.slope",),
         "backup_heater_use": ("energy.electricity_kwh.backup_heater",),
         "immersion_use": ("energy.electricity_kwh.immersion",),
@@ -103,7 +104,7 @@ def alternatives(
     out = [Alternative("cause", c, "named", named[c]["because"], (), named[c]["weight"]) for c in named]
     out += [Alternative("cause", c, "not_named") for c in causes if c not in named]
     checks: list[tuple[Literal["finding", "meter"], str]] = [
-        ("finding", code) for code in RIVALS.get(finding["code"], ())
+        ("finding", code) for code in ALTERNATIVE_FINDINGS.get(finding["code"], ())
     ]
     meters = dict.fromkeys((*_ALWAYS, *(code for q in sorted(reads) for code in _METERS.get(q, ()))))
     checks += [("meter", code) for code in meters if code != finding["code"]]
@@ -111,7 +112,7 @@ def alternatives(
     for kind, code in checks:
         state, because = _checked(result, code)
         figures = tuple(name for name in SHOWN_BY.get(code, ()) if name in known)
-        source = RIVALS[finding["code"]][code] if kind == "finding" else ""
+        source = ALTERNATIVE_FINDINGS[finding["code"]][code] if kind == "finding" else ""
         out.append(Alternative(kind, code, state, because, figures, source=source))
     for r in result["recognised"]:
         out.append(Alternative("days", r["kind"], "not_found", f"{r['since']} to {r['until']}: {r['words']}"))

@@ -13,6 +13,7 @@ from scipy import stats
 from fieldfare.analysis.plant.curve import curve_at
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.design_ratios import design_ratios
+from fieldfare.analysis.reports.outdoor_beside import newest_outdoor, outdoor_beside_others
 
 Floats = NDArray[np.float64]
 FEWEST_SITES = 5
@@ -48,7 +49,7 @@ def design_feedback(known: Iterable[tuple[Site, dict[str, Any]]]) -> dict[str, A
 
     known : (Site, its newest result document, or what `small_result` keeps of it)
     Returns question -> what was found, with `sites`; a question with fewer than FEWEST_SITES has a `reason`
-    instead. `by_building` : of `design_ratios`
+    instead. `by_building` : of `design_ratios`. `outdoor_beside_others` : of that function
     """
     homes = list(known)
     rows = [_home(site, result) for site, result in homes]
@@ -68,6 +69,7 @@ def design_feedback(known: Iterable[tuple[Site, dict[str, Any]]]) -> dict[str, A
             "starts an hour change by {slope:+.2f} for a rated output larger by one heat loss",
             len(rows) - len(alike),
         ),
+        "outdoor_beside_others": outdoor_beside_others(homes),
     }
 
 
@@ -78,7 +80,8 @@ def small_result(result: dict[str, Any]) -> dict[str, Any]:
         **{k: result.get(k) for k in ("period", "heat_loss", "capacity", "heating_curve", "cycling")},
         "coverage": {"share": (result.get("coverage") or {}).get("share")},
         "energy": {"heat_kwh": energy.get("heat_kwh")},
-        "performance": {k: performance.get(k) for k in ("space_heating", "H2")},
+        "performance": {k: performance.get(k) for k in ("space_heating", "H2")}
+        | {"by_day": newest_outdoor(performance.get("by_day") or [])},
     }
 
 

@@ -1,4 +1,4 @@
-"""What the plant does at this moment, from the last reading of each point."""
+"""Present state of a plant, from the last reading of each point."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from fieldfare.analysis.minutes.operating_state import (
     HOT_WATER,
     OFF,
     UNKNOWN,
-    UNTOLD,
+    USE_UNKNOWN,
     least_running_w,
 )
 from fieldfare.analysis.plant.quantities import QUANTITIES
@@ -136,4 +136,4 @@ def _use(site: Site, one: Mapping[str, float]) -> int:
         return mode
     if "diverter_to_hot_water" in one:
         return HOT_WATER if one["diverter_to_hot_water"] > 0.5 else HEATING
-    return HEATING if site.hot_water is None else UNTOLD
+    return HEATING if site.hot_water is None else USE_UNKNOWN

@@ -1,4 +1,4 @@
-"""Everything that is known about a site over a period: the one document that every page and paper reads."""
+"""The result document of a site and period, which every page and paper reads."""
 
 from __future__ import annotations
 
@@ -56,12 +56,12 @@ class Result:
         f = self.figures
         document = {
             "site": self.site.id,
-            "name": self.site.site.name,
+            "name": self.site.name,
             "method": METHOD_VERSION,
             "period": {
                 "from": self.first.isoformat(),
                 "to": self.last.isoformat(),
-                "timezone": self.site.site.timezone,
+                "timezone": self.site.timezone,
             },
             "coverage": _coverage(self.site, self.facts),
             "energy": _energy(self.facts, f, Reasons(self.site, self.unreliable)),
@@ -150,7 +150,7 @@ def _energy(facts: Facts, figures: Figures, why: Reasons) -> dict[str, Any]:
     def total(column: str) -> float | None:
         return known_sum(days, column)
 
-    undetermined = days.total("electricity_untold_kwh") > 0.05 * max(
+    undetermined = days.total("electricity_undetermined_kwh") > 0.05 * max(
         days.total("electricity_total_kwh"), 1e-9
     )
     undetermined |= blurred is not None

@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldfare.analysis.advice.curve import CurveEffect, ZoneEffect, curve_effect
+from fieldfare.analysis.advice.hot_water import cooler_store
 from fieldfare.analysis.advice.rooms import RoomsEffect, rooms_effect
 from fieldfare.analysis.advice.saving import AIR_KEEPS, cop_between
 from fieldfare.analysis.advice.shared import refuse_shared
-from fieldfare.analysis.advice.water import cooler_store
 from fieldfare.analysis.cautions import COOL_ROOMS, HEALTHY_ROOM_C, LEGIONELLA, grows, of_setpoint
 from fieldfare.analysis.errors import InputError, NotAssessed
 from fieldfare.analysis.facts.table import Table
@@ -53,7 +53,7 @@ class WhatIfLimit:
 
 @dataclass(frozen=True)
 class Answer:
-    """What one change saves; `of` says of which time."""
+    """Saving of one change; `of` names the period."""
 
     question: str
     value: Any
@@ -367,7 +367,7 @@ def _prices(site: Site, hours: NDArray[Any]) -> Floats:
 
 
 def _mend(site: Site, facts: Facts, result: dict[str, Any], code: str) -> Answer:
-    """What a finding costs is what mending it saves."""
+    """Saving of a repair: the yearly cost of its finding."""
     found = next((f for f in result["findings"] if f["code"] == code), None)
     if found is None:
         raise InputError(f"the site has no finding {code!r}")

@@ -1,4 +1,4 @@
-"""The diary: what was changed, what the week after said, the one setting to change next, and when it ends."""
+"""The tuning diary: steps made, their effect in the week after, and the next step."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.before_after import FEWEST_DAYS
 from fieldfare.analysis.reports.what_if import of_time
 from fieldfare.analysis.tuning.standing import Season, Standing, is_measured, standing
+from fieldfare.analysis.tuning.step_back import step_back
 from fieldfare.analysis.tuning.steps import (
     OF_ROOMS,
     UNITS,
@@ -22,7 +23,6 @@ from fieldfare.analysis.tuning.steps import (
     curve_ends,
     toward,
 )
-from fieldfare.analysis.tuning.too_much import too_much
 from fieldfare.analysis.tuning.week import (
     Week,
     effect_dict,
@@ -39,9 +39,9 @@ def season_start(site: Site, last: date, first: date) -> date:
 
     last : a day of the season. first : first day with readings
     """
-    month = 1 if (site.site.latitude or 0.0) < 0.0 else 7
+    month = 1 if (site.latitude or 0.0) < 0.0 else 7
     turn = date(last.year if last.month >= month else last.year - 1, month, 1)
-    return max(turn, first, min(site.site.handed_over or first, last))
+    return max(turn, first, min(site.handed_over or first, last))
 
 
 def diary(
@@ -94,7 +94,7 @@ def diary(
 def _next(season: Season, settings: Sequence[Standing]) -> tuple[str, str, dict[str, Any] | None]:
     if season.log:
         week = last_week(season.site, season.facts.days, season.last, season.log)
-        complaint = too_much(season, week)  # a cold room does not wait for the week's end
+        complaint = step_back(season, week)  # a cold room does not wait for the week's end
         if complaint is not None:
             return "change", "", _back(season, *complaint)
         since = week_after(season.site, season.facts.days, season.log[-1], season.log[0].day)

@@ -1,4 +1,4 @@
-"""Where each setting stands: worth a step, under way, waiting for days, finished, or not known."""
+"""State of each setting: worth a step, under way, waiting for days, finished, or not known."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ class Standing:
 
 @dataclass(frozen=True)
 class Season:
-    """What a diary is drawn from. facts : of first..last. log : every step in it, by day"""
+    """Input of a diary. facts : of first..last. log : its steps, by day"""
 
     site: Site
     facts: Facts
@@ -71,7 +71,7 @@ def standing(season: Season, code: str) -> Standing:
         what = "the rooms are at their limit" if code in OF_ROOMS else "the hot water ran short"
         return Standing(code, "limit", f"{what}: taken back on {back.day.isoformat()}")
     contrary = _contrary(season.log, code)
-    if contrary:  # a shallower set-back goes by `too_much`
+    if contrary:  # a shallower set-back goes by `step_back`
         return Standing(code, "done", contrary)
     fewest = int(limit_of(season.site, "advice_fewest_days"))
     span = season.since(code)

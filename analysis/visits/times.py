@@ -31,6 +31,7 @@ FINDING_MINUTES: Mapping[str, int] = {
     "fault_reported": 60,
     "flow_return_swapped": 30,
     "flow_temperature_above_curve": 15,
+    "flow_temperature_below_curve": 30,
     "frost_risk": 45,
     "heat_meter_disagrees": 45,
     "heating_out_of_season": 15,

@@ -57,7 +57,7 @@ class EventRow:
 
 
 @dataclass(frozen=True)
-class Happened:
+class AlertChange:
     """Changes found by one look at a site."""
 
     alert: int
@@ -78,7 +78,7 @@ class Alerts:
         now: datetime,
         codes: frozenset[str] | None = None,
         spared: frozenset[str] = frozenset(),
-    ) -> list[Happened]:
+    ) -> list[AlertChange]:
         """Update a site's alerts with its current findings.
 
         codes : the only codes that were checked; default all but `spared`. Other alerts stay unchanged
@@ -107,9 +107,9 @@ class Alerts:
         session: Session,
         handling: Handling | None,
         finding: Mapping[str, Any] | None,
-        events: list[Happened],
+        events: list[AlertChange],
         now: datetime,
-    ) -> list[Happened]:
+    ) -> list[AlertChange]:
         """Events to report for a finding with a decision; the decision ends with its finding."""
         if handling is None:
             return events
@@ -137,7 +137,7 @@ class Alerts:
         finding: Mapping[str, Any] | None,
         now: datetime,
         maintained: bool,
-    ) -> list[Happened]:
+    ) -> list[AlertChange]:
         severity = finding["severity"] if finding else None
         patience = self._patience.at_once() if code in rules.AT_ONCE else self._patience
         after, events = rules.step(
@@ -156,7 +156,7 @@ class Alerts:
         session.flush()
         for what in events:
             note_event(session, row.id, what, SCHEDULER.name, now)
-        return [Happened(row.id, what, after.severity) for what in events]
+        return [AlertChange(row.id, what, after.severity) for what in events]
 
     def page(
         self, offset: int, limit: int, *, state: str = "", site: str = "", live: bool = False
@@ -279,8 +279,9 @@ def _alerting(severity: str) -> str:
     return severity if severity in rules.GRAVER else "watch"
 
 
-def _is_silenced(session: Session, event: Happened, row: HandlingRow, now: datetime) -> bool:
-    """Whether a newly opened alert is under a decision; if so, apply its state and notify nobody."""
+def _is_silenced(session: Session, event: AlertChange, row: HandlingRow, now: datetime) -> bool:
+    """Whether a newly opened alert is under a decision; if so, apply the decision's state and send no
+    notice."""
     if event.what not in ("opened", "reopened", "woke"):
         return False
     alert = session.get_one(Alert, event.alert)

@@ -32,7 +32,7 @@ from fieldfare.api.core.outgoing import Outgoing
 from fieldfare.api.core.settings import Settings
 from fieldfare.api.core.sites import site_names
 from fieldfare.api.firm.about import about_firm
-from fieldfare.api.firm.own import OwnSettings, settings_of_people
+from fieldfare.api.firm.personal_settings import PersonalSettings, settings_of_people
 from fieldfare.api.people.access import OF_THE_FIRM
 from fieldfare.api.people.secrets import new_id
 from fieldfare.api.state.database import Database
@@ -66,7 +66,7 @@ class Receiver:
     """Address of a receiver, and that person's notice settings."""
 
     address: str
-    own: OwnSettings
+    own: PersonalSettings
 
     def wants_at_once(self, alert: AlertRow) -> bool:
         """Whether to notify now; codes that can't wait count as urgent."""
@@ -225,9 +225,12 @@ class Notices:
             for email, (person, own) in settings_of_people(session).items()
             if person.role in OF_THE_FIRM and (own.channel or self._settings.mail_url)
         ]
-        return [*people, *(Receiver(channel, OwnSettings()) for channel in self._settings.channels.split())]
+        return [
+            *people,
+            *(Receiver(channel, PersonalSettings()) for channel in self._settings.channels.split()),
+        ]
 
-    def _after_quiet(self, now: datetime, zone: ZoneInfo, own: OwnSettings) -> datetime:
+    def _after_quiet(self, now: datetime, zone: ZoneInfo, own: PersonalSettings) -> datetime:
         if own.quiet_from is None or own.quiet_to is None:
             return not_before(now, zone, self._settings.quiet_from, self._settings.quiet_to)
         return not_before(now, zone, own.quiet_from, own.quiet_to)

@@ -1,4 +1,4 @@
-"""What papers hold of a check: its items, who signed, and photos as small pictures."""
+"""Contents of a check for papers: items, signature and thumbnails."""
 
 from __future__ import annotations
 
@@ -13,18 +13,18 @@ from fieldfare.api.state.people_tables import Person
 from fieldfare.api.state.work_tables import Work
 
 
-def check_contents(service: Service, plant: SiteRecord, key: SheetKey, *, pictures: bool) -> dict[str, Any]:
-    """A sheet as `Sheets.read` has it, with `signature`: who, day and what, None where it is not signed.
+def check_contents(service: Service, record: SiteRecord, key: SheetKey, *, pictures: bool) -> dict[str, Any]:
+    """A sheet as read by `Sheets.read`, with `signature`: who, day and what; None without a signature.
 
     pictures : give each photo that is still kept as `picture`, a JPEG in base64
     """
     photos = Photos(service.database, service.settings.data)
-    sheet = Sheets(service, photos).read(plant, key)
+    sheet = Sheets(service, photos).read(record, key)
     sheet["signature"] = _signature(service, sheet["work"])
     if pictures:
         for item in sheet["items"]:
             item["photos"] = [
-                {**p, "picture": _picture(photos, plant.site.id, p["id"])} for p in item["photos"]
+                {**p, "picture": _picture(photos, record.site.id, p["id"])} for p in item["photos"]
             ]
     return sheet
 

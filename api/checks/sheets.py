@@ -36,7 +36,7 @@ from fieldfare.api.core.service import Service
 from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.people.access import Actor
 from fieldfare.api.state.check_tables import CheckChange, CheckSheet
-from fieldfare.dashboards.checks.lists import STATES, built_in
+from fieldfare.dashboards.checks.lists import STATES, built_in, lacks_reason
 
 MOST_NOTE, MOST_VALUE = 2000, 60
 """Characters."""
@@ -68,7 +68,7 @@ class SheetKey:
 
 @dataclass(frozen=True)
 class FieldChange:
-    """A field as it was filled in. id : made by the sender. was : the value that the sender knew of"""
+    """A changed field of a sheet. id : made by the sender. was : the value that the sender saw before"""
 
     id: str
     item: str
@@ -96,9 +96,9 @@ class Sheets:
     def __init__(self, service: Service, photos: Photos) -> None:
         self._service, self._database, self._photos = service, service.database, photos
 
-    def read(self, plant: SiteRecord, key: SheetKey) -> dict[str, Any]:
+    def read(self, record: SiteRecord, key: SheetKey) -> dict[str, Any]:
         """A sheet as pages, papers and the API have it: `items` with entries and photos; `seq`; `signed`."""
-        site = plant.site
+        site = record.site
         with self._database.read() as session:
             row = row_of(session, site.id, key)
             entries = entries_of(session, row.id) if row else {}
@@ -125,21 +125,21 @@ class Sheets:
         }
 
     def apply(
-        self, plant: SiteRecord, key: SheetKey, changes: Iterable[FieldChange], who: Actor
+        self, record: SiteRecord, key: SheetKey, changes: Iterable[FieldChange], who: Actor
     ) -> list[Outcome]:
         """Keep changes in their order, each once. One that starts from another value than is there is a
         conflict, and is not kept."""
-        items = {item.id: item for item in self._items(key, plant.site)}
+        items = {item.id: item for item in self._items(key, record.site)}
         changes = list(changes)
-        self._make(plant.site.id, key)
+        self._make(record.site.id, key)
         with self._database.write() as session:
-            row = session.get_one(CheckSheet, _id(session, plant.site.id, key), with_for_update=True)
+            row = session.get_one(CheckSheet, _id(session, record.site.id, key), with_for_update=True)
             entries, names = entries_of(session, row.id), names_by_email(session)
             return [_keep(session, row, items, entries, names, change, who.name) for change in changes]
 
     def add_photo(
         self,
-        plant: SiteRecord,
+        record: SiteRecord,
         key: SheetKey,
         item: str,
         photo: str,
@@ -148,28 +148,28 @@ class Sheets:
         who: Actor,
     ) -> PhotoRow:
         """Raises InputError, Signed."""
-        if item not in {i.id for i in self._items(key, plant.site)}:
+        if item not in {i.id for i in self._items(key, record.site)}:
             raise InputError(f"this check has no item {item[:40]!r}")
-        self._make(plant.site.id, key)
+        self._make(record.site.id, key)
         with self._database.read() as session:
-            row = session.get_one(CheckSheet, _id(session, plant.site.id, key))
+            row = session.get_one(CheckSheet, _id(session, record.site.id, key))
         if signed_at(row):
             raise Signed(SIGNED)
-        return self._photos.add(plant.site.id, photo, Subject(row.id, item), sent, taken, who.name)
+        return self._photos.add(record.site.id, photo, Subject(row.id, item), sent, taken, who.name)
 
-    def signing(self, plant: SiteRecord, key: SheetKey) -> tuple[dict[str, Any], list[str]]:
+    def signing(self, record: SiteRecord, key: SheetKey) -> tuple[dict[str, Any], list[str]]:
         """The sheet, and what keeps it from being signed, one line each."""
-        sheet = self.read(plant, key)
+        sheet = self.read(record, key)
         return sheet, [text for _, text in unfinished(sheet["items"])]
 
-    def sign(self, plant: SiteRecord, key: SheetKey, work: int) -> None:
+    def sign(self, record: SiteRecord, key: SheetKey, work: int) -> None:
         """Freeze the items as they are. work : its entry of the works log. Raises InputError."""
-        self._make(plant.site.id, key)
-        sheet, problems = self.signing(plant, key)
+        self._make(record.site.id, key)
+        sheet, problems = self.signing(record, key)
         if problems:
             raise InputError(problems[0])
         with self._database.write() as session:
-            row = session.get_one(CheckSheet, _id(session, plant.site.id, key), with_for_update=True)
+            row = session.get_one(CheckSheet, _id(session, record.site.id, key), with_for_update=True)
             row.items, row.work, row.signed = sheet["items"], work, datetime.now(UTC)
 
     def is_signed(self, site: str, key: SheetKey) -> bool:
@@ -189,12 +189,12 @@ class Sheets:
         with self._database.read() as session:
             return row.sheet is not None and signed_at(session.get(CheckSheet, row.sheet)) is not None
 
-    def all_of(self, plant: SiteRecord) -> list[dict[str, Any]]:
+    def all_of(self, record: SiteRecord) -> list[dict[str, Any]]:
         """Every sheet of a home with its history, for the household's export."""
         with self._database.read() as session:
             rows = list(
                 session.scalars(
-                    select(CheckSheet).where(CheckSheet.site == plant.site.id).order_by(CheckSheet.id)
+                    select(CheckSheet).where(CheckSheet.site == record.site.id).order_by(CheckSheet.id)
                 )
             )
             changes = {
@@ -214,7 +214,7 @@ class Sheets:
                 for row in rows
             }
         return [
-            self.read(plant, SheetKey(cast(Kind, row.kind), row.period)) | {"changes": changes[row.id]}
+            self.read(record, SheetKey(cast(Kind, row.kind), row.period)) | {"changes": changes[row.id]}
             for row in rows
         ]
 
@@ -256,9 +256,7 @@ def unfinished(items: Iterable[Mapping[str, Any]]) -> list[tuple[str, str]]:
     items = list(items)
     out = [(i["id"], f"{i['title']}: say done, not done or not applicable.") for i in items if not i["state"]]
     out += [
-        (i["id"], f"{i['title']}: say in the note why it was not done.")
-        for i in items
-        if i["state"] == "not_done" and not i["note"].strip()
+        (i["id"], f"{i['title']}: say in the note why it was not done.") for i in items if lacks_reason(i)
     ]
     out += [
         (i["id"], f"{i['title']}, {f['name']}: {f['trouble']}.")

@@ -68,11 +68,11 @@ def cold_snap(settings: Settings, forecast: Path | None, form: str) -> None:
     if form == "json":
         print_json(document)
         return
-    from fieldfare.dashboards.advice.snap import forecast_sentence, snap_rows
+    from fieldfare.dashboards.advice.cold_snap import cold_snap_rows, forecast_sentence
 
     if forecast is None:
         click.echo(forecast_sentence(document))
-    for row in snap_rows(document):
+    for row in cold_snap_rows(document):
         click.echo(f"{row['state']}: {row['name']} ({row['site']}). {row['says']}")
         if row["do"]:
             click.echo(f"  {row['do']}")

@@ -116,7 +116,7 @@ def answer(
         return
     from fieldfare.api.cli.plain_answer import plain_answer
 
-    click.echo(plain_answer(document, record.site.site.name))
+    click.echo(plain_answer(document, record.site.name))
     if out is not None:
         click.echo(f"wrote {out}")
 

@@ -42,13 +42,13 @@ def expectations(
         record = service.sites.get(site_id)
         begin, end = service.results.period(record, first, last)
         facts = service.facts_cache.facts(record.site, begin, end)
-        site = service.facts_cache.equipped(record.site)
+        site = service.facts_cache.with_borrowed_weather(record.site)
     charts = [expectation_chart(name, site, facts) for name in names or MODELS]
     drawn = [c for c in charts if not c.is_empty]
     from fieldfare.dashboards.figures.plot import plotly_figure
 
     figures = {c.key: plotly_figure(c) | {"title": c.title, "says": c.says} for c in drawn}
-    text = _page(record.site.site.name, figures) if out.suffix == ".html" else _json(figures)
+    text = _page(record.site.name, figures) if out.suffix == ".html" else _json(figures)
     try:
         out.write_text(text, encoding="utf-8")
     except OSError as error:

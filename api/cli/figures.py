@@ -37,7 +37,7 @@ def analyse(settings: Settings, site_id: str, first: date | None, last: date | N
         return
     from fieldfare.api.cli.plain_result import plain_result
 
-    click.echo(plain_result(result, record.site.site.name))
+    click.echo(plain_result(result, record.site.name))
 
 
 @click.command("report")

@@ -54,7 +54,7 @@ def list_people(settings: Settings, form: str) -> None:
 def add(settings: Settings, email: str, name: str, role: str, sites: tuple[str, ...]) -> None:
     """Add a person and print the one-time address at which they set a password."""
     from fieldfare.api.people.access import COMMAND_LINE
-    from fieldfare.api.people.inviting import take_in
+    from fieldfare.api.people.invitations import take_in
 
     with _accounts(settings) as (accounts, audit):
         row = take_in(accounts, audit, COMMAND_LINE, email, name, role, sites)
@@ -120,8 +120,8 @@ def remove(settings: Settings, email: str) -> None:
 def reset_factors(settings: Settings, email: str) -> None:
     """Remove a person's second factors and recovery codes, and end their sessions; for a lost device."""
     from fieldfare.api.people.access import COMMAND_LINE
-    from fieldfare.api.people.factors import Factors
     from fieldfare.api.people.passkeys import PasskeySite
+    from fieldfare.api.people.second_factors import Factors
     from fieldfare.api.people.secrets import Sealer, signing_key
     from fieldfare.api.people.sessions import Sessions
 
@@ -138,7 +138,7 @@ def reset_factors(settings: Settings, email: str) -> None:
 
 def _print_invitation(settings: Settings, accounts: Accounts, person: int, email: str) -> None:
     from fieldfare.api.people.accounts import INVITED_FOR
-    from fieldfare.api.people.inviting import welcome_address
+    from fieldfare.api.people.invitations import welcome_address
 
     address = welcome_address(accounts, person, settings.address)
     click.echo(f"{email} sets a password within {INVITED_FOR.days} days at {address}")

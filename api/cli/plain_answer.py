@@ -33,7 +33,7 @@ def _bill(shown: dict[str, Any]) -> list[str]:
         ("To mend:", "mend"),
         ("Not trusted:", "culprits"),
         ("Ask:", "ask"),
-        ("Not told:", "untold"),
+        ("Not known:", "unknown"),
     ):
         rows = [f"{r['name']}: {r['kwh']}" if isinstance(r, dict) else r for r in shown[key]]
         lines += ["", title, *(f"  {r}" for r in rows)] if rows else []
@@ -44,7 +44,7 @@ def _bill(shown: dict[str, Any]) -> list[str]:
 def _complaint(shown: dict[str, Any]) -> list[str]:
     lines = [f"({shown['hours']}{'; ' + shown['weight'] if shown['weight'] else ''})"]
     width = max(len(s["name"]) for s in shown["steps"])
-    lines += ["", *(f"  {s['name']:<{width}}  {s['state_words']:<15}  {s['told']}" for s in shown["steps"])]
+    lines += ["", *(f"  {s['name']:<{width}}  {s['state_words']:<15}  {s['proof']}" for s in shown["steps"])]
     lines += ["", "Do:"]
     for act in shown["do"]:
         bring = f" Bring {', '.join(act['bring'])}." if act["bring"] else ""

@@ -48,7 +48,7 @@ def ingest(
     """
     from fieldfare.api.core.service import opened
     from fieldfare.api.running.intake import ingest_files
-    from fieldfare.collector.csv.other_home import OtherHome
+    from fieldfare.collector.csv.other_home import AnotherHomesFile
 
     if undo:
         return _undo(settings, site_id, files, form)
@@ -57,8 +57,10 @@ def ingest(
     try:
         with opened(settings) as service, _bar(files) as progress:
             summary = ingest_files(service, site_id, files, progress, point, anyway=anyway)
-    except OtherHome as error:
-        raise OtherHome(f"{error}; add --anyway if it is this home's, after a new meter for one") from None
+    except AnotherHomesFile as error:
+        raise AnotherHomesFile(
+            f"{error}; add --anyway if it is this home's, after a new meter for one"
+        ) from None
     if form == "json":
         print_json(summary)
     else:
@@ -80,11 +82,11 @@ def _undo(settings: Settings, site_id: str, files: tuple[Path, ...], form: str) 
     if files:
         raise click.UsageError("--undo takes no file: it undoes the newest one")
     with opened(settings) as service:
-        told = undo_file(service, site_id)
+        undone = undo_file(service, site_id)
     if form == "json":
-        print_json(told)
+        print_json(undone)
     else:
-        click.echo(undone_text(told))
+        click.echo(undone_text(undone))
     return 0
 
 
@@ -162,7 +164,7 @@ def move(
 
 @click.group("set-aside")
 def set_aside() -> None:
-    """Messages from the broker that could not be read and were kept aside."""
+    """Dead letters: messages from the broker that could not be read."""
 
 
 @set_aside.command("list")
@@ -173,7 +175,7 @@ def set_aside() -> None:
 @format_option
 @click.pass_obj
 def list_aside(settings: Settings, site_id: str | None, count: int, form: str) -> None:
-    """Messages kept aside: when they came, their topic, and why they could not be read."""
+    """List dead letters: when they came, their topic, and why they could not be read."""
     from fieldfare.api.records.dead_letters import list_dead_letters
 
     listed = list_dead_letters(settings, site_id, count)
@@ -189,14 +191,15 @@ def list_aside(settings: Settings, site_id: str | None, count: int, form: str) -
 @click.option("--site", "site_id", metavar="SITE", help="Only those of one site.")
 @click.pass_obj
 def retry(settings: Settings, site_id: str | None) -> None:
-    """Read the kept messages again, after a site file was mended; those that can be read now are stored."""
+    """Read dead letters again after a site file was corrected; those that can be read now are stored."""
     from fieldfare.api.core.service import opened
     from fieldfare.api.records.dead_letters import retry_dead_letters
 
     with opened(settings) as service:
         counts = retry_dead_letters(service, site_id)
     click.echo(
-        f"{counts['read']} messages read ({counts['readings']} readings), {counts['refused']} still aside"
+        f"{counts['read']} messages read ({counts['readings']} readings),"
+        f" {counts['refused']} still can't be read"
     )
 
 
@@ -204,13 +207,15 @@ def retry(settings: Settings, site_id: str | None) -> None:
 @click.option("--site", "site_id", metavar="SITE", help="Only those of one site.")
 @click.pass_obj
 def clear(settings: Settings, site_id: str | None) -> None:
-    """Throw the kept messages away."""
+    """Delete dead letters."""
     from fieldfare.api.records.dead_letters import clear_dead_letters
 
-    click.echo(f"{clear_dead_letters(settings, site_id)} messages thrown away")
+    click.echo(f"{clear_dead_letters(settings, site_id)} dead letters deleted")
 
 
 def _summary_text(summary: dict[str, Any]) -> str:
+    from fieldfare.api.running.intake import rows_as_utc_text
+
     span = f", {summary['from']} to {summary['to']}" if summary["from"] else ""
     lines = [
         f"{summary['rows']} rows: {summary['readings']} readings stored, "
@@ -221,6 +226,8 @@ def _summary_text(summary: dict[str, Any]) -> str:
             f"{replaced} of these stood here with other values before; if the file is not of this site,"
             " undo it with --undo"
         )
+    if said := rows_as_utc_text(summary):
+        lines.append(said)
     if missing := summary.get("missing_points"):
         unused = ", ".join(summary["ignored_columns"]) or "none"
         lines.append(f"no column for {', '.join(missing)}; columns not used: {unused}")

@@ -22,14 +22,14 @@ def commissioned(settings: Settings, site_id: str, form: str) -> None:
     from fieldfare.api.core.service import opened
 
     with opened(settings) as service:
-        plant = service.sites.get(site_id)
-        document = looked_at(service, plant)
+        record = service.sites.get(site_id)
+        document = looked_at(service, record)
     if form == "json":
         print_json(document)
         return
     from fieldfare.dashboards.checks.commissioned import present_commissioned
 
-    shown = present_commissioned(document, plant.site)
+    shown = present_commissioned(document, record.site)
     for r in shown["differs"]:
         click.echo(f"Differs: {r['title']}, {r['name']}: {r['then']} then, {r['today']} today, {r['change']}")
         if r["tuned"]:
@@ -41,8 +41,8 @@ def commissioned(settings: Settings, site_id: str, form: str) -> None:
         click.echo(f"  Take care. {shown['caution']}")
     for r in shown["agrees"]:
         click.echo(f"As commissioned: {r['title']}, {r['name']}: {r['then']} then, {r['today']} today")
-    for r in shown["untold"]:
-        click.echo(f"Not to be told: {r['title']}, {r['name']}: {r['then']}. {r['reason']}")
+    for r in shown["unknown"]:
+        click.echo(f"Not known: {r['title']}, {r['name']}: {r['then']}. {r['reason']}")
     if not document["values"]:
         click.echo("No values were kept yet: fill in the commissioning sheet.")
 
@@ -58,17 +58,17 @@ def tuning(settings: Settings, site_id: str, made: date | None, form: str) -> No
     from fieldfare.api.core.tuning import tuning as kept
 
     with opened(settings) as service:
-        plant = service.sites.get(site_id)
-        document = kept(service, plant)
+        record = service.sites.get(site_id)
+        document = kept(service, record)
         if made is not None:
-            _log(service, plant, document, made)
-            document = kept(service, plant)
+            _log(service, record, document, made)
+            document = kept(service, record)
     if form == "json":
         print_json(document)
         return
     from fieldfare.dashboards.advice.diary import present_diary
 
-    shown = present_diary(document, plant.site.cost.currency if plant.site.cost is not None else None)
+    shown = present_diary(document, record.site.cost.currency if record.site.cost is not None else None)
     click.echo(f"{shown['headline']}.{' ' + shown['says'] + '.' if shown['says'] else ''}")
     step = shown["next"]
     if step is not None:
@@ -83,7 +83,7 @@ def tuning(settings: Settings, site_id: str, made: date | None, form: str) -> No
         click.echo(f"{s['name']}: {s['state']}{'. ' + s['reason'] if s['reason'] else ''}")
 
 
-def _log(service: Any, plant: Any, document: dict[str, Any], made: date) -> None:
+def _log(service: Any, record: Any, document: dict[str, Any], made: date) -> None:
     from fieldfare.analysis.errors import InputError
     from fieldfare.api.core.tuning import log_step
     from fieldfare.api.people.access import COMMAND_LINE
@@ -95,7 +95,7 @@ def _log(service: Any, plant: Any, document: dict[str, Any], made: date) -> None
         raise InputError("the diary names no step now; leave --made out")
     log_step(
         MaintenanceLog(service),
-        plant.site,
+        record.site,
         checked_step(made, step["code"], step["now"], step["to"]),
         COMMAND_LINE,
     )
@@ -112,7 +112,7 @@ def _log(service: Any, plant: Any, document: dict[str, Any], made: date) -> None
 def design_feedback(settings: Settings, out: Path | None, form: str) -> None:
     """Tell what the firm's homes measured against their designs, by type and age of home."""
     from fieldfare.analysis.errors import InputError
-    from fieldfare.api.core.fleet_rows import fleet_learning
+    from fieldfare.api.core.fleet_rows import fleet_feedback
     from fieldfare.api.core.service import opened
 
     if out is not None and out.suffix.lower() != ".csv":
@@ -120,7 +120,7 @@ def design_feedback(settings: Settings, out: Path | None, form: str) -> None:
     if out is not None and not out.absolute().parent.is_dir():
         raise InputError(f"{out}: there is no folder {out.absolute().parent}")
     with opened(settings) as service:
-        document = fleet_learning(service)["by_building"]
+        document = fleet_feedback(service)["by_building"]
     if out is not None:
         from fieldfare.api.core.design_csv import design_csv
 
@@ -130,9 +130,9 @@ def design_feedback(settings: Settings, out: Path | None, form: str) -> None:
     if form == "json":
         print_json(document)
         return
-    from fieldfare.dashboards.rows.design_ratios import ratios_told
+    from fieldfare.dashboards.rows.design_ratios import present_design_ratios
 
-    shown = ratios_told(document)
+    shown = present_design_ratios(document)
     if shown is None:
         click.echo("No home has both a measured and a designed value yet.")
         return

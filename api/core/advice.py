@@ -1,4 +1,4 @@
-"""What to set at a site, from its own last year."""
+"""Advised settings of a site, from its last year."""
 
 from __future__ import annotations
 
@@ -9,13 +9,13 @@ from fieldfare.api.core.service import Service
 from fieldfare.api.core.sites import SiteRecord
 
 
-def advice(service: Service, plant: SiteRecord, *, household: bool = False) -> dict[str, Any]:
+def advice(service: Service, record: SiteRecord, *, household: bool = False) -> dict[str, Any]:
     """Settings worth changing, JSON-ready. household : only what is the household's to change.
 
     Raises NoReadings
     """
     from fieldfare.analysis.advice.plan import plan
 
-    site, facts, result = last_year(service, plant)
+    site, facts, result = last_year(service, record)
     document = plan(site, facts, result, household=household)
-    return {"site": plant.site.id, "period": result["period"], **document}
+    return {"site": record.site.id, "period": result["period"], **document}

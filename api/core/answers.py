@@ -9,13 +9,14 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from fieldfare.analysis.errors import InputError, NotAssessed
 from fieldfare.analysis.minutes.midnight import local_midnight
+from fieldfare.analysis.plant.plausible import BAND, price_trouble
 from fieldfare.api.core.local_days import day_of
 from fieldfare.api.core.results import NoReadings
 from fieldfare.api.core.rolling_period import rolling_result
 from fieldfare.api.core.service import Service
 from fieldfare.api.core.site_guard import Failure, attempt
 from fieldfare.api.core.sites import SiteRecord
-from fieldfare.api.records.home_rights import refused_sites
+from fieldfare.api.records.data_protection import refused_sites
 
 if TYPE_CHECKING:
     from fieldfare.analysis.answers.bill import Against, Tariffs
@@ -79,11 +80,12 @@ def _bill(service: Service, record: SiteRecord, asking: Asking) -> dict[str, Any
     first, last = _days(service, record, _to_a_whole_day(service, record, asking), BILL_DAYS)
     if (last - first).days >= LONGEST_BILL_DAYS:
         raise InputError(f"a bill is of up to {LONGEST_BILL_DAYS} days, got {first} to {last}")
-    site = service.facts_cache.equipped(record.site)
+    site = service.facts_cache.with_borrowed_weather(record.site)
     now = _span(service, record, first, last)
     earlier = _year_before(first, last)
     against = asking.against or _possible(service, record, earlier)
     steps = _prices(asking)
+    _check_prices(site, asking, steps)
     before = tariffs = None
     homes: list[tuple[Site, Span]] = []
     if against == "year":
@@ -99,7 +101,7 @@ def _bill(service: Service, record: SiteRecord, asking: Asking) -> dict[str, Any
         homes = _homes_alike(service, record, first, last)
     paper_bill = PaperBill(asking.billed_kwh, asking.billed_money, asking.visit_cost)
     document = bill(site, now, before, against, homes=homes, tariffs=tariffs, paper_bill=paper_bill)
-    period: dict[str, Any] = {"from": f"{first}", "to": f"{last}", "timezone": record.site.site.timezone}
+    period: dict[str, Any] = {"from": f"{first}", "to": f"{last}", "timezone": record.site.timezone}
     period["before"] = {"from": f"{earlier[0]}", "to": f"{earlier[1]}"} if against == "year" else None
     return {
         "question": "bill",
@@ -109,6 +111,21 @@ def _bill(service: Service, record: SiteRecord, asking: Asking) -> dict[str, Any
         "no_earlier": against == "design" and _possible(service, record, earlier) == "design",
         "costly": costly(rolling_result(service, record, None) or {}),
     }
+
+
+def _check_prices(site: Site, asking: Asking, steps: PriceSteps | None) -> None:
+    """Refuse prices that no home pays, by the rule of a site file's. Raises InputError."""
+    import numpy as np  # 0.1 s to load, for bills alone
+
+    currency = site.cost.currency if site.cost is not None else ""
+    given: list[tuple[str, float]] = []
+    if steps is not None:
+        given.append(("prices: their median", float(np.median(steps.price))))
+    if asking.billed_kwh and asking.billed_money:
+        given.append(("billed_money for billed_kwh", asking.billed_money / asking.billed_kwh))
+    for name, price in given:
+        if trouble := price_trouble(price, currency, BAND):
+            raise InputError(f"{name}: {trouble}")
 
 
 def _to_a_whole_day(service: Service, record: SiteRecord, asking: Asking) -> Asking:
@@ -160,7 +177,7 @@ def _span(service: Service, record: SiteRecord, first: date, last: date) -> Span
     from fieldfare.analysis.answers.bill_parts import Span
 
     result = service.results.result(record, first, last)
-    return Span(service.facts_cache.kept(record.site.id, first, last), result)
+    return Span(service.facts_cache.stored(record.site.id, first, last), result)
 
 
 def _prices(asking: Asking) -> PriceSteps | None:
@@ -201,10 +218,10 @@ def _homes_alike(service: Service, record: SiteRecord, first: date, last: date) 
     """Other homes of similar floor area with readings of the same days, except those without consent."""
     from fieldfare.analysis.findings.limits import limit_of
 
-    area, widest = record.site.site.floor_area_m2, limit_of(record.site, "answer_alike_area")
+    area, widest = record.site.floor_area_m2, limit_of(record.site, "answer_alike_area")
     if area is None:
         raise NotAssessed("needs site.floor_area_m2 in the site file to find homes alike", "missing_quantity")
-    refused = refused_sites(service, "fleet_learning")
+    refused = refused_sites(service, "fleet_feedback")
     out: list[tuple[Site, Span]] = []
     for other in service.sites.ids():
         if len(out) >= MOST_HOMES:
@@ -221,7 +238,7 @@ def _alike(
     service: Service, other: str, area: float, widest: float, first: date, last: date
 ) -> tuple[Site, Span] | None:
     home = service.sites.get(other)
-    floor = home.site.site.floor_area_m2
+    floor = home.site.floor_area_m2
     if floor is None or abs(floor / area - 1.0) > widest:
         return None
     try:
@@ -230,7 +247,7 @@ def _alike(
         return None
     if start > first or end < last:
         return None
-    return service.facts_cache.equipped(home.site), _span(service, home, first, last)
+    return service.facts_cache.with_borrowed_weather(home.site), _span(service, home, first, last)
 
 
 def _complaint(service: Service, record: SiteRecord, question: str, asking: Asking) -> dict[str, Any]:
@@ -246,8 +263,8 @@ def _complaint(service: Service, record: SiteRecord, question: str, asking: Aski
     day = timedelta(days=1)
     usual_from = max(start, earlier - timedelta(USUAL_DAYS))
     service.facts_cache.update(record.site, usual_from, last)
-    facts = service.facts_cache.kept(record.site.id, usual_from, last)
-    site = service.facts_cache.equipped(record.site)
+    facts = service.facts_cache.stored(record.site.id, usual_from, last)
+    site = service.facts_cache.with_borrowed_weather(record.site)
     readings = service.facts_cache.readings(record.site, first - day, last + day)
     result = rolling_result(service, record, None)
     hours = hours_of(
@@ -260,5 +277,5 @@ def _complaint(service: Service, record: SiteRecord, question: str, asking: Aski
         first,
         last,
     )
-    period = {"from": f"{first}", "to": f"{last}", "timezone": record.site.site.timezone}
+    period = {"from": f"{first}", "to": f"{last}", "timezone": record.site.timezone}
     return {"question": question, "period": period, **complaint(question, hours)}

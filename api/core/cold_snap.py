@@ -46,11 +46,11 @@ def homes_in(service: Service, forecast: WeatherForecast) -> dict[str, Any]:
 def _home(service: Service, site_id: str, forecast: WeatherForecast) -> dict[str, Any]:
     from fieldfare.analysis.reports.cold_snap import outlook
 
-    plant = service.sites.get(site_id)
-    result = rolling_result(service, plant, None)
-    site = service.facts_cache.equipped(plant.site)
+    record = service.sites.get(site_id)
+    result = rolling_result(service, record, None)
+    site = service.facts_cache.with_borrowed_weather(record.site)
     facts = None
     if result is not None:
         days = (date.fromisoformat(result["period"][name]) for name in ("from", "to"))
-        facts = service.facts_cache.kept(site_id, *days)
-    return {"name": plant.site.site.name, **outlook(site, result, forecast, facts).as_dict()}
+        facts = service.facts_cache.stored(site_id, *days)
+    return {"name": record.site.name, **outlook(site, result, forecast, facts).as_dict()}

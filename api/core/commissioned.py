@@ -1,4 +1,4 @@
-"""Values of the commissioning sheet beside what the readings say today."""
+"""Values of the commissioning sheet compared with today's readings."""
 
 from __future__ import annotations
 
@@ -21,25 +21,25 @@ FIRST = SheetKey("commissioning", "first")
 LOOKS_BACK_DAYS = 365
 
 
-def commissioned(service: Service, plant: SiteRecord) -> dict[str, Any]:
+def commissioned(service: Service, record: SiteRecord) -> dict[str, Any]:
     """Every kept value with today's, and the findings that are open; JSON-ready.
 
     Returns signed, values (of `compared`), open (codes of findings), from, to. Raises NoReadings
     """
     from fieldfare.analysis.commissioned.compare import compared
 
-    sheet = Sheets(service, Photos(service.database, service.settings.data)).read(plant, FIRST)
-    first, last = service.results.rolling(plant, LOOKS_BACK_DAYS)
-    service.facts_cache.update(plant.site, first, last)
-    facts = service.facts_cache.kept(plant.site.id, first, last)
-    site = service.facts_cache.equipped(plant.site)
-    steps, _ = steps_of(service.database, plant.site.id, first, last)
-    days = {item["id"]: _day(item["at"], plant.site) for item in sheet["items"]}
-    values = compared(site, facts, sheet["items"], _registers(service, plant.site, days, last), steps)
-    result = rolling_result(service, plant, None) or {}
+    sheet = Sheets(service, Photos(service.database, service.settings.data)).read(record, FIRST)
+    first, last = service.results.rolling(record, LOOKS_BACK_DAYS)
+    service.facts_cache.update(record.site, first, last)
+    facts = service.facts_cache.stored(record.site.id, first, last)
+    site = service.facts_cache.with_borrowed_weather(record.site)
+    steps, _ = steps_of(service.database, record.site.id, first, last)
+    days = {item["id"]: _day(item["at"], record.site) for item in sheet["items"]}
+    values = compared(site, facts, sheet["items"], _registers(service, record.site, days, last), steps)
+    result = rolling_result(service, record, None) or {}
     return {
-        "site": plant.site.id,
-        "name": plant.site.site.name,
+        "site": record.site.id,
+        "name": record.site.name,
         "signed": sheet["signed"],
         "from": first.isoformat(),
         "to": last.isoformat(),

@@ -72,7 +72,7 @@ class Updated(NamedTuple):
     mark: str
 
 
-class Lent(NamedTuple):
+class BorrowedWeather(NamedTuple):
     """Weather that a site takes from another site or a station.
 
     key : the store's key. points : id there -> point here
@@ -88,19 +88,19 @@ class FactsCache:
     threads : int, default 1. Threads for a site with many days to compute
     """
 
-    def __init__(self, database: Database, store: Store, plants: Sites, threads: int = 1) -> None:
+    def __init__(self, database: Database, store: Store, sites: Sites, threads: int = 1) -> None:
         self._threads = threads
-        self._database, self._store, self._plants = database, store, plants
+        self._database, self._store, self._sites = database, store, sites
         self._locks: dict[str, threading.Lock] = {}
         self._recent: dict[tuple[str, date, date], tuple[str, float]] = {}
 
     def facts(self, site: Site, first: date, last: date, progress: Progress | None = None) -> Facts:
         """Facts of first..last (local days), brought up to date."""
         self.update(site, first, last, progress)
-        return self.kept(site.id, first, last)
+        return self.stored(site.id, first, last)
 
     def update(self, site: Site, first: date, last: date, progress: Progress | None = None) -> Updated:
-        """Bring first..last up to date. Kept tables that can't be read are made anew."""
+        """Bring first..last up to date. Tables that can't be read are computed again."""
         try:
             return self._update(site, first, last, progress)
         except UnreadableFacts as error:
@@ -108,27 +108,32 @@ class FactsCache:
             return self._update(site, first, last, progress)
 
     def forget(self, site_id: str, why: Exception | str) -> None:
-        """Drop a site's kept facts; they are made anew from its readings when they are next asked for."""
-        log.warning("site %s: %s; its facts are made anew from the readings", site_id, why)
+        """Delete a site's stored facts; the next request computes them from its readings."""
+        log.warning("site %s: %s; its facts are computed again from the readings", site_id, why)
         with self._database.writing() as db:
             for table in (FACT_CHUNKS, FACT_DAYS):
                 db.execute(delete(table).where(table.c.site == site_id))
 
     def _update(self, site: Site, first: date, last: date, progress: Progress | None) -> Updated:
-        plant = self.equipped(site)
-        current = self.fingerprints(plant, first, last)
-        stored = self._kept_fingerprints(site.id, first, last)
+        complete = self.with_borrowed_weather(site)
+        current = self.fingerprints(complete, first, last)
+        stored = self._stored_fingerprints(site.id, first, last)
         stale = [day for day, mark in current.items() if stored.get(day) != mark]
         if not stale:
             return Updated(0, _combined_hash(current))
-        return Updated(self._build(site, plant, stale, current, progress), _combined_hash(current))
+        return Updated(self._build(site, complete, stale, current, progress), _combined_hash(current))
 
     def _build(
-        self, site: Site, plant: Site, stale: list[date], current: dict[date, str], progress: Progress | None
+        self,
+        site: Site,
+        complete: Site,
+        stale: list[date],
+        current: dict[date, str],
+        progress: Progress | None,
     ) -> int:
         """Compute and store the facts of stale days and of the silences that they end. Return the day count.
 
-        plant : the site with borrowed weather (see `equipped`). current : fingerprints of the requested days
+        complete : the site with the weather that it borrows. current : fingerprints of the requested days
         """
         from fieldfare.analysis.facts.build import (
             build_facts,  # imports the whole analysis: only if something is stale
@@ -137,13 +142,15 @@ class FactsCache:
 
         thin = thin_readings(self._store, site.id)
         work = with_silences(stale, self._store.revisions(site.id), thin, site.zone)
-        marks = current | self.fingerprints(plant, work[0], work[-1]) if len(work) > len(stale) else current
+        marks = (
+            current | self.fingerprints(complete, work[0], work[-1]) if len(work) > len(stale) else current
+        )
         days_at_once = _chunk_days(self._store.points(site.id)) if len(work) > SPAN_DAYS else SPAN_DAYS
         for start, end in _spans(work, days_at_once * self._threads):
             around = start - timedelta(days=MARGIN_DAYS), end + timedelta(days=MARGIN_DAYS)
             readings = self.readings(site, *around) | thin
-            facts = build_facts(plant, readings, start, end, self._threads)
-            self._keep(site.id, facts, {day: marks[day] for day in days(start, end)})
+            facts = build_facts(complete, readings, start, end, self._threads)
+            self._write(site.id, facts, {day: marks[day] for day in days(start, end)})
             if progress:
                 progress(start, end)
         return len(work)
@@ -156,18 +163,20 @@ class FactsCache:
             if known is None or known[0] != closed or time.monotonic() - known[1] > RECENT_S:
                 self.update(site, first, last)
                 self._recent[key] = (closed, time.monotonic())
-        return self.kept(site.id, first, last)
+        return self.stored(site.id, first, last)
 
     def closed_mark(self, site: Site, first: date, last: date) -> str:
         """Version token of the facts of the completed days in first..last."""
         span = self._store.span(site.id)
         newest = day_of(span[1], site.zone) if span else last
         return _combined_hash(
-            self.fingerprints(self.equipped(site), first, min(last, newest - timedelta(days=OPEN_DAYS)))
+            self.fingerprints(
+                self.with_borrowed_weather(site), first, min(last, newest - timedelta(days=OPEN_DAYS))
+            )
         )
 
     def readings(self, site: Site, first: date, last: date) -> Readings:
-        """Readings of local days first..last, including a borrowed outdoor sensor (see `equipped`)."""
+        """Readings of local days first..last, including a borrowed outdoor sensor."""
         start, end = local_midnight(site, first), local_midnight(site, last + timedelta(days=1))
         found = self._store.read(site.id, None, start, end)
         if lent := self.lent(site):
@@ -175,7 +184,7 @@ class FactsCache:
             found.update({lent.points[name].id: samples for name, samples in borrowed.items()})
         return found
 
-    def equipped(self, site: Site) -> Site:
+    def with_borrowed_weather(self, site: Site) -> Site:
         """The site with the weather that another site or a station provides.
 
         If the site file names another site (`outdoor_from`, `[weather] site`) or a station (`[weather] file`)
@@ -188,9 +197,11 @@ class FactsCache:
 
     def fingerprints(self, site: Site, first: date, last: date) -> dict[date, str]:
         """Fingerprint of each day: method, relevant parts of the site file, and readings."""
-        base = hashlib.blake2b(f"{METHOD_VERSION}|{plant_mark(site)}|{MARGIN_DAYS}".encode(), digest_size=16)
+        base = hashlib.blake2b(
+            f"{METHOD_VERSION}|{facts_site_hash(site)}|{MARGIN_DAYS}".encode(), digest_size=16
+        )
         revised = [sorted(self._store.revisions(site.id).items())]
-        if lent := self.lent(self._plants.get(site.id).site):
+        if lent := self.lent(self._sites.get(site.id).site):
             revised.append(sorted(self._store.revisions(lent.key).items()))
         around = list(days(first - timedelta(days=MARGIN_DAYS), last + timedelta(days=MARGIN_DAYS + 1)))
         edges = [local_midnight(site, day) for day in around]
@@ -209,16 +220,17 @@ class FactsCache:
             marks[day] = mark.hexdigest()
         return marks
 
-    def kept(self, site_id: str, first: date, last: date) -> Facts:
-        """The kept facts of first..last, as they are; where a table can't be read all are made anew."""
+    def stored(self, site_id: str, first: date, last: date) -> Facts:
+        """The stored facts of first..last, not brought up to date. Where a table can't be read, all are
+        computed again."""
         try:
-            return self._kept(site_id, first, last)
+            return self._stored(site_id, first, last)
         except UnreadableFacts as error:
             self.forget(site_id, error)
-            self._update(self._plants.get(site_id).site, first, last, None)
-            return self._kept(site_id, first, last)
+            self._update(self._sites.get(site_id).site, first, last, None)
+            return self._stored(site_id, first, last)
 
-    def _kept(self, site_id: str, first: date, last: date) -> Facts:
+    def _stored(self, site_id: str, first: date, last: date) -> Facts:
         from fieldfare.api.core.fact_tables import unpacked
 
         with self._database.reading() as db:
@@ -229,11 +241,11 @@ class FactsCache:
         tables = {kind: unpacked(found) if found else no_rows() for kind, found in payloads.items()}
         return Facts(**tables).between(first, last)
 
-    def _kept_fingerprints(self, site_id: str, first: date, last: date) -> dict[date, str]:
+    def _stored_fingerprints(self, site_id: str, first: date, last: date) -> dict[date, str]:
         with self._database.reading() as db:
             return dict(db.execute(_MARKS, _span(site_id, first, last)).all())
 
-    def _keep(self, site_id: str, facts: Facts, marks: dict[date, str]) -> None:
+    def _write(self, site_id: str, facts: Facts, marks: dict[date, str]) -> None:
         """Replace the stored facts of the marked days."""
         from fieldfare.api.core.fact_tables import packed, replaced
 
@@ -256,22 +268,24 @@ class FactsCache:
                 insert(FACT_DAYS), [{"site": site_id, "day": d, "fingerprint": m} for d, m in marks.items()]
             )
 
-    def lent(self, site: Site) -> Lent | None:
+    def lent(self, site: Site) -> BorrowedWeather | None:
         """Weather that a site borrows; None where it has its own, or there is none."""
         if site.weather is not None and site.weather.has_station:
-            return Lent(station_key(site.id), station_points(site))
+            return BorrowedWeather(station_key(site.id), station_points(site))
         lender = site.weather_lender
         if lender is None or site.measures("outdoor_temperature"):
             return None
         try:
-            plant = self._plants.find(lender)
+            record = self._sites.find(lender)
         except SiteError as error:  # an error of the other site must not fail this one
             log.warning("site %s: no outdoor sensor from %s: %s", site.id, lender, error)
             return None
-        if plant is None:
+        if record is None:
             return None
-        found = plant.site.points_of("outdoor_temperature")
-        return Lent(lender, {p.id: p.model_copy(update={"id": lent_id(lender, p.id)}) for p in found})
+        found = record.site.points_of("outdoor_temperature")
+        return BorrowedWeather(
+            lender, {p.id: p.model_copy(update={"id": borrowed_point_id(lender, p.id)}) for p in found}
+        )
 
 
 def _span(site_id: str, first: date, last: date) -> dict[str, Any]:
@@ -284,12 +298,12 @@ def _combined_hash(marks: dict[date, str]) -> str:
     return hashlib.blake2b("".join(marks.values()).encode(), digest_size=16).hexdigest()
 
 
-def lent_id(lender: str, point: str) -> str:
+def borrowed_point_id(lender: str, point: str) -> str:
     """Id of a borrowed point."""
     return f"{lender}.{point}"
 
 
-def plant_mark(site: Site) -> str:
+def facts_site_hash(site: Site) -> str:
     """Hash of the parts of a site file that facts depend on: not the name, limits, or data sources."""
     content = site.model_dump(
         mode="json",
@@ -301,7 +315,7 @@ def plant_mark(site: Site) -> str:
     return _mark_of(content)
 
 
-def result_mark(site: Site) -> str:
+def results_site_hash(site: Site) -> str:
     """Hash of the parts of a site file that results depend on: not contact, comments or key order."""
     return _mark_of(site.model_dump(mode="json", exclude={"contact"}))
 

@@ -29,8 +29,8 @@ _SHOWN = ("site", "period", "verdict", "cost", "coverage", "data_notices")
 
 
 @dataclass(frozen=True)
-class KeptResult:
-    """What a row keeps of a rolling result, packed; None without a result. failed : why there is none"""
+class PackedResult:
+    """Parts of a rolling result for lists, packed; None without a result. failed : why there is none"""
 
     brief: bytes | None = None
     winter: bytes | None = None
@@ -40,13 +40,13 @@ class KeptResult:
         return {"brief": self.brief, "winter": self.winter, "failed": self.failed, "waiting": not self.brief}
 
 
-def kept_of(site: Site, result: dict[str, Any]) -> KeptResult:
+def pack_result(site: Site, result: dict[str, Any]) -> PackedResult:
     """Of a rolling result document."""
     from fieldfare.dashboards.fleet.winter import winter_entry  # pulls in the checks: not for reading lists
 
-    about = {"id": site.id, "name": site.site.name, "site": site, "result": result}
+    about = {"id": site.id, "name": site.name, "site": site, "result": result}
     line = attempt(site.id, "write its line before winter", partial(winter_entry, about))
-    return KeptResult(_packed(_brief(result)), None if isinstance(line, Failure) else _packed(line))
+    return PackedResult(_packed(_brief(result)), None if isinstance(line, Failure) else _packed(line))
 
 
 def _brief(result: Mapping[str, Any]) -> dict[str, Any]:
@@ -61,7 +61,7 @@ def _brief(result: Mapping[str, Any]) -> dict[str, Any]:
 
 def home_row(
     card: Card,
-    cached: KeptResult,
+    cached: PackedResult,
     heard: datetime | None,
     decisions: Mapping[str, HandlingRow],
     names: Mapping[str, str],
@@ -117,7 +117,7 @@ def _good_until(row: dict[str, Any], decisions: Mapping[str, HandlingRow], now: 
 
 
 def area_of(card: Card) -> str:
-    """The part of the firm's round that a home lies in, by its site file; empty where none is given."""
+    """The area of a home by its site file; empty without one."""
     return getattr(card.contact, "area", None) or ""
 
 
@@ -127,7 +127,7 @@ def _place_of(card: Card) -> str:
 
 
 def unpacked(payload: bytes) -> Any:
-    """What `kept_of` packed."""
+    """What `pack_result` packed."""
     return orjson.loads(zlib.decompress(payload))
 
 

@@ -51,10 +51,10 @@ def _bring_up_to_date(service: Service) -> dict[str, Failure | None]:
 
 def _make(service: Service, site_id: str) -> bool:
     """Whether a site has a rolling result, up to date now."""
-    plant = service.sites.find(site_id)
+    record = service.sites.find(site_id)
     try:
-        return plant is not None and bool(
-            service.results.rolling_document(plant, service.settings.rolling_days)
+        return record is not None and bool(
+            service.results.rolling_document(record, service.settings.rolling_days)
         )
     except NoReadings:
         return False
@@ -96,13 +96,13 @@ def _files(feed: FileFeed | None, now: datetime) -> dict[str, Any] | None:
     return None if feed is None else {"to": feed.until.isoformat(), "overdue": feed.is_due(now)}
 
 
-def fleet_learning(service: Service) -> dict[str, Any]:
+def fleet_feedback(service: Service) -> dict[str, Any]:
     """Lessons of the firm's systems for the next design, without homes that did not consent."""
     from fieldfare.analysis.reports.fleet_feedback import design_feedback, small_result
-    from fieldfare.api.records.home_rights import refused_sites
+    from fieldfare.api.records.data_protection import refused_sites
 
-    refused = refused_sites(service, "fleet_learning")
-    # What is asked of each result is small: a fleet's whole documents are not held together.
+    refused = refused_sites(service, "fleet_feedback")
+    # Only the needed parts of each result are kept: whole documents of a fleet need too much memory.
     known = [(site, small_result(result)) for site, result in _known(service, refused)]
     return {**design_feedback(known), "left_out": len(refused)}
 

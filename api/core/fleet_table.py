@@ -1,4 +1,4 @@
-"""What lists of a fleet show of each home: a row in the state database, so that no list opens results.
+"""The fleet table: one row per home in the state database, so that lists open no results.
 
 A row is written with the rolling result. What changes a home otherwise (its file, a decision) marks the row
 as stale, and the clock does (`good_until`); a list makes stale rows anew before it reads.
@@ -16,9 +16,9 @@ from typing import TYPE_CHECKING, Any
 import orjson
 from sqlalchemy import ColumnElement, Connection, and_, case, delete, func, insert, or_, select, true
 
-from fieldfare.api.alerts.kept_handlings import kept_handlings, people_names
+from fieldfare.api.alerts.handling_lookup import people_names, stored_handlings
 from fieldfare.api.core.file_feeds import file_feeds
-from fieldfare.api.core.fleet_lines import FAR, KeptResult, columns_of, home_row, kept_of
+from fieldfare.api.core.fleet_lines import FAR, PackedResult, columns_of, home_row, pack_result
 from fieldfare.api.core.site_guard import Failure, attempt
 from fieldfare.api.core.sites import AT_ONCE, Card, SiteRecord, Sites, card_of
 from fieldfare.api.state.database import Database
@@ -76,16 +76,16 @@ class FleetTable:
         """A home as its file says; None where it was removed."""
         return self._sites.find(site_id)
 
-    def write(self, db: Connection, cards: Sequence[Card], cached: Mapping[str, KeptResult]) -> None:
+    def write(self, db: Connection, cards: Sequence[Card], cached: Mapping[str, PackedResult]) -> None:
         """Write the rows of some homes. cached : of their rolling results; homes without one are missing."""
         now, ids = self.now(), [card.id for card in cards]
         db.execute(select(F.site).where(F.site.in_(ids)).with_for_update()).all()
-        handlings, names = kept_handlings(db, ids), people_names(db)
+        handlings, names = stored_handlings(db, ids), people_names(db)
         heard = {card.id: self.last_heard(card.id) for card in cards}
         feeds = file_feeds(db, heard)
         rows = []
         for card in cards:
-            result, decisions = cached.get(card.id, KeptResult()), handlings.get(card.id, {})
+            result, decisions = cached.get(card.id, PackedResult()), handlings.get(card.id, {})
             row = home_row(card, result, heard[card.id], decisions, names, feeds.get(card.id))
             rows.append(columns_of(row, decisions, now) | result.columns())
         db.execute(delete(FLEET_SUMMARIES).where(F.site.in_(ids)))
@@ -106,7 +106,7 @@ class FleetTable:
             self._renew([site_id])
 
     def refresh(self) -> None:
-        """Make the rows anew that are missing or stale, or of homes that were silent and have been heard."""
+        """Rebuild rows that are missing or stale, and those of homes that were silent and sent again."""
         now = self.now()
         with self._database.reading() as db:
             stale = set(db.scalars(select(F.site).where(F.good_until <= now)))
@@ -125,31 +125,31 @@ class FleetTable:
             self._renew(ids[start : start + AT_ONCE])
 
     def _renew(self, ids: Sequence[str]) -> None:
-        plants = {plant.id: plant for plant in self._sites.some(ids)}
+        records = {record.id: record for record in self._sites.some(ids)}
         renewed = {}
         with self._database.reading() as db:
             briefs = db.execute(
                 select(F.site, F.brief, F.winter).where(F.site.in_(ids), F.brief.is_not(None))
             )
-            held = {row.site: KeptResult(row.brief, row.winter) for row in briefs}
-        for site_id, plant in plants.items():
-            if site_id not in held and (site := getattr(plant, "site", None)) is not None:
+            held = {row.site: PackedResult(row.brief, row.winter) for row in briefs}
+        for site_id, record in records.items():
+            if site_id not in held and (site := getattr(record, "site", None)) is not None:
                 made = attempt(site_id, "read its results", partial(self._of_newest, site))
-                renewed[site_id] = KeptResult(failed=made.reason) if isinstance(made, Failure) else made
+                renewed[site_id] = PackedResult(failed=made.reason) if isinstance(made, Failure) else made
         with self._database.writing() as db:
             there = set(db.scalars(select(SITES.c.id).where(SITES.c.id.in_(ids))))
-            cards = [card_of(plant) for site_id, plant in plants.items() if site_id in there]
+            cards = [card_of(record) for site_id, record in records.items() if site_id in there]
             self.write(db, cards, held | renewed)
 
-    def _of_newest(self, site: Site) -> KeptResult:
+    def _of_newest(self, site: Site) -> PackedResult:
         """Of the rolling result that was made last."""
         chosen = select(KEPT_RESULTS.c.payload).where(KEPT_RESULTS.c.site == site.id, KEPT_RESULTS.c.rolling)
         with self._database.reading() as db:
             payload = db.scalars(chosen.order_by(KEPT_RESULTS.c.made.desc()).limit(1)).first()
         try:
-            return kept_of(site, orjson.loads(zlib.decompress(payload))) if payload else KeptResult()
+            return pack_result(site, orjson.loads(zlib.decompress(payload))) if payload else PackedResult()
         except zlib.error:  # `Results` reports it and makes it anew
-            return KeptResult()
+            return PackedResult()
 
     def rows(self, chosen: Chosen, *, offset: int = 0, limit: int | None = None) -> Iterator[dict[str, Any]]:
         """Homes as pages take them, in the order of the choice, some at a time."""
@@ -168,14 +168,14 @@ class FleetTable:
         with self._database.reading() as db:
             found = db.execute(select(F.site, F.brief, F.winter, F.failed, F.heard).where(F.site.in_(ids)))
             rows = {row.site: row for row in found}
-            handlings = kept_handlings(db, ids)
+            handlings = stored_handlings(db, ids)
         heard = {s: None if row.heard == NEVER_HEARD else _moment(row.heard) for s, row in rows.items()}
         feeds = self.feeds(heard)
-        cards = {plant.id: card_of(plant) for plant in self._sites.some(ids)}
+        cards = {record.id: card_of(record) for record in self._sites.some(ids)}
         for site_id in ids:
             row, card = rows.get(site_id), cards.get(site_id)
             if row is not None and card is not None:
-                result = KeptResult(row.brief, row.winter, row.failed)
+                result = PackedResult(row.brief, row.winter, row.failed)
                 decisions = handlings.get(site_id, {})
                 yield home_row(card, result, heard[site_id], decisions, names, feeds.get(site_id))
 

@@ -1,4 +1,4 @@
-"""What questions about settings are answered from: a site's last year of readings."""
+"""A site's last year, the basis of answers about settings."""
 
 from __future__ import annotations
 
@@ -26,5 +26,5 @@ def last_year(service: Service, record: SiteRecord) -> LastYear:
     """The year that ends with the newest reading. Raises NoReadings."""
     first, last = service.results.rolling(record, YEAR_DAYS)
     result = service.results.result(record, first, last)
-    facts = service.facts_cache.kept(record.site.id, first, last)
-    return LastYear(service.facts_cache.equipped(record.site), facts, result)
+    facts = service.facts_cache.stored(record.site.id, first, last)
+    return LastYear(service.facts_cache.with_borrowed_weather(record.site), facts, result)

@@ -1,4 +1,4 @@
-"""What each unit did at its last readings: one row per home in the state database.
+"""Operating state of each unit at its last readings: one row per home in the state database.
 
 The watch writes a home's row every quarter of an hour, and the live overview those that have new readings
 since. A row holds what is needed to go on from it, so that neither the site file nor a day of readings is
@@ -196,9 +196,9 @@ class LiveStates:
             yield record.id, getattr(record, "site", None), record.updated, None
 
     def _made(self, site: Site, updated: datetime, end: int | None, before: Live | None) -> Live:
-        """What a home does at its last reading, going on from what was known before."""
+        """State of a home at its last reading, continued from the stored state."""
         if end is None:
-            return Live(site.site.name, updated, None, "unknown", None, None, _plant(site), b"{}")
+            return Live(site.name, updated, None, "unknown", None, None, _plant(site), b"{}")
         start = end - _LOOKS_BACK_MS
         if before is not None and before.updated == updated and start <= (before.heard or 0) <= end:
             start = max(start, (before.heard or 0) - JOINED_MS)
@@ -218,7 +218,7 @@ class LiveStates:
                 return self._made(site, updated, end, None)
             state = "stands"
         plant = before.plant if before is not None else _plant(site)
-        return Live(site.site.name, updated, end, state, worked, since, plant, orjson.dumps(newest))
+        return Live(site.name, updated, end, state, worked, since, plant, orjson.dumps(newest))
 
     def _write(self, made: dict[str, Live]) -> None:
         """Replace rows, except of homes that were removed meanwhile."""

@@ -21,9 +21,9 @@ from fieldfare.api.core.facts_cache import (
     RECENT_S,
     FactsCache,
     Progress,
-    result_mark,
+    results_site_hash,
 )
-from fieldfare.api.core.fleet_lines import KeptResult, kept_of
+from fieldfare.api.core.fleet_lines import PackedResult, pack_result
 from fieldfare.api.core.local_days import day_of
 from fieldfare.api.core.sites import Card, SiteRecord, card_of
 from fieldfare.api.state.database import Database
@@ -70,7 +70,7 @@ class _Recent(NamedTuple):
 
 
 class NoReadings(InputError):
-    """Nothing was ever read of this site, or nothing in the days asked for.
+    """The site has no readings, or none in the requested days.
 
     when : those days in words. span : first and last day with readings, where there are any
     """
@@ -87,7 +87,7 @@ class Results:
     """Result documents of `analyse` for a site and a period."""
 
     def __init__(self, database: Database, store: Store, keeper: FactsCache, fleet: FleetTable) -> None:
-        self._database, self._store, self._keeper, self._fleet = database, store, keeper, fleet
+        self._database, self._store, self._facts, self._fleet = database, store, keeper, fleet
         self._locks: dict[str, threading.Lock] = {}
         self._recent: dict[tuple[str, date, date], _Recent] = {}
 
@@ -123,13 +123,13 @@ class Results:
         """Result document of first..last, inclusive."""
         return orjson.loads(self.document(record, first, last, progress))
 
-    def rolling_result(self, plant: SiteRecord, length: int) -> dict[str, Any]:
+    def rolling_result(self, record: SiteRecord, length: int) -> dict[str, Any]:
         """The result of the last `length` days, kept as what stands for the site."""
-        return orjson.loads(self.rolling_document(plant, length))
+        return orjson.loads(self.rolling_document(record, length))
 
-    def rolling_document(self, plant: SiteRecord, length: int) -> bytes:
+    def rolling_document(self, record: SiteRecord, length: int) -> bytes:
         """As `rolling_result`, as JSON."""
-        return self.document(plant, *self.rolling(plant, length), rolling=True)
+        return self.document(record, *self.rolling(record, length), rolling=True)
 
     def document(
         self,
@@ -142,7 +142,7 @@ class Results:
     ) -> bytes:
         """Result document as JSON."""
         site = record.site
-        facts_mark = self._keeper.update(site, first, last, progress).mark
+        facts_mark = self._facts.update(site, first, last, progress).mark
         notices = self.data_notices(site.id)
         mark = self._mark(record, f"{facts_mark}{notices or ''}")
         with self._database.reading() as db:
@@ -152,7 +152,7 @@ class Results:
             return known
         contents = self._compute_result(site, first, last).as_dict() | {"data_notices": notices}
         document = orjson.dumps(contents, option=orjson.OPT_SERIALIZE_NUMPY)
-        # What stands for the site stays that, whoever works it out anew.
+        # A rolling result stays the site's rolling result when it is computed again.
         self.keep(site.id, first, last, mark, document, rolling or (row is not None and row.rolling))
         return document
 
@@ -161,22 +161,24 @@ class Results:
         return [_notice(trouble) for trouble in self._store.troubles(site_id)]
 
     def findings(
-        self, plant: SiteRecord, first: date, last: date, codes: frozenset[str]
+        self, record: SiteRecord, first: date, last: date, codes: frozenset[str]
     ) -> tuple[Finding, ...]:
         """The findings of first..last with these codes, for somebody who won't ask for more: nothing is
         kept but the facts."""
         from fieldfare.analysis.reports.result import findings_of
 
-        self._keeper.update(plant.site, first, last)
-        facts = self._keeper.kept(plant.site.id, first, last)
-        return findings_of(self._keeper.equipped(plant.site), facts, first, last, codes)
+        self._facts.update(record.site, first, last)
+        facts = self._facts.stored(record.site.id, first, last)
+        return findings_of(self._facts.with_borrowed_weather(record.site), facts, first, last, codes)
 
     def _compute_result(self, site: Site, first: date, last: date) -> Result:
         from fieldfare.analysis.reports.result import (
             analyse,  # imports the fits: only when something is computed
         )
 
-        return analyse(self._keeper.equipped(site), self._keeper.kept(site.id, first, last), first, last)
+        return analyse(
+            self._facts.with_borrowed_weather(site), self._facts.stored(site.id, first, last), first, last
+        )
 
     def recent(self, record: SiteRecord, first: date, last: date) -> bytes:
         """Result document of first..last for display.
@@ -186,7 +188,7 @@ class Results:
         """
         key = (record.site.id, first, last)
         with self._locks.setdefault(record.site.id, threading.Lock()):
-            closed = self._keeper.closed_mark(record.site, first, last) + result_mark(record.site)
+            closed = self._facts.closed_mark(record.site, first, last) + results_site_hash(record.site)
             known = self._recent.get(key)
             if known is not None and known.closed == closed and time.monotonic() - known.made < RECENT_S:
                 return known.document
@@ -212,12 +214,12 @@ class Results:
 
     def _mark(self, record: SiteRecord, facts_mark: str) -> str:
         return hashlib.blake2b(
-            f"{METHOD_VERSION}|{facts_mark}|{result_mark(record.site)}".encode(), digest_size=16
+            f"{METHOD_VERSION}|{facts_mark}|{results_site_hash(record.site)}".encode(), digest_size=16
         ).hexdigest()
 
     def keep(self, site_id: str, first: date, last: date, mark: str, document: bytes, rolling: bool) -> None:
-        """Keep a result document, worked out from what `mark` stands for, in the place of the period's
-        last; a rolling one with the home's row in the fleet's table."""
+        """Store a result document in place of the period's last one; `mark` is the fingerprint of its
+        inputs. A rolling result also updates the home's row of the fleet table."""
         home = self._home(site_id, document) if rolling else None
         row = {"site": site_id, "first": first, "last": last, "fingerprint": mark, "made": datetime.now(UTC)}
         row |= {"rolling": rolling, "payload": zlib.compress(document, 1)}
@@ -229,10 +231,10 @@ class Results:
             if home is not None:
                 self._fleet.write(db, [home[0]], {site_id: home[1]})
 
-    def _home(self, site_id: str, document: bytes) -> tuple[Card, KeptResult] | None:
-        """What the table of the fleet keeps of a rolling result; None of a site that was removed."""
-        plant = self._fleet.site(site_id)
-        return None if plant is None else (card_of(plant), kept_of(plant.site, orjson.loads(document)))
+    def _home(self, site_id: str, document: bytes) -> tuple[Card, PackedResult] | None:
+        """Parts of a rolling result for the fleet table; None for a removed site."""
+        record = self._fleet.site(site_id)
+        return None if record is None else (card_of(record), pack_result(record.site, orjson.loads(document)))
 
 
 def _unpacked(site_id: str, payload: bytes) -> bytes | None:

@@ -118,7 +118,7 @@ def opened(settings: Settings) -> Iterator[Service]:
         service.close()
 
 
-def kept_open(settings: Settings) -> Service:
+def worker_service(settings: Settings) -> Service:
     """Process-wide Service singleton for pool workers."""
     return _service_of_process(settings, os.getpid())
 

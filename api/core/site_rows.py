@@ -46,9 +46,9 @@ def site_row(service: Service, record: SiteRecord | BrokenSite) -> dict[str, Any
 
 
 def site_rows(
-    service: Service, plants: Iterable[SiteRecord | BrokenSite] | None = None
+    service: Service, records: Iterable[SiteRecord | BrokenSite] | None = None
 ) -> list[dict[str, Any]]:
-    return [site_row(service, record) for record in (service.sites.every() if plants is None else plants)]
+    return [site_row(service, record) for record in (service.sites.every() if records is None else records)]
 
 
 def data_notices(service: Service, site_id: str) -> list[str]:

@@ -129,8 +129,8 @@ def admitted(content: str, file: str = "site file") -> Site:
         said = f"{site.id!r} must begin with a letter or a digit, such as alder-row"
         raise SiteError(file, [Problem("site.id", said)])
     latest = datetime.now(UTC).date() + LATEST_HAND_OVER
-    if site.site.handed_over is not None and site.site.handed_over > latest:
-        said = f"{site.site.handed_over} lies too far ahead; give a day until {latest}, or leave the key out"
+    if site.handed_over is not None and site.handed_over > latest:
+        said = f"{site.handed_over} lies too far ahead; give a day until {latest}, or leave the key out"
         raise SiteError(file, [Problem("site.handed_over", said)])
     return site
 
@@ -199,8 +199,8 @@ class Sites:
         cards = {s: card for s, card in self._cards.items() if updated.get(s) == card.updated}
         changed = [s for s in updated if s not in cards]
         for start in range(0, len(changed), AT_ONCE):
-            for plant in self.some(changed[start : start + AT_ONCE]):
-                card = card_of(plant)
+            for record in self.some(changed[start : start + AT_ONCE]):
+                card = card_of(record)
                 if card.trouble:
                     log.warning("site %s: its file can't be read: %s", card.id, card.trouble)
                 cards[card.id] = card
@@ -225,11 +225,11 @@ class Sites:
 
 def site_names(session: Session) -> dict[str, str]:
     """Site id -> name; the id if its file can't be read."""
-    plants = (
+    records = (
         _plant(row.id, row.file, row.added, row.updated)
         for row in session.execute(select(SITES).order_by(SITES.c.id))
     )
-    return {card.id: card.name for card in map(card_of, plants)}
+    return {card.id: card.name for card in map(card_of, records)}
 
 
 def card_of(record: SiteRecord | BrokenSite) -> Card:

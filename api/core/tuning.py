@@ -15,21 +15,21 @@ if TYPE_CHECKING:
     from fieldfare.analysis.tuning.steps import TuningStep
 
 
-def tuning(service: Service, plant: SiteRecord, *, household: bool = False) -> dict[str, Any]:
+def tuning(service: Service, record: SiteRecord, *, household: bool = False) -> dict[str, Any]:
     """What was changed this season, what it did, and the one setting to change next; JSON-ready.
 
     household : only a step that is the household's to make. Raises NoReadings, NotAssessed
     """
     from fieldfare.analysis.tuning.diary import diary, season_start
 
-    start, last = service.results.span(plant)
-    first = season_start(plant.site, last, start)
-    result = service.results.result(plant, first, last)
-    facts = service.facts_cache.kept(plant.site.id, first, last)
-    steps, others = steps_of(service.database, plant.site.id, first, last)
-    site = service.facts_cache.equipped(plant.site)
+    start, last = service.results.span(record)
+    first = season_start(record.site, last, start)
+    result = service.results.result(record, first, last)
+    facts = service.facts_cache.stored(record.site.id, first, last)
+    steps, others = steps_of(service.database, record.site.id, first, last)
+    site = service.facts_cache.with_borrowed_weather(record.site)
     document = diary(site, facts, result, steps, others, household=household)
-    return {"site": plant.site.id, "name": plant.site.site.name, **document}
+    return {"site": record.site.id, "name": record.site.name, **document}
 
 
 def log_step(works: MaintenanceLog, site: Site, step: TuningStep, who: Actor) -> WorkRow:

@@ -1,4 +1,4 @@
-"""The application: routes, guards, errors, put together."""
+"""Assemble the application: routes, middleware, error handlers."""
 
 from __future__ import annotations
 
@@ -23,17 +23,17 @@ from fieldfare.api.http.html import (
     booking_forms,
     check_pages,
     defect_pages,
-    evidence_screens,
+    event_pages,
     field_forms,
-    fleet_screens,
-    forms,
+    fleet_pages,
     handbook_pages,
-    pages,
+    householder_invitation,
     people_pages,
     provider_pages,
-    screens,
     season_pages,
     settings_pages,
+    sign_in_pages,
+    site_pages,
     site_settings,
     visit_pages,
 )
@@ -99,14 +99,14 @@ ROUTERS = (
     *(
         module.router
         for module in (
-            evidence_screens,
-            fleet_screens,
-            screens,
+            event_pages,
+            fleet_pages,
+            site_pages,
             advice_pages,
             season_pages,
             answer_pages,
             defect_pages,
-            forms,
+            householder_invitation,
             field_forms,
             visit_pages,
             booking_forms,
@@ -115,7 +115,7 @@ ROUTERS = (
             people_pages,
             check_pages,
             handbook_pages,
-            pages,
+            sign_in_pages,
             account,
             provider_pages,
         )

@@ -1,4 +1,4 @@
-"""What the routes work with, made once for the application."""
+"""Application state: the services that routes use, made once."""
 
 from __future__ import annotations
 
@@ -22,11 +22,11 @@ from fieldfare.api.jobs.leases import JobLeases
 from fieldfare.api.people.accounts import Accounts
 from fieldfare.api.people.audit import Audit
 from fieldfare.api.people.device_tokens import DeviceTokens
-from fieldfare.api.people.factors import Factors
 from fieldfare.api.people.home_links import HomeLinks
 from fieldfare.api.people.passkeys import PasskeySite
 from fieldfare.api.people.provider import Provider
 from fieldfare.api.people.saved_views import SavedViews
+from fieldfare.api.people.second_factors import Factors
 from fieldfare.api.people.secrets import Sealer, signing_key
 from fieldfare.api.people.sessions import Sessions
 from fieldfare.api.people.sign_in import SignIn
@@ -124,7 +124,7 @@ class AppState:
         return Notices(self.service.database, self.settings)
 
     @cached_property
-    def book(self) -> JobLeases:
+    def leases(self) -> JobLeases:
         return JobLeases(self.service.database)
 
     @cached_property

@@ -33,7 +33,7 @@ _COOKIE = APIKeyCookie(
 
 
 class SignInFirst(Exception):
-    """Nobody is signed in: a page sends the reader to sign in, the API answers 401."""
+    """No session: pages redirect to sign-in, the API answers 401."""
 
 
 class EnrolFirst(Exception):
@@ -72,17 +72,17 @@ def session_of(request: Request, *, anew: bool = False) -> LiveSession | None:
     parts = parts_of(request)
     if anew or not hasattr(request.state, "session"):
         secret = request.cookies.get(cookie_name(parts))
-        request.state.session = parts.sign_in.visit(secret) if secret else None
+        request.state.session = parts.sign_in.live_session(secret) if secret else None
     found: LiveSession | None = request.state.session
     return found
 
 
-def visit_of(request: Request) -> LiveSession | None:
+def live_session_of(request: Request) -> LiveSession | None:
     """As session_of. Raises EnrolFirst where the person must add a second factor first."""
-    visit = session_of(request)
-    if visit is not None and visit.must_enrol:
+    session = session_of(request)
+    if session is not None and session.must_enrol:
         raise EnrolFirst
-    return visit
+    return session
 
 
 def actor_of(request: Request) -> Actor:
@@ -90,14 +90,14 @@ def actor_of(request: Request) -> Actor:
 
     Raises 401 for a token that is not good, 403 where a session's unsafe request lacks its second secret.
     """
-    visit = None if _bearer(request) else visit_of(request)
+    session = None if _bearer(request) else live_session_of(request)
     is_unsafe = request.method not in SAFE
-    if visit is not None and is_unsafe and not same(request.headers.get(CSRF_HEADER, ""), visit.csrf):
+    if session is not None and is_unsafe and not same(request.headers.get(CSRF_HEADER, ""), session.csrf):
         raise HTTPException(403, f"the header {CSRF_HEADER} must hold the session's second secret")
-    return _asker(request, visit)
+    return _asker(request, session)
 
 
-def _asker(request: Request, visit: LiveSession | None) -> Actor:
+def _asker(request: Request, session: LiveSession | None) -> Actor:
     """As actor_of, without a look at the second secret: a form brings it in a field, which `writer`
     checks."""
     parts = parts_of(request)
@@ -106,8 +106,8 @@ def _asker(request: Request, visit: LiveSession | None) -> Actor:
         if actor is None:
             raise HTTPException(401, "this token is not, or no longer, good", {"WWW-Authenticate": "Bearer"})
         return actor
-    if visit is not None:
-        return visit.actor
+    if session is not None:
+        return session.actor
     return DEMO_VISITOR if parts.settings.demo else NOBODY
 
 
@@ -167,18 +167,17 @@ def _who(actor: Actor) -> str:
 
 
 def confirm(request: Request, actor: Actor, permission: str) -> None:
-    """Raises ConfirmFirst where the permission asks for it and the person showed who they are too long
-    ago."""
+    """Raise ConfirmFirst if the permission requires a recent confirmation and the session has none."""
     if permission in CONFIRM_FIRST and not actor.is_fresh:
         form = getattr(request, "_form", None)  # as Starlette keeps what the route has read
         fields = form.multi_items() if form is not None else []
         raise ConfirmFirst([(k, v) for k, v in fields if isinstance(v, str) and k != CSRF_FIELD])
 
 
-def plant_of(site_id: SiteId, request: Request, parts: AppStateHere) -> SiteRecord:
+def record_of(site_id: SiteId, request: Request, parts: AppStateHere) -> SiteRecord:
     """The path's site. Raises SignInFirst for nobody, UnknownSite where there is none or the actor may not
     see it: which sites exist is not shown to others."""
-    actor = _asker(request, visit_of(request))
+    actor = _asker(request, live_session_of(request))
     if actor.role == "nobody":
         raise SignInFirst
     if actor.sites is not None and site_id not in actor.sites:
@@ -186,4 +185,4 @@ def plant_of(site_id: SiteId, request: Request, parts: AppStateHere) -> SiteReco
     return parts.service.sites.get(site_id)
 
 
-PlantHere = Annotated[SiteRecord, Depends(plant_of)]
+SiteRecordHere = Annotated[SiteRecord, Depends(record_of)]

@@ -1,4 +1,4 @@
-"""What the API and the pages share when somebody decides about a finding."""
+"""Decide about a finding: shared by the API and the pages."""
 
 from __future__ import annotations
 
@@ -18,19 +18,19 @@ from fieldfare.api.http.app_state import AppState
 from fieldfare.api.people.access import OF_THE_FIRM, Actor
 
 
-def decide(parts: AppState, plant: SiteRecord, code: str, decision: Decision, actor: Actor) -> HandlingRow:
+def decide(parts: AppState, record: SiteRecord, code: str, decision: Decision, actor: Actor) -> HandlingRow:
     """Keep a decision about a finding that is open now. Raises InputError."""
-    site, now = plant.site.id, datetime.now(UTC)
-    severity = _severity(parts, plant, code)
+    site, now = record.site.id, datetime.now(UTC)
+    severity = _severity(parts, record, code)
     people = frozenset(colleagues(parts, actor))
-    made = checked(decision, code, now.astimezone(plant.site.zone).date(), people)
+    made = checked(decision, code, now.astimezone(record.site.zone).date(), people)
     row = HandlingRow(
         site,
         code,
         made.state,
         severity,
         made.who or actor.name,
-        end_of(made.until, plant.site.zone),
+        end_of(made.until, record.site.zone),
         made.reason,
         actor.name,
         now,
@@ -44,12 +44,12 @@ def decide(parts: AppState, plant: SiteRecord, code: str, decision: Decision, ac
     return row
 
 
-def undo(parts: AppState, plant: SiteRecord, code: str, actor: Actor) -> None:
-    """Take a decision back; nothing happens where there is none."""
-    was = parts.handlings.undo(plant.site.id, code, actor)
+def undo(parts: AppState, record: SiteRecord, code: str, actor: Actor) -> None:
+    """Undo a decision; does nothing without one."""
+    was = parts.handlings.undo(record.site.id, code, actor)
     if was is not None:
         parts.audit.note(
-            actor, "finding handling undone", plant.site.id, code=code, state=was.state, reason=was.reason
+            actor, "finding handling undone", record.site.id, code=code, state=was.state, reason=was.reason
         )
 
 
@@ -64,9 +64,9 @@ def names_of(parts: AppState) -> dict[str, str]:
     return {p.email: p.name for p in parts.accounts.all()}
 
 
-def _severity(parts: AppState, plant: SiteRecord, code: str) -> str:
+def _severity(parts: AppState, record: SiteRecord, code: str) -> str:
     """Raises InputError where the finding is not open."""
-    for result in (parts.service.results.newest(plant.site.id), rolling_result(parts.service, plant, None)):
+    for result in (parts.service.results.newest(record.site.id), rolling_result(parts.service, record, None)):
         if code in (found := open_severities(result)):
             return found[code]
-    raise InputError(f"{plant.site.id} has no open finding {code!r}")
+    raise InputError(f"{record.site.id} has no open finding {code!r}")

@@ -19,6 +19,7 @@ from fieldfare.analysis.errors import (
     NotAssessed,
     SiteError,
 )
+from fieldfare.analysis.plant.refusals import refusal
 from fieldfare.api.alerts.alerts import UnknownAlert
 from fieldfare.api.checks.photos import UnknownPhoto
 from fieldfare.api.checks.sheets import Signed
@@ -28,7 +29,7 @@ from fieldfare.api.core.sites import UnknownSite
 from fieldfare.api.http.auth import ConfirmFirst, EnrolFirst, SignInFirst
 from fieldfare.api.http.middleware.security_headers import SECURITY_HEADERS
 from fieldfare.api.people.accounts import AccountRefused, UnknownPerson
-from fieldfare.api.people.brake import TooManyTries
+from fieldfare.api.people.throttle import TooManyTries
 from fieldfare.api.records.maintenance_log import UnknownWork
 from fieldfare.api.visits.bookings import Clash, UnknownVisit
 
@@ -157,7 +158,7 @@ def _unusable(request: Request, error: FieldfareError) -> Response:
 
 
 def _invalid(request: Request, error: RequestValidationError) -> Response:
-    each = [{"where": ".".join(map(str, e["loc"])), "message": e["msg"]} for e in error.errors()]
+    each = [{"where": ".".join(map(str, e["loc"])), "message": refusal(e)} for e in error.errors()]
     detail = f"{each[0]['where']}: {each[0]['message']}" if each else "the request can't be read"
     if each and not request.url.path.startswith("/api/"):
         detail = _field_error(error.errors()[0])

@@ -375,7 +375,7 @@ class TokenOut(BaseModel):
 
 
 class ConsentIn(Shape):
-    purpose: Literal["monitoring", "fleet_learning", "monthly_letter"]
+    purpose: Literal["monitoring", "fleet_feedback", "monthly_letter"]
     given: bool
 
 
@@ -397,5 +397,5 @@ class Stored(BaseModel):
 
 
 def document(content: bytes | str, media_type: str = "application/json") -> Response:
-    """An answer that is ready as it is."""
+    """A response from a ready document."""
     return Response(content, media_type=media_type)

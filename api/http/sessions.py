@@ -11,14 +11,14 @@ from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import cookie_name, device_cookie_name, is_secure
 from fieldfare.api.people.access import NOBODY
 from fieldfare.api.people.accounts import AccountRefused
-from fieldfare.api.people.brake import TooManyTries
 from fieldfare.api.people.sessions import Origin, device_of
 from fieldfare.api.people.sign_in import DEVICE_LASTS_S, LiveSession, Opened
+from fieldfare.api.people.throttle import TooManyTries
 
 
 @dataclass(frozen=True)
 class Proof:
-    """A second factor as it was sent: a code, or a browser's answer for a passkey as JSON."""
+    """A submitted second factor: a code, or a passkey response as JSON."""
 
     code: str = ""
     credential: str = ""
@@ -86,23 +86,23 @@ def check_proof(parts: AppState, person: int, key: str, proof: Proof) -> str:
 
 
 def confirm_session(
-    request: Request, parts: AppState, visit: LiveSession, password: str, proof: Proof
+    request: Request, parts: AppState, session: LiveSession, password: str, proof: Proof
 ) -> str:
     """A person shows again who they are, in full. Returns the session's new secret. Raises Refused,
     TooManyTries."""
-    person, origin, device = visit.actor.person or 0, origin_of(request), _device(request, parts)
+    person, origin, device = session.actor.person or 0, origin_of(request), _device(request, parts)
     try:
-        parts.sign_in.check_password(visit.actor.name, password, origin.address, device)
+        parts.sign_in.check_password(session.actor.name, password, origin.address, device)
         if parts.factors.of_person(person):
             if not proof:
                 raise AccountRefused("this account has a second factor; give its code too")
             parts.sign_in.check_factor(
-                person, lambda p: check_proof(parts, p, visit.key, proof), origin.address, device
+                person, lambda p: check_proof(parts, p, session.key, proof), origin.address, device
             )
     except InputError as error:
         note_refusal(request, parts, error)
         raise
-    return parts.sessions.confirm(visit.key)
+    return parts.sessions.confirm(session.key)
 
 
 def note_refusal(request: Request, parts: AppState, error: InputError) -> None:
@@ -118,11 +118,11 @@ def tell(parts: AppState, person: int, subject: str, body: str) -> None:
 
 def _came_in(request: Request, parts: AppState, opened: Opened) -> None:
     """Note a sign-in, and tell its owner of one from a device that is new."""
-    visit = parts.sign_in.visit(opened.secret)
-    if visit is None:
+    session = parts.sign_in.live_session(opened.secret)
+    if session is None:
         return
     origin = origin_of(request)
-    parts.audit.note(visit.actor, "signed in", address=origin.address)
+    parts.audit.note(session.actor, "signed in", address=origin.address)
     if not parts.sign_in.is_known_device(opened.person, _device(request, parts)):
         text = (
             f"Somebody signed in to your account from a {origin.device} at {origin.address} that was not used"

@@ -55,7 +55,7 @@ class Runner:
     service: Service
     alerts: Alerts
     notices: Notices
-    book: JobLeases
+    leases: JobLeases
     do: Work = work
     stop: threading.Event = field(default_factory=threading.Event)
 
@@ -73,13 +73,13 @@ class Runner:
         return self._run(watch_now(moment, self._zones()[0]), moment)
 
     def _run(self, due: Iterable[Due], now: datetime) -> Counter[str]:
-        open_jobs = self.book.open_of(due, now)
+        open_jobs = self.leases.open_of(due, now)
         ended: Counter[str] = Counter()
         of_sites = [d for d in open_jobs if d.site != FIRM]
         if of_sites:
             ended += self._run_sites(of_sites, now)
         for d in open_jobs:
-            if d.site == FIRM and not self.stop.is_set() and (run := self.book.claim(d, now)) is not None:
+            if d.site == FIRM and not self.stop.is_set() and (run := self.leases.claim(d, now)) is not None:
                 ended[self._firm(run, d, now)] += 1
         return ended
 
@@ -94,7 +94,7 @@ class Runner:
             due,
         ) in suspects:  # one of them killed its worker and the pool: run each in a pool of its own
             if self.stop.is_set():
-                self.book.give_back(run)
+                self.leases.give_back(run)
             else:
                 ended[self._alone(run, due, now)] += 1
         return ended
@@ -110,13 +110,13 @@ class Runner:
             while queue or running:
                 while queue and len(running) < workers:
                     due = queue.pop()
-                    if (run := self.book.claim(due, now)) is not None:
+                    if (run := self.leases.claim(due, now)) is not None:
                         running[self._submit(pool, due)] = (run, due)
                 done, _ = wait(running, timeout=LOOK_S, return_when=FIRST_COMPLETED)
                 if self.stop.is_set():
                     break
                 if time.monotonic() - beaten > BEAT_S:
-                    self.book.beat()
+                    self.leases.beat()
                     beaten = time.monotonic()
                 broken = [f for f in done if isinstance(f.exception(), BrokenProcessPool)]
                 for future in done:
@@ -131,7 +131,7 @@ class Runner:
         finally:
             pool.shutdown(wait=not self.stop.is_set(), cancel_futures=True)
             for run, _ in running.values():
-                self.book.give_back(run)
+                self.leases.give_back(run)
         return suspects
 
     def _alone(self, run: int, due: Due, now: datetime) -> str:
@@ -140,7 +140,7 @@ class Runner:
         try:
             future = self._submit(pool, due)
             while not wait([future], timeout=BEAT_S).done:
-                self.book.beat()
+                self.leases.beat()
             return self._finish(run, due, future, now)
         finally:
             pool.shutdown(wait=False, cancel_futures=True)
@@ -159,13 +159,13 @@ class Runner:
             self._take_in(due, outcome, now)
         except WorkFailed as error:
             log.error("%s of %s failed: %s\n%s", due.kind, due.site, error, error.trace)
-            self.book.finish(run, "failed", str(error))
+            self.leases.finish(run, "failed", str(error))
             return "failed"
         except Exception as error:  # the other sites must continue
             log.exception("%s of %s failed", due.kind, due.site)
-            self.book.finish(run, "failed", f"{type(error).__name__}: {one_line(error)}")
+            self.leases.finish(run, "failed", f"{type(error).__name__}: {one_line(error)}")
             return "failed"
-        self.book.finish(run, "done", outcome.summary)
+        self.leases.finish(run, "done", outcome.summary)
         return "done"
 
     def _take_in(self, due: Due, outcome: JobOutcome, now: datetime) -> None:
@@ -195,13 +195,13 @@ class Runner:
                 summary = tidy(self.service)
         except FieldfareError as error:
             log.warning("%s failed: %s", due.kind, error)
-            self.book.finish(run, "failed", str(error))
+            self.leases.finish(run, "failed", str(error))
             return "failed"
         except Exception as error:
             log.exception("%s failed", due.kind)
-            self.book.finish(run, "failed", f"{type(error).__name__}: {error}")
+            self.leases.finish(run, "failed", f"{type(error).__name__}: {error}")
             return "failed"
-        self.book.finish(run, "done", summary)
+        self.leases.finish(run, "done", summary)
         return "done"
 
     def _zones(self) -> tuple[dict[str, ZoneInfo], ZoneInfo]:

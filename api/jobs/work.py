@@ -7,9 +7,9 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from fieldfare.analysis.errors import InputError
-from fieldfare.analysis.reports.verdict import FileFeed, file_due_text
+from fieldfare.analysis.reports.verdict import GONE_AFTER, SILENT_AFTER, FileFeed, file_due_text
 from fieldfare.api.core.results import NoReadings
-from fieldfare.api.core.service import Service, kept_open
+from fieldfare.api.core.service import Service, worker_service
 from fieldfare.api.core.settings import Settings
 from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.jobs.due import is_on_the_hour, watch_time
@@ -23,9 +23,7 @@ ONLY_WATCHED = frozenset({"silence", "file_due"})
 """Codes that the nightly work does not judge."""
 NOTHING_NEW_AFTER = timedelta(minutes=30)
 """Without a reading for so long, the look before saw all there is: a gateway may send a quarter late."""
-SILENT_AFTER = {"watch": timedelta(hours=6), "act": timedelta(hours=48)}
-"""Nothing heard for so long (common practice: gateways repeat every few minutes, routers are off for a
-night)."""
+_SILENT = {"watch": SILENT_AFTER, "act": GONE_AFTER}
 
 
 @dataclass(frozen=True)
@@ -39,7 +37,7 @@ class JobOutcome:
 
 def work(settings: Settings, kind: str, site: str, key: str) -> JobOutcome:
     """Run one job for one site. kind : night, watch, month or winter."""
-    service = kept_open(settings)
+    service = worker_service(settings)
     record = service.sites.get(site)
     if kind == "night":
         return night(service, record)
@@ -109,7 +107,7 @@ def _works(service: Service, record: SiteRecord, newest: int) -> bool:
 
 def silence(quiet: timedelta) -> dict[str, Any] | None:
     """The finding that a site has been silent for too long; None if it has readings."""
-    reached = [severity for severity, limit in SILENT_AFTER.items() if quiet >= limit]
+    reached = [severity for severity, limit in _SILENT.items() if quiet >= limit]
     if not reached:
         return None
     hours = quiet.total_seconds() / 3600
@@ -124,7 +122,7 @@ def silence(quiet: timedelta) -> dict[str, Any] | None:
                 "label": "since the last reading",
                 "value": round(hours, 1),
                 "unit": "h",
-                "limit": SILENT_AFTER[reached[-1]].total_seconds() / 3600,
+                "limit": _SILENT[reached[-1]].total_seconds() / 3600,
             }
         ],
         "causes": [],

@@ -17,16 +17,6 @@ from sqlalchemy.orm import Session
 from fieldfare.analysis.errors import InputError
 from fieldfare.api.people.access import OF_THE_FIRM, Actor, Role
 from fieldfare.api.people.accounts import AccountRefused, tidy_email
-from fieldfare.api.people.brake import (
-    FORGOTTEN_AFTER,
-    FREE_TRIES,
-    FREE_TRIES_OF_ADDRESS,
-    TooManyTries,
-    address_key,
-    count_key,
-    count_tries,
-    forgive_tries,
-)
 from fieldfare.api.people.passwords import hash_password, is_password, needs_new_hash
 from fieldfare.api.people.secrets import mark_of, new_secret
 from fieldfare.api.people.sessions import (
@@ -37,6 +27,16 @@ from fieldfare.api.people.sessions import (
     PENDING_FOR,
     Origin,
     open_row,
+)
+from fieldfare.api.people.throttle import (
+    FORGOTTEN_AFTER,
+    FREE_TRIES,
+    FREE_TRIES_OF_ADDRESS,
+    TooManyTries,
+    address_key,
+    count_key,
+    count_tries,
+    forgive_tries,
 )
 from fieldfare.api.state.database import Database
 from fieldfare.api.state.people_tables import (
@@ -92,8 +92,7 @@ class LiveSession:
 
 @dataclass(frozen=True)
 class Opened:
-    """A session that a right password opened. pending : a second factor is asked for before it opens
-    anything"""
+    """A session opened by a correct password. pending : it needs a second factor first"""
 
     secret: str
     person: int
@@ -163,7 +162,7 @@ class SignIn:
         return Opened(secret, person, pending)
 
     def pending(self, secret: str) -> tuple[int, str] | None:
-        """The person and the key of a session that waits for its second factor; None where there is none."""
+        """Person and key of a session that waits for its second factor; None for any other."""
         with self._database.read() as session:
             row = session.get(SignedIn, mark_of(secret))
             if row is None or not row.pending or row.expires < _now() or row.person is None:
@@ -227,7 +226,7 @@ class SignIn:
         with self._database.write() as session:
             return open_row(session, None, link_id, LINK_LONGEST, way="link")
 
-    def visit(self, secret: str) -> LiveSession | None:
+    def live_session(self, secret: str) -> LiveSession | None:
         """Who a session's secret stands for; None where it has ended or waits for its second factor."""
         now = _now()
         must_enrol = False

@@ -1,5 +1,4 @@
-"""A figure that a stranger recomputes from the pack's CSV files with pandas: few lines, run before they are
-handed out."""
+"""A short pandas script that recomputes a figure from the pack's CSV files, run before it is included."""
 
 from __future__ import annotations
 
@@ -76,7 +75,7 @@ def recipe_for(
 
 
 def run_recipe(folder: Path) -> float:
-    """What the script of a pack gives: the very lines that the stranger runs, but for what they print."""
+    """Run the script of a pack and return its figure."""
     return float(runpy.run_path(str(folder / NAME))["result"])
 
 
@@ -120,7 +119,7 @@ def _rooms(
         if zone and zone["mean_c"] is not None and sum(q.zone == p.zone for q in rooms) == 1:
             lines = (
                 f"room = {_series(files[p.id])}",
-                f'days = room.tz_convert("{site.site.timezone}").resample("D").mean()',
+                f'days = room.tz_convert("{site.timezone}").resample("D").mean()',
                 "result = days.mean()",
             )
             name = f"comfort.zones.{p.zone}.mean_c"
@@ -136,7 +135,7 @@ def _pressure(site: Site, facts: Facts, points: Sequence[Point], files: Mapping[
     own = float(np.mean(known[np.isfinite(known)][-PRESSURE_DAYS:]))
     lines = (
         f"pressure = {_series(files[gauges[0].id])}",
-        f'days = pressure.tz_convert("{site.site.timezone}").resample("D").median()',
+        f'days = pressure.tz_convert("{site.timezone}").resample("D").median()',
         f"result = days.dropna().tail({PRESSURE_DAYS}).mean()",
     )
     return Recipe(f"Circuit pressure of the last {PRESSURE_DAYS} days", "bar", _script(*lines), own)

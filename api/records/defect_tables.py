@@ -17,7 +17,7 @@ import pyarrow.csv as pacsv
 
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.facts.tables import Facts
-from fieldfare.analysis.minutes.operating_state import UNKNOWN, UNTOLD
+from fieldfare.analysis.minutes.operating_state import UNKNOWN, USE_UNKNOWN
 from fieldfare.analysis.plant.quantities import MODES
 from fieldfare.analysis.plant.site import Point, Site
 from fieldfare.analysis.readings import MS_PER_MINUTE, Samples
@@ -46,7 +46,7 @@ EVENTS = (
     "cut",
     "fault_codes",
 )
-_USES = {code: word for word, code in MODES.items()} | {UNTOLD: "not known", UNKNOWN: "not known"}
+_USES = {code: word for word, code in MODES.items()} | {USE_UNKNOWN: "not known", UNKNOWN: "not known"}
 
 
 @dataclass
@@ -136,7 +136,7 @@ def _values(point: Point, samples: Samples) -> tuple[pa.Array, pa.Array]:
 
 
 def meter_class(point: Point) -> str:
-    """The meter's class as the site file has it; empty for what is no energy meter."""
+    """The meter class of the site file; empty for other points."""
     if not point.kind.energy or "power" not in point.kind.forms:
         return ""
     standard = "EN 1434" if "heat" in point.quantity and "pump" not in point.quantity else "EN 50470"
@@ -178,7 +178,7 @@ def point_rows(files: PointFiles, site: Site) -> list[dict[str, Any]]:
             "readings": f.count,
             "first_utc": utc(f.first),
             "last_utc": utc(f.last),
-            "site_zone": site.site.timezone,
+            "site_zone": site.timezone,
         }
         for f in files.files.values()
     ]

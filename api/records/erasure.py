@@ -56,7 +56,7 @@ def _notices_naming(session: Session, site_id: str) -> list[int]:
 
 
 def _forget_messages(service: Service, site_id: str) -> None:
-    from fieldfare.collector.mqtt.health import forget
+    from fieldfare.collector.mqtt.dead_letters import forget
     from fieldfare.collector.mqtt.journal import FILE, Journal
 
     if not (service.settings.data / FILE).exists():

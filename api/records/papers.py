@@ -131,7 +131,7 @@ def check_paper(service: Service, record: SiteRecord, key: SheetKey) -> Paper:
 def hand_over_paper(service: Service, record: SiteRecord) -> Paper:
     """First weeks after hand-over against the design; from the first reading if no hand-over is given."""
     start, end = service.results.span(record)
-    first = max(start, record.site.site.handed_over or start)
+    first = max(start, record.site.handed_over or start)
     if first > end:
         raise NoReadings(record.site.id, f"since the hand-over on {first}", (start, end))
     last = min(end, first + timedelta(days=HAND_OVER_DAYS - 1))
@@ -163,7 +163,7 @@ def paper_for(service: Service, record: SiteRecord, kind: str, period: str) -> P
 
 
 def keep_paper(service: Service, site: str, paper: Paper) -> None:
-    """Store a paper's contents, so that it can be shown as it was sent."""
+    """Store a paper's contents, so that it can be shown again as sent."""
     row = StoredPaper(
         site=site, kind=paper.kind, period=paper.period, made=datetime.now(UTC), contents=paper.contents
     )
@@ -266,7 +266,7 @@ def _like_weather(
     from fieldfare.analysis.figures.like_weather import like_weather
 
     def made() -> dict[str, Any]:
-        kept = (service.facts_cache.kept(record.site.id, *days).days for days in (before, after))
+        kept = (service.facts_cache.stored(record.site.id, *days).days for days in (before, after))
         return like_weather(record.site, *kept).as_dict()
 
     return service.compared.get((before, after, *made_of), made) if made_of else made()
@@ -315,7 +315,7 @@ def _common_contents(
     from fieldfare.dashboards.rows.days import day_rows
 
     result = under_standing_verdict(service, record, orjson.loads(document))
-    days = day_rows(service.facts_cache.kept(record.site.id, first, last), record.site.zone)
+    days = day_rows(service.facts_cache.stored(record.site.id, first, last), record.site.zone)
     return {"site": _about(record), "result": result, "days": days, "firm": service.firm.signature}
 
 

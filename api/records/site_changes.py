@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from fieldfare.analysis.errors import Problem, SiteError
 from fieldfare.analysis.plant.site import Site
-from fieldfare.api.core.facts_cache import plant_mark, result_mark
+from fieldfare.api.core.facts_cache import facts_site_hash, results_site_hash
 from fieldfare.api.core.service import Service
 from fieldfare.api.running.intake import check_site_text
 from fieldfare.dashboards.site_form.edit import KeyChange, changes
@@ -77,12 +77,12 @@ def _recalculates(service: Service, before: Site | None, after: Site) -> Iterabl
             "or when it is next opened."
         )
         return
-    if plant_mark(before) != plant_mark(after):
+    if facts_site_hash(before) != facts_site_hash(after):
         yield (
             f"{_days(service, after.id)} of this home are calculated again from the readings, tonight "
             "or when it is next opened."
         )
-    elif result_mark(before) != result_mark(after):
+    elif results_site_hash(before) != results_site_hash(after):
         yield (
             "Figures and findings are worked out again when the home is next opened, tonight at the latest. "
             "The daily values stay."
@@ -93,7 +93,7 @@ def _recalculates(service: Service, before: Site | None, after: Site) -> Iterabl
     if gone:
         yield f"Readings of {', '.join(sorted(gone))} stay in the store, but are no longer used or collected."
     if tuple(before.points_of("outdoor_temperature")) != tuple(after.points_of("outdoor_temperature")):
-        borrowers = [p.site.site.name for p in service.sites.all() if p.site.site.outdoor_from == after.id]
+        borrowers = [p.site.name for p in service.sites.all() if p.site.site.outdoor_from == after.id]
         if borrowers:
             names = ", ".join(borrowers)
             yield f"So are those of the homes that take the outdoor temperature from here: {names}."

@@ -41,8 +41,8 @@ class Clash(InputError):
 
 
 @dataclass(frozen=True)
-class Wish:
-    """A visit as it is asked for. person : number of the account, None for nobody yet"""
+class BookingRequest:
+    """A requested visit. person : id of the account, None while unassigned"""
 
     start: datetime
     minutes: int
@@ -53,7 +53,7 @@ class Wish:
 
 @dataclass(frozen=True)
 class BookingRow:
-    """A booked or cancelled visit. who : name of the person, empty for nobody"""
+    """A booked or cancelled visit. who : name of the person, empty while unassigned"""
 
     id: int
     uid: str
@@ -125,7 +125,9 @@ class Bookings:
         with self._database.read() as session:
             return _row(_own(session, site, visit), _names(session))
 
-    def book(self, site: str, wish: Wish, by: Actor, now: datetime, *, even_so: bool = False) -> BookingRow:
+    def book(
+        self, site: str, wish: BookingRequest, by: Actor, now: datetime, *, even_so: bool = False
+    ) -> BookingRow:
         """Book a visit. even_so : although the person is elsewhere then. Raises InputError, Clash."""
         _check(wish, now)
         with self._database.write() as session:
@@ -144,7 +146,7 @@ class Bookings:
             return _row(row, _names(session))
 
     def change(
-        self, site: str, visit: int, wish: Wish, by: Actor, now: datetime, *, even_so: bool = False
+        self, site: str, visit: int, wish: BookingRequest, by: Actor, now: datetime, *, even_so: bool = False
     ) -> BookingRow:
         """Change a visit, or book a cancelled one again. Raises InputError, Clash, UnknownVisit."""
         with self._database.write() as session:
@@ -187,7 +189,7 @@ def colleagues(database: Database) -> dict[int, str]:
         return dict(session.execute(chosen.order_by(Person.name)).all())
 
 
-def _check(wish: Wish, now: datetime) -> None:
+def _check(wish: BookingRequest, now: datetime) -> None:
     if wish.start < now - timedelta(minutes=MOST_MINUTES):
         raise InputError("that time is over; a visit is booked for a time to come")
     if wish.start > now + FURTHEST:
@@ -195,14 +197,16 @@ def _check(wish: Wish, now: datetime) -> None:
     _check_size(wish)
 
 
-def _check_size(wish: Wish) -> None:
+def _check_size(wish: BookingRequest) -> None:
     if not LEAST_MINUTES <= wish.minutes <= MOST_MINUTES:
         raise InputError(f"a visit takes {LEAST_MINUTES} to {MOST_MINUTES} minutes")
-    if len(wish.note) > MOST_NOTE or len(wish.findings) > MOST_FINDINGS:
-        raise InputError(f"a note has up to {MOST_NOTE} characters")
+    if len(wish.note) > MOST_NOTE:
+        raise InputError(f"the note has {len(wish.note)} characters; at most {MOST_NOTE} are kept")
+    if len(wish.findings) > MOST_FINDINGS:
+        raise InputError(f"a visit has up to {MOST_FINDINGS} findings")
 
 
-def _free(session: Session, wish: Wish, visit: int | None, even_so: bool) -> None:
+def _free(session: Session, wish: BookingRequest, visit: int | None, even_so: bool) -> None:
     """Raises InputError for somebody who can't be sent, Clash where they are elsewhere."""
     if wish.person is None:
         return
@@ -222,7 +226,7 @@ def _free(session: Session, wish: Wish, visit: int | None, even_so: bool) -> Non
             raise Clash(person.name, other.site)
 
 
-def _fill(row: Booking, wish: Wish, by: Actor, now: datetime) -> None:
+def _fill(row: Booking, wish: BookingRequest, by: Actor, now: datetime) -> None:
     row.start, row.minutes, row.person = wish.start, wish.minutes, wish.person
     row.findings, row.note = list(wish.findings), wish.note
     row.changed, row.changed_by = now, by.name

@@ -1,4 +1,4 @@
-"""Signs that an export is another home's: same columns, but readings that do not fit the stored ones."""
+"""Refuse an export of another home: readings that do not fit the stored ones."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ _SERIAL = re.compile(
 )
 
 
-class OtherHome(InputError):
+class AnotherHomesFile(InputError):
     """The file seems to be another home's; nothing of it was stored."""
 
 
@@ -76,8 +76,8 @@ def check_readings(site: Site, path: Path, new: Readings, store: Store) -> None:
         raise _refused(path, f"{bad[0]}{more}")
 
 
-def _refused(path: Path, sign: str) -> OtherHome:
-    return OtherHome(f"{path}: looks like the file of another home: {sign}; nothing was stored")
+def _refused(path: Path, sign: str) -> AnotherHomesFile:
+    return AnotherHomesFile(f"{path}: looks like the file of another home: {sign}; nothing was stored")
 
 
 def _broken_totals(site: Site, new: Readings, store: Store) -> dict[str, str]:

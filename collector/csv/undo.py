@@ -12,7 +12,7 @@ import pyarrow as pa
 from fieldfare.analysis.readings import Readings, Samples
 from fieldfare.collector.store.merge import cleaned_readings, compared
 from fieldfare.collector.store.protocol import Reverted, Store
-from fieldfare.collector.store.sealed_file import read_file, write_file
+from fieldfare.collector.store.sealed_file import pieces_of, read_file, write_file
 from fieldfare.collector.store.sealed_index import DamagedFile
 
 
@@ -49,8 +49,8 @@ class Undo:
             return
         self.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         if before:
-            write_file(self._replaced(self._count), before)
-        write_file(self._written(self._count), written)
+            write_file(self._replaced(self._count), pieces_of(before))
+        write_file(self._written(self._count), pieces_of(written))
         self._count += 1
 
     def run(self, store: Store, site: str) -> Reverted:

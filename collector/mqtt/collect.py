@@ -9,7 +9,6 @@ its packet id.
 
 from __future__ import annotations
 
-import contextlib
 import logging
 import random
 import sqlite3
@@ -21,7 +20,7 @@ from threading import Event
 from fieldfare.analysis.errors import FieldfareError, InputError
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.readings import Readings
-from fieldfare.collector.mqtt import dead_letters, health
+from fieldfare.collector.mqtt import dead_letters
 from fieldfare.collector.mqtt.connection import Link, LinkDown, Packet
 from fieldfare.collector.mqtt.decode import (
     Decoded,
@@ -104,13 +103,12 @@ class Collector:
         self._mids: list[tuple[int, int]] = []
         self._bytes = 0
         self._live = False  # whether the held messages came on the current connection
-        self._began = self._last_came = self._heard_at = self._asked_at = time.monotonic()
+        self._began = self._last_came = self._asked_at = time.monotonic()
         self._drift = clock() - time.monotonic()
         self._known_by_id = self._journal.arrivals(settings.client_id)
         self._arrivals: dict[str, int] = {}
         self._arrived_floor = max((arrived for _, arrived in self._known_by_id.values()), default=0)
         self._written_filters = self._journal.filters(settings.client_id)
-        self._new_arrivals = health.Arrivals()
 
     def run(self, stop: Event) -> Totals:
         """The main loop."""
@@ -238,7 +236,7 @@ class Collector:
         messages, now = self._messages, int(self._clock() * 1000)
         decoded = self._decoder.decode(messages, now)
         try:
-            new_aside = self._note(decoded, decoded.refused, now)
+            new_aside = self._note(decoded)
             for site, readings in decoded.readings.items():
                 new_aside += self._append(site, readings, now)
         except Exception as error:
@@ -275,26 +273,16 @@ class Collector:
         self.totals.stored += done.stored
         self.totals.replaced += done.replaced
         self.totals.duplicates += done.duplicates
-        self._new_arrivals.record(site, readings, now)
         return 0
 
-    def _note(self, decoded: Decoded, refused: list[RefusedMessage], now: int) -> int:
-        """Write dead letters, arrivals and statuses in one transaction.
-        Return the count of new dead letters."""
-        arrivals = sorted(decoded.arrival_timed | {r.message for r in refused})
-        write_heard = time.monotonic() - self._heard_at >= self._settings.seen_seconds and bool(
-            self._new_arrivals.points
-        )
-        if not (arrivals or refused or decoded.statuses or write_heard):
+    def _note(self, decoded: Decoded) -> int:
+        """Write dead letters and arrival times in one transaction. Return the count of new dead letters."""
+        arrivals = sorted(decoded.arrival_timed | {r.message for r in decoded.refused})
+        if not arrivals:
             return 0
         with self._journal.writing() as db:
-            new = self._keep(db, refused)
+            new = self._keep(db, decoded.refused)
             self._remember(db, arrivals)
-            health.write_statuses(db, decoded.statuses)
-            if write_heard:
-                self._new_arrivals.write(db, now)
-        if write_heard:
-            self._heard_at = time.monotonic()
         return new
 
     def _keep(self, db: sqlite3.Connection, refused: list[RefusedMessage]) -> int:
@@ -351,22 +339,16 @@ class Collector:
         self._routes = Routes(sites)
         self._decoder = MessageDecoder(self._routes)
         for site, point, reason in self._routes.left_out:
-            text = f"{site}: the point {point} is not collected: {reason}"
-            log.error(text)
-            with contextlib.suppress(sqlite3.Error):
-                self._journal.note(int(self._clock() * 1000), "point", text)
+            log.error("%s: the point %s is not collected: %s", site, point, reason)
 
     def _watch_clock(self) -> None:
-        """Record a jump of the clock: arrival times before and after it can't be compared."""
+        """Notice a jump of the clock: arrival times before and after it can't be compared."""
         drift = self._clock() - time.monotonic()
         if abs(jump := drift - self._drift) >= _CLOCK_JUMP_S:
             self._arrivals.clear()
             self._arrived_floor = 0
             self.totals.clock_jumps += 1
-            text = f"this machine's clock jumped by {jump:+.0f} s"
-            log.warning(text)
-            with contextlib.suppress(sqlite3.Error):
-                self._journal.note(int(self._clock() * 1000), "clock", text)
+            log.warning("this machine's clock jumped by %+.0f s", jump)
         self._drift = drift
 
     def _finish(self) -> None:
@@ -375,7 +357,6 @@ class Collector:
             if self._messages:
                 self._commit()
             with self._journal.writing() as db:
-                self._new_arrivals.write(db, int(self._clock() * 1000))
                 self._write_filters(db)
         except (StoreTrouble, LinkDown, sqlite3.Error, OSError) as error:
             log.error("stopped with %d messages left to the broker: %s", len(self._messages), error)

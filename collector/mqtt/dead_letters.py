@@ -174,6 +174,12 @@ def clear(journal: Journal, site: str | None = None, ids: Iterable[int] | None =
     return gone
 
 
+def forget(journal: Journal, site: str) -> None:
+    """Delete a site's dead letters, and overwrite them in the file."""
+    clear(journal, site)
+    journal.db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+
+
 def _remove(db: sqlite3.Connection, ids: Sequence[int]) -> int:
     gone = size = 0
     for i in ids:

@@ -12,12 +12,12 @@ import orjson
 from fieldfare.analysis.readings import Readings, Samples, ordered
 from fieldfare.collector import validation
 from fieldfare.collector.mqtt import senml
-from fieldfare.collector.mqtt.parts import (
+from fieldfare.collector.mqtt.payload import (
     NOTHING,
     instant,
+    is_status,
     milliseconds,
     pointed,
-    status_of,
     unit_of,
 )
 from fieldfare.collector.mqtt.topics import (
@@ -56,24 +56,16 @@ class RefusedMessage(NamedTuple):
     reason: str
 
 
-class StatusSeen(NamedTuple):
-    """A gateway went online or offline."""
-
-    site: str
-    online: bool
-    arrived: int
-
-
 class Decoded(NamedTuple):
     """Result of decoding a run of messages.
 
-    readings : by site. refused : in message order. arrival_timed : messages with a reading timed by arrival.
-        unasked : messages on topics nobody subscribed to
+    readings : by site. refused : in message order. statuses : valid gateway statuses, which change nothing.
+        arrival_timed : messages with a reading timed by arrival. unasked : messages outside our subscriptions
     """
 
     readings: dict[str, Readings]
     refused: list[RefusedMessage]
-    statuses: list[StatusSeen]
+    statuses: list[int]
     arrival_timed: set[int]
     unasked: list[int]
 
@@ -95,7 +87,7 @@ class MessageDecoder:
         self._routes = routes
         self._active: list[Lane] = []
         self._refused: list[RefusedMessage] = []
-        self._statuses: list[StatusSeen] = []
+        self._statuses: list[int] = []
         self._timed: set[int] = set()
         self._now = 0
 
@@ -137,11 +129,10 @@ class MessageDecoder:
         if isinstance(route, Lost):
             self._refuse(number, route.site, route.reason)
             return
-        online = status_of(message.payload)
-        if online is None:
-            self._refuse(number, route.site, "a status is online or offline")
+        if is_status(message.payload):
+            self._statuses.append(number)
         else:
-            self._statuses.append(StatusSeen(route.site, online, message.arrived))
+            self._refuse(number, route.site, "a status is online or offline")
 
     def _pack(self, site: TopicSite, message: Message, number: int) -> None:
         try:

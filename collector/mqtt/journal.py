@@ -1,4 +1,4 @@
-"""The collector's journal (SQLite): dead letters, unacknowledged arrivals, gateway statuses.
+"""The collector's journal (SQLite): dead letters, unacknowledged arrivals, subscriptions.
 
 One file in the data folder in WAL mode, durable at every commit. The collector writes it; the command line
 and the service may read and write it at the same time.
@@ -27,22 +27,11 @@ INSERT OR IGNORE INTO aside_tally VALUES (1, 0, 0, 0, 0);
 CREATE TABLE IF NOT EXISTS arrivals (
     seq INTEGER PRIMARY KEY AUTOINCREMENT, client TEXT NOT NULL, mid INTEGER NOT NULL, digest BLOB NOT NULL,
     arrived INTEGER NOT NULL, UNIQUE (client, mid));
-CREATE TABLE IF NOT EXISTS seen (
-    site TEXT NOT NULL, point TEXT NOT NULL, arrived INTEGER NOT NULL, time INTEGER NOT NULL,
-    lag INTEGER NOT NULL,
-    readings INTEGER NOT NULL, late INTEGER NOT NULL, PRIMARY KEY (site, point)) WITHOUT ROWID;
-CREATE TABLE IF NOT EXISTS late_days (
-    site TEXT NOT NULL, day INTEGER NOT NULL, readings INTEGER NOT NULL, arrived INTEGER NOT NULL,
-    PRIMARY KEY (site, day)) WITHOUT ROWID;
-CREATE TABLE IF NOT EXISTS status (
-    site TEXT PRIMARY KEY, online INTEGER NOT NULL, since INTEGER NOT NULL,
-    heard INTEGER NOT NULL) WITHOUT ROWID;
 CREATE TABLE IF NOT EXISTS filters (
     client TEXT NOT NULL, filter TEXT NOT NULL, PRIMARY KEY (client, filter)) WITHOUT ROWID;
-CREATE TABLE IF NOT EXISTS notes (
-    id INTEGER PRIMARY KEY AUTOINCREMENT, time INTEGER NOT NULL, kind TEXT NOT NULL, text TEXT NOT NULL);
 """
-_NOTES_KEPT = 1_000
+# Tables of earlier releases, which nothing read: an erased home must not stay in them.
+_RETIRED = "".join(f"DROP TABLE IF EXISTS {table};\n" for table in ("seen", "late_days", "status", "notes"))
 
 
 class Journal:
@@ -55,7 +44,7 @@ class Journal:
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         self.path: Path = folder / FILE
         try:
-            self._db = connected(self.path, _TABLES)
+            self._db = connected(self.path, _TABLES + _RETIRED)
         except (sqlite3.DatabaseError, UnicodeDecodeError) as error:
             raise FieldfareError(f"{self.path}: {error}") from error
 
@@ -78,16 +67,6 @@ class Journal:
     def filters(self, client: str) -> set[str]:
         """The filters of the client's session at the broker."""
         return {f for (f,) in self._db.execute("SELECT filter FROM filters WHERE client = ?", (client,))}
-
-    def note(self, time: int, kind: str, text: str) -> None:
-        """Record an event for the operator, such as a jump of the clock."""
-        with self.writing() as db:
-            db.execute("INSERT INTO notes (time, kind, text) VALUES (?, ?, ?)", (time, kind, text))
-            db.execute("DELETE FROM notes WHERE id <= (SELECT max(id) FROM notes) - ?", (_NOTES_KEPT,))
-
-    def notes(self) -> list[tuple[int, str, str]]:
-        """Time [ms], kind and text, oldest first."""
-        return list(self._db.execute("SELECT time, kind, text FROM notes ORDER BY id"))
 
     def close(self) -> None:
         self._db.close()

@@ -51,7 +51,6 @@ class MqttSettings:
     idle_seconds: float = 0.05
     back_off_seconds: tuple[float, float] = (0.5, 60.0)
     sites_seconds: float = 2.0
-    seen_seconds: float = 10.0
     set_aside_messages: int = 200_000
     set_aside_bytes: int = 256_000_000
 

@@ -64,7 +64,8 @@ class Pointed:
 
 @dataclass(frozen=True, slots=True)
 class Status:
-    """`fieldfare/{site}/status`: a gateway's birth or last will."""
+    """`fieldfare/{site}/status`: a gateway's birth or last will. Accepted, not stored: silence shows in the
+    readings."""
 
     site: str
 

@@ -8,13 +8,10 @@ footer unprotected.
 
 from __future__ import annotations
 
+import io
 import struct
 import zlib
-from itertools import pairwise
-from typing import TYPE_CHECKING, NamedTuple
-
-if TYPE_CHECKING:
-    import pyarrow.parquet as pq
+from typing import Any, BinaryIO, NamedTuple
 
 _MARK = b"ffcheck1"
 _TAIL = struct.Struct("<II8s")  # groups, CRC-32 of the rest, mark
@@ -39,18 +36,54 @@ class ChecksumMismatch(ValueError):
     """The file differs from what was written; the message says where."""
 
 
-def with_checksums(file: bytes) -> bytes:
-    """Return a Parquet file with its checksums added."""
-    import pyarrow as pa
-    import pyarrow.parquet as pq
+class ChecksumWriter(io.RawIOBase):
+    """Binary file for a Parquet writer that adds the checksums to what is written.
 
-    footer = footer_start(memoryview(file))
-    meta = pq.read_metadata(pa.BufferReader(file))
-    starts = [_start(meta.row_group(n)) for n in range(meta.num_row_groups)]
-    edges = [len(_MAGIC), *starts[1:], footer] if starts else []  # of a month without readings: no group
-    records = b"".join(_GROUP.pack(b, zlib.crc32(file[a:b])) for a, b in pairwise(edges))
-    rest = zlib.crc32(file[footer:], zlib.crc32(records))
-    return b"".join((file[:footer], records, _TAIL.pack(len(starts), rest, _MARK), file[footer:]))
+    Call `begin` when the writer has written its mark, `end_group` after each row group, `finish` when the
+    writer is closed.
+    """
+
+    def __init__(self, file: BinaryIO) -> None:
+        super().__init__()
+        self._file = file
+        self._size = self._crc = 0
+        self._records: list[bytes] = []
+        self._footer: list[bytes] | None = None
+
+    def writable(self) -> bool:
+        return True
+
+    def tell(self) -> int:
+        return self._size
+
+    def write(self, data: Any) -> int:
+        size = memoryview(data).nbytes
+        if self._footer is None:
+            self._file.write(data)
+            self._crc = zlib.crc32(data, self._crc)
+        else:
+            self._footer.append(bytes(data))
+        self._size += size
+        return size
+
+    def begin(self) -> None:
+        """Start the first row group."""
+        self._crc = 0
+
+    def end_group(self) -> None:
+        """A row group is written."""
+        self._records.append(_GROUP.pack(self._size, self._crc))
+        self._crc = 0
+
+    def end_groups(self) -> None:
+        """All row groups are written; what follows is the footer."""
+        self._footer = []
+
+    def finish(self) -> None:
+        """Write the checksums and the footer."""
+        records, footer = b"".join(self._records), b"".join(self._footer or ())
+        rest = zlib.crc32(footer, zlib.crc32(records))
+        self._file.write(records + _TAIL.pack(len(self._records), rest, _MARK) + footer)
 
 
 def read_checksums(data: memoryview) -> Checksums | None:
@@ -81,8 +114,3 @@ def footer_start(data: memoryview) -> int:
     if magic != _MAGIC or start < len(_MAGIC):
         raise ChecksumMismatch("it does not end as a Parquet file; it was cut off")
     return start
-
-
-def _start(group: pq.RowGroupMetaData) -> int:
-    columns = (group.column(n) for n in range(group.num_columns))
-    return min(c.dictionary_page_offset or c.data_page_offset for c in columns)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable
 
 import numpy as np
@@ -13,11 +14,13 @@ from fieldfare.collector.store.files import Locks
 from fieldfare.collector.store.merge import (
     cleaned_readings,
     compared,
+    concatenated,
     days_of,
     overlay,
     reversal,
     without,
 )
+from fieldfare.collector.store.month_merge import Edit, beside
 from fieldfare.collector.store.protocol import Appended, Reverted
 from fieldfare.collector.store.sealed import (
     Sealed,
@@ -25,6 +28,7 @@ from fieldfare.collector.store.sealed import (
     month_start,
     settle_announced,
 )
+from fieldfare.collector.store.sealed_index import RowGroup
 
 BULK = 20_000
 """An append of so many readings goes straight to sealed files: rewriting a month then costs less than a row
@@ -88,43 +92,56 @@ class LocalWriter:
         return fresh, late
 
     def _sealed_beside(self, site: str, written: Readings) -> Readings:
-        """Sealed readings of the same points in the months of some samples."""
+        """Sealed readings of the same points in the months and the span of some samples."""
         if not written:
             return {}
         days = np.unique(np.concatenate([days_of(s.time) for s in written.values()]))
         sealed: Readings = {}
+        spans = {p: (int(s.time[0]), int(s.time[-1])) for p, s in written.items()}
+
+        def wanted(point: str, group: RowGroup) -> bool:
+            return point in spans and group.first <= spans[point][1] and spans[point][0] <= group.last
+
         for month in sorted({month_of(day * MS_PER_DAY) for day in days.tolist()}):
-            sealed = overlay(self._sealed.read_month(site, month, written), sealed)
+            sealed = overlay(self._sealed.read_month(site, month, wanted), sealed)
         return sealed
 
     def _append_sealed(self, site: str, new: Readings) -> tuple[int, int]:
-        with self._recent.reading() as db:
-            hot = recent_rows.fetch(db, site)
+        hot = self._hot(site, new)
         stored = replaced = 0
-        months: dict[int, Readings] = {}
+        edits: dict[int, Edit] = {}
         days: list[np.ndarray] = []
         for month, part in _by_month(new).items():
-            a, b = month_start(month), month_start(month + 1)
-            hot_part = {p: c for p, s in hot.items() if len((c := s.between(a, b)).time)}
-            held = overlay(hot_part, self._sealed.read_month(site, month))
-            write, s, r = _changes(part, held)
-            stored, replaced = stored + s, replaced + r
-            if write:
-                months[month] = overlay(write, held)
-                days.extend(days_of(changed.time) for changed in write.values())
-        if months:
-            self._replace(site, months, np.unique(np.concatenate(days)), bool(hot))
+            changed: defaultdict[str, list[Samples]] = defaultdict(list)
+            mine = hot.get(month, {})
+            for piece, held in beside(self._sealed.month(site, month), part, mine):
+                write, s, r = _changes(piece, held)
+                stored, replaced = stored + s, replaced + r
+                for point, samples in write.items():
+                    changed[point].append(samples)
+                    days.append(days_of(samples.time))
+            if changed:
+                edits[month] = Edit(overlay(concatenated(changed), mine))
+        if edits:
+            self._replace(site, edits, np.unique(np.concatenate(days)), bool(hot))
         return stored, replaced
 
-    def _replace(self, site: str, months: dict[int, Readings], days: np.ndarray, clear: bool) -> None:
-        """Publish whole months; they include the recent rows of their months, deleted if `clear`."""
-        self._sealed.stage(site, months)
+    def _hot(self, site: str, beside: Readings) -> dict[int, Readings]:
+        """Recent readings of the months of some readings, all points."""
+        first, last = (month_of(time) for time in _ends(beside))
+        with self._recent.reading() as db:
+            found = recent_rows.fetch(db, site, None, month_start(first), month_start(last + 1))
+        return _by_month(found) if found else {}
+
+    def _replace(self, site: str, edits: dict[int, Edit], days: np.ndarray, clear: bool) -> None:
+        """Publish changed months. They include the recent rows of their months, deleted if `clear`."""
+        self._sealed.stage(site, edits)
         with self._recent.writing() as db:
             number = h.add_site(db, site)
             h.announce(db, number, days.tolist())
-        self._sealed.publish(site, months)
+        self._sealed.publish(site, edits)
         with self._recent.writing() as db:
-            for month in months if clear else ():
+            for month in edits if clear else ():
                 h.delete(db, number, month_start(month), month_start(month + 1))
             h.settle(db, number)
 
@@ -138,42 +155,51 @@ class LocalWriter:
         if not given:
             return Reverted(0, 0, 0)
         removed = restored = 0
-        months: dict[int, Readings] = {}
+        edits: dict[int, Edit] = {}
         days: list[np.ndarray] = []
         with self._locks.hold(site):
-            with self._recent.reading() as db:
-                hot = recent_rows.fetch(db, site)
+            hot = self._hot(site, written)
             for month, part in _by_month(written).items():
-                a, b = month_start(month), month_start(month + 1)
-                hot_part = {p: c for p, s in hot.items() if len((c := s.between(a, b)).time)}
-                held = overlay(hot_part, self._sealed.read_month(site, month))
-                back = reversal(held, part, before)
-                if back.removed or back.restored:
-                    months[month] = overlay(back.restored, without(held, back.removed))
-                    days += [days_of(time) for time in back.removed.values()]
-                    days += [days_of(samples.time) for samples in back.restored.values()]
-                    removed += sum(len(time) for time in back.removed.values())
-                    restored += sum(len(samples.time) for samples in back.restored.values())
-            if months:
-                self._replace(site, months, np.unique(np.concatenate(days)), bool(hot))
+                back: defaultdict[str, list[Samples]] = defaultdict(list)
+                gone: defaultdict[str, list[np.ndarray]] = defaultdict(list)
+                mine = hot.get(month, {})
+                for piece, held in beside(self._sealed.month(site, month), part, mine):
+                    turned = reversal(held, piece, before)
+                    for point, samples in turned.restored.items():
+                        back[point].append(samples)
+                        days.append(days_of(samples.time))
+                        restored += len(samples.time)
+                    for point, times in turned.removed.items():
+                        gone[point].append(times)
+                        days.append(days_of(times))
+                        removed += len(times)
+                if back or gone:
+                    times_of = {p: np.concatenate(times) for p, times in gone.items()}
+                    left = without(mine, {p: times for p, times in times_of.items() if p in mine})
+                    edits[month] = Edit(overlay(concatenated(back), left), times_of)
+            if edits:
+                self._replace(site, edits, np.unique(np.concatenate(days)), bool(hot))
         return Reverted(removed, restored, given - removed - restored)
 
     def fill_month(self, site: str, month: int, readings: Readings) -> int:
         """See LocalStore.fill_month."""
         start, end = month_start(month), month_start(month + 1)
         within = {p: cut for p, s in readings.items() if len((cut := s.between(start, end)).time)}
+        if not within:
+            return 0
+        parts: defaultdict[str, list[Samples]] = defaultdict(list)
         with self._locks.hold(site):
-            with self._recent.reading() as db:
-                hot = recent_rows.fetch(db, site, None, start, end)
-            held = overlay(hot, self._sealed.read_month(site, month))
-            missing = {
-                p: Samples(*(a[~np.isin(s.time, held[p].time)] for a in s)) if p in held else s
-                for p, s in within.items()
-            }
-            missing = {p: s for p, s in missing.items() if len(s.time)}
+            hot = self._hot(site, within).get(month, {})
+            for piece, held in beside(self._sealed.month(site, month), within, hot):
+                for point, (time, value) in piece.items():
+                    new = ~np.isin(time, held[point].time) if point in held else np.ones(len(time), bool)
+                    if new.any():
+                        parts[point].append(Samples(time[new], value[new]))
+            missing = concatenated(parts)
             if missing:
                 days = np.unique(np.concatenate([days_of(s.time) for s in missing.values()]))
-                self._replace(site, {month: overlay(held, missing)}, days, clear=True)  # damaged rows go too
+                edit = Edit(overlay(hot, missing))
+                self._replace(site, {month: edit}, days, clear=True)  # damaged rows go too
                 self._sealed.drop_damaged(site, month)
         return sum(len(s.time) for s in missing.values())
 
@@ -184,12 +210,10 @@ class LocalWriter:
                 old = recent_rows.fetch(db, site, None, None, cutoff)
             if not old:
                 return 0
-            months = {
-                m: overlay(part, self._sealed.read_month(site, m)) for m, part in _by_month(old).items()
-            }
-            self._sealed.stage(site, months)
-            self._sealed.publish(site, months)
-            return self._drop_sealed(site, months, cutoff)
+            edits = {month: Edit(part) for month, part in _by_month(old).items()}
+            self._sealed.stage(site, edits)
+            self._sealed.publish(site, edits)
+            return self._drop_sealed(site, edits, cutoff)
 
     def _drop_sealed(self, site: str, months: Iterable[int], cutoff: int) -> int:
         with self._recent.writing() as db:
@@ -211,7 +235,9 @@ def _changes(new: Readings, held: Readings) -> tuple[Readings, int, int]:
     for point, samples in new.items():
         change = compared(held.get(point), samples)
         stored, replaced = stored + change.stored, replaced + change.replaced
-        if change.changed.any():
+        if change.changed.all():
+            write[point] = samples
+        elif change.changed.any():
             write[point] = Samples(*(a[change.changed] for a in samples))
     return write, stored, replaced
 

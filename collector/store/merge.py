@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any, NamedTuple
 
@@ -144,6 +144,16 @@ def without(held: Readings, removed: dict[str, NDArray[np.int64]]) -> Readings:
         else:
             del out[point]
     return out
+
+
+def concatenated(parts: Mapping[str, Sequence[Samples]]) -> Readings:
+    """Readings of points from pieces in sequence; a single piece is not copied."""
+    return {
+        point: pieces[0]
+        if len(pieces) == 1
+        else Samples(np.concatenate([s.time for s in pieces]), np.concatenate([s.value for s in pieces]))
+        for point, pieces in parts.items()
+    }
 
 
 def days_of(time: NDArray[np.int64]) -> NDArray[np.int64]:

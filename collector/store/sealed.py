@@ -1,4 +1,4 @@
-"""Sealed readings: a Parquet file per site and month, a row group per point.
+"""Sealed readings: a Parquet file per site and month, a row group per point, several for a long one.
 
 A file's footer carries an index of its row groups, so that one point is read without touching the others.
 Files never change in place: a new one is written beside the old one, synced and renamed. Row groups are
@@ -14,8 +14,10 @@ import shutil
 import sqlite3
 from collections.abc import Collection, Iterable
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from fieldfare.analysis.readings import MS_PER_DAY, Readings
 from fieldfare.collector.store import recent
@@ -25,9 +27,14 @@ from fieldfare.collector.store.protocol import PointSpan, Trouble
 from fieldfare.collector.store.sealed_index import (
     DamagedFile,
     Index,
+    RowGroup,
     index_of,
     signature_of,
 )
+
+if TYPE_CHECKING:
+    from fieldfare.collector.store.month_merge import Edit
+    from fieldfare.collector.store.sealed_file import Wanted
 
 _DAMAGED = ".damaged"
 _THREADS = 2
@@ -142,9 +149,12 @@ class Sealed:
         return out
 
     def read_month(
-        self, site: str, month: int, points: Collection[str] | None = None, threads: bool = True
+        self, site: str, month: int, wanted: Wanted | None = None, threads: bool = True
     ) -> Readings:
-        """Readings of a month (default all points), without damaged parts. Arrays are views of one read."""
+        """Readings of a month's wanted row groups (default all), without damaged ones.
+
+        Arrays are views of one read.
+        """
         import pyarrow as pa
 
         from fieldfare.collector.store.sealed_file import read_file
@@ -153,7 +163,7 @@ class Sealed:
         try:
             signature = signature_of(path)
             with pa.memory_map(str(path)) as source:
-                found, lost = read_file(path, source, points, threads)
+                found, lost = read_file(path, source, wanted, threads)
         except FileNotFoundError:
             return {}
         except DamagedFile as error:
@@ -185,8 +195,15 @@ class Sealed:
         if not months:
             return newest
 
+        def wanted(point: str, group: RowGroup) -> bool:
+            return (
+                (points is None or point in points)
+                and (start is None or group.last >= start)
+                and (end is None or group.first < end)
+            )
+
         def part(month: int) -> Readings:
-            found = self.read_month(site, month, points, threads=len(months) == 1)
+            found = self.read_month(site, month, wanted, threads=len(months) == 1)
             lower = start if start is not None and start > month_start(month) else None
             upper = end if end is not None and end < month_start(month + 1) else None
             if lower is None and upper is None:
@@ -210,21 +227,30 @@ class Sealed:
         index = self.index(site, month)
         return not index or any(g.last >= start for p, g in index.items() if points is None or p in points)
 
-    def stage(self, site: str, months: dict[int, Readings]) -> None:
-        """Write months beside the current ones, durable but not yet visible. Follow with `publish`."""
+    def month(self, site: str, month: int) -> SealedMonth:
+        """Index of a month at this moment."""
+        return SealedMonth(self, site, month, self.index(site, month))
+
+    def stage(self, site: str, edits: dict[int, Edit]) -> None:
+        """Write changed months beside the current ones, durable but not yet visible. Follow with `publish`.
+
+        Holds a part of each month in memory, not the month.
+        """
+        from fieldfare.collector.store.month_merge import merged
         from fieldfare.collector.store.sealed_file import write_file
 
         make_folder(self._folder / site)
 
-        def write(item: tuple[int, Readings]) -> None:
-            self._keep_damaged(site, item[0])
-            write_file(self._staged(site, item[0]), item[1])
+        def write(item: tuple[int, Edit]) -> None:
+            month, edit = item
+            write_file(self._staged(site, month), merged(self.month(site, month), edit))
+            self._keep_damaged(site, month)
 
-        if len(months) == 1:
-            write(next(iter(months.items())))
+        if len(edits) == 1:
+            write(next(iter(edits.items())))
             return
         with ThreadPoolExecutor(_THREADS) as pool:
-            list(pool.map(write, months.items()))
+            list(pool.map(write, edits.items()))
 
     def _keep_damaged(self, site: str, month: int) -> None:
         """Keep a partly unreadable file under another name before it is replaced."""
@@ -261,6 +287,20 @@ class Sealed:
 
     def _staged(self, site: str, month: int) -> Path:
         return self.path(site, month).with_suffix(".new")
+
+
+@dataclass(frozen=True)
+class SealedMonth:
+    """One month of a site, while the site's write lock is held."""
+
+    sealed: Sealed
+    site: str
+    number: int
+    index: Index
+
+    def read(self, wanted: Wanted) -> Readings:
+        """Readings of the wanted row groups, without damaged ones."""
+        return self.sealed.read_month(self.site, self.number, wanted)
 
 
 def _month_named(name: str) -> int | None:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-import io
 import json
 import os
-from collections.abc import Collection
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import AbstractContextManager, suppress
+from itertools import accumulate, pairwise
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 import pyarrow as pa
@@ -15,13 +16,15 @@ import pyarrow.parquet as pq
 
 from fieldfare.analysis.readings import Readings, Samples
 from fieldfare.collector.arrow import array, numbers, texts
-from fieldfare.collector.store.checksums import ChecksumMismatch, read_checksums, with_checksums
+from fieldfare.collector.store.checksums import ChecksumMismatch, ChecksumWriter, read_checksums
+from fieldfare.collector.store.merge import concatenated
 from fieldfare.collector.store.sealed_index import (
     INDEX_KEY,
     DamagedFile,
     Index,
     RowGroup,
     as_damage,
+    group_count,
     parsed_index,
 )
 
@@ -33,6 +36,20 @@ _SCHEMA = pa.schema(
         ("text", pa.string()),
     ]
 )
+MOST_ROWS = 500_000
+"""Readings of one point in a row group: more have several, so that a month is merged in bounded memory."""
+Piece = tuple[str, Samples]
+"""A point and readings of it."""
+Wanted = Callable[[str, RowGroup], bool]
+"""Whether to read a row group of a point."""
+
+
+class _Asked(NamedTuple):
+    """A row group to read, of which point, and whether its values are texts."""
+
+    point: str
+    group: RowGroup
+    is_text: bool
 
 
 def _as_damage(path: Path) -> AbstractContextManager[None]:
@@ -47,34 +64,52 @@ def read_index(path: Path) -> Index:
 
 def _index(meta: pq.FileMetaData) -> Index:
     index = parsed_index(meta.metadata[INDEX_KEY])
-    if len(index) != meta.num_row_groups or sum(g.rows for g in index.values()) != meta.num_rows:
+    if group_count(index) != meta.num_row_groups or sum(p.rows for p in index.values()) != meta.num_rows:
         raise ChecksumMismatch("its index does not match its rows")
     return index
 
 
+def _row_groups(index: Index, wanted: Wanted | None = None) -> list[_Asked]:
+    """The wanted row groups (default all), in the order of the file."""
+    return [
+        _Asked(point, group, rows.is_text)
+        for point, rows in index.items()
+        for group in rows.groups
+        if wanted is None or wanted(point, group)
+    ]
+
+
 def read_file(
-    path: Path, source: pa.MemoryMappedFile, points: Collection[str] | None, threads: bool
+    path: Path, source: pa.MemoryMappedFile, wanted: Wanted | None, threads: bool
 ) -> tuple[Readings, list[str]]:
-    """Readings of a file, and the points whose data are damaged. Raises DamagedFile."""
+    """Readings of the wanted row groups of a file (default all), and the points with damaged groups.
+
+    Raises DamagedFile.
+    """
     with _as_damage(path):
         data = memoryview(source.read_buffer())
         sums = read_checksums(data)
         source.seek(0)
         file = pq.ParquetFile(source)
         index = _index(file.metadata)
-    groups = {p: g for p, g in index.items() if points is None or p in points}
-    whole = groups if sums is None else {p: g for p, g in groups.items() if sums.is_whole(data, g.number)}
-    lost = [p for p in groups if p not in whole]
+    asked = _row_groups(index, wanted)
+    whole = asked if sums is None else [a for a in asked if sums.is_whole(data, a.group.number)]
     if not whole:
-        return {}, lost
+        return {}, _points(asked)
     try:
         with _as_damage(path):
-            found = _readings(file, whole, len(index), threads)
+            found = _readings(file, whole, threads)
+            read = whole
     except DamagedFile:
-        found = _one_by_one(path, file, whole, len(index))
+        found, read = _one_by_one(path, file, whole)
     if sums is None:
-        found = {p: s for p, s in found.items() if _is_sound(s, whole[p])}
-    return found, [*lost, *(p for p in whole if p not in found)]
+        found = {p: s for p, s in found.items() if _is_sound(s, [a.group for a in whole if a.point == p])}
+        read = [a for a in read if a.point in found]
+    return found, [] if len(read) == len(asked) else _points(a for a in asked if a not in read)
+
+
+def _points(asked: Iterable[_Asked]) -> list[str]:
+    return list(dict.fromkeys(a.point for a in asked))
 
 
 def damaged_points(path: Path) -> list[str]:
@@ -90,59 +125,77 @@ def damaged_points(path: Path) -> list[str]:
         if sums is None:
             source.seek(0)
             return read_file(path, source, None, False)[1]
-        return [point for point, group in index.items() if not sums.is_whole(data, group.number)]
+        return _points(a for a in _row_groups(index) if not sums.is_whole(data, a.group.number))
 
 
-def _one_by_one(path: Path, file: pq.ParquetFile, groups_of: Index, groups: int) -> Readings:
-    """The readable points of a damaged file."""
-    out: Readings = {}
-    for point, group in groups_of.items():
+def _one_by_one(path: Path, file: pq.ParquetFile, asked: list[_Asked]) -> tuple[Readings, list[_Asked]]:
+    """The readable row groups of a damaged file, and which they are."""
+    parts: dict[str, list[Samples]] = {}
+    read = []
+    for one in asked:
         with suppress(DamagedFile), _as_damage(path):
-            out |= _readings(file, {point: group}, groups, False)
-    return out
+            found = _readings(file, [one], False)
+            parts.setdefault(one.point, []).append(found[one.point])
+            read.append(one)
+    return concatenated(parts), read
 
 
-def _is_sound(samples: Samples, group: RowGroup) -> bool:
+def _is_sound(samples: Samples, groups: list[RowGroup]) -> bool:
     """Whether a point's times match the index: the only check for files of earlier releases."""
-    time = samples.time
-    ends = len(time) == group.rows and int(time[0]) == group.first and int(time[-1]) == group.last
+    time, rows = samples.time, sum(g.rows for g in groups)
+    ends = len(time) == rows and int(time[0]) == groups[0].first and int(time[-1]) == groups[-1].last
     return ends and bool((time[1:] > time[:-1]).all())
 
 
-def _readings(file: pq.ParquetFile, groups_of: Index, groups: int, threads: bool) -> Readings:
+def _readings(file: pq.ParquetFile, asked: list[_Asked], threads: bool) -> Readings:
     columns = ["ts", "value"]
-    if any(g.is_text for g in groups_of.values()):
+    if any(a.is_text for a in asked):
         columns.append("text")
-    if len(groups_of) == groups:
+    if len(asked) == file.num_row_groups:
         table = file.read(columns=columns, use_threads=threads)
-        offsets = {p: g.offset for p, g in groups_of.items()}
     else:
-        chosen = sorted(groups_of.items(), key=lambda item: item[1].number)
-        table = file.read_row_groups([g.number for _, g in chosen], columns=columns, use_threads=threads)
-        starts = np.cumsum([0, *(g.rows for _, g in chosen)])
-        offsets = {p: int(at) for (p, _), at in zip(chosen, starts, strict=False)}
+        table = file.read_row_groups([a.group.number for a in asked], columns=columns, use_threads=threads)
     time, value = numbers(table.column("ts")), numbers(table.column("value"))
+    edges = pairwise(accumulate((a.group.rows for a in asked), initial=0))
+    spans: dict[str, slice] = {}
+    for one, (start, end) in zip(asked, edges, strict=True):  # the row groups of one point are neighbours
+        spans[one.point] = slice(spans[one.point].start if one.point in spans else start, end)
+    worded = {a.point for a in asked if a.is_text}
     out: Readings = {}
-    for point, group in groups_of.items():
-        at = slice(offsets[point], offsets[point] + group.rows)
-        if group.is_text:
-            texts = table.column("text").slice(at.start, group.rows).to_pylist()
-            out[point] = Samples(time[at], np.array(texts, dtype=object))
+    for point, at in spans.items():
+        if point in worded:
+            words = table.column("text").slice(at.start, at.stop - at.start).to_pylist()
+            out[point] = Samples(time[at], np.array(words, dtype=object))
         else:
             out[point] = Samples(time[at], value[at])
     return out
 
 
-def write_file(path: Path, readings: Readings) -> None:
+def pieces_of(readings: Readings) -> Iterator[Piece]:
+    """Readings as pieces of at most MOST_ROWS, by point and time."""
+    for point in sorted(readings):
+        time, value = readings[point]
+        count = max(1, -(-len(time) // MOST_ROWS))  # of equal size: a small one at the end would stay small
+        edges = [len(time) * n // count for n in range(count + 1)]
+        for a, b in pairwise(edges):
+            yield point, Samples(time[a:b], value[a:b])
+
+
+def write_file(path: Path, pieces: Iterable[Piece]) -> None:
+    """Write a file with a row group for each piece, durably. Holds one piece in memory at once.
+
+    pieces : those of one point in sequence, ascending in time
+    """
     with path.open("wb") as file:
-        file.write(with_checksums(as_parquet(readings)))
+        checked = ChecksumWriter(file)
+        _write(checked, pieces)
+        checked.finish()
         file.flush()
         os.fsync(file.fileno())
 
 
-def as_parquet(readings: Readings) -> bytes:
+def _write(out: ChecksumWriter, pieces: Iterable[Piece]) -> None:
     index = []
-    out = io.BytesIO()
     with pq.ParquetWriter(
         out,
         _SCHEMA,
@@ -152,8 +205,8 @@ def as_parquet(readings: Readings) -> bytes:
         column_encoding={"ts": "DELTA_BINARY_PACKED"},
         write_statistics=["point"],  # those of times and values take a sixth of the work; nothing reads them
     ) as writer:
-        for point in sorted(readings):
-            time, value = readings[point]
+        out.begin()
+        for point, (time, value) in pieces:
             n, is_text = len(time), value.dtype == object
             index.append([point, n, int(time[0]), int(time[-1]), bool(is_text)])
             empty = pa.nulls(n, pa.float64() if is_text else pa.string())
@@ -164,5 +217,6 @@ def as_parquet(readings: Readings) -> bytes:
                 *((empty, filled) if is_text else (filled, empty)),
             ]
             writer.write_table(pa.table(columns, schema=_SCHEMA), row_group_size=n)
+            out.end_group()
+        out.end_groups()
         writer.add_key_value_metadata({INDEX_KEY: json.dumps(index).encode()})
-    return out.getvalue()

@@ -25,17 +25,34 @@ _BEFORE_INDEX = _TEXT_FIELD + bytes([len(INDEX_KEY)]) + INDEX_KEY + _TEXT_FIELD
 
 
 class RowGroup(NamedTuple):
-    """One point in a sealed month: row group, rows before it, readings, first and last time [ms], form."""
+    """Number of a row group in its file, its readings, their first and last time [ms]."""
 
     number: int
-    offset: int
+    rows: int
+    first: int
+    last: int
+
+
+class PointRows(NamedTuple):
+    """One point in a sealed month: its first row group, readings, first and last time [ms], form.
+
+    parts : all its row groups if there are several, one after the other in time
+    """
+
+    number: int
     rows: int
     first: int
     last: int
     is_text: bool
+    parts: tuple[RowGroup, ...] = ()
+
+    @property
+    def groups(self) -> tuple[RowGroup, ...]:
+        """All row groups of the point."""
+        return self.parts or (RowGroup(self.number, self.rows, self.first, self.last),)
 
 
-Index = dict[str, RowGroup]
+Index = dict[str, PointRows]
 Signature = tuple[int, int, int]
 _UNREADABLE = (KeyError, ValueError, TypeError, OverflowError, MemoryError)
 """What reading a damaged file can raise, besides an OSError without a number."""
@@ -92,7 +109,7 @@ def _index_in(data: memoryview, groups: int) -> Index | None:
         return None
     length, start = _varint(footer, at + len(_BEFORE_INDEX))
     index = parsed_index(footer[start : start + length])
-    return index if len(index) == groups else None
+    return index if group_count(index) == groups else None
 
 
 def _varint(data: bytes, at: int) -> tuple[int, int]:
@@ -105,13 +122,23 @@ def _varint(data: bytes, at: int) -> tuple[int, int]:
 
 
 def parsed_index(text: bytes) -> Index:
-    """Parse the index from its JSON text."""
+    """Parse the index from its JSON text: an entry for each row group, those of one point in sequence."""
     index: Index = {}
-    offset = 0
-    for number, (point, count, first, last, is_text) in enumerate(json.loads(text)):
-        index[point] = RowGroup(number, offset, count, first, last, is_text)
-        offset += count
+    for number, (point, rows, first, last, is_text) in enumerate(json.loads(text)):
+        before = index.get(point)
+        if before is None:
+            index[point] = PointRows(number, rows, first, last, is_text)
+            continue
+        if before.number + len(before.groups) != number or first <= before.last:
+            raise ValueError(f"the row groups of {point} are not in sequence")
+        parts = (*before.groups, RowGroup(number, rows, first, last))
+        index[point] = PointRows(before.number, before.rows + rows, before.first, last, before.is_text, parts)
     return index
+
+
+def group_count(index: Index) -> int:
+    """Number of row groups."""
+    return sum(len(rows.groups) for rows in index.values())
 
 
 @contextmanager

@@ -146,7 +146,7 @@ HOME_ASK = frozenset(
 )
 """Questions that a household can ask itself."""
 
-UNTOLD: dict[str, str] = {
+UNKNOWN: dict[str, str] = {
     "no_room_sensor": (
         "Rooms: no room sensor for most of these days, so warmer rooms are part of what is not explained."
     ),

@@ -30,7 +30,7 @@ def present_bill(document: dict[str, Any], *, home: bool) -> dict[str, Any]:
         "why": [],
         "mend": _mend(document, home),
         "ask": _ask(document, home),
-        "untold": [texts.UNTOLD[u["reason"]] for u in document["untold"]],
+        "unknown": [texts.UNKNOWN[u["reason"]] for u in document["untold"]],
         "billed": _billed(document, home),
         "culprits": [] if home else [words.finding_title(c) for c in document.get("culprits", ())],
         "against": _(texts.AGAINST[document["against"]]),
@@ -267,7 +267,7 @@ def _row(document: dict[str, Any], part: dict[str, Any]) -> dict[str, Any]:
         "whose": texts.WHOSE[part["whose"]],
         "kwh": "–" if only_money else words.interval(part["kwh"], "kWh", 0),
         "money": _money(document, part["money"]),
-        "told": part["told"],
+        "is_shown": part["told"],
         "findings": [(c, words.finding_title(c)) for c in part["findings"]],
     }
 

@@ -148,7 +148,7 @@ def _step(step: dict[str, Any]) -> dict[str, Any]:
         "name": texts.STEPS[step["code"]],
         "state": step["state"],
         "state_words": state,
-        "told": "; ".join(v for v in (*values, reason, open_) if v),
+        "proof": "; ".join(v for v in (*values, reason, open_) if v),
     }
 
 

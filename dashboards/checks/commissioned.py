@@ -1,5 +1,4 @@
-"""Commissioned against today in words: what differs first, then what agrees,
-then what only hands can read."""
+"""Texts of commissioned against today: differences first, then agreements, then manual items."""
 
 from __future__ import annotations
 
@@ -14,14 +13,14 @@ _WET = ("flow", "circuit_flows", "pressure")
 
 
 def present_commissioned(document: dict[str, Any], site: Site) -> dict[str, Any]:
-    """rows of differs, agrees, untold : title, name, then, today, change, means, findings (code, title,
+    """rows of differs, agrees, unknown : title, name, then, today, change, means, findings (code, title,
     open), tuned; caution : where water parts differ"""
     rows = [_row(v, set(document["open"])) for v in document["values"]]
     differs = [r for r in rows if r["differs"]]
     return {
         "differs": differs,
         "agrees": [r for r in rows if r["differs"] is False],
-        "untold": [r for r in rows if r["differs"] is None],
+        "unknown": [r for r in rows if r["differs"] is None],
         "days": words.days_between(document["from"], document["to"]),
         "caution": water_caution(site) if any(r["item"] in _WET for r in differs) else "",
     }

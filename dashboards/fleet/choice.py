@@ -1,5 +1,4 @@
-"""Which homes a list shows and in what order: a search, filters that combine, a sort, pages; all of it in the
-address."""
+"""Search, filters, sorting and paging of the fleet list, all in the address."""
 
 from __future__ import annotations
 
@@ -67,7 +66,7 @@ class Counts(NamedTuple):
 
 
 def asked_of(query: Mapping[str, str]) -> dict[str, str]:
-    """The choice that an address holds; what it does not know is taken as not given."""
+    """Parse the list's query; unknown values are ignored."""
     asked = {"q": query.get("q", "").strip()[:80]}
     for name, choices in _CHOICES.items():
         given = query.get(name, "")
@@ -109,7 +108,7 @@ def shown(entries: list[Entry], total: int, asked: Mapping[str, str]) -> dict[st
         "pages": (
             [(n, address_of(asked, page=str(n)), n == page) for n in range(1, pages + 1)] if pages > 1 else []
         ),
-        "chosen": _told(asked),
+        "chosen": _chosen_words(asked),
     }
 
 
@@ -131,7 +130,7 @@ def conditions(asked: Mapping[str, str]) -> list[tuple[str, Any]]:
 
 
 def sought(asked: Mapping[str, str]) -> list[str]:
-    """The words of a search, each of which must stand in a home's `search`."""
+    """Search terms, each of which a home's `search` must contain."""
     return asked["q"].casefold().split()
 
 
@@ -148,16 +147,17 @@ def counts_of(entries: Iterable[Entry]) -> Counts:
     return Counts(homes, verdicts, silent, visits, money)
 
 
-def _told(asked: Mapping[str, str]) -> list[str]:
+def _chosen_words(asked: Mapping[str, str]) -> list[str]:
     """The choice in words: the search, the filters that are set, the order."""
-    told = [f"“{asked['q']}”"] if asked["q"] else []
-    told += [dict(_CHOICES[n])[asked[n]] for n in ("show", "verdict") if asked[n] != _CHOICES[n][0][0]]
-    return [*told, dict(SORTS)[asked["sort"]] + (HARM_FIRST if asked["sort"] == "harm" else "")]
+    chosen_words = [f"“{asked['q']}”"] if asked["q"] else []
+    chosen_words += [
+        dict(_CHOICES[n])[asked[n]] for n in ("show", "verdict") if asked[n] != _CHOICES[n][0][0]
+    ]
+    return [*chosen_words, dict(SORTS)[asked["sort"]] + (HARM_FIRST if asked["sort"] == "harm" else "")]
 
 
 def _text(entry: Entry) -> str:
-    """What a search looks into: name, area and address, what is said, findings with severity, what is asked
-    for, who has it."""
+    """Searchable text of a home: name, area, address, findings with severity, next step, person."""
     parts = [
         entry["name"],
         entry["id"],

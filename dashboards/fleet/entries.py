@@ -1,4 +1,4 @@
-"""A home as lists show it: its verdict as of now, what is wrong, what to do next, and where it stands."""
+"""A home as a list entry: current verdict, worst finding, next step and handling."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ FILE_DUE_STEP = "Export the readings since then and bring the file in."
 _ORDER = ("drive", "setting", "call", "none")
 
 
-def visit_of(findings: list[dict[str, Any]]) -> str:
+def live_session_of(findings: list[dict[str, Any]]) -> str:
     """The most that any finding above a note asks for: drive (a visit), setting, call or none."""
     asked = [f.get("visit", "none") for f in findings if f["severity"] != "note"]
     return min(asked, key=_ORDER.index, default="none")
@@ -56,7 +56,7 @@ def entry_of(row: dict[str, Any], now: datetime) -> dict[str, Any]:
     quiet = now - heard if heard is not None and feed is None else None
     given = verdict_now(own, heard, now, feed)
     worst = found[0] if found else None
-    visit = visit_of([f for f in found if not is_put_aside(handled.get(f["code"]), f["code"])])
+    visit = live_session_of([f for f in found if not is_put_aside(handled.get(f["code"]), f["code"])])
     if _gone(quiet) and visit != "drive":
         visit = "call"
     entry = {
@@ -95,12 +95,12 @@ def entry_of(row: dict[str, Any], now: datetime) -> dict[str, Any]:
     }
     entry["price"] = _price(found, entry["currency"])
     entry |= _said(row, worst, quiet, result, given)
-    is_told = worst is not None and worst["severity"] != "note" and not _gone(quiet)
-    return entry | {"brief": words.finding_title(worst["code"]) if worst and is_told else entry["said"]}
+    has_finding = worst is not None and worst["severity"] != "note" and not _gone(quiet)
+    return entry | {"brief": words.finding_title(worst["code"]) if worst and has_finding else entry["said"]}
 
 
 def _free(found: list[dict[str, Any]], handled: dict[str, Any]) -> bool:
-    """Whether a finding above a note is there that nobody deals with."""
+    """Whether a finding above a note is open and nobody deals with it."""
     return any(f["severity"] != "note" and not sinks(handled.get(f["code"]), f["code"]) for f in found)
 
 
@@ -117,11 +117,11 @@ def _said(
             "said": given["because"][-1]["says"],
             "next": "Ask whether the power or the internet connection is off; then look at the gateway.",
         }
-    told = [b for b in given["because"] if b["severity"]]
-    if told and (worst is None or worst["severity"] == "note"):
+    serious = [b for b in given["because"] if b["severity"]]
+    if serious and (worst is None or worst["severity"] == "note"):
         return {
-            "said": words.named(told[-1]["says"]),
-            "next": _next_step(told[-1]["code"], worst),
+            "said": words.named(serious[-1]["says"]),
+            "next": _next_step(serious[-1]["code"], worst),
         }
     if worst is not None and result is not None:
         is_note = worst["severity"] == "note"  # it asks for nothing, least of all in a home that is in order
@@ -182,8 +182,8 @@ def _price(found: list[dict[str, Any]], currency: str | None) -> str:
     if not each:
         return ""
     kwh, money = (sum(adds for _, adds in rows) for rows in (each, costs_once(found, "money")))
-    told = words.price_tag({"electricity_kwh": kwh, "money": money or None}, currency)
-    return f"{told} in all" if len(each) > 1 else told
+    tag = words.price_tag({"electricity_kwh": kwh, "money": money or None}, currency)
+    return f"{tag} in all" if len(each) > 1 else tag
 
 
 def with_why(entries: list[dict[str, Any]]) -> list[dict[str, Any]]:

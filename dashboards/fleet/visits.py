@@ -84,9 +84,9 @@ def contact_words(contact: Contact | None, position: Position | None) -> dict[st
 
     tel, geo : addresses of links (RFC 3966, RFC 5870)
     """
-    told = {"name": "", "phone": "", "tel": "", "address": "", "area": "", "access": "", "geo": ""}
+    fields = {"name": "", "phone": "", "tel": "", "address": "", "area": "", "access": "", "geo": ""}
     if contact is not None:
-        told |= {
+        fields |= {
             "name": contact.name or "",
             "phone": contact.phone or "",
             "address": contact.address or "",
@@ -95,8 +95,8 @@ def contact_words(contact: Contact | None, position: Position | None) -> dict[st
             "tel": f"tel:{contact.dialled}" if contact.dialled else "",
         }
     if position is not None:
-        told["geo"] = f"geo:{position[0]:.6f},{position[1]:.6f}"
-    return told
+        fields["geo"] = f"geo:{position[0]:.6f},{position[1]:.6f}"
+    return fields
 
 
 def _stop(entry: dict[str, Any], kind: str, jobs: Mapping[str, float] | None) -> dict[str, Any]:
@@ -125,11 +125,13 @@ def _areas(stops: list[dict[str, Any]], start: Position | None) -> list[dict[str
     places = [Place(s["id"], s["name"], s["position"], s["contact"]["area"]) for s in stops]
     out, number = [], 0
     for group in by_area(places, start):
-        told = []
+        in_order = []
         for place, km in zip(group.stops, group.legs_km, strict=True):
             number += 1
-            told.append(known[place.id] | {"number": number, "km": km})
-        out.append({"name": group.name or NO_PLACE, "km": _length(group), "n": len(told), "stops": told})
+            in_order.append(known[place.id] | {"number": number, "km": km})
+        out.append(
+            {"name": group.name or NO_PLACE, "km": _length(group), "n": len(in_order), "stops": in_order}
+        )
     return out
 
 

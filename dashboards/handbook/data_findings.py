@@ -49,7 +49,9 @@ DATA: dict[str, HandbookText] = {
         " A steady offset is judged by the outdoor temperature at which the house stops heating and by the"
         " heating curve. A sensor that hangs indoors shows an even warmth while the unit gives far more heat"
         " than such air asks for.",
-        "The true air temperature. A sensor that reads too cold by the same amount all day can be missed.",
+        "The true air temperature. A sensor that reads too cold by the same amount all day can be missed: a"
+        " house with much free heat looks the same. Design feedback holds it against the sensors of homes"
+        " nearby.",
     ),
     "flow_return_swapped": HandbookText(
         "The readings named flow and return are swapped, in the site file or at the pipes.",
@@ -80,5 +82,30 @@ DATA: dict[str, HandbookText] = {
         " likelihood of what was measured (Bayes), compared with a meter in the right place.",
         "Two misplacements that predict the same readings; the next step then names the measurement that"
         " separates them.",
+    ),
+}
+
+BESIDE_RULES: dict[str, HandbookText] = {
+    "silence": HandbookText(
+        "No reading has come from the home's gateway for hours. What happens there is not known.",
+        "The time since the newest reading of any point is compared with two limits: six hours need watching,"
+        " 48 hours a call. The watch looks four times an hour, and every page works out the current verdict"
+        " again when it is opened.",
+        "Whether the power, the internet connection, the gateway or the broker failed, and whether the heat"
+        " pump runs. A home that is fed by files has no gateway; there a file that is due is asked for.",
+    ),
+    "file_due": HandbookText(
+        "This home's readings come as files, and the next one is overdue. Figures end with the last file.",
+        "Files on different days show how often they come: the median time between the last seven. A file is"
+        " due after twice that time, three days at least. With fewer than three files a month is taken as"
+        " usual.",
+        "Whether somebody forgot the export, or the portal gave none. Readings that come by MQTT as well make"
+        " the home one with a gateway.",
+    ),
+    "room_above_target": HandbookText(
+        "A zone is far above its set temperature in the heating season: its heating does not stop in time.",
+        "A zone's mean temperature of the last fortnight is compared with its mean set temperature, unless a"
+        " day of it was too mild to heat. The limits are `zone_hot_k` and `zone_hot_season_c`.",
+        "Whether a thermostat, a valve or the sensor is at fault, or whether sun or a stove warmed the room.",
     ),
 }

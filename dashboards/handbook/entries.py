@@ -19,7 +19,7 @@ from fieldfare.analysis.findings.model import Severity
 from fieldfare.dashboards.figures.expectations.index import OF_FINDING
 from fieldfare.dashboards.handbook.charts import CHARTS
 from fieldfare.dashboards.handbook.figures import FIGURES
-from fieldfare.dashboards.handbook.keys import FINDINGS, KEYS, OTHER_LIMITS, title_of
+from fieldfare.dashboards.handbook.keys import FINDINGS, KEYS, NOTICES, OTHER_LIMITS, title_of
 from fieldfare.dashboards.handbook.texts import HandbookText
 from fieldfare.dashboards.text.formats import spacing
 from fieldfare.dashboards.text.labels import CAUSES, POINT_NAMES
@@ -63,6 +63,9 @@ def entry(key: str) -> HandbookEntry:
         raise KeyError(key)
     if key in FINDINGS:
         return _finding(key)
+    if key in NOTICES:
+        levels: tuple[Severity, ...] = ("watch", "act") if key == "silence" else ("watch",)
+        return HandbookEntry(key, "finding", title_of(key), NOTICES[key], severities=levels)
     if key in OTHER_LIMITS:
         return HandbookEntry(key, "limits", title_of(key), None, limits=limit_rows(_further_limits(key)))
     kind: Kind = "figure" if key in FIGURES else "plot"

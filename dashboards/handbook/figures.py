@@ -188,8 +188,8 @@ FIGURES: dict[str, FigureEntry] = {
             "Electricity, heat, performance, starts and defrosts of each heat pump by its own meters.",
             "Heat over electricity in the minutes that know both, as for a single unit (H2).",
             (
-                "What only a shared meter sees: then the sum alone is told, and starts of the sum are no"
-                " unit's own."
+                "The parts of units on one shared meter: only the sum is known, and its starts are no single"
+                " unit's."
             ),
         ),
     ),

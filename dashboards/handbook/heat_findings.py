@@ -13,6 +13,16 @@ HEAT: dict[str, HandbookText] = {
         "Whether the house needs the hotter water: emitters may be smaller than designed. See the room"
         " temperatures.",
     ),
+    "flow_temperature_below_curve": HandbookText(
+        "The heating water is far cooler than the design's heating curve, so that emitters give much less"
+        " heat.",
+        "Flow temperature of steady heating is compared with the designed curve at the same outdoor"
+        " temperature."
+        " Whether the unit lacks what its controls ask, and whether it rests, parts a low setting from water"
+        " that is not reached. Where rooms are at their set temperature nothing is reported.",
+        "Whether cooler water is meant, where no room is measured. A flow sensor that reads low looks the"
+        " same.",
+    ),
     "no_weather_compensation": HandbookText(
         "The flow temperature stays the same in cold and in mild weather, so mild days cost too much.",
         "The slope of flow temperature against outdoor temperature is compared with the designed slope.",
@@ -59,9 +69,11 @@ HEAT: dict[str, HandbookText] = {
         "Output colder than anything yet measured or rated. Help from a back-up heater without a meter.",
     ),
     "room_below_target": HandbookText(
-        "Rooms are colder than their set temperature for a good part of the time.",
+        "Rooms are colder than their set temperature for a good part of the time, or far below the design.",
         "The shortfall under the set temperature is averaged per zone and day, without the recovery after a"
-        " set-back. Each possible cause is weighed by what unit, water and other rooms did.",
+        " set-back. Each possible cause is weighed by what unit, water and other rooms did. A room without"
+        " a set"
+        " temperature is held against the design, and against the chance that the household wants it so.",
         "Rooms without a sensor. An open window, or a thermostat moved by hand, looks like a fault.",
     ),
     "performance_below_promise": HandbookText(

@@ -15,11 +15,11 @@ from fieldfare.dashboards.pages.account import (
 )
 from fieldfare.dashboards.pages.advice import advice_page, cold_snap_page
 from fieldfare.dashboards.pages.answers import answer_page
-from fieldfare.dashboards.pages.asking import learning_page, what_if_page
 from fieldfare.dashboards.pages.checks import check_page, field_page, lists_page
 from fieldfare.dashboards.pages.chosen import chosen_entries, chosen_page, homes_report
 from fieldfare.dashboards.pages.compare import compare_page
 from fieldfare.dashboards.pages.defect import defect_page
+from fieldfare.dashboards.pages.design_feedback import design_feedback_page
 from fieldfare.dashboards.pages.expectations import expectation_json, expectations_page
 from fieldfare.dashboards.pages.figures import figures_page, numbers_page
 from fieldfare.dashboards.pages.first_run import (
@@ -62,6 +62,7 @@ from fieldfare.dashboards.pages.visits import (
     present_visit,
     visits_page,
 )
+from fieldfare.dashboards.pages.what_if import what_if_page
 from fieldfare.dashboards.pages.winter import (
     points_left,
     winter_list_page,
@@ -92,6 +93,7 @@ __all__ = [
     "confirm_page",
     "day_page",
     "defect_page",
+    "design_feedback_page",
     "event_json",
     "expectation_json",
     "expectations_page",
@@ -113,7 +115,6 @@ __all__ = [
     "invited_page",
     "job_page",
     "job_values",
-    "learning_page",
     "leave_page",
     "lists_page",
     "live_page",

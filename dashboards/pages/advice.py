@@ -1,13 +1,13 @@
-"""What to set at a home, and which homes a cold snap will be too much for."""
+"""Pages of advised settings, and of the cold-snap outlook."""
 
 from __future__ import annotations
 
 from typing import Any
 
 from fieldfare.analysis.reports.cold_snap import FORM
+from fieldfare.dashboards.advice.cold_snap import cold_snap_rows, forecast_sentence
 from fieldfare.dashboards.advice.diary import household_line
 from fieldfare.dashboards.advice.present_advice import present_advice
-from fieldfare.dashboards.advice.snap import forecast_sentence, snap_rows
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
 
@@ -34,7 +34,7 @@ def advice_page(
         home=home,
         own_step=household_line(step),
         problem=words.reason(problem),
-        told=present_advice(document) if document is not None else None,
+        shown=present_advice(document) if document is not None else None,
         site_link=f"/sites/{row['id']}{'/home' if home else ''}",
     )
 
@@ -62,7 +62,7 @@ def cold_snap_page(
         form=FORM,
         source=source,
         failed=failed,
-        told=forecast_sentence(document) if document is not None and document.get("source") else "",
-        rows=snap_rows(document) if document is not None else None,
+        forecast=forecast_sentence(document) if document is not None and document.get("source") else "",
+        rows=cold_snap_rows(document) if document is not None else None,
         coldest=words.number(document["coldest_c"], 1) if document is not None else "",
     )

@@ -9,7 +9,7 @@ from typing import Any
 from fieldfare.analysis.reports.checklists import TITLES, Item
 from fieldfare.analysis.reports.fleet import open_findings
 from fieldfare.analysis.reports.verdict import given_verdict, verdict_now
-from fieldfare.dashboards.checks.lists import STATES, open_points
+from fieldfare.dashboards.checks.lists import STATES, is_answered, open_points
 from fieldfare.dashboards.checks.sheet import sheet
 from fieldfare.dashboards.pages.winter import points_left
 from fieldfare.dashboards.rows.days import rows_of_result
@@ -43,7 +43,7 @@ def check_page(
     result = contents["result"] if contents else None
     steps = [f for f in open_findings(result) if f["severity"] != "note"] if result else []
     name = title if check["period"] == "first" else f"{title} {check['period']}"
-    entries = [{**item, "by": _by(item, site.site.timezone)} for item in check["items"]]
+    entries = [{**item, "by": _by(item, site.timezone)} for item in check["items"]]
     return render(
         "check.html",
         title=f"{name}, {row['name']}",
@@ -55,7 +55,7 @@ def check_page(
         sheet=_measured(row, contents, now),
         steps=steps,
         states=STATES,
-        zone=site.site.timezone,
+        zone=site.timezone,
         lists_trouble=list(lists_trouble),
         problems=list(problems),
         what=what,
@@ -64,7 +64,7 @@ def check_page(
         signed_now=check.get("signature") is not None,
         clashes=[_clash(check, at, mine, there) for at, (mine, there) in (conflicts or {}).items()],
         photo_problems=list(photo_problems),
-        answered=sum(bool(item["state"]) for item in check["items"]),
+        answered=sum(map(is_answered, check["items"])),
         result=result,
         entries=entries,
         left=points_left(site, contents) if check["kind"] == "winter" and contents else [],
@@ -114,8 +114,8 @@ def field_page(
 ) -> str:
     """Homes whose sheets a device can keep.
 
-    homes : id, name, period, signed, done (items answered); visit, of `told_visit`, where one is booked soon,
-        and is_mine where the reader makes it
+    homes : id, name, period, signed, done (items answered); visit : of `present_visit`, where one is booked
+        soon; is_mine : the reader makes that visit
     """
     return render(
         "field.html",
@@ -138,7 +138,8 @@ def lists_page(
     said: str,
     visitor: dict[str, Any],
 ) -> str:
-    """The firm's own items. problems : what is wrong with the text, one line each. said : that it was kept"""
+    """The firm's own check items. problems : of the text, one line each. said : confirmation that it was
+    saved"""
     return render(
         "check_lists.html",
         title="Your own checks",

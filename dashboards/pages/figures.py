@@ -38,11 +38,11 @@ def numbers_page(
     )
     return render(
         "numbers.html",
-        title=f"{made.title}: {site.site.name}",
+        title=f"{made.title}: {site.name}",
         here="site",
         visitor=visitor,
         wide=True,
-        row={"id": site.id, "name": site.site.name},
+        row={"id": site.id, "name": site.name},
         chart=made,
         table=table(made),
         back=f"/sites/{site.id}{page}{days_query(query)}#{place}",
@@ -64,18 +64,18 @@ def figures_page(
     rows = day_rows(facts, site.zone)
     return render(
         "figures_part.html" if part else "figures.html",
-        title=f"Figures: {site.site.name}",
+        title=f"Figures: {site.name}",
         here="site",
         visitor=visitor,
         wide=True,
-        row={"id": site.id, "name": site.site.name},
+        row={"id": site.id, "name": site.name},
         asked=query_text,
         figures=[draw(chart(name, site, result, facts, rows), query_text) for name in names],
     )
 
 
 def days_query(query: Mapping[str, str]) -> str:
-    """What follows an address that shows the days asked for; empty where none were."""
+    """Query string of the selected days; empty for the default."""
     text = "&".join(f"{k}={query[k]}" for k in ("from", "to") if query.get(k))
     return f"?{text}" if text else ""
 

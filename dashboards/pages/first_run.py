@@ -98,7 +98,6 @@ def readings_page(
         time_formats=forms,
         has_points=bool(site.point),
         imports=imports,
-        zone=site.site.timezone,
         points=[(p.id, words.quantity_words(p.quantity), p.csv_column, p.unit) for p in site.point],
     )
 
@@ -108,7 +107,7 @@ def progress_page(
 ) -> str:
     """How far a piece of work has come; it asks again by itself until it is done.
 
-    job : kind, state (waiting, running, done, failed), done, of, told
+    job : kind, state (waiting, running, done, failed), done, of, message
     """
     return render(
         "progress.html", title=f"Progress, {row['name']}", here="first", visitor=visitor, row=row, job=job

@@ -6,7 +6,7 @@ from typing import Any
 
 from fieldfare.dashboards.handbook.charts import CHARTS
 from fieldfare.dashboards.handbook.figures import FIGURES
-from fieldfare.dashboards.handbook.keys import FINDING_GROUPS, OTHER_LIMITS, title_of
+from fieldfare.dashboards.handbook.keys import FINDING_GROUPS, NOTICES, OTHER_LIMITS, title_of
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text.words import small_first
 
@@ -15,6 +15,7 @@ def handbook_page(visitor: dict[str, Any]) -> str:
     """Every entry by group."""
     groups = {
         **{f"Findings: {small_first(name)}": tuple(group) for name, group in FINDING_GROUPS.items()},
+        "Findings: watch and verdict": tuple(NOTICES),
         "Figures": tuple(FIGURES),
         "Plots": tuple(key for key in CHARTS if key not in FIGURES),
         "Further limits": tuple(OTHER_LIMITS),

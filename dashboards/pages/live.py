@@ -1,4 +1,4 @@
-"""The live overview: which units run, rest, make hot water, defrost, stand still, are silent."""
+"""The live overview: units by operating state."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
 from fieldfare.dashboards.text.live_words import grouped
 
-TOLD_UP_TO = 60
+LISTED_UP_TO = 60
 """Homes; of more the overview tells the name and the state alone, so that it stays light and fits few
 screens."""
 
@@ -31,5 +31,5 @@ def live_page(
         total=total,
         says=says,
         time=f"{now:%H:%M:%S} UTC",
-        is_long=total > TOLD_UP_TO,
+        is_long=total > LISTED_UP_TO,
     )

@@ -1,4 +1,4 @@
-"""Pages without figures: signing in, and messages."""
+"""Pages without figures: sign-in and messages."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ def sign_in_page(error: str, provider: str = "", email: str = "") -> str:
         "sign_in.html",
         title=_("Sign in"),
         error=_(error),
-        told="",
+        notice="",
         provider=provider,
         typed={"email": email},
         asks_who=False,
@@ -90,7 +90,7 @@ def welcome_page(
         "sign_in.html",
         title=_("Welcome, {name}", name=name) if name else _("Welcome"),
         error=_(error),
-        told=text,
+        notice=text,
         provider="",
         typed=typed,
         asks_who=is_first,

@@ -22,7 +22,7 @@ def commissioned_page(
         visitor=visitor,
         row=row,
         problem=words.reason(problem),
-        told=present_commissioned(document, row["site"]) if document is not None else None,
+        shown=present_commissioned(document, row["site"]) if document is not None else None,
         signed=document["signed"] if document is not None else None,
     )
 
@@ -49,7 +49,7 @@ def tuning_page(
         visitor=visitor,
         row=row,
         problem=words.reason(problem),
-        told=present_diary(document, currency) if document is not None else None,
+        shown=present_diary(document, currency) if document is not None else None,
         may_log=visitor["role"] in ("installer", "engineer"),
         today=today,
         typed=typed or {},

@@ -138,8 +138,8 @@ def _common(
         "now": now,
         "works": [_work(w, site) for w in works],
         "live": _live(site, row.get("latest") or {}),
-        "told": summary,
-        "told_age": age_text(summary, now),
+        "live_text": summary,
+        "live_age": age_text(summary, now),
         "old_s": OLD_MIN * 60,
         "query": query,
         "period_problem": row.get("period_problem") or "",
@@ -280,7 +280,7 @@ def _work(work: dict[str, Any], site: Site) -> dict[str, Any]:
     known = {f["code"] for f in work.get("standing") or []}
     standing = [*(work.get("standing") or []), *({"code": c} for c in work["findings"] if c not in known)]
     text = effect_sentence(effect, currency) if effect and has_effect else words.reason(reason)
-    return {**_BARE, **work, "told": text, "plot": plot, "standing": standing}
+    return {**_BARE, **work, "effect": text, "plot": plot, "standing": standing}
 
 
 def _job_for(code: str, works: list[dict[str, Any]]) -> dict[str, Any] | None:

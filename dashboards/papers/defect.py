@@ -1,4 +1,4 @@
-"""The case for one suspected defect in words: for its paper and its page."""
+"""Texts of a suspected defect, for its paper and its page."""
 
 from __future__ import annotations
 
@@ -95,12 +95,12 @@ def _row(alternative: dict[str, Any], figures: dict[str, dict[str, Any]]) -> dic
     state, weight = alternative["state"], alternative["weight"]
     state_text = STATES[state] if weight is None else f"{STATES[state]}, {words.share(weight)}"
     because = alternative["because"] or _BECAUSE.get(state, "")
-    shown = "; ".join(_figure(figures[name])["told"] for name in alternative["figures"])
+    shown = "; ".join(_figure(figures[name])["text"] for name in alternative["figures"])
     if alternative["kind"] == "days":
         state_text = "left out"
     because = words.reason(because) if state == "open" else words.named(because)
     because = "; ".join(text for text in (because.rstrip("."), alternative["source"]) if text)
-    return {"what": _title(alternative), "told": state_text, "because": because, "shown": shown}
+    return {"what": _title(alternative), "state": state_text, "because": because, "shown": shown}
 
 
 def _figure(row: dict[str, Any]) -> dict[str, str]:
@@ -111,7 +111,7 @@ def _figure(row: dict[str, Any]) -> dict[str, str]:
         value = words.interval(row, unit, 2)
     else:
         value = words.measure(row["value"], unit)
-    return {"label": row["label"], "value": value, "told": f"{row['label']}: {value}"}
+    return {"label": row["label"], "value": value, "text": f"{row['label']}: {value}"}
 
 
 def _recipe(recipe: dict[str, Any]) -> dict[str, str]:

@@ -1,5 +1,4 @@
-"""A paper from its contents: HTML for the screen and the printer, the very same HTML printed to PDF, or
-JSON."""
+"""Render a paper from its contents as HTML, as PDF from the same HTML, or as JSON."""
 
 from __future__ import annotations
 
@@ -95,11 +94,11 @@ def paper_html(
     kind = _KINDS.get(kind, kind)
     site = Site.model_validate(contents["site"])
     common = {
-        "name": site.site.name,
+        "name": site.name,
         "made": made or datetime.now(UTC).astimezone(site.zone).date(),
         "served": served,
-        "site": site.site.id,
-        "zone": site.site.timezone,
+        "site": site.id,
+        "zone": site.timezone,
         "version": _version(),
         "links": links,
         "firm": contents.get("firm") or {"name": "", "contact": ""},
@@ -128,7 +127,7 @@ def _check_html(site: Site, kind: str, period: str, contents: dict[str, Any], co
     check = shown_check(site, contents)
     title = CHECK_TITLES[kind]  # type: ignore[index]
     title = title if period == "first" else f"{title} {period}"
-    foot = f"{site.site.name} · {title} · made {words.day(common['made'])} · fieldfare {_version()}"
+    foot = f"{site.name} · {title} · made {words.day(common['made'])} · fieldfare {_version()}"
     return render(
         "paper_check.html",
         title=title,
@@ -201,7 +200,7 @@ def _winter(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, 
 
 
 def _answer(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, Any]:
-    shown = present_answer(contents["answer"], site.site.name, home=contents["home"])
+    shown = present_answer(contents["answer"], site.name, home=contents["home"])
     return {
         "title": shown["title"],
         "shown": shown,
@@ -268,7 +267,7 @@ def _foot(site: Site, result: dict[str, Any], made: date) -> str:
         method=result["method"],
         version=_version(),
     )
-    return f"{site.site.name} · {period} · {how}"
+    return f"{site.name} · {period} · {how}"
 
 
 def _style(foot: str) -> Markup:

@@ -31,7 +31,7 @@ _DO = {
 }
 
 
-def ratios_told(ratios: dict[str, Any] | None) -> dict[str, Any] | None:
+def present_design_ratios(ratios: dict[str, Any] | None) -> dict[str, Any] | None:
     """tables : title, rows (group, n, ratio, next, says) by quantity; homes, unstated. None without homes"""
     if not ratios or not ratios["groups"]:
         return None

@@ -1,4 +1,4 @@
-"""The design on one side, the measurement on the other."""
+"""Design and measurement side by side."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ def two_sides(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]
         *_performance(site, result),
         *_water(site, result, rows),
         *_hot_water(site, result),
-        *(Side(what, "–", told, "") for what, told in source_rows(result)),
+        *(Side(what, "–", text, "") for what, text in source_rows(result)),
     ]
     return [s for s in sides if s.designed != "–" or s.measured not in ("–", "")]
 
@@ -88,8 +88,8 @@ def _span(designed: float | None, result: dict[str, Any], *, total: bool = True)
     days = measured_days(result)
     if days >= WHOLE_YEAR_DAYS and not (total and days > _LONGEST_YEAR_DAYS):
         return "a full year"
-    told = f"{words.span(round(days))} measured"
-    return told if designed is None else f"{told}: not comparable with a year's figure"
+    text = f"{words.span(round(days))} measured"
+    return text if designed is None else f"{text}: not comparable with a year's figure"
 
 
 def mean_outdoor(rows: list[Row]) -> str:
@@ -106,8 +106,8 @@ def _performance(site: Site, result: dict[str, Any]) -> list[Side]:
         ("Efficiency, hot water", design.spf_hot_water, "hot_water"),
     ):
         measured = words.interval(p[key], "", 2)
-        told = _span(designed, result, total=False) if designed and measured != "–" else ""
-        remark = p["reasons"].get(key, "") or promise_remark(result, key) or told
+        span = _span(designed, result, total=False) if designed and measured != "–" else ""
+        remark = p["reasons"].get(key, "") or promise_remark(result, key) or span
         out.append(Side(name, words.number(designed, 1) if designed else "–", measured, remark))
     expected = p["expected"]
     best = next((b for b in ("H4", "H3", "H2", "H1") if (p[b] or {}).get("value") is not None), None)
@@ -163,10 +163,12 @@ def _water(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
 
 def _by_day(result: dict[str, Any]) -> str:
     """That a cylinder loses more outside the hours that its loss is measured in, where a finding says so."""
-    told = next((f for f in result["findings"] if f["code"] == "high_standing_loss" and not f["until"]), None)
-    if told is None:
+    found = next(
+        (f for f in result["findings"] if f["code"] == "high_standing_loss" and not f["until"]), None
+    )
+    if found is None:
         return "Between draws, mostly at night"
-    return f"Between draws, mostly at night; finding: {words.named(words.small_first(told['headline']))}"
+    return f"Between draws, mostly at night; finding: {words.named(words.small_first(found['headline']))}"
 
 
 def _hot_water(site: Site, result: dict[str, Any]) -> list[Side]:

@@ -1,4 +1,4 @@
-"""What electricity and weather alone tell, as rows of label and text."""
+"""Figures from electricity and weather alone, as rows of label and text."""
 
 from __future__ import annotations
 
@@ -11,17 +11,22 @@ Row = tuple[str, str]
 
 def electricity_rows(result: dict[str, Any]) -> list[Row]:
     """Rows of the result's `from_electricity`; none where heat is measured."""
-    told = result.get("from_electricity")
-    if not told:
+    found = result.get("from_electricity")
+    if not found:
         return []
-    rows = [("read from", told["meter"]), *_signature(told), _change(told["change"]), _starts(told["starts"])]
-    rows += [_field(told["starts"]), _direct(told["direct_heat"]), _degree_days(told["degree_days"])]
-    if told["filled_days"]:
+    rows = [
+        ("read from", found["meter"]),
+        *_signature(found),
+        _change(found["change"]),
+        _starts(found["starts"]),
+    ]
+    rows += [_field(found["starts"]), _direct(found["direct_heat"]), _degree_days(found["degree_days"])]
+    if found["filled_days"]:
         rows.append(
             (
                 "days left out",
                 (
-                    f"{told['filled_days']} on which the meter shows exactly zero from midnight to "
+                    f"{found['filled_days']} on which the meter shows exactly zero from midnight to "
                     "midnight and never else: "
                     "lost readings, by all signs"
                 ),
@@ -39,16 +44,16 @@ def _between(figure: dict[str, Any] | None, unit: str, digits: int = 1, why: str
     )
 
 
-def _signature(told: dict[str, Any]) -> list[Row]:
-    s, year = told["signature"], told["weather_adjusted_year"]
+def _signature(found: dict[str, Any]) -> list[Row]:
+    s, year = found["signature"], found["weather_adjusted_year"]
     if s["reason"]:
         return [("electricity against weather", f"not known: {reason(s['reason'])}")]
     fit = "within" if s["cv_rmse"] <= s["cv_rmse_limit"] else "beyond"
     usual = _between(year["electricity_kwh"], "kWh", 0, year["reason"])
     return [
-        ("a day without heating", _told(s, "base_kwh_per_day", "kWh", ": hot water and standby")),
+        ("a day without heating", _figure_text(s, "base_kwh_per_day", "kWh", ": hot water and standby")),
         ("more for each kelvin colder", _between(s["slope_kwh_per_day_k"], "kWh a day", 2)),
-        ("heats below", _told(s, "base_temperature_c", "°C", " outdoors")),
+        ("heats below", _figure_text(s, "base_temperature_c", "°C", " outdoors")),
         (
             "scatter of the days",
             (
@@ -61,7 +66,7 @@ def _signature(told: dict[str, Any]) -> list[Row]:
     ]
 
 
-def _told(signature: dict[str, Any], name: str, unit: str, after: str) -> str:
+def _figure_text(signature: dict[str, Any], name: str, unit: str, after: str) -> str:
     """A figure of the base load with what it means, or why there is none."""
     figure = signature[name]
     text = _between(figure, unit, why=signature.get("base_reason"))
@@ -135,14 +140,14 @@ def _direct(direct: dict[str, Any]) -> Row:
     )
 
 
-def _degree_days(told: dict[str, Any]) -> Row:
-    if told["total"] is None:
-        return ("degree-days", f"not known: {told['station']}")
+def _degree_days(found: dict[str, Any]) -> Row:
+    if found["total"] is None:
+        return ("degree-days", f"not known: {found['station']}")
     return (
         "degree-days",
         (
-            f"{number(told['total'], 0)} K d in {told['days']} days to {number(told['base_c'], 1)} °C "
-            f"({told['base_from']}), "
-            f"weather of {told['station']}"
+            f"{number(found['total'], 0)} K d in {found['days']} days to {number(found['base_c'], 1)} °C "
+            f"({found['base_from']}), "
+            f"weather of {found['station']}"
         ),
     )

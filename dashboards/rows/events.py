@@ -154,6 +154,7 @@ _CHOICES: dict[str, tuple[str, Callable[[Table, Flags], int | None]]] = {
     "unit_stopped": ("fault", _newest),
     "unit_trips": ("run", _short_run),
     "flow_temperature_above_curve": ("run", _most("flow_max")),
+    "flow_temperature_below_curve": ("run", _newest),
     "buffer_mixing": ("run", _newest),
     "low_flow": ("run", _newest),
     "no_weather_compensation": ("run", _newest),
@@ -165,20 +166,20 @@ def _event(table: Table, kind: str, row: int, zone: ZoneInfo) -> Event:
     minutes = (
         (int(table["end"][row]) - start) / MS_PER_MINUTE if kind == "fault" else float(table["minutes"][row])
     )
-    told = [words.duration(minutes)]
+    parts = [words.duration(minutes)]
     if kind == "defrost":
-        told.append(f"{_degrees(table, 'outdoor', row)} outdoors")
+        parts.append(f"{_degrees(table, 'outdoor', row)} outdoors")
     elif kind == "run":
-        told.append(f"flow {_degrees(table, 'flow', row)}")
+        parts.append(f"flow {_degrees(table, 'flow', row)}")
     elif kind == "reheat":
-        told.append(f"{_degrees(table, 'from_c', row)} to {_degrees(table, 'to_c', row)}")
+        parts.append(f"{_degrees(table, 'from_c', row)} to {_degrees(table, 'to_c', row)}")
     else:
-        told.append(f"“{table['code'][row]}”")
+        parts.append(f"“{table['code'][row]}”")
     name = NAMES[kind]
     when = _local(start, zone)
     says = (
         f"{words.capital(name)} of {words.day(when.date())}, {when:%H:%M}:"
-        f" {', '.join(t for t in told if '–' not in t)}"
+        f" {', '.join(t for t in parts if '–' not in t)}"
     )
     return Event(kind, start, minutes, says, row + 1, len(table))
 

@@ -20,24 +20,24 @@ def _other(other: dict[str, Any] | None) -> list[tuple[str, str]]:
     label = " and ".join(dict.fromkeys(NAMES[s["kind"]] for s in other["sources"]))
     if other["heat_kwh"] is None:
         return [(label, words.reason(other["reason"]))]
-    told = words.measure(other["heat_kwh"], "kWh", 0)
+    text = words.measure(other["heat_kwh"], "kWh", 0)
     if other["share"] is not None:
         low, high = (words.share(other["share"][end]) for end in ("low", "high"))
-        told += (
+        text += (
             f" on {other['days']} days, {words.share(other['share']['value'])} of all heat ({low} to {high})"
         )
-    return [(label, told)]
+    return [(label, text)]
 
 
 def _unit(unit: dict[str, Any]) -> tuple[str, str]:
-    told = []
+    parts = []
     if unit["performance"] is not None:
-        told.append(f"performance {words.interval(unit['performance'], '', 2)}")
+        parts.append(f"performance {words.interval(unit['performance'], '', 2)}")
     if unit["share_of_heat"] is not None:
-        told.append(f"{words.share(unit['share_of_heat'])} of the heat")
+        parts.append(f"{words.share(unit['share_of_heat'])} of the heat")
     if unit["electricity_kwh"] is not None:
-        told.append(words.measure(unit["electricity_kwh"], "kWh", 0))
+        parts.append(words.measure(unit["electricity_kwh"], "kWh", 0))
     if unit["starts"] is not None:
-        told.append(f"{unit['starts']} starts in {words.measure(unit['running_hours'], 'h', 0)}")
-    told += [words.reason(reason) for reason in dict.fromkeys(unit["reasons"].values())]
-    return f"Heat pump {unit['unit']}", "; ".join(told)
+        parts.append(f"{unit['starts']} starts in {words.measure(unit['running_hours'], 'h', 0)}")
+    parts += [words.reason(reason) for reason in dict.fromkeys(unit["reasons"].values())]
+    return f"Heat pump {unit['unit']}", "; ".join(parts)

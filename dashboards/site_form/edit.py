@@ -166,13 +166,13 @@ def changes(before: Site, after: Site) -> list[KeyChange]:
         dict(leaves(s.model_dump(mode="json", by_alias=True, exclude_none=True))) for s in (before, after)
     )
     return [
-        KeyChange(key, _label(key), _told(old.get(key)), _told(new.get(key)))
+        KeyChange(key, _label(key), _value_text(old.get(key)), _value_text(new.get(key)))
         for key in dict.fromkeys([*old, *new])
         if old.get(key) != new.get(key)
     ]
 
 
-def _told(value: Any) -> str:
+def _value_text(value: Any) -> str:
     return "" if value is None else f"{value:g}" if isinstance(value, float) else shown(value)
 
 

@@ -7,11 +7,11 @@
   const status = document.querySelector("#live-status");
   const ahead = Number(list.dataset.now) - Date.now(); /* ages go by the service's clock */
   const say = (s) => (s < 90 ? `${Math.round(s)} s ago` : s < 5400 ? `${Math.round(s / 60)} min ago` : s < 172800 ? `${Math.round(s / 3600)} h ago` : `${Math.round(s / 86400)} days ago`);
-  const told = document.querySelector("#live-told"), toldAge = told.querySelector(".told-age");
+  const sentence = document.querySelector("#live-text"), sentenceAge = sentence.querySelector(".live-age");
   const ages = () => {
-    const since = (Date.now() + ahead - Number(told.dataset.at)) / 1000;
-    toldAge.hidden = !(since > Number(told.dataset.oldS));
-    if (!toldAge.hidden) toldAge.textContent = `(${say(since)})`;
+    const since = (Date.now() + ahead - Number(sentence.dataset.at)) / 1000;
+    sentenceAge.hidden = !(since > Number(sentence.dataset.oldS));
+    if (!sentenceAge.hidden) sentenceAge.textContent = `(${say(since)})`;
     for (const li of rows.values()) {
       if (!li.dataset.at) continue;
       const s = Math.max(0, (Date.now() + ahead - Number(li.dataset.at)) / 1000), age = li.querySelector(".age");
@@ -31,11 +31,11 @@
     ages();
     status.textContent = "Readings come in as the gateway sends them.";
   });
-  /* comes just before the readings that it is told from, so that the two never differ */
+  /* sent just before the readings that it describes, so that the two never differ */
   source.addEventListener("told", (e) => {
     const now = JSON.parse(e.data);
-    told.hidden = !now;
-    if (now) { told.querySelector(".text").textContent = now.text; told.dataset.at = now.time; }
+    sentence.hidden = !now;
+    if (now) { sentence.querySelector(".text").textContent = now.text; sentence.dataset.at = now.time; }
   });
   source.onerror = () => { status.textContent = "The connection is interrupted; it is being tried again."; };
   setInterval(ages, 1000);

@@ -10,7 +10,8 @@ from babel.messages.extract import extract_from_dir
 from babel.messages.frontend import parse_mapping_cfg
 
 from fieldfare.analysis import cautions
-from fieldfare.analysis.physics.factors import COUNTRIES
+from fieldfare.analysis.findings.stopped.texts import POSSIBLE_HOME
+from fieldfare.analysis.physics.emission_factors import COUNTRIES
 from fieldfare.analysis.reports.verdict import WORDS
 from fieldfare.dashboards.answers import bill_texts, complaint_texts, number_texts, plan_texts
 from fieldfare.dashboards.answers.present_answer import QUESTIONS
@@ -65,7 +66,7 @@ def _extracted() -> Iterator[Message]:
 
 
 def _elsewhere() -> Iterator[Message]:
-    yield from (*CAUTIONS, cautions.COOL_ROOMS, cautions.GROWS_AT)
+    yield from (*CAUTIONS, cautions.COOL_ROOMS, cautions.LEGIONELLA_GROWS_AT)
     yield from _answers()
     yield from (
         *TITLES.values(),
@@ -74,6 +75,7 @@ def _elsewhere() -> Iterator[Message]:
         *QUESTIONS.values(),
         *WHAT_IF,
         *SIGN_IN,
+        POSSIBLE_HOME,
     )
 
 

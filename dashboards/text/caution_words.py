@@ -19,7 +19,9 @@ PARTS = (
     cautions.FUEL,
 )
 """Sentences that cautions of answers are made of, but for the one with a temperature."""
-_GROWS = re.compile(re.escape(cautions.GROWS_AT).replace(re.escape("{temperature:g}"), r"(\d+(?:\.\d+)?)"))
+_GROWS = re.compile(
+    re.escape(cautions.LEGIONELLA_GROWS_AT).replace(re.escape("{temperature:g}"), r"(\d+(?:\.\d+)?)")
+)
 
 
 def caution_words(caution: str) -> str:
@@ -28,4 +30,4 @@ def caution_words(caution: str) -> str:
         return caution
     for part in PARTS:
         caution = caution.replace(part, _(part))
-    return _GROWS.sub(lambda found: _(cautions.GROWS_AT, temperature=float(found[1])), caution)
+    return _GROWS.sub(lambda found: _(cautions.LEGIONELLA_GROWS_AT, temperature=float(found[1])), caution)

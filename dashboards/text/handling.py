@@ -1,4 +1,4 @@
-"""Decisions about findings in words: who has one in hand, what is muted and why, what a job has closed."""
+"""Texts of decisions about findings: in hand, muted, closed by a job."""
 
 from __future__ import annotations
 
@@ -129,7 +129,7 @@ def cards(findings: Iterable[dict[str, Any]], handled: Mapping[str, Any]) -> lis
         out.append(
             f
             | {
-                "handled": {"told": decision_sentences(own, f["code"]), "holds": own["holds"]}
+                "handled": {"text": decision_sentences(own, f["code"]), "holds": own["holds"]}
                 if own
                 else None
             }

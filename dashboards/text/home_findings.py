@@ -1,10 +1,12 @@
-"""A sentence for the household on each finding, by its code: what it is, and what to do.
+"""What a household reads about a finding in languages other than English: what it is, and what to do.
 
-For languages other than English, in which a finding brings its own sentence with its details.
+In English a finding's own sentence is shown, with its details. Elsewhere the sentence of its code stands
+for it, unless its own is among the variants, which are translated as they are.
 """
 
 from __future__ import annotations
 
+from fieldfare.analysis.findings.stopped.texts import POSSIBLE_HOME
 from fieldfare.dashboards.text.language import marked
 
 HOME = {
@@ -24,6 +26,10 @@ HOME = {
     "flow_temperature_above_curve": marked(
         "Your heating water is hotter than planned, which costs electricity. Your installer can "
         "turn it down; tell them if a room then stays cool."
+    ),
+    "flow_temperature_below_curve": marked(
+        "Your heating water is cooler than planned. Tell your installer if rooms stay cool; they will look"
+        " at it."
     ),
     "no_weather_compensation": marked(
         "Your heating keeps its water at one temperature in any weather, which costs electricity "
@@ -80,7 +86,7 @@ HOME = {
         " needs."
     ),
     "room_below_target": marked(
-        "Part of the house is colder than you set. Keep doors and radiator valves there open. "
+        "Part of the house is colder than set or planned. Keep doors and radiator valves there open. "
         "Tell your installer if it stays cold."
     ),
     "slow_reheat": marked(
@@ -158,3 +164,64 @@ HOME = {
         "ask a few questions to find out why."
     ),
 }
+
+VARIANTS = (
+    marked(POSSIBLE_HOME),
+    marked(
+        "Your heat pump keeps stopping and restarting and can't give its full heat. Please ring"
+        " your installer and don't reset it repeatedly."
+    ),
+    marked(
+        "Your heat pump de-ices by the clock, far more often than the weather asks for. Your"
+        " installer may be able to set it to do so when there is ice."
+    ),
+    marked(
+        "Your hot water may be cold: its sensor shows a temperature that can't be right. Please"
+        " tell your installer whether the tap runs hot."
+    ),
+    marked(
+        "The heat pump gives less heat than it should and the back-up electric heater makes up"
+        " the rest, which costs more. Your installer will arrange a check."
+    ),
+    marked(
+        "A back-up electric heater heats your home instead of the heat pump, which costs about"
+        " three times as much. Please ring your installer."
+    ),
+    marked(
+        "A back-up electric heater in your heat pump is heating instead of the compressor, which"
+        " costs about three times as much. Please ring your installer."
+    ),
+    marked(
+        "The hot water is set hotter than the heat pump can make it, so the immersion heater does"
+        " the rest each time. Your installer will check the setting."
+    ),
+    marked(
+        "The heat pump outside had no power or water flow during a frost. It may be undamaged;"
+        " your installer will check it before the next cold night."
+    ),
+    marked(
+        "Your heat pump tries to heat the water and does not seem to succeed. Take care at the"
+        " tap: the water may be cold or far too hot. Please ring your installer."
+    ),
+    marked(
+        "Heating the hot water takes more electricity than it should. Your installer will check the cylinder."
+    ),
+    marked(
+        "Heating the hot water takes more electricity than it used to. Your installer will check"
+        " the cylinder."
+    ),
+    marked(
+        "Some heat meant for the hot water goes into the heating, so making hot water takes"
+        " longer and costs more. Your installer will check the valve."
+    ),
+    marked(
+        "Your hot water is kept at the temperature of the weekly disinfection all the time, which"
+        " costs electricity and can scald. Mix with cold before touching, and ring your installer."
+    ),
+    marked("One of your heat pumps stands still. Your installer is looking into it."),
+    marked(
+        "Your heat pump stopped for a while and runs again. Your installer would like to hear what happened."
+    ),
+)
+"""Sentences of findings that say something else than the one of their code; each is translated as it is. A
+test compares them with the rules' own sentences."""

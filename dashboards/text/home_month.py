@@ -9,7 +9,7 @@ from typing import Any
 
 from markupsafe import Markup
 
-from fieldfare.analysis.physics.factors import COUNTRIES
+from fieldfare.analysis.physics.emission_factors import COUNTRIES
 from fieldfare.analysis.plant.site import Site
 from fieldfare.dashboards.figures.pictures import (
     energy_picture,
@@ -18,7 +18,7 @@ from fieldfare.dashboards.figures.pictures import (
     year_picture,
 )
 from fieldfare.dashboards.text import words
-from fieldfare.dashboards.text.home_beside import beside
+from fieldfare.dashboards.text.home_other_sources import beside
 from fieldfare.dashboards.text.home_standing import zone_words
 from fieldfare.dashboards.text.language import gettext as _
 from fieldfare.dashboards.text.language import listed, marked, ngettext
@@ -38,7 +38,7 @@ RARELY = 0.02
 
 
 @dataclass(frozen=True)
-class Telling:
+class MonthSection:
     """One part of the month: its question, the answer in a sentence, further sentences, a picture."""
 
     question: str
@@ -47,7 +47,7 @@ class Telling:
     picture: Markup | None = None
 
 
-def month_sections(site: Site, contents: dict[str, Any]) -> list[Telling]:
+def month_sections(site: Site, contents: dict[str, Any]) -> list[MonthSection]:
     """The month's parts in the order in which a household asks. contents : a month paper's contents."""
     result = contents["result"]
     rows = contents.get("days") or []
@@ -64,11 +64,11 @@ def month_words(period: dict[str, str]) -> str:
     return _("{month} (to {day})", month=name, day=words.day(period["to"], year=False))
 
 
-def _warmth(result: dict[str, Any], rows: list[dict[str, Any]]) -> Telling:
+def _warmth(result: dict[str, Any], rows: list[dict[str, Any]]) -> MonthSection:
     zones = result["comfort"]["zones"]
     question = _("Was it warm?")
     if not zones:
-        return Telling(question, _("Not known: no room temperature is measured in your home."))
+        return MonthSection(question, _("Not known: no room temperature is measured in your home."))
     parts, more = [], []
     for name, zone in zones.items():
         where = _("Your rooms") if len(zones) == 1 else zone_words(name)
@@ -79,7 +79,7 @@ def _warmth(result: dict[str, Any], rows: list[dict[str, Any]]) -> Telling:
             target = words.measure(zone["target_c"], "°C", 1)
             parts.append(_("{where} averaged {mean} (set: {target})", where=where, mean=mean, target=target))
         more.append(_below_target(where, zone["share_below_target"], n=2 if len(zones) == 1 else 1))
-    return Telling(question, f"{'; '.join(parts)}.", more, warmth_picture(rows))
+    return MonthSection(question, f"{'; '.join(parts)}.", more, warmth_picture(rows))
 
 
 def _below_target(where: str, below: float | None, *, n: int) -> str:
@@ -100,11 +100,13 @@ def _below_target(where: str, below: float | None, *, n: int) -> str:
     )
 
 
-def _hot_water(site: Site, result: dict[str, Any]) -> Telling:
+def _hot_water(site: Site, result: dict[str, Any]) -> MonthSection:
     water = result["hot_water"]
     question = _("Was there hot water?")
     if site.hot_water is None:
-        return Telling(question, _("Your hot water is not described here, so we can say nothing about it."))
+        return MonthSection(
+            question, _("Your hot water is not described here, so we can say nothing about it.")
+        )
     cold = water["minutes_below_40c_per_week"]
     more = []
     if water["reheats"] and water["median_reheat_minutes"]:
@@ -121,11 +123,11 @@ def _hot_water(site: Site, result: dict[str, Any]) -> Telling:
             _(_DISINFECTION.get(_every(site), _DISINFECTION[0]), day=words.day(water["last_pasteurised"]))
         )
     if cold is None:
-        return Telling(question, _("Not known: the cylinder's temperature is not measured."), more)
+        return MonthSection(question, _("Not known: the cylinder's temperature is not measured."), more)
     if cold < 30:
-        return Telling(question, words.tidy(_("Yes: the cylinder was hardly ever below 40 °C.")), more)
+        return MonthSection(question, words.tidy(_("Yes: the cylinder was hardly ever below 40 °C.")), more)
     mostly = _("Mostly: the cylinder was below 40 °C for {length} a week.", length=_length(cold))
-    return Telling(question, words.tidy(mostly), more)
+    return MonthSection(question, words.tidy(mostly), more)
 
 
 _DISINFECTION = {
@@ -147,18 +149,18 @@ def _length(minutes: float) -> str:
     )
 
 
-def _energy(contents: dict[str, Any]) -> Telling:
+def _energy(contents: dict[str, Any]) -> MonthSection:
     result = contents["result"]
     question = _("How much electricity did it use?")
     electricity = result["energy"]["electricity_kwh"]["total"]
     heat = result["energy"]["heat_kwh"]["total"]
     if electricity is None:
-        return Telling(question, _("Not known: the electricity was not measured this month."))
+        return MonthSection(question, _("Not known: the electricity was not measured this month."))
     used = words.measure(electricity, "kWh", 0)
     more = _other_months(contents)
     if not heat:
         answer = _("The heating used {used} of electricity. The heat it gave is not measured.", used=used)
-        return Telling(question, answer, more)
+        return MonthSection(question, answer, more)
     answer = _(
         "The heating used {used} of electricity and gave {heat} of heat: {ratio} units of heat for each unit"
         " of electricity.",
@@ -166,14 +168,16 @@ def _energy(contents: dict[str, Any]) -> Telling:
         heat=words.measure(heat, "kWh", 0),
         ratio=words.number(heat / electricity, 1),
     )
-    return Telling(question, answer, more, energy_picture(electricity, heat))
+    return MonthSection(question, answer, more, energy_picture(electricity, heat))
 
 
-def _beside(site: Site, result: dict[str, Any]) -> list[Telling]:
+def _beside(site: Site, result: dict[str, Any]) -> list[MonthSection]:
     """Other sources beside the heat pump; nothing where the site file names none."""
     sentences = beside(site, result)
     return (
-        [Telling(_("What else gives heat or electricity?"), sentences[0], sentences[1:])] if sentences else []
+        [MonthSection(_("What else gives heat or electricity?"), sentences[0], sentences[1:])]
+        if sentences
+        else []
     )
 
 
@@ -201,7 +205,7 @@ def _other_months(contents: dict[str, Any]) -> list[str]:
     return []
 
 
-def _year(contents: dict[str, Any]) -> list[Telling]:
+def _year(contents: dict[str, Any]) -> list[MonthSection]:
     """The months up to this one; nothing where fewer than FEWEST_MONTHS are known."""
     year = contents.get("year") or contents["result"]
     months = _months_of(year)
@@ -230,7 +234,7 @@ def _year(contents: dict[str, Any]) -> list[Telling]:
         ]
     if not all(whole for _key, _kwh, whole in months):
         more.append(_("An empty bar is a month that is not over or was not measured in full."))
-    return [Telling(_("How was the year?"), answer, more, year_picture(months))]
+    return [MonthSection(_("How was the year?"), answer, more, year_picture(months))]
 
 
 def _months_of(year: dict[str, Any]) -> list[tuple[str, float | None, bool]]:
@@ -289,11 +293,11 @@ def _at_like_weather(like: dict[str, Any] | None) -> str:
     )
 
 
-def _money(site: Site, contents: dict[str, Any]) -> Telling:
+def _money(site: Site, contents: dict[str, Any]) -> MonthSection:
     cost = contents["result"]["cost"]
     question = _("What did it cost?")
     if cost["total"] is None:
-        return Telling(question, _no_cost(site, contents["result"]))
+        return MonthSection(question, _no_cost(site, contents["result"]))
     currency, paid = cost["currency"], cost.get("running_cost", cost["total"])
     answer = words.money(cost["total"], currency)
     if cost["standing_charge"]:
@@ -331,7 +335,7 @@ def _money(site: Site, contents: dict[str, Any]) -> Telling:
                 country=_(COUNTRIES.get(cost["country"], cost["country"])),
             )
         )
-    return Telling(question, f"{answer}.", more, money_picture(rows, currency))
+    return MonthSection(question, f"{answer}.", more, money_picture(rows, currency))
 
 
 def _no_cost(site: Site, result: dict[str, Any]) -> str:

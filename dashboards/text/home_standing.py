@@ -1,4 +1,4 @@
-"""How things stand, for a household: what to do first, then what is wrong, then what is not known."""
+"""Summary for a household: what to do first, then what is wrong, then what is not known."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Any
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.fleet import open_findings
 from fieldfare.dashboards.text import words
-from fieldfare.dashboards.text.home_findings import HOME
+from fieldfare.dashboards.text.home_findings import HOME, VARIANTS
 from fieldfare.dashboards.text.language import gettext as _
 from fieldfare.dashboards.text.language import is_english, listed, marked, ngettext
 
@@ -174,9 +174,11 @@ def _watched(day: str, codes: list[str]) -> str:
 
 
 def _for_home(finding: dict[str, Any]) -> str:
-    """A finding's own sentence in English; in other languages the one of its code, which has no details."""
+    """A finding's own sentence, in English or where it is translated as it is; else that of its code."""
     if is_english():
         return words.named(finding["home"])
+    if finding["home"] in VARIANTS:
+        return _(finding["home"])
     code = finding["code"]
     if code in HOME:
         return _(HOME[code])

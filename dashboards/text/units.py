@@ -1,4 +1,4 @@
-"""The units that a reader has chosen: numbers are calculated in one unit each, and shown in theirs.
+"""Convert numbers to the units that a reader has chosen.
 
 Energy is kWh or MJ, water flow m3/h or l/min, pressure bar or kPa. Prices stay per kWh, as suppliers bill
 them.
@@ -51,7 +51,7 @@ _ANY = re.compile(_NUMBER)
 @contextmanager
 def reading_in(units: Mapping[str, str]) -> Iterator[None]:
     """Show what is written inside in these units. units : energy, flow, pressure -> unit, those of
-    `fieldfare.api.firm.own.UNITS`"""
+    `fieldfare.api.firm.personal_settings.UNITS`"""
     token = _chosen.set(tuple((_NAMES[k], u) for k, u in sorted(units.items()) if k in _NAMES))
     try:
         yield

@@ -36,6 +36,7 @@ CAUSES = {
     "excessive_defrost": {"coil_airflow", "low_refrigerant_symptom", "insufficient_defrost_heat"},
     "defrost_without_frost": {"low_refrigerant_symptom", "sensor_fault"},
     "flow_temperature_above_curve": {"curve_set_high", "manual_override"},
+    "flow_temperature_below_curve": {"curve_too_low", "flow_not_reached"},
     "no_weather_compensation": {"fixed_flow_setting"},
     "low_flow": {"strainer_or_air", "pump_setting"},
     "falling_flow": {"strainer_clogging"},

@@ -13,7 +13,7 @@ from fieldfare.analysis.minutes.operating_state import (
     HOT_WATER,
     OFF,
     UNKNOWN,
-    UNTOLD,
+    USE_UNKNOWN,
     least_running_w,
 )
 from fieldfare.analysis.plant.load import parse_site
@@ -71,7 +71,7 @@ WATER = "[hot_water]\ncylinder_litres = 200\n"
         ({"mode": 1.0, "power": 20.0}, OFF),
         ({"power": 900.0, "diverter": 1.0}, HOT_WATER),
         ({"power": 900.0, "diverter": 0.0}, HEATING),
-        ({"power": 900.0}, UNTOLD),
+        ({"power": 900.0}, USE_UNKNOWN),
         ({"flow": 40.0}, UNKNOWN),
     ],
 )

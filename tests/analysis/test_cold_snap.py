@@ -19,7 +19,7 @@ from fieldfare.analysis.reports.cold_snap import (
     outlook,
     parse_forecast,
 )
-from fieldfare.analysis.reports.snap_home import OUTPUT_SLOPE, course, snap_home
+from fieldfare.analysis.reports.cold_snap_home import OUTPUT_SLOPE, course, snap_home
 from fieldfare.collector.simulated.plant import random_plant
 from fieldfare.collector.simulated.site import site_toml
 

@@ -69,7 +69,7 @@ def test_each_column_is_read_outside_its_module() -> None:
 def test_each_column_that_is_read_exists() -> None:
     """A wrong name would read as unknown on every day."""
     events = {*RUN_COLUMNS, *DEFROST_COLUMNS, *REHEAT_COLUMNS}
-    others = {name for f in ("demand", "faults", "notices", "events") for name in words(FACTS / f"{f}.py")[0]}
+    others = {name for f in ("rests", "faults", "notices", "events") for name in words(FACTS / f"{f}.py")[0]}
     known = {*COLUMNS, *events, *others}
     bad = []
     for path in files("analysis", "dashboards", "api"):

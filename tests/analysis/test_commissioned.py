@@ -193,4 +193,4 @@ def test_the_words_put_what_differs_first(home: tuple[PlantSpec, Site, Facts]) -
     assert "lower" in flow["change"]
     assert [f["open"] for f in flow["findings"]] == [True, False]
     assert "under pressure" in told["caution"]
-    assert {r["name"] for r in told["untold"]} >= {"Pre-charge", "Found"}
+    assert {r["name"] for r in told["unknown"]} >= {"Pre-charge", "Found"}

@@ -9,9 +9,9 @@ import pytest
 from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.findings.judge import DATA_RULES, PLANT_RULES, RULES
 from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.reports.alternative_findings import ALTERNATIVE_FINDINGS
 from fieldfare.analysis.reports.defect import _METERS, SHOWN_BY, alternatives, finding_of
 from fieldfare.analysis.reports.figure_rows import FIGURES, figure_rows
-from fieldfare.analysis.reports.rivals import RIVALS
 
 CODES = {rule.code for rule in RULES}
 SITE = parse_site('[site]\nid = "elm"\nname = "Elm"\ntimezone = "Europe/London"\n')
@@ -44,8 +44,8 @@ RESULT: dict[str, Any] = {
 
 
 def test_every_rule_of_the_plant_has_its_rivals() -> None:
-    assert RIVALS.keys() == {rule.code for rule in PLANT_RULES}
-    for code, others in RIVALS.items():
+    assert ALTERNATIVE_FINDINGS.keys() == {rule.code for rule in PLANT_RULES}
+    for code, others in ALTERNATIVE_FINDINGS.items():
         assert others, code
         assert code not in others
         assert set(others) <= CODES

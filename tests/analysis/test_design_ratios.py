@@ -15,7 +15,7 @@ from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.design_ratios import FEWEST_HOMES, age_band, design_ratios
 from fieldfare.api.core.design_csv import COLUMNS, design_csv
-from fieldfare.dashboards.rows.design_ratios import ratios_told
+from fieldfare.dashboards.rows.design_ratios import present_design_ratios
 
 TEXT = """
 [site]
@@ -119,10 +119,10 @@ def test_the_table_is_for_a_design_calculation() -> None:
 
 
 def test_the_words_say_what_to_do_at_the_next_home() -> None:
-    told = ratios_told(design_ratios(home(n, 0.75) for n in range(6)))
+    told = present_design_ratios(design_ratios(home(n, 0.75) for n in range(6)))
     assert told is not None
     assert "multiply the calculated heat loss by 0.75" in told["tables"][0]["says"]
-    assert ratios_told(design_ratios([])) is None
+    assert present_design_ratios(design_ratios([])) is None
 
 
 @pytest.mark.parametrize(

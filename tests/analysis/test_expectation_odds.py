@@ -97,7 +97,9 @@ def test_a_sound_coat_is_there_in_dry_air_too():
     assert far.middle == pytest.approx(0.1, abs=0.01)
     assert far.spread > near.spread > COAT_G_PER_KW.spread
     assert coat_when_dry(coat[:10], coat[:10]) is None
-    assert weights(Signs(0.7, 0.5, dry=0.0, dry_spread=0.45))["sound"] > 0.9
+    # As many as coats of the frost laid, and more on less of it where there was more than it seemed.
+    assert weights(Signs(0.0, 0.5, dry=0.0, dry_spread=0.45))["sound"] > 0.9
+    assert weights(Signs(0.7, 0.5, dry=-0.7, dry_spread=0.65))["sound"] > 0.85
     assert weights(Signs(0.7, 0.5, dry=-2.5, dry_spread=0.7))["sound"] < 0.6
 
 
@@ -187,12 +189,25 @@ def test_a_starved_coil_and_poor_melting_show_by_their_own_signs():
     assert sum(p for name, p in weights(starved).items() if name != "timed") == pytest.approx(1.0)
 
 
+def test_much_frost_explains_number_lock_and_coat_at_once():
+    """Three times the frost that was guessed: many defrosts at the lock, on coats that only seem thin."""
+    in_band = Signs(
+        np.log(24.0 / 8.0), 0.72, locked=0.95, locked_spread=0.07, locked_due=0.45, locked_due_spread=0.35,
+        lock=0.0, follows=-0.1, dry=-1.1, dry_spread=0.8,
+    )  # fmt: skip
+    sure_air = replace(in_band, often_spread=0.36, locked_due=0.1, locked_due_spread=0.1, dry_spread=0.4)
+    told, certain = (1.0 - weights(signs)["sound"] for signs in (in_band, sure_air))
+    assert told < 0.6
+    assert certain > 0.9
+
+
 def test_defrosts_that_melt_far_more_than_air_can_lay_come_too_soon():
     """The number follows the frost and no lock shows, as with a sound control; the heat does not fit."""
     follows = Signs(1.3, 0.5, used=0.1, locked=0.1, lock=0.1, follows=-0.6, efficiency=1.0, minutes=-0.3)
     dear = replace(follows, penalty=1.5, melted=1.8, melted_spread=0.45)
     assert weights(dear)["starved"] > 0.9
-    assert weights(replace(dear, penalty=0.3, melted=0.3))["starved"] < 0.15
+    fits = replace(dear, often=0.2, penalty=0.3, melted=0.3)
+    assert weights(fits)["starved"] < 0.15
     assert weights(follows)["sound"] > 0.8, "without a meter of heat the number settles nothing"
 
 

@@ -19,6 +19,7 @@ from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.readings import MS_PER_MINUTE, Samples
 from fieldfare.analysis.reports.result import analyse
 from fieldfare.collector.simulated.plant import Simulated, random_plant, simulate, with_fault
+from tests.analysis.small_plant import Small
 
 FIRST, DAYS = date(2023, 11, 1), 40
 
@@ -102,6 +103,50 @@ def test_brief_runs_are_not_counted_from_quarter_hours() -> None:
     assert fine["cycling"]["starts"] == pytest.approx(len(plant(3).truth.starts), abs=2)
 
 
+def cycling_plant(on_min: float, off_min: float, every_min: int) -> tuple[Small, float]:
+    """Runs and rests within a seventh of those lengths, sampled; and the true starts a day."""
+    small = Small(ids=("elec", "outdoor", "heat", "flow"), days=20)
+    rng, n, at = np.random.default_rng(1), len(small.time), 0
+    run = np.zeros(n, dtype=bool)
+    while at < n:
+        on, off = (max(2, round(rng.normal(m, 0.15 * m))) for m in (on_min, off_min))
+        run[at : at + on] = True
+        at += on + off
+    small.values |= {
+        "elec": np.where(run, 1300.0, 15.0),
+        "heat": np.where(run, 4400.0, 0.0),
+        "flow": np.where(run, 38.0, 33.0),
+    }
+    for name, values in small.values.items():
+        small.values[name] = np.where(np.arange(n) % every_min == 0, values, np.nan)
+    return small, float((np.diff(run.astype(int)) == 1).sum()) / (n / 1440.0)
+
+
+@pytest.mark.parametrize("every_min", [5, 10, 15])
+@pytest.mark.parametrize(("on_min", "off_min"), [(4, 8), (8, 8), (15, 20)])
+def test_gross_cycling_shows_in_far_readings_by_the_starts_that_are_left(
+    on_min: float, off_min: float, every_min: int
+) -> None:
+    """What is seen of it is a lower bound: told where it is beyond any unit in the field, else refused."""
+    small, true = cycling_plant(on_min, off_min, every_min)
+    judged = small.judged()
+    mine = [f for f in judged.findings if f.code == "short_cycling"]
+    if not mine:
+        assert every_min > 5
+        assert "short_cycling" in {n.code for n in judged.not_assessed}
+        return
+    told = next(e.value for e in mine[0].evidence if e.label in ("starts a day", "heating starts a day"))
+    assert 24.0 < float(told) <= true * 1.1  # type: ignore[arg-type]
+    if on_min > every_min:
+        assert mine[0].severity in ("watch", "act")
+
+
+@pytest.mark.parametrize("every_min", [5, 10, 15])
+def test_few_long_runs_are_not_called_cycling_by_far_readings(every_min: int) -> None:
+    small, _ = cycling_plant(200, 40, every_min)
+    assert "short_cycling" not in {f.code for f in small.judged().findings}
+
+
 def is_told_at_changes(samples: Samples) -> bool:
     return is_change_driven(samples, sampling_interval(samples.time)[0])
 
@@ -161,3 +206,36 @@ def test_a_code_whose_needs_are_not_met_is_not_assessed(kept: str) -> None:
     for rule in RULES:
         measured = [any(f"spacing.{q}" in facts.days for q in need.any_of) for need in rule.needs]
         assert all(measured) or rule.code in answered, rule.code
+
+
+def by_quarter_hour(watts: float, step_kwh: float, on_min: int, off_min: int) -> Small:
+    """Only an electricity register, read every quarter of an hour, that counts in steps [kWh]."""
+    small = Small(ids=("elec_kwh", "outdoor"), days=30)
+    on = (small.time // 60_000) % (on_min + off_min) < on_min
+    counted = 3000.0 + np.cumsum(np.where(on, 1300.0, watts)) / 60_000.0
+    small.values["elec_kwh"] = np.floor(counted / step_kwh) * step_kwh
+    for name, values in small.values.items():
+        small.values[name] = np.where(np.arange(len(values)) % 15 == 0, values, np.nan)
+    return small
+
+
+@pytest.mark.parametrize("step_kwh", [0.001, 0.01, 0.05, 0.1])
+@pytest.mark.parametrize(("watts", "told"), [(15.0, False), (90.0, True), (180.0, True)])
+def test_standby_is_the_mean_of_what_a_register_counts_in_steps(
+    watts: float, told: bool, step_kwh: float
+) -> None:
+    judged = by_quarter_hour(watts, step_kwh, 240, 127).judged()
+    mine = [f for f in judged.findings if f.code == "high_standby"]
+    assert bool(mine) == told
+    if told:
+        shown = float(mine[0].evidence[0].value)  # type: ignore[arg-type]
+        assert shown == pytest.approx(watts, rel=0.13)
+
+
+@pytest.mark.parametrize("watts", [15.0, 180.0])
+def test_steps_too_coarse_for_a_rest_clear_and_blame_no_standby(watts: float) -> None:
+    """0.2 kWh at 65 W take three hours; the rests last two."""
+    judged = by_quarter_hour(watts, 0.2, 75, 82).judged()
+    assert "high_standby" not in {f.code for f in judged.findings}
+    reason = {n.code: n.reason for n in judged.not_assessed}["high_standby"]
+    assert "steps of 0.2 kWh" in reason

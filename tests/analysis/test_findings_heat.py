@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from typing import Any
 
@@ -9,6 +10,8 @@ import numpy as np
 import pytest
 
 from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.expectation.cold_room import ColdRoom
+from fieldfare.analysis.expectation.wished_warmth import chance_of_lacking
 from fieldfare.analysis.figures.change import find_change
 from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.findings.electric import backup_heater
@@ -572,6 +575,54 @@ def test_a_cool_bedroom_without_a_target_of_its_own_is_no_fault() -> None:
     cool, cold = (days.with_columns(**{"room_day.upper": warmth}) for warmth in (18.0, 14.0))
     assert heat_rooms.room_below_target(context_of(cool)) is None
     assert check_whole(heat_rooms.room_below_target(context_of(cold))).causes[0].cause == "zone_not_opening"
+
+
+def untold(room: float, **columns: Any) -> Any:
+    """One zone at a temperature that nobody says is asked for; the design has 20.5 °C."""
+    return days_of(
+        **{"deficit.house": None, "wanted.house": None, "room_day.house": room, "room": room}, **columns
+    )
+
+
+HARD = {"minutes_running": 1430, "load_share": 0.97}
+
+
+def test_a_house_far_below_its_design_with_a_unit_that_never_rests_lacks_heat() -> None:
+    found = check_whole(heat_rooms.room_below_target(context_of(untold(16.6, **HARD))))
+    assert found.severity == "watch"
+    assert found.confidence > 0.9
+    assert found.causes[0].cause == "capacity_short"
+    assert "Ask the householder first" in found.next_step
+
+
+@pytest.mark.parametrize("room", [17.4, 17.0])
+def test_a_cool_house_whose_unit_rests_may_be_wanted_so(room: float) -> None:
+    """Three kelvin below the design of 20.5 °C, with the unit at half of its work: said, not judged."""
+    easy = untold(room, minutes_running=700, load_share=0.45)
+    with pytest.raises(NotAssessed, match="it may be wanted so"):
+        heat_rooms.room_below_target(context_of(easy))
+
+
+def test_the_further_below_the_design_the_less_it_is_a_wish() -> None:
+    chances = []
+    for below in (3.0, 4.0, 5.0, 6.0):
+        chances.append(
+            [
+                chance_of_lacking(below, ColdRoom(running=running), others_warm=warm)
+                for running in (0.5, 0.99)
+                for warm in (False, True)
+            ]
+        )
+    assert all(np.all(np.diff(by_size) > 0.0) for by_size in np.transpose(chances))
+    rests, rests_others_warm, runs, runs_others_warm = chances[1]
+    assert rests_others_warm < rests < runs
+    assert runs_others_warm < runs
+
+
+def test_a_wish_is_no_cause_without_a_designed_temperature() -> None:
+    site = re.sub(r"indoor_c = [0-9.]+\n", "", SITE)
+    with pytest.raises(NotAssessed, match="target_room_temperature"):
+        heat_rooms.room_below_target(context_of(untold(16.6, **HARD), site=site))
 
 
 @pytest.mark.parametrize(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.findings.flow import buffer, falling_flow, water_flow
 from fieldfare.analysis.findings.heat import curve
+from fieldfare.analysis.findings.heat.cool_water import flow_temperature_below_curve as cool_water_rule
 from tests.analysis.operation_tables import CURVE, DAYS, FIRST, check_whole, context_of, days_of
 from tests.analysis.site_text import WHOLE
 
@@ -203,3 +205,67 @@ def test_mixing_at_the_buffer() -> None:
     text = WHOLE.replace('[buffer]\nlitres = 50\narrangement = "series"', "")
     with pytest.raises(NotAssessed, match="no buffer"):
         buffer.buffer_mixing(context_of(site=text))
+
+
+# Water cooler than the curve
+
+
+def cool_water(below: Any, **columns: Any) -> Any:
+    """So many kelvin below the designed curve; asked for so, and rests for a third of the time."""
+    return days_of(
+        **{
+            "flow": CURVE - below,
+            "above_curve": -below,
+            "target_flow": CURVE - below,
+            "target_above_curve": -below,
+            "minutes_running": 900,
+        }
+        | columns
+    )
+
+
+COLD_ROOMS = {"room_day.house": 17.5, "deficit.house": 3.0}
+
+
+def test_water_far_below_the_curve_with_cold_rooms_is_a_curve_set_low() -> None:
+    found = check_whole(cool_water_rule(context_of(cool_water(8.5, **COLD_ROOMS))))
+    assert found.severity == "act"
+    assert found.causes[0].cause == "curve_too_low"
+    assert found.changes == (("flow_temperature", "raise"),)
+    # EN 442: (34 - 17.5) over (42.5 - 17.5) K, to the power of 1.3.
+    heat = next(e.value for e in found.evidence if e.label.startswith("heat that emitters give"))
+    assert heat == pytest.approx((1.0 - 8.5 / (np.median(CURVE) - 17.5)) ** 1.3, abs=0.03)
+
+
+def test_water_that_never_gets_as_warm_as_asked_is_not_reached() -> None:
+    missed = cool_water(8.0, target_flow=CURVE, target_above_curve=0.0, minutes_running=1420)
+    found = check_whole(cool_water_rule(context_of(missed)))
+    assert found.severity == "watch"
+    assert found.causes[0].cause == "flow_not_reached"
+    assert not found.changes
+
+
+def test_cool_water_is_no_fault_where_rooms_are_warm_and_a_question_where_none_is_measured() -> None:
+    warm = cool_water(8.0, **{"room_day.house": 20.4, "deficit.house": 0.1})
+    assert cool_water_rule(context_of(warm)) is None
+    asked = check_whole(cool_water_rule(context_of(cool_water(8.0))))
+    assert asked.severity == "note"
+    assert "Ask the householder" in asked.next_step
+
+
+@pytest.mark.parametrize(
+    "days",
+    [
+        cool_water(0.0, **COLD_ROOMS),
+        cool_water(4.0, **COLD_ROOMS),
+        cool_water(np.where(np.arange(DAYS) % 20 == 3, 9.0, 0.0), **COLD_ROOMS),
+        cool_water(8.0, minutes_steady=20, **COLD_ROOMS),
+    ],
+    ids=["at the curve", "within a third less heat", "a day now and then", "hardly heating"],
+)
+def test_water_is_not_called_cool_for_little(days: Any) -> None:
+    try:
+        found = cool_water_rule(context_of(days))
+    except NotAssessed:
+        found = None
+    assert found is None

@@ -20,7 +20,7 @@ from fieldfare.analysis.findings.data.limits import LIMITS_DATA
 from fieldfare.analysis.findings.data.meters import implausible_efficiency
 from fieldfare.analysis.findings.data.outdoor import outdoor_sensor_biased
 from fieldfare.analysis.findings.data.registers import register_reset
-from fieldfare.analysis.findings.data.silence import sensor_stuck, still_days
+from fieldfare.analysis.findings.data.stuck_sensors import sensor_stuck, still_days
 from fieldfare.analysis.findings.data.swapped import flow_return_swapped
 from fieldfare.analysis.findings.data.units import unit_mismatch
 from fieldfare.analysis.findings.exclusions import find_exclusions

@@ -23,10 +23,10 @@ from fieldfare.analysis.findings.hot_water import (
     reheat,
     too_much,
 )
+from fieldfare.analysis.findings.hot_water.heated_by_others import heated_by_others
 from fieldfare.analysis.findings.hot_water.limits import LIMITS_HOT_WATER
-from fieldfare.analysis.findings.hot_water.preceded import preceded
 from fieldfare.analysis.findings.judge import PLANT_RULES
-from fieldfare.analysis.findings.model import Recognised
+from fieldfare.analysis.findings.model import Finding, Recognised
 from fieldfare.analysis.findings.phrases import day_text
 from tests.analysis.heat_tables import (
     DAYS,
@@ -158,7 +158,7 @@ def test_a_heater_that_leaves_the_unit_nothing_to_do_is_told_of_itself(
         immersion_to_c=held,
     )
     context = context_of(days)
-    assert preceded(context, days).all() == told
+    assert heated_by_others(context, days).all() == told
     if told:
         assert check_whole(immersion.immersion_use(context)).severity == "act"
     else:
@@ -311,33 +311,93 @@ def test_a_low_sensor_that_turns_cold_is_no_empty_cylinder() -> None:
     assert found.severity == "act"
 
 
+DIPS = {"minutes_tank_cold": 60, "minutes_cold_charging": 55, "cold_longest_min": 35, "tank_min": 18.0}
+FOR_HOURS = {"minutes_tank_cold": 600, "minutes_cold_charging": 30, "cold_longest_min": 420, "tank_min": 18.0}
+
+
+def chance_told(found: Finding) -> float:
+    return float(next(e.value for e in found.evidence if e.label.startswith("chance that all usable water")))  # type: ignore[arg-type]
+
+
 @pytest.mark.parametrize(
-    ("heat", "chance", "severity"), [(11.5, 0.95, "act"), (9.3, 0.58, "act"), (np.nan, 0.5, "act")]
+    ("heat", "chance", "severity"), [(11.5, 0.95, "act"), (9.3, 0.65, "act"), (8.6, 0.5, "note")]
 )
-def test_a_cold_sensor_of_unknown_height_is_as_sure_as_what_the_charge_puts_back(
+def test_a_dipping_sensor_of_unknown_height_is_as_sure_as_what_the_charge_puts_back(
     heat: float, chance: float, severity: str
 ) -> None:
     """EN 12897 leaves the sensor's place to the maker: only an emptied cylinder takes a whole charge."""
-    cold = days_of(minutes_tank_cold=600, minutes_cold_charging=30, tank_min=18.0)
-    found = check_whole(cylinder.hot_water_shortfall(context_of(cold, reheats_of(heat=heat))))
-    told = next(e.value for e in found.evidence if e.label.startswith("chance that all usable water"))
-    assert told == pytest.approx(chance, abs=0.08)
+    found = check_whole(cylinder.hot_water_shortfall(context_of(days_of(**DIPS), reheats_of(heat=heat))))
+    assert chance_told(found) == pytest.approx(chance, abs=0.08)
     assert found.confidence <= chance + 0.08
     assert found.severity == severity
     assert ("may run out" in found.headline) == (chance < 0.9)
 
 
-def test_two_cold_days_a_week_at_a_sensor_of_unknown_height_are_a_note() -> None:
+def test_a_sensor_that_dips_in_each_draw_is_no_shortfall_where_a_charge_puts_little_back() -> None:
+    for heat in (3.0, 5.0, 6.5):
+        assert cylinder.hot_water_shortfall(context_of(days_of(**DIPS), reheats_of(heat=heat))) is None
+
+
+def test_a_sensor_cold_for_hours_without_a_charge_is_a_shortfall_at_any_height() -> None:
+    """The household goes on drawing: the front passes every height while nothing is put back."""
+    unseen = reheats_of(heat=np.nan)
+    by_hours = [
+        chance_told(
+            check_whole(
+                cylinder.hot_water_shortfall(
+                    context_of(
+                        days_of(
+                            minutes_tank_cold=minutes, minutes_cold_charging=0, cold_longest_min=minutes,
+                            tank_min=18.0,
+                        ),
+                        unseen,
+                    )
+                )
+            )
+        )
+        for minutes in (60, 300, 840)
+    ]  # fmt: skip
+    assert by_hours[0] == pytest.approx(0.55, abs=0.02)
+    assert by_hours == sorted(by_hours)
+    assert by_hours[2] > 0.8
+    found = check_whole(cylinder.hot_water_shortfall(context_of(days_of(**FOR_HOURS), unseen)))
+    assert found.severity == "act"
+
+
+def test_two_days_a_week_of_cold_for_hours_are_worth_a_look_and_of_dips_are_not() -> None:
     now_and_then = np.arange(DAYS) % 7 < 2
-    cold = days_of(
-        minutes_tank_cold=np.where(now_and_then, 600, 10), minutes_cold_charging=0,
-        tank_min=np.where(now_and_then, 18.0, 39.0),
-    )  # fmt: skip
-    found = cylinder.hot_water_shortfall(context_of(cold, reheats_of(heat=np.nan)))
-    assert found is not None
-    assert found.severity == "note"
-    sure = cylinder.hot_water_shortfall(context_of(cold, reheats_of(heat=12.0)))
-    assert check_whole(sure).severity == "watch"
+    severities = []
+    for bad in (FOR_HOURS, DIPS):
+        columns = {k: np.where(now_and_then, v, 39.0 if k == "tank_min" else 5) for k, v in bad.items()}
+        found = cylinder.hot_water_shortfall(context_of(days_of(**columns), reheats_of(heat=np.nan)))
+        severities.append(found.severity if found else None)
+    assert severities == ["watch", "note"]
+
+
+def test_a_charge_that_ended_early_says_only_how_much_was_missing_at_least() -> None:
+    """Cut off at 44 of 50 °C now and then: it put back less than had been drawn."""
+    early = np.arange(2 * DAYS) % 2 == 0
+    whole, cut = (
+        chance_told(
+            check_whole(
+                cylinder.hot_water_shortfall(
+                    context_of(days_of(**DIPS), reheats_of(heat=np.where(early, 9.0, 3.0), to_c=to_c))
+                )
+            )
+        )
+        for to_c in (50.4, np.where(early, 44.0, 50.4))
+    )
+    assert cut > whole + 0.1
+
+
+def test_a_charge_that_leaves_the_sensor_cold_for_hours_fills_an_empty_cylinder() -> None:
+    """Heat that would have warmed a whole cylinder to 40 °C: 250 l by 30 K are 8.7 kWh."""
+    slow = {"minutes_tank_cold": 200, "minutes_cold_charging": 195, "cold_longest_min": 200, "tank_min": 21.0}
+    reheats = {"minutes": 200, "to_c": np.where(np.arange(2 * DAYS) % 2 == 0, 44.0, 50.4)}
+    sure = check_whole(
+        cylinder.hot_water_shortfall(context_of(days_of(**slow), reheats_of(heat=8.7, **reheats)))
+    )
+    assert chance_told(sure) > 0.85
 
 
 @pytest.mark.parametrize(
@@ -355,7 +415,7 @@ def test_two_cold_days_a_week_at_a_sensor_of_unknown_height_are_a_note() -> None
                 "tank_min": 20.0,
                 "heat_hot_water_kwh": 20.0,
             },
-            {"minutes": 60, "heat": 8.5},
+            {"minutes": 60, "heat": 11.0},
             "cylinder_small",
         ),
         (
@@ -365,12 +425,12 @@ def test_two_cold_days_a_week_at_a_sensor_of_unknown_height_are_a_note() -> None
                 "tank_min": 31.0,
                 "heat_hot_water_kwh": 18.0,
             },
-            {"minutes": 60, "heat": 8.5},
+            {"minutes": 60, "heat": 11.0},
             "cylinder_small",
         ),
         (
             {"minutes_tank_cold": 200, "minutes_cold_charging": 190, "tank_min": 21.0},
-            {"minutes": 200, "heat": 8.5, "over_cylinder": 22.0, "heat_end": 2.5},
+            {"minutes": 200, "heat": 10.5, "over_cylinder": 22.0, "heat_end": 2.5},
             "reheat_slow",
         ),
     ],

@@ -130,7 +130,7 @@ def test_what_no_such_sensor_shows_is_left_out_and_told_once_a_day():
     readings["flow_temperature"].value[[100, 200, DAY + 300]] = 140.0
     grid = build_grid(site, readings, FIRST, FIRST + timedelta(1))
     assert np.nanmax(grid.gauge("flow_temperature")) == pytest.approx(35.0)
-    told = [(o.kind, round(o.amount * DAY)) for o in grid.odd]
+    told = [(o.kind, round(o.amount * DAY)) for o in grid.anomalies]
     assert told == [("unlikely", 2), ("unlikely", 1)]
 
 

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
 
 from fieldfare.analysis.facts.table import Table, day_of_year
-from fieldfare.analysis.figures.heat_loss import heat_loss
+from fieldfare.analysis.figures.estimate import Fit
+from fieldfare.analysis.figures.heat_loss import _usable, heat_loss
+from fieldfare.analysis.figures.usual_heat import with_usual_heat
 from fieldfare.analysis.physics.sunlight import extraterrestrial, on_walls
 from fieldfare.analysis.plant.load import parse_site
 from tests.analysis.heat_tables import SITE
@@ -17,9 +20,20 @@ COEFFICIENT, GAINS, APERTURE = 220.0, 450.0, 4.0
 
 
 def house(
-    n: int = 150, *, memory: float = 0.0, room: Any = 20.5, noise: float = 80.0, seed: int = 1, **columns: Any
+    n: int = 150,
+    *,
+    memory: float = 0.0,
+    room: Any = 20.5,
+    noise: float = 80.0,
+    seed: int = 1,
+    gains: float = GAINS,
+    aperture: float = APERTURE,
+    **columns: Any,
 ) -> Table:
-    """Days of a house with a known coefficient; `memory`: share of the loss that follows the day before."""
+    """Days of a house with a known coefficient; `memory`: share of the loss that follows the day before.
+
+    gains [W], aperture [m2] : free heat.
+    """
     rng = np.random.default_rng(seed)
     day = np.datetime64("2025-10-15", "us") + np.arange(n).astype("timedelta64[D]")
     of_year = day_of_year(day)
@@ -34,8 +48,8 @@ def house(
     felt = (1.0 - memory) * difference + memory * np.concatenate(([difference[0]], difference[:-1]))
     watts = (
         COEFFICIENT * felt
-        - GAINS
-        - APERTURE * on_walls(of_year, 52.1, solar)
+        - gains
+        - aperture * on_walls(of_year, 52.1, solar)
         + noise * rng.standard_normal(n)
     )
     heat = np.maximum(watts, 0.0) * 0.024
@@ -171,3 +185,65 @@ def test_what_can_not_be_had_has_its_reason(days: Table, reason: str) -> None:
     found = measured(days)
     assert found.coefficient.value is None
     assert reason in found.reason
+
+
+# What other houses than usual taught
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_warm_neighbour_behind_the_party_wall_is_free_heat_and_no_tighter_house(seed: int) -> None:
+    """Five times the free heat of people and appliances: what is usual gives way to what the days say."""
+    found = measured(house(gains=2200.0, seed=seed))
+    low, high = found.coefficient.low, found.coefficient.high
+    assert low < COEFFICIENT < high
+    assert found.coefficient.value == pytest.approx(COEFFICIENT, rel=0.10)
+    assert found.gains_beyond > 2.0
+    assert measured(house(seed=seed)).gains_beyond < 2.0
+
+
+def test_somebody_lives_there_less_free_heat_than_usual_does_not_unbend_the_prior() -> None:
+    """Downwards the prior stays as narrow as dwellings are: nobody gives off cold."""
+    site = parse_site(SITE)
+    floor = site.site.floor_area_m2
+    assert floor is not None
+    fit = Fit(np.array([200.0, 0.0]), np.diag([10.0**2, 400.0**2]), 50.0, np.ones(50, bool))
+    far = 10.0 * floor
+    much, little = (
+        with_usual_heat(
+            site, replace(fit, coefficients=np.array([200.0, sign * far + 3.2 * floor])), 1, False
+        )
+        for sign in (1.0, -1.0)
+    )
+    pulled = [abs(f.coefficients[1] - (s * far + 3.2 * floor)) for f, s in ((much, 1.0), (little, -1.0))]
+    assert pulled[1] > 1.3 * pulled[0]
+
+
+def test_the_more_of_the_loss_is_free_the_wider_the_answer() -> None:
+    """Airing, curtains and cooking follow the weather by habit, as a share of the free heat."""
+    shares, widths = [], []
+    for gains in (200.0, 900.0, 1800.0):
+        found = measured(house(gains=gains, noise=30.0))
+        shares.append(found.free_share)
+        widths.append((found.coefficient.high - found.coefficient.low) / found.coefficient.value)
+    assert shares == sorted(shares)
+    assert widths == sorted(widths)
+
+
+@pytest.mark.parametrize(("room", "belongs"), [(20.4, True), (17.0, False)])
+def test_a_bright_day_at_rest_belongs_to_the_line_while_the_rooms_are_warm(
+    room: float, belongs: bool
+) -> None:
+    """On a mild coast the sun carries the house for days on end; with rooms that cool the plant was off."""
+    difference = np.linspace(10.0, 18.0, 60)
+    bright = np.arange(60) % 6 == 3
+    data = {
+        "difference": difference,
+        "power": np.where(bright, 0.0, COEFFICIENT * difference - GAINS),
+        "known": np.ones(60),
+        "indoor": np.where(bright, room, 20.5),
+        "measured": np.ones(60),
+    }
+    usable = _usable(data)
+    assert usable[~bright].all()
+    assert usable[bright].all() == belongs
+    assert usable[bright].any() == belongs

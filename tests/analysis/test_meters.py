@@ -14,6 +14,7 @@ from fieldfare.analysis.errors import SiteError
 from fieldfare.analysis.facts.build import build_facts
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.findings.data import flow_product, hypotheses, misplaced
+from fieldfare.analysis.findings.data.heat_meter import heat_meter_disagrees
 from fieldfare.analysis.findings.exclusions import find_exclusions
 from fieldfare.analysis.findings.excuses import (
     EXCUSED,
@@ -471,6 +472,72 @@ def test_runs_as_brief_as_two_readings_are_no_check_of_the_heat_meter(small):
     for runs, told in ((facts.runs, False), (brief, True)):
         judged = replace(context, all_days=replace(facts, days=days, runs=runs))
         assert (flow_product.blurred(judged) is not None) == told
+
+
+WITH_TANK = ("elec", "heat", "outdoor", "tank")
+
+
+@pytest.mark.parametrize("minutes_apart", [1, 15])
+@pytest.mark.parametrize(
+    "ids", [WITH_TANK, (*WITH_TANK, "flow", "back"), ("elec", "heat", "outdoor", "flow", "mode")]
+)
+def test_a_heat_meter_in_the_heating_branch_is_told_by_charges_without_heat(small, ids, minutes_apart):
+    """The cylinder warms while heat is counted in heating only; or the controls report the charge."""
+    small.ids = ids
+    charging = np.convolve(small.values["mode"] == 2.0, np.ones(5), "same") > 0
+    small.values["heat"] = np.where(charging, 0.0, small.values["heat"])
+    for name, values in small.values.items():
+        small.values[name] = np.where(np.arange(len(values)) % minutes_apart == 0, values, np.nan)
+    told = found(small.judged().findings, "meter_misplaced")
+    assert told.causes[0].cause == "one_branch_only"
+    assert "heating branch" in told.causes[0].because
+    assert told.severity == "act"
+
+
+@pytest.mark.parametrize("minutes_apart", [1, 15])
+def test_charges_whose_heat_is_counted_place_no_meter_in_a_branch(small, minutes_apart):
+    small.ids = WITH_TANK
+    for name, values in small.values.items():
+        small.values[name] = np.where(np.arange(len(values)) % minutes_apart == 0, values, np.nan)
+    assert "meter_misplaced" not in {f.code for f in small.judged().findings}
+
+
+def long_runs_with_brief_rests(small: Small, meter_high_k: float) -> Small:
+    """Heating for three hours at a time, six minutes of rest after each; water and meter every five minutes.
+
+    meter_high_k : by so much the flow sensor of the heat meter reads high [K]
+    """
+    n = len(small.time)
+    phase = (small.time // 60_000) % 186
+    on = phase < 180
+    lift = np.where(on, 5.0, 0.0)
+    back = small.values["back"]
+    small.values |= {
+        "mode": np.where(on, 1.0, 0.0),
+        "elec": np.where(on, 1700.0, 15.0),
+        "rate": np.where(on, 1.0, 0.0),
+        "flow": back + lift,
+        "heat": np.where(on, 1155.0 * (lift + meter_high_k), 0.0),
+    }
+    for name in ("elec", "heat"):
+        small.values[f"{name}_kwh"] = 3000.0 + np.cumsum(small.values[name]) / 60_000.0
+    small.values |= {
+        name: np.where(np.arange(n) % 5 == 0, small.values[name], np.nan)
+        for name in ("flow", "back", "rate", "heat", "heat_kwh")
+    }
+    return small
+
+
+@pytest.mark.parametrize(("meter_high_k", "told"), [(0.0, False), (3.0, True)])
+def test_long_runs_carry_the_comparison_though_their_ends_are_blurred(small, meter_high_k, told):
+    context = long_runs_with_brief_rests(small, meter_high_k).context()
+    assert flow_product.blurred(context) is not None
+    found = heat_meter_disagrees(context)
+    assert (found is not None) == told
+    if found:
+        assert found.severity == "act"
+        ratio = next(e.value for e in found.evidence if e.code == "heat_meter_ratio")
+        assert ratio == pytest.approx(8.0 / 5.0, rel=0.02)
 
 
 def test_hourly_flow_and_temperatures_are_no_check_of_the_heat_meter(small):

@@ -12,9 +12,10 @@ from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.model import Evidence, Recognised
-from fieldfare.analysis.findings.stopped.heat_due import Reason
+from fieldfare.analysis.findings.stopped.heat_due import Reason, rooms_are_warm
 from fieldfare.analysis.findings.stopped.rests import Rest
-from fieldfare.analysis.findings.stopped.unit_stopped import _may_return
+from fieldfare.analysis.findings.stopped.unit_stopped import _may_return, _severity, _sure
+from fieldfare.analysis.minutes.operating_state import HEATING
 from fieldfare.analysis.plant.load import parse_kept_site
 from tests.analysis.operation_tables import NO_EVENTS
 from tests.analysis.site_text import WHOLE
@@ -51,3 +52,72 @@ def test_in_mild_weather_or_after_work_on_the_unit_it_is_a_note() -> None:
     assert not may_return(120.0, 77, recognised=(work,))
     before = Recognised("serviced", "2025-11-10", "2025-11-10", "off for work")
     assert may_return(120.0, 77, recognised=(before,))
+
+
+def warm(room_c: float, starts_at: float, runs: int = 40) -> bool:
+    """Rooms 0.8 K below their target in a rest; the unit began by itself before at a room of `starts_at`."""
+    day = (FIRST + np.arange(20)).astype("datetime64[us]")
+    first = int(day[0].astype("datetime64[ms]").astype(np.int64))
+    table = Table(
+        {
+            "day": np.repeat(day[0], runs),
+            "start": first + 60_000 * np.arange(runs),
+            "use": np.full(runs, HEATING),
+            "room_start": np.full(runs, starts_at),
+        }
+    )
+    facts = Facts(Table({"day": day}), table, NO_EVENTS, NO_EVENTS, NO_EVENTS)
+    context = Context(parse_kept_site(WHOLE), facts, facts, SimpleNamespace())  # type: ignore[arg-type]
+    end = first + 15 * 86_400_000
+    values = {"room_short_last_k": 0.8, "room_last_c": room_c, "room_first_c": 20.5}
+    return rooms_are_warm(context, Rest("unit", end - 6 * 3_600_000, end, True, True, False, values))
+
+
+def test_a_sensor_on_a_cool_upper_floor_starts_no_unit_that_its_thermostat_does_not() -> None:
+    """The thermostat hangs elsewhere: rooms are warm down to where the unit usually begins by itself."""
+    assert warm(19.5, starts_at=19.3)
+    assert not warm(19.5, starts_at=20.2)
+    assert not warm(19.5, starts_at=19.3, runs=8), "a few runs show no habit"
+
+
+def reason(kind: str, strength: float) -> Reason:
+    return Reason(kind, strength, Evidence(kind, 1.0))
+
+
+def a_rest(hours: float = 30.0, **values: float) -> Rest:
+    end = int(FIRST.astype("datetime64[ms]").astype(np.int64)) + 40 * 86_400_000
+    known = {"outdoor_lowest_c": 5.0, "outdoor_mean_c": 6.0, "room_short_last_k": np.nan}
+    known |= {"room_first_c": 20.0, "room_last_c": 20.0}
+    return Rest("unit", end - int(hours * 3_600_000), end, True, True, False, known | values)
+
+
+def test_three_words_of_one_controller_are_one_reason() -> None:
+    call = [reason("call", 0.85)]
+    same = [*call, reason("flow", 0.85), reason("mode", 0.85)]
+    apart = [*call, reason("room", 0.85)]
+    assert _sure(a_rest(), same) == pytest.approx(_sure(a_rest(), call))
+    assert _sure(a_rest(), apart) == pytest.approx(1.0 - 0.15**2, abs=0.01)
+
+
+def test_the_length_of_a_rest_counts_once_however_it_is_read() -> None:
+    by_length = [reason("weather", 0.7), reason("pause", 0.6), reason("habit", 0.55)]
+    assert _sure(a_rest(), by_length) == pytest.approx(0.7, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("found", "lowest", "severity"),
+    [
+        ([("weather", 0.7)], 5.0, "watch"),
+        ([("weather", 0.9)], 5.0, "act"),
+        ([("weather", 0.7), ("cylinder", 0.85)], 5.0, "act"),
+        ([("weather", 0.7)], -4.0, "urgent"),
+    ],
+    ids=["not sure yet", "long enough", "a cold cylinder too", "in frost"],
+)
+def test_a_rest_that_only_lasts_long_is_looked_at_before_it_is_acted_on(
+    found: list[tuple[str, float]], lowest: float, severity: str
+) -> None:
+    facts = Facts(Table({"day": (FIRST + np.arange(60)).astype("datetime64[us]")}), *[NO_EVENTS] * 4)
+    context = Context(parse_kept_site(WHOLE), facts, facts, SimpleNamespace())  # type: ignore[arg-type]
+    rest = a_rest(outdoor_lowest_c=lowest, tank_last_c=45.0, tank_first_c=46.0)
+    assert _severity(context, rest, [reason(*r) for r in found]) == severity

@@ -77,12 +77,14 @@ def test_own_sessions_are_listed_and_ended(web: Web) -> None:
     csrf = {"csrf": client.headers["X-CSRF-Token"]}
     assert client.get("/account").text.count("last seen") == 3
     rows = [
-        r for r in web.parts.sessions.of_person(person) if web.parts.sign_in.visit(others[0]).key[:16] == r.id
+        r
+        for r in web.parts.sessions.of_person(person)
+        if web.parts.sign_in.live_session(others[0]).key[:16] == r.id
     ]
     client.post(f"/account/sessions/{rows[0].id}/end", data=csrf)
-    assert [web.parts.sign_in.visit(s) is None for s in others] == [True, False]
+    assert [web.parts.sign_in.live_session(s) is None for s in others] == [True, False]
     client.post("/account/sessions/end", data=csrf)
-    assert web.parts.sign_in.visit(others[1]) is None
+    assert web.parts.sign_in.live_session(others[1]) is None
     assert client.get("/account").text.count("last seen") == 1
 
 
@@ -94,9 +96,9 @@ def test_changing_the_password_on_the_page_ends_the_other_sessions(web: Web) -> 
     assert client.post("/account/password", data=form | {"old": "wrong"}).status_code == 422
     client.cookies.clear()
     client.cookies["fieldfare"] = web.parts.sign_in.open_for_person(person)
-    form["csrf"] = web.parts.sign_in.visit(client.cookies["fieldfare"]).csrf
+    form["csrf"] = web.parts.sign_in.live_session(client.cookies["fieldfare"]).csrf
     assert client.post("/account/password", data=form, follow_redirects=False).status_code == 303
-    assert web.parts.sign_in.visit(other) is None
+    assert web.parts.sign_in.live_session(other) is None
 
 
 def test_a_sign_in_from_a_new_device_is_told_by_mail(service: Service) -> None:

@@ -16,11 +16,11 @@ from sqlalchemy import func, select
 from fieldfare.api.core.service import Service
 from fieldfare.api.http.app import PREFIX
 from fieldfare.api.http.middleware.guards import LARGEST_OF_NOBODY
-from fieldfare.api.people import brake, passwords
+from fieldfare.api.people import passwords, throttle
 from fieldfare.api.people import sign_in as sign_in_module
 from fieldfare.api.people.accounts import AccountRefused
-from fieldfare.api.people.brake import FREE_TRIES, TooManyTries
 from fieldfare.api.people.sign_in import UNKNOWN_ACCOUNTS, SignIn
+from fieldfare.api.people.throttle import FREE_TRIES, TooManyTries
 from fieldfare.api.state.people_tables import FailedSignIn
 from tests.api.web import OWN, PASSWORD, Web, make_web
 
@@ -29,7 +29,7 @@ ENGINEER = "engineer@heating.example"
 
 @pytest.fixture
 def web(service: Service, monkeypatch: pytest.MonkeyPatch) -> Web:
-    """Hashing is slow by intent; here the brake is tried, not the hash."""
+    """Hashing is slow by intent; here the throttle is tried, not the hash."""
     monkeypatch.setattr(
         sign_in_module, "is_password", lambda kept, password: kept is not None and password == PASSWORD
     )
@@ -40,7 +40,7 @@ def guess(sign_in: SignIn, email: str, address: str, password: str = "guess", de
     try:
         return sign_in.sign_in(email, password, address, device).secret
     except TooManyTries:
-        return "braked"
+        return "throttled"
     except AccountRefused:
         return "refused"
 
@@ -50,7 +50,7 @@ def test_parallel_guesses_are_braked_like_guesses_in_a_row(either_service: Servi
     with ThreadPoolExecutor(16) as pool:
         answers = list(pool.map(lambda n: guess(web.parts.sign_in, ENGINEER, f"192.0.2.{n}"), range(60)))
     assert answers.count("refused") == FREE_TRIES
-    assert answers.count("braked") == 60 - FREE_TRIES
+    assert answers.count("throttled") == 60 - FREE_TRIES
 
 
 def test_guesses_from_elsewhere_do_not_lock_a_known_device_out(web: Web) -> None:
@@ -59,11 +59,11 @@ def test_guesses_from_elsewhere_do_not_lock_a_known_device_out(web: Web) -> None
     device = first.cookies["fieldfare-device"]
     for n in range(20):
         guess(sign_in, ENGINEER, f"192.0.2.{n}")
-    assert guess(sign_in, ENGINEER, "198.51.100.7", PASSWORD) == "braked"
-    assert guess(sign_in, ENGINEER, "198.51.100.7", PASSWORD, device) not in ("braked", "refused")
-    assert guess(sign_in, "installer@heating.example", "198.51.100.8", PASSWORD, device) not in ("braked",)
+    assert guess(sign_in, ENGINEER, "198.51.100.7", PASSWORD) == "throttled"
+    assert guess(sign_in, ENGINEER, "198.51.100.7", PASSWORD, device) not in ("throttled", "refused")
+    assert guess(sign_in, "installer@heating.example", "198.51.100.8", PASSWORD, device) not in ("throttled",)
     tries = [guess(sign_in, ENGINEER, "192.0.2.1", device=device) for _ in range(FREE_TRIES + 3)]
-    assert tries.count("refused") == FREE_TRIES  # a stolen device is no way round the brake
+    assert tries.count("refused") == FREE_TRIES  # a stolen device is no way round the throttle
 
 
 def test_a_forged_device_is_no_way_round_the_brake(web: Web) -> None:
@@ -76,18 +76,18 @@ def test_one_address_with_many_failures_leaves_others_behind_it_a_known_device(w
     device = web.parts.sign_in.device_cookie(person.id)
     for n in range(60):
         guess(web.parts.sign_in, f"who{n}@heating.example", "203.0.113.5")
-    assert guess(web.parts.sign_in, ENGINEER, "203.0.113.5", PASSWORD) == "braked"
-    assert guess(web.parts.sign_in, ENGINEER, "203.0.113.5", PASSWORD, device) not in ("braked", "refused")
+    assert guess(web.parts.sign_in, ENGINEER, "203.0.113.5", PASSWORD) == "throttled"
+    assert guess(web.parts.sign_in, ENGINEER, "203.0.113.5", PASSWORD, device) not in ("throttled", "refused")
 
 
 def test_signing_in_right_does_not_use_up_an_address(web: Web) -> None:
     for _ in range(40):
-        assert guess(web.parts.sign_in, ENGINEER, "203.0.113.6", PASSWORD) not in ("braked", "refused")
+        assert guess(web.parts.sign_in, ENGINEER, "203.0.113.6", PASSWORD) not in ("throttled", "refused")
 
 
 def test_the_counts_can_not_be_filled_without_end(web: Web, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sign_in_module, "is_password", lambda *_: False)
-    monkeypatch.setattr(brake, "MOST_COUNTS", 300)
+    monkeypatch.setattr(throttle, "MOST_COUNTS", 300)
     for n in range(900):
         guess(web.parts.sign_in, f"who{n}@heating.example", f"10.{n // 250}.0.{n % 250}")
     with web.parts.service.database.read() as session:
@@ -98,7 +98,7 @@ def test_the_counts_can_not_be_filled_without_end(web: Web, monkeypatch: pytest.
 
 def test_an_ipv6_network_is_one_address(web: Web) -> None:
     tries = [guess(web.parts.sign_in, f"who{n}@heating.example", f"2001:db8::{n:x}") for n in range(60)]
-    assert tries.count("braked") > 20
+    assert tries.count("throttled") > 20
 
 
 def test_braked_tries_leave_one_line_an_hour_in_the_trail(web: Web) -> None:

@@ -17,7 +17,7 @@ from fieldfare.api.http.app import PREFIX
 from fieldfare.api.http.owners import owner_word
 from fieldfare.api.people.access import COMMAND_LINE
 from fieldfare.api.records.maintenance_log import MaintenanceLog
-from fieldfare.api.visits.bookings import Wish
+from fieldfare.api.visits.bookings import BookingRequest
 from tests.api.test_check_sheets import change
 from tests.api.test_field_forms import send
 from tests.api.web import OTHER, OWN, ROLES, Web, make_web
@@ -115,9 +115,9 @@ def test_homes_with_a_visit_soon_come_first_and_own_ones_are_ticked(own_web: Web
     last = names[-1]
     assert len(names) > 1
     assert last != names[0]
-    bookings.book(names[0], Wish(now + timedelta(days=3), 60, engineer.id), COMMAND_LINE, now)
+    bookings.book(names[0], BookingRequest(now + timedelta(days=3), 60, engineer.id), COMMAND_LINE, now)
     assert listed("engineer") == [(home, False) for home in names], "in three days is not soon"
-    bookings.book(last, Wish(now + timedelta(hours=3), 60, engineer.id), COMMAND_LINE, now)
+    bookings.book(last, BookingRequest(now + timedelta(hours=3), 60, engineer.id), COMMAND_LINE, now)
     assert listed("engineer") == [(last, True), *((home, False) for home in names[:-1])]
     assert listed("installer")[0] == (last, False)
     assert "Engineer" in own_web["installer"].get("/field").text.split('id="take"')[1]

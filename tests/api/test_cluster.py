@@ -66,7 +66,7 @@ def runner(service: Service, do: object) -> Runner:
 
 def what_is_known(service: Service) -> dict[str, object]:
     """Of each site: the newest result, and its facts as text."""
-    facts = {s: service.facts_cache.kept(s, FIRST, LAST) for s in SITES}
+    facts = {s: service.facts_cache.stored(s, FIRST, LAST) for s in SITES}
     return {
         s: (service.results.newest(s), [getattr(facts[s], k).frame().to_csv() for k in KINDS]) for s in SITES
     }
@@ -86,7 +86,7 @@ def test_a_worker_killed_in_the_middle_of_a_site_loses_nothing(
     with opened(on_cluster) as service:
         made = runner(service, struck_once)
         made.tick(NOW)
-        nights = {r.site: r for r in made.book.page(0, 100, kind="night")[0]}
+        nights = {r.site: r for r in made.leases.page(0, 100, kind="night")[0]}
         assert (on_cluster.data / "struck").exists(), "no worker was killed"
         assert {r.state for r in nights.values()} == {"done"}, {s: r.told for s, r in nights.items()}
         assert sorted(nights) == SITES

@@ -61,7 +61,7 @@ def test_late_readings_make_their_days_and_the_margin_stale(plant_here: Service)
     worked = []
     done = plant_here.facts_cache.update(site, *days(4), lambda a, b: worked.append((a, b)))
     assert done.days == 1 + 2 * MARGIN_DAYS
-    facts = plant_here.facts_cache.kept("alder-row", *days(4))
+    facts = plant_here.facts_cache.stored("alder-row", *days(4))
     assert facts.days["room"][1] == pytest.approx(20.5 + 2.5 * 60 / 1440)
     assert worked == [(FIRST, FIRST + timedelta(days=2))]
 
@@ -115,7 +115,7 @@ def test_long_spans_are_worked_out_in_pieces(
     assert worked == pieces
     monkeypatch.undo()
     direct = build_facts(plant(plant_here).site, readings(4), *days(4))
-    kept = plant_here.facts_cache.kept("alder-row", *days(4))
+    kept = plant_here.facts_cache.stored("alder-row", *days(4))
     for kind in KINDS:
         same(getattr(kept, kind), getattr(direct, kind))
 
@@ -143,7 +143,7 @@ def test_an_own_sensor_is_never_replaced(service: Service) -> None:
     add_site(service, "alder-row")
     add_site(service, "elm", outdoor_from='"alder-row"')
     site = service.sites.get("elm").site
-    assert service.facts_cache.equipped(site) == site
+    assert service.facts_cache.with_borrowed_weather(site) == site
 
 
 def test_a_year_of_kept_facts_is_read_in_a_blink(service: Service) -> None:
@@ -157,7 +157,7 @@ def test_a_year_of_kept_facts_is_read_in_a_blink(service: Service) -> None:
     best = 9.0
     for _ in range(5):
         began = time.perf_counter()
-        facts = service.facts_cache.kept("alder-row", *days(365))
+        facts = service.facts_cache.stored("alder-row", *days(365))
         best = min(best, time.perf_counter() - began)
     assert len(facts.days) == 365
     assert best < 0.25
@@ -166,7 +166,7 @@ def test_a_year_of_kept_facts_is_read_in_a_blink(service: Service) -> None:
 def test_facts_of_one_site_are_not_another_s(plant_here: Service) -> None:
     add_site(plant_here, "elm")
     plant_here.facts_cache.update(plant(plant_here).site, *days(4))
-    assert plant_here.facts_cache.kept("elm", *days(4)).days.names == ["day"]
+    assert plant_here.facts_cache.stored("elm", *days(4)).days.names == ["day"]
 
 
 @pytest.mark.parametrize("every", [1, 30])

@@ -141,7 +141,7 @@ def test_a_home_that_fails_keeps_its_reason(fleet: Service, monkeypatch: pytest.
         raise OSError(5, "Input/output error", "kept")
 
     with monkeypatch.context() as m:
-        m.setattr("fieldfare.api.core.fleet_table.kept_of", fails)
+        m.setattr("fieldfare.api.core.fleet_table.pack_result", fails)
         text = site_text("home-0") + "\n"
         fleet.sites.add([(text, parse_site(text))])
         first = fleet_rows(fleet)[0]

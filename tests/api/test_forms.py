@@ -58,7 +58,8 @@ def test_a_winter_check_is_signed_and_read_back(own_web: Web) -> None:
     answer = own_web["engineer"].post(f"{at}/sign", data=form, follow_redirects=False)
     assert (answer.status_code, answer.headers["location"]) == (303, f"{at}#signed")
     (work,) = own_web["engineer"].get(f"{PREFIX}/sites/{OWN}/works").json()["items"]
-    assert work["what"].startswith(f"Winter check {season} signed: strainer cleaned (still open: ")
+    assert work["what"].startswith(f"Winter check {season} signed: strainer cleaned\nStill open:\n– ")
+    assert all(re.fullmatch(r"– [A-Z0-9].*\.", line) for line in work["what"].split("\n")[2:])
     assert work["who"] == "engineer@heating.example"
     for role, url in (
         ("engineer", WINTER),

@@ -181,7 +181,7 @@ def test_one_failing_site_never_stops_the_others(service: Service) -> None:
         add_site(service, site)
     made = runner(service)
     made.tick(NOW)
-    nights = {r.site: r for r in made.book.page(0, 100, kind="night")[0]}
+    nights = {r.site: r for r in made.leases.page(0, 100, kind="night")[0]}
     assert nights["alder-row"].state == nights["elm"].state == "done"
     assert nights["beech-end"].state == "failed"
     assert "the file is torn" in nights["beech-end"].told
@@ -197,7 +197,7 @@ def test_missed_nights_are_caught_up_once(service: Service) -> None:
     made.tick(before)
     assert made.tick(before) == Counter()
     made.tick(NOW)
-    keys = [r.due for r in made.book.page(0, 100, kind="night")[0]]
+    keys = [r.due for r in made.leases.page(0, 100, kind="night")[0]]
     assert keys == [night_of(NOW, LONDON), night_of(before, LONDON)]
 
 
@@ -206,7 +206,7 @@ def test_nothing_new_begins_once_the_service_stops(service: Service) -> None:
     made = runner(service)
     made.stop.set()
     made.tick(NOW)
-    assert made.book.page(0, 10, kind="digest")[1] == 0
+    assert made.leases.page(0, 10, kind="digest")[1] == 0
 
 
 def test_the_night_of_a_real_site(plant_here: Service) -> None:

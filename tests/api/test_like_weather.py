@@ -317,6 +317,7 @@ def test_a_flat_fleet_is_not_made_a_lesson() -> None:
 def test_a_few_sites_are_no_fleet() -> None:
     found = design_feedback(fleet(FEWEST_SITES - 1, 0.8, -0.05))
     assert all(group["n"] >= 3 for group in found.pop("by_building")["groups"])
+    assert "within 15 km" in found.pop("outdoor_beside_others")["reason"]
     for said in found.values():
         assert said["reason"].startswith(f"needs {FEWEST_SITES} sites")
 

@@ -120,7 +120,7 @@ def test_figures_are_drawn_once_for_all_who_read_the_same(
     assert drawn == [OWN]
     assert "?from=2026-01-05" in web["installer"].get(f"{page}?from=2026-01-05&to=2026-01-06").text
     with reading_in({"energy": "MJ"}):
-        found = page_rows.worked_out(web.parts, service.sites.get(OWN), {})
+        found = page_rows.period_result(web.parts, service.sites.get(OWN), {})
         page_rows.drawn(web.parts, service.sites.get(OWN), {}, found)  # other units
     assert drawn == [OWN] * 3
     again = web["installer"].get(page).text

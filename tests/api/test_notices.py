@@ -15,7 +15,7 @@ from fieldfare.api.alerts.notices import BACK_OFF, CLAIM_LOST_AFTER, Notices
 from fieldfare.api.alerts.words import not_before
 from fieldfare.api.core.outgoing import Outgoing
 from fieldfare.api.core.service import Service
-from fieldfare.api.firm.own import OwnSettings, keep_settings
+from fieldfare.api.firm.personal_settings import PersonalSettings, keep_settings
 from fieldfare.api.people.access import COMMAND_LINE
 from fieldfare.api.people.accounts import Accounts
 from tests.api.conftest import add_site
@@ -236,7 +236,7 @@ def test_maintenance_keeps_alerts_from_opening(firm: Service) -> None:
 
 def set_own(service: Service, **own: object) -> None:
     person = Accounts(service.database).find("boss@heating.example").id
-    keep_settings(service.database, person, OwnSettings(**own), service.settings)
+    keep_settings(service.database, person, PersonalSettings(**own), service.settings)
 
 
 def test_each_person_is_told_what_they_asked_for(firm: Service, box: PostBox) -> None:

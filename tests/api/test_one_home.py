@@ -21,7 +21,7 @@ from fieldfare.analysis.errors import Problem, SiteError
 from fieldfare.api.alerts.alerts import Alerts
 from fieldfare.api.alerts.notices import Notices
 from fieldfare.api.cli.entry import run
-from fieldfare.api.core.fleet_rows import fleet_learning, fleet_rows
+from fieldfare.api.core.fleet_rows import fleet_feedback, fleet_rows
 from fieldfare.api.core.results import Results
 from fieldfare.api.core.service import Service, opened
 from fieldfare.api.core.settings import Settings
@@ -34,10 +34,10 @@ from fieldfare.api.jobs.work import JobOutcome
 from fieldfare.api.jobs.work import work as real_work
 from fieldfare.api.running.intake import take_senml
 from fieldfare.api.state.tables import SiteRow
-from fieldfare.collector.store import sealed_file
 from fieldfare.collector.store.sealed_index import DamagedFile
 from tests.api.conftest import add_site
 from tests.api.sites import readings, site_text
+from tests.collector.earlier_release import without_checksums
 
 BAD, GOOD = "beech-end", ("alder-row", "cedar-way")
 NOW = datetime(2026, 1, 12, 12, tzinfo=UTC)
@@ -146,7 +146,7 @@ def assert_others_are_there(service: Service, told: bool = True, own: tuple[int,
     listed = {row["id"]: row for row in site_rows(service)}
     assert set(listed) == {BAD, *GOOD}
     assert all(listed[site]["from"] and listed[site]["reason"] is None for site in GOOD)
-    fleet_learning(service)
+    fleet_feedback(service)
     assert service.store.seal(int(NOW.timestamp() * 1000)) >= 0
     at = NOW.timestamp()
     for n, site in enumerate(GOOD):
@@ -265,7 +265,7 @@ def test_the_night_and_the_watch_go_on(fleet: Service, do: Any, monkeypatch: pyt
     runner = runner_of(fleet, do)
     ended: Counter[str] = runner.tick(NOW) + runner.watch(NOW)
     assert ended["failed"] == 3  # night, month and watch of the bad home
-    rows, _ = runner.book.page(0, 100)
+    rows, _ = runner.leases.page(0, 100)
     state = {(r.kind, r.site): r for r in rows}
     for kind in ("night", "watch", "month"):
         assert all(state[kind, site].state == "done" for site in GOOD), kind
@@ -283,5 +283,5 @@ def test_errors_survive_the_way_from_a_worker(error: Exception) -> None:
 
 def test_files_of_an_earlier_release_have_no_notices(fleet: Service) -> None:
     (path,) = (fleet.settings.readings_dir / "sealed" / BAD).glob("*.parquet")
-    path.write_bytes(sealed_file.as_parquet(fleet.store.read(BAD)))
+    path.write_bytes(without_checksums(path.read_bytes()))
     assert fleet.results.data_notices(BAD) == []

@@ -29,8 +29,8 @@ from fieldfare.api.core.service import Service
 from fieldfare.api.http.app import PREFIX
 from fieldfare.api.people.access import COMMAND_LINE
 from fieldfare.api.records.check import check_sites
+from fieldfare.api.records.data_protection import export_home
 from fieldfare.api.records.erasure import erase_site
-from fieldfare.api.records.home_rights import export_home
 from fieldfare.api.records.maintenance_log import Job, MaintenanceLog
 from fieldfare.api.records.retention import KEPT, tidy
 from tests.api.test_field_forms import send

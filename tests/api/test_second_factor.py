@@ -18,9 +18,9 @@ from fieldfare.analysis.errors import InputError
 from fieldfare.api.core.service import Service
 from fieldfare.api.http.app import PREFIX, create_app
 from fieldfare.api.people.accounts import AccountRefused
-from fieldfare.api.people.brake import FREE_TRIES
 from fieldfare.api.people.secrets import Sealer
 from fieldfare.api.people.sessions import CONFIRMED_FOR
+from fieldfare.api.people.throttle import FREE_TRIES
 from fieldfare.api.state.people_tables import SecondFactor, SignedIn
 from tests.api.web import OWN, PASSWORD, Web, make_web
 
@@ -225,7 +225,7 @@ def test_adding_a_factor_ends_the_other_sessions(web: Web) -> None:
     person = web.parts.accounts.find(ENGINEER).id
     other = web.parts.sign_in.open_for_person(person)
     enrol(web, "engineer")
-    assert web.parts.sign_in.visit(other) is None
+    assert web.parts.sign_in.live_session(other) is None
     assert web["engineer"].get(f"{PREFIX}/session").json()["role"] == "engineer"
 
 
@@ -282,7 +282,7 @@ def test_people_links_and_deletion_ask_again_who_is_there(
     confirmed = client.post(f"{PREFIX}/session/confirm", json={"password": PASSWORD})
     assert confirmed.status_code == 204
     before = renew(client, confirmed)
-    assert web.parts.sign_in.visit(before) is None  # the session goes on under a new secret
+    assert web.parts.sign_in.live_session(before) is None  # the session goes on under a new secret
     assert client.request(method, PREFIX + path, json=body).status_code in (200, 201, 204)
 
 

@@ -19,7 +19,7 @@ from fieldfare.api.firm.logo import (
     WIDE_PX,
     safe_logo,
 )
-from fieldfare.api.firm.own import OwnSettings, own_settings
+from fieldfare.api.firm.personal_settings import PersonalSettings, personal_settings
 from fieldfare.api.http.app import PREFIX
 from tests.api.test_field_forms import send
 from tests.api.web import OTHER, OWN, Web, make_web
@@ -295,8 +295,8 @@ def test_own_settings_are_kept_and_wrong_ones_come_back(web: Web) -> None:
     }
     assert send(web, "engineer", "/settings", form).status_code == 303
     who, database = number_of(web, "engineer"), web.parts.service.database
-    own = own_settings(database, who)
-    assert own == OwnSettings(
+    own = personal_settings(database, who)
+    assert own == PersonalSettings(
         "", ("urgent", "act"), ("act",), 20, 8, {"energy": "MJ", "flow": "l/min", "pressure": "kPa"}
     )
     for more, said in (
@@ -310,7 +310,7 @@ def test_own_settings_are_kept_and_wrong_ones_come_back(web: Web) -> None:
     ):
         answer = send(web, "engineer", "/settings", {**form, **more})
         assert (answer.status_code, said in unescape(answer.text).lower()) == (422, True), more
-        assert own_settings(database, who) == own
+        assert personal_settings(database, who) == own
     answer = send(
         web, "engineer", "/settings", {**form, "channel": "new", "new_channel": "json://127.0.0.1:9/secret"}
     )
@@ -319,7 +319,7 @@ def test_own_settings_are_kept_and_wrong_ones_come_back(web: Web) -> None:
     assert "json://…" in page
     assert "secret" not in page
     assert send(web, "engineer", "/settings", {**form, "channel": "kept"}).status_code == 303
-    assert own_settings(database, who).channel == "json://127.0.0.1:9/secret"
+    assert personal_settings(database, who).channel == "json://127.0.0.1:9/secret"
 
 
 def test_pages_and_papers_are_read_in_the_reader_s_units(web: Web) -> None:

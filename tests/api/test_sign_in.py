@@ -14,14 +14,14 @@ from fieldfare.api.core.service import Service
 from fieldfare.api.http.app import PREFIX, create_app
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.people.accounts import AccountRefused, Accounts
-from fieldfare.api.people.brake import (
+from fieldfare.api.people.passwords import check_strength
+from fieldfare.api.people.sign_in import SignIn
+from fieldfare.api.people.throttle import (
     FREE_TRIES,
     LONGEST_WAIT,
     TooManyTries,
     wait_after,
 )
-from fieldfare.api.people.passwords import check_strength
-from fieldfare.api.people.sign_in import SignIn
 from fieldfare.api.state.people_tables import FailedSignIn, Invitation, Person, SignedIn
 from tests.api.web import OWN, PASSWORD, Web, make_web, signed_in
 

@@ -22,10 +22,10 @@ from fieldfare.api.people.access import COMMAND_LINE
 from fieldfare.api.records.erasure import erase_site
 from fieldfare.api.records.maintenance_log import Job, MaintenanceLog
 from fieldfare.api.visits.bookings import (
+    BookingRequest,
     Bookings,
     Clash,
     UnknownVisit,
-    Wish,
     moment_of,
 )
 from fieldfare.api.visits.rows import job_minutes
@@ -66,16 +66,16 @@ def number_of(web: Web, role: str) -> int:
 def test_a_visit_is_booked_changed_and_cancelled(either_service: Service) -> None:
     add_site(either_service, OWN)
     bookings = Bookings(either_service.database)
-    row = bookings.book(OWN, Wish(SOON, 60, None, ("low_flow",), "note"), COMMAND_LINE, NOW)
+    row = bookings.book(OWN, BookingRequest(SOON, 60, None, ("low_flow",), "note"), COMMAND_LINE, NOW)
     assert bookings.next_of_each(NOW)[OWN] == row
-    later = bookings.change(OWN, row.id, Wish(SOON + timedelta(days=1), 90), COMMAND_LINE, NOW)
+    later = bookings.change(OWN, row.id, BookingRequest(SOON + timedelta(days=1), 90), COMMAND_LINE, NOW)
     assert (later.sequence, later.minutes, later.uid) == (1, 90, row.uid)
     gone = bookings.cancel(OWN, row.id, COMMAND_LINE, NOW)
     assert (gone.state, gone.sequence) == ("cancelled", 2)
     assert bookings.cancel(OWN, row.id, COMMAND_LINE, NOW).sequence == 2
     assert bookings.next_of_each(NOW) == {}
     assert [r.state for r in bookings.of_site(OWN)] == ["cancelled"]
-    assert bookings.change(OWN, row.id, Wish(SOON, 30), COMMAND_LINE, NOW).state == "booked"
+    assert bookings.change(OWN, row.id, BookingRequest(SOON, 30), COMMAND_LINE, NOW).state == "booked"
     with pytest.raises(UnknownVisit):
         bookings.get(OWN, 999)
 
@@ -83,14 +83,14 @@ def test_a_visit_is_booked_changed_and_cancelled(either_service: Service) -> Non
 @pytest.mark.parametrize(
     ("wish", "said"),
     [
-        (Wish(NOW - timedelta(days=2), 60), "is over"),
-        (Wish(NOW + timedelta(days=900), 60), "too far ahead"),
-        (Wish(SOON, 3), "5 to 720 minutes"),
-        (Wish(SOON, 60, 99), "somebody of the firm"),
-        (Wish(SOON, 60, note="x" * 1001), "up to 1000"),
+        (BookingRequest(NOW - timedelta(days=2), 60), "is over"),
+        (BookingRequest(NOW + timedelta(days=900), 60), "too far ahead"),
+        (BookingRequest(SOON, 3), "5 to 720 minutes"),
+        (BookingRequest(SOON, 60, 99), "somebody of the firm"),
+        (BookingRequest(SOON, 60, note="x" * 1001), "up to 1000"),
     ],
 )
-def test_what_can_t_be_booked(service: Service, wish: Wish, said: str) -> None:
+def test_what_can_t_be_booked(service: Service, wish: BookingRequest, said: str) -> None:
     add_site(service, OWN)
     with pytest.raises(InputError, match=said):
         Bookings(service.database).book(OWN, wish, COMMAND_LINE, NOW)
@@ -99,15 +99,15 @@ def test_what_can_t_be_booked(service: Service, wish: Wish, said: str) -> None:
 def test_nobody_is_at_two_homes_at_once(web: Web) -> None:
     who = number_of(web, "engineer")
     bookings = web.parts.bookings
-    first = bookings.book(OWN, Wish(SOON, 60, who), COMMAND_LINE, NOW)
-    overlapping = Wish(SOON + timedelta(minutes=59), 30, who)
+    first = bookings.book(OWN, BookingRequest(SOON, 60, who), COMMAND_LINE, NOW)
+    overlapping = BookingRequest(SOON + timedelta(minutes=59), 30, who)
     with pytest.raises(Clash, match="Engineer is booked"):
         bookings.book(OTHER, overlapping, COMMAND_LINE, NOW)
-    bookings.book(OTHER, Wish(SOON + timedelta(minutes=60), 30, who), COMMAND_LINE, NOW)
+    bookings.book(OTHER, BookingRequest(SOON + timedelta(minutes=60), 30, who), COMMAND_LINE, NOW)
     assert bookings.book(OTHER, overlapping, COMMAND_LINE, NOW, even_so=True).person == who
-    bookings.change(OWN, first.id, Wish(SOON, 45, who), COMMAND_LINE, NOW)  # not against itself
+    bookings.change(OWN, first.id, BookingRequest(SOON, 45, who), COMMAND_LINE, NOW)  # not against itself
     with pytest.raises(InputError, match="somebody of the firm"):
-        bookings.book(OWN, Wish(SOON, 60, number_of(web, "householder")), COMMAND_LINE, NOW)
+        bookings.book(OWN, BookingRequest(SOON, 60, number_of(web, "householder")), COMMAND_LINE, NOW)
 
 
 def test_local_times_at_the_change_of_the_clocks() -> None:
@@ -211,7 +211,7 @@ def test_a_clash_is_told_and_can_be_accepted(web: Web) -> None:
     answer = send(web, "engineer", VISITS, form)
     assert (answer.status_code, "Book anyway" in answer.text) == (422, True)
     assert (
-        f"booked for another visit at that time, at {web.parts.service.sites.get(OWN).site.site.name}."
+        f"booked for another visit at that time, at {web.parts.service.sites.get(OWN).site.name}."
         in unescape(answer.text)
     )
     assert send(web, "engineer", VISITS, {**form, "even_so": "yes"}).status_code == 303
@@ -283,8 +283,10 @@ def test_a_calendar_feed_follows_the_visits(web: Web) -> None:
     """The properties that RFC 5545 asks for: 3.6 (PRODID, VERSION), 3.6.1 (UID, DTSTAMP, DTSTART), 3.8.7.4
     (SEQUENCE)."""
     who = number_of(web, "engineer")
-    booked = web.parts.bookings.book(OWN, Wish(SOON, 90, who, ("low_flow",), "note"), COMMAND_LINE, NOW)
-    web.parts.bookings.book(OTHER, Wish(SOON, 30, number_of(web, "installer")), COMMAND_LINE, NOW)
+    booked = web.parts.bookings.book(
+        OWN, BookingRequest(SOON, 90, who, ("low_flow",), "note"), COMMAND_LINE, NOW
+    )
+    web.parts.bookings.book(OTHER, BookingRequest(SOON, 30, number_of(web, "installer")), COMMAND_LINE, NOW)
     secret = web.parts.feeds.renew(who, with_contact=False)
     answer = web["nobody"].get(f"/calendar/{secret}.ics")
     assert answer.headers["content-type"] == "text/calendar; charset=utf-8"
@@ -309,7 +311,7 @@ def test_a_calendar_feed_follows_the_visits(web: Web) -> None:
 
 def test_a_feed_with_contacts_tells_where_to_drive(web: Web) -> None:
     who = number_of(web, "engineer")
-    web.parts.bookings.book(OWN, Wish(SOON, 90, who, (), "bring; a, ladder"), COMMAND_LINE, NOW)
+    web.parts.bookings.book(OWN, BookingRequest(SOON, 90, who, (), "bring; a, ladder"), COMMAND_LINE, NOW)
     secret = web.parts.feeds.renew(who, with_contact=True)
     body = web["nobody"].get(f"/calendar/{secret}.ics").content
     (event,) = Calendar.from_ical(body).walk("VEVENT")

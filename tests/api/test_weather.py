@@ -174,7 +174,10 @@ def test_another_site_lends_by_the_weather_section(service) -> None:
     service.sites.add([(text, parse_site(text))])
     service.store.append("alder-row", {"outdoor": readings()["outdoor"]})
     site = service.sites.get("elm").site
-    assert [p.id for p in service.facts_cache.equipped(site).point] == ["unit", "alder-row.outdoor"]
+    assert [p.id for p in service.facts_cache.with_borrowed_weather(site).point] == [
+        "unit",
+        "alder-row.outdoor",
+    ]
     facts = service.facts_cache.facts(site, date(2026, 1, 5), date(2026, 1, 6))
     assert facts.days["outdoor"][0] == pytest.approx(5.0, abs=0.1)
 

@@ -68,7 +68,7 @@ def hashed(password: str) -> str:
 
 
 def with_session(client: TestClient, parts: AppState, secret: str) -> TestClient:
-    visit = parts.sign_in.visit(secret)
+    visit = parts.sign_in.live_session(secret)
     assert visit is not None
     client.cookies["fieldfare"] = secret
     client.headers["X-CSRF-Token"] = visit.csrf

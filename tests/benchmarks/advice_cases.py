@@ -11,10 +11,10 @@ import numpy as np
 from fieldfare.analysis.advice.backup import bivalent
 from fieldfare.analysis.advice.cheaper_hours import best_charging_hour
 from fieldfare.analysis.advice.curve import curve_effect, lowest_curve
+from fieldfare.analysis.advice.hot_water import cooler_store
 from fieldfare.analysis.advice.pump import observed_pump, pump_effect
 from fieldfare.analysis.advice.rooms import rooms_effect
 from fieldfare.analysis.advice.set_back import refuse_slow, set_back_effects
-from fieldfare.analysis.advice.water import cooler_store
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.build import build_facts
 from fieldfare.analysis.facts.tables import Facts

@@ -33,7 +33,7 @@ import pytest
 
 from fieldfare.api.core.service import opened
 from fieldfare.api.core.settings import Settings
-from fieldfare.api.people.brake import FREE_TRIES
+from fieldfare.api.people.throttle import FREE_TRIES
 from tests.analysis import test_site_fuzz
 from tests.api import test_access, test_attacks, test_description
 from tests.api.web import ROLES, Web, make_web

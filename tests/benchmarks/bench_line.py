@@ -177,7 +177,7 @@ def one_more_day(service: Service, site: Site, readings: Readings, day: date) ->
 
 def season_from_facts(service: Service, site: Site) -> dict[str, Any]:
     a, b = date(2024, 10, 1), date(2025, 4, 30)
-    return analyse(site, service.facts_cache.kept(site.id, a, b), a, b).as_dict()
+    return analyse(site, service.facts_cache.stored(site.id, a, b), a, b).as_dict()
 
 
 def durable_parquet(readings: Readings, path: Path) -> None:

@@ -41,7 +41,13 @@ ODDITIES = ("away", "cold_snap", "party", "serviced", "settling_in")
 
 # What else is rightly found where a fault is: by physics, not by what the findings happen to say.
 _COSTS_EFFICIENCY = frozenset({"efficiency_below_expected", "performance_below_promise"})
-_STARVED = _COSTS_EFFICIENCY | {"capacity_short", "room_below_target", "backup_heater_use"}
+# a unit that gives too little does not get its water as warm as asked
+_STARVED = _COSTS_EFFICIENCY | {
+    "capacity_short",
+    "room_below_target",
+    "backup_heater_use",
+    "flow_temperature_below_curve",
+}
 _LESS_FLOW = frozenset(
     {
         "low_flow",
@@ -95,12 +101,20 @@ CONSEQUENCES: dict[str, frozenset[str]] = {
     ),
     "efficiency_below_expected": _COSTS_EFFICIENCY | {"capacity_short", "efficiency_fell"},
     "efficiency_fell": _COSTS_EFFICIENCY,
-    "heat_loss_above_design": frozenset({"capacity_short", "room_below_target"}),
+    "heat_loss_above_design": frozenset(
+        {"capacity_short", "room_below_target", "flow_temperature_below_curve"}
+    ),
     "heat_loss_below_design": frozenset({"short_cycling"}),
     "capacity_short": frozenset(
-        {"room_below_target", "backup_heater_use", "hot_water_shortfall", "slow_reheat"}
+        {
+            "room_below_target",
+            "backup_heater_use",
+            "hot_water_shortfall",
+            "slow_reheat",
+            "flow_temperature_below_curve",
+        }
     ),
-    "room_below_target": frozenset({"capacity_short", "backup_heater_use"}),
+    "room_below_target": frozenset({"capacity_short", "backup_heater_use", "flow_temperature_below_curve"}),
     "slow_reheat": frozenset(
         {
             "disinfection_lacking",

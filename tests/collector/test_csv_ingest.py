@@ -20,7 +20,7 @@ from fieldfare.analysis.readings import Samples
 from fieldfare.collector.csv import Ingested, ingest_csv
 from fieldfare.collector.csv import ingest as ingest_module
 from fieldfare.collector.csv import source as source_module
-from fieldfare.collector.csv.seen import Seen
+from fieldfare.collector.csv.seen_times import SeenTimes
 from fieldfare.collector.store.local import LocalStore
 
 NOW = datetime(2026, 1, 10, 12, 0, tzinfo=UTC)
@@ -623,7 +623,7 @@ def test_a_file_of_torn_rows_only_is_all_rejects(ingest: Ingest) -> None:
     asked=st.lists(st.integers(0, 500), min_size=1, max_size=30),
 )
 def test_times_given_before_are_known_again(parts: list[list[int]], asked: list[int]) -> None:
-    seen = Seen()
+    seen = SeenTimes()
     for part in parts:
         seen.add("a", np.array(part, np.int64))
     known = {t for part in parts for t in part}

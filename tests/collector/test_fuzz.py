@@ -136,7 +136,7 @@ def test_messages_are_read_or_refused_with_a_reason(sent: list[tuple[str, bytes]
 def test_a_pack_by_http_is_stored_or_refused(payload: str, tmp_path_factory: pytest.TempPathFactory) -> None:
     from fieldfare.api.running.intake import take_senml
 
-    class Taking:
+    class Upload:
         store = LocalStore(tmp_path_factory.mktemp("x"))
 
     try:
@@ -144,22 +144,22 @@ def test_a_pack_by_http_is_stored_or_refused(payload: str, tmp_path_factory: pyt
     except (ValueError, RecursionError):
         return
     with suppress(InputError):
-        take_senml(Taking, SITE, pack)  # type: ignore[arg-type]
-    Taking.store.close()
+        take_senml(Upload, SITE, pack)  # type: ignore[arg-type]
+    Upload.store.close()
 
 
 @pytest.mark.parametrize("number", [2**63, 2**64, 10**400, -(10**30)])
 def test_a_number_beyond_64_bits_is_refused_with_its_record(number: int, tmp_path: Path) -> None:
     from fieldfare.api.running.intake import take_senml
 
-    class Taking:
+    class Upload:
         store = LocalStore(tmp_path)
 
     pack: list[dict[str, Any]] = [{"n": "flow", "v": 38.5}, {"n": "flow", "v": number}]
     with pytest.raises(InputError) as refused:
-        take_senml(Taking, SITE, pack)  # type: ignore[arg-type]
+        take_senml(Upload, SITE, pack)  # type: ignore[arg-type]
     assert "64 bits" in str(refused.value) or "physics" in str(refused.value)
-    Taking.store.close()
+    Upload.store.close()
 
 
 CELLS = st.one_of(

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fieldfare.collector.mqtt.decode import Message, MessageDecoder
-from fieldfare.collector.mqtt.parts import instant, pointed
+from fieldfare.collector.mqtt.payload import instant, pointed
 from fieldfare.collector.mqtt.topics import Routes
 from tests.services import make_site
 
@@ -248,7 +248,7 @@ def test_a_retained_value_without_a_time_is_no_reading_but_one_with_a_time_is():
 
 @pytest.mark.parametrize("payload", ["online", '"online"', '{"status":"online"}', "ONLINE"])
 def test_births(payload):
-    assert decode(("fieldfare/alder-row/status", payload)).statuses == [("alder-row", True, NOW)]
+    assert decode(("fieldfare/alder-row/status", payload)).statuses == [0]
 
 
 def test_only_values_timed_by_arrival_depend_on_it():

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.plant.site import Site
 from fieldfare.collector.csv import ingest_csv
-from fieldfare.collector.csv.other_home import OtherHome
+from fieldfare.collector.csv.other_home import AnotherHomesFile
 from fieldfare.collector.csv.undo import Undo
 from fieldfare.collector.store.local import LocalStore
 
@@ -112,7 +112,7 @@ def test_a_file_of_another_home_is_refused_and_nothing_is_stored(
     far = Home(3, 1300, 400)
     take(store, ASH.export(tmp_path / "ash.csv", 0, 30))
     before = held(store)
-    with pytest.raises(OtherHome) as refused:
+    with pytest.raises(AnotherHomesFile) as refused:
         take(store, far.export(tmp_path / "elm.csv", first, last))
     assert held(store) == before
     assert "elm.csv: looks like the file of another home: heat" in str(refused.value)
@@ -122,7 +122,9 @@ def test_a_file_of_another_home_is_refused_and_nothing_is_stored(
 
 def test_totals_that_are_close_are_told_apart_where_the_files_meet(store: LocalStore, tmp_path: Path) -> None:
     take(store, ASH.export(tmp_path / "ash.csv", 0, 30))
-    with pytest.raises(OtherHome, match=r"heat goes from \d+.* on 2026-02-03 to \d+.* on 2026-02-04, in kWh"):
+    with pytest.raises(
+        AnotherHomesFile, match=r"heat goes from \d+.* on 2026-02-03 to \d+.* on 2026-02-04, in kWh"
+    ):
         take(store, Home(2, 8900, 2900).export(tmp_path / "elm.csv", 30, 40))
 
 
@@ -133,7 +135,9 @@ def test_other_values_at_the_same_times_are_taken_as_a_correction(store: LocalSt
 
 def test_a_serial_number_that_no_earlier_file_had_is_a_sign(store: LocalStore, tmp_path: Path) -> None:
     path = ELM.export(tmp_path / "elm.csv", 0, 2, serial="4711")
-    with pytest.raises(OtherHome, match="'Serial number' says 4711, earlier files of this home say 0815"):
+    with pytest.raises(
+        AnotherHomesFile, match="'Serial number' says 4711, earlier files of this home say 0815"
+    ):
         take(store, path, serials={"Serial number": {"0815"}})
     assert take(store, path, serials={"Serial number": {"0815", "4711"}}) > 0
 

@@ -11,6 +11,7 @@ from fieldfare.analysis.readings import Readings, Samples
 from fieldfare.collector.store import sealed_file
 from fieldfare.collector.store.sealed import month_name, month_of, month_start
 from fieldfare.collector.store.sealed_index import INDEX_KEY, index_of, signature_of
+from tests.collector.earlier_release import without_checksums
 
 JANUARY = 1_767_225_600_000
 """2026-01-01 [ms]."""
@@ -36,7 +37,7 @@ def test_the_index_is_the_one_that_the_parquet_library_finds(
     tmp_path: Path, points: list[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     path = tmp_path / "2026-01.parquet"
-    sealed_file.write_file(path, _readings(points))
+    sealed_file.write_file(path, sealed_file.pieces_of(_readings(points)))
     by_library = sealed_file.read_index(path)
     monkeypatch.delattr(sealed_file, "read_index")  # the library is not asked
     index = index_of(path, signature_of(path))
@@ -48,8 +49,8 @@ def test_the_index_is_the_one_that_the_parquet_library_finds(
 
 def test_a_file_without_checksums_has_the_same_index(tmp_path: Path) -> None:
     with_sums, without = tmp_path / "2026-01.parquet", tmp_path / "2026-02.parquet"
-    sealed_file.write_file(with_sums, _readings(["flow", "return"]))
-    without.write_bytes(sealed_file.as_parquet(_readings(["flow", "return"])))
+    sealed_file.write_file(with_sums, sealed_file.pieces_of(_readings(["flow", "return"])))
+    without.write_bytes(without_checksums(with_sums.read_bytes()))
     assert index_of(without, signature_of(without)) == index_of(with_sums, signature_of(with_sums))
 
 

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fieldfare.collector.mqtt import senml
-from fieldfare.collector.mqtt.parts import unit_of
+from fieldfare.collector.mqtt.payload import unit_of
 from fieldfare.collector.mqtt.senml import PackRefused, Unreadable, resolve
 from tests.services import make_site
 

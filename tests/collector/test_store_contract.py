@@ -12,6 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from fieldfare.analysis.readings import MS_PER_DAY, Samples
+from fieldfare.collector.store import local_write, month_merge, sealed_file
 from fieldfare.collector.store.local import LocalStore
 from fieldfare.collector.store.protocol import Appended, PointSpan, Reverted, Store
 from tests.services import InfluxMakes, influx_makes  # noqa: F401
@@ -22,10 +23,17 @@ T = 1_760_000_000_000 // MS_PER_DAY * MS_PER_DAY
 MINUTE = 60_000
 
 
-@pytest.fixture(params=[*MAKES, *InfluxMakes.NAMES])
-def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Store]:
+IN_PARTS = "local, sealed at once, in small row groups"
+
+
+@pytest.fixture(params=[*MAKES, IN_PARTS, *InfluxMakes.NAMES])
+def store(request: pytest.FixtureRequest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Store]:
     if request.param in MAKES:
         made = MAKES[request.param](tmp_path)
+    elif request.param == IN_PARTS:
+        monkeypatch.setattr(local_write, "BULK", 1)
+        row_groups_of(3000, monkeypatch)
+        made = LocalStore(tmp_path / "store")
     else:
         made = request.getfixturevalue("influx_makes").open(request.param, tmp_path)
     yield made
@@ -38,6 +46,11 @@ def answering(request: pytest.FixtureRequest, store: Store) -> Store:
     if request.node.callspec.params["store"] == "influx_waiting":
         pytest.skip("never sends")
     return store
+
+
+def row_groups_of(rows: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sealed_file, "MOST_ROWS", rows)
+    monkeypatch.setattr(month_merge, "ROWS_AT_ONCE", rows + 1)
 
 
 def samples(pairs: dict[int, float]) -> Samples:
@@ -220,7 +233,10 @@ BATCHES = st.lists(
     max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )  # each example clears its site
 @given(batches=BATCHES)
-def test_any_appends_leave_what_a_plain_dictionary_would_hold(store: Store, batches: list[Batch]) -> None:
+def test_any_appends_leave_what_a_plain_dictionary_would_hold(
+    store: Store, batches: list[Batch], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    row_groups_of(2, monkeypatch)
     held: dict[tuple[str, int], float] = {}
     try:
         for batch in batches:
@@ -249,8 +265,9 @@ def test_any_appends_leave_what_a_plain_dictionary_would_hold(store: Store, batc
 @settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(batches=BATCHES)
 def test_reverting_the_last_of_any_appends_leaves_what_was_before_it(
-    answering: Store, batches: list[Batch]
+    answering: Store, batches: list[Batch], monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    row_groups_of(2, monkeypatch)
     states: list[dict[tuple[str, int], float]] = [{}]
     try:
         for batch in batches:

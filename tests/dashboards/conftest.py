@@ -58,8 +58,8 @@ class Plant:
     def row(self, **more: Any) -> dict[str, Any]:
         row = {
             "id": self.site.id,
-            "name": self.site.site.name,
-            "handed_over": self.site.site.handed_over,
+            "name": self.site.name,
+            "handed_over": self.site.handed_over,
             "site": self.site,
             "heard": NOW - timedelta(minutes=3),
             "result": self.document,

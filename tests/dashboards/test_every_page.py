@@ -11,7 +11,7 @@ from playwright.sync_api import Browser
 from fieldfare.api.http.app import create_app
 from fieldfare.api.people.access import COMMAND_LINE
 from fieldfare.api.records.maintenance_log import Job
-from fieldfare.api.visits.bookings import Wish
+from fieldfare.api.visits.bookings import BookingRequest
 from fieldfare.dashboards.pages import EXPECTATIONS
 from tests.dashboards.browser import Running, browser, fill, running, sign_in
 from tests.dashboards.every_page import Trouble, addresses, walk
@@ -55,7 +55,7 @@ def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
         fill(run)
         done = (TOMORROW - timedelta(days=20)).date()
         run.parts.works.add(HOME, Job(done, "curve lowered by 4 K", ("short_cycling",)), COMMAND_LINE)
-        wish = Wish(TOMORROW.replace(hour=9, minute=0), 60, None, ("short_cycling",), "ring first")
+        wish = BookingRequest(TOMORROW.replace(hour=9, minute=0), 60, None, ("short_cycling",), "ring first")
         run.parts.bookings.book(HOME, wish, COMMAND_LINE, datetime.now(UTC))
         yield run
 

@@ -39,7 +39,7 @@ FORM = {
 
 def test_a_filled_form_is_a_good_site_file() -> None:
     site = parse_site(site_toml(FORM))
-    assert (site.id, site.site.name, site.design.heat_loss_kw, site.design.outdoor_c) == (
+    assert (site.id, site.name, site.design.heat_loss_kw, site.design.outdoor_c) == (
         "alder-row",
         'Alder "Row"',
         8.4,

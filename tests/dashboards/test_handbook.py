@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from html import unescape
+
 import pytest
 
 from fieldfare.analysis.findings.catalogue import catalogued, codes
@@ -11,8 +13,9 @@ from fieldfare.dashboards.figures.index import NAMES, chart
 from fieldfare.dashboards.handbook.charts import CHARTS
 from fieldfare.dashboards.handbook.entries import entry
 from fieldfare.dashboards.handbook.figures import FIGURES
-from fieldfare.dashboards.handbook.keys import FINDINGS, KEYS, OTHER_LIMITS, title_of
+from fieldfare.dashboards.handbook.keys import FINDINGS, KEYS, NOTICES, OTHER_LIMITS, title_of
 from fieldfare.dashboards.pages import handbook_entry_page, handbook_page
+from fieldfare.dashboards.text.labels import TITLES
 from tests.contract_codes import CONTRACT_CODES
 from tests.dashboards.conftest import HOUSEHOLDER, Plant, plant_of
 
@@ -22,6 +25,7 @@ CONTRACT_CAUSES = {
     "excessive_defrost": "coil_airflow low_refrigerant_symptom insufficient_defrost_heat",
     "defrost_without_frost": "low_refrigerant_symptom sensor_fault",
     "flow_temperature_above_curve": "curve_set_high manual_override",
+    "flow_temperature_below_curve": "curve_too_low flow_not_reached",
     "no_weather_compensation": "fixed_flow_setting",
     "low_flow": "strainer_or_air pump_setting",
     "falling_flow": "strainer_clogging",
@@ -152,3 +156,17 @@ def test_pages_are_light_and_link_every_entry() -> None:
         assert len(page) < 40_000
         assert "from memory" not in page
         assert "reference 9" not in page
+
+
+@pytest.mark.parametrize("key", NOTICES)
+def test_what_no_rule_gives_has_an_entry(key: str) -> None:
+    made = entry(key)
+    assert (made.kind, made.title) == ("finding", TITLES[key])
+    assert made.severities
+    assert title_of(key) in handbook_page(HOUSEHOLDER)
+    assert made.text is not None
+    assert made.text.means in unescape(handbook_entry_page(key, HOUSEHOLDER))
+
+
+def test_every_title_of_a_finding_has_a_handbook_entry() -> None:
+    assert set(TITLES) <= {*FINDINGS, *NOTICES}

@@ -8,8 +8,8 @@ import pytest
 
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.plant.site import Site
-from fieldfare.dashboards.text.home_beside import beside
 from fieldfare.dashboards.text.home_month import month_sections
+from fieldfare.dashboards.text.home_other_sources import beside
 from fieldfare.dashboards.text.language import speaking
 from tests.analysis.beside_home import HEAD, POINTS, Home, point
 

@@ -13,13 +13,16 @@ from babel.messages.catalog import Catalog
 from babel.messages.pofile import read_po
 
 from fieldfare.analysis import cautions
+from fieldfare.analysis.findings.catalogue import catalogued
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.plant.site import Site
 from fieldfare.dashboards import pages
+from fieldfare.dashboards.handbook.keys import FINDINGS
 from fieldfare.dashboards.papers import paper_html
 from fieldfare.dashboards.text import formats, language
 from fieldfare.dashboards.text.catalogue import Message, messages
-from fieldfare.dashboards.text.home_findings import HOME
+from fieldfare.dashboards.text.home_findings import HOME, VARIANTS
+from fieldfare.dashboards.text.home_standing import to_do
 from fieldfare.dashboards.text.labels import TITLES
 from fieldfare.dashboards.text.language import LANGUAGES, preferred, speaking
 from tests.dashboards.conftest import HOUSEHOLDER, NOW, SHORT_CYCLING, Plant
@@ -78,7 +81,7 @@ def test_cautions_keep_their_temperatures_and_their_germ(code: str) -> None:
     """Legionella and scalding: no number may change in translation."""
     germ = {"de": "egionellen", "fr": "légionelles"}[code]
     with speaking(code):
-        for text in (cautions.LEGIONELLA, cautions.SCALD, cautions.PAUSED, cautions.GROWS_AT):
+        for text in (cautions.LEGIONELLA, cautions.SCALD, cautions.PAUSED, cautions.LEGIONELLA_GROWS_AT):
             told = language.gettext(text)
             assert told != text
             assert re.findall(r"\d+", told) == re.findall(r"\d+", text)
@@ -216,3 +219,22 @@ def test_a_site_file_may_name_the_language() -> None:
     text = '[site]\nid = "elm-end"\nname = "Elm End"\ntimezone = "Europe/Berlin"\nlanguage = "de"\n'
     point = '[[point]]\nid = "e"\nquantity = "heat_pump_electricity"\nas = "power"\nunit = "W"\n'
     assert parse_site(text + point).site.language == "de"
+
+
+@pytest.mark.parametrize("sentence", VARIANTS)
+def test_a_translated_sentence_is_one_that_a_rule_gives(sentence: str) -> None:
+    """Else it would never be shown: the finding's own words stand in its rule."""
+    assert any(sentence in catalogued(code).strings for code in HOME | TITLES if code in FINDINGS)
+
+
+@pytest.mark.parametrize("code", OTHERS)
+def test_a_poor_coil_is_not_called_a_slow_one(code: str) -> None:
+    coil = next(s for s in VARIANTS if "electricity than it used to" in s)
+    found = SHORT_CYCLING.as_dict() | {"code": "slow_reheat", "severity": "watch", "home": coil}
+    with speaking(code):
+        result = {"period": {"to": "2025-01-31"}, "findings": [found]}
+        (told,) = to_do(result)
+        assert told == language.gettext(coil)
+        assert told not in (coil, language.gettext(HOME["slow_reheat"]))
+        (general,) = to_do(result | {"findings": [found | {"home": "Something else."}]})
+        assert general == language.gettext(HOME["slow_reheat"])

@@ -287,7 +287,7 @@ def test_right_now_is_one_sentence_with_its_age(full: Plant, values: dict[str, f
         time = round((NOW - timedelta(minutes=minutes)).timestamp() * 1000)
         latest = {p: {"time": time, "value": v} for p, v in values.items()}
         page = sound(pages.site_page(full.row(latest=latest), full.facts, [], INSTALLER, {}, NOW))
-        told = text_of(page.split('id="live-told"')[1].split("</p>")[0]).replace("\u00a0", " ")
+        told = text_of(page.split('id="live-text"')[1].split("</p>")[0]).replace("\u00a0", " ")
         assert told.split(">", 1)[1].strip() == said + age
 
 
@@ -478,13 +478,15 @@ def test_problems_stand_beside_their_fields() -> None:
 
 def test_progress_asks_again_until_it_is_done(full: Plant) -> None:
     going = pages.progress_page(
-        full.row(), {"kind": "reading", "state": "running", "done": 5, "of": 10, "told": ""}, INSTALLER
+        full.row(), {"kind": "reading", "state": "running", "done": 5, "of": 10, "message": ""}, INSTALLER
     )
     assert 'http-equiv="refresh"' in sound(going)
     assert 'value="5"' in going
     for state in ("done", "failed"):
         page = pages.progress_page(
-            full.row(), {"kind": "reading", "state": state, "done": 10, "of": 10, "told": "7 rows"}, INSTALLER
+            full.row(),
+            {"kind": "reading", "state": state, "done": 10, "of": 10, "message": "7 rows"},
+            INSTALLER,
         )
         assert 'http-equiv="refresh"' not in sound(page)
         assert "7 rows" in page
@@ -527,7 +529,7 @@ def test_every_page_bears_thin_data(meter_set: str, days: int) -> None:
     ):
         assert "nan" not in text_of(sound(page)).split()
     for kind in ("month", "winter", "hand-over"):
-        assert site.site.name in paper_html(kind, "2024-12", contents)
+        assert site.name in paper_html(kind, "2024-12", contents)
 
 
 def test_a_home_s_page_is_light_and_fetches_what_is_folded(cycling: Plant) -> None:

@@ -39,7 +39,7 @@ def test_a_paper_stands_alone_with_date_period_method_and_version(
     write(kind, result_for(p, kind), out, made=MADE)  # type: ignore[arg-type]
     page = out.read_text(encoding="utf-8")
     told = text_of(page)
-    for said in (p.site.site.name, "Made 2 Feb 2025", "method version", "fieldfare"):
+    for said in (p.site.name, "Made 2 Feb 2025", "method version", "fieldfare"):
         assert said in told
     assert "<link" not in page
     assert "http://" not in page.replace("http://www.w3.org", "")

@@ -72,7 +72,7 @@ def test_the_pdf_is_a4_with_numbered_pages_and_its_text(cycling: Plant, winter: 
     for i, page in enumerate(winter.pages, 1):
         text = page.extract_text()
         assert f"page {i} of {n}" in text
-        assert cycling.site.site.name in text
+        assert cycling.site.name in text
     told = " ".join(" ".join(page.extract_text() for page in winter.pages).split())
     for said in ("Running at mild load", "The winter to come", "Expansion vessel", "Signature"):
         assert said in told

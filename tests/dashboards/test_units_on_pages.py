@@ -26,8 +26,8 @@ WRONG = re.compile(
 
 
 def compare(plant: Plant) -> str:
-    home = Home(plant.site.site.name, plant.site, plant.document, day_rows(plant.facts, plant.site.zone))
-    names = [(plant.site.id, plant.site.site.name)]
+    home = Home(plant.site.name, plant.site, plant.document, day_rows(plant.facts, plant.site.zone))
+    names = [(plant.site.id, plant.site.name)]
     return pages.compare_page(names, {"a": plant.site.id, "b": plant.site.id}, (home, home), "", INSTALLER)
 
 

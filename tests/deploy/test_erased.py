@@ -20,9 +20,9 @@ from fieldfare.api.core.service import Service, opened
 from fieldfare.api.core.settings import Settings
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.people.access import Actor
-from fieldfare.api.people.inviting import take_in
+from fieldfare.api.people.invitations import take_in
+from fieldfare.api.records.data_protection import export_home, give_consent
 from fieldfare.api.records.erasure import erase_site
-from fieldfare.api.records.home_rights import export_home, give_consent
 from tests.api.sites import readings, site_text
 
 _spec = importlib.util.spec_from_file_location("backup", Path(__file__).parents[2] / "deploy" / "backup.py")
@@ -54,7 +54,7 @@ def lived_in(service: Service) -> AppState:
         ["xylophone-lane"],
     )
     session = parts.sign_in.open_for_person(owner.id)
-    visit = parts.sign_in.visit(session)
+    visit = parts.sign_in.live_session(session)
     assert visit is not None
     parts.audit.note_access(visit.actor, "xylophone-lane")
     give_consent(service, "xylophone-lane", "monitoring", True, visit.actor)

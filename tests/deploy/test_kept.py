@@ -27,7 +27,7 @@ from fieldfare.api.core.settings import Settings
 from fieldfare.api.people.access import COMMAND_LINE
 from fieldfare.api.people.accounts import Accounts
 from fieldfare.api.people.sign_in import SignIn
-from fieldfare.api.records.home_rights import consents, give_consent
+from fieldfare.api.records.data_protection import consents, give_consent
 from fieldfare.api.state.database import HEAD
 from fieldfare.collector.export import export_readings
 from fieldfare.collector.store.local import LocalStore
@@ -73,7 +73,7 @@ def oldest(tmp_path: Path) -> Path:
 def test_the_oldest_folder_is_upgraded_and_nothing_is_lost(oldest: Path) -> None:
     with opened(Settings(data=oldest, workers=1)) as service:
         assert marks(service.store, "alder-row") == OLDEST_READINGS
-        assert service.sites.get("alder-row").site.site.name == "Alder Row"
+        assert service.sites.get("alder-row").site.name == "Alder Row"
         accounts = Accounts(service.database)
         assert [(p.email, p.role, p.sites) for p in accounts.all()] == [
             ("kim@heating.example", "installer", ()),

@@ -2,7 +2,7 @@
 
 import pytest
 
-from fieldfare.analysis.physics.factors import (
+from fieldfare.analysis.physics.emission_factors import (
     COUNTRIES,
     FACTORS,
     emission_factor,

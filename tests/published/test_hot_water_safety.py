@@ -39,11 +39,11 @@ def test_what_is_not_known_does_not_disinfect():
 
 
 @pytest.mark.parametrize(("at_tap_c", "scalds"), [(48.0, False), (49.9, False), (50.0, True), (60.0, True)])
-def test_scalding_begins_at_fifty(at_tap_c, scalds):
+def test_scalding_begins_at_fifty(at_tap_c, can_scald):
     """Approved Document G3 (2010) holds baths to 48 C; above 50 C the project warns everywhere, as its
     README says."""
-    assert cautions.scalds(at_tap_c) is scalds
-    assert ("scalds" in cautions.of_setpoint(at_tap_c)) is scalds
+    assert cautions.can_scald(at_tap_c) is can_scald
+    assert ("scalds" in cautions.of_setpoint(at_tap_c)) is can_scald
 
 
 @pytest.mark.parametrize(

@@ -16,7 +16,7 @@ ELECTRICITY = made_by(
     ("electricity_immersion_kwh", "kWh", "Immersion heater.", _IMMERSION),
     ("electricity_pump_kwh", "kWh", "Circulation pumps.", _PUMP),
     ("electricity_idle_kwh", "kWh", "Drawn at rest; belongs to no use."),
-    ("electricity_untold_kwh", "kWh", "Drawn in minutes whose use is not known."),
+    ("electricity_undetermined_kwh", "kWh", "Drawn in minutes whose use is not known."),
 ) + made_by(
     "days",
     ("electricity_space_kwh", "kWh", "Spent on space heating.", UNIT, USE),
@@ -158,7 +158,7 @@ DIRECT_HEAT = made_by(
     ("immersion_to_c", "°C", "Cylinder at its end."),
     optional=True,
 ) + made_by(
-    "demand",
+    "rests",
     ("minutes_direct", "min", "Running minutes with about a kWh of heat for each kWh drawn."),
     optional=True,
 )

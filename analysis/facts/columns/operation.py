@@ -12,7 +12,7 @@ USES = made_by(
     ("minutes_defrost", "min", "It defrosts."),
     ("minutes_off", "min", "It rests."),
     ("minutes_unknown", "min", "It is not known what it does."),
-    ("starts", "", "Starts of the compressor, told from its operation."),
+    ("starts", "", "Starts of the compressor, from its operation."),
     ("compressor_starts_counted", "", "Starts by the unit's own counter.", "compressor_starts"),
     ("compressor_hours_counted", "h", "Running hours by the unit's own counter.", "compressor_hours"),
 ) + made_by(
@@ -98,7 +98,7 @@ IDLE = (
     + made_by(
         "operating",
         ("minutes_calm", "min", "Rest clear of stops and starts by the readings' spacing."),
-        ("rest_power", "W", "Median power of the unit in it."),
+        ("rest_power", "W", "Median power of the unit in it; the mean of a register that counts in steps."),
         ("lowest_hour", "W", "Least power of the unit over a whole hour."),
         ("minutes_unasked", "min", "Rest in which nothing asks for heat, not near frost."),
         ("minutes_unasked_pumped", "min", "Those in which a pump runs."),

@@ -15,8 +15,8 @@ from fieldfare.analysis.expectation.cycling import (
     starts_due,
 )
 from fieldfare.analysis.expectation.uncertain import Lognormal
-from fieldfare.analysis.facts.table import Table, fill_nan
-from fieldfare.analysis.figures.operation import blurred_runs, run_spacing
+from fieldfare.analysis.facts.table import Table, fill_nan, group_by_day
+from fieldfare.analysis.figures.operation import blurred_runs, coarse_register, run_spacing
 from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.cycling.causes import bring, cycling_causes, next_step
@@ -57,9 +57,7 @@ def short_cycling(context: Context) -> Finding | None:
     days = context.days
     blurred = blurred_runs(context.site, context.facts)
     if blurred is not None and run_spacing(days) > _CLOSE_MIN:
-        if np.isfinite(days.floats("compressor_starts_counted")).any():
-            return _by_counter(context)
-        raise NotAssessed(blurred)
+        return _at_least(context, blurred)
     close = run_spacing(context.days) <= _CLOSE_TO_TRIPS_MIN
     if close and (trips := unit_trips(context)) is not None and trips.severity != "note":
         return trips
@@ -148,17 +146,35 @@ def short_cycling(context: Context) -> Finding | None:
 
 def _unseen(context: Context) -> Finding | None:
     """Readings far apart show no run that is shorter; then only a counter can tell that there are none."""
-    days, closest = context.days, run_spacing(context.days)
+    closest = run_spacing(context.days)
     hidden = blurred_runs(context.site, context.facts) if _may_hide_rests(context) else None
     if closest <= _CLOSE_MIN and hidden is None:
         return None
-    if np.isfinite(days.floats("compressor_starts_counted")).any():
-        return _by_counter(context)
-    raise NotAssessed(
+    return _at_least(
+        context,
         hidden
         or f"readings every {closest:.0f} minutes can't show short runs; needs them every {_CLOSE_MIN:.0f}"
-        " minutes, or compressor_starts"
+        " minutes, or compressor_starts",
     )
+
+
+def _at_least(context: Context, why: str) -> Finding | None:
+    """Lower bound of the starts, from the counter or from readings too far apart to show every start.
+
+    Raises NotAssessed, `why`, where these are no more than usual: others may be hidden.
+    """
+    days = context.days
+    if np.isfinite(days.floats("compressor_starts_counted")).any():
+        return _by_counter(context)
+    if coarse_register(days) is not None:
+        raise NotAssessed(why)
+    runs = context.facts.runs
+    seen = group_by_day(days["day"], runs["day"], np.ones(len(runs)), "sum")
+    basis = f"at least: readings every {run_spacing(days):.0f} minutes miss brief runs and rests"
+    found = _by_number(context, seen, np.full(len(days), np.nan), basis)
+    if found is None or found.severity == "note":
+        raise NotAssessed(why)
+    return found
 
 
 def _may_hide_rests(context: Context) -> bool:
@@ -276,16 +292,21 @@ def _mean_starts(context: Context, by_day: _Days, episode: Episode) -> float:
 
 
 def _by_counter(context: Context) -> Finding | None:
-    """Starts from the unit's own counter, or as coarse readings show them: too many is too many."""
-    days, limit = context.days, context.limit
+    """Starts from the unit's own counter."""
+    days = context.days
     starts = days.floats("compressor_starts_counted")
     hours = days.floats("compressor_hours_counted")
-    basis = "by the unit's own counter"
     if not np.isfinite(starts).any():
         raise NotAssessed(
             "needs heat_pump_electricity or compressor_speed every 15 minutes or closer, or compressor_starts"
         )
     running = hours if np.isfinite(hours).any() else days.floats("minutes_running") / 60.0
+    return _by_number(context, starts, running, "by the unit's own counter")
+
+
+def _by_number(context: Context, starts: Floats, running: Floats, basis: str) -> Finding | None:
+    """Too many is too many. starts, running : of each day, running in hours, nan where runs hold rests"""
+    days, limit = context.days, context.limit
     judged = np.isfinite(starts) & (starts >= 1)
     length = np.divide(running * 60.0, starts, out=np.full(len(starts), np.nan), where=starts > 0)
     too_many = judged & (starts > limit("counted_starts_a_day"))
@@ -307,8 +328,8 @@ def _by_counter(context: Context) -> Finding | None:
         "short_cycling",
         severity,
         episode.since,
-        confidence_of(over, episode.days * episode.share, episode.share) * 0.9,
-        f"The compressor starts {many:.0f} times a day {basis}.",
+        confidence_of(over, episode.days * episode.share, episode.share),
+        f"The compressor starts {many:.0f} times a day, {basis}.",
         evidence=(
             context.evidence("starts a day", round(many, 1), "1/day", "counted_starts_a_day"),
             *evidence,

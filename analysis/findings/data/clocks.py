@@ -12,12 +12,12 @@ from fieldfare.analysis.findings.context import Context, Rule
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.findings.phrases import day_text, listed
-from fieldfare.analysis.findings.two_sided import strays
+from fieldfare.analysis.findings.two_sided import two_sided_evidence
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES, Point
 from fieldfare.analysis.statistics.moving import moving_mean, moving_median
 
 _SIGNALS = ("heat", "lift", "state")
-# What follows the compressor by nature: water on its way and the warming exchanger [min].
+# Natural delay after the compressor: water transport and the warming heat exchanger [min].
 _NATURAL_MIN = 2.0
 _NATURAL_EDGE_MIN = {"heat": 1.0, "state": 0.0}
 _FEWEST_DAYS = 5
@@ -137,7 +137,7 @@ def _all_lags(context: Context) -> tuple[list[_Lag], set[str]]:
             keeps.discard(signal)
         elif lag:
             keeps.add(signal)
-    # What strays by less than likeness shows may have passed for keeping step: only edges tell.
+    # A smaller offset than likeness can show may have gone unnoticed: only edges show it.
     if lags:
         keeps &= {"heat", "state"} - {lag.signal for lag in lags}
     return lags, keeps
@@ -177,7 +177,8 @@ def _spacing(context: Context, signal: str) -> float:
 
 
 def _between_meters(context: Context, lags: list[_Lag], keeps: set[str]) -> Finding:
-    """Where nothing keeps the electricity's clock, that is the odd one; else what strays from it."""
+    """Where nothing keeps the electricity's clock, that is the odd one; else every clock that
+    deviates from it."""
     first = max(lags, key=lambda x: x.episode.days)
     electricity = not keeps
     culprit = "electricity" if electricity else first.signal
@@ -213,7 +214,9 @@ def _between_meters(context: Context, lags: list[_Lag], keeps: set[str]) -> Find
         headline,
         (
             *(
-                strays(f"{lag.signal} after electricity", round(lag.minutes, 1), "min", lag.name, lag.limit)
+                two_sided_evidence(
+                    f"{lag.signal} after electricity", round(lag.minutes, 1), "min", lag.name, lag.limit
+                )
                 for lag in lags
             ),
             Evidence("days with the offset", float(episode.days), "days"),
@@ -236,8 +239,8 @@ def _points(context: Context, signal: str) -> list[Point]:
     return [p for q in _QUANTITIES[signal] for p in context.site.points_of(q)]
 
 
-def _spoilt(context: Context, finding: Finding) -> frozenset[str]:
-    """The quantities whose clock strays; a whole plant out of step with the sun still keeps step with
+def _unreliable(context: Context, finding: Finding) -> frozenset[str]:
+    """The quantities whose clock deviates; a whole plant out of step with the sun still keeps step with
     itself."""
     lags, keeps = _all_lags(context)
     if not lags:
@@ -333,7 +336,7 @@ def clock_by_air(context: Context) -> tuple[Finding | None, bool]:
 
 def _solar(context: Context, episode: Episode, off: float, limit: float, what: str, name: str) -> Finding:
     how = f"{abs(off) / 60:.1f} hours {'late' if off > 0 else 'early'}"
-    zone = context.site.site.timezone
+    zone = context.site.timezone
     return Finding(
         "clock_offset",
         "note" if episode.until else "watch",
@@ -341,10 +344,10 @@ def _solar(context: Context, episode: Episode, off: float, limit: float, what: s
         confidence_of(abs(off) / limit, episode.days, episode.share) * 0.9,
         (
             f"Judged by {what}, the readings are stamped about {how} for a site at"
-            f" {context.site.site.longitude:g}° longitude."
+            f" {context.site.longitude:g}° longitude."
         ),
         (
-            strays(f"{what} against the sun", round(off, 0), "min", name, limit),
+            two_sided_evidence(f"{what} against the sun", round(off, 0), "min", name, limit),
             Evidence("days with the offset", float(episode.days), "days"),
         ),
         next_step=(
@@ -369,4 +372,4 @@ def _running_mean(values: Floats, width: int) -> Floats:
     return moving_mean(values, width, width // 2, centred=True)
 
 
-CLOCK_RULES: tuple[Rule, ...] = (Rule("clock_offset", clock_offset, makes_unreliable=_spoilt),)
+CLOCK_RULES: tuple[Rule, ...] = (Rule("clock_offset", clock_offset, makes_unreliable=_unreliable),)

@@ -1,6 +1,8 @@
-"""Heat from flow rate times temperatures: what it is worth beside a heat meter."""
+"""Heat from flow rate and temperatures, and its accuracy compared with a heat meter."""
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -22,6 +24,8 @@ _COVERAGE = 2.0
 KWH_PER_M3_K = 1.155
 _UNIT_FLOW_SENSOR = 0.05
 LEAST_KWH, FEWEST_DAYS = 3.0, 4
+_RUNNING = ("check_meter", "check_flow", "check_volume")
+_DEEP_IN_RUNS = ("core_meter", "core_flow", "core_volume")
 
 
 def flow_spacing(days: Table) -> float:
@@ -87,18 +91,39 @@ def _grows_with(water: Floats, offsets: Floats) -> bool:
     return bool(slope > _COVERAGE * error and slope * float(np.ptp(water[both])) > _ZEROED_K)
 
 
-def flow_heat(days: Table, offset: float | None) -> Floats:
-    """Daily heat from flow rate and temperatures [kWh], corrected for the pair's offset where known."""
-    flow = days.floats("check_flow")
-    return flow if offset is None else flow - KWH_PER_M3_K * offset * days.floats("check_volume")
+@dataclass(frozen=True)
+class Compared:
+    """By day, in the same minutes: heat by the meter and by flow and temperatures [kWh], and water [m3]."""
+
+    meter: Floats
+    flow: Floats
+    volume: Floats
+
+    def without(self, offset: float | None) -> Floats:
+        """Heat by flow and temperatures [kWh], corrected for the pair's offset [K] where known."""
+        return self.flow if offset is None else self.flow - KWH_PER_M3_K * offset * self.volume
+
+    def difference(self, lift: Floats) -> Floats:
+        """Difference of flow and return [K]: in steady running, `lift`, else at which the heat was passed."""
+        passed = np.divide(
+            self.flow, KWH_PER_M3_K * self.volume, out=np.full(len(lift), np.nan), where=self.volume > 0.0
+        )
+        return np.where(np.isfinite(lift), lift, passed)
 
 
-def difference(days: Table) -> Floats:
-    """Difference of flow and return by day [K]: in steady running, else the one at which the heat was
-    passed."""
-    volume, heat = days.floats("check_volume"), days.floats("check_flow")
-    passed = np.divide(heat, KWH_PER_M3_K * volume, out=np.full(len(days), np.nan), where=volume > 0.0)
-    return np.where(np.isfinite(days.floats("lift")), days.floats("lift"), passed)
+def compared(context: Context) -> Compared | str:
+    """What stands beside the heat meter, or why nothing does.
+
+    All running where its product is the heat. Else what was passed deep in long runs, where flow and
+    difference stand still between two readings: only edges are blurred.
+    """
+    why, days = blurred(context), context.all_days.days
+    found = Compared(*(days.floats(name) for name in (_RUNNING if why is None else _DEEP_IN_RUNS)))
+    if why is None:
+        return found
+    enough = (found.meter > LEAST_KWH) & (found.flow > 0.0)
+    close = flow_spacing(days) <= context.limit("flow_product_minutes")
+    return found if close and enough.sum() >= FEWEST_DAYS else why
 
 
 def allowed(context: Context, lift: Floats, sensor_k: float) -> Floats:
@@ -121,11 +146,11 @@ def allowed(context: Context, lift: Floats, sensor_k: float) -> Floats:
 def disagreement(context: Context) -> float | None:
     """Metered heat over that from flow rate and temperatures, less what antifreeze explains, less 1; None
     where only one of them is there."""
-    days = context.all_days.days
-    if blurred(context) is not None:
+    found = compared(context)
+    if isinstance(found, str):
         return None
-    meter, flow = days.floats("check_meter"), flow_heat(days, pair_offset(days)[0])
-    compared = (flow > LEAST_KWH) & np.isfinite(meter)
-    if compared.sum() < FEWEST_DAYS:
+    meter, flow = found.meter, found.without(pair_offset(context.all_days.days)[0])
+    both = (flow > LEAST_KWH) & np.isfinite(meter)
+    if both.sum() < FEWEST_DAYS:
         return None
-    return float(np.median(meter[compared] / flow[compared])) / (1.0 + uncorrected_share(context.site)) - 1.0
+    return float(np.median(meter[both] / flow[both])) / (1.0 + uncorrected_share(context.site)) - 1.0

@@ -1,4 +1,4 @@
-"""The heat meter against flow rate times temperatures, and what antifreeze explains of the difference."""
+"""Heat meter against flow rate times temperature difference, with the effect of antifreeze."""
 
 from __future__ import annotations
 
@@ -14,10 +14,9 @@ from fieldfare.analysis.findings.data.flow_product import (
     FEWEST_DAYS,
     KWH_PER_M3_K,
     LEAST_KWH,
+    Compared,
     allowed,
-    blurred,
-    difference,
-    flow_heat,
+    compared,
     pair_offset,
 )
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
@@ -28,7 +27,7 @@ from fieldfare.analysis.findings.model import (
     Severity,
 )
 from fieldfare.analysis.findings.phrases import percent
-from fieldfare.analysis.findings.two_sided import strays
+from fieldfare.analysis.findings.two_sided import two_sided_evidence
 from fieldfare.analysis.minutes.balance import uncorrected_share
 from fieldfare.analysis.physics.water import antifreeze_over_reading
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES
@@ -68,11 +67,12 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
     if culprit is not None and culprit.code != "implausible_efficiency":
         raise NotAssessed(already_reported("heat_output", culprit))
     antifreeze, share = by_file >= context.limit("antifreeze_share"), context.limit("heat_meter_share")
-    if (why := blurred(context)) is not None:
+    beside = compared(context)
+    if isinstance(beside, str):
         if antifreeze:
             return _antifreeze_by_file(context, by_file)
-        raise NotAssessed(why, "spacing_too_wide")
-    comparison = _compared(context, by_file)
+        raise NotAssessed(beside, "spacing_too_wide")
+    comparison = _compared(context, beside, by_file)
     if comparison.there.sum() < FEWEST_DAYS:
         if antifreeze:
             return _antifreeze_by_file(context, by_file)
@@ -99,16 +99,19 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
     )
 
 
-def _compared(context: Context, by_file: float) -> _Compared:
+def _compared(context: Context, beside: Compared, by_file: float) -> _Compared:
     """What antifreeze explains (`by_file`, a share) is taken off before the rest is judged."""
     days = context.all_days.days
     offset, sensor_k = pair_offset(days)
-    meter, flow = days.floats("check_meter"), flow_heat(days, offset)
+    meter, flow = beside.meter, beside.without(offset)
     there = (np.fmax(flow, meter) > LEAST_KWH) & np.isfinite(meter) & np.isfinite(flow)
     flow = np.maximum(flow, _LEAST_SHARE * meter)
     ratio = np.divide(meter, flow, out=np.ones(len(days)), where=there)
     return _Compared(
-        ratio, there, ratio / (1.0 + by_file) - 1.0, allowed(context, difference(days), sensor_k)
+        ratio,
+        there,
+        ratio / (1.0 + by_file) - 1.0,
+        allowed(context, beside.difference(days.floats("lift")), sensor_k),
     )
 
 
@@ -136,7 +139,7 @@ def _disagreeing(context: Context, episode: Episode, typical: float, may: float)
         f"The heat meter shows {size} flow rate and temperatures give"
         + (f", in addition to the {percent(explained, 1)} that antifreeze explains." if by_file else "."),
         (
-            strays(
+            two_sided_evidence(
                 _RATIO_LABEL,
                 round(1.0 + typical, 3),
                 "-",
@@ -261,7 +264,7 @@ def _antifreeze_by_file(context: Context, share: float, measured: float | None =
 
 
 def _unsaid_antifreeze(context: Context, measured: float) -> Finding | None:
-    """The meter reads as if antifreeze were present although none is on file."""
+    """The meter reads as if there were antifreeze, although the site file declares none."""
     if not context.limit("antifreeze_share") <= measured <= 0.09:
         return None
     lift = nan_median(np.abs(context.all_days.days.floats("lift")))
@@ -284,15 +287,17 @@ def _unsaid_antifreeze(context: Context, measured: float) -> Finding | None:
     )
 
 
-def spoilt_by_disagreement(context: Context, finding: Finding) -> frozenset[str]:
+def unreliable_by_disagreement(context: Context, finding: Finding) -> frozenset[str]:
     """The instruments that may be the wrong ones: nothing where antifreeze explains the meter, whose figures
     are corrected for it; the side whose heat no heat pump makes of its electricity; else the meter, and the
     temperatures too where an offset of theirs would explain it."""
     if finding.causes:
         return frozenset()
     meter, pair = frozenset(HEAT_QUANTITIES), frozenset({"flow_temperature", "return_temperature"})
-    days = context.all_days.days
-    heat, flow, volume = (days.floats(f"check_{name}") for name in ("meter", "flow", "volume"))
+    days, beside = context.all_days.days, compared(context)
+    if isinstance(beside, str):
+        return meter
+    heat, flow, volume = beside.meter, beside.flow, beside.volume
     drawn = days.floats("electricity_heat_pump_kwh")
     both = (days["day"] >= np.datetime64(finding.since)) & np.isfinite(heat + flow) & (volume > 0.0)
     offset = np.median((flow - heat)[both] / (KWH_PER_M3_K * volume[both])) if both.any() else 0.0
@@ -301,7 +306,9 @@ def spoilt_by_disagreement(context: Context, finding: Finding) -> frozenset[str]
     most, used = context.limit("efficiency_most"), both & (drawn >= _LEAST_USED_KWH)
     if not used.any() or "heat_pump_electricity" in context.unreliable:
         return meter | pair
-    by_meter, by_flow = (float(np.median(side[used] / drawn[used])) for side in (heat, flow))
+    whole = days.floats("check_meter")  # the electricity is of all running
+    by_meter = float(np.median(whole[used] / drawn[used]))
+    by_flow = float(np.median((whole * flow)[used] / (np.maximum(heat, _LEAST_USED_KWH) * drawn)[used]))
     if by_flow > most >= by_meter >= 1.0:
         return pair | {"flow_rate"}
     return meter if by_meter > most >= by_flow else meter | pair

@@ -15,6 +15,9 @@ FLOOR = 0.02
 # or Wh a pulse).
 _PULSE_FACTORS = (10.0, 0.1, 4.0, 0.25, 2.5, 0.4, 2.0, 0.5)
 
+# Share of a charge's heat below which less than its electricity is left, at a performance of 2 to 3.
+_DRY = 0.45
+
 
 @dataclass(frozen=True)
 class Hypothesis:
@@ -36,7 +39,7 @@ class Hypothesis:
 # A unit falls short of its rating more easily than it surpasses it: part load gives up to a third more
 # (reference values 3).
 ABOVE = {"cop_space": 0.20, "cop_hot": 0.22}
-# What sound meters show, with the spread of sound plants. Ratios as logarithms. meter over flow and
+# Readings of correct meters, with the spread of healthy plants. Ratios as logarithms. Meter over flow and
 # temperatures: classes together 12 % (limits: heat_meter_share). COP over rating: part load and frost move it
 # by a quarter (common practice). House over design: field studies find 0.5 to 1.5.
 SOUND: dict[str, tuple[float, float]] = {
@@ -51,8 +54,14 @@ SOUND: dict[str, tuple[float, float]] = {
     "follows_heat": (0.9, 0.12),
     "carnot": (0.0, 0.15),
     "dry_days": (0.0, 0.03),
+    # No unit gives less heat than it draws while the cylinder warms.
+    "dry_charges": (0.0, 0.05),
 }
 _NONE = (math.log(FLOOR), 0.5)
+# Where a charge is known by the cylinder's warming alone, minutes of heating before and after it count as its
+# own: a tenth of its heat, within a factor of two and a half.
+_HARDLY = (math.log(0.1), 0.9)
+_ALL_DRY, _OFTEN_DRY = (0.95, 0.12), (0.8, 0.3)
 _HEAT_STEP = (
     "At the heat meter: follow the pipe from the flow sensor and note which circuits pass through it,"
     " in heating and while the cylinder is charged; read the display in both."
@@ -71,7 +80,7 @@ def hypotheses(declared_behind: bool) -> list[Hypothesis]:
         Hypothesis(
             "one_branch_only",
             0.006,
-            {"flow_hot": _NONE, "cop_hot": _NONE},
+            {"flow_hot": _HARDLY, "cop_hot": _HARDLY, "dry_charges": _ALL_DRY},
             HEAT_METERS,
             (
                 "it counts almost no heat while the cylinder is charged, and all of it in heating: it is"
@@ -129,6 +138,7 @@ def hypotheses(declared_behind: bool) -> list[Hypothesis]:
                 "off_bursts": (0.5, 0.4),
                 "cop_space": (0.0, 1.2),
                 "cop_hot": (0.0, 1.2),
+                "dry_charges": (0.3, 0.4),
                 "carnot": (0.3, 0.8),
                 "follows_heat": (0.0, 0.25),
             },
@@ -172,6 +182,9 @@ def hypotheses(declared_behind: bool) -> list[Hypothesis]:
     ]
     for k in _PULSE_FACTORS:
         log = math.log(k)
+        few, many = (
+            {"dry_charges": _OFTEN_DRY} if too_little else {} for too_little in (k < _DRY, 1.0 / k < _DRY)
+        )
         found.append(
             Hypothesis(
                 "pulse_value",
@@ -183,6 +196,7 @@ def hypotheses(declared_behind: bool) -> list[Hypothesis]:
                     "cop_hot": (log, 0.35),
                     "house": (log, 0.40),
                     "carnot": (max(log, 0.0), 0.3),
+                    **few,
                 },
                 HEAT_METERS,
                 f"its heat is {k:g} times what all other data show, in every operating state",
@@ -194,7 +208,12 @@ def hypotheses(declared_behind: bool) -> list[Hypothesis]:
             Hypothesis(
                 "pulse_value",
                 0.002,
-                {"cop_space": (-log, 0.30), "cop_hot": (-log, 0.35), "carnot": (max(-log, 0.0), 0.3)},
+                {
+                    "cop_space": (-log, 0.30),
+                    "cop_hot": (-log, 0.35),
+                    "carnot": (max(-log, 0.0), 0.3),
+                    **many,
+                },
                 ELECTRICITY,
                 f"its electricity is {k:g} times what all other data show, in every operating state",
                 "Compare the electricity meter's pulse value (on its label) or transformer ratio with the"

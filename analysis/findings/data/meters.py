@@ -11,7 +11,7 @@ from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.data.heat_meter import heat_meter_disagrees, spoilt_by_disagreement
+from fieldfare.analysis.findings.data.heat_meter import heat_meter_disagrees, unreliable_by_disagreement
 from fieldfare.analysis.findings.data.long_runs import minutes_in_runs
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
 from fieldfare.analysis.findings.model import (
@@ -52,7 +52,7 @@ def _ratios(context: Context) -> _Ratios:
     heat, unit, least = (days.floats(f"carnot_{name}_kwh") for name in ("heat", "used", "least"))
     ran = days.floats("minutes_running") >= _RAN_MIN
     much = context.limit("efficiency_most") * _LEAST_KWH
-    # Much heat for next to no electricity is a wrong meter too: either of the two may be large enough.
+    # Much heat for almost no electricity is a meter error too, so either of the two may pass its minimum.
     worked = ran & ((unit >= _LEAST_KWH) | ((heat >= much) & (unit > 0.0)))
     all_heat, all_used = days.floats("paired_heat_kwh"), days.floats("paired_heat_pump_kwh")
     for name in ("paired_backup_kwh", "paired_immersion_kwh"):
@@ -187,6 +187,6 @@ METER_RULES: tuple[Rule, ...] = (
         heat_meter_disagrees,
         (Need(HEAT_QUANTITIES),),
         frozenset({"flow_temperature", "return_temperature", "flow_rate"}),
-        spoilt_by_disagreement,
+        unreliable_by_disagreement,
     ),
 )

@@ -1,4 +1,4 @@
-"""A meter that sees something else than the site file says.
+"""A meter that measures something else than the site file says.
 
 Each possible place or pulse value is a hypothesis that predicts several facts. Its weight is its prior times
 the likelihood of what was measured under it (Bayes). Two hypotheses that predict the same share the weight,
@@ -16,7 +16,7 @@ import numpy as np
 from fieldfare.analysis.cautions import METER_WORK
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.hypotheses import shares
-from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.facts.table import Table, group_by_day
 from fieldfare.analysis.findings.context import Context, Rule, already_reported
 from fieldfare.analysis.findings.data.flow_product import blurred
 from fieldfare.analysis.findings.data.hypotheses import (
@@ -42,6 +42,9 @@ _FEWEST_DAYS = 7
 _LEAST_KWH = {"space": 30.0, "hot": 10.0}
 _LEAST_ON_MIN, _LEAST_OFF_MIN = 1200.0, 1200.0
 _FEWEST_STEPS, _FEWEST_STEP_DAYS = 12, 5
+# A charge that counts: well beyond a sensor's last digit and its layers, and a meter's last digit (common
+# practice).
+_WARMED_K, _CHARGED_KWH = 3.0, 0.5
 # Days in a row that tell as much as one (common practice: weather and habits last).
 _DAYS_ALIKE = 4.0
 # Degrees of freedom of Student's t: one odd fact alone decides nothing.
@@ -147,6 +150,7 @@ def _facts(context: Context) -> dict[str, _Fact]:
     out |= _against_rating(
         days, context.site.measures("flow_temperature") and "flow_temperature" not in context.unreliable
     )
+    out |= _charges(context)
     out |= _electricity(days)
     out |= _heater(days)
     if "cop_space" in out:  # a house that hardly needs heat tells nothing of its meter
@@ -202,6 +206,29 @@ def _against_rating(days: Table, water_known: bool) -> dict[str, _Fact]:
             _ratio(least / unit, usual), "share of Carnot over the usual share", "-", True
         )
     return out
+
+
+def _charges(context: Context) -> dict[str, _Fact]:
+    """Share of days on whose charges fewer kWh of heat than of electricity were counted.
+
+    By the cylinder's warming where it is measured, else as the controls report them.
+    """
+    days, reheats = context.all_days.days, context.all_days.reheats
+    if "cylinder_temperature" in context.unreliable or not len(reheats):
+        return {}
+    warmed = ~(reheats.floats("to_c") - reheats.floats("from_c") < _WARMED_K)
+    # Charges by the immersion heater are no evidence about the unit.
+    warmed &= ~(reheats.floats("immersion") > 0.0) & ~reheats["cut"].astype(np.bool_)
+    heat, drawn = (
+        group_by_day(days["day"], reheats["day"], np.where(warmed, reheats.floats(name), np.nan), "sum")
+        for name in ("heat", "electricity")
+    )
+    charged = np.isfinite(heat) & (drawn >= _CHARGED_KWH)
+    if charged.sum() < _FEWEST_DAYS:
+        return {}
+    share = float((heat[charged] < drawn[charged]).mean())
+    label = "share of days on which charges of the cylinder show less heat than electricity"
+    return {"dry_charges": _Fact(share, label, "-", False)}
 
 
 def _electricity(days: Table) -> dict[str, _Fact]:
@@ -330,11 +357,11 @@ def _telling(likely: list[tuple[float, Hypothesis]]) -> set[str]:
     return {name for _, h in likely for name in h.predicts}
 
 
-def _spoilt(context: Context, finding: Finding) -> frozenset[str]:
+def _unreliable(context: Context, finding: Finding) -> frozenset[str]:
     """What the likely causes make untrustworthy."""
     blamed = [(w, h) for w, h in _weighed(context, _facts(context)) if h.cause]
     total = sum(w for w, _ in blamed)
     return frozenset().union(*(h.makes_unreliable for w, h in blamed if w >= 0.25 * total))
 
 
-MISPLACED_RULES: tuple[Rule, ...] = (Rule("meter_misplaced", meter_misplaced, makes_unreliable=_spoilt),)
+MISPLACED_RULES: tuple[Rule, ...] = (Rule("meter_misplaced", meter_misplaced, makes_unreliable=_unreliable),)

@@ -1,4 +1,4 @@
-"""An outdoor sensor that the sun, or a warm wall, makes read too much."""
+"""An outdoor sensor that reads too warm because of sun or a warm wall."""
 
 from __future__ import annotations
 
@@ -55,8 +55,8 @@ def outdoor_sensor_biased(context: Context) -> Finding | None:
         return found
     _SUN_NEED.require(context)
     days = context.all_days.days
-    latitude = context.site.site.latitude
-    if latitude is None or context.site.site.longitude is None:
+    latitude = context.site.latitude
+    if latitude is None or context.site.longitude is None:
         raise NotAssessed("needs latitude and longitude in the site file")
     if np.isfinite(days.floats("air_noon") - days.floats("air_dusk")).sum() < _FEWEST_DAYS:
         raise NotAssessed(f"needs {_FEWEST_DAYS} days of outdoor temperature every two hours or closer")

@@ -12,13 +12,13 @@ from fieldfare.analysis.findings.data.meters import METER_RULES
 from fieldfare.analysis.findings.data.misplaced import MISPLACED_RULES
 from fieldfare.analysis.findings.data.outdoor import OUTDOOR_RULES
 from fieldfare.analysis.findings.data.registers import REGISTER_RULES
-from fieldfare.analysis.findings.data.silence import SILENCE_RULES
+from fieldfare.analysis.findings.data.stuck_sensors import STUCK_SENSOR_RULES
 from fieldfare.analysis.findings.data.swapped import SWAPPED_RULES
 from fieldfare.analysis.findings.data.units import UNIT_RULES
 
 RULES: tuple[Rule, ...] = (
     *GAP_RULES,
-    *SILENCE_RULES,
+    *STUCK_SENSOR_RULES,
     *REGISTER_RULES,
     *UNIT_RULES,
     *CLOCK_RULES,

@@ -123,7 +123,7 @@ def _sensors(context: Context) -> Finding | None:
     )
 
 
-def _spoils(context: Context, finding: Finding) -> frozenset[str]:
+def _unreliable(context: Context, finding: Finding) -> frozenset[str]:
     return frozenset(HEAT_QUANTITIES if _heat_meter_backwards(context) is not None else _WATER)
 
 
@@ -133,6 +133,6 @@ SWAPPED_RULES: tuple[Rule, ...] = (
         flow_return_swapped,
         (),
         frozenset({"flow_temperature", "return_temperature"}),
-        _spoils,
+        _unreliable,
     ),
 )

@@ -245,9 +245,9 @@ def _warmest(site: Site, days: Table) -> Floats:
     The record daily means of January at 52 and 36 degrees lie at about 14 and 22 °C, of July at about 32 and
     38 °C (common practice); the line lies some 6 K above them.
     """
-    if site.site.latitude is None:
+    if site.latitude is None:
         return np.full(len(days), 45.0)
-    noon = clear_noon(day_of_year(days["day"]), site.site.latitude)
+    noon = clear_noon(day_of_year(days["day"]), site.latitude)
     return np.asarray(14.0 + 32.0 * np.clip(noon / 1000.0, 0.0, 1.0))
 
 
@@ -287,7 +287,7 @@ def _flow_rate(context: Context, raw: Floats) -> list[SlipDays]:
     return out
 
 
-def _spoilt(context: Context, finding: Finding) -> frozenset[str]:
+def _unreliable(context: Context, finding: Finding) -> frozenset[str]:
     """The quantities of every point with a wrong unit, not only of the one the finding names."""
     days = context.all_days.days
     out = set()
@@ -299,4 +299,4 @@ def _spoilt(context: Context, finding: Finding) -> frozenset[str]:
     return frozenset(out)
 
 
-UNIT_RULES: tuple[Rule, ...] = (Rule("unit_mismatch", unit_mismatch, makes_unreliable=_spoilt),)
+UNIT_RULES: tuple[Rule, ...] = (Rule("unit_mismatch", unit_mismatch, makes_unreliable=_unreliable),)

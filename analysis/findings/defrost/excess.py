@@ -122,9 +122,9 @@ def _by_short_timer(context: Context, defrosts: Table, frost: DailyFrost, days: 
     judged = _judge(context, defrosts, frost, days, None)
     if judged is None or judged.certain + judged.timed < context.limit("finding_chance"):
         return None
-    told = timed(context, defrosts, nan_median(defrosts.floats("since_last")))
-    told = _priced(context, told, defrosts, frost)
-    return told if told.severity != "note" else None
+    finding = timed(context, defrosts, nan_median(defrosts.floats("since_last")))
+    finding = _priced(context, finding, defrosts, frost)
+    return finding if finding.severity != "note" else None
 
 
 def _priced(context: Context, found: Finding, defrosts: Table, frost: DailyFrost) -> Finding:
@@ -162,8 +162,8 @@ def _priced(context: Context, found: Finding, defrosts: Table, frost: DailyFrost
 
 
 def _is_certain(context: Context, change: Change | None) -> bool:
-    """Whether a unit began to defrost more often: by its defrosts, and by efficiency lost about the same days
-    where the defrosts speak for it too."""
+    """Whether a unit began to defrost more often: by its defrosts, or by an efficiency drop at about the
+    same time that the defrosts support."""
     if change is None or change.odds < 0.0:
         return False
     lost = max(fell_odds(*_fell_with(context, change)), 0.0)
@@ -212,8 +212,9 @@ def _judge(
 ) -> _Judged | None:
     """The defrosts of some days beside what their frost asks for; None where there are none.
 
-    Against its own earlier days the unit's coil and coat are known: then what a usual coil would do says
-    nothing more.
+    Against its own earlier days the unit's coil and coat are known: what one of them takes and its efficiency
+    beside the rating say nothing more. How many there are beside what the frost asks for, and what share of
+    the heat they take, still do: a step to a usual number at a usual cost is hardly a fault.
     """
     mine = defrosts.where(np.isin(defrosts["day"], context.days["day"][rows]))
     if not len(mine):
@@ -248,9 +249,7 @@ def _judge(
     needless = needless_share(len(mine), laid, used)
     if change is not None:
         fell, doubt = _fell_with(context, change)
-        signs = replace(signs, often=np.nan, used=np.nan, penalty=np.nan, melted=np.nan)
-        signs = replace(signs, efficiency=np.nan)
-        signs = replace(signs, fell=fell, fell_spread=doubt)
+        signs = replace(signs, used=np.nan, efficiency=np.nan, fell=fell, fell_spread=doubt)
         needless = max(needless, 1.0 - float(np.exp(-change.size)))
     chances = weights(signs, change.odds if change else 0.0)
     long = minutes > context.limit("defrost_long_minutes")
@@ -403,7 +402,7 @@ def _since(context: Context, defrosts: Table, episode: Episode, days: Flags) -> 
 
 
 def _severity(context: Context, judged: _Judged, episode: Episode, share: float) -> Severity:
-    """By what it costs; a thing of the past is a note. How probable it is decides in `grading`."""
+    """Severity by cost; a past episode is a note. The probability enters in `grading`."""
     limit = context.limit
     small = np.isfinite(share) and share * judged.needless < limit("defrost_needless_heat")
     # A coil that has cost efficiency as well matters, however little is melted.

@@ -1,4 +1,4 @@
-"""What is drawn and pumped while there is nothing to do."""
+"""Standby power and pump operation without demand."""
 
 from __future__ import annotations
 
@@ -23,6 +23,9 @@ from fieldfare.analysis.statistics.quantiles import nan_median
 
 _REST_MIN = 30
 _UNASKED_MIN = 60
+# A mean over many rests is right within a fifth as long as a step comes in every other (by simulated
+# registers).
+_RESTS_A_STEP = 2.0
 _USUAL_PUMP_W = 45.0
 # Rests of 5 minutes show in readings half as far apart (sampling theorem); readings farther apart may hold a
 # part of a run.
@@ -30,7 +33,7 @@ _CLOSE_MIN, _CLOSEST_MIN = 5.0, 2.5
 # Standby is the same for days. Readings that blur short runs show it as a floor: the least of so many days
 # is shared by most of them.
 _FLOOR_DAYS, _FLOOR_SHARE = 10, 0.5
-# Nor is what comes near a running compressor and beyond every heater that a unit keeps on at rest (common
+# A draw near that of a running compressor, beyond every heater of a resting unit, is no standby (common
 # practice).
 _PARTLY, _MOST_STANDBY_W = 0.35, 300.0
 _USUAL_SIZE_KW = 12.0
@@ -42,6 +45,14 @@ _FLOOR_SPREAD, _REGISTER_W, _FEWEST_FLOOR_DAYS, _CUT_DAYS = 1.2, 10.0, 10, 2
 def high_standby(context: Context) -> Finding | None:
     days, limit = context.days, context.limit
     power, judged, basis, pumps = _resting_power(context)
+    shown = judged & _counted_finely(context)
+    if shown.sum() < 5 <= judged.sum():
+        step = float(np.nanmax(days.floats("step.heat_pump_electricity")[judged]))
+        raise NotAssessed(
+            f"the electricity register counts in steps of {step:.2g} kWh: at standby hardly one falls into"
+            " a rest"
+        )
+    judged = shown
     if judged.sum() < 5:
         raise NotAssessed("too few days with the unit at rest to measure its standby power")
     rated = context.site.heat_pump.rated_output_kw or 0.0
@@ -99,6 +110,20 @@ def high_standby(context: Context) -> Finding | None:
         visit="call" if severity != "act" else "drive",
         bring=("clamp meter",),
     )
+
+
+def _counted_finely(context: Context) -> Flags:
+    """Days on which a register steps in every other rest at least, at the most power that is still usual.
+
+    In shorter rests it counts what runs left over, or nothing.
+    """
+    days = context.days
+    step = fill_nan(days.floats("step.heat_pump_electricity"), 0.0)
+    if not (step > 0.0).any():
+        return np.ones(len(days), dtype=np.bool_)
+    rest_min = days.floats("minutes_calm") / np.maximum(fill_nan(days.floats("starts"), 1.0), 1.0)
+    watched_kwh = context.limit("standby_watch_w") * fill_nan(rest_min, 0.0) / 60_000.0
+    return np.asarray(step <= _RESTS_A_STEP * watched_kwh, dtype=np.bool_)
 
 
 def _resting_power(context: Context) -> tuple[Floats, Flags, str, bool]:

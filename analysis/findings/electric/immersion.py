@@ -12,7 +12,7 @@ from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Need, Rule, require_hot_water
 from fieldfare.analysis.findings.episodes import latest_episode
 from fieldfare.analysis.findings.grading import downgraded, graded, ranked
-from fieldfare.analysis.findings.hot_water.preceded import preceded
+from fieldfare.analysis.findings.hot_water.heated_by_others import heated_by_others
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
 from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.physics.hot_water import USUAL_CYLINDER_LITRES, WH_PER_LITRE_KELVIN
@@ -28,7 +28,7 @@ def immersion_use(context: Context) -> Finding | None:
     used = days.floats("electricity_immersion_kwh")
     # While the unit stands the heater makes the water in its stead: `unit_stopped` says so. Not so where the
     # heater keeps the water too hot for the unit to have anything to do.
-    stands = (days.floats("minutes_running") == 0.0) & ~preceded(context, days)
+    stands = (days.floats("minutes_running") == 0.0) & ~heated_by_others(context, days)
     known = np.isfinite(used) & ~stands
     used = np.where(known, used, np.nan)
     if known.sum() < 7:

@@ -168,13 +168,13 @@ def pressure_swings(context: Context) -> Finding | None:
     far = fill_nan(swing, 0.0) >= limit("pressure_swing_act")
     near_relief = far & (fill_nan(days.floats("pressure_max"), 0.0) >= limit("pressure_high_watch"))
     swings = np.where(is_known, follows & ((steep & wide) | near_relief), far)
-    # A vessel does not mend itself: only days on which the pressure follows as a sound one lets it show that
-    # it was mended.
+    # A vessel does not repair itself: only days with the pressure of a healthy vessel show that it was
+    # repaired.
     sound = np.isfinite(swing) & ~(
         is_known & (fill_nan(slope, 0.0) > limit("pressure_slope_sound") * expected)
     )
-    # Nor does water that the relief valve let out mend it, though the pressure is lower and follows less from
-    # then on.
+    # Water that the relief valve let out does not repair it either, though the pressure is lower and
+    # follows less from then on.
     gas = _gas(context)
     sound &= ~(gas < limit("pressure_mended") * nan_median(gas[swings]))
     episode = latest_episode(days["day"], swings, swings | sound, hold_days=3, gone_days=7)
@@ -267,7 +267,7 @@ def pressure_swings(context: Context) -> Finding | None:
 
 
 def _gas(context: Context) -> Floats:
-    """The gas that each day's slope speaks of, its pressure times its volume over the circuit's [bar].
+    """Gas in the vessel that each day's slope implies: pressure times volume over the circuit's volume [bar].
 
     Boyle's law: the slope is (p + 1)^2 times the water's growth, over this. It stays as it is while water
     comes and goes.

@@ -135,7 +135,7 @@ def _has_power_again(context: Context) -> bool:
     whole = rests(context, "unit")
     if whole is None:
         return False
-    dead = np.flatnonzero(whole.told["minutes_powerless"] >= least)
+    dead = np.flatnonzero(whole.columns["minutes_powerless"] >= least)
     return bool(len(dead)) and bool(whole.ended[dead[-1]])
 
 

@@ -111,7 +111,7 @@ def _fall_severity(context: Context, fall: Drift, now: float, *, ongoing: bool) 
         severity = "watch"
     if severity == "watch" and _days_left(context, now, loss) < limit("pressure_days_left"):
         severity = "act"
-    handed = context.site.site.handed_over
+    handed = context.site.handed_over
     settling = handed is not None and context.days.day(fall.first) < handed + _SETTLING
     if not ongoing or (settling and fallen < limit("pressure_settling_bar")):
         severity = "note"

@@ -38,7 +38,7 @@ _BRIEF_MIN, _WITHOUT_REST = 15.0, 0.97
 _LEVEL_K = 2.0
 # The curve must have moved by so much for the two to look different: a sensor's own unrest is a tenth of it.
 _TELLING_K = 0.5
-# Of two settings that fit alike the curve is the likelier (common practice).
+# Where two settings fit equally well, the curve is more likely (common practice).
 _COMMONER = 2.0
 
 
@@ -133,11 +133,11 @@ def _excess(context: Context) -> tuple[Floats, Flags]:
     actual, target_excess = days.floats("above_curve"), days.floats("target_above_curve")
     excess = np.where(np.isfinite(target_excess), np.fmin(actual, target_excess), actual - _SWING_K)
     # Brief runs overshoot whatever the curve: then only what is asked can tell.
-    is_known = np.isfinite(target_excess) | ~_brief(context)
-    return excess, _cool_and_steady(context) & np.isfinite(excess) & is_known
+    is_known = np.isfinite(target_excess) | ~brief_days(context)
+    return excess, cool_and_steady(context) & np.isfinite(excess) & is_known
 
 
-def _cool_and_steady(context: Context) -> Flags:
+def cool_and_steady(context: Context) -> Flags:
     days = context.days
     outdoor = days.floats("outdoor_steady")
     cool = fill_nan(outdoor, 99.0) <= context.limit("curve_judged_below_c")
@@ -145,7 +145,7 @@ def _cool_and_steady(context: Context) -> Flags:
 
 
 def _target_or_measured_flow(days: Table) -> tuple[Floats, bool]:
-    """The flow asked for where it is measured throughout, else the flow given."""
+    """Target flow temperature where it is measured throughout, else the measured flow temperature."""
     target, measured = days.floats("target_flow"), days.floats("flow")
     known = np.isfinite(target) & np.isfinite(measured)
     whole = known.sum() >= 0.8 * max(np.isfinite(measured).sum(), 1)
@@ -224,7 +224,7 @@ def no_weather_compensation(context: Context) -> Finding | None:
     days, limit = context.days, context.limit
     flow, is_target = _target_or_measured_flow(days)
     outdoor = days.floats("outdoor_steady")
-    fit = _cool_and_steady(context) & np.isfinite(flow) & np.isfinite(outdoor) & ~_set_low(context)
+    fit = cool_and_steady(context) & np.isfinite(flow) & np.isfinite(outdoor) & ~rooms_set_low(context)
     if not is_target:
         fit &= _follows_target(context)
     usable = np.flatnonzero(fit)
@@ -254,7 +254,7 @@ def no_weather_compensation(context: Context) -> Finding | None:
     return None
 
 
-def _set_low(context: Context) -> Flags:
+def rooms_set_low(context: Context) -> Flags:
     """Days with room targets far below design, as in an absence: the water is as cool as possible."""
     low = context.site.design.indoor_c - context.limit("compensation_low_target_k")
     return np.asarray(fill_nan(context.days.floats("target"), 99.0) < low, dtype=np.bool_)
@@ -272,10 +272,10 @@ def _follows_target(context: Context) -> Flags:
         if np.isfinite(share).any()
         else without_rest
     )
-    return np.asarray(~(at_limit | _brief(context)), dtype=np.bool_)
+    return np.asarray(~(at_limit | brief_days(context)), dtype=np.bool_)
 
 
-def _brief(context: Context) -> Flags:
+def brief_days(context: Context) -> Flags:
     """Days on which half of the runs were too brief for the water to settle."""
     runs = context.facts.runs
     if not len(runs):
@@ -304,7 +304,7 @@ def _not_compensating(
     slope, designed, share = found
     level = nan_median(flow[chosen[-30:]])
     judged = np.zeros(len(days), dtype=np.bool_)
-    judged[np.flatnonzero(_cool_and_steady(context) & np.isfinite(flow))] = True
+    judged[np.flatnonzero(cool_and_steady(context) & np.isfinite(flow))] = True
     near = judged & (np.abs(fill_nan(flow, -99.0) - level) <= _LEVEL_K)
     episode = latest_episode(days["day"], near, judged, hold_days=5, gone_days=10)
     first = days.day(chosen[0]).isoformat()

@@ -29,6 +29,24 @@ LIMITS_HEAT: dict[str, Limit] = {
         "2 to 2.5 % more electricity a kelvin (reference 8): about 14 %",
         "flow above the designed curve, from which it must be set",
     ),
+    "flow_below_curve_watch_k": Limit(
+        5.0,
+        "K",
+        "EN 442: at 40 °C less 5 K radiators give a third less heat into 20 °C (exponent 1.3)",
+        "flow below the designed curve, from which the rooms may lack heat",
+    ),
+    "flow_below_curve_act_k": Limit(
+        8.0,
+        "K",
+        "EN 442: at 40 °C less 8 K radiators give half of the heat",
+        "the same with cold rooms, from which it must be set or mended",
+    ),
+    "flow_below_curve_days": Limit(
+        5.0,
+        "days",
+        "common practice: a week of work, so that a quiet weekend or a power cut does not count",
+        "days on which it was so",
+    ),
     "curve_judged_below_c": Limit(
         12.0,
         "°C",
@@ -89,8 +107,8 @@ LIMITS_HEAT: dict[str, Limit] = {
     "warm_heating_watch_hours": Limit(
         1.0,
         "h/day",
-        "common practice: a cylinder's daily charge takes an hour; less can't be told from it",
-        "mean space heating on warm days, from which it is told",
+        "common practice: a cylinder's daily charge takes an hour; less can't be told apart from it",
+        "mean space heating on warm days, from which it is reported",
     ),
     "warm_days": Limit(
         5.0,
@@ -241,6 +259,13 @@ LIMITS_HEAT: dict[str, Limit] = {
         " practice)",
         "daytime mean of a zone without a set temperature of its own",
         "below",
+    ),
+    "room_below_design_k": Limit(
+        3.0,
+        "K",
+        "common practice: rooms kept cooler than designed are half a kelvin below it, within one and a half;"
+        " one in twenty is further",
+        "room without a set temperature of its own below the design's",
     ),
     "room_days_share": Limit(
         0.3,

@@ -22,7 +22,7 @@ from fieldfare.analysis.findings.model import (
     Severity,
 )
 from fieldfare.analysis.findings.phrases import day_text, percent
-from fieldfare.analysis.findings.yearly_cost import heating_year
+from fieldfare.analysis.findings.yearly_cost import heating_year, per_year
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES
 from fieldfare.analysis.statistics.distributions import GAUSS_95, normal_probability
 
@@ -149,7 +149,7 @@ def _space(context: Context) -> _Part | None:
     loss = context.figures.heat_loss
     base = loss.base_temperature_c
     if base is None:
-        floor = context.site.site.floor_area_m2 or USUAL_FLOOR_M2
+        floor = context.site.floor_area_m2 or USUAL_FLOOR_M2
         coefficient = design.coefficient_w_per_k
         base = design.indoor_c - (GAINS_W_PER_M2 * floor / coefficient if coefficient else 4.0)
     found = at_design_weather(days.floats("outdoor"), heat, used, design.outdoor_c, base)
@@ -165,7 +165,7 @@ def _hot_water(context: Context) -> _Part | None:
     figure = context.figures.performance.hot_water
     if design.spf_hot_water is None or figure.value is None or len(days) < context.limit("promise_year_days"):
         return None
-    kwh = float(np.nansum(days.floats("electricity_hot_water_kwh"))) * 365.0 / len(days)
+    kwh = per_year(float(np.nansum(days.floats("electricity_hot_water_kwh"))), len(days))
     return _Part("hot water", figure.value, design.spf_hot_water, figure.half / GAUSS_95 / figure.value, kwh)
 
 

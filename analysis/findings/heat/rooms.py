@@ -14,6 +14,7 @@ from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.episodes import Episode, as_cold, latest_episode
 from fieldfare.analysis.findings.grading import ranked
+from fieldfare.analysis.findings.heat.cool_rooms import cool_room, episode_below_design, is_designed
 from fieldfare.analysis.findings.model import (
     SEVERITIES,
     Cause,
@@ -66,6 +67,8 @@ def room_below_target(context: Context) -> Finding | None:
         if severity is not None:
             found.append(_Cold(zone, episode, inside, size, severity, causes, evidence))
     if not found:
+        if (cool := _below_design(context, zones, judged)) is not None:
+            return cool
         if not any(zone.own for zone in zones):
             raise NotAssessed(
                 "needs target_room_temperature for at least one zone, and days on which it stayed the"
@@ -75,6 +78,32 @@ def room_below_target(context: Context) -> Finding | None:
         return None
     worst = max(found, key=lambda f: (SEVERITIES.index(f.severity), f.episode.until is None, f.size))
     return _finding(context, worst)
+
+
+def _below_design(context: Context, zones: list[_Zone], judged: Flags) -> Finding | None:
+    """A zone without a set temperature far below the design's: the one furthest below; None without one."""
+    if not is_designed(context):
+        return None
+    candidates = [
+        (zone, *cool)
+        for zone in zones
+        if not zone.own and (cool := episode_below_design(context, zone.room, judged)) is not None
+    ]
+    if not candidates:
+        return None
+    zone, episode, inside = max(candidates, key=lambda c: (c[1].until is None, -nan_median(c[0].room[c[2]])))
+    causes, evidence = _causes(context, zone, zones, inside)
+    return cool_room(
+        context,
+        zone.name,
+        zone.room,
+        [z.room for z in zones if z.name != zone.name],
+        episode,
+        inside,
+        _measured(context, zone, zones, inside),
+        causes,
+        evidence,
+    )
 
 
 @dataclass(frozen=True)
@@ -148,7 +177,7 @@ def _severity(
     grave = size >= limit("room_deficit_act")
     lasts = episode.until is None and inside.sum() >= limit("room_days") * (1.0 if grave else 2.0)
     if not zone.own:
-        # Nobody says what is asked there: worth a look, unless the whole house is as cold as that.
+        # The set temperature is unknown: worth a look, unless the whole house is this cold.
         cold_house = grave and size >= limit("room_deficit_urgent") and _all_cold(context, inside)
         return "note" if not lasts else "act" if cold_house else "watch"
     if size < limit("room_deficit_note"):

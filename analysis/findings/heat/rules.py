@@ -3,10 +3,19 @@
 from __future__ import annotations
 
 from fieldfare.analysis.findings.context import Rule
-from fieldfare.analysis.findings.heat import curve, efficiency, efficiency_change, house, promise, rooms
+from fieldfare.analysis.findings.heat import (
+    cool_water,
+    curve,
+    efficiency,
+    efficiency_change,
+    house,
+    promise,
+    rooms,
+)
 
 RULES: tuple[Rule, ...] = (
     *curve.RULES,
+    *cool_water.RULES,
     *efficiency.RULES,
     *efficiency_change.RULES,
     *house.RULES,

@@ -22,7 +22,7 @@ from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.grading import ranked
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding, Severity
 from fieldfare.analysis.findings.phrases import day_text, percent
-from fieldfare.analysis.findings.yearly_cost import share_spared
+from fieldfare.analysis.findings.yearly_cost import per_year, share_spared
 from fieldfare.analysis.statistics.distributions import normal_probability
 from fieldfare.analysis.statistics.quantiles import nan_median
 
@@ -31,7 +31,6 @@ _FEWEST_CHARGES = 6
 _SENSOR_K = 1.5
 # Less heat is the end of a charge; more than that from the immersion heater warms the sensor by itself.
 _LEAST_KW, _HELPED_KWH = 0.5, 0.1
-_YEAR_DAYS = 365.0
 # A cylinder's sensor that moved in its pocket changes at once, as air does; scale grows (common practice).
 _COIL_AT_ONCE, _COIL_SLOWLY = 0.7, 0.9
 
@@ -71,7 +70,7 @@ def coil_poor(context: Context, reheats: Table, approach: Floats) -> Finding | N
     measured = nan_median((over - reheats.floats("lift") / 2.0)[usable])
     usual = Lognormal(COIL_OVER_K, math.hypot(U_COIL, _SENSOR_K / max(measured, _SENSOR_K)))
     spared = share_spared(measured * (1.0 - COIL_OVER_K / seen))
-    kwh = context.days.total("electricity_hot_water_kwh") * spared * _YEAR_DAYS / max(len(context.days), 1)
+    kwh = per_year(context.days.total("electricity_hot_water_kwh") * spared, len(context.days))
     severity: Severity = "watch" if kwh >= limit("coil_rise_kwh") else "note"
     why = f"the coil's water stands {measured:.0f} K over the cylinder with the flow as it should be"
     return Finding(
@@ -144,7 +143,7 @@ def _finding(context: Context, found: DetectedChange, day: np.ndarray, over: Flo
     since = str(np.datetime64(int(day[found.at]), "D"))
     later = days["day"] >= np.datetime64(since)
     used = float(np.nansum(days.floats("electricity_hot_water_kwh")[later]))
-    kwh = used * share_spared(found.size) * _YEAR_DAYS / max(int(later.sum()), 1)
+    kwh = per_year(used * share_spared(found.size), int(later.sum()))
     severity: Severity = "watch" if kwh >= limit("coil_rise_kwh") else "note"
     slides = found.kind == "slide"
     why = f"at equal heat the coil's water stands {found.size:.0f} K hotter over the cylinder, " + (

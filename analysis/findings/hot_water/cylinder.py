@@ -6,22 +6,22 @@ import numpy as np
 
 from fieldfare.analysis.cautions import HOT_WATER
 from fieldfare.analysis.errors import NotAssessed
-from fieldfare.analysis.expectation.charge_balance import TAKEN_UP
 from fieldfare.analysis.expectation.cylinder_cooling import expected
 from fieldfare.analysis.expectation.excess import excess
 from fieldfare.analysis.expectation.hypotheses import probability_of
-from fieldfare.analysis.facts.table import Table, fill_nan, group_by_day
-from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
+from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.findings.confidence import Flags, confidence_of
 from fieldfare.analysis.findings.context import Context, Need, Rule, require_hot_water
 from fieldfare.analysis.findings.episodes import latest_episode
 from fieldfare.analysis.findings.grading import graded, ranked
 from fieldfare.analysis.findings.hot_water.diverter import leak_in_charges, leak_to_heating, outweighs
+from fieldfare.analysis.findings.hot_water.emptied import COP, emptied_by_day, full_content
 from fieldfare.analysis.findings.hot_water.reheat import approach_at_rating, slowness
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
 from fieldfare.analysis.findings.onset import onset
 from fieldfare.analysis.findings.phrases import percent
-from fieldfare.analysis.physics.hot_water import COLD_C, WH_PER_LITRE_KELVIN, loss_class_limit_w
-from fieldfare.analysis.statistics.distributions import normal_probability
+from fieldfare.analysis.findings.yearly_cost import DAYS_A_YEAR
+from fieldfare.analysis.physics.hot_water import WH_PER_LITRE_KELVIN, loss_class_limit_w
 from fieldfare.analysis.statistics.quantiles import nan_median
 
 _WEEK = 7.0
@@ -34,7 +34,6 @@ _EMPTIED_C = 30.0
 _ALIKE = 1.4
 # Between wet or missing insulation, and a loop that runs day and night.
 _LOOP_OVER_CLASS = 2.8
-_COP = 2.5
 _LEAST_W_PER_K = 0.5  # a cylinder that seems to lose less than the best on sale was warmed meanwhile
 
 
@@ -52,7 +51,7 @@ def hot_water_shortfall(context: Context) -> Finding | None:
     waited = fill_nan(cold, 0.0) - 0.75 * fill_nan(days.floats("minutes_cold_charging"), 0.0)
     short = waited >= limit("cold_day_minutes")
     short |= fill_nan(days.floats("cold_longest_min"), 0.0) >= limit("cold_spell_minutes")
-    turned = days.floats("heat_hot_water_kwh") / _content(context)
+    turned = days.floats("heat_hot_water_kwh") / full_content(context)
     if not {"heat_output", "hot_water_heat"} & context.unreliable.keys():
         # The more often a day's water turns the cylinder over, the less it takes.
         leaning = np.where(turned > 1.5 * limit("cold_turnover"), _LEANING_MIN / 3.0, _LEANING_MIN)
@@ -60,8 +59,8 @@ def hot_water_shortfall(context: Context) -> Finding | None:
     # Some degrees under 40 °C at the sensor are a low setting, and still a shower.
     short &= fill_nan(lowest, 99.0) < limit("cold_least_c")
     short |= fill_nan(lowest, 99.0) < limit("cold_day_c")
-    emptied = _emptied(context)
-    too_cold = known & short & (emptied >= limit("emptied_unseen_chance"))
+    emptied = emptied_by_day(context, known & short)
+    too_cold = known & short & (emptied >= limit("emptied_least_chance"))
     episode = latest_episode(days["day"], too_cold, known, hold_days=4, gone_days=28)
     if episode is None:
         return None
@@ -71,7 +70,12 @@ def hot_water_shortfall(context: Context) -> Finding | None:
         _WEEK * float((too_cold & inside).sum()) / max(float(inside.sum()), min(30.0, float(known.sum())))
     )
     chance = float(np.mean(emptied[too_cold & inside]))
+    # Probable shortfalls are weighted: the observed number decides on "watch", the probable number on "act".
     severity = graded(chance * weekly, limit("cold_days_watch"), limit("cold_days_act"))
+    if severity == "note" and weekly >= limit("cold_days_watch"):
+        severity = "watch"
+    if chance < limit("emptied_likely"):
+        severity = "note"
     if episode.until is not None:
         severity = "note"
     if severity == "note" and weekly < 0.5 * limit("cold_days_watch"):
@@ -128,43 +132,6 @@ def hot_water_shortfall(context: Context) -> Finding | None:
     )
 
 
-def _emptied(context: Context) -> Floats:
-    """Probability that each day's draws took all usable water, were its sensor cold: float64 (n,).
-
-    A cylinder is layered: a sensor low on it turns cold while warm water is left above, and nothing tells
-    where it sits. What the greatest charge, that or the next day's, puts back says how much had been taken.
-    Where no heat is known, that many sensors at any height are cold with an empty cylinder.
-    """
-    days, reheats, limit = context.days, context.facts.reheats, context.limit
-    content = _content(context)
-    untold = np.full(len(days), limit("emptied_unseen_chance"))
-    if not np.isfinite(content) or not len(reheats):
-        return untold
-    heat = reheats.floats("heat")
-    if {"heat_output", "hot_water_heat"} & context.unreliable.keys():
-        if "heat_pump_electricity" in context.unreliable:
-            return untold
-        heat = _COP * reheats.floats("electricity")
-    put_back = heat + fill_nan(reheats.floats("immersion"), 0.0) - _beyond_setpoint(context, reheats)
-    by_day = group_by_day(days["day"], reheats["day"], put_back, "greatest")
-    most = np.fmax(by_day, np.append(by_day[1:], np.nan)) / content
-    error = np.hypot(limit("emptied_error"), TAKEN_UP.uncertainty * most)
-    over = (most - limit("emptied_share")) / error
-    told = np.array([normal_probability(x) for x in fill_nan(over, 0.0).tolist()])
-    told = np.where(np.isfinite(over), told, untold)
-    # A charge that drags on through the cold hours is drawn from meanwhile: its heat says less.
-    dragging = days.floats("minutes_cold_charging") >= 0.5 * days.floats("minutes_tank_cold")
-    return np.where(dragging, np.fmax(told, untold), told)
-
-
-def _beyond_setpoint(context: Context, reheats: Table) -> Floats:
-    """What a disinfection adds to a charge [kWh]: it was not drawn before."""
-    plant = context.site.hot_water
-    assert plant is not None
-    over = np.maximum(fill_nan(reheats.floats("to_c"), 0.0) - plant.setpoint_c, 0.0)
-    return np.asarray(over * (plant.cylinder_litres or 0.0) * WH_PER_LITRE_KELVIN / 1000.0)
-
-
 def _shortfall_step(cause: str) -> str:
     if cause == "reheat_window":
         return (
@@ -212,7 +179,7 @@ def _shortfall_causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...
         Evidence("usual charge", round(minutes), "min"),
         context.evidence("charge time over that at rated output", round(slow, 2), "-", "reheat_slow_watch"),
     ]
-    content = _content(context)
+    content = full_content(context)
     heat = float(np.nansum(days.floats("heat_hot_water_kwh")[chosen])) / max(int(chosen.sum()), 1)
     turned = heat / content if np.isfinite(content) and heat > 0 else np.nan
     drag = float(np.clip(3.0 * (np.nan_to_num(slow, nan=1.5) - 1.8), -1.5, 2.0)) + float(
@@ -253,14 +220,6 @@ def _shortfall_causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...
             f"{percent(charge.share)} of a charge's heat does not reach the cylinder",
         )
     return ranked(scores), tuple(evidence)
-
-
-def _content(context: Context) -> float:
-    """Heat of a full cylinder over cold water [kWh]; infinite where its size is not given."""
-    plant = context.site.hot_water
-    if plant is None or plant.cylinder_litres is None:
-        return float("inf")
-    return plant.cylinder_litres * WH_PER_LITRE_KELVIN / 1000.0 * (plant.setpoint_c - COLD_C)
 
 
 def high_standing_loss(context: Context) -> Finding | None:
@@ -319,7 +278,7 @@ def high_standing_loss(context: Context) -> Finding | None:
         severity = "note"
     hours = 16.0 if circulates else 24.0
     lost = loss * nan_median(over[inside]) * hours / 1000.0
-    saved = max(loss - worst, 0.0) / max(loss, 1e-9) * lost * 365.0 / _COP
+    saved = max(loss - worst, 0.0) / max(loss, 1e-9) * lost * DAYS_A_YEAR / COP
     scatter = (by_day if circulates else slow)[since_then]
     spread = 1.4826 * nan_median(np.abs(scatter - loss)) / np.sqrt(max(int(np.isfinite(scatter).sum()), 1))
     usual = expected(plant.cylinder_litres, plant.standing_loss_kwh_per_day)

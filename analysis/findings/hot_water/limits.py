@@ -184,12 +184,19 @@ LIMITS_HOT_WATER: dict[str, Limit] = {
         "common practice: two thirds to nine tenths are 1.5 standard uncertainties either side of the middle",
         "standard uncertainty of that share",
     ),
-    "emptied_unseen_chance": Limit(
-        0.5,
+    "emptied_least_chance": Limit(
+        0.4,
         "-",
         "sensor at any height from a fifth to four fifths, draws that passed it at any share up to all: half"
-        " of them took the usable water (EN 12897 leaves the place of the sensor to the maker, from memory)",
-        "chance that a cylinder with a cold sensor is empty where no heat tells",
+        " of them took the usable water (EN 12897 leaves the place of the sensor to the maker, from memory);"
+        " a little less leaves room for both sides of it",
+        "chance that a day's draws took all usable water, from which it counts as one that may be short",
+    ),
+    "emptied_likely": Limit(
+        0.6,
+        "-",
+        "common practice: three in two for it, clear of the even odds of a sensor of unknown height",
+        "chance that such days were short, from which they are more than a note",
     ),
     "cold_least_c": Limit(
         36.0,

@@ -1,4 +1,4 @@
-"""Heat counted as hot water, against what a dwelling can draw and its cylinder lose."""
+"""Hot-water heat compared with the most that a dwelling can draw and its cylinder lose."""
 
 from __future__ import annotations
 
@@ -13,9 +13,9 @@ from fieldfare.analysis.findings.confidence import Flags
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+from fieldfare.analysis.findings.yearly_cost import DAYS_A_YEAR
 from fieldfare.analysis.statistics.quantiles import nan_median
 
-_DAYS_A_YEAR = 365.0
 _USUAL_COP = 2.5
 
 
@@ -42,8 +42,8 @@ def most_drawn(context: Context) -> float:
     """Heat for hot water that a home takes on a day at most [kWh]: draws, circulation, standing loss."""
     limit, plant = context.limit, context.site.hot_water
     standing = (plant.standing_loss_kwh_per_day or 0.0) if plant else 0.0
-    design = (context.site.design.hot_water_kwh_per_year or 0.0) / _DAYS_A_YEAR
-    homes = max((context.site.site.floor_area_m2 or 0.0) / limit("hot_water_home_m2"), 1.0)
+    design = (context.site.design.hot_water_kwh_per_year or 0.0) / DAYS_A_YEAR
+    homes = max((context.site.floor_area_m2 or 0.0) / limit("hot_water_home_m2"), 1.0)
     drawn = max(limit("hot_water_most_kwh") * homes, limit("hot_water_over_design") * design)
     return drawn + standing + limit("hot_water_loop_kwh")
 
@@ -98,7 +98,7 @@ def more_than_drawn(context: Context, much: TooMuch) -> Finding:
     usual = much.before if np.isfinite(much.before) else much.most
     share = much.days / max(len(context.all_days.days), 1)
     # The rooms get the heat, made as hot as the cylinder needs it.
-    kwh = max(much.kwh - usual, 0.0) * (1.0 / charging - 1.0 / heating) * share * _DAYS_A_YEAR
+    kwh = max(much.kwh - usual, 0.0) * (1.0 / charging - 1.0 / heating) * share * DAYS_A_YEAR
     ongoing = much.episode.until is None
     severity: Severity = "note"
     if ongoing:

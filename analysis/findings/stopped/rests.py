@@ -1,4 +1,4 @@
-"""Rests as they were: the rows of the rests table joined over midnights, with what was usual before."""
+"""Rests, joined over midnight from the rests table, and what was usual before them."""
 
 from __future__ import annotations
 
@@ -108,7 +108,7 @@ class Rests:
     begun: Mask
     ended: Mask
     open: Mask
-    told: Mapping[str, Floats]
+    columns: Mapping[str, Floats]
 
     @property
     def hours(self) -> Floats:
@@ -123,7 +123,7 @@ class Rests:
             bool(self.begun[row]),
             bool(self.ended[row]),
             bool(self.open[row]),
-            {name: float(values[row]) for name, values in self.told.items()},
+            {name: float(values[row]) for name, values in self.columns.items()},
         )
 
 
@@ -142,7 +142,9 @@ def _by_kind(context: Context) -> dict[str, Rests]:
     apart = (start[1:] - end[:-1] > _JOINED_MS) | ended[:-1] | (kinds[1:] != kinds[:-1])
     begins = np.concatenate(([0], np.flatnonzero(apart) + 1))
     lasts = np.append(begins[1:], len(rows)) - 1
-    columns = _of_each(rows, begins) | dict.fromkeys(_spoiled(context), np.full(len(begins), np.nan))
+    columns = _of_each(rows, begins) | dict.fromkeys(
+        _unreliable_columns(context), np.full(len(begins), np.nan)
+    )
     kind_of = kinds[begins]
     edges = [0, *(np.flatnonzero(kind_of[1:] != kind_of[:-1]) + 1).tolist(), len(begins)]
     return {
@@ -159,7 +161,7 @@ def _by_kind(context: Context) -> dict[str, Rests]:
     }
 
 
-def _spoiled(context: Context) -> tuple[str, ...]:
+def _unreliable_columns(context: Context) -> tuple[str, ...]:
     """Columns that rest on a quantity that can't be trusted: what they tell is not known."""
     return tuple(name for q, names in _RESTS_ON.items() if q in context.unreliable for name in names)
 
@@ -206,7 +208,7 @@ def local(context: Context, moment: int) -> datetime:
 
 
 def days_before(context: Context, rest: Rest) -> Table:
-    """The days table up to the day before a rest, without days on which a rest of a day or more lay."""
+    """Days before a rest, without those on which a rest of a day or more lay."""
     days = context.all_days.days
     first = np.datetime64(local(context, rest.start).date())
     worked = days.floats("minutes_running") >= 1

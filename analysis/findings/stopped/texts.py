@@ -1,4 +1,4 @@
-"""What is said of a unit that does not run: to the installer, to the householder, and what nobody may do."""
+"""Texts on a unit that does not run: for the installer, for the householder, and cautions."""
 
 from __future__ import annotations
 
@@ -6,9 +6,9 @@ import numpy as np
 
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.model import Severity
+from fieldfare.analysis.findings.stopped.failed_starts import is_barren
 from fieldfare.analysis.findings.stopped.heat_due import Reason
 from fieldfare.analysis.findings.stopped.rests import Rest, local
-from fieldfare.analysis.findings.stopped.tries import is_barren
 from fieldfare.analysis.physics.water import freezing_point
 
 _WHY = {
@@ -86,7 +86,7 @@ def headline(context: Context, rest: Rest, reasons: list[Reason], cause: str) ->
 
 
 def _heater_headline(rest: Rest, since: str) -> str:
-    """A direct heater does the unit's work: said as what it is."""
+    """Headline where a direct heater replaces the unit."""
     if not rest["backup_kwh"] >= 1.0:
         kwh = rest["immersion_kwh"]
         return (

@@ -1,4 +1,4 @@
-"""One's own account: password, second factors, recovery codes, sessions; and showing again who one is."""
+"""Pages of one's own account: password, second factors, recovery codes, sessions, and confirmation."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from fieldfare.api.http.auth import (
     SignInFirst,
     session_of,
 )
-from fieldfare.api.http.html.screens import NO_STORE, Csrf
+from fieldfare.api.http.html.site_pages import NO_STORE, Csrf
 from fieldfare.api.http.routers import page_router
 from fieldfare.api.http.sessions import (
     Proof,
@@ -39,7 +39,7 @@ Key = Annotated[str, Path(pattern=r"^[0-9a-f]{16}$")]
 @router.get("/account")
 def account(request: Request, parts: AppStateHere) -> Response:
     """What lets one in, and where one is signed in."""
-    return HTMLResponse(_account_page(request, parts, _visit(request), ""))
+    return HTMLResponse(_account_page(request, parts, _live_session(request), ""))
 
 
 @router.post("/account/password")
@@ -47,15 +47,15 @@ def change_password(
     request: Request, parts: AppStateHere, old: Secret = "", new: Secret = "", csrf: Csrf = ""
 ) -> Response:
     """Change one's password; the other sessions end."""
-    visit = _visit(request, csrf)
-    person = visit.actor.person or 0
+    live = _live_session(request, csrf)
+    person = live.actor.person or 0
     try:
-        check_strength(new, visit.actor.name)
-        parts.sign_in.check_password(visit.actor.name, old, client_address(request))
+        check_strength(new, live.actor.name)
+        parts.sign_in.check_password(live.actor.name, old, client_address(request))
     except InputError as error:
-        return HTMLResponse(_account_page(request, parts, visit, str(error)), 422)
+        return HTMLResponse(_account_page(request, parts, live, str(error)), 422)
     parts.accounts.set_password(person, new)
-    _changed(request, parts, visit, "password changed", "Your password was changed")
+    _changed(request, parts, live, "password changed", "Your password was changed")
     response = RedirectResponse("/account", 303)
     set_cookie(response, parts, parts.sign_in.open_for_person(person, way="password"))
     return response
@@ -64,9 +64,9 @@ def change_password(
 @router.post("/account/app")
 def offer_app(request: Request, parts: AppStateHere, csrf: Csrf = "") -> Response:
     """Offer the secret of an authenticator app; it counts once a code of it was given."""
-    visit = _own(request, csrf)
-    parts.sessions.keep_offer(visit.key, parts.factors.sealed_offer())
-    return _offer_page(parts, visit, "")
+    live = _own(request, csrf)
+    parts.sessions.keep_offer(live.key, parts.factors.sealed_offer())
+    return _offer_page(parts, live, "")
 
 
 @router.post("/account/app/confirm")
@@ -74,26 +74,26 @@ def add_app(
     request: Request, parts: AppStateHere, code: Secret = "", name: Name = "", csrf: Csrf = ""
 ) -> Response:
     """Add the authenticator app whose secret was offered."""
-    visit = _own(request, csrf)
+    live = _own(request, csrf)
     try:
-        offer = parts.sessions.offer(visit.key)
-        codes = parts.factors.add_authenticator(visit.actor.person or 0, offer, code, name)
+        offer = parts.sessions.offer(live.key)
+        codes = parts.factors.add_authenticator(live.actor.person or 0, offer, code, name)
     except InputError as error:
-        return _offer_page(parts, visit, str(error), name)
-    parts.sessions.keep_offer(visit.key, None)
-    _changed(request, parts, visit, "second factor added", "A second factor was added")
-    return _codes_page(visit, codes)
+        return _offer_page(parts, live, str(error), name)
+    parts.sessions.keep_offer(live.key, None)
+    _changed(request, parts, live, "second factor added", "A second factor was added")
+    return _codes_page(live, codes)
 
 
 @router.post("/account/passkey")
 def offer_passkey(request: Request, parts: AppStateHere, csrf: Csrf = "") -> Response:
     """Ask the browser for a new passkey."""
-    visit = _own(request, csrf)
+    live = _own(request, csrf)
     if not parts.factors.site.has_passkeys:
         raise HTTPException(409, "passkeys need an address with a host name, over TLS or of this machine")
-    challenge = parts.sessions.new_challenge(visit.key)
-    options = parts.factors.passkey_options(visit.actor.person or 0, visit.actor.name, challenge)
-    return HTMLResponse(pages.new_passkey_page(_visitor(visit), options), headers=NO_STORE)
+    challenge = parts.sessions.new_challenge(live.key)
+    options = parts.factors.passkey_options(live.actor.person or 0, live.actor.name, challenge)
+    return HTMLResponse(pages.new_passkey_page(_visitor(live), options), headers=NO_STORE)
 
 
 @router.post("/account/passkey/confirm")
@@ -101,57 +101,57 @@ def add_passkey(
     request: Request, parts: AppStateHere, credential: Credential = "", name: Name = "", csrf: Csrf = ""
 ) -> Response:
     """Add the passkey that the browser has made."""
-    visit = _own(request, csrf)
+    live = _own(request, csrf)
     try:
-        challenge = parts.sessions.take_challenge(visit.key)
-        codes = parts.factors.add_passkey(visit.actor.person or 0, credential, challenge, name)
+        challenge = parts.sessions.take_challenge(live.key)
+        codes = parts.factors.add_passkey(live.actor.person or 0, credential, challenge, name)
     except InputError as error:
-        return HTMLResponse(_account_page(request, parts, visit, str(error)), 422)
-    _changed(request, parts, visit, "second factor added", "A second factor was added")
-    return _codes_page(visit, codes)
+        return HTMLResponse(_account_page(request, parts, live, str(error)), 422)
+    _changed(request, parts, live, "second factor added", "A second factor was added")
+    return _codes_page(live, codes)
 
 
 @router.post("/account/factors/{factor}/remove")
 def remove_factor(factor: Key, request: Request, parts: AppStateHere, csrf: Csrf = "") -> Response:
     """Remove a second factor; the other sessions end."""
-    visit = _own(request, csrf)
-    keep_one = parts.settings.second_factor == "required" and visit.actor.sites is None
+    live = _own(request, csrf)
+    keep_one = parts.settings.second_factor == "required" and live.actor.sites is None
     try:
-        parts.factors.remove(visit.actor.person or 0, factor, keep_one=keep_one)
+        parts.factors.remove(live.actor.person or 0, factor, keep_one=keep_one)
     except InputError as error:
-        return HTMLResponse(_account_page(request, parts, visit, str(error)), 422)
-    _changed(request, parts, visit, "second factor removed", "A second factor was removed")
+        return HTMLResponse(_account_page(request, parts, live, str(error)), 422)
+    _changed(request, parts, live, "second factor removed", "A second factor was removed")
     return RedirectResponse("/account", 303)
 
 
 @router.post("/account/codes")
 def new_codes(request: Request, parts: AppStateHere, csrf: Csrf = "") -> Response:
     """Make new recovery codes; the old ones end."""
-    visit = _own(request, csrf)
+    live = _own(request, csrf)
     try:
-        codes = parts.factors.new_codes(visit.actor.person or 0)
+        codes = parts.factors.new_codes(live.actor.person or 0)
     except InputError as error:
-        return HTMLResponse(_account_page(request, parts, visit, str(error)), 422)
-    _changed(request, parts, visit, "recovery codes made", "New recovery codes were made")
-    return _codes_page(visit, codes)
+        return HTMLResponse(_account_page(request, parts, live, str(error)), 422)
+    _changed(request, parts, live, "recovery codes made", "New recovery codes were made")
+    return _codes_page(live, codes)
 
 
 @router.post("/account/sessions/{session}/end")
 def end_session(session: Key, request: Request, parts: AppStateHere, csrf: Csrf = "") -> Response:
     """End one of one's own sessions."""
-    visit = _own(request, csrf)
+    live = _own(request, csrf)
     try:
-        parts.sessions.end(visit.actor.person or 0, session)
+        parts.sessions.end(live.actor.person or 0, session)
     except InputError as error:
-        return HTMLResponse(_account_page(request, parts, visit, str(error)), 422)
+        return HTMLResponse(_account_page(request, parts, live, str(error)), 422)
     return RedirectResponse("/account", 303)
 
 
 @router.post("/account/sessions/end")
 def end_other_sessions(request: Request, parts: AppStateHere, csrf: Csrf = "") -> Response:
     """End all of one's sessions but this one."""
-    visit = _own(request, csrf)
-    parts.sessions.end_others(visit.actor.person or 0, visit.key)
+    live = _own(request, csrf)
+    parts.sessions.end_others(live.actor.person or 0, live.key)
     return RedirectResponse("/account", 303)
 
 
@@ -166,95 +166,95 @@ def confirm(
     kept: Annotated[str, Form(max_length=60_000)] = "[]",
     csrf: Csrf = "",
 ) -> Response:
-    """Show again who one is, then go on with what was asked for."""
-    visit, fields = _visit(request, csrf), _fields(kept)
+    """Confirm the person again, then continue with the request."""
+    live, fields = _live_session(request, csrf), _fields(kept)
     if not where.startswith("/") or where.startswith(("//", "/\\")):
         raise HTTPException(422, "where must be a path of this service")
     try:
-        secret = confirm_session(request, parts, visit, password, Proof(code, credential))
+        secret = confirm_session(request, parts, live, password, Proof(code, credential))
     except InputError as error:
-        return HTMLResponse(_confirm_page(parts, visit, where, fields, str(error)), 401)
-    response = HTMLResponse(pages.go_on_page(_visitor(visit), where, fields), headers=NO_STORE)
+        return HTMLResponse(_confirm_page(parts, live, where, fields, str(error)), 401)
+    response = HTMLResponse(pages.go_on_page(_visitor(live), where, fields), headers=NO_STORE)
     set_cookie(response, parts, secret)
     return response
 
 
 def ask_to_confirm(request: Request, error: Exception) -> Response:
     """Ask the user to confirm their identity before a form is accepted; its fields are kept."""
-    parts, visit = parts_of(request), session_of(request)
-    if visit is None or not isinstance(error, ConfirmFirst):
+    parts, live = parts_of(request), session_of(request)
+    if live is None or not isinstance(error, ConfirmFirst):
         raise SignInFirst
-    return HTMLResponse(_confirm_page(parts, visit, request.url.path, list(error.kept), ""), 403)
+    return HTMLResponse(_confirm_page(parts, live, request.url.path, list(error.kept), ""), 403)
 
 
-def _visit(request: Request, csrf: str | None = None) -> LiveSession:
+def _live_session(request: Request, csrf: str | None = None) -> LiveSession:
     """The session of a person. csrf : what a form brought. Raises SignInFirst, 403."""
-    visit = session_of(request)
-    if visit is None:
+    live = session_of(request)
+    if live is None:
         raise SignInFirst
-    if visit.actor.person is None:
+    if live.actor.person is None:
         raise HTTPException(403, "only people have an account")
-    if csrf is not None and not same(csrf, visit.csrf):
+    if csrf is not None and not same(csrf, live.csrf):
         raise HTTPException(403, "the form is not of this session")
-    return visit
+    return live
 
 
 def _own(request: Request, csrf: str) -> LiveSession:
-    """As _visit, for what changes the ways in or ends sessions. Raises ConfirmFirst where one showed who one
-    is too long ago."""
-    visit = _visit(request, csrf)
-    if not visit.actor.is_fresh:
+    """As _live_session, for changes of credentials and sessions. Raises ConfirmFirst without a recent
+    confirmation."""
+    live = _live_session(request, csrf)
+    if not live.actor.is_fresh:
         raise ConfirmFirst
-    return visit
+    return live
 
 
-def _changed(request: Request, parts: AppState, visit: LiveSession, action: str, subject: str) -> None:
+def _changed(request: Request, parts: AppState, live: LiveSession, action: str, subject: str) -> None:
     """Note that a way in was changed, tell its owner, and end the other sessions."""
-    person = visit.actor.person or 0
-    parts.sessions.end_others(person, visit.key)
-    parts.audit.note(visit.actor, action, address=client_address(request))
+    person = live.actor.person or 0
+    parts.sessions.end_others(person, live.key)
+    parts.audit.note(live.actor, action, address=client_address(request))
     tell(parts, person, subject, f"{subject}. All other sessions of your account have ended.")
 
 
-def _account_page(request: Request, parts: AppState, visit: LiveSession, problem: str) -> str:
-    person = visit.actor.person or 0
+def _account_page(request: Request, parts: AppState, live: LiveSession, problem: str) -> str:
+    person = live.actor.person or 0
     return pages.account_page(
-        _visitor(visit),
+        _visitor(live),
         parts.factors.of_person(person),
         parts.factors.codes_left(person),
-        parts.sessions.of_person(person, visit.key),
+        parts.sessions.of_person(person, live.key),
         problem=problem,
-        must_enrol=visit.must_enrol,
+        must_enrol=live.must_enrol,
         has_password=parts.accounts.get(person).has_password,
         has_passkeys=parts.factors.site.has_passkeys,
     )
 
 
-def _offer_page(parts: AppState, visit: LiveSession, problem: str, name: str = "") -> Response:
-    secret, address = parts.factors.offered(parts.sessions.offer(visit.key), visit.actor.name)
-    page = pages.new_app_page(_visitor(visit), secret, address, problem, name)
+def _offer_page(parts: AppState, live: LiveSession, problem: str, name: str = "") -> Response:
+    secret, address = parts.factors.offered(parts.sessions.offer(live.key), live.actor.name)
+    page = pages.new_app_page(_visitor(live), secret, address, problem, name)
     return HTMLResponse(page, 422 if problem else 200, headers=NO_STORE)
 
 
-def _codes_page(visit: LiveSession, codes: list[str]) -> Response:
+def _codes_page(live: LiveSession, codes: list[str]) -> Response:
     """The recovery codes, this once; the account's page where there are no new ones."""
     if not codes:
         return RedirectResponse("/account", 303)
-    return HTMLResponse(pages.codes_page(_visitor(visit), codes), headers=NO_STORE)
+    return HTMLResponse(pages.codes_page(_visitor(live), codes), headers=NO_STORE)
 
 
 def _confirm_page(
-    parts: AppState, visit: LiveSession, where: str, fields: list[tuple[str, str]], problem: str
+    parts: AppState, live: LiveSession, where: str, fields: list[tuple[str, str]], problem: str
 ) -> str:
-    person = visit.actor.person or 0
+    person = live.actor.person or 0
     kinds, options = {f.kind for f in parts.factors.of_person(person)}, ""
     if "passkey" in kinds and parts.factors.site.has_passkeys:
-        options = parts.factors.request_options(person, parts.sessions.new_challenge(visit.key))
+        options = parts.factors.request_options(person, parts.sessions.new_challenge(live.key))
     provider = parts.settings.provider_name if parts.settings.provider_url else ""
     if not parts.accounts.get(person).has_password and not provider:
         problem = problem or "this account has no password; ask an installer for a new address to set one"
     return pages.confirm_page(
-        _visitor(visit),
+        _visitor(live),
         where,
         json.dumps(fields),
         problem,
@@ -272,5 +272,5 @@ def _fields(text: str) -> list[tuple[str, str]]:
         raise HTTPException(422, "the fields that were kept can't be read") from None
 
 
-def _visitor(visit: LiveSession) -> dict[str, object]:
-    return {"name": visit.actor.name, "role": visit.actor.role, "csrf": visit.csrf, "by_link": False}
+def _visitor(live: LiveSession) -> dict[str, object]:
+    return {"name": live.actor.name, "role": live.actor.role, "csrf": live.csrf, "by_link": False}

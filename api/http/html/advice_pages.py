@@ -24,10 +24,10 @@ from fieldfare.api.core.forecast import (
 from fieldfare.api.core.tuning import tuning
 from fieldfare.api.core.what_if import what_if
 from fieldfare.api.http.app_state import AppState
-from fieldfare.api.http.auth import AppStateHere, PlantHere
+from fieldfare.api.http.auth import AppStateHere, SiteRecordHere
 from fieldfare.api.http.html import page_rows
 from fieldfare.api.http.html.reader_language import in_readers_language
-from fieldfare.api.http.html.screens import Csrf, reader, see_other, visitor, writer
+from fieldfare.api.http.html.site_pages import Csrf, reader, see_other, visitor, writer
 from fieldfare.api.http.routers import page_router
 from fieldfare.dashboards import pages
 
@@ -38,35 +38,35 @@ MOST_BYTES = 1_000_000
 
 
 @router.get("/sites/{site_id}/advice")
-def what_to_set(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+def what_to_set(record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
     """Settings worth changing at one home."""
-    actor = reader(request, "what_if.read", plant.site.id)
-    row, home = page_rows.row_of(parts, plant, None), actor.role == "householder"
+    actor = reader(request, "what_if.read", record.site.id)
+    row, home = page_rows.row_of(parts, record, None), actor.role == "householder"
     document: dict[str, Any] | None = None
     step: dict[str, Any] | None = None
     problem = ""
     try:
-        document = advice(parts.service, plant, household=home)
-        step = tuning(parts.service, plant, household=True)["next"] if home else None
+        document = advice(parts.service, record, household=home)
+        step = tuning(parts.service, record, household=True)["next"] if home else None
     except (InputError, NotAssessed) as error:
         problem = str(error)
     return HTMLResponse(pages.advice_page(row, document, problem, visitor(request), step))
 
 
 @router.get("/sites/{site_id}/what-if")
-def ask(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+def ask(record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
     """What a change would save."""
-    reader(request, "what_if.read", plant.site.id)
+    reader(request, "what_if.read", record.site.id)
     query, answers, problem = dict(request.query_params), None, ""
     questions, out_of_range = _questions(query)
     try:
         if questions and not out_of_range:
-            answers = what_if(parts.service, plant, questions)["answers"]
+            answers = what_if(parts.service, record, questions)["answers"]
     except (InputError, NotAssessed) as error:
         problem = str(error)
-    row = page_rows.row_of(parts, plant, parts.service.results.newest(plant.site.id))
+    row = page_rows.row_of(parts, record, parts.service.results.newest(record.site.id))
     page = partial(pages.what_if_page, row, query, answers, problem, visitor(request), out_of_range)
-    return in_readers_language(request, page, site=plant.site)
+    return in_readers_language(request, page, site=record.site)
 
 
 _RANGES = {

@@ -12,11 +12,11 @@ from fastapi.responses import HTMLResponse, Response
 from fieldfare.analysis.errors import InputError, NotAssessed
 from fieldfare.api.core.answers import Asking, QuestionName, answer
 from fieldfare.api.core.sites import SiteRecord
-from fieldfare.api.http.auth import AppStateHere, PlantHere, check
+from fieldfare.api.http.auth import AppStateHere, SiteRecordHere, check
 from fieldfare.api.http.html import page_rows
 from fieldfare.api.http.html.form_values import day_of
 from fieldfare.api.http.html.reader_language import in_readers_language
-from fieldfare.api.http.html.screens import reader, visitor
+from fieldfare.api.http.html.site_pages import reader, visitor
 from fieldfare.api.http.routers import page_router
 from fieldfare.api.people.access import Actor
 from fieldfare.api.records.papers import answer_paper, rendered
@@ -38,50 +38,52 @@ _FIELDS = (
 
 
 @router.get("/sites/{site_id}/answers")
-def questions(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+def questions(record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
     """What a caller may ask."""
-    reader(request, "site.read", plant.site.id)
-    row = page_rows.row_of(parts, plant, None)
-    return _spoken(request, plant, partial(pages.answer_page, row, "", None, {}, "", (), visitor(request)))
+    reader(request, "site.read", record.site.id)
+    row = page_rows.row_of(parts, record, None)
+    return _spoken(request, record, partial(pages.answer_page, row, "", None, {}, "", (), visitor(request)))
 
 
 @router.get("/sites/{site_id}/answers/{question}")
-def answered(question: QuestionName, plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+def answered(
+    question: QuestionName, record: SiteRecordHere, request: Request, parts: AppStateHere
+) -> Response:
     """One question, answered."""
-    actor = reader(request, "site.read", plant.site.id)
-    row, values = page_rows.row_of(parts, plant, None), _values(request)
+    actor = reader(request, "site.read", record.site.id)
+    row, values = page_rows.row_of(parts, record, None), _values(request)
     document: dict[str, Any] | None = None
     problem = ""
     try:
-        document = answer(parts.service, plant, question, asking_of(values, actor))
+        document = answer(parts.service, record, question, asking_of(values, actor))
     except (InputError, NotAssessed) as error:
         problem = str(error)
     from fieldfare.analysis.answers.hours import known_zones
 
-    zones = known_zones(plant.site)
+    zones = known_zones(record.site)
     made = partial(pages.answer_page, row, question, document, values, problem, zones, visitor(request))
-    return _spoken(request, plant, made)
+    return _spoken(request, record, made)
 
 
-def _spoken(request: Request, plant: SiteRecord, make: Callable[[], str]) -> Response:
+def _spoken(request: Request, record: SiteRecord, make: Callable[[], str]) -> Response:
     """A page for the household in its language; the desk's is English."""
     if visitor(request)["role"] != "householder":
         return HTMLResponse(make())
-    return in_readers_language(request, make, site=plant.site)
+    return in_readers_language(request, make, site=record.site)
 
 
 @router.get("/sites/{site_id}/answers/{question}/paper")
 def paper(
     question: QuestionName,
-    plant: PlantHere,
+    record: SiteRecordHere,
     request: Request,
     parts: AppStateHere,
     form: Literal["html", "pdf"] = "html",
 ) -> Response:
     """The same answer as a paper, in the reader's words."""
-    actor = reader(request, "papers.read", plant.site.id)
-    document = answer(parts.service, plant, question, asking_of(_values(request), actor))
-    made = answer_paper(parts.service, plant, document, home=actor.role == "householder")
+    actor = reader(request, "papers.read", record.site.id)
+    document = answer(parts.service, record, question, asking_of(_values(request), actor))
+    made = answer_paper(parts.service, record, document, home=actor.role == "householder")
     return rendered(made, form, served=form == "html")
 
 

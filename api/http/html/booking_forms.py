@@ -12,10 +12,10 @@ from fastapi.responses import HTMLResponse, Response
 from fieldfare.analysis.errors import InputError
 from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.http.app_state import AppState
-from fieldfare.api.http.auth import AppStateHere, PlantHere
+from fieldfare.api.http.auth import AppStateHere, SiteRecordHere
 from fieldfare.api.http.html import page_rows
 from fieldfare.api.http.html.form_values import is_code, printable, sentence, today_at
-from fieldfare.api.http.html.screens import (
+from fieldfare.api.http.html.site_pages import (
     Csrf,
     reader,
     see_other,
@@ -28,9 +28,9 @@ from fieldfare.api.http.schemas import RowId
 from fieldfare.api.visits.bookings import (
     MOST_FINDINGS,
     MOST_MINUTES,
+    BookingRequest,
     BookingRow,
     Clash,
-    Wish,
     colleagues,
     moment_of,
 )
@@ -52,7 +52,7 @@ def _form_values(
     even_so: Text = "",
     finding: Annotated[list[str], Form()] = [],  # noqa: B006 (FastAPI copies it)
 ) -> dict[str, Any]:
-    """A visit as it was typed."""
+    """Values of the booking form as typed."""
     return {
         "day": day,
         "at": at,
@@ -68,10 +68,10 @@ FormValues = Annotated[dict[str, Any], Depends(_form_values)]
 
 
 @router.get("/sites/{site_id}/visits/new")
-def new_visit(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+def new_visit(record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
     """The form of a visit, with the home's findings and the time they may take."""
-    reader(request, "visits.write", plant.site.id)
-    stop = stop_of(parts, plant.site.id)
+    reader(request, "visits.write", record.site.id)
+    stop = stop_of(parts, record.site.id)
     values = {
         "day": "",
         "at": f"{USUAL_TIME:%H:%M}",
@@ -80,28 +80,28 @@ def new_visit(plant: PlantHere, request: Request, parts: AppStateHere) -> Respon
         "note": "",
         "findings": tuple(f["code"] for f in stop["findings"]),
     }
-    return _form(request, parts, plant, values, {})
+    return _form(request, parts, record, values, {})
 
 
 @router.post("/sites/{site_id}/visits")
 def book(
-    plant: PlantHere,
+    record: SiteRecordHere,
     request: Request,
     parts: AppStateHere,
     values: FormValues,
     csrf: Csrf = "",
 ) -> Response:
     """Book a visit."""
-    actor = writer(request, "visits.write", csrf, plant.site.id)
-    return _save(request, parts, plant, values, actor, None)
+    actor = writer(request, "visits.write", csrf, record.site.id)
+    return _save(request, parts, record, values, actor, None)
 
 
 @router.get("/sites/{site_id}/visits/{visit}")
-def visit_form(visit: RowId, plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+def visit_form(visit: RowId, record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
     """A visit to change or to cancel."""
-    reader(request, "visits.write", plant.site.id)
-    row = parts.bookings.get(plant.site.id, visit)
-    local = row.start.astimezone(plant.site.zone)
+    reader(request, "visits.write", record.site.id)
+    row = parts.bookings.get(record.site.id, visit)
+    local = row.start.astimezone(record.site.zone)
     values = {
         "day": local.date().isoformat(),
         "at": f"{local:%H:%M}",
@@ -110,46 +110,46 @@ def visit_form(visit: RowId, plant: PlantHere, request: Request, parts: AppState
         "note": row.note,
         "findings": row.findings,
     }
-    return _form(request, parts, plant, values, {}, row)
+    return _form(request, parts, record, values, {}, row)
 
 
 @router.post("/sites/{site_id}/visits/{visit}")
 def change_visit(
     visit: RowId,
-    plant: PlantHere,
+    record: SiteRecordHere,
     request: Request,
     parts: AppStateHere,
     values: FormValues,
     csrf: Csrf = "",
 ) -> Response:
     """Change a visit."""
-    actor = writer(request, "visits.write", csrf, plant.site.id)
-    row = parts.bookings.get(plant.site.id, visit)
-    return _save(request, parts, plant, values, actor, row)
+    actor = writer(request, "visits.write", csrf, record.site.id)
+    row = parts.bookings.get(record.site.id, visit)
+    return _save(request, parts, record, values, actor, row)
 
 
 @router.post("/sites/{site_id}/visits/{visit}/cancel")
 def cancel_visit(
-    visit: RowId, plant: PlantHere, request: Request, parts: AppStateHere, csrf: Csrf = ""
+    visit: RowId, record: SiteRecordHere, request: Request, parts: AppStateHere, csrf: Csrf = ""
 ) -> Response:
     """Cancel a visit."""
-    actor = writer(request, "visits.write", csrf, plant.site.id)
-    row = parts.bookings.cancel(plant.site.id, visit, actor, datetime.now(UTC))
-    parts.audit.note(actor, "visit cancelled", plant.site.id, visit=visit)
-    return see_other(f"/visits/calendar?from={row.start.astimezone(plant.site.zone).date().isoformat()}")
+    actor = writer(request, "visits.write", csrf, record.site.id)
+    row = parts.bookings.cancel(record.site.id, visit, actor, datetime.now(UTC))
+    parts.audit.note(actor, "visit cancelled", record.site.id, visit=visit)
+    return see_other(f"/visits/calendar?from={row.start.astimezone(record.site.zone).date().isoformat()}")
 
 
 def _save(
     request: Request,
     parts: AppState,
-    plant: SiteRecord,
+    record: SiteRecord,
     values: dict[str, Any],
     actor: Any,
     row: BookingRow | None,
 ) -> Response:
     """Book or change a visit; what can't be saved comes back with everything that was typed."""
-    wish, problems = _read(plant, values)
-    site, now = plant.site.id, datetime.now(UTC)
+    wish, problems = _read(record, values)
+    site, now = record.site.id, datetime.now(UTC)
     if wish is not None and not values["even_so"] and (other := _also_open(parts, site, wish)):
         problems["clash"] = f"Another visit that nobody has yet is booked for that time, at {other}."
     elif wish is not None:
@@ -166,12 +166,12 @@ def _save(
         else:
             parts.audit.note(actor, "visit changed" if row else "visit booked", site, visit=made.id)
             return see_other(f"/visits/calendar?from={values['day'].strip()}")
-    return _form(request, parts, plant, values, problems, row)
+    return _form(request, parts, record, values, problems, row)
 
 
-def _also_open(parts: AppState, site: str, wish: Wish) -> str:
-    """Another home with a visit at the same time, where nobody has this one nor that one yet; empty where
-    there is none. Two visits to one home are one drive."""
+def _also_open(parts: AppState, site: str, wish: BookingRequest) -> str:
+    """Another home with an unassigned visit at the same time, if this one is unassigned too; else empty. Two
+    visits to one home are one trip."""
     if wish.person is not None:
         return ""
     near, end = timedelta(minutes=MOST_MINUTES), wish.start + timedelta(minutes=wish.minutes)
@@ -185,29 +185,29 @@ def _also_open(parts: AppState, site: str, wish: Wish) -> str:
 def _form(
     request: Request,
     parts: AppState,
-    plant: SiteRecord,
+    record: SiteRecord,
     values: dict[str, Any],
     problems: dict[str, str],
     row: BookingRow | None = None,
 ) -> Response:
-    stop = stop_of(parts, plant.site.id)
+    stop = stop_of(parts, record.site.id)
     codes = [f["code"] for f in stop["findings"]]
     named = [c for c in (*values["findings"], *(row.findings if row else ())) if is_code(c)]
     stop["codes"] = list(dict.fromkeys([*codes, *named]))
-    at = page_rows.row_of(parts, plant, None)
-    shown = pages.present_visit(asdict(row), plant.site.zone, at["name"], today_at(plant)) if row else None
+    at = page_rows.row_of(parts, record, None)
+    shown = pages.present_visit(asdict(row), record.site.zone, at["name"], today_at(record)) if row else None
     people = colleagues(parts.service.database)
     page = pages.booking_page(at, values, stop, people, problems, visitor(request), shown)
     return HTMLResponse(page, 422 if problems else 200)
 
 
-def _read(plant: SiteRecord, values: dict[str, Any]) -> tuple[Wish | None, dict[str, str]]:
-    """The visit that is asked for, or None and what is wrong with each field."""
+def _read(record: SiteRecord, values: dict[str, Any]) -> tuple[BookingRequest | None, dict[str, str]]:
+    """The requested visit, or None and the problem of each field."""
     problems: dict[str, str] = {}
     day, at, minutes = day_given(values["day"]), _time(values["at"]), values["minutes"].strip()
     if day is None:
         problems["day"] = "Give the day of the visit."
-    elif day < today_at(plant):
+    elif day < today_at(record):
         problems["day"] = f"{words.day(day)} is over; give a day to come."
     if at is None:
         problems["at"] = "Give the time, such as 09:30."
@@ -219,12 +219,12 @@ def _read(plant: SiteRecord, values: dict[str, Any]) -> tuple[Wish | None, dict[
     if problems or day is None or at is None:
         return None, problems
     try:
-        start = moment_of(day, at, plant.site.zone)
+        start = moment_of(day, at, record.site.zone)
     except InputError as error:
         return None, {"at": sentence(error)}
     codes = tuple(dict.fromkeys(c for c in values["findings"] if is_code(c)))[:MOST_FINDINGS]
     note = printable(values["note"]).strip()
-    return Wish(start, int(minutes), person, codes, note), {}
+    return BookingRequest(start, int(minutes), person, codes, note), {}
 
 
 def _time(text: str) -> time | None:

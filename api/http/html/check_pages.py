@@ -29,10 +29,10 @@ from fieldfare.api.core.results import NoReadings
 from fieldfare.api.core.rolling_period import rolling_result, under_standing_verdict
 from fieldfare.api.core.sites import Card, SiteRecord
 from fieldfare.api.http.app_state import AppState
-from fieldfare.api.http.auth import CSRF_FIELD, AppStateHere, PlantHere
+from fieldfare.api.http.auth import CSRF_FIELD, AppStateHere, SiteRecordHere
 from fieldfare.api.http.html import page_rows
 from fieldfare.api.http.html.form_values import printable
-from fieldfare.api.http.html.screens import (
+from fieldfare.api.http.html.site_pages import (
     NO_STORE,
     Csrf,
     reader,
@@ -92,38 +92,40 @@ def field(request: Request, parts: AppStateHere, q: str = "", kind: str = "winte
 
 
 @router.get("/sites/{site_id}/checks/{kind}")
-def current_sheet(kind: Kind, plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+def current_sheet(kind: Kind, record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
     """To the sheet of this winter, of this year, or of the commissioning."""
-    reader(request, "works.write", plant.site.id)
-    return see_other(f"/sites/{plant.site.id}/checks/{kind}/{_current(parts, plant, kind).period}")
+    reader(request, "works.write", record.site.id)
+    return see_other(f"/sites/{record.site.id}/checks/{kind}/{_current(parts, record, kind).period}")
 
 
 @router.get("/sites/{site_id}/checks/{kind}/{period}")
-def sheet(kind: Kind, period: str, plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+def sheet(kind: Kind, period: str, record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
     """A sheet to fill in; it works without scripts, and with them without a signal."""
-    reader(request, "works.write", plant.site.id)
-    return _sheet_page(request, parts, plant, SheetKey(kind, period))
+    reader(request, "works.write", record.site.id)
+    return _sheet_page(request, parts, record, SheetKey(kind, period))
 
 
 @router.post("/sites/{site_id}/checks/{kind}/{period}")
-async def save(kind: Kind, period: str, plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+async def save(
+    kind: Kind, period: str, record: SiteRecordHere, request: Request, parts: AppStateHere
+) -> Response:
     """What was filled in without scripts: every field, and photos."""
     key = SheetKey(kind, period)
     async with request.form(max_files=60, max_fields=ENTRIES_AT_ONCE) as form:
-        actor = writer(request, "works.write", str(form.get(CSRF_FIELD, "")), plant.site.id)
+        actor = writer(request, "works.write", str(form.get(CSRF_FIELD, "")), record.site.id)
         photos = [
             (name[2:], upload.filename, await upload.read(LARGEST_BYTES + 1))
             for name, upload in form.multi_items()
             if name.startswith("p.") and isinstance(upload, UploadFile) and upload.filename
         ]
-        return await run_in_threadpool(_saved, request, parts, plant, key, form, photos, actor)
+        return await run_in_threadpool(_saved, request, parts, record, key, form, photos, actor)
 
 
 @router.post("/sites/{site_id}/checks/{kind}/{period}/sign")
 def sign(
     kind: Kind,
     period: str,
-    plant: PlantHere,
+    record: SiteRecordHere,
     request: Request,
     parts: AppStateHere,
     csrf: Csrf = "",
@@ -135,15 +137,15 @@ def sign(
 
     left : keys of those in the readings; by_hand : of those that were found by hand and eye
     """
-    actor = writer(request, "works.write", csrf, plant.site.id)
+    actor = writer(request, "works.write", csrf, record.site.id)
     key = SheetKey(kind, period)
-    if parts.sheets.is_signed(plant.site.id, key):
+    if parts.sheets.is_signed(record.site.id, key):
         raise HTTPException(409, "the sheet is signed already; open it again to change it")
-    items = parts.sheets.read(plant, key)["items"]
+    items = parts.sheets.read(record, key)["items"]
     problems = [(f"item-{item}", text) for item, text in unfinished(items)]
     if not what.strip():
         problems.append(("signing", "Say what was checked and found."))
-    points, hands = _points(parts, plant, key), open_points(items)
+    points, hands = _points(parts, record, key), open_points(items)
     # Those that the signer saw may have changed since.
     agreed = left == " ".join(code for code, _ in points)
     agreed_hands = by_hand == " ".join(p["key"] for p in hands)
@@ -151,43 +153,45 @@ def sign(
         problems.append(("signing", "Tick that you sign with the open points that are named."))
     if problems:
         ticked = {"left": agreed, "by_hand": agreed_hands}
-        return _sheet_page(request, parts, plant, key, problems=problems, what=what, ticked=ticked)
-    today = page_rows.clock(parts).astimezone(plant.site.zone).date()
+        return _sheet_page(request, parts, record, key, problems=problems, what=what, ticked=ticked)
+    today = page_rows.clock(parts).astimezone(record.site.zone).date()
     names = [title.lower().rstrip("?") for _, title in points] + [p["says"] for p in hands]
     text = printable(what)
-    work = parts.works.sign_check(plant.site.id, today, kind, period, text, names, actor)
+    work = parts.works.sign_check(record.site.id, today, kind, period, text, names, actor)
     try:
-        parts.sheets.sign(plant, key, work.id)
+        parts.sheets.sign(record, key, work.id)
     except InputError:  # somebody took an answer back at the same moment
-        parts.works.remove(plant.site.id, work.id, actor)
+        parts.works.remove(record.site.id, work.id, actor)
         raise
-    parts.audit.note(actor, f"{kind} check signed", plant.site.id, work=work.id)
-    return see_other(f"/sites/{plant.site.id}/checks/{kind}/{period}#signed")
+    parts.audit.note(actor, f"{kind} check signed", record.site.id, work=work.id)
+    return see_other(f"/sites/{record.site.id}/checks/{kind}/{period}#signed")
 
 
 @router.post("/sites/{site_id}/checks/{kind}/{period}/reopen")
 def reopen(
-    kind: Kind, period: str, plant: PlantHere, request: Request, parts: AppStateHere, csrf: Csrf = ""
+    kind: Kind, period: str, record: SiteRecordHere, request: Request, parts: AppStateHere, csrf: Csrf = ""
 ) -> Response:
-    """Take a signature back; what was entered stays, and the audit trail tells of it."""
-    actor = writer(request, "works.write", csrf, plant.site.id)
-    work = parts.sheets.read(plant, SheetKey(kind, period))["work"]
+    """Remove a signature; entries stay, and the audit trail records it."""
+    actor = writer(request, "works.write", csrf, record.site.id)
+    work = parts.sheets.read(record, SheetKey(kind, period))["work"]
     if work is not None:
-        row = parts.works.remove(plant.site.id, work, actor)
-        parts.audit.note(actor, f"{kind} check opened again", plant.site.id, work=work, before=row.what)
-    return see_other(f"/sites/{plant.site.id}/checks/{kind}/{period}")
+        row = parts.works.remove(record.site.id, work, actor)
+        parts.audit.note(actor, f"{kind} check opened again", record.site.id, work=work, before=row.what)
+    return see_other(f"/sites/{record.site.id}/checks/{kind}/{period}")
 
 
 @router.post("/sites/{site_id}/photos/{photo}/remove")
-def remove(photo: str, plant: PlantHere, request: Request, parts: AppStateHere, csrf: Csrf = "") -> Response:
+def remove(
+    photo: str, record: SiteRecordHere, request: Request, parts: AppStateHere, csrf: Csrf = ""
+) -> Response:
     """Remove a photo of a job, or of a sheet that is not signed."""
-    actor = writer(request, "works.write", csrf, plant.site.id)
-    row = parts.photos.get(plant.site.id, photo)
-    remove_photo(parts, plant.site.id, photo, actor)
+    actor = writer(request, "works.write", csrf, record.site.id)
+    row = parts.photos.get(record.site.id, photo)
+    remove_photo(parts, record.site.id, photo, actor)
     if row.work is not None:
-        return see_other(f"/sites/{plant.site.id}/works/{row.work}")
+        return see_other(f"/sites/{record.site.id}/works/{row.work}")
     kind, period = parts.sheets.key_of(row.sheet)
-    return see_other(f"/sites/{plant.site.id}/checks/{kind}/{period}#item-{row.item}")
+    return see_other(f"/sites/{record.site.id}/checks/{kind}/{period}#item-{row.item}")
 
 
 @router.get("/checks/lists")
@@ -241,38 +245,38 @@ def _visit_soon(row: BookingRow | None, card: Card, now: datetime, actor: Actor)
     }
 
 
-def _current(parts: AppState, plant: SiteRecord, kind: Kind) -> SheetKey:
+def _current(parts: AppState, record: SiteRecord, kind: Kind) -> SheetKey:
     if kind == "commissioning":
         return SheetKey(kind, "first")
     if kind == "winter":
         try:
-            return SheetKey(kind, str(parts.service.results.span(plant)[1].year))
+            return SheetKey(kind, str(parts.service.results.span(record)[1].year))
         except NoReadings:
             pass
-    return SheetKey(kind, str(page_rows.clock(parts).astimezone(plant.site.zone).year))
+    return SheetKey(kind, str(page_rows.clock(parts).astimezone(record.site.zone).year))
 
 
-def _result(parts: AppState, plant: SiteRecord, key: SheetKey) -> dict[str, Any] | None:
+def _result(parts: AppState, record: SiteRecord, key: SheetKey) -> dict[str, Any] | None:
     """Contents with the result and days that the sheet shows beside its items; None without readings."""
     try:
         if key.kind == "winter":
-            return winter_paper(parts.service, plant, int(key.period)).contents
-        result = rolling_result(parts.service, plant, None)
-        return {"result": under_standing_verdict(parts.service, plant, result)} if result else None
+            return winter_paper(parts.service, record, int(key.period)).contents
+        result = rolling_result(parts.service, record, None)
+        return {"result": under_standing_verdict(parts.service, record, result)} if result else None
     except (NoReadings, InputError):
         return None
 
 
-def _points(parts: AppState, plant: SiteRecord, key: SheetKey) -> list[tuple[str, str]]:
-    """What the readings leave open: a winter check is signed with it named."""
-    contents = _result(parts, plant, key) if key.kind == "winter" else None
-    return pages.points_left(plant.site, contents) if contents else []
+def _points(parts: AppState, record: SiteRecord, key: SheetKey) -> list[tuple[str, str]]:
+    """Open points of the readings, which a signed winter check names."""
+    contents = _result(parts, record, key) if key.kind == "winter" else None
+    return pages.points_left(record.site, contents) if contents else []
 
 
 def _saved(
     request: Request,
     parts: AppState,
-    plant: SiteRecord,
+    record: SiteRecord,
     key: SheetKey,
     form: FormData,
     photos: list[tuple[str, str, bytes]],
@@ -287,22 +291,22 @@ def _saved(
             if value != was:
                 changes.append(FieldChange(secrets.token_hex(16), item, field, value, was, datetime.now(UTC)))
     changes += _marked_done(form, changes)
-    outcomes = parts.sheets.apply(plant, key, changes, actor)
+    outcomes = parts.sheets.apply(record, key, changes, actor)
     by_id = {c.id: c for c in changes}
     conflicts = {
         (by_id[o.id].item, by_id[o.id].field): (by_id[o.id].value, o) for o in outcomes if o.told != "kept"
     }
     problems = []
     for item, name, data in photos:
-        add = partial(_add_photo, parts, plant, key, item, actor)
+        add = partial(_add_photo, parts, record, key, item, actor)
         problems += refused([(name, data)], add)
     if conflicts or problems:
-        return _sheet_page(request, parts, plant, key, conflicts=conflicts, photo_problems=problems)
-    return see_other(f"/sites/{plant.site.id}/checks/{key.kind}/{key.period}#saved")
+        return _sheet_page(request, parts, record, key, conflicts=conflicts, photo_problems=problems)
+    return see_other(f"/sites/{record.site.id}/checks/{key.kind}/{key.period}#saved")
 
 
 def _marked_done(form: FormData, changes: list[FieldChange]) -> list[FieldChange]:
-    """Items of which a value was entered and no result chosen are done."""
+    """Mark items with a value and no chosen result as done."""
     entered = dict.fromkeys(c.item for c in changes if c.field.startswith("found.") and c.value.strip())
     return [
         FieldChange(secrets.token_hex(16), item, "state", "done", "", datetime.now(UTC))
@@ -312,18 +316,18 @@ def _marked_done(form: FormData, changes: list[FieldChange]) -> list[FieldChange
 
 
 def _add_photo(
-    parts: AppState, plant: SiteRecord, key: SheetKey, item: str, actor: Actor, photo: str, sent: bytes
+    parts: AppState, record: SiteRecord, key: SheetKey, item: str, actor: Actor, photo: str, sent: bytes
 ) -> object:
-    return parts.sheets.add_photo(plant, key, item, photo, sent, datetime.now(UTC), actor)
+    return parts.sheets.add_photo(record, key, item, photo, sent, datetime.now(UTC), actor)
 
 
 def _sheet_page(
-    request: Request, parts: AppState, plant: SiteRecord, key: SheetKey, **context: Any
+    request: Request, parts: AppState, record: SiteRecord, key: SheetKey, **context: Any
 ) -> Response:
     """The sheet. context : problems of signing and its text `what`; conflicts, photo_problems of saving."""
-    contents = _result(parts, plant, key)
-    row = page_rows.row_of(parts, plant, contents["result"] if contents else None)
-    check = check_contents(parts.service, plant, key, pictures=False)
+    contents = _result(parts, record, key)
+    row = page_rows.row_of(parts, record, contents["result"] if contents else None)
+    check = check_contents(parts.service, record, key, pictures=False)
     wrong = any(context.get(name) for name in ("problems", "conflicts", "photo_problems"))
     page = pages.check_page(
         row,

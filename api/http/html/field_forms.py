@@ -1,4 +1,4 @@
-"""Forms of the work on a home: decisions about its findings, and jobs logged, corrected and deleted.
+"""Forms for decisions about findings, and for jobs.
 
 A form that can't be saved comes back with everything that was typed, and what is wrong.
 """
@@ -16,11 +16,11 @@ from fieldfare.analysis.errors import InputError
 from fieldfare.api.alerts.decisions import Decision
 from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.http.app_state import AppState
-from fieldfare.api.http.auth import AppStateHere, PlantHere
+from fieldfare.api.http.auth import AppStateHere, SiteRecordHere
 from fieldfare.api.http.finding_actions import colleagues, decide, undo
 from fieldfare.api.http.html import page_rows
 from fieldfare.api.http.html.form_values import is_code, printable, today_at, typed_day
-from fieldfare.api.http.html.screens import (
+from fieldfare.api.http.html.site_pages import (
     Csrf,
     reader,
     see_other,
@@ -54,7 +54,7 @@ def _form_values(
     minutes: Text = "",
     finding: Annotated[list[str], Form()] = [],  # noqa: B006 (FastAPI copies it)
 ) -> dict[str, Any]:
-    """A job as it was typed."""
+    """Values of the job form as typed."""
     return pages.job_values(day, what=what, parts=used, minutes=minutes, findings=tuple(finding))
 
 
@@ -64,7 +64,7 @@ FormValues = Annotated[dict[str, Any], Depends(_form_values)]
 @router.post("/sites/{site_id}/findings/{code}")
 def handle(
     code: Code,
-    plant: PlantHere,
+    record: SiteRecordHere,
     request: Request,
     parts: AppStateHere,
     csrf: Csrf = "",
@@ -74,16 +74,16 @@ def handle(
     reason: Text = "",
 ) -> Response:
     """Decide about a finding, or take the decision back."""
-    site = plant.site.id
+    site = record.site.id
     actor = writer(request, "alerts.handle", csrf, site)
     try:
         if do == "undo":
-            undo(parts, plant, code, actor)
+            undo(parts, record, code, actor)
         else:
-            decide(parts, plant, code, Decision(do, who or actor.name, typed_day(until), reason), actor)
+            decide(parts, record, code, Decision(do, who or actor.name, typed_day(until), reason), actor)
     except InputError as error:
-        values = pages.form_values(today_at(plant), {"who": who, "until": until, "reason": reason})
-        row = page_rows.row_of(parts, plant, None)
+        values = pages.form_values(today_at(record), {"who": who, "until": until, "reason": reason})
+        row = page_rows.row_of(parts, record, None)
         page = pages.handle_again_page(
             row, code, colleagues(parts, actor), values, str(error), visitor(request)
         )
@@ -92,17 +92,17 @@ def handle(
 
 
 @router.get("/sites/{site_id}/works/new")
-def new_job(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+def new_job(record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
     """The form of a job; `?finding=` ticks a finding."""
-    reader(request, "works.write", plant.site.id)
+    reader(request, "works.write", record.site.id)
     codes = request.query_params.getlist("finding")
-    values = pages.job_values(today_at(plant).isoformat(), findings=tuple(codes))
-    return _job_page(request, parts, plant, values, {})
+    values = pages.job_values(today_at(record).isoformat(), findings=tuple(codes))
+    return _job_page(request, parts, record, values, {})
 
 
 @router.post("/sites/{site_id}/works")
 def add_job(
-    plant: PlantHere,
+    record: SiteRecordHere,
     request: Request,
     parts: AppStateHere,
     values: FormValues,
@@ -110,22 +110,22 @@ def add_job(
     photo: Uploads = [],  # noqa: B006 (FastAPI copies it)
 ) -> Response:
     """Log a job."""
-    actor = writer(request, "works.write", csrf, plant.site.id)
-    job, problems = _read(plant, values)
+    actor = writer(request, "works.write", csrf, record.site.id)
+    job, problems = _read(record, values)
     if job is None:
-        return _job_page(request, parts, plant, values, with_photos_again(problems, photo))
-    work = parts.works.add(plant.site.id, job, actor)
-    parts.audit.note(actor, "work entered", plant.site.id, work=work.id)
-    if refused := keep_photos(parts, plant.site.id, work.id, photo, actor):
-        return _job_page(request, parts, plant, values, {"photo": f"The job is logged. {refused}"}, work)
-    return see_other(f"/sites/{plant.site.id}#job-{work.id}")
+        return _job_page(request, parts, record, values, with_photos_again(problems, photo))
+    work = parts.works.add(record.site.id, job, actor)
+    parts.audit.note(actor, "work entered", record.site.id, work=work.id)
+    if refused := keep_photos(parts, record.site.id, work.id, photo, actor):
+        return _job_page(request, parts, record, values, {"photo": f"The job is logged. {refused}"}, work)
+    return see_other(f"/sites/{record.site.id}#job-{work.id}")
 
 
 @router.get("/sites/{site_id}/works/{work}")
-def job(work: RowId, plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+def job(work: RowId, record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
     """A job to correct or delete."""
-    reader(request, "works.write", plant.site.id)
-    row = _correctable(parts, plant, work)
+    reader(request, "works.write", record.site.id)
+    row = _correctable(parts, record, work)
     values = pages.job_values(
         row.day.isoformat(),
         what=row.what,
@@ -133,13 +133,13 @@ def job(work: RowId, plant: PlantHere, request: Request, parts: AppStateHere) ->
         minutes="" if row.minutes is None else str(row.minutes),
         findings=tuple(row.findings),
     )
-    return _job_page(request, parts, plant, values, {}, row)
+    return _job_page(request, parts, record, values, {}, row)
 
 
 @router.post("/sites/{site_id}/works/{work}")
 def correct_job(
     work: RowId,
-    plant: PlantHere,
+    record: SiteRecordHere,
     request: Request,
     parts: AppStateHere,
     values: FormValues,
@@ -147,31 +147,31 @@ def correct_job(
     photo: Uploads = [],  # noqa: B006 (FastAPI copies it)
 ) -> Response:
     """Correct a job."""
-    actor = writer(request, "works.write", csrf, plant.site.id)
-    row = _correctable(parts, plant, work)
-    job, problems = _read(plant, values)
+    actor = writer(request, "works.write", csrf, record.site.id)
+    row = _correctable(parts, record, work)
+    job, problems = _read(record, values)
     if job is None:
-        return _job_page(request, parts, plant, values, with_photos_again(problems, photo), row)
-    change_job(parts, plant.site.id, work, job, actor)
-    if refused := keep_photos(parts, plant.site.id, work, photo, actor):
-        return _job_page(request, parts, plant, values, {"photo": f"The rest is saved. {refused}"}, row)
-    return see_other(f"/sites/{plant.site.id}#job-{work}")
+        return _job_page(request, parts, record, values, with_photos_again(problems, photo), row)
+    change_job(parts, record.site.id, work, job, actor)
+    if refused := keep_photos(parts, record.site.id, work, photo, actor):
+        return _job_page(request, parts, record, values, {"photo": f"The rest is saved. {refused}"}, row)
+    return see_other(f"/sites/{record.site.id}#job-{work}")
 
 
 @router.post("/sites/{site_id}/works/{work}/delete")
 def delete_job(
-    work: RowId, plant: PlantHere, request: Request, parts: AppStateHere, csrf: Csrf = ""
+    work: RowId, record: SiteRecordHere, request: Request, parts: AppStateHere, csrf: Csrf = ""
 ) -> Response:
     """Delete a job."""
-    actor = writer(request, "works.write", csrf, plant.site.id)
-    _correctable(parts, plant, work)
-    remove_job(parts, plant.site.id, work, actor)
-    return see_other(f"/sites/{plant.site.id}#works")
+    actor = writer(request, "works.write", csrf, record.site.id)
+    _correctable(parts, record, work)
+    remove_job(parts, record.site.id, work, actor)
+    return see_other(f"/sites/{record.site.id}#works")
 
 
-def _correctable(parts: AppState, plant: SiteRecord, work: int) -> WorkRow:
+def _correctable(parts: AppState, record: SiteRecord, work: int) -> WorkRow:
     """Raises UnknownWork; 409 for a signed check, which is opened again on its sheet instead."""
-    row = parts.works.get(plant.site.id, work)
+    row = parts.works.get(record.site.id, work)
     if is_sign_off(row.finding):
         raise HTTPException(409, "a signed check can't be changed; open it again on its sheet")
     return row
@@ -180,36 +180,37 @@ def _correctable(parts: AppState, plant: SiteRecord, work: int) -> WorkRow:
 def _job_page(
     request: Request,
     parts: AppState,
-    plant: SiteRecord,
+    record: SiteRecord,
     values: Mapping[str, Any],
     problems: dict[str, str],
     row: WorkRow | None = None,
 ) -> Response:
     """The form of a job, with the findings that are open and those that the job names already."""
-    result = parts.service.results.newest(plant.site.id) or {}
+    result = parts.service.results.newest(record.site.id) or {}
     named = row.findings if row else []
     chosen = [c for c in values["findings"] if _is_code(c)]
     codes = sorted({f["code"] for f in result.get("findings", []) if not f["until"]} | {*named, *chosen})
-    at = page_rows.row_of(parts, plant, None)
-    photos = parts.photos.of_works(plant.site.id).get(row.id, []) if row else []
+    at = page_rows.row_of(parts, record, None)
+    photos = parts.photos.of_works(record.site.id).get(row.id, []) if row else []
     page = pages.job_page(at, values, codes, problems, visitor(request), row.id if row else None, photos)
     return HTMLResponse(page, 422 if problems else 200)
 
 
-def _read(plant: SiteRecord, values: Mapping[str, Any]) -> tuple[Job | None, dict[str, str]]:
+def _read(record: SiteRecord, values: Mapping[str, Any]) -> tuple[Job | None, dict[str, str]]:
     """The job, or None and what is wrong with each field."""
     problems, on, spent = {}, typed_day(values["day"]), values["minutes"].strip()
     what, used = values["what"], values["parts"]
     if on is None:
         problems["day"] = "Give the day on which it was done."
-    elif on > today_at(plant):
+    elif on > today_at(record):
         problems["day"] = f"{words.day(on)} is still to come; a job is logged when it has been done."
     elif on < date(1990, 1, 1):
         problems["day"] = f"{words.day(on)} is too long ago; give the day on which it was done."
     if not what.strip():
         problems["what"] = "Say what was done."
-    elif max(len(what), len(used)) > MOST_TEXT:
-        problems["what"] = f"At most {MOST_TEXT} characters, please."
+    elif (longest := max(len(what), len(used))) > MOST_TEXT:
+        name = "What was done" if longest == len(what) else "Parts used"
+        problems["what"] = f"{name} has {longest} characters; at most {MOST_TEXT} are kept."
     if spent and not (spent.isascii() and spent.isdecimal() and 1 <= int(spent) <= MOST_MINUTES):
         problems["minutes"] = f"Time spent is a whole number of minutes up to {MOST_MINUTES}, such as 45."
     if problems or on is None:

@@ -1,4 +1,4 @@
-"""What people type into forms: read, cleaned, and what is wrong with it said as a sentence."""
+"""Read and validate form values; problems become sentences."""
 
 from __future__ import annotations
 
@@ -31,9 +31,9 @@ def day_of(text: str, name: str) -> date | None:
     return day
 
 
-def today_at(plant: SiteRecord) -> date:
+def today_at(record: SiteRecord) -> date:
     """The site's local day by the wall clock, which decisions and bookings are checked against."""
-    return datetime.now(UTC).astimezone(plant.site.zone).date()
+    return datetime.now(UTC).astimezone(record.site.zone).date()
 
 
 def is_code(text: str) -> bool:

@@ -7,7 +7,7 @@ from typing import Annotated
 from fastapi import HTTPException, Path, Request
 from fastapi.responses import HTMLResponse, Response
 
-from fieldfare.api.http.html.screens import reader, visitor
+from fieldfare.api.http.html.site_pages import reader, visitor
 from fieldfare.api.http.routers import page_router
 from fieldfare.dashboards import pages
 
@@ -16,7 +16,7 @@ router = page_router()
 
 @router.get("/handbook")
 def handbook(request: Request) -> Response:
-    """Every entry, for everybody who may see a home."""
+    """All entries, for everyone who may see a home."""
     reader(request, "site.read")
     return HTMLResponse(pages.handbook_page(visitor(request)))
 

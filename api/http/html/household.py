@@ -1,4 +1,4 @@
-"""What a household's page tells beside the month: homes, visits to come, the firm's contact data."""
+"""Further contents of a household's page: its homes, coming visits, the firm's contact data."""
 
 from __future__ import annotations
 
@@ -13,27 +13,27 @@ from fieldfare.api.visits.bookings import FURTHEST
 from fieldfare.dashboards.pages import present_visit
 
 
-def household(parts: AppState, plant: SiteRecord, actor: Actor) -> dict[str, Any]:
+def household(parts: AppState, record: SiteRecord, actor: Actor) -> dict[str, Any]:
     """homes : id and name of every home of a householder who has several; visits to come, in words; contact,
     as lines, None where the reader may not see it (a home's link can be passed on) or there is none."""
     homes: list[tuple[str, str]] = []
     if actor.role not in OF_THE_FIRM and actor.sites is not None and len(actor.sites) > 1:
         homes = [(c.id, c.name) for c in parts.service.sites.cards() if c.id in actor.sites]
-    site = plant.site
+    site = record.site
     contact = site.contact if actor.may("contact.read", site.id) else None
     lines = [contact.name, contact.phone, contact.address, contact.access_notes] if contact else []
     return {
         "homes": homes,
-        "visits": visits_to_come(parts, plant),
+        "visits": visits_to_come(parts, record),
         "contact": [line for line in lines if line] or None,
     }
 
 
-def visits_to_come(parts: AppState, plant: SiteRecord) -> list[dict[str, Any]]:
+def visits_to_come(parts: AppState, record: SiteRecord) -> list[dict[str, Any]]:
     """Booked visits to a home that are not over, in words, the next one first."""
-    now, site = datetime.now(UTC), plant.site
+    now, site = datetime.now(UTC), record.site
     today = now.astimezone(site.zone).date()
     return [
-        present_visit(asdict(row), site.zone, site.site.name, today)
+        present_visit(asdict(row), site.zone, site.name, today)
         for row in parts.bookings.between(now, now + FURTHEST, site=site.id)
     ]

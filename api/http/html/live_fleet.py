@@ -1,4 +1,4 @@
-"""What every unit does at its last readings, for the live overview."""
+"""Rows of the live overview: the state of every unit at its last readings."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Any
 
 from fieldfare.analysis.plant.site import Site
 from fieldfare.api.http.app_state import AppState
-from fieldfare.dashboards.pages.live import TOLD_UP_TO
+from fieldfare.dashboards.pages.live import LISTED_UP_TO
 from fieldfare.dashboards.text.live import live_summary
 
 
@@ -20,7 +20,7 @@ def live_rows(parts: AppState) -> list[dict[str, Any]]:
     service = parts.service
     rows = service.live.rows()
     sentences: dict[str, str] = {}
-    if len(rows) <= TOLD_UP_TO:
+    if len(rows) <= LISTED_UP_TO:
         sentences = service.live.sentences([row.id for row in rows], _sentence)
         sentences |= {card.id: card.trouble for card in service.sites.cards() if card.trouble}
     times = {row.id: row.time for row in rows if row.time is not None}

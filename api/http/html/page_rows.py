@@ -1,5 +1,4 @@
-"""What the pages are made from: each site as one row, with its result, its facts and when it was last
-heard."""
+"""Contents of the pages: each site as one row, with its result, its facts and when it was last heard."""
 
 from __future__ import annotations
 
@@ -37,10 +36,10 @@ EFFECTS_SHOWN = 5
 """Effects that are worked out for a page; each reads months of facts."""
 
 
-def row_of(parts: AppState, plant: SiteRecord, result: dict[str, Any] | None) -> dict[str, Any]:
+def row_of(parts: AppState, record: SiteRecord, result: dict[str, Any] | None) -> dict[str, Any]:
     """A site as pages take it. heard : the last reading's time. feed : where it is fed by files"""
-    about = plant.site.site
-    row = {"id": about.id, "name": about.name, "handed_over": about.handed_over, "site": plant.site}
+    about = record.site.site
+    row = {"id": about.id, "name": about.name, "handed_over": about.handed_over, "site": record.site}
     span = attempt(about.id, "read its readings", lambda: parts.service.store.span(about.id))
     if isinstance(span, Failure):
         return row | {"heard": None, "result": result, "reason": None if result else span.reason}
@@ -90,13 +89,13 @@ def before_winter(parts: AppState) -> Iterator[dict[str, Any]]:
         yield entry | {"signed": signed.get((row["id"], entry["season"])), "quiet": quiet}
 
 
-def period_of(parts: AppState, plant: SiteRecord, query: dict[str, str]) -> tuple[date, date]:
+def period_of(parts: AppState, record: SiteRecord, query: dict[str, str]) -> tuple[date, date]:
     """The local days that a page's address asks for; without any, the rolling year. Raises InputError,
     NoReadings."""
     first, last = days_of(query)
     if first is None and last is None:
-        return parts.service.results.rolling(plant, parts.settings.rolling_days)
-    return parts.service.results.period(plant, first, last)
+        return parts.service.results.rolling(record, parts.settings.rolling_days)
+    return parts.service.results.period(record, first, last)
 
 
 def days_of(query: Mapping[str, str]) -> tuple[date | None, date | None]:
@@ -105,59 +104,58 @@ def days_of(query: Mapping[str, str]) -> tuple[date | None, date | None]:
     return first, last
 
 
-class WorkedOut(NamedTuple):
-    """Result and facts of some days; None and None where the site has no readings. document : the result as
-    it is kept"""
+class PeriodResult(NamedTuple):
+    """Result and facts of a period; None and None without readings. document : the result as stored"""
 
     result: dict[str, Any] | None
     facts: Facts | None
     document: bytes = b""
 
 
-def worked_out(parts: AppState, plant: SiteRecord, query: dict[str, str]) -> WorkedOut:
+def period_result(parts: AppState, record: SiteRecord, query: dict[str, str]) -> PeriodResult:
     """Result and facts of the asked days."""
     results = parts.service.results
     try:
-        first, last = period_of(parts, plant, query)
-        document = results.recent(plant, first, last)
+        first, last = period_of(parts, record, query)
+        document = results.recent(record, first, last)
     except NoReadings:
-        return WorkedOut(None, None)
-    facts = parts.service.facts_cache.kept(plant.site.id, first, last)
-    return WorkedOut(orjson.loads(document), facts, document)
+        return PeriodResult(None, None)
+    facts = parts.service.facts_cache.stored(record.site.id, first, last)
+    return PeriodResult(orjson.loads(document), facts, document)
 
 
 def drawn(
-    parts: AppState, plant: SiteRecord, query: Mapping[str, str], found: WorkedOut
+    parts: AppState, record: SiteRecord, query: Mapping[str, str], found: PeriodResult
 ) -> dict[str, Any] | None:
     """What a page shows of a result alone, drawn once for all who read the same; None without a result."""
     result, facts, document = found
     if result is None or facts is None:
         return None
-    key = plant.file, document, days_query(query), chosen()
-    return parts.drawn.get(key, lambda: drawn_of(plant.site, result, facts, query))
+    key = record.file, document, days_query(query), chosen()
+    return parts.drawn.get(key, lambda: drawn_of(record.site, result, facts, query))
 
 
 def site_row_with_readings(
-    parts: AppState, plant: SiteRecord, result: dict[str, Any] | None, actor: Actor
+    parts: AppState, record: SiteRecord, result: dict[str, Any] | None, actor: Actor
 ) -> dict[str, Any]:
     """A site's row with its last readings, decisions about its findings,
     and people who can take them over."""
-    latest = newest_readings(parts.service.store, plant.site)
-    rolling = rolling_result(parts.service, plant, result)
-    handlings = parts.handlings.of_site(plant.site.id)
+    latest = newest_readings(parts.service.store, record.site)
+    rolling = rolling_result(parts.service, record, result)
+    handlings = parts.handlings.of_site(record.site.id)
     return {
-        **row_of(parts, plant, result),
+        **row_of(parts, record, result),
         "latest": latest,
         "rolling": rolling,
-        "handled": handled_of(handlings, rolling, plant.site.zone, names_of(parts), datetime.now(UTC)),
+        "handled": handled_of(handlings, rolling, record.site.zone, names_of(parts), datetime.now(UTC)),
         "people": colleagues(parts, actor),
     }
 
 
-def works_of(parts: AppState, plant: SiteRecord, *, effects: bool) -> list[dict[str, Any]]:
+def works_of(parts: AppState, record: SiteRecord, *, effects: bool) -> list[dict[str, Any]]:
     """The works log, newest first; the first few with what came of them."""
-    rows, _ = parts.works.page(plant.site.id, 0, WORKS_SHOWN)
-    names, photos = names_of(parts), parts.photos.of_works(plant.site.id)
+    rows, _ = parts.works.page(record.site.id, 0, WORKS_SHOWN)
+    names, photos = names_of(parts), parts.photos.of_works(record.site.id)
     out = []
     for n, work in enumerate(rows):
         entry: dict[str, Any] = {
@@ -169,13 +167,13 @@ def works_of(parts: AppState, plant: SiteRecord, *, effects: bool) -> list[dict[
             "findings": work.findings,
             "parts": work.parts,
             "minutes": work.minutes,
-            "changed": work.changed.astimezone(plant.site.zone).date().isoformat() if work.changed else None,
+            "changed": work.changed.astimezone(record.site.zone).date().isoformat() if work.changed else None,
             "changed_by": names.get(work.changed_by or "", work.changed_by),
             "signed": is_sign_off(work.finding),
             "photos": [p.id for p in photos.get(work.id, ())],
         }
         if effects and n < EFFECTS_SHOWN:
-            found = parts.works.effect(plant, work)
+            found = parts.works.effect(record, work)
             entry |= {
                 "effect": found["effect"],
                 "reason": found["reason"] or "",
@@ -185,10 +183,10 @@ def works_of(parts: AppState, plant: SiteRecord, *, effects: bool) -> list[dict[
     return out
 
 
-def month_contents(parts: AppState, plant: SiteRecord, chosen_month: str) -> dict[str, Any] | None:
-    """A month paper's contents; without a wish, of the last month with readings. None where there is none."""
+def month_contents(parts: AppState, record: SiteRecord, chosen_month: str) -> dict[str, Any] | None:
+    """Contents of a month's paper, by default of the last month with readings; None without readings."""
     try:
-        month = chosen_month or f"{parts.service.results.span(plant)[1]:%Y-%m}"
-        return month_paper(parts.service, plant, month, looked_at=True).contents
+        month = chosen_month or f"{parts.service.results.span(record)[1]:%Y-%m}"
+        return month_paper(parts.service, record, month, looked_at=True).contents
     except NoReadings:
         return None

@@ -13,7 +13,7 @@ from fieldfare.analysis.errors import InputError
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import AppStateHere
 from fieldfare.api.http.html.form_values import own_address, sentence
-from fieldfare.api.http.html.screens import (
+from fieldfare.api.http.html.site_pages import (
     NO_STORE,
     Csrf,
     reader,
@@ -24,7 +24,7 @@ from fieldfare.api.http.html.screens import (
 from fieldfare.api.http.routers import page_router
 from fieldfare.api.http.schemas import RowId
 from fieldfare.api.people.accounts import INVITED_FOR, PersonRow
-from fieldfare.api.people.inviting import take_in, welcome_address
+from fieldfare.api.people.invitations import take_in, welcome_address
 from fieldfare.dashboards import pages
 
 router = page_router()
@@ -33,7 +33,7 @@ Text = Annotated[str, Form(max_length=300)]
 
 @router.get("/people")
 def people(request: Request, parts: AppStateHere) -> Response:
-    """Everybody who may sign in."""
+    """All people with an account."""
     reader(request, "people.read")
     notice = "Removed." if "removed" in request.query_params else ""
     return _list(request, parts, {}, notice=notice)

@@ -16,7 +16,7 @@ from fieldfare.api.http.auth import (
     is_secure,
     session_of,
 )
-from fieldfare.api.http.html.pages import signed_in
+from fieldfare.api.http.html.sign_in_pages import signed_in
 from fieldfare.api.http.routers import page_router
 from fieldfare.api.http.sessions import note_refusal, open_for_provider, set_cookie
 from fieldfare.api.people.accounts import AccountRefused
@@ -31,8 +31,7 @@ router = page_router()
 def begin(
     request: Request, parts: AppStateHere, csrf: Annotated[str, Form(alias=CSRF_FIELD)] = ""
 ) -> Response:
-    """Send the browser to the provider: to sign in, or, where somebody is signed in, to confirm who is
-    there."""
+    """Redirect to the provider: to sign in, or to confirm a signed-in person."""
     visit = session_of(request)
     if csrf and (visit is None or not same(csrf, visit.csrf)):
         raise HTTPException(403, "the form is not of this session")

@@ -8,15 +8,14 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from fieldfare.api.firm.own import USUAL_UNITS, units_of
+from fieldfare.api.firm.personal_settings import USUAL_UNITS, units_of
 from fieldfare.api.http.app_state import parts_of
 from fieldfare.api.http.auth import session_of
 from fieldfare.dashboards.text.units import reading_in
 
 
 class ReaderUnits:
-    """Looks up the reader's units where a page or a paper is asked for. Documents of the API keep the
-    contract's units."""
+    """Apply the reader's units to pages and papers. API documents keep the contract's units."""
 
     def __init__(self, app: ASGIApp) -> None:
         self._app = app

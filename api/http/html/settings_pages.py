@@ -1,4 +1,4 @@
-"""What a person sets for themselves, and the firm's name, contact, place and logo."""
+"""Pages of personal settings, and of the firm's name, contact, place and logo."""
 
 from __future__ import annotations
 
@@ -11,11 +11,11 @@ from pydantic import ValidationError
 from fieldfare.analysis.errors import InputError
 from fieldfare.api.firm.about import change_firm, set_logo
 from fieldfare.api.firm.logo import LARGEST_FILE, SVG, safe_logo
-from fieldfare.api.firm.own import OwnSettings, keep_settings, own_settings
+from fieldfare.api.firm.personal_settings import PersonalSettings, keep_settings, personal_settings
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import AppStateHere
 from fieldfare.api.http.html.form_values import own_address, sentence
-from fieldfare.api.http.html.screens import (
+from fieldfare.api.http.html.site_pages import (
     NO_STORE,
     Csrf,
     reader,
@@ -58,10 +58,10 @@ def save_settings(
     flow: Text = "m3/h",
     pressure: Text = "bar",
 ) -> Response:
-    """Keep your own settings; what is wrong comes back with everything that was chosen."""
+    """Save personal settings; on errors the form returns with all values."""
     actor = writer(request, "own.settings", csrf)
     person = _person(actor)
-    before = own_settings(parts.service.database, person)
+    before = personal_settings(parts.service.database, person)
     units = {"energy": energy, "flow": flow, "pressure": pressure}
     values = {
         "notices": bool(notices),
@@ -79,7 +79,7 @@ def save_settings(
         if channel == "new" and not address:
             raise InputError("give the address of the channel, or choose e-mail")
         firm = actor.role in OF_THE_FIRM
-        own = OwnSettings(
+        own = PersonalSettings(
             address,
             tuple(at_once) if firm else before.at_once,
             tuple(digest) if firm else before.digest,
@@ -195,10 +195,10 @@ def _own_page(
     new_address: str = "",
 ) -> Response:
     if actor.person is None:  # a demo's visitor
-        page = pages.settings_page(_values(OwnSettings(), True), visitor(request), has_account=False)
+        page = pages.settings_page(_values(PersonalSettings(), True), visitor(request), has_account=False)
         return HTMLResponse(page)
     stored = _values(
-        own_settings(parts.service.database, actor.person), parts.accounts.get(actor.person).notices
+        personal_settings(parts.service.database, actor.person), parts.accounts.get(actor.person).notices
     )
     feed = parts.feeds.of_person(actor.person) if actor.may("visits.read") else None
     page = pages.settings_page(
@@ -215,7 +215,7 @@ def _own_page(
     return HTMLResponse(page, 422 if problem else 200, headers=headers)
 
 
-def _values(own: OwnSettings, notices: bool) -> dict[str, Any]:
+def _values(own: PersonalSettings, notices: bool) -> dict[str, Any]:
     return {
         "notices": notices,
         "channel": "kept" if own.channel else "mail",
@@ -272,14 +272,14 @@ def _position(latitude: str, longitude: str) -> tuple[float, float] | None:
     if not any(given):
         return None
     from fieldfare.analysis.plant.contact import Contact
+    from fieldfare.analysis.plant.refusals import refusal
 
     try:
         made = Contact.model_validate({"latitude": given[0] or None, "longitude": given[1] or None})
     except ValidationError as error:
         first = error.errors()[0]
         where = f"{first['loc'][0]}: " if first["loc"] else ""
-        said = first["msg"].removeprefix("Value error, ").replace("Input should", "must")
-        raise InputError(f"{where}{said}") from None
+        raise InputError(f"{where}{refusal(first)}") from None
     return (
         (made.latitude, made.longitude) if made.latitude is not None and made.longitude is not None else None
     )

@@ -1,5 +1,4 @@
-"""Readings that come in through the browser: kept, recognised, read in the background, with their
-progress."""
+"""Uploads of readings: stored, columns recognised, imported in the background, with their progress."""
 
 from __future__ import annotations
 
@@ -19,17 +18,17 @@ from fieldfare.api.core.results import NoReadings
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.people.access import Actor
 from fieldfare.api.records.file_imports import FileImports, undone_text
-from fieldfare.api.running.intake import check_site_text, ingest_files, undo_file
+from fieldfare.api.running.intake import check_site_text, ingest_files, rows_as_utc_text, undo_file
 from fieldfare.collector.csv.column_mapping import AGREED
-from fieldfare.collector.csv.other_home import OtherHome
-from fieldfare.dashboards.text.words import capital
+from fieldfare.collector.csv.other_home import AnotherHomesFile
+from fieldfare.dashboards.text.words import capital, number
 
 log = logging.getLogger(__name__)
 _INTERNAL = "internal error; the service's log has the details"
 
 
 @dataclass
-class Taking:
+class Upload:
     """A file on its way in. state : running, done, failed or doubted (it looks like another home's, and
     waits). done of `of` : bytes of the file. name : as the sender calls it"""
 
@@ -38,25 +37,25 @@ class Taking:
     state: str = "running"
     done: int = 0
     of: int = 0
-    told: str = ""
+    message: str = ""
 
     def as_dict(self) -> dict[str, Any]:
         return dict(self.__dict__)
 
 
-class TakingIn:
+class UploadReader:
     """Files from browsers, one at a time for each site."""
 
     def __init__(self, parts: AppState) -> None:
         self._parts = parts
         self._lock = threading.Lock()
-        self._now: dict[str, Taking] = {}
+        self._now: dict[str, Upload] = {}
         self._names: dict[str, str] = {}
 
     def of(self, site: str) -> dict[str, Any] | None:
         """How far a site's newest file has come."""
-        taking = self._now.get(site)
-        return taking.as_dict() if taking else None
+        upload = self._now.get(site)
+        return upload.as_dict() if upload else None
 
     def keep(self, site: str, name: str, content: BinaryIO) -> Path:
         """Keep an uploaded file until its columns are agreed on. Raises InputError for an empty one."""
@@ -82,8 +81,8 @@ class TakingIn:
     def start(self, site: str, path: Path, actor: Actor, *, anyway: bool = False) -> None:
         """Read a file in the background, then work out the site's result. Raises InputError while one is
         being read. anyway : though it looks like another home's"""
-        taking = Taking("reading the file", self._names.get(site, path.name), of=path.stat().st_size)
-        self._begin(site, taking, partial(self._take, site, path, taking, actor, anyway))
+        upload = Upload("reading the file", self._names.get(site, path.name), of=path.stat().st_size)
+        self._begin(site, upload, partial(self._read, site, path, upload, actor, anyway))
 
     def undo(self, site: str, number: int, actor: Actor) -> None:
         """Undo the newest file in the background. number : which one that is. Raises InputError if another is
@@ -91,70 +90,72 @@ class TakingIn:
         newest = next(iter(FileImports(self._parts.service, site).listed()), None)
         if newest is None or newest.id != number:
             raise InputError("another file is the newest by now; look at the list again")
-        taking = Taking("undoing the file", newest.name)
-        self._begin(site, taking, partial(self._undo, site, taking, actor))
+        upload = Upload("undoing the file", newest.name)
+        self._begin(site, upload, partial(self._undo, site, upload, actor))
 
-    def _begin(self, site: str, taking: Taking, work: Callable[[], None]) -> None:
+    def _begin(self, site: str, upload: Upload, work: Callable[[], None]) -> None:
         with self._lock:
             now = self._now.get(site)
             if now is not None and now.state == "running":
                 raise InputError("another file of this home is being read; wait until it is done")
-            self._now[site] = taking
-        threading.Thread(target=work, name=f"taking in {site}", daemon=True).start()
+            self._now[site] = upload
+        threading.Thread(target=work, name=f"upload of {site}", daemon=True).start()
 
-    def _undo(self, site: str, taking: Taking, actor: Actor) -> None:
+    def _undo(self, site: str, upload: Upload, actor: Actor) -> None:
         try:
-            told = undone_text(undo_file(self._parts.service, site, actor))
-            self._work_out(site, taking)
-            taking.told, taking.state = f"{told}.", "done"
+            message = undone_text(undo_file(self._parts.service, site, actor))
+            self._analyse(site, upload)
+            upload.message, upload.state = f"{message}.", "done"
         except FieldfareError as error:
-            taking.told, taking.state = capital(str(error)), "failed"
+            upload.message, upload.state = capital(str(error)), "failed"
         except Exception:
             log.exception("undoing a file of %s", site)
-            taking.told, taking.state = _INTERNAL, "failed"
+            upload.message, upload.state = _INTERNAL, "failed"
 
-    def _work_out(self, site: str, taking: Taking) -> None:
-        taking.kind = "working out the answers"
+    def _analyse(self, site: str, upload: Upload) -> None:
+        upload.kind = "working out the answers"
         parts = self._parts
         with suppress(NoReadings):
             parts.service.results.rolling_result(parts.service.sites.get(site), parts.settings.rolling_days)
 
-    def _take(self, site: str, path: Path, taking: Taking, actor: Actor, anyway: bool) -> None:
+    def _read(self, site: str, path: Path, upload: Upload, actor: Actor, anyway: bool) -> None:
         parts = self._parts
         try:
             done = ingest_files(
                 parts.service,
                 site,
                 [path],
-                lambda step: _step(taking, step),
+                lambda step: _step(upload, step),
                 actor=actor,
-                name=taking.name,
+                name=upload.name,
                 anyway=anyway,
             )
-            taking.told = f"{done['readings']:,} readings are in"
-            self._work_out(site, taking)
+            upload.message = f"{number(done['readings'])} readings are in"
+            self._analyse(site, upload)
             rejected = done["rejected"]["count"]
-            remark = f"; {rejected:,} rows were kept aside: {_reasons(done)}" if rejected else ""
-            taking.told = f"{done['readings']:,} readings came in{remark}."
-            taking.state = "done"
-        except OtherHome as error:
-            taking.told, taking.state = _without_path(str(error), path), "doubted"
+            remark = f"; {number(rejected)} rows were rejected: {_reasons(done)}" if rejected else ""
+            upload.message = f"{number(done['readings'])} readings came in{remark}."
+            if said := rows_as_utc_text(done):
+                upload.message += f" {said}."
+            upload.state = "done"
+        except AnotherHomesFile as error:
+            upload.message, upload.state = _without_path(str(error), path), "doubted"
         except InputError as error:
             message = _without_path(str(error), path)
             if may_agree_anew(parts, parts.service.sites.get(site).site):
                 message += ". Bring the file in again to set its columns and times anew."
-            taking.told, taking.state = message, "failed"
+            upload.message, upload.state = message, "failed"
         except Exception:
-            log.exception("taking in a file of %s", site)
-            taking.told, taking.state = _INTERNAL, "failed"
+            log.exception("reading a file of %s", site)
+            upload.message, upload.state = _INTERNAL, "failed"
         finally:
-            if taking.state != "doubted":
+            if upload.state != "doubted":
                 path.unlink(missing_ok=True)
 
 
-def taking_in(parts: AppState) -> TakingIn:
+def upload_reader(parts: AppState) -> UploadReader:
     """The one of this application."""
-    found: TakingIn = parts.__dict__.setdefault("_taking_in", TakingIn(parts))
+    found: UploadReader = parts.__dict__.setdefault("_taking_in", UploadReader(parts))
     return found
 
 
@@ -176,14 +177,14 @@ def may_agree_anew(parts: AppState, site: Site) -> bool:
 
 
 def _without_path(text: str, path: Path) -> str:
-    """A message about a file that nobody but the service knows by its path."""
+    """The message without the temporary path of the file."""
     message = text.replace(f"{path}: ", "").replace(str(path), "the file").strip()
     return capital(message)
 
 
-def _step(taking: Taking, step: int) -> None:
-    taking.done += step
-    taking.told = ""
+def _step(upload: Upload, step: int) -> None:
+    upload.done += step
+    upload.message = ""
 
 
 def _reasons(done: dict[str, Any]) -> str:

@@ -14,7 +14,7 @@ from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import AppStateHere
 from fieldfare.api.http.html import page_rows
 from fieldfare.api.http.html.form_values import typed_day
-from fieldfare.api.http.html.screens import reader, visitor
+from fieldfare.api.http.html.site_pages import reader, visitor
 from fieldfare.api.http.routers import page_router
 from fieldfare.api.visits.bookings import colleagues
 from fieldfare.api.visits.feed import calendar, visits_of
@@ -114,7 +114,7 @@ def feed(secret: Annotated[str, Path(max_length=100)], parts: AppStateHere) -> R
 
 
 def stop_of(parts: AppState, site: str) -> dict[str, Any]:
-    """A home as the list of visits has it; without findings where nothing needs doing."""
+    """A home as an entry of the visit list; without findings if none needs a visit."""
     found = list(visit_rows(parts, site))
     for kind in visit_list(found, page_rows.clock(parts), None, job_minutes(parts.service.database)):
         return dict(kind["areas"][0]["stops"][0])

@@ -1,4 +1,4 @@
-"""Around every response: security headers, checks of where a request comes from, entity tags."""
+"""Middleware: security headers, origin checks, body limits, entity tags."""
 
 from __future__ import annotations
 
@@ -61,7 +61,7 @@ class KnownOrigin:
     def __init__(self, app: ASGIApp, hosts: frozenset[str] | None) -> None:
         """hosts : names that a request's Host may have; None for any (a proxy in front checks it)"""
         self._app, self._hosts = app, hosts
-        self._told = f"now {', '.join(sorted(hosts))}" if hosts is not None else ""
+        self._hosts_hint = f"now {', '.join(sorted(hosts))}" if hosts is not None else ""
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] == "http" and (refusal := self._refusal(Headers(scope=scope), scope["method"])):
@@ -75,7 +75,7 @@ class KnownOrigin:
         if self._hosts is not None and _name(host) not in self._hosts:
             return (
                 "this service is not known by that host name; FIELDFARE_PUBLIC_URL sets the name"
-                f" ({self._told})"
+                f" ({self._hosts_hint})"
             )
         if method not in _UNSAFE:
             return ""
@@ -147,7 +147,7 @@ class _TooLarge(HTTPException):
 
 
 class EntityTags:
-    """Gives what was asked for a tag of its content, and answers 304 where the asker has it already."""
+    """Add entity tags to responses, and answer 304 for matching requests."""
 
     def __init__(self, app: ASGIApp) -> None:
         self._app = app

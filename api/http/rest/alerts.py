@@ -10,7 +10,7 @@ from pydantic import BaseModel
 from fieldfare.api.alerts.alerts import AlertRow, EventRow
 from fieldfare.api.alerts.decisions import Decision, HandlingRow
 from fieldfare.api.alerts.notices import NoticeRow
-from fieldfare.api.http.auth import AppStateHere, PlantHere, need
+from fieldfare.api.http.auth import AppStateHere, SiteRecordHere, need
 from fieldfare.api.http.finding_actions import decide, undo
 from fieldfare.api.http.routers import rest_router
 from fieldfare.api.http.schemas import (
@@ -70,7 +70,7 @@ def read_alert(alert_id: AlertId, parts: AppStateHere, actor: Actor = need("aler
 def acknowledge(
     alert_id: AlertId, body: NoteIn, parts: AppStateHere, actor: Actor = need("alerts.handle")
 ) -> AlertRow:
-    """Take it in hand, without an end."""
+    """Acknowledge an alert, without an end."""
     row = parts.alerts.acknowledge(alert_id, actor, body.note)
     parts.audit.note(actor, "alert acknowledged", row.site, alert=alert_id)
     return row
@@ -96,55 +96,55 @@ def add_note(
 
 @router.get("/sites/{site_id}/handling")
 def list_handling(
-    plant: PlantHere, parts: AppStateHere, actor: Actor = need("alerts.read")
+    record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("alerts.read")
 ) -> list[HandlingRow]:
     """What was decided about the site's findings."""
-    return list(parts.handlings.of_site(plant.site.id).values())
+    return list(parts.handlings.of_site(record.site.id).values())
 
 
 @router.put("/sites/{site_id}/findings/{code}/handling")
 def handle_finding(
     code: FindingCode,
     body: HandlingIn,
-    plant: PlantHere,
+    record: SiteRecordHere,
     parts: AppStateHere,
     actor: Actor = need("alerts.handle"),
 ) -> HandlingRow:
-    """Decide about an open finding: seen, in hand, muted or not a fault. A live alert of it follows."""
+    """Decide about an open finding: seen, in hand, muted or not a fault. Its live alert is updated too."""
     decision = Decision(body.state, body.who or actor.name, body.until, body.reason)
-    return decide(parts, plant, code, decision, actor)
+    return decide(parts, record, code, decision, actor)
 
 
 @router.delete("/sites/{site_id}/findings/{code}/handling", status_code=204, response_class=Response)
 def undo_handling(
-    code: FindingCode, plant: PlantHere, parts: AppStateHere, actor: Actor = need("alerts.handle")
+    code: FindingCode, record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("alerts.handle")
 ) -> None:
     """Take a decision back: the finding is open again."""
-    undo(parts, plant, code, actor)
+    undo(parts, record, code, actor)
 
 
 @router.get("/sites/{site_id}/maintenance")
 def list_maintenance(
-    plant: PlantHere, parts: AppStateHere, actor: Actor = need("alerts.read")
+    record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("alerts.read")
 ) -> list[MaintenanceOut]:
     """Times in which the site is worked on, newest first."""
-    return [MaintenanceOut(**row) for row in parts.alerts.maintenance(plant.site.id)]
+    return [MaintenanceOut(**row) for row in parts.alerts.maintenance(record.site.id)]
 
 
 @router.post("/sites/{site_id}/maintenance", status_code=201)
 def add_maintenance(
-    body: MaintenanceIn, plant: PlantHere, parts: AppStateHere, actor: Actor = need("alerts.handle")
+    body: MaintenanceIn, record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("alerts.handle")
 ) -> MaintenanceOut:
     """Announce that the site is worked on: nothing new alerts meanwhile."""
-    return MaintenanceOut(**parts.alerts.maintain(plant.site.id, body.start, body.end, body.reason, actor))
+    return MaintenanceOut(**parts.alerts.maintain(record.site.id, body.start, body.end, body.reason, actor))
 
 
 @router.delete("/sites/{site_id}/maintenance/{window}", status_code=204, response_class=Response)
 def end_maintenance(
-    window: RowId, plant: PlantHere, parts: AppStateHere, actor: Actor = need("alerts.handle")
+    window: RowId, record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("alerts.handle")
 ) -> None:
     """Take an announcement back."""
-    parts.alerts.end_maintenance(plant.site.id, window)
+    parts.alerts.end_maintenance(record.site.id, window)
 
 
 @router.get("/notices")

@@ -14,7 +14,7 @@ from fieldfare.api.core.cold_snap import cold_snap
 from fieldfare.api.core.forecast import NOT_TRIED, KeptForecast, forecast_document, kept_forecast
 from fieldfare.api.http.auth import (
     AppStateHere,
-    PlantHere,
+    SiteRecordHere,
     check,
     need,
 )
@@ -30,7 +30,7 @@ Hour = Annotated[int | None, Query(ge=0, le=24, description="Local hour.")]
 @router.get("/sites/{site_id}/answers/{question}")
 def read_answer(
     question: QuestionName,
-    plant: PlantHere,
+    record: SiteRecordHere,
     parts: AppStateHere,
     actor: Actor = need("site.read"),
     first: FromDay = None,
@@ -56,14 +56,16 @@ def read_answer(
         check(actor, "fleet.read", None)
     hours = None if from_hour is None and to_hour is None else (from_hour or 0, to_hour or 0)
     asking = Asking(first, last, against, billed_kwh, billed_money, visit_cost, zone, hours, since)
-    return answer(parts.service, plant, question, asking)
+    return answer(parts.service, record, question, asking)
 
 
 @router.get("/sites/{site_id}/advice")
-def read_advice(plant: PlantHere, parts: AppStateHere, actor: Actor = need("what_if.read")) -> dict[str, Any]:
+def read_advice(
+    record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("what_if.read")
+) -> dict[str, Any]:
     """Settings worth changing, each with its saving and what rooms do; a household gets what is its own to
     change."""
-    return advice(parts.service, plant, household=actor.role == "householder")
+    return advice(parts.service, record, household=actor.role == "householder")
 
 
 @router.post("/fleet/cold-snap")

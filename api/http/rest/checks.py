@@ -15,7 +15,7 @@ from fieldfare.api.checks.sheets import (
     Outcome,
     SheetKey,
 )
-from fieldfare.api.http.auth import AppStateHere, PlantHere, need
+from fieldfare.api.http.auth import AppStateHere, SiteRecordHere, need
 from fieldfare.api.http.photo_actions import remove_photo
 from fieldfare.api.http.routers import rest_router
 from fieldfare.api.http.schemas import Moment, RowId, Shape
@@ -37,7 +37,7 @@ PICTURE: dict[str, Any] = {
 
 
 class ChangeIn(Shape):
-    """One field as it was filled in."""
+    """A changed field."""
 
     id: Annotated[str, Field(pattern=r"^[0-9a-f-]{8,36}$", description="Made by the sender, at random.")]
     item: Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,30}$", examples=["strainer"])]
@@ -73,10 +73,14 @@ Sent = Annotated[bytes, Depends(sent_bytes)]
 
 @router.get("/sites/{site_id}/checks/{kind}/{period}")
 def read_check(
-    kind: Check, period: Period, plant: PlantHere, parts: AppStateHere, actor: Actor = need("works.read")
+    kind: Check,
+    period: Period,
+    record: SiteRecordHere,
+    parts: AppStateHere,
+    actor: Actor = need("works.read"),
 ) -> dict[str, Any]:
-    """A check by hand and eye: its items, what was found, and what was found the last time."""
-    return parts.sheets.read(plant, SheetKey(kind, period))
+    """A check by hand and eye: items, entries, and the entries of the last check."""
+    return parts.sheets.read(record, SheetKey(kind, period))
 
 
 @router.post("/sites/{site_id}/checks/{kind}/{period}/changes")
@@ -84,7 +88,7 @@ def change_check(
     body: ChangesIn,
     kind: Check,
     period: Period,
-    plant: PlantHere,
+    record: SiteRecordHere,
     parts: AppStateHere,
     actor: Actor = need("works.write"),
 ) -> ChangesOut:
@@ -93,8 +97,8 @@ def change_check(
     `was`."""
     key = SheetKey(kind, period)
     changes = [FieldChange(c.id, c.item, c.field, c.value, c.was, c.typed) for c in body.changes]
-    outcomes = parts.sheets.apply(plant, key, changes, actor)
-    return ChangesOut(outcomes=outcomes, sheet=parts.sheets.read(plant, key))
+    outcomes = parts.sheets.apply(record, key, changes, actor)
+    return ChangesOut(outcomes=outcomes, sheet=parts.sheets.read(record, key))
 
 
 @router.put(
@@ -107,7 +111,7 @@ def add_check_photo(
     period: Period,
     item: ItemId,
     photo: PhotoId,
-    plant: PlantHere,
+    record: SiteRecordHere,
     parts: AppStateHere,
     sent: Sent,
     taken: Taken = None,
@@ -115,7 +119,7 @@ def add_check_photo(
 ) -> PhotoRow:
     """Add a photo to an item, once: JPEG, PNG or WebP of up to 8 MB. It is made smaller, without metadata."""
     return parts.sheets.add_photo(
-        plant, SheetKey(kind, period), item, photo, sent, taken or datetime.now(UTC), actor
+        record, SheetKey(kind, period), item, photo, sent, taken or datetime.now(UTC), actor
     )
 
 
@@ -123,16 +127,16 @@ def add_check_photo(
 def add_job_photo(
     work: RowId,
     photo: PhotoId,
-    plant: PlantHere,
+    record: SiteRecordHere,
     parts: AppStateHere,
     sent: Sent,
     taken: Taken = None,
     actor: Actor = need("works.write"),
 ) -> PhotoRow:
     """Add a photo to a job, once: as for an item of a check."""
-    parts.works.get(plant.site.id, work)
+    parts.works.get(record.site.id, work)
     return parts.photos.add(
-        plant.site.id, photo, Subject(work=work), sent, taken or datetime.now(UTC), actor.name
+        record.site.id, photo, Subject(work=work), sent, taken or datetime.now(UTC), actor.name
     )
 
 
@@ -143,13 +147,13 @@ def add_job_photo(
 )
 def read_photo(
     photo: PhotoId,
-    plant: PlantHere,
+    record: SiteRecordHere,
     parts: AppStateHere,
     small: Annotated[bool, Query()] = False,
     actor: Actor = need("works.read"),
 ) -> Response:
     """A photo, up to 1600 pixels on its longer side; small: up to 320."""
-    row = parts.photos.get(plant.site.id, photo)
+    row = parts.photos.get(record.site.id, photo)
     data = parts.photos.read(row, small=small)
     return Response(
         data, media_type="image/jpeg", headers={"Content-Disposition": f'inline; filename="{photo}.jpg"'}
@@ -158,7 +162,7 @@ def read_photo(
 
 @router.delete("/sites/{site_id}/photos/{photo}", status_code=204, response_class=Response)
 def delete_photo(
-    photo: PhotoId, plant: PlantHere, parts: AppStateHere, actor: Actor = need("works.write")
+    photo: PhotoId, record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("works.write")
 ) -> None:
     """Remove a photo of a job, or of a check that is not signed."""
-    remove_photo(parts, plant.site.id, photo, actor)
+    remove_photo(parts, record.site.id, photo, actor)

@@ -8,7 +8,7 @@ from fastapi import Query
 from fastapi.responses import FileResponse
 from starlette.background import BackgroundTask
 
-from fieldfare.api.http.auth import AppStateHere, PlantHere, check, need
+from fieldfare.api.http.auth import AppStateHere, SiteRecordHere, check, need
 from fieldfare.api.http.rest.alerts import FindingCode
 from fieldfare.api.http.routers import rest_router
 from fieldfare.api.http.schemas import FromDay, ToDay
@@ -25,7 +25,7 @@ router = rest_router("results")
 )
 def read_defect_pack(
     code: FindingCode,
-    plant: PlantHere,
+    record: SiteRecordHere,
     parts: AppStateHere,
     actor: Actor = need("defects.read"),
     first: FromDay = None,
@@ -38,10 +38,10 @@ def read_defect_pack(
     intervals, what else could explain it, the site file, checksums, and a script that recomputes a figure.
     Without days, of those that the standing verdict is of."""
     if contact:
-        check(actor, "contact.read", plant.site.id)
-    path = zipped(parts.service, case_of(parts.service, plant, code, first, last), contact=contact)
-    parts.audit.note(actor, "defect pack made", plant.site.id, finding=code, contact=contact)
-    name = f"{plant.site.id}-{code}.zip"
+        check(actor, "contact.read", record.site.id)
+    path = zipped(parts.service, case_of(parts.service, record, code, first, last), contact=contact)
+    parts.audit.note(actor, "defect pack made", record.site.id, finding=code, contact=contact)
+    name = f"{record.site.id}-{code}.zip"
     return FileResponse(
         path, media_type="application/zip", filename=name, background=BackgroundTask(path.unlink)
     )

@@ -9,7 +9,7 @@ from fastapi import HTTPException, Request, Response
 from fastapi.responses import FileResponse
 from starlette.background import BackgroundTask
 
-from fieldfare.api.http.auth import AppStateHere, PlantHere, need
+from fieldfare.api.http.auth import AppStateHere, SiteRecordHere, need
 from fieldfare.api.http.routers import rest_router
 from fieldfare.api.http.schemas import (
     ConsentIn,
@@ -22,8 +22,8 @@ from fieldfare.api.http.schemas import (
 )
 from fieldfare.api.people.access import Actor
 from fieldfare.api.people.audit import AuditRow
+from fieldfare.api.records.data_protection import consents, export_home, give_consent
 from fieldfare.api.records.erasure import erase_site
-from fieldfare.api.records.home_rights import consents, export_home, give_consent
 from fieldfare.api.records.retention import KEPT
 
 router = rest_router("the householder's rights")
@@ -37,20 +37,20 @@ def read_retention() -> list[dict[str, Any]]:
 
 @router.get("/sites/{site_id}/consents")
 def list_consents(
-    plant: PlantHere, parts: AppStateHere, actor: Actor = need("home.consent")
+    record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("home.consent")
 ) -> list[ConsentOut]:
     """What was agreed to, newest first; the newest of each purpose counts."""
-    return [ConsentOut.model_validate(row) for row in consents(parts.service, plant.site.id)]
+    return [ConsentOut.model_validate(row) for row in consents(parts.service, record.site.id)]
 
 
 @router.post("/sites/{site_id}/consents", status_code=201)
 def add_consent(
-    body: ConsentIn, plant: PlantHere, parts: AppStateHere, actor: Actor = need("home.consent")
+    body: ConsentIn, record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("home.consent")
 ) -> ConsentOut:
     """Record a yes or a no."""
-    row = give_consent(parts.service, plant.site.id, body.purpose, body.given, actor)
+    row = give_consent(parts.service, record.site.id, body.purpose, body.given, actor)
     parts.audit.note(
-        actor, "consent given" if body.given else "consent withdrawn", plant.site.id, purpose=body.purpose
+        actor, "consent given" if body.given else "consent withdrawn", record.site.id, purpose=body.purpose
     )
     return ConsentOut.model_validate(row)
 
@@ -59,14 +59,14 @@ def add_consent(
 def list_accesses(
     request: Request,
     response: Response,
-    plant: PlantHere,
+    record: SiteRecordHere,
     parts: AppStateHere,
     actor: Actor = need("home.export"),
     offset: Offset = 0,
     limit: HowMany = 100,
 ) -> Page[AuditRow]:
     """Who looked into this home, or changed something about it, newest first."""
-    rows, total = parts.audit.page(offset, limit, plant.site.id)
+    rows, total = parts.audit.page(offset, limit, record.site.id)
     return page(request, response, rows, total, offset, limit)
 
 
@@ -75,21 +75,25 @@ def list_accesses(
     response_class=FileResponse,
     responses={200: {"content": {"application/zip": {"schema": {"type": "string", "format": "binary"}}}}},
 )
-def read_export(plant: PlantHere, parts: AppStateHere, actor: Actor = need("home.export")) -> FileResponse:
+def read_export(
+    record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("home.export")
+) -> FileResponse:
     """Everything about the home in open formats: TOML, CSV, JSON, in one archive."""
-    path = export_home(parts.service, plant)
-    parts.audit.note(actor, "home exported", plant.site.id)
-    name = f"{plant.site.id}.zip"
+    path = export_home(parts.service, record)
+    parts.audit.note(actor, "home exported", record.site.id)
+    name = f"{record.site.id}.zip"
     return FileResponse(
         path, media_type="application/zip", filename=name, background=BackgroundTask(path.unlink)
     )
 
 
 @router.post("/sites/{site_id}/erase", status_code=204, response_class=Response)
-def erase(body: EraseIn, plant: PlantHere, parts: AppStateHere, actor: Actor = need("home.erase")) -> None:
+def erase(
+    body: EraseIn, record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("home.erase")
+) -> None:
     """Erase the home for good: readings, facts, alerts, papers, works. Backups are overwritten in their
     time."""
-    if body.confirm != plant.site.id:
+    if body.confirm != record.site.id:
         raise HTTPException(409, "confirm must hold the site's id")
-    erase_site(parts.service, plant.site.id)
-    parts.audit.note(actor, "home erased", plant.site.id)
+    erase_site(parts.service, record.site.id)
+    parts.audit.note(actor, "home erased", record.site.id)

@@ -47,7 +47,7 @@ def list_jobs(
     limit: HowMany = 100,
 ) -> Page[RunRow]:
     """Work that was done or is being done, newest first."""
-    rows, total = parts.book.page(offset, limit, kind=kind, site=site)
+    rows, total = parts.leases.page(offset, limit, kind=kind, site=site)
     return page(request, response, rows, total, offset, limit)
 
 

@@ -11,8 +11,8 @@ from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.plant.site_id import SITE_ID
 from fieldfare.api.http.auth import (
     AppStateHere,
-    PlantHere,
     SignInFirst,
+    SiteRecordHere,
     actor_of,
     need,
     session_of,
@@ -53,7 +53,7 @@ from fieldfare.api.http.sessions import (
 from fieldfare.api.people.access import Actor
 from fieldfare.api.people.accounts import AccountRefused
 from fieldfare.api.people.audit import AuditRow
-from fieldfare.api.people.inviting import take_in, welcome_address
+from fieldfare.api.people.invitations import take_in, welcome_address
 from fieldfare.api.people.passwords import check_strength
 
 router = rest_router("people")
@@ -73,18 +73,18 @@ def sign_in(body: SignInIn, request: Request, response: Response, parts: AppStat
             )
         opened = complete_session(request, parts, opened.secret, Proof(code))
     set_cookie(response, parts, opened.secret)
-    visit = parts.sign_in.visit(opened.secret)
-    if visit is None:
+    live = parts.sign_in.live_session(opened.secret)
+    if live is None:
         raise HTTPException(401, "this account was stopped")
-    mark_device(response, parts, visit.actor.person)
-    return session_out(visit.actor, visit.csrf)
+    mark_device(response, parts, live.actor.person)
+    return session_out(live.actor, live.csrf)
 
 
 @router.get("/session")
 def read_session(request: Request, parts: AppStateHere) -> SessionOut:
-    """Who you are; the role `nobody` where you are not signed in."""
-    visit = session_of(request)
-    return session_out(visit.actor if visit else actor_of(request), visit.csrf if visit else None)
+    """The current session; the role is `nobody` without one."""
+    live = session_of(request)
+    return session_out(live.actor if live else actor_of(request), live.csrf if live else None)
 
 
 @router.delete("/session", status_code=204, response_class=Response)
@@ -116,22 +116,22 @@ def change_password(
 
 @router.post("/session/confirm", status_code=204, response_class=Response)
 def confirm_again(body: ConfirmIn, request: Request, response: Response, parts: AppStateHere) -> None:
-    """Show again who you are: asked for before people, links, tokens and deletion change. The answer renews
-    the cookie."""
+    """Confirm the password or second factor again, as required before changes of people, links and tokens,
+    and before deletion. The answer renews the cookie."""
     actor = actor_of(request)
-    visit = session_of(request)
+    live = session_of(request)
     if actor.role == "nobody":
         raise SignInFirst
-    if visit is None or actor.person is None:
+    if live is None or actor.person is None:
         raise HTTPException(403, "only people have passwords")
     code = body.code.get_secret_value() if body.code is not None else ""
-    secret = confirm_session(request, parts, visit, body.password.get_secret_value(), Proof(code))
+    secret = confirm_session(request, parts, live, body.password.get_secret_value(), Proof(code))
     set_cookie(response, parts, secret)
 
 
 @router.get("/people")
 def list_people(parts: AppStateHere, actor: Actor = need("people.read")) -> list[PersonOut]:
-    """Everybody who may sign in."""
+    """All people with an account."""
     return [PersonOut(**asdict(row)) for row in parts.accounts.all()]
 
 
@@ -173,26 +173,30 @@ def invite(person: RowId, parts: AppStateHere, actor: Actor = need("people.write
 
 
 @router.get("/sites/{site_id}/links")
-def list_links(plant: PlantHere, parts: AppStateHere, actor: Actor = need("links.write")) -> list[LinkOut]:
+def list_links(
+    record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("links.write")
+) -> list[LinkOut]:
     """Links to this home, newest first."""
-    return [LinkOut(**asdict(row)) for row in parts.links.of_site(plant.site.id)]
+    return [LinkOut(**asdict(row)) for row in parts.links.of_site(record.site.id)]
 
 
 @router.post("/sites/{site_id}/links", status_code=201)
 def make_link(
-    body: LinkIn, plant: PlantHere, parts: AppStateHere, actor: Actor = need("links.write")
+    body: LinkIn, record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("links.write")
 ) -> LinkOut:
     """A link that shows this home to its householder without an account."""
-    row, text = parts.links.make(plant.site.id, body.days, actor.name)
-    parts.audit.note(actor, "link made", plant.site.id, link=row.id)
+    row, text = parts.links.make(record.site.id, body.days, actor.name)
+    parts.audit.note(actor, "link made", record.site.id, link=row.id)
     return LinkOut(**asdict(row), address=f"{parts.settings.address}/home/{text}")
 
 
 @router.delete("/sites/{site_id}/links/{link}", status_code=204, response_class=Response)
-def revoke_link(link: Key, plant: PlantHere, parts: AppStateHere, actor: Actor = need("links.write")) -> None:
+def revoke_link(
+    link: Key, record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("links.write")
+) -> None:
     """End a link, and all that was opened with it."""
-    parts.links.revoke(plant.site.id, link)
-    parts.audit.note(actor, "link revoked", plant.site.id, link=link)
+    parts.links.revoke(record.site.id, link)
+    parts.audit.note(actor, "link revoked", record.site.id, link=link)
 
 
 @router.get("/devices")

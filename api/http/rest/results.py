@@ -1,4 +1,4 @@
-"""What was worked out: result, findings, facts, series, fleet, what if."""
+"""Results: result, findings, facts, series, fleet, what-if."""
 
 from __future__ import annotations
 
@@ -8,13 +8,13 @@ import orjson
 from fastapi import HTTPException, Query, Request, Response
 from fastapi.responses import StreamingResponse
 
-from fieldfare.api.core.fleet_rows import fleet_learning, fleet_rows
+from fieldfare.api.core.fleet_rows import fleet_feedback, fleet_rows
 from fieldfare.api.core.rolling_period import under_standing_verdict
 from fieldfare.api.core.series import facts_table, series
 from fieldfare.api.core.what_if import what_if
 from fieldfare.api.http.auth import (
     AppStateHere,
-    PlantHere,
+    SiteRecordHere,
     actor_of,
     need,
     session_of,
@@ -42,7 +42,7 @@ router = rest_router("results")
 
 @router.get("/sites/{site_id}/result", response_model=ResultDocument)
 def read_result(
-    plant: PlantHere,
+    record: SiteRecordHere,
     parts: AppStateHere,
     actor: Actor = need("site.read"),
     first: FromDay = None,
@@ -51,13 +51,13 @@ def read_result(
     """Everything about a period; without one, about all that was read. The verdict is that of the rolling
     period."""
     results = parts.service.results
-    result = orjson.loads(results.recent(plant, *results.period(plant, first, last)))
-    return document(orjson.dumps(under_standing_verdict(parts.service, plant, result)))
+    result = orjson.loads(results.recent(record, *results.period(record, first, last)))
+    return document(orjson.dumps(under_standing_verdict(parts.service, record, result)))
 
 
 @router.get("/sites/{site_id}/findings")
 def read_findings(
-    plant: PlantHere,
+    record: SiteRecordHere,
     parts: AppStateHere,
     actor: Actor = need("site.read"),
     first: FromDay = None,
@@ -65,10 +65,10 @@ def read_findings(
 ) -> FindingsOut:
     """The findings of a period; without one, of the last year."""
     results = parts.service.results
-    rolling = results.rolling(plant, parts.settings.rolling_days)
-    period = rolling if first is None and last is None else results.period(plant, first, last)
-    result = orjson.loads(results.recent(plant, *period))
-    result = under_standing_verdict(parts.service, plant, result)
+    rolling = results.rolling(record, parts.settings.rolling_days)
+    period = rolling if first is None and last is None else results.period(record, first, last)
+    result = orjson.loads(results.recent(record, *period))
+    result = under_standing_verdict(parts.service, record, result)
     return FindingsOut.model_validate(
         {k: result[k] for k in ("site", "period", "verdict", "findings", "not_assessed")}
     )
@@ -77,7 +77,7 @@ def read_findings(
 @router.get("/sites/{site_id}/facts/{kind}")
 def read_facts(
     kind: Literal["days", "runs", "defrosts", "reheats", "notices"],
-    plant: PlantHere,
+    record: SiteRecordHere,
     parts: AppStateHere,
     actor: Actor = need("site.read"),
     first: FromDay = None,
@@ -86,13 +86,13 @@ def read_facts(
     limit: HowMany = 100,
 ) -> FactsTable:
     """One of the five tables of facts, a row a day or an event."""
-    period = parts.service.results.period(plant, first, last)
-    return FactsTable.model_validate(facts_table(parts.service, plant, kind, *period, offset, limit))
+    period = parts.service.results.period(record, first, last)
+    return FactsTable.model_validate(facts_table(parts.service, record, kind, *period, offset, limit))
 
 
 @router.get("/sites/{site_id}/series")
 def read_series(
-    plant: PlantHere,
+    record: SiteRecordHere,
     parts: AppStateHere,
     actor: Actor = need("readings.read"),
     points: Annotated[
@@ -111,7 +111,7 @@ def read_series(
 ) -> Series:
     """Readings over time, thinned so that peaks stay; without times, the last day."""
     point_ids = [p for p in points.split(",") if p]
-    return Series.model_validate(series(parts.service.store, plant.site, point_ids, first, last, max_points))
+    return Series.model_validate(series(parts.service.store, record.site, point_ids, first, last, max_points))
 
 
 @router.get(
@@ -121,7 +121,7 @@ def read_series(
 )
 async def read_live(
     request: Request,
-    plant: PlantHere,
+    record: SiteRecordHere,
     parts: AppStateHere,
     actor: Actor = need("readings.read"),
     seconds: Annotated[int, Query(ge=1, le=3600, description="How long to listen; then ask again.")] = 600,
@@ -135,15 +135,15 @@ async def read_live(
             now = actor_of(request)
         except HTTPException:  # the token was revoked
             return False
-        return now.may("readings.read", plant.site.id)
+        return now.may("readings.read", record.site.id)
 
-    events = live_events(parts, plant.site, seconds, request.is_disconnected, may_still_see)
+    events = live_events(parts, record.site, seconds, request.is_disconnected, may_still_see)
     return StreamingResponse(events, media_type="text/event-stream", headers={"Cache-Control": "no-store"})
 
 
 @router.get("/sites/{site_id}/what-if")
 def read_what_if(
-    plant: PlantHere,
+    record: SiteRecordHere,
     parts: AppStateHere,
     actor: Actor = need("what_if.read"),
     rooms_warmer_k: Annotated[
@@ -175,7 +175,7 @@ def read_what_if(
         "mend": mend,
         "band": None if band_price is None else (band_price, band_from, band_to),
     }
-    return what_if(parts.service, plant, {k: v for k, v in questions.items() if v is not None})
+    return what_if(parts.service, record, {k: v for k, v in questions.items() if v is not None})
 
 
 @router.get("/fleet")
@@ -192,4 +192,4 @@ def read_fleet(
 @router.get("/fleet/learning")
 def read_learning(parts: AppStateHere, actor: Actor = need("fleet.read")) -> dict[str, Any]:
     """What the firm's own systems say about the next design, with the sites behind each number."""
-    return fleet_learning(parts.service)
+    return fleet_feedback(parts.service)

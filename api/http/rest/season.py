@@ -8,7 +8,7 @@ from pydantic import Field
 
 from fieldfare.api.core.commissioned import commissioned
 from fieldfare.api.core.tuning import log_step, tuning
-from fieldfare.api.http.auth import AppStateHere, PlantHere, need
+from fieldfare.api.http.auth import AppStateHere, SiteRecordHere, need
 from fieldfare.api.http.routers import rest_router
 from fieldfare.api.http.schemas import Shape, SomeDay
 from fieldfare.api.people.access import Actor
@@ -20,7 +20,7 @@ Values = Annotated[list[float], Field(min_length=1, max_length=2)]
 
 
 class StepIn(Shape):
-    """A step of tuning as it was made."""
+    """A tuning step."""
 
     day: SomeDay
     code: Annotated[str, Field(max_length=40, examples=["set_back"])]
@@ -33,25 +33,27 @@ class StepIn(Shape):
 
 @router.get("/sites/{site_id}/commissioned")
 def read_commissioned(
-    plant: PlantHere, parts: AppStateHere, actor: Actor = need("works.read")
+    record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("works.read")
 ) -> dict[str, Any]:
     """Every value of the commissioning sheet beside what the readings say today, with what differs."""
-    return commissioned(parts.service, plant)
+    return commissioned(parts.service, record)
 
 
 @router.get("/sites/{site_id}/tuning")
-def read_tuning(plant: PlantHere, parts: AppStateHere, actor: Actor = need("what_if.read")) -> dict[str, Any]:
+def read_tuning(
+    record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("what_if.read")
+) -> dict[str, Any]:
     """The season's tuning diary: the one setting to change next, what was changed and what it did; a
     household gets a step only where it is its own."""
-    return tuning(parts.service, plant, household=actor.role == "householder")
+    return tuning(parts.service, record, household=actor.role == "householder")
 
 
 @router.post("/sites/{site_id}/tuning", status_code=201)
 def add_step(
-    body: StepIn, plant: PlantHere, parts: AppStateHere, actor: Actor = need("works.write")
+    body: StepIn, record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("works.write")
 ) -> WorkRow:
     """Log a step of tuning; it is kept as a job."""
     step = checked_step(body.day, body.code, body.before, body.after)
-    row = log_step(parts.works, plant.site, step, actor)
-    parts.audit.note(actor, "tuning step logged", plant.site.id, work=row.id)
+    row = log_step(parts.works, record.site, step, actor)
+    parts.audit.note(actor, "tuning step logged", record.site.id, work=row.id)
     return row

@@ -9,8 +9,8 @@ from fastapi import Body, Request, Response
 from fieldfare.api.core.site_rows import site_row, site_rows
 from fieldfare.api.http.auth import (
     AppStateHere,
-    PlantHere,
     SiteId,
+    SiteRecordHere,
     need,
 )
 from fieldfare.api.http.live import newest_readings
@@ -59,9 +59,9 @@ def add_site(body: SiteFileIn, parts: AppStateHere, actor: Actor = need("site.wr
 
 
 @router.get("/sites/{site_id}")
-def read_site(plant: PlantHere, parts: AppStateHere, actor: Actor = need("site.read")) -> SiteOut:
+def read_site(record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("site.read")) -> SiteOut:
     """One site, in short."""
-    return SiteOut.model_validate(site_row(parts.service, plant))
+    return SiteOut.model_validate(site_row(parts.service, record))
 
 
 @router.get(
@@ -70,7 +70,7 @@ def read_site(plant: PlantHere, parts: AppStateHere, actor: Actor = need("site.r
     responses={200: {"content": {"application/toml": {"schema": {"type": "string"}}}}},
 )
 def read_file(site_id: SiteId, parts: AppStateHere, actor: Actor = need("site.read")) -> Response:
-    """The site file as it was given; by a home's link without the contact."""
+    """The stored site file; without the contact for a home's link."""
     return document(file_for(actor, site_id, parts.service.sites.file(site_id)), "application/toml")
 
 
@@ -84,7 +84,7 @@ def remove_site(site_id: SiteId, parts: AppStateHere, actor: Actor = need("site.
 @router.post("/sites/{site_id}/readings", status_code=200)
 def add_readings(
     site_id: SiteId,
-    plant: PlantHere,
+    record: SiteRecordHere,
     parts: AppStateHere,
     pack: Annotated[
         list[dict[str, Any]],
@@ -100,10 +100,12 @@ def add_readings(
 ) -> Stored:
     """Store readings. All of the pack, or nothing where one record can't be read; giving it again changes
     nothing."""
-    return Stored.model_validate(take_senml(parts.service, plant.site, pack))
+    return Stored.model_validate(take_senml(parts.service, record.site, pack))
 
 
 @router.get("/sites/{site_id}/newest")
-def newest(plant: PlantHere, parts: AppStateHere, actor: Actor = need("readings.read")) -> dict[str, Any]:
+def newest(
+    record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("readings.read")
+) -> dict[str, Any]:
     """The newest reading of every point."""
-    return newest_readings(parts.service.store, plant.site)
+    return newest_readings(parts.service.store, record.site)

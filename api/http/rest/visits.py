@@ -9,7 +9,7 @@ from typing import Annotated, Any
 from fastapi import Query
 from pydantic import BaseModel, Field
 
-from fieldfare.api.http.auth import AppStateHere, PlantHere, need
+from fieldfare.api.http.auth import AppStateHere, SiteRecordHere, need
 from fieldfare.api.http.html import page_rows
 from fieldfare.api.http.routers import rest_router
 from fieldfare.api.http.schemas import (
@@ -24,8 +24,8 @@ from fieldfare.api.visits.bookings import (
     LEAST_MINUTES,
     MOST_FINDINGS,
     MOST_MINUTES,
+    BookingRequest,
     BookingRow,
-    Wish,
 )
 from fieldfare.api.visits.rows import job_minutes, visit_rows
 from fieldfare.dashboards.fleet.visits import visit_list
@@ -34,7 +34,7 @@ router = rest_router("visits")
 
 
 class VisitIn(Shape):
-    """A visit as it is asked for."""
+    """A requested visit."""
 
     start: Moment = Field(examples=["2026-12-01T09:00:00Z"])
     minutes: Annotated[int, Field(ge=LEAST_MINUTES, le=MOST_MINUTES)]
@@ -83,19 +83,19 @@ def list_visits(
 
 @router.get("/sites/{site_id}/visits")
 def visits_of_site(
-    plant: PlantHere, parts: AppStateHere, actor: Actor = need("visits.read")
+    record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("visits.read")
 ) -> list[VisitOut]:
     """A home's visits, newest first; cancelled ones too."""
-    return [_out(row) for row in parts.bookings.of_site(plant.site.id)]
+    return [_out(row) for row in parts.bookings.of_site(record.site.id)]
 
 
 @router.post("/sites/{site_id}/visits", status_code=201)
 def book_visit(
-    body: VisitIn, plant: PlantHere, parts: AppStateHere, actor: Actor = need("visits.write")
+    body: VisitIn, record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("visits.write")
 ) -> VisitOut:
     """Book a visit."""
-    row = parts.bookings.book(plant.site.id, _wish(body), actor, datetime.now(UTC), even_so=body.even_so)
-    parts.audit.note(actor, "visit booked", plant.site.id, visit=row.id)
+    row = parts.bookings.book(record.site.id, _wish(body), actor, datetime.now(UTC), even_so=body.even_so)
+    parts.audit.note(actor, "visit booked", record.site.id, visit=row.id)
     return _out(row)
 
 
@@ -103,30 +103,30 @@ def book_visit(
 def change_booked_visit(
     visit: RowId,
     body: VisitIn,
-    plant: PlantHere,
+    record: SiteRecordHere,
     parts: AppStateHere,
     actor: Actor = need("visits.write"),
 ) -> VisitOut:
     """Change a visit, or book a cancelled one again."""
     row = parts.bookings.change(
-        plant.site.id, visit, _wish(body), actor, datetime.now(UTC), even_so=body.even_so
+        record.site.id, visit, _wish(body), actor, datetime.now(UTC), even_so=body.even_so
     )
-    parts.audit.note(actor, "visit changed", plant.site.id, visit=visit)
+    parts.audit.note(actor, "visit changed", record.site.id, visit=visit)
     return _out(row)
 
 
 @router.delete("/sites/{site_id}/visits/{visit}")
 def cancel_booked_visit(
-    visit: RowId, plant: PlantHere, parts: AppStateHere, actor: Actor = need("visits.write")
+    visit: RowId, record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("visits.write")
 ) -> VisitOut:
     """Cancel a visit; it stays in the home's list, and calendars hear of it."""
-    row = parts.bookings.cancel(plant.site.id, visit, actor, datetime.now(UTC))
-    parts.audit.note(actor, "visit cancelled", plant.site.id, visit=visit)
+    row = parts.bookings.cancel(record.site.id, visit, actor, datetime.now(UTC))
+    parts.audit.note(actor, "visit cancelled", record.site.id, visit=visit)
     return _out(row)
 
 
-def _wish(body: VisitIn) -> Wish:
-    return Wish(body.start, body.minutes, body.person, tuple(body.findings), body.note)
+def _wish(body: VisitIn) -> BookingRequest:
+    return BookingRequest(body.start, body.minutes, body.person, tuple(body.findings), body.note)
 
 
 def _out(row: BookingRow) -> VisitOut:

@@ -6,7 +6,7 @@ from typing import Annotated, Any, Literal
 
 from fastapi import Path, Query, Request, Response
 
-from fieldfare.api.http.auth import AppStateHere, PlantHere, need
+from fieldfare.api.http.auth import AppStateHere, SiteRecordHere, need
 from fieldfare.api.http.job_actions import change_job, remove_job
 from fieldfare.api.http.routers import rest_router
 from fieldfare.api.http.schemas import (
@@ -34,42 +34,42 @@ router = rest_router("works and papers")
 def list_works(
     request: Request,
     response: Response,
-    plant: PlantHere,
+    record: SiteRecordHere,
     parts: AppStateHere,
     actor: Actor = need("works.read"),
     offset: Offset = 0,
     limit: HowMany = 100,
 ) -> Page[WorkRow]:
     """What was done at a site, newest first."""
-    rows, total = parts.works.page(plant.site.id, offset, limit)
+    rows, total = parts.works.page(record.site.id, offset, limit)
     return page(request, response, rows, total, offset, limit)
 
 
 @router.post("/sites/{site_id}/works", status_code=201)
 def add_work(
-    body: WorkIn, plant: PlantHere, parts: AppStateHere, actor: Actor = need("works.write")
+    body: WorkIn, record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("works.write")
 ) -> WorkRow:
     """Log a job. The findings it names are closed; those that are still there a fortnight later open
     again."""
-    row = parts.works.add(plant.site.id, _job(body), actor)
-    parts.audit.note(actor, "work entered", plant.site.id, work=row.id)
+    row = parts.works.add(record.site.id, _job(body), actor)
+    parts.audit.note(actor, "work entered", record.site.id, work=row.id)
     return row
 
 
 @router.put("/sites/{site_id}/works/{work}")
 def change_work(
-    work: RowId, body: WorkIn, plant: PlantHere, parts: AppStateHere, actor: Actor = need("works.write")
+    work: RowId, body: WorkIn, record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("works.write")
 ) -> WorkRow:
     """Correct a job. What it said before stays in the audit trail."""
-    return change_job(parts, plant.site.id, work, _job(body), actor)
+    return change_job(parts, record.site.id, work, _job(body), actor)
 
 
 @router.delete("/sites/{site_id}/works/{work}", status_code=204, response_class=Response)
 def remove_work(
-    work: RowId, plant: PlantHere, parts: AppStateHere, actor: Actor = need("works.write")
+    work: RowId, record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("works.write")
 ) -> None:
-    """Delete a job. What it said stays in the audit trail; the findings it closed are open again."""
-    remove_job(parts, plant.site.id, work, actor)
+    """Delete a job. The audit trail keeps its text; findings that it closed are open again."""
+    remove_job(parts, record.site.id, work, actor)
 
 
 def _job(body: WorkIn) -> Job:
@@ -79,16 +79,18 @@ def _job(body: WorkIn) -> Job:
 
 @router.get("/sites/{site_id}/works/{work}/effect")
 def read_effect(
-    work: RowId, plant: PlantHere, parts: AppStateHere, actor: Actor = need("works.read")
+    work: RowId, record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("works.read")
 ) -> EffectOut:
     """What the work changed at like weather, with its interval, and whether the finding went away."""
-    return EffectOut.model_validate(parts.works.effect(plant, parts.works.get(plant.site.id, work)))
+    return EffectOut.model_validate(parts.works.effect(record, parts.works.get(record.site.id, work)))
 
 
 @router.get("/sites/{site_id}/papers")
-def list_papers(plant: PlantHere, parts: AppStateHere, actor: Actor = need("papers.read")) -> list[PaperRow]:
+def list_papers(
+    record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("papers.read")
+) -> list[PaperRow]:
     """Papers that were made, newest first."""
-    return stored_papers(parts.service, plant.site.id)
+    return stored_papers(parts.service, record.site.id)
 
 
 @router.get(
@@ -107,7 +109,7 @@ def list_papers(plant: PlantHere, parts: AppStateHere, actor: Actor = need("pape
 def read_paper(
     kind: Literal["month", "winter", "hand-over", "service", "commissioning"],
     period: Annotated[str, Path(pattern=r"^(\d{4}-\d{2}|\d{4}|first)$", examples=["2026-01"])],
-    plant: PlantHere,
+    record: SiteRecordHere,
     request: Request,
     parts: AppStateHere,
     actor: Actor = need("papers.read"),
@@ -116,4 +118,4 @@ def read_paper(
     """A paper: the month `2026-01`, the winter check or the service `2026`, the hand-over or the
     commissioning `first`."""
     accepts = request.headers.get("accept-language", "")
-    return rendered(paper_for(parts.service, plant, kind, period), form, accepts=accepts)
+    return rendered(paper_for(parts.service, record, kind, period), form, accepts=accepts)

@@ -18,7 +18,7 @@ from fieldfare.collector.simulated.design.spec import (
     PlantSpec,
 )
 from fieldfare.collector.simulated.faults.effects import EFFECTS, LEVELS, load_share
-from fieldfare.collector.simulated.faults.sensing import SPOILERS
+from fieldfare.collector.simulated.faults.sensing import SENSING_FAULTS
 from fieldfare.collector.simulated.metering.meter_sets import HEAT_QUANTITIES
 
 
@@ -284,7 +284,7 @@ def causes(code: str) -> tuple[str | None, ...]:
     if code == "unit_mismatch":
         return UNIT_CAUSES
     found: dict[str | None, None] = {}
-    for known, cause in (*EFFECTS, *BUILT_IN, *((c, None) for c in SPOILERS)):
+    for known, cause in (*EFFECTS, *BUILT_IN, *((c, None) for c in SENSING_FAULTS)):
         if known == code:
             found[cause] = None
     if not found:
@@ -294,7 +294,7 @@ def causes(code: str) -> tuple[str | None, ...]:
 
 def codes() -> tuple[str, ...]:
     """Every finding code that can be simulated, in alphabetical order."""
-    return tuple(sorted({code for code, _ in (*EFFECTS, *BUILT_IN)} | set(SPOILERS)))
+    return tuple(sorted({code for code, _ in (*EFFECTS, *BUILT_IN)} | set(SENSING_FAULTS)))
 
 
 def with_fault(

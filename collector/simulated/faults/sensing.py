@@ -167,7 +167,7 @@ def _smooth(x: np.ndarray, steps: float) -> np.ndarray:
     return np.asarray(lfilter([a], [1.0, a - 1.0], x))
 
 
-SPOILERS: dict[str, Callable[[PlantSpec, Trace, Fault, Readings], Readings]] = {
+SENSING_FAULTS: dict[str, Callable[[PlantSpec, Trace, Fault, Readings], Readings]] = {
     "data_gap": _gap,
     "sensor_stuck": _stuck,
     "register_reset": _reset,
@@ -185,7 +185,7 @@ def spoil(spec: PlantSpec, trace: Trace, readings: Readings) -> Readings:
     Returns dict of Samples.
     """
     for fault in spec.faults:
-        change = SPOILERS.get(fault.code)
+        change = SENSING_FAULTS.get(fault.code)
         if change is not None:
             readings = change(spec, trace, fault, readings)
     return readings

@@ -10,7 +10,7 @@ from tests.reference.plants_c.spec import ON_OFF, RADIATOR, TRV
 
 COSTS = ["efficiency_fell", "efficiency_below_expected", "performance_below_promise",
          "electricity_above_expected"]  # fmt: skip
-COLD = ["room_below_target", "capacity_short", "backup_heater_use"]
+COLD = ["room_below_target", "capacity_short", "backup_heater_use", "flow_temperature_below_curve"]
 
 
 @dataclass(frozen=True)
@@ -269,7 +269,8 @@ FAULTS: dict[str, Fault] = {
         ("capacity_short", "room_below_target"),
         ("slow_reheat", "hot_water_shortfall", "buffer_mixing", *COSTS, *COLD),
         ("capacity_short",), ("outdoor_temperature", *HEAT), late=False),
-    "curve_low": Fault(setting(("manual_offset", -9.0)), ("room_below_target",), ("capacity_short",),
+    "curve_low": Fault(setting(("manual_offset", -9.0)), ("room_below_target",),
+        ("capacity_short", "flow_temperature_below_curve"),
         ("curve_too_low",), ("room_temperature",)),
     "valve_stuck": Fault(lambda h, d, s: (radiators(h), setting(("valve1_max", 0.03))(h, d, s)),
         ("room_below_target",), ("short_cycling",), ("zone_not_opening",), ("room_temperature",)),

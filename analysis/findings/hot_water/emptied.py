@@ -1,0 +1,119 @@
+"""How likely each day's draws took all usable water, by sensor, charges and hours."""
+
+from __future__ import annotations
+
+from dataclasses import fields
+
+import numpy as np
+
+from fieldfare.analysis.expectation.emptied import ColdSpells, chance_of_emptied
+from fieldfare.analysis.facts.table import Table, fill_nan, group_by_day
+from fieldfare.analysis.findings.confidence import Flags, Floats
+from fieldfare.analysis.findings.context import Context
+from fieldfare.analysis.physics.hot_water import COLD_C, MIXED_C, WH_PER_LITRE_KELVIN
+from fieldfare.analysis.statistics.quantiles import nan_median
+
+COP = 2.5
+"""Heat of a charge over its electricity, where no heat is measured (common practice)."""
+
+# A sensor in its pocket reads a kelvin low, and a controller stops as early (common practice).
+_AS_FULL_K = 2.0
+
+
+def full_content(context: Context) -> float:
+    """Heat of a full cylinder over cold water [kWh]; infinite where its size is not given."""
+    plant = context.site.hot_water
+    if plant is None or plant.cylinder_litres is None:
+        return float("inf")
+    return plant.cylinder_litres * WH_PER_LITRE_KELVIN / 1000.0 * (plant.setpoint_c - COLD_C)
+
+
+def emptied_by_day(context: Context, chosen: Flags) -> Floats:
+    """Probability that the draws of each chosen day, with a cold sensor, took all usable water: float64 (n,).
+
+    chosen : bool (n,); of other days the probability is 0
+    """
+    limit, out = context.limit, np.zeros(len(context.days))
+    if chosen.any():
+        spells = _spells(context)
+        mine = ColdSpells(*(getattr(spells, f.name)[chosen] for f in fields(spells)))
+        out[chosen] = chance_of_emptied(mine, limit("emptied_share"), limit("emptied_error"))
+    return out
+
+
+def _spells(context: Context) -> ColdSpells:
+    days, reheats = context.days, context.facts.reheats
+    n = len(days)
+    cold = fill_nan(days.floats("minutes_tank_cold"), 0.0)
+    charging = np.minimum(fill_nan(days.floats("minutes_cold_charging"), 0.0), cold)
+    # A spell belongs to the day in which it ends.
+    longest = fill_nan(_that_or_next(days.floats("cold_longest_min")), cold)
+    # A day's cold minutes may lie in many spells: the longest is one in any case.
+    idle_hours = np.minimum(cold - charging, longest) / 60.0
+    unknown = ColdSpells(
+        np.full(n, np.nan), idle_hours, np.full(n, np.nan), np.zeros(n, np.bool_), np.full(n, np.nan)
+    )
+    heat, content = _charged(context, reheats), _content(context, reheats)
+    if not np.isfinite(content):
+        return unknown
+    daily = _daily(context) / content
+    if heat is None or not len(reheats):
+        return ColdSpells(daily, idle_hours, unknown.put_back, unknown.filled, unknown.warming)
+    day = days["day"]
+    put_back = heat + fill_nan(reheats.floats("immersion"), 0.0) - _beyond_setpoint(context, reheats)
+    # A charge that was cut short, or that draws kept from its setpoint, put back less than was drawn.
+    top = _top_c(context, reheats)
+    whole = ~(reheats.floats("to_c") < top - _AS_FULL_K) & ~reheats["cut"].astype(np.bool_)
+    most = _that_or_next(group_by_day(day, reheats["day"], put_back, "greatest"))
+    filling = _that_or_next(group_by_day(day, reheats["day"], np.where(whole, put_back, np.nan), "greatest"))
+    power = group_by_day(day, reheats["day"], heat / np.maximum(reheats.floats("minutes"), 1.0), "median")
+    # Minutes of charging in the longest spell at least: all others of it were idle.
+    in_one = np.clip(longest - (cold - charging), 0.0, charging)
+    warms = content * (MIXED_C - COLD_C) / (top - COLD_C)
+    return ColdSpells(daily, idle_hours, most / content, filling >= most, power * in_one / warms)
+
+
+def _that_or_next(by_day: Floats) -> Floats:
+    return np.asarray(np.fmax(by_day, np.append(by_day[1:], np.nan)), dtype=np.float64)
+
+
+def _charged(context: Context, reheats: Table) -> Floats | None:
+    """Heat of every charge [kWh]; None where nothing that can be trusted tells it."""
+    if not {"heat_output", "hot_water_heat"} & context.unreliable.keys():
+        return reheats.floats("heat")
+    if "heat_pump_electricity" in context.unreliable:
+        return None
+    return np.asarray(COP * reheats.floats("electricity"), dtype=np.float64)
+
+
+def _daily(context: Context) -> Floats:
+    """Hot water drawn in a day [kWh]: as measured, else as the design had it; nan where neither is known."""
+    days, design = context.days, context.site.design.hot_water_kwh_per_year
+    usual = design / 365.0 if design else np.nan
+    if {"heat_output", "hot_water_heat"} & context.unreliable.keys():
+        return np.full(len(days), usual)
+    return fill_nan(days.floats("heat_hot_water_kwh"), usual)
+
+
+def _top_c(context: Context, reheats: Table) -> float:
+    """Temperature of a full cylinder as its charges leave it [°C], up to the setpoint."""
+    plant = context.site.hot_water
+    assert plant is not None
+    reached = nan_median(reheats.floats("to_c")) if len(reheats) else np.nan
+    if not np.isfinite(reached):
+        return plant.setpoint_c
+    return float(min(max(reached, MIXED_C + 1.0), plant.setpoint_c))
+
+
+def _content(context: Context, reheats: Table) -> float:
+    plant = context.site.hot_water
+    assert plant is not None
+    return full_content(context) * (_top_c(context, reheats) - COLD_C) / (plant.setpoint_c - COLD_C)
+
+
+def _beyond_setpoint(context: Context, reheats: Table) -> Floats:
+    """Heat of a charge above the setpoint, such as a disinfection [kWh]: it was not drawn before."""
+    plant = context.site.hot_water
+    assert plant is not None
+    over = np.maximum(fill_nan(reheats.floats("to_c"), 0.0) - plant.setpoint_c, 0.0)
+    return np.asarray(over * (plant.cylinder_litres or 0.0) * WH_PER_LITRE_KELVIN / 1000.0)

@@ -1,0 +1,38 @@
+"""Read all decisions without SQLAlchemy's ORM, which loads too slowly for lists in the command line."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from sqlalchemy import Connection, Integer, String, column, select, table
+
+from fieldfare.api.alerts.decisions import HandlingRow
+from fieldfare.api.state.moments import UtcTime
+
+_HANDLINGS = table(
+    "handlings",
+    column("site", String),
+    column("code", String),
+    column("state", String),
+    column("severity", String),
+    column("who", String),
+    column("ends", UtcTime),
+    column("reason", String),
+    column("decided_by", String),
+    column("decided", UtcTime),
+    column("work", Integer),
+)
+_PEOPLE = table("people", column("email", String), column("name", String))
+
+
+def stored_handlings(db: Connection, sites: Sequence[str]) -> dict[str, dict[str, HandlingRow]]:
+    """Of the named sites: site -> finding code -> decision, whether or not it still holds."""
+    out: dict[str, dict[str, HandlingRow]] = {}
+    for row in db.execute(select(_HANDLINGS).where(_HANDLINGS.c.site.in_(sites))):
+        out.setdefault(row.site, {})[row.code] = HandlingRow(*row)
+    return out
+
+
+def people_names(db: Connection) -> dict[str, str]:
+    """E-mail -> name of everybody with an account."""
+    return {row.email: row.name for row in db.execute(select(_PEOPLE))}
