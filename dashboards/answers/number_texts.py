@@ -79,7 +79,7 @@ def filled(sentences: tuple[str, ...], known: Mapping[str, str]) -> str:
     """The first sentence whose numbers are all known, in the reader's language; empty where there is
     none."""
     for sentence in sentences:
-        fields = {field for __, field, *__ in Formatter().parse(sentence) if field is not None}
+        fields = {part[1] for part in Formatter().parse(sentence) if part[1] is not None}
         if fields <= set(known):
             return _(sentence).format_map(known)
     return ""
