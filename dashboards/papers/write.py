@@ -104,7 +104,8 @@ def paper_html(
         "firm": contents.get("firm") or {"name": "", "contact": ""},
         "logo": logo,
     }
-    with speaking((language or site.site.language) if kind == "month" else ENGLISH):
+    is_homes = kind == "month" or bool(contents.get("home"))
+    with speaking((language or site.site.language) if is_homes else ENGLISH):
         if kind in CHECK_TITLES and kind != "winter":
             return _check_html(site, kind, period, contents, common)
         return _paper_html(site, kind, contents, common)
