@@ -158,8 +158,8 @@ def _chosen_words(asked: Mapping[str, str]) -> list[str]:
 
 
 def _text(entry: Entry) -> str:
-    """What a search looks into: name, area and address, what is said, findings with severity, what is asked
-    for, who has it."""
+    """What a search looks into, all that a card shows: name, area and address, what is said, what to do next
+    and bring, costs, findings with severity, what is asked for, who has it."""
     parts = [
         entry["name"],
         entry["id"],
@@ -167,11 +167,14 @@ def _text(entry: Entry) -> str:
         entry["place"],
         entry["said"],
         entry["word"],
+        entry["next"],
+        entry["price"],
         *entry["handled"].values(),
     ]
     if entry["visit"] != "none":
         parts.append(words.visit_words(entry["visit"]))
     for f in entry["open"]:
+        parts += [words.named(f["next_step"]), *f["bring"]]
         parts += [words.finding_title(f["code"]), words.severity_words(f["severity"])]
     return " ".join(parts).replace("\u00a0", " ").casefold()
 
@@ -204,4 +207,4 @@ def list_keys(entry: Entry) -> dict[str, Any]:
 
 def _kwh(entry: Entry) -> float:
     """Electricity a year [kWh]: a fleet may have several currencies."""
-    return sum(adds for _, adds in costs_once(entry["open"]))
+    return sum(adds for _, adds in costs_once(entry["costing"]))
