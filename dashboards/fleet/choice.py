@@ -158,8 +158,8 @@ def _chosen_words(asked: Mapping[str, str]) -> list[str]:
 
 
 def _text(entry: Entry) -> str:
-    """What a search looks into, all that a card shows: name, area and address, what is said, what to do next
-    and bring, costs, findings with severity, what is asked for, who has it."""
+    """What a search looks into, all that a card shows: name, area and address, what is said, what to do next,
+    costs, findings with severity, what is asked for, who has it."""
     parts = [
         entry["name"],
         entry["id"],
@@ -174,7 +174,6 @@ def _text(entry: Entry) -> str:
     if entry["visit"] != "none":
         parts.append(words.visit_words(entry["visit"]))
     for f in entry["open"]:
-        parts += [words.named(f["next_step"]), *f["bring"]]
         parts += [words.finding_title(f["code"]), words.severity_words(f["severity"])]
     return " ".join(parts).replace("\u00a0", " ").casefold()
 
