@@ -30,11 +30,16 @@ def present_complaint(document: dict[str, Any], name: str, *, home: bool) -> dic
         "weight": _weight(document) if not home else "",
         "steps": [] if home else [_step(s) for s in document["steps"]],
         "do": _do(document, known, home),
-        "tomorrow": filled(plan.TOMORROW[document["tomorrow"]["code"]], known),
+        "tomorrow": filled(_tomorrow(document["tomorrow"]["code"], home), known),
         "cautions": document["cautions"],
         "findings": [] if home else [(c, words.finding_title(c)) for c in document["findings"]],
         "method": _METHOD,
     }
+
+
+def _tomorrow(code: str, home: bool) -> tuple[str, ...]:
+    own = plan.HOME_TOMORROW.get(code) if home else None
+    return own or plan.TOMORROW[code]
 
 
 _METHOD = (
@@ -73,7 +78,7 @@ def _measured(document: dict[str, Any], binding: str | None, known: dict[str, st
 
 def _unsolved(document: dict[str, Any]) -> str:
     """What is said where no step binds: first whether the complaint itself was measured."""
-    unknown = (s["reason"] for s in document["steps"] if s["state"] == "unknown" and s["code"] == "not_cold")
+    unknown = (s["reason"] for s in document["steps"] if s["code"] == "not_cold")
     reason = next(unknown, None)
     return texts.UNSEEN.get(reason or "", texts.UNSOLVED[document["question"]])
 

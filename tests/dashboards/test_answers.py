@@ -277,6 +277,6 @@ def test_nothing_is_said_of_what_is_nothing_and_never_that_cold_water_is_in_orde
         {"code": "not_cold", "state": "fine", "reason": None, "values": []},
     )
     rows = present_answer(cold(*steps), "Alder Row")["steps"]
-    assert [r["told"] for r in rows[:2]] == ["no set-back", "no faults reported"]
+    assert [r["proof"] for r in rows[:2]] == ["no set-back", "no faults reported"]
     assert rows[2]["state_words"] == "it was cold"
     assert not any("in order" in r["state_words"] for r in rows)
