@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from fieldfare.dashboards.answers import bill_texts as texts
-from fieldfare.dashboards.answers.bill_amounts import amount, least_of, sure_shares, unit_of
+from fieldfare.dashboards.answers.bill_amounts import amount, least_of, owners_of, sure_shares, unit_of
 from fieldfare.dashboards.text import words
 from fieldfare.dashboards.text.language import gettext as _
 from fieldfare.dashboards.text.language import is_english, listed, marked
@@ -264,7 +264,7 @@ def _row(document: dict[str, Any], part: dict[str, Any]) -> dict[str, Any]:
     return {
         "code": part["code"],
         "name": _(name or texts.PARTS[part["code"]]),
-        "whose": texts.WHOSE[part["whose"]],
+        "whose": texts.WHOSE[owners_of(document)[part["code"]]],
         "kwh": "–" if only_money else words.interval(part["kwh"], "kWh", 0),
         "money": _money(document, part["money"]),
         "is_shown": part["told"],

@@ -33,11 +33,16 @@ def present_complaint(document: dict[str, Any], name: str, *, home: bool) -> dic
         "weight": _weight(document) if not home else "",
         "steps": [] if home else [_step(s) for s in document["steps"]],
         "do": _do(document, known, home),
-        "tomorrow": filled(plan.TOMORROW[document["tomorrow"]["code"]], known),
+        "tomorrow": filled(_tomorrow(document["tomorrow"]["code"], home), known),
         "cautions": [caution_words(caution) for caution in document["cautions"]],
         "findings": [] if home else [(c, words.finding_title(c)) for c in document["findings"]],
         "method": _(METHOD),
     }
+
+
+def _tomorrow(code: str, home: bool) -> tuple[str, ...]:
+    own = plan.HOME_TOMORROW.get(code) if home else None
+    return own or plan.TOMORROW[code]
 
 
 METHOD = marked(
@@ -76,7 +81,7 @@ def _measured(document: dict[str, Any], binding: str | None, known: dict[str, st
 
 def _unsolved(document: dict[str, Any]) -> str:
     """What is said where no step binds: first whether the complaint itself was measured."""
-    unknown = (s["reason"] for s in document["steps"] if s["state"] == "unknown" and s["code"] == "not_cold")
+    unknown = (s["reason"] for s in document["steps"] if s["code"] == "not_cold")
     reason = next(unknown, None)
     return _(texts.UNSEEN.get(reason or "", texts.UNSOLVED[document["question"]]))
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from string import Formatter
 from typing import Any
 
+import numpy as np
 import pytest
 
 from fieldfare.analysis import cautions
@@ -313,3 +314,28 @@ def test_the_household_reads_answers_in_its_language(code: str, cause: str, sum_
     keys = ("title", "lead", "hours", "do", "tomorrow", "cautions", "ask", "mend", "next", "billed")
     same = [key for key in keys if told.get(key) and told[key] == english.get(key)]
     assert same == [], "nothing that the household reads stays English"
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_the_rows_marked_with_an_owner_add_up_to_what_is_said_to_be_theirs(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    codes = [c for c in WHOSE if c not in ("tariff", "timing", "standing_charge")]
+    parts = [part(c, float(v)) for c, v in zip(codes, rng.uniform(-60.0, 60.0, len(codes)), strict=True)]
+    for p in parts:
+        p["told"] = bool(rng.random() < 0.6)
+    shown = present_answer(document(*parts), "Alder Row")
+    owned: dict[str, float] = {}
+    for row in shown["rows"]:
+        owner = row["whose"]
+        owned[owner] = owned.get(owner, 0.0) + money_of(row["money"].split(" (")[0])
+    said = {g["whose"]: money_of(g["money"]) for g in shown["groups"]}
+    for owner, total in said.items():
+        if owner != "No sure cause":
+            assert owned[owner[:1].lower() + owner[1:]] == total
+    assert {o for o in owned if o != "no sure cause"} == {
+        o[:1].lower() + o[1:] for o in said if o != "No sure cause"
+    }
+
+
+def money_of(text: str) -> float:
+    return float(text.replace("£", "").replace("−", "-").replace(",", ""))
