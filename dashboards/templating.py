@@ -1,4 +1,4 @@
-"""The template engine and what every template may use."""
+"""The template engine, its filters and globals."""
 
 from __future__ import annotations
 

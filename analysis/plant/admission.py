@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import pairwise
 
+from fieldfare.analysis.plant.plausible import implausible
 from fieldfare.analysis.plant.site import Site
 
 OWN_TREE = "fieldfare"
@@ -76,6 +77,7 @@ def not_admitted(site: Site) -> Iterator[tuple[tuple[str | int, ...], str]]:
     for number, point in enumerate(site.point):
         if point.topic is not None and (trouble := topic_trouble(point.topic)):
             yield ("point", number, "topic"), f"{_shown(point.topic)} {trouble}"
+    yield from implausible(site)
 
 
 def _shown(topic: str) -> str:

@@ -54,7 +54,13 @@ def _all_zones() -> frozenset[str]:
     return frozenset(available_timezones())
 
 
+UNSAID = "?"
+"""Placeholder for what a proposal can't know, such as an export's time zone, until a person says it."""
+
+
 def _known_zone(value: str) -> str:
+    if value == UNSAID:
+        raise ValueError("say in which zone the times without an offset are, such as Europe/London")
     if value not in _packed_zones() and value not in _all_zones():
         raise ValueError(f"unknown time zone {value!r}; use an IANA name such as Europe/London")
     return value

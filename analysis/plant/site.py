@@ -13,6 +13,7 @@ from pydantic import Field, field_validator, model_validator
 from fieldfare.analysis.plant.contact import Contact
 from fieldfare.analysis.plant.cost import Cost
 from fieldfare.analysis.plant.fields import (
+    UNSAID,
     AirTemperature,
     Day,
     Energy,
@@ -252,6 +253,11 @@ class Csv(_Section):
             raise ValueError(f"{_TIME_FORM_WANTED}, not {value!r}")
         return value
 
+    @property
+    def says_zone(self) -> bool:
+        """Whether the file names the zone of times without an offset; UTC holds where it does not."""
+        return "timezone" in self.model_fields_set
+
     @model_validator(mode="after")
     def _check_distinct(self) -> Csv:
         if self.delimiter == self.decimal:
@@ -263,10 +269,6 @@ class Csv(_Section):
                 "date_column and time_column must differ; leave date_column out where one column has both"
             )
         return self
-
-
-UNSAID = "?"
-"""Placeholder for the state that a word of a point means, until a person says it."""
 
 
 class Point(_Section):

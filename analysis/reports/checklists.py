@@ -105,7 +105,7 @@ class Found(_Table):
         return self
 
     def trouble(self, text: str) -> str:
-        """What is wrong with a value as it was typed; empty where nothing is."""
+        """What is wrong with a typed value; empty if nothing is."""
         if not text.strip() or self.text:
             return ""
         if self.choices:

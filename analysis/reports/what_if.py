@@ -35,7 +35,7 @@ Floats = NDArray[np.float64]
 FULL_YEAR_DAYS = 330
 """Days that stand for a year; fewer are reported as they are, not scaled up."""
 WASH_C = 40.0
-HOUR_DOUBT = 0.05
+HOUR_DOUBT = 0.1
 """Relative, of the charges' electricity: at another hour they begin at another temperature of the store,
 which then stands hot for a longer or shorter time before it is drawn (common practice, no source)."""
 FAMILY_LITRES = 150.0
@@ -53,7 +53,7 @@ class WhatIfLimit:
 
 @dataclass(frozen=True)
 class Answer:
-    """What one change saves; `of` says of which time."""
+    """Saving of one change; `of` names the period."""
 
     question: str
     value: Any
@@ -372,7 +372,7 @@ def _prices(site: Site, hours: NDArray[Any]) -> Floats:
 
 
 def _mend(site: Site, facts: Facts, result: dict[str, Any], code: str) -> Answer:
-    """What a finding costs is what mending it saves."""
+    """Saving of a repair: the yearly cost of its finding."""
     found = next((f for f in result["findings"] if f["code"] == code), None)
     if found is None:
         raise InputError(f"the site has no finding {code!r}")

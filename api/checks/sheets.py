@@ -68,7 +68,7 @@ class SheetKey:
 
 @dataclass(frozen=True)
 class FieldChange:
-    """A field as it was filled in. id : made by the sender. was : the value that the sender knew of"""
+    """A changed field of a sheet. id : made by the sender. was : the value that the sender saw before"""
 
     id: str
     item: str

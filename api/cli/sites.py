@@ -103,7 +103,7 @@ def list_sites(settings: Settings, form: str) -> None:
 @click.argument("site_id", metavar="ID")
 @click.pass_obj
 def show(settings: Settings, site_id: str) -> None:
-    """Print a site's file as it was given."""
+    """Print a stored site file."""
     from fieldfare.api.core.service import opened
 
     with opened(settings) as service:
@@ -137,30 +137,44 @@ def template() -> None:
 
 @site_group.command("columns")
 @click.argument("file", metavar="FILE", type=click.Path(path_type=Path))
-def columns(file: Path) -> None:
+@click.option("--site", "site_id", metavar="SITE", help="The site it is of, whose time zone is proposed.")
+@click.pass_obj
+def columns(settings: Settings, file: Path, site_id: str | None) -> None:
     """Print what the columns of a CSV export seem to be, as sections for a site file.
 
-    Check every quantity, unit and the time zone before you use them.
+    Check every quantity and unit, and the time zone. Without --site the zone of times without an offset is
+    left for you to say.
     """
     from fieldfare.analysis.errors import InputError
-    from fieldfare.analysis.plant.site import UNSAID
+    from fieldfare.analysis.plant.fields import UNSAID
     from fieldfare.collector.csv.column_mapping import proposal_toml, propose
     from fieldfare.collector.csv.source import head_of
 
+    zone = UNSAID if site_id is None else _zone_of(settings, site_id)
     try:
-        proposal = propose(*head_of(file))
+        proposal = propose(*head_of(file), zone)
         if proposal.problem:
             raise InputError(proposal.problem)
     except InputError as error:
         raise InputError(f"{file}: {error}") from None
-    click.echo(f"# From {file.name}. Check each quantity and unit. Times without an offset count as UTC,")
-    click.echo('# unless [csv] says otherwise, such as timezone = "Europe/London".')
+    click.echo(f"# From {file.name}. Check each quantity and unit.")
+    if proposal.timezone == UNSAID:
+        click.echo(
+            f'# The times have no offset: say their zone in place of "{UNSAID}", such as "Europe/London".'
+        )
     click.echo(proposal_toml(proposal), nl=False)
     if unsaid := sum(state == UNSAID for c in proposal.columns for _, state in c.values):
         click.echo(
             f'# {unsaid} words of states are not known: say what each means in place of "{UNSAID}", or take'
             " its line out."
         )
+
+
+def _zone_of(settings: Settings, site_id: str) -> str:
+    from fieldfare.api.core.service import opened
+
+    with opened(settings) as service:
+        return service.sites.get(site_id).site.timezone
 
 
 COMMANDS = (site_group,)

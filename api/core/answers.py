@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from fieldfare.analysis.errors import InputError, NotAssessed
 from fieldfare.analysis.minutes.midnight import local_midnight
+from fieldfare.analysis.plant.plausible import BAND, price_trouble
 from fieldfare.api.core.local_days import day_of
 from fieldfare.api.core.results import NoReadings
 from fieldfare.api.core.rolling_period import rolling_result
@@ -84,6 +85,7 @@ def _bill(service: Service, record: SiteRecord, asking: Asking) -> dict[str, Any
     earlier = _year_before(first, last)
     against = asking.against or _possible(service, record, earlier)
     steps = _prices(asking)
+    _check_prices(site, asking, steps)
     before = tariffs = None
     homes: list[tuple[Site, Span]] = []
     if against == "year":
@@ -109,6 +111,21 @@ def _bill(service: Service, record: SiteRecord, asking: Asking) -> dict[str, Any
         "no_earlier": against == "design" and _possible(service, record, earlier) == "design",
         "costly": costly(rolling_result(service, record, None) or {}),
     }
+
+
+def _check_prices(site: Site, asking: Asking, steps: PriceSteps | None) -> None:
+    """Refuse prices that no home pays, by the rule of a site file's. Raises InputError."""
+    import numpy as np  # 0.1 s to load, for bills alone
+
+    currency = site.cost.currency if site.cost is not None else ""
+    given: list[tuple[str, float]] = []
+    if steps is not None:
+        given.append(("prices: their median", float(np.median(steps.price))))
+    if asking.billed_kwh and asking.billed_money:
+        given.append(("billed_money for billed_kwh", asking.billed_money / asking.billed_kwh))
+    for name, price in given:
+        if trouble := price_trouble(price, currency, BAND):
+            raise InputError(f"{name}: {trouble}")
 
 
 def _to_a_whole_day(service: Service, record: SiteRecord, asking: Asking) -> Asking:

@@ -219,6 +219,20 @@ def _steps(progress: Callable[[int], None]) -> Callable[[int, int], None]:
     return step
 
 
+_SUMMED = ("rows", "readings", "replaced", "duplicates", "rows_as_utc")
+
+
+def rows_as_utc_text(summary: dict[str, Any]) -> str | None:
+    """What to say of rows whose zone nobody said, or None."""
+    rows = summary.get("rows_as_utc")
+    if not rows:
+        return None
+    return (
+        f"{rows} rows have no offset and were read as UTC; if they are in local time, undo the file, name its"
+        " zone in the site's [csv] (timezone), and read it again"
+    )
+
+
 def _sum(files: Sequence[Path], summaries: list[dict[str, Any]]) -> dict[str, Any]:
     reasons: Counter[str] = Counter()
     for one in summaries:
@@ -229,7 +243,7 @@ def _sum(files: Sequence[Path], summaries: list[dict[str, Any]]) -> dict[str, An
         for name in ("missing_points", "ignored_columns")
     }
     return {
-        **{key: sum(one[key] for one in summaries) for key in ("rows", "readings", "replaced", "duplicates")},
+        **{key: sum(one[key] for one in summaries) for key in _SUMMED},
         "rejected": {
             "count": sum(one["rejected"]["count"] for one in summaries),
             "reasons": dict(reasons),

@@ -42,7 +42,7 @@ class Clash(InputError):
 
 @dataclass(frozen=True)
 class BookingRequest:
-    """A visit as it is asked for. person : number of the account, None for nobody yet"""
+    """A requested visit. person : id of the account, None while unassigned"""
 
     start: datetime
     minutes: int
@@ -53,7 +53,7 @@ class BookingRequest:
 
 @dataclass(frozen=True)
 class BookingRow:
-    """A booked or cancelled visit. who : name of the person, empty for nobody"""
+    """A booked or cancelled visit. who : name of the person, empty while unassigned"""
 
     id: int
     uid: str

@@ -10,11 +10,12 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import pairwise
 
+from fieldfare.analysis.plant.fields import UNSAID
 from fieldfare.analysis.plant.quantities import QUANTITIES
-from fieldfare.analysis.plant.site import UNSAID
 from fieldfare.analysis.plant.toml_text import quoted
 from fieldfare.collector.csv.layout import NO_READING
 from fieldfare.collector.csv.state_words import state_words
+from fieldfare.collector.csv.times import carry_zone
 
 _WORDS: tuple[tuple[str, str], ...] = (
     (r"dist\w*.*(flow|supply)|(flow|supply).*(dist|secondary)", "distribution_flow_temperature"),
@@ -131,7 +132,10 @@ class Column:
 
 @dataclass(frozen=True)
 class MappingProposal:
-    """A proposed column mapping; `problem` says why the export can't be read."""
+    """A proposed column mapping; `problem` says why the export can't be read.
+
+    timezone : of times without an offset: the site's, `UNSAID` without a site, empty where every time has one
+    """
 
     delimiter: str
     decimal: str
@@ -144,10 +148,13 @@ class MappingProposal:
     date_column: str = ""
     encoding: str = "utf-8"
     thousands: str = ""
+    timezone: str = ""
 
 
-def propose(text: str, encoding: str = "utf-8") -> MappingProposal:
-    """Read an export's first lines and propose a mapping. encoding : that of the file, for the proposal
+def propose(text: str, encoding: str = "utf-8", zone: str = UNSAID) -> MappingProposal:
+    """Read an export's first lines and propose a mapping.
+
+    encoding : that of the file, for the proposal. zone : IANA name of the site's time zone, if any
 
     Returns Proposal; its `problem` is not empty where the text can't be read.
     """
@@ -201,6 +208,7 @@ def propose(text: str, encoding: str = "utf-8") -> MappingProposal:
         date_column,
         encoding,
         thousands,
+        "" if carry_zone(times, form) else zone,
     )
 
 
@@ -227,8 +235,7 @@ def _with_values(
 
 
 def _table(lines: list[str], delimiter: str) -> tuple[str, list[list[str]]]:
-    """The header and the rows under it that are as wide. Lines above it, such as what the export is of, are
-    left out."""
+    """The header and the rows of the same width below it. Preamble lines above are skipped."""
     rows = [[c.strip() for c in row] for row in csv.reader(lines, delimiter=delimiter)]
     width = max(set(map(len, rows)), key=lambda n: (sum(len(r) == n for r in rows), n))
     first = next((i for i, r in enumerate(rows) if len(r) == width and _names_columns(r)), 0)
@@ -393,6 +400,7 @@ def proposal_toml(proposal: MappingProposal) -> str:
     form = {
         "date_column": proposal.date_column,
         "time_column": proposal.time_column,
+        "timezone": proposal.timezone,
         "time_format": proposal.time_format,
         "delimiter": proposal.delimiter,
         "decimal": proposal.decimal,
@@ -409,7 +417,7 @@ def proposal_toml(proposal: MappingProposal) -> str:
 
 
 def _values_toml(form: Mapping[str, str], n: int, states: Mapping[str, int] | None) -> list[str]:
-    """The lines of a state column's words; those that nobody said a state of stand as placeholders."""
+    """TOML lines of a state column's words; unmapped words become placeholders."""
     lines = []
     for key in sorted((k for k in form if re.fullmatch(rf"word\.{n}\.\d{{1,2}}", k)), key=_last_number):
         state = form.get(key.replace("word", "state", 1), "")

@@ -39,11 +39,12 @@ Reasons = dict[int, list[tuple[str, Refusal]]]
 
 
 class DecodedBlock(NamedTuple):
-    """Result of one block: readings by point in file order, refusals, and the clock tracks."""
+    """Result of one block: readings by point in file order, refusals, clock tracks, rows without offset."""
 
     readings: list[tuple[str, Samples]]
     refused: Reasons
     tracks: dict[str, Track]
+    local_rows: int
 
 
 class ColumnDecoder:
@@ -91,7 +92,8 @@ class ColumnDecoder:
                 f"its times can't be read; {given!r} is not {self._format}; set time_format{likely} in the"
                 " site's [csv]"
             )
-        out = DecodedBlock([], {}, {k: replace(t) for k, t in tracks.items()})
+        local = int(np.broadcast_to(times.local, times.ms.shape).sum())
+        out = DecodedBlock([], {}, {k: replace(t) for k, t in tracks.items()}, local)
         timed = self._timed(times, column, out.refused)
         (self._long if self._layout.is_long else self._wide)(rows.table, times, timed, out)
         return out

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -31,6 +31,8 @@ Progress = Callable[[int, int], None]
 
 _SMALLEST = 20_000
 """Smallest piece size [bytes]."""
+_SUMMER = datetime(2025, 7, 1)  # noqa: DTZ001
+"""A day on which every zone with clock changes north of the tropics differs from its winter."""
 _FLUSH = 2_000_000
 """Readings buffered before a store write: about 32 MB, and few rewrites of a month."""
 
@@ -59,6 +61,9 @@ class Ingested:
     missing_points: tuple[str, ...] = ()
     serials: dict[str, str] = field(default_factory=dict)
     """Column -> serial number, of columns that name a device and that no point reads."""
+    rows_as_utc: int = 0
+    """Rows without an offset that were read as UTC because the site file names no zone for them, though the
+    site's own differs."""
 
     def as_dict(self) -> dict[str, Any]:
         """The contract's JSON."""
@@ -77,6 +82,7 @@ class Ingested:
             "form": self.form,
             "ignored_columns": list(self.ignored_columns),
             "missing_points": list(self.missing_points),
+            "rows_as_utc": self.rows_as_utc,
         }
 
 
@@ -146,6 +152,7 @@ class _Work:
     known_serials: Mapping[str, Collection[str]] | None = None
     serials: dict[str, str] = field(default_factory=dict)
     rows: int = 0
+    local_rows: int = 0
     stored: int = 0
     replaced: int = 0
     duplicates: int = 0
@@ -191,6 +198,7 @@ class _Work:
             found = self.decoder.decode(rows, self._tracks, first=not self.rows)
         self._tracks = found.tracks
         self.rows += rows.table.num_rows + len(rows.torn)
+        self.local_rows += found.local_rows
         self._list(rows, found.refused)
         for point, samples in found.readings:
             self._waiting.setdefault(point, []).append(samples)
@@ -221,6 +229,7 @@ class _Work:
             ignored_columns=self.layout.ignored,
             missing_points=self.layout.missing,
             serials=self.serials,
+            rows_as_utc=self.local_rows if _assumes_utc(self.site) else 0,
         )
 
     def _list(self, rows: Rows, refused: Reasons) -> None:
@@ -253,7 +262,7 @@ class _Work:
         self.duplicates += duplicates
 
     def _compare(self, readings: Readings) -> None:
-        """Note what is about to change. The first readings also tell whether the file is this home's."""
+        """Record upcoming changes for undo. The first readings also show whether the file is this home's."""
         if not readings or (self.undo is None and self.known_serials is None):
             return
         new, _ = cleaned_readings(readings)
@@ -266,6 +275,11 @@ class _Work:
             self._is_compared = True
         if self.undo is not None:
             self.undo.note(new, held)
+
+
+def _assumes_utc(site: Site) -> bool:
+    """Whether times without an offset count as UTC only because nobody said their zone."""
+    return not site.csv.says_zone and site.zone.utcoffset(_SUMMER) != timedelta(0)
 
 
 def _iso(ms: int | None) -> str | None:

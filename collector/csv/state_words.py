@@ -10,8 +10,8 @@ import re
 import unicodedata
 from collections.abc import Iterable
 
+from fieldfare.analysis.plant.fields import UNSAID
 from fieldfare.analysis.plant.quantities import QUANTITIES
-from fieldfare.analysis.plant.site import UNSAID
 
 MOST_WORDS = 40
 """Different words in a column; one with more is no state."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -41,13 +42,24 @@ class Times(NamedTuple):
     unreadable: NDArray[np.bool_] | None
 
 
+def carry_zone(times: Sequence[str], time_format: str) -> bool:
+    """Whether times say themselves what moment they are: by an offset, or counted from 1970 in UTC."""
+    if time_format == "iso":
+        return all(re.search(_OFFSET, t.strip()) for t in times)
+    return time_format in ("unix", "unix_ms") or _pattern_has_zone(time_format)
+
+
+def _pattern_has_zone(pattern: str) -> bool:
+    return "%z" in pattern or "%Z" in pattern or pattern.rstrip().endswith("Z")
+
+
 class TimeColumn:
     """How a site's exports write their times."""
 
     def __init__(self, csv: Csv) -> None:
         self.format: str = csv.time_format
         self._decimal = csv.decimal
-        self._has_zone = "%z" in self.format or "%Z" in self.format or self.format.rstrip().endswith("Z")
+        self._has_zone = _pattern_has_zone(self.format)
 
     def arrow_type(self, sample: str) -> pa.DataType:
         """The Arrow type to parse the column as, judged by one field."""

@@ -109,7 +109,7 @@ def is_answered(item: Mapping[str, Any]) -> bool:
 
 
 def open_points(items: Iterable[Mapping[str, Any]]) -> list[dict[str, str]]:
-    """What a sheet's items leave open: what was not done, and values outside their range.
+    """Open points of a sheet: items not done, and values outside their range.
 
     Returns dicts: `key`, item, or item and found value; `item`; `says`; `care`, the caution or "".
     """

@@ -28,7 +28,7 @@ from fieldfare.dashboards.figures.chart import (
 )
 from fieldfare.dashboards.figures.daily import LONG_TABLE
 from fieldfare.dashboards.figures.scale import EPOCH, day_number
-from fieldfare.dashboards.text.words import count, day, measure, number
+from fieldfare.dashboards.text.words import count, day, measure, number, reason
 
 _WORTH_A_STROKE_H = 0.5
 _HOURS = Axis("Hour of the day", low=0.0, high=24.0, clock=True)
@@ -158,9 +158,12 @@ def defrosts_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
         if len(at):
             x, y = number_of[at].tolist(), hour[at].tolist()
             layers.append(Points(name, x, y, tone, shape, tuple(hints[i] for i in at)))
-    says = count(len(defrosts) if figures["count"] is None else figures["count"], "defrost")
-    if figures["electricity_kwh"] is not None:
-        says += f", {measure(figures['electricity_kwh'], 'kWh', 0)} of electricity"
+    if figures["count"] is None:
+        says = reason(figures["reason"])
+    else:
+        says = count(figures["count"], "defrost")
+        if figures["electricity_kwh"] is not None:
+            says += f", {measure(figures['electricity_kwh'], 'kWh', 0)} of electricity"
     if figures["per_frost_hour"]:
         says += f", {number(figures['per_frost_hour'], 2)} for each hour of heating in frosting air"
     by_day = defrosts.frame().groupby("day")

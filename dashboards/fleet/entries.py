@@ -1,4 +1,4 @@
-"""A home as lists show it: its verdict as of now, what is wrong, what to do next, and where it stands."""
+"""A home as a list entry: current verdict, worst finding, next step and handling."""
 
 from __future__ import annotations
 
@@ -103,7 +103,7 @@ def entry_of(row: dict[str, Any], now: datetime) -> dict[str, Any]:
 
 
 def _free(found: list[dict[str, Any]], handled: dict[str, Any]) -> bool:
-    """Whether a finding above a note is there that nobody deals with."""
+    """Whether a finding above a note is open and nobody deals with it."""
     return any(f["severity"] != "note" and not sinks(handled.get(f["code"]), f["code"]) for f in found)
 
 

@@ -138,7 +138,8 @@ def lists_page(
     said: str,
     visitor: dict[str, Any],
 ) -> str:
-    """The firm's own items. problems : what is wrong with the text, one line each. said : that it was kept"""
+    """The firm's own check items. problems : of the text, one line each. said : confirmation that it was
+    saved"""
     return render(
         "check_lists.html",
         title="Your own checks",

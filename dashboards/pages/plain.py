@@ -1,4 +1,4 @@
-"""Pages without figures: signing in, and messages."""
+"""Pages without figures: sign-in and messages."""
 
 from __future__ import annotations
 

@@ -1,5 +1,4 @@
-"""A paper from its contents: HTML for the screen and the printer, the very same HTML printed to PDF, or
-JSON."""
+"""Render a paper from its contents as HTML, as PDF from the same HTML, or as JSON."""
 
 from __future__ import annotations
 
@@ -105,7 +104,8 @@ def paper_html(
         "firm": contents.get("firm") or {"name": "", "contact": ""},
         "logo": logo,
     }
-    with speaking((language or site.site.language) if kind == "month" else ENGLISH):
+    is_homes = kind == "month" or bool(contents.get("home"))
+    with speaking((language or site.site.language) if is_homes else ENGLISH):
         if kind in CHECK_TITLES and kind != "winter":
             return _check_html(site, kind, period, contents, common)
         return _paper_html(site, kind, contents, common)

@@ -209,7 +209,7 @@ def test_the_proposal_of_a_real_looking_export_is_a_site_file_that_reads_it(tmp_
     text = "Report of the week\n\nTime;Outdoor (F);El;Heat;Flow;Remark\n" + "".join(f"{r};ok\n" for r in rows)
     path = tmp_path / "export.csv"
     path.write_text(text, encoding="utf-16")
-    sections = proposal_toml(propose(*head_of(path)))
+    sections = proposal_toml(propose(*head_of(path), "Europe/Berlin"))
     made = parse_site(HEAD + sections)
     assert {p.id: (p.quantity, p.form, p.unit) for p in made.point} == {
         "outdoor": ("outdoor_temperature", "gauge", "degF"),
@@ -273,7 +273,7 @@ def test_words_of_a_state_column_are_proposed_with_their_state(words: dict[str, 
     rows = [f"2025-12-01T{n // 60:02d}:{n % 60:02d};{word}" for n, word in enumerate([*words] * 3)]
     path = tmp_path / "export.csv"
     path.write_text("\n".join(["Time;Operating mode", *rows]) + "\n", encoding="utf-8")
-    made = parse_site(HEAD + proposal_toml(propose(*head_of(path))))
+    made = parse_site(HEAD + proposal_toml(propose(*head_of(path), "Europe/Berlin")))
     assert dict(made.point[0].values) == {w: s for w, s in words.items() if w.lower() not in MODES}
     told = ingest_csv(made, path, LocalStore(tmp_path / "s"), rejects_dir=tmp_path / "r", now=NOW)
     assert told.rejected == 0
@@ -287,7 +287,7 @@ def test_a_mode_that_comes_late_in_the_file_is_found(tmp_path: Path) -> None:
 
 def test_words_that_nobody_knows_are_placeholders_that_are_refused_in_a_line(tmp_path: Path) -> None:
     text = "Time;Mode;Defrost active\n2025-12-01T00:00;3;ja\n2025-12-01T00:15;Sperre;nein\n"
-    sections = proposal_toml(propose(text))
+    sections = proposal_toml(propose(text, zone="Europe/Berlin"))
     assert '"3" = "?"\n' in sections
     assert '"Sperre" = "?"\n' in sections
     assert '"ja" = "1"\n"nein" = "0"\n' in sections
@@ -347,6 +347,50 @@ def test_what_a_file_lacks_and_replaces_is_told_with_it() -> None:
     )
     assert "1 of these stood here with other values" in told
     assert "no column for flow; columns not used: Vorlauf [°C]" in told
+
+
+@pytest.mark.parametrize(
+    ("written", "stated"),
+    [
+        ("2026-01-0{n} 00:00", False),
+        ("2026-01-0{n}T00:00Z", True),
+        ("2026-01-0{n}T00:00+01:00", True),
+        ("0{n}.01.2026 00:00", False),
+        ("17672256{n}0", True),
+        ("4602{n}.25", False),
+    ],
+)
+def test_a_zone_is_proposed_exactly_for_times_without_one(tmp_path: Path, written: str, stated: bool) -> None:
+    path = tmp_path / "export.csv"
+    text = "Time;Flow temp [°C]\n" + "".join(f"{written.format(n=n)};3{n}\n" for n in range(1, 9))
+    path.write_text(text, encoding="utf-8")
+    of_site = proposal_toml(propose(*head_of(path), "Europe/Berlin"))
+    assert ('timezone = "Europe/Berlin"' in of_site) is not stated
+    of_nobody = HEAD + proposal_toml(propose(*head_of(path)))
+    if stated:
+        parse_site(of_nobody)
+    else:
+        with pytest.raises(SiteError, match="say in which zone"):
+            parse_site(of_nobody)
+    # What was proposed reads every row, and nothing is taken for UTC unsaid.
+    made = parse_site(HEAD + of_site)
+    told = ingest_csv(made, path, LocalStore(tmp_path / "s"), rejects_dir=tmp_path, now=NOW)
+    assert (told.rows, told.rejected, told.rows_as_utc) == (8, 0, 0)
+
+
+@pytest.mark.parametrize(
+    ("csv", "zone", "counted"),
+    [("", "Europe/Berlin", 2), ('timezone = "UTC"', "Europe/Berlin", 0), ("", "UTC", 0)],
+)
+def test_rows_without_a_zone_are_never_taken_for_utc_silently(
+    tmp_path: Path, csv: str, zone: str, counted: int
+) -> None:
+    path = tmp_path / "export.csv"
+    path.write_text("time,Vorlauf\n2025-12-01 00:00,35\n2025-12-01 00:15,36\n")
+    made = parse_site(HEAD.replace("Europe/Berlin", zone) + f"[csv]\n{csv}\n{POINTS}")
+    told = ingest_csv(made, path, LocalStore(tmp_path / "s"), rejects_dir=tmp_path, now=NOW)
+    assert told.rows_as_utc == counted
+    assert ("read as UTC" in _summary_text(told.as_dict())) is bool(counted)
 
 
 @pytest.mark.parametrize("at", [0, 250, 499])

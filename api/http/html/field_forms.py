@@ -1,4 +1,4 @@
-"""Forms of the work on a home: decisions about its findings, and jobs logged, corrected and deleted.
+"""Forms for decisions about findings, and for jobs.
 
 A form that can't be saved comes back with everything that was typed, and what is wrong.
 """
@@ -54,7 +54,7 @@ def _form_values(
     minutes: Text = "",
     finding: Annotated[list[str], Form()] = [],  # noqa: B006 (FastAPI copies it)
 ) -> dict[str, Any]:
-    """A job as it was typed."""
+    """Values of the job form as typed."""
     return pages.job_values(day, what=what, parts=used, minutes=minutes, findings=tuple(finding))
 
 

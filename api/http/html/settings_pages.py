@@ -1,4 +1,4 @@
-"""What a person sets for themselves, and the firm's name, contact, place and logo."""
+"""Pages of personal settings, and of the firm's name, contact, place and logo."""
 
 from __future__ import annotations
 
@@ -58,7 +58,7 @@ def save_settings(
     flow: Text = "m3/h",
     pressure: Text = "bar",
 ) -> Response:
-    """Keep your own settings; what is wrong comes back with everything that was chosen."""
+    """Save personal settings; on errors the form returns with all values."""
     actor = writer(request, "own.settings", csrf)
     person = _person(actor)
     before = personal_settings(parts.service.database, person)

@@ -1,4 +1,4 @@
-"""Ways in for people: signing in and out, invitations, a home's link; and papers to read on the screen."""
+"""Pages for signing in and out, invitations, home links, and papers on screen."""
 
 from __future__ import annotations
 

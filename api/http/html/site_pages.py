@@ -1,4 +1,4 @@
-"""The firm's and the household's pages: each route gathers what its page shows and hands it on."""
+"""Pages of the fleet and of one site, from its first file to its figures."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from fieldfare.analysis.errors import (
     SiteError,
 )
 from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.plant.site import Site
 from fieldfare.api.core.fleet_rows import fleet_feedback
 from fieldfare.api.core.fleet_table import Chosen
 from fieldfare.api.core.local_days import day_of
@@ -202,7 +203,7 @@ def figure(name: str, record: SiteRecordHere, request: Request, parts: AppStateH
 def _figure_of(
     name: str, record: SiteRecord, parts: AppState, query: dict[str, str]
 ) -> tuple[dict[str, Any], Facts]:
-    """What a figure is made from: the result and the facts of the days asked for."""
+    """Input of a figure: result and facts of the requested days."""
     if name not in pages.FIGURES and name not in pages.EXPECTATIONS:
         raise HTTPException(404, f"there is no figure {name[:40]!r}")
     result, facts, _ = page_rows.period_result(parts, record, query)
@@ -401,17 +402,17 @@ def take_readings(
         if record.site.point and not may_agree_anew(parts, record.site):
             uploads.start(record.site.id, path, actor)
             return see_other(f"/sites/{record.site.id}/progress")
-        proposal = _proposal(path, file.filename)
+        proposal = _proposal(path, file.filename, record.site)
     except InputError as error:
         problems = [Problem("", str(error))]
         return HTMLResponse(pages.readings_page(row, None, problems, visitor(request)), 422)
     return HTMLResponse(pages.readings_page(row, proposal, [], visitor(request), TIME_FORMATS))
 
 
-def _proposal(path: Path, name: str) -> MappingProposal:
+def _proposal(path: Path, name: str, site: Site) -> MappingProposal:
     """What an upload's columns seem to be. name : as the sender calls it. Raises InputError"""
     try:
-        return propose(*head_of(path))
+        return propose(*head_of(path), site.timezone)
     except InputError as error:
         raise InputError(f"{name}: {error}") from None
 
@@ -430,7 +431,7 @@ async def take_points(record: SiteRecordHere, request: Request, parts: AppStateH
             uploads.start(record.site.id, path, actor)
     except SiteError as error:
         row = page_rows.row_of(parts, record, None)
-        proposal = propose(*head_of(path)) if path is not None else None
+        proposal = propose(*head_of(path), record.site.timezone) if path is not None else None
         return HTMLResponse(
             pages.readings_page(row, proposal, error.problems, visitor(request), TIME_FORMATS), 422
         )
