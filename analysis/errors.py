@@ -1,4 +1,4 @@
-"""Errors that a user can cause or must hear of.
+"""Errors that a user can cause or must be shown.
 
 FieldfareError
   InputError          something the user gave is wrong; says what, where, and what would be right
@@ -60,5 +60,5 @@ class NotAssessed(FieldfareError):
 
 
 class UnreadableFacts(FieldfareError):
-    """A kept table of facts is damaged or of a form that is no longer read. Facts are made anew from the
+    """A stored table of facts is damaged, or of an outdated form. Facts are computed again from the
     readings."""

@@ -1,5 +1,4 @@
-"""Text from outside, made safe to show: no control characters, and none that reverse or hide what stands
-beside them.
+"""Untrusted text made safe to show: without control, bidirectional and hiding characters.
 
 Markup is escaped where it is written (autoescape in pages and papers); this is about characters that no
 escaping covers.

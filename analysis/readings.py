@@ -1,4 +1,4 @@
-"""Readings as every room passes them on: for each point, its times and its values."""
+"""Readings in memory: times and values for each point."""
 
 from __future__ import annotations
 

@@ -8,13 +8,13 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from datetime import UTC, datetime
-from difflib import get_close_matches
 from functools import lru_cache
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldfare.analysis.plant.refusals import did_you_mean, nearest
 from fieldfare.analysis.plant.site import Point, Site
 from fieldfare.analysis.plant.units import (
     LONGEST_UNIT,
@@ -240,5 +240,4 @@ def _shown(time: int) -> str:
 
 
 def _near(word: str, known: list[str]) -> str:
-    near: Any = get_close_matches(word, known, n=1, cutoff=0.5)
-    return f"; did you mean {near[0]}?" if near else ""
+    return did_you_mean(nearest(word, known))

@@ -1,4 +1,4 @@
-"""Files that pages load: our own under /static, and plotly as its installed package brings it."""
+"""Static files of the pages: our own, and plotly's from its package."""
 
 from __future__ import annotations
 

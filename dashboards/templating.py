@@ -1,4 +1,4 @@
-"""The template engine and what every template may use."""
+"""The template engine, its filters and globals."""
 
 from __future__ import annotations
 
@@ -24,6 +24,7 @@ _FILTERS = (
     "missing_words",
     "named",
     "sentence",
+    "capital",
     "small_first",
     "cause_words",
     "loss_words",

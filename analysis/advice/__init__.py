@@ -1,1 +1,1 @@
-"""What to set, and what it would do to the rooms and the bill."""
+"""Advised settings, with their effect on rooms and bill."""

@@ -1,4 +1,4 @@
-"""A parallel buffer that mixes: water goes to the emitters cooler than the heat pump makes it."""
+"""Temperature lost by mixing in a parallel buffer, and what a matched flow saves."""
 
 from __future__ import annotations
 

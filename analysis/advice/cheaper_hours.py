@@ -1,4 +1,4 @@
-"""Hours: when to charge the cylinder, and which dear hours the rooms can sit out."""
+"""The cheapest hour to charge the cylinder, and expensive hours without heating."""
 
 from __future__ import annotations
 

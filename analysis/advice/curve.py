@@ -1,4 +1,4 @@
-"""The heating curve: what a lower one saves and does to the rooms, and the lowest that holds them."""
+"""Saving and room temperatures of a lower heating curve, and the lowest curve that keeps rooms warm."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from fieldfare.analysis.advice.room_response import (
     Changed,
     RoomResponse,
     changed,
+    opened_after,
     room_response,
 )
 from fieldfare.analysis.advice.saving import estimated, room_fall
@@ -211,7 +212,8 @@ def _at_design(
     base = loss.get("base_temperature_c") or target
     tolerance = _tolerance(site, days)
     load = max(response.loss * (min(base, target) - tolerance - cold), 0.1)
-    opened = min(response.at_target * float(np.exp(tolerance / response.opens_k)), 1.0)
+    after = opened_after(np.array([response.at_target]), np.array([tolerance]), response.opens_k)
+    opened = min(float(after[0]), 1.0)
     excess = (load / (opened * response.full)) ** (1.0 / response.exponent)
     half = float(np.median(days.half / days.load_kw)) * load
     needed = target - tolerance + excess + half

@@ -1,4 +1,4 @@
-"""The days on which rooms were heated, as arrays: what the water carried, and what rooms made of it."""
+"""Heating days as arrays: water temperatures, heat and room temperatures."""
 
 from __future__ import annotations
 
@@ -35,6 +35,8 @@ class HeatingDays:
     share : of the day with the unit heating
     room, target [°C], nan where not measured. zones : zone -> (room, target)
     load_measured : whether heat was metered; else load_kw follows from the house's loss
+    over : flow less the water that emitters get on the mean of the day [K]: a unit that stops and starts runs
+    hotter than what is asked for, and a buffer mixes
     """
 
     day: NDArray[np.int64]
@@ -51,6 +53,7 @@ class HeatingDays:
     target: Floats
     zones: Mapping[str, tuple[Floats, Floats]]
     load_measured: bool
+    over: Floats | float = 0.0
 
     def __len__(self) -> int:
         return len(self.day)
@@ -98,6 +101,9 @@ def heating_days(site: Site, facts: Facts, result: Mapping[str, Any]) -> Heating
     share = fill_nan(_column(days, "minutes_heating") / np.maximum(_column(days, "minutes_total"), 1.0), 1.0)
     target_flow = fill_nan(_column(days, "target_flow"), flow)
     gap = np.maximum(target_flow - flow, 0.0)
+    # In a rest water goes on round with a smaller difference of flow and return.
+    overshoot = np.maximum(flow - target_flow - half * (1.0 - np.clip(share, 0.0, 1.0)) / 2.0, 0.0)
+    over = overshoot + np.maximum(fill_nan(_column(days, "buffer_drop"), 0.0), 0.0)
     zones = {
         name[5:]: (days.floats(name)[at], _column(days, f"target.{name[5:]}")[at])
         for name in days.names
@@ -118,6 +124,7 @@ def heating_days(site: Site, facts: Facts, result: Mapping[str, Any]) -> Heating
         _column(days, "target")[at],
         zones,
         measured,
+        over[at],
     )
 
 

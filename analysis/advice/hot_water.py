@@ -1,4 +1,4 @@
-"""Hot water: what a cooler store saves."""
+"""Saving of a lower hot-water setpoint."""
 
 from __future__ import annotations
 

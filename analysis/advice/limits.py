@@ -1,4 +1,4 @@
-"""Limits of advice: how far a setting may go, and how sure the numbers behind it are."""
+"""Limits of advice: range of each setting, and uncertainty of the estimates."""
 
 from __future__ import annotations
 
@@ -69,6 +69,18 @@ LIMITS_ADVICE: dict[str, Limit] = {
         "-",
         "common practice: with the doubt of data sheets, what emitters give with all valves open",
         "share of the emitters' output that shows open valves",
+    ),
+    "advice_floats_k": Limit(
+        1.5,
+        "K",
+        "common practice: a third of the switching difference of a unit's controls",
+        "flow under what the curve asks for, at which the room and no longer the curve decides it",
+    ),
+    "advice_valves_move": Limit(
+        0.3,
+        "-",
+        "common practice, no source: in homes without valves room and used share hardly go together",
+        "correlation at like weather of the room with the emitters' used share that shows valves",
     ),
     "advice_influence_least": Limit(
         0.3,

@@ -1,5 +1,4 @@
-"""Every setting worth changing at a home, what each would do, and which are left out because another is
-better."""
+"""All settings worth changing at a home with their effects, and those left out in favour of another."""
 
 from __future__ import annotations
 

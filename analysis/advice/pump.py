@@ -1,8 +1,8 @@
-"""The circulation pump: less water where flow and return lie close together,
-more where they lie far apart."""
+"""Circulation pump speed, from the difference of flow and return temperature."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -80,7 +80,7 @@ def pump_effect(site: Site, observed: ObservedPump, flow_share: float) -> PumpEf
     middle, half = sum(by_pump) / 2.0, (by_pump[1] - by_pump[0]) / 2.0
     # What the unit gains by cooler water or loses by hotter flow is small and of either sign:
     # doubt, not gain.
-    saves = Estimate.around(middle, float(np.hypot((unit.value or 0.0), half)))
+    saves = Estimate.around(middle, math.hypot(unit.value or 0.0, unit.half, half))
     return PumpEffect(flow_share, lift, lift / flow_share, saves, room_fall(site, days, response, change))
 
 
@@ -91,7 +91,8 @@ def _design_load(site: Site, days: HeatingDays, response: RoomResponse) -> float
 
 
 def least_pump_share(site: Site, lift_k: float) -> float | None:
-    """Share of the present flow that brings the difference to the usual one; None where it lies well."""
+    """Share of the present flow at which flow and return differ as designed; None where they differ within
+    limits."""
     design_lift_k = limit_of(site, "advice_lift_k")
     if lift_k < limit_of(site, "advice_lift_low_k"):
         return max(lift_k / design_lift_k, limit_of(site, "advice_pump_least"))

@@ -1,5 +1,4 @@
-"""How rooms follow the water: what emitters could give, how far valves and thermostats hold it back, and
-how they open as a room cools."""
+"""Response of rooms to the flow temperature: emitter output, and how far valves throttle it."""
 
 from __future__ import annotations
 
@@ -24,8 +23,11 @@ Floats = NDArray[np.float64]
 HELD_K, FOLLOWS_K = 0.2, 20.0
 """Response of a room that a thermostat holds, and of one whose valves never move: the ends between which an
 unmeasured home lies (common practice, no source)."""
+THERMOSTAT_K = 0.5
+"""Response of a room whose thermostat ends the runs: its switching difference (common practice)."""
 _ALWAYS_OPEN = 1.5  # measured output over the rated one: data sheets are not further off (common practice)
 _MOST_FALL_K = 15.0
+_SPARED, _SPARED_DOUBT = 1.2, 0.3  # of emitters over what they gave at most (common practice, no source)
 _HALVINGS = 40
 
 
@@ -33,11 +35,13 @@ _HALVINGS = 40
 class RoomResponse:
     """exponent : of output over excess temperature. full : output of all emitters at 1 K excess [kW]
     opened : by day, share of it that was used. at_target : share used with rooms at their target
-    opens_k : fall of the room at which valves let e times as much through [K]; small: a thermostat holds
-    the room. zone_share : zone -> its room's movement over the house's
-    influence : kelvins by which the controls make the water hotter for each kelvin that the room falls [-]
+    opens_k : fall of the room at which valves would let e times as much through, as they stand [K]; small: a
+    thermostat holds the room. zone_share : zone -> its room's movement over the house's
+    influence : kelvins by which the controls make the water hotter for each kelvin that the room falls, and
+    influence_most : what it may be [-]
     opens_doubt : factor by which `opens_k` may be wrong either way. full_doubt : relative, of `full`
     gap_closes : what of a lower target the water does not follow as it never was that hot, of its gap [-]
+    acts : whether the days show that a valve, a thermostat or the controls act on the room
     loss, loss_low, loss_high : heat loss coefficient [kW/K]. known : whether the rooms were measured
     """
 
@@ -52,14 +56,22 @@ class RoomResponse:
     loss_high: float
     known: bool
     influence: float = 0.0
+    influence_most: float = 0.0
     opens_doubt: float = 1.5
     full_doubt: float = 0.15
-    gap_closes: float = 0.5
+    gap_closes: float = 0.75
+    acts: bool = True
 
     @property
     def unheld(self) -> bool:
         """Whether neither valves nor controls act on the rooms' set temperature."""
         return self.known and self.opens_k >= FOLLOWS_K and self.influence == 0.0
+
+    @property
+    def open_most(self) -> float:
+        """Share of the rated output that emitters may give with open valves, as far as data sheets can be
+        trusted [-]."""
+        return 1.0 + self.full_doubt / 2.0
 
     def stronger(self, factor: float) -> RoomResponse:
         """The same home with emitters that give `factor` times as much."""
@@ -101,12 +113,16 @@ def room_response(site: Site, days: HeatingDays, result: Mapping[str, Any]) -> R
         most = limit_of(site, "advice_airing_factor")
         loss = loss[0] * float(np.sqrt(most)), loss[1], loss[0] * most
     room = fill_nan(days.room, site.design.indoor_c)
-    excess = np.maximum(days.flow - days.half - room, 1.0)
+    excess = np.maximum(days.flow - days.over - days.half - room, 1.0)
     exponent, full = emitters_at_1_k(site, excess)
     used = days.load_kw / excess**exponent
-    if not full:
-        full = float(np.quantile(used, 0.98))
     doubt = limit_of(site, "advice_emitter_doubt")
+    if not full:
+        # Nobody says what they can give: what they gave at most, and what is usually spared.
+        full, doubt = _SPARED * float(np.quantile(used, 0.98)), _SPARED_DOUBT
+    if float(np.quantile(used, 0.95)) > _ALWAYS_OPEN * full:
+        # More than emitters of this output can give: their data, or how their water is read, is wrong.
+        full, doubt = float(np.quantile(used, 0.95)), _SPARED_DOUBT
     if switched(site, days) == 1.0:
         # Emitters that a thermostat switches give all they can while it calls, and less and less after it:
         # the share of them that is used lies between the running time and what data sheets say.
@@ -116,14 +132,17 @@ def room_response(site: Site, days: HeatingDays, result: Mapping[str, Any]) -> R
     warmer = days.room - fill_nan(days.target, site.design.indoor_c)
     known = days.load_measured and np.isfinite(warmer).sum() >= limit_of(site, "advice_fewest_days")
     is_known = np.isfinite(warmer)
-    opens_k = _opens(site, opened[is_known], warmer[is_known]) if known else HELD_K
+    opens_k = _opens(site, opened[is_known], warmer[is_known], days.outdoor[is_known]) if known else HELD_K
+    if held_by_thermostat(site, days):
+        opens_k = min(opens_k, THERMOSTAT_K)
     at_target = float(np.quantile(opened, 0.98))
     if known:
-        at_target = float(np.exp(np.log(opened[is_known]).mean() + warmer[is_known].mean() / opens_k))
+        usual = np.array([np.exp(np.log(opened[is_known]).mean())])
+        at_target = float(opened_after(usual, np.array([warmer[is_known].mean()]), opens_k)[0])
     each = {zone: _axis(opened, pair[0] - fill_nan(pair[1], 0.0)) for zone, pair in days.zones.items()}
     mean = float(np.nanmean(list(each.values()))) if each else 1.0
     shares = {zone: value / mean if np.isfinite(value) and mean else 1.0 for zone, value in each.items()}
-    influence = _influence(site, days) if known else 0.0
+    influence, influence_most = _influence(site, days) if known else (0.0, 0.0)
     return RoomResponse(
         exponent,
         full,
@@ -134,9 +153,22 @@ def room_response(site: Site, days: HeatingDays, result: Mapping[str, Any]) -> R
         *loss,
         bool(known),
         influence,
+        influence_most,
         opens_doubt(site, opened[is_known], warmer[is_known]),
         doubt,
+        acts=not known
+        or influence > 0.0
+        or held_by_thermostat(site, days)
+        or switched(site, days) == 1.0
+        or _move(site, opened[is_known], warmer[is_known], days.outdoor[is_known]),
     )
+
+
+def held_by_thermostat(site: Site, days: HeatingDays) -> bool:
+    """Whether runs end before the water is as hot as the curve asks: then a thermostat was satisfied, however
+    the room's daily mean varies by its night set-back."""
+    resting = float(np.median(days.share)) < limit_of(site, "advice_running_share")
+    return resting and float(np.median(days.gap)) >= limit_of(site, "advice_floats_k")
 
 
 def switched(site: Site, days: HeatingDays) -> float:
@@ -150,13 +182,28 @@ def switched(site: Site, days: HeatingDays) -> float:
     return float(resting and above)
 
 
-def _opens(site: Site, opened: Floats, warmer: Floats) -> float:
+def _opens(site: Site, opened: Floats, warmer: Floats, outdoor: Floats) -> float:
     """Fall of the room at which valves let e times as much through [K]. Valves that stand open in rooms
-    well over their target never move."""
+    well over their target, and no less so on days on which the room is warmer, never move."""
     above = float(np.median(warmer)) >= limit_of(site, "advice_valves_shut_k")
-    if above and float(np.median(opened)) >= limit_of(site, "advice_valves_open"):
+    stand_open = float(np.median(opened)) >= limit_of(site, "advice_valves_open")
+    if above and stand_open and not _move(site, opened, warmer, outdoor):
         return FOLLOWS_K
     return _axis(opened, warmer)
+
+
+def _move(site: Site, opened: Floats, warmer: Floats, outdoor: Floats) -> bool:
+    """Whether less of the emitters is used on days on which the room is warmer, at like weather."""
+    together = _correlation_at_like_weather(np.log(opened), warmer, outdoor)
+    return together <= -limit_of(site, "advice_valves_move")
+
+
+def _correlation_at_like_weather(x: Floats, y: Floats, outdoor: Floats) -> float:
+    """Correlation of what a line over the outdoor temperature leaves of both; nan where nothing is left."""
+    line = np.column_stack([np.ones(len(x)), outdoor])
+    left = [z - line @ np.linalg.lstsq(line, z, rcond=None)[0] for z in (x, y)]
+    spread = float(np.std(left[0]) * np.std(left[1]))
+    return float(np.mean(left[0] * left[1])) / spread if spread > 0.0 else float("nan")
 
 
 def opens_doubt(site: Site, opened: Floats, warmer: Floats) -> float:
@@ -169,20 +216,22 @@ def opens_doubt(site: Site, opened: Floats, warmer: Floats) -> float:
     return min(max(1.0 / max(related, 1e-6), least), most)
 
 
-def _influence(site: Site, days: HeatingDays) -> float:
-    """By how much the set flow goes up where rooms lack a kelvin, at the same outdoor temperature [-]; 0
-    where the days do not show it for sure."""
+def _influence(site: Site, days: HeatingDays) -> tuple[float, float]:
+    """By how much the set flow goes up where rooms lack a kelvin, at the same outdoor temperature, 0 where
+    the days do not show it for sure; and how much it may be [-]."""
     short = days.target - days.room
     is_known = np.isfinite(short + days.asked)
     if is_known.sum() < limit_of(site, "advice_fewest_days"):
-        return 0.0
+        return 0.0, 0.0
     outdoor = days.outdoor
     before = np.concatenate([outdoor[:1], outdoor[:-1]])  # controls damp the outdoor temperature
     x = np.column_stack([short, np.ones(len(days)), outdoor, outdoor**2, before])
     fit = robust_fit(x[is_known], days.asked[is_known])
     found, doubt = float(fit.coefficients[0]), float(np.sqrt(fit.covariance[0, 0]))
     sure = found - GAUSS_95 * doubt >= limit_of(site, "advice_influence_least")
-    return min(found, limit_of(site, "advice_influence_most")) if sure else 0.0
+    greatest = limit_of(site, "advice_influence_most")
+    most = float(np.clip(found + GAUSS_95 * doubt, 0.0, greatest))
+    return (min(found, greatest), most) if sure else (0.0, most)
 
 
 def emitters_at_1_k(site: Site, excess: Floats) -> tuple[float, float]:
@@ -194,6 +243,21 @@ def emitters_at_1_k(site: Site, excess: Floats) -> tuple[float, float]:
         return EXPONENTS["radiator"], 0.0
     exponent = float(np.sum(gives * np.array([n for _, n in each])) / gives.sum())
     return exponent, float(gives.sum() / middle**exponent)
+
+
+def opened_after(opened: Floats, fall: Floats, opens_k: float, most: float = 1.0) -> Floats:
+    """Used share of the emitters after the room fell [-].
+
+    opened : share now. fall : of the room less that of its set temperature [K], negative where it rises
+    opens_k : fall at which it would be e times as much, as the valves stand. most : share with open valves
+    A valve that opens further lets more water through, and the emitter gives less and less more (EN 442 at
+    less water): the odds of the share grow by the exponential, so that it ends at all that emitters give.
+    """
+    open_now = np.clip(opened / most, 1e-3, 1.0 - 1e-3)
+    odds = open_now / (1.0 - open_now) * np.exp(np.minimum(fall / (opens_k * (1.0 - open_now)), 50.0))
+    opens = np.maximum(most * odds / (1.0 + odds), opened)
+    closes = opened * np.exp(np.minimum(fall, 0.0) / opens_k)
+    return np.asarray(np.where(fall > 0.0, opens, closes))
 
 
 def _axis(opened: Floats, warmer: Floats) -> float:
@@ -230,17 +294,17 @@ def changed(
         opened = response.opened * load / days.load_kw
         return Changed(fall, load, days.flow - lower_k, opened)
     room = fill_nan(days.room, float(np.nanmean(days.room)) if np.isfinite(days.room).any() else 20.0)
-    most = np.maximum(response.opened, 1.0)
+    most = np.maximum(response.opened, response.open_most)
     spare = np.maximum(1.0 - response.opened, 0.05)
     closes = response.gap_closes * np.clip(lower_k, 0.0, days.gap)
 
     def state(fall: Floats) -> tuple[Floats, Floats, Floats, Floats]:
-        opened = np.clip(response.opened * np.exp((fall - cooler_k) / response.opens_k), 0.0, most)
+        opened = opened_after(response.opened, fall - cooler_k, response.opens_k, response.open_most)
         load = np.maximum(days.load_kw - response.loss * fall, 0.0)
         gap = np.maximum(days.gap * np.clip((1.0 - opened) / spare, 0.0, 1.0) - closes, 0.0)
         flow = days.flow + days.gap - gap - lower_k + response.influence * (fall - cooler_k)
         half = days.half * wider * load / days.load_kw
-        excess = np.maximum(flow - half - room + fall, 0.0)
+        excess = np.maximum(flow - days.over - half - room + fall, 0.0)
         return opened, load, flow, opened * response.full * excess**response.exponent
 
     low, high = np.zeros(len(days)) + np.minimum(cooler_k, 0.0), np.full(len(days), _MOST_FALL_K)
@@ -251,6 +315,6 @@ def changed(
         low, high = np.where(short, fall, low), np.where(short, high, fall)
     fall = (low + high) / 2.0
     _, load, flow, _ = state(fall)
-    excess = np.maximum(flow - days.half * wider * load / days.load_kw - room + fall, 1e-3)
+    excess = np.maximum(flow - days.over - days.half * wider * load / days.load_kw - room + fall, 1e-3)
     opened = np.clip(load / (response.full * excess**response.exponent), 0.02, most)
     return Changed(fall, load, flow, opened)

@@ -1,4 +1,4 @@
-"""Rooms kept cooler or warmer: what the house then loses, and what that takes in electricity."""
+"""Effect of a room temperature change on heat loss and electricity."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from fieldfare.analysis.advice.curve import ZoneEffect, zone_effects
 from fieldfare.analysis.advice.heating_days import HeatingDays, heating_days
 from fieldfare.analysis.advice.room_response import Changed, RoomResponse, changed, room_response, switched
-from fieldfare.analysis.advice.saving import EFFICIENCY_KEEPS, doubted, saved_kwh
+from fieldfare.analysis.advice.saving import doubted, efficiency_keeps, saved_kwh
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.facts.tables import Facts
@@ -22,6 +22,11 @@ from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.plant.site import Site
 
 Floats = NDArray[np.float64]
+
+
+STAYS = 0.3
+"""Share of a lower set temperature that rooms do not follow whose valves are shut: between none, where some
+radiators have no valve that shuts, and all (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -42,8 +47,9 @@ def rooms_effect(site: Site, facts: Facts, result: Mapping[str, Any], cooler_k: 
 
     The house loses less by its coefficient times the fall of the rooms (ISO 13790). Where only thermostats
     close, the water stays as hot; where the controls move the curve with the set temperature, it gets cooler
-    until the emitters give the new load at the same valves. Which of the two a home has is seldom known: the
-    answer lies in their middle, and its interval holds both. The same for a unit that then runs shorter and
+    until the emitters give the new load at the same valves; water that never gets as hot as the curve asks
+    does so by itself. Which of these a home has is seldom known: the answer then lies in the middle, and its
+    interval holds both. The same for a unit that then runs shorter and
     one that runs as long at a lower output.
     """
     days = heating_days(site, facts, result)
@@ -62,8 +68,14 @@ def rooms_effect(site: Site, facts: Facts, result: Mapping[str, Any], cooler_k: 
 
     rests = switched(site, days)
 
+    usual_follows = 0.5 + 0.5 * np.clip(days.gap / limit_of(site, "advice_floats_k"), 0.0, 1.0)
+
     def saved(
-        home: RoomResponse, keeps: float = 1.0, follows: float = 0.5, rests: float = rests, stays: float = 0.5
+        home: RoomResponse,
+        keeps: float = 1.0,
+        follows: Floats | float = usual_follows,
+        rests: float = rests,
+        stays: float = STAYS,
     ) -> float:
         after = change(home, stays)
         after = replace(after, flow=after.flow - follows * _water_follows(days, home, after))
@@ -74,12 +86,14 @@ def rooms_effect(site: Site, facts: Facts, result: Mapping[str, Any], cooler_k: 
         [saved(response, follows=follows) for follows in (0.0, 1.0)],
         [saved(response, rests=rests) for rests in (0.0, 1.0)],
         [saved(response, stays=stays) for stays in (0.0, 1.0)],
-        [saved(response, keeps) for keeps in EFFICIENCY_KEEPS],
+        [saved(response, keeps) for keeps in efficiency_keeps(site)],
     ]
     # Rooms that nobody measured are asked about as if they followed.
     pairs = doubted(site, response) if response.known else doubted(site, response)[:1]
     ends += [[saved(home) for home in pair] for pair in pairs]
-    fall = change(response, 0.5).fall
+    if not response.acts:  # nothing shows that the set temperature does anything
+        ends.append([0.0])
+    fall = change(response, STAYS).fall
     return RoomsEffect(
         _about(value, ends),
         _fall(site, response, change),
@@ -106,17 +120,19 @@ def _fall(site: Site, response: RoomResponse, change: Callable[[RoomResponse, fl
     if not response.known:
         return Estimate.none("needs room_temperature and a heat meter")
 
-    def mean(home: RoomResponse, stays: float = 0.5) -> float:
+    def mean(home: RoomResponse, stays: float = STAYS) -> float:
         return float(np.mean(change(home, stays).fall))
 
     ends = [[mean(home) for home in pair] for pair in doubted(site, response)]
+    if not response.acts:
+        ends.append([0.0])
     return _about(mean(response), [*ends, [mean(response, stays) for stays in (0.0, 1.0)]])
 
 
 def _water_follows(days: HeatingDays, response: RoomResponse, after: Changed) -> Floats:
     """By how much cooler the water may be with the valves as they were [K]."""
     share = after.load_kw / days.load_kw
-    excess = np.maximum(days.flow - days.half - days.room, 1.0)
+    excess = np.maximum(days.flow - days.over - days.half - days.room, 1.0)
     excess = np.where(np.isfinite(excess), excess, 1.0)
     less = excess * (1.0 - share ** (1.0 / response.exponent)) + days.half * (1.0 - share)
     return np.asarray(after.fall + less)

@@ -1,4 +1,4 @@
-"""Electricity that a change saves: less lift, smaller differences over the exchangers, and less heat."""
+"""Electricity saved by a smaller temperature lift, smaller exchanger differences and less heat."""
 
 from __future__ import annotations
 
@@ -33,6 +33,12 @@ for each kelvin of flow (Staffell 2012, 30 to 50 K of lift), at part of their ou
 practice)."""
 
 
+UNRATED_KEEPS = (0.7, 1.2)
+"""The same where the site file has no rating points at two flow temperatures: then an average unit's gain is
+taken (common practice, no source)."""
+PART_LOAD_KEEPS = (-0.5, 1.5)
+"""Ends of what a unit gains by a lower output, of what the second law says of its exchangers: compressors and
+inverters take some of it, or below their best speed more than it (common practice, no source)."""
 AIR_KEEPS = (0.75, 1.0)
 """Share of the second law's gain that a unit keeps with warmer air, which holds more water for frost (common
 practice, no source)."""
@@ -51,13 +57,26 @@ def cop_over(site: Site, outdoor: Floats, flow: Floats, then_outdoor: Floats, th
     return np.asarray(rating.cop(outdoor, flow) / rating.cop(then_outdoor, then_flow))
 
 
+def efficiency_keeps(site: Site) -> tuple[float, float]:
+    """Ends of what a unit gains by cooler water over what is calculated [-]."""
+    rated_flows = {point.flow_c for point in site.heat_pump.rating}
+    return EFFICIENCY_KEEPS if len(rated_flows) > 1 else UNRATED_KEEPS
+
+
 def saved_kwh(
-    site: Site, days: HeatingDays, response: RoomResponse, after: Changed, keeps: float, rests: float = 0.0
+    site: Site,
+    days: HeatingDays,
+    response: RoomResponse,
+    after: Changed,
+    keeps: float,
+    rests: float = 0.0,
+    part_load: float = 1.0,
 ) -> Floats:
     """Electricity saved by day [kWh].
 
-    keeps : share of the rating's gain by cooler water. rests : 1 where a thermostat switches the unit and it
-    runs shorter when less heat is asked for, 0 where it runs as long at a lower output
+    keeps : share of the rating's gain by cooler water. part_load : of the second law's by a lower output
+    rests : 1 where a thermostat switches the unit and it runs shorter when less heat is asked for, 0 where it
+    runs as long at a lower output
     """
     pump = site.heat_pump
     run = days.load_kw / days.share
@@ -70,7 +89,7 @@ def saved_kwh(
     now = cop_between(days.outdoor, days.flow, np.minimum(run / full, 1.0))
     then = cop_between(days.outdoor, days.flow, np.minimum(run_after / full, 1.0))
     gain = 1.0 - keeps * (1.0 - cop_over(site, days.outdoor, days.flow, days.outdoor, after.flow))
-    left = after.load_kw / days.load_kw * gain * now / then
+    left = after.load_kw / days.load_kw * gain * (now / then) ** part_load
     # The circulation pump runs as before.
     return np.asarray((days.electricity - days.pump) * (1.0 - left))
 
@@ -78,16 +97,19 @@ def saved_kwh(
 def estimated(site: Site, days: HeatingDays, response: RoomResponse, change: Change) -> Estimate:
     """Electricity saved over the days, with its interval [kWh].
 
-    The interval adds in squares what the unit keeps of its rating's gain by cooler water, the heat loss
-    coefficient, the emitters' output, how the flow follows its target, and the response of the valves.
+    The interval adds in squares what the unit keeps of the gain by cooler water and by a lower output, the
+    heat loss coefficient, the emitters' output, how the flow follows its target, how far the controls make up
+    for cool rooms, and the response of the valves.
     """
 
-    def total(home: RoomResponse, keeps: float = sum(EFFICIENCY_KEEPS) / 2.0) -> float:
-        return float(np.sum(saved_kwh(site, days, home, change(days, home), keeps)))
+    def total(home: RoomResponse, keeps: float = 1.0, part_load: float = 1.0) -> float:
+        return float(np.sum(saved_kwh(site, days, home, change(days, home), keeps, part_load=part_load)))
 
     value = total(response)
-    ends = [total(response, keeps) for keeps in EFFICIENCY_KEEPS]
-    spreads = [(max(ends) - min(ends)) / 2.0]
+    spreads = [
+        _half([total(response, keeps) for keeps in efficiency_keeps(site)], value),
+        _half([total(response, part_load=part) for part in PART_LOAD_KEEPS], value),
+    ]
     spreads += [_half([total(home) for home in pair], value) for pair in doubted(site, response)]
     if not response.known:  # rooms that follow the water save more, never less
         return Estimate(value, value - math.hypot(*spreads[:-1]), value + math.hypot(*spreads))
@@ -116,6 +138,7 @@ def doubted(site: Site, response: RoomResponse) -> tuple[tuple[RoomResponse, Roo
         (replace(response, loss=response.loss_low), replace(response, loss=response.loss_high)),
         (response.stronger(1.0 - doubt), response.stronger(1.0 + doubt)),
         (replace(response, gap_closes=0.0), replace(response, gap_closes=1.0)),
+        (response, replace(response, influence=response.influence_most)),
         (replace(response, opens_k=ends[0]), replace(response, opens_k=ends[1])),
     )
 

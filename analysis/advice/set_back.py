@@ -1,4 +1,4 @@
-"""Night set-back: how deep it is, what another depth saves, and what the rooms would be by day."""
+"""Night set-back: present depth, saving of another depth, and its effect on the rooms by day."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ coldest at four."""
 _SEEN_K = 0.5  # a set-back (common practice)
 _BEFORE_MIDNIGHT_H = 2.0  # of a usual set-back from 22 h (common practice)
 _LEAST_SPARE = 0.05  # of the emitters' output: with less a room never comes up again
-_RATE_DOUBT = 0.35  # relative, of a room's rate of cooling that nights show (common practice, no source)
+_RATE_DOUBT = 0.5  # relative, of a room's rate of cooling that nights show (common practice, no source)
 
 
 @dataclass(frozen=True)
@@ -72,7 +72,9 @@ def set_back_effects(
     now = night_of(days, response, depth, hours, rate)
     fall_now = _observed_fall(chosen, now.fall) if depth > _SEEN_K else now.fall
     warmer_now = _warmer_hours(chosen, now.rest_h)
-    doubt = math.hypot((response.loss_high - response.loss_low) / 2.0 / response.loss, rate_doubt)
+    # Where nothing shows that the set temperature does anything, a set-back may do nothing.
+    nothing = 0.0 if response.acts or depth > _SEEN_K else 1.0
+    doubt = math.hypot(nothing, (response.loss_high - response.loss_low) / 2.0 / response.loss, rate_doubt)
     effects = []
     for depth_k in depths_k:
         later = night_of(days, response, depth_k, hours, rate)
@@ -87,7 +89,7 @@ def set_back_effects(
                 depth,
                 depth_k,
                 Estimate.around(saves, abs(saves) * doubt),
-                Estimate.around(mean_fall, abs(mean_fall) * rate_doubt),
+                Estimate.around(mean_fall, abs(mean_fall) * math.hypot(rate_doubt, nothing)),
                 (float(np.median(now.recovery_h)), float(np.median(later.recovery_h))),
             )
         )
@@ -188,7 +190,7 @@ def night_of(days: HeatingDays, response: RoomResponse, depth: float, hours: flo
     reached = -np.expm1(-cooling * rest) / less
     opened = np.clip(response.opened, 0.02, 1.0)
     spare = np.maximum(1.0 / opened - 1.0, _LEAST_SPARE)
-    excess = np.maximum(fill_nan(days.flow - days.half - days.room, 10.0), 5.0)
+    excess = np.maximum(fill_nan(days.flow - days.over - days.half - days.room, 10.0), 5.0)
     more = response.exponent * (1.0 + response.influence) / (excess * opened) + less
     coming = each * more
     up = np.minimum(np.log1p(reached * more / spare) / coming, 24.0 - hours)

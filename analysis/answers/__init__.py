@@ -1,1 +1,1 @@
-"""Answers to what people ask on the phone: codes and values; the words are made where they are shown."""
+"""Answers to customers' questions, as codes and values; `dashboards` makes the text."""

@@ -1,4 +1,4 @@
-"""Codes of the parts of a bill: whose each is, which findings explain it, what to ask about it."""
+"""Codes of the parts of a bill: responsibility, explaining findings and questions of each."""
 
 from __future__ import annotations
 

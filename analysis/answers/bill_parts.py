@@ -1,4 +1,4 @@
-"""The parts of a bill as a document: whose each is, what explains it, what mending takes, and what to ask."""
+"""The parts of a bill as a document: responsibility, explanation, remedy and open questions of each."""
 
 from __future__ import annotations
 

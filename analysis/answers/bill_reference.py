@@ -1,4 +1,4 @@
-"""The other side of a bill where it is no year ago: what the design expects, and what homes alike use."""
+"""Reference side of a bill comparison other than last year: the design, or similar homes."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Why rooms are cold: what binds, in order, from the target to the windows."""
+"""Why rooms are cold: candidate limits in order, from the set temperature to open windows."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The minutes a caller asks about: the hours named, on the days named, with their measurements."""
+"""Measurements of the hours and days that a caller asks about."""
 
 from __future__ import annotations
 

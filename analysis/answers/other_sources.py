@@ -1,4 +1,4 @@
-"""Complaints in a home with another heat source: whether it, and not the heat pump, had the turn."""
+"""Complaints in a home with another heat source: which of the sources should have heated."""
 
 from __future__ import annotations
 

@@ -1,1 +1,1 @@
-"""Values kept at commissioning beside what the readings say today."""
+"""Commissioning values compared with today's readings."""

@@ -1,4 +1,4 @@
-"""Commissioned against today, value by value: which differ by more than both are uncertain."""
+"""Commissioned against today, value by value: which differ by more than their uncertainties."""
 
 from __future__ import annotations
 
@@ -35,8 +35,8 @@ _HALF: dict[str, str] = {
 
 @dataclass(frozen=True)
 class Register:
-    """A running total as it was read. at_first : least and greatest value on the day of commissioning, None
-    where nothing was read on it. newest : with its day"""
+    """A running total. at_first : lowest and highest value on the day of commissioning, None without
+    readings. newest : with its day"""
 
     point: str
     at_first: tuple[float, float] | None
@@ -134,7 +134,7 @@ def _row(
 
 
 def _since(today: Today, steps: Sequence[TuningStep]) -> Today:
-    """The days since a setting was last changed by the diary: those before it tell of another one."""
+    """Days since the diary last changed a setting; earlier days belong to another value of it."""
     days = today.facts.days
     if not steps or not len(days):
         return today

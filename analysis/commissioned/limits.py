@@ -1,4 +1,4 @@
-"""How far two readings of one thing may lie apart before they differ: half-widths of 95 % of each."""
+"""Allowed difference between commissioning value and today: 95 % half-widths."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a difference from commissioning may mean, by value and side, and the findings that would say so."""
+"""Meaning of a difference from commissioning, by value and side, and the findings that report it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Each value kept at commissioning, from the newest days: with its interval, or the reason for none."""
+"""Today's value for each commissioning value, with its interval or the reason for none."""
 
 from __future__ import annotations
 

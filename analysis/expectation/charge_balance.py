@@ -1,4 +1,4 @@
-"""How much of a charge's heat the cylinder takes up, by its own warming, against what the unit gave.
+"""Heat balance of a cylinder charge: heat taken up by the cylinder over heat given by the unit.
 
 A charge heats pipes, coil and cylinder and nothing else: but for a few percent its heat is in the cylinder.
 A diverter that does not close sends a part of it into the heating circuit; the cylinder then warms by less

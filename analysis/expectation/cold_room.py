@@ -1,4 +1,4 @@
-"""Why a room stays cold: how well each cause explains the unit's work, the water and the other rooms.
+"""Causes of a cold room, weighed by operation, water temperatures and the other rooms.
 
 Each cause is a hypothesis with a signature over several facts. Its weight is the likelihood of what was
 measured, times prior odds. A fact that was not measured says nothing for or against any cause.

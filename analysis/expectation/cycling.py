@@ -1,4 +1,4 @@
-"""How often a unit must start, and how long it runs, where the load is below its least output.
+"""Expected starts and run length where the load is below the unit's minimum output.
 
 The unit warms the water in circuit by its switching band and rests until the emitters have cooled it again:
 

@@ -1,4 +1,4 @@
-"""How often a unit has to defrost, what one defrost takes, and how long it lasts.
+"""Expected number, energy and duration of defrosts.
 
 A unit defrosts when its coat of frost blocks the air. Frequent defrosts on thin coats show twice: there are
 more of them than the frost asks for, and each of them melts less than a coat.

@@ -1,4 +1,4 @@
-"""Air or refrigerant: which of them starves an outdoor coil that defrosts too often.
+"""Air flow or refrigerant charge: probable cause of too frequent defrosts.
 
 Both frost the coil sooner. Between defrosts a coil short of air works nearly as rated, while a circuit short
 of refrigerant has lost efficiency and output.

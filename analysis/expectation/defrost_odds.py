@@ -310,7 +310,8 @@ def dry_chance(
 
 
 def _surplus_odds(often: float) -> float:
-    """Logarithm of the likelihood ratio that frost does not bring so many; 0 below what it may bring."""
+    """Logarithm of the likelihood ratio that frost does not cause this many defrosts; 0 below the most that
+    it may cause."""
     too_many = log_likelihood({"often": often}, {"often": _TOO_MANY}, _TAIL_DF)
     return max(too_many - log_likelihood({"often": often}, {"often": Spread(0.0, 1.0)}, _TAIL_DF), 0.0)
 
@@ -343,7 +344,7 @@ class Change(NamedTuple):
 
 _FEWEST = 8
 _DAY_SD, _DAYS_ALIKE = 0.2, 2.0
-# What unmeasured humidity and habits may feign between two parts of a season of like weather.
+# Change that unmeasured humidity and habits may cause between two parts of a season of similar weather.
 _SEASON_SD = 0.2
 # A change that matters adds half as many again; the day is searched for, which any noise can use (Bonferroni,
 # common practice).

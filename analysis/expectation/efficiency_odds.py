@@ -1,4 +1,4 @@
-"""How probable is it that a unit whose efficiency is below the expected one has a fault?
+"""Probability that a unit below its expected efficiency has a fault.
 
 Sound units scatter about their expectation: meters, ratings and part load are known only so well. A shortfall
 of some size is therefore weighed twice: how often sound units show it by chance, and how often faulty ones

@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldfare.analysis.expectation.charge_balance import TAKEN_UP
-from fieldfare.analysis.statistics.distributions import normal_probability
+from fieldfare.analysis.statistics.distributions import normal_probabilities
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -30,7 +30,7 @@ Flags = NDArray[np.bool_]
 _HEIGHTS = np.linspace(0.2, 0.8, 13)
 _DRAWN = np.linspace(0.0, 1.0, 101)
 _LEAST_LEFT = 0.01
-# Of a day's hours those in which people draw (common practice: nobody bathes for eight of them).
+# Hours a day in which people draw water (common practice: nobody bathes for eight hours).
 _WAKING_HOURS = 16.0
 # A charge that warms a cold layer is drawn from and loses heat to pipes: its heat tells within so much
 # (common practice).
@@ -71,7 +71,7 @@ def chance_of_emptied(spells: ColdSpells, share: float, error: float) -> Floats:
     weight = weight * np.where(known[:, np.newaxis], likelihood, 1.0)
     warmed = np.clip(np.nan_to_num(spells.warming), 0.0, 1.0)[:, np.newaxis]
     score = (_DRAWN - warmed) / np.maximum(_WARMING_ERROR * warmed, _LEAST_ERROR)
-    # Nothing warmed is no word either way; else at least so much had been drawn.
+    # A cylinder that did not warm is no evidence; otherwise at least this much had been drawn.
     weight = weight * np.where(warmed > 0.0, _normal(score), 1.0) + 1e-300
     ended = _normal((_DRAWN - share) / error)
     return np.asarray((weight * ended).sum(axis=1) / weight.sum(axis=1), dtype=np.float64)
@@ -88,8 +88,5 @@ def _prior(daily: Floats, idle_hours: Floats) -> Floats:
 
 
 def _normal(score: Floats) -> Floats:
-    """Normal distribution function of every element."""
-    return np.asarray(_NORMAL(score), dtype=np.float64)
-
-
-_NORMAL = np.vectorize(normal_probability, otypes=[float])
+    """Normal distribution function of every element, in the given shape."""
+    return normal_probabilities(score.ravel()).reshape(score.shape)

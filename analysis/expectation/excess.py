@@ -1,4 +1,4 @@
-"""Measured minus expected, and how probable it is that the excess is real."""
+"""Measured minus expected, and the probability that the excess is real."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How much frost the outdoor coil takes up, with its uncertainty.
+"""Frost on the outdoor coil, with its uncertainty.
 
 Heat and moisture pass through the same film of air (Lewis relation). A coil that takes its rated duty with
 `difference_k` between air and surface therefore exchanges duty / (difference x heat capacity of air)

@@ -1,4 +1,4 @@
-"""How probable it is that a pump which turns with nothing to do is a fault, and no way of heating.
+"""Probability that an idling pump is a fault and not part of the heating concept.
 
 Units led by their curve alone keep their water moving all the season, some also between the room's calls: the
 water must pass a sensor for the unit to know what it is asked. Such a pump rests once the season is over. A

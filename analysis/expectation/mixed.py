@@ -50,7 +50,7 @@ def mixed_electricity(
     hot_water_kwh: float,
     cylinder_c: float = USUAL_CYLINDER_C,
 ) -> Mix:
-    """Electricity by the rating for a day's heat, of which a known mean part is hot water.
+    """Electricity by the rating for a day's heat, of which a known mean share is hot water.
 
     heat : float64 (n,) [kWh]. outdoor_c, source_c : float64 (n,) [C], daily means. flow_c : float64 (n,) [C],
         designed flow of space heating. rating : RatedPerformance of the unit. hot_water_kwh : float [kWh], a

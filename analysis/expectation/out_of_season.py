@@ -1,4 +1,4 @@
-"""How long a sound plant heats on days too warm to need it."""
+"""Heating hours of a healthy plant on days too warm to need heat."""
 
 from __future__ import annotations
 

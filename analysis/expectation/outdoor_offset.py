@@ -1,4 +1,4 @@
-"""How probable it is that an outdoor sensor reads too warm day and night.
+"""Probability that an outdoor sensor reads too warm day and night.
 
 Two facts tell together. A house needs no heat from some kelvin below its rooms on, by its free heat; and the
 controls, which have a sensor of their own, make water for the true air. A sensor that reads too warm moves
@@ -17,8 +17,8 @@ _FREE_SD = 1.0
 # Curves are set at hand-over and by hand later to within this, as kelvin outdoors (common practice: 1 to 2 K
 # of flow).
 _CURVE_SD = 1.5
-# Of sensors in use so many hang on a warm wall or are of the wrong type; they read this much too warm (common
-# practice).
+# Share of sensors that are mounted on a warm wall or of the wrong type, and by how much they read too warm
+# (common practice).
 _PRIOR, _WRONG = 0.05, Spread(3.0, 1.5)
 
 

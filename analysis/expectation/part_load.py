@@ -1,4 +1,4 @@
-"""How a unit's efficiency changes when it gives less than its full output.
+"""Change of efficiency at part load.
 
 EN 14511 points are measured at full or nominal output. An inverter unit that gives less has its coil and
 condenser for itself: air and refrigerant, refrigerant and water come closer, and the lift the compressor

@@ -1,4 +1,4 @@
-"""How long a charge of the cylinder takes: by output, coil, flow limit and what the cylinder has to take up.
+"""Expected duration of a cylinder charge, from output, coil, flow limit and heat to be stored.
 
 Until the flow reaches its limit the unit gives its output; from there on the coil passes only what the
 shrinking difference between flow and cylinder drives, and the charge takes its time. A setpoint at the

@@ -1,4 +1,4 @@
-"""How long a healthy unit rests: the chance that a rest lasts so long, by this unit's own rests before.
+"""Probability that a healthy unit rests this long, from its own earlier rests.
 
 Two views are taken, and the longer rest counts. By state: rests that began alike (outdoor temperature, the
 room at the stop, the run before). By the clock: how much oftener than at other hours it rested so long from
@@ -58,7 +58,7 @@ class Beginnings:
 
 
 def chance_of_rest(minutes: float, lengths: Floats, past: Beginnings, now: Beginnings, days: int) -> float:
-    """Chance that a healthy rest lasts so many minutes [0 to 1].
+    """Probability that a healthy rest lasts at least this long [0 to 1].
 
     lengths : float64 (n,), past rests [minutes]; may be empty. past : how they began. days : on how many days
         they lie

@@ -1,4 +1,4 @@
-"""What a unit draws while its compressor rests."""
+"""Expected power of a unit at rest."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How much water a heat pump needs, and how wide the difference between flow and return may be.
+"""Required water flow of a heat pump, and the allowed difference of flow and return temperature.
 
 Heat is flow times difference. A pump that modulates gives as much water as keeps the difference, down to its
 least speed, so a small flow in mild weather is no fault. What tells is the difference at the highest output

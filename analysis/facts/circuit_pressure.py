@@ -85,8 +85,7 @@ def _topped(day: Segments, pressure: Floats, water: Floats, slope: Floats) -> Fl
 
 
 def _rise(pressure: Floats, warm: Floats, sides: tuple[slice, slice], per_k: float) -> float:
-    """Rise of both the lowest and the median level from one side to the other [bar], at so many bar a
-    kelvin."""
+    """Rise of the lowest and the median level from one side to the other [bar], at a given bar per K."""
     before, after = (pressure[s] - per_k * warm[s] for s in sides)
     return float(min(np.nanmedian(after) - np.nanmedian(before), np.nanmin(after) - np.nanmin(before)))
 

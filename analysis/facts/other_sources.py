@@ -19,7 +19,7 @@ _COARSEST_TO_SPLIT_MIN = 15.0
 
 
 def other_source_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
-    """Columns of the days table, each only where the site file and its meters have it.
+    """Columns of the days table for declared sources and their meters.
 
     What each means stands in the schema. The heat pump's and the heaters' electricity that was bought rather
     than made at home lies between two columns: the rest of the house used all of the home's own, or none.

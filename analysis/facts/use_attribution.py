@@ -1,4 +1,4 @@
-"""Use that each minute's heat and electricity belong to, and the electricity that belongs to none."""
+"""Attribution of each minute's heat and electricity to a use, and the electricity of no use."""
 
 from __future__ import annotations
 

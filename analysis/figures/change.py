@@ -106,7 +106,7 @@ def find_change(
 
 @dataclass(frozen=True)
 class _Trial:
-    """Steps and ramps on every day in turn, weighted and orthogonal to the conditions, against one value.
+    """Trial of steps and ramps on every day, weighted and orthogonal to the conditions, against a constant.
 
     A shape that begins on day d is a mean of steps on the days d, d + 1, ..: its products with anything are
     cumulative sums, so all days are tried in the time of one.

@@ -1,4 +1,4 @@
-"""Daily electricity expected from design and weather, beside the measured one, without heat measurement."""
+"""Daily electricity expected from design and weather, compared with the measured, without a heat meter."""
 
 from __future__ import annotations
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +22,9 @@ from fieldfare.analysis.statistics.distributions import GAUSS_95, t_quantile
 Floats = NDArray[np.float64]
 
 _FEWEST_DAYS = 14
+# Days from which lags of the air, and storage in measured rooms, are regressors (common practice: ten days a
+# coefficient), and daily sun that varies enough to be one [W/m2, one standard deviation].
+_FEWEST_FOR_LAGS, _FEWEST_FOR_STORAGE, _SUN_VARIES_W_M2 = 40, 30, 3.0
 # In less cold sun and gains carry most of the loss, and a slope says nothing of the house: co-heating tests
 # ask for 10 K between rooms and outdoors (Johnston et al. 2013, whole house heat loss test method,
 # from memory).
@@ -121,7 +125,7 @@ def heat_loss(site: Site, days: Table) -> HeatLoss:
 
 
 def _without_other(site: Site, days: Table) -> str:
-    """What of another source leaves too few days; empty where there is none."""
+    """Reason where another source leaves too few days; empty where it does not."""
     sources = site.other_heat_for("space_heating")
     if not sources:
         return ""
@@ -206,39 +210,57 @@ def _usable(data: dict[str, Floats]) -> NDArray[np.bool_]:
     return worked | (heated & (indoor > float(np.median(indoor[worked])) - _ROOM_SPREAD_K))
 
 
-def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bool_]) -> HeatLoss:
+class _Regressors(NamedTuple):
+    """Columns of the regression by day, and the days that it uses.
+
+    columns : float64 (n, k): temperature difference and its lags, constant gains, sun, storage
+    rows : bool (n,). gains_at : index of the constant gains; the sun follows it
+    """
+
+    columns: Floats
+    rows: NDArray[np.bool_]
+    gains_at: int
+    has_lags: bool
+    has_sun: bool
+
+
+def _regressors(days: Table, data: dict[str, Floats], usable: NDArray[np.bool_]) -> _Regressors:
     lagged = [_before(data["difference"], n) for n in (1, 2)]
     rows = usable & np.isfinite(lagged[0]) & np.isfinite(lagged[1])
-    use_lags = rows.sum() >= 40
-    if not use_lags:
+    has_lags = bool(rows.sum() >= _FEWEST_FOR_LAGS)
+    if not has_lags:
         rows = usable
     columns = [data["difference"]]
-    weights = [1.0]
-    if use_lags:
+    if has_lags:
         # Written as differences from today, so that the first coefficient is the whole of H.
         columns += [lag - data["difference"] for lag in lagged]
-        weights += [0.0, 0.0]
+    gains_at = len(columns)
     columns.append(-np.ones(len(days)))
     sun = data["sun"]
-    # Always kept apart: the usual gains below are those of people and appliances alone.
-    with_sun = float(np.nanstd(sun[rows])) > 3.0
-    if with_sun:
+    # Always kept apart: the usual gains are those of people and appliances alone.
+    has_sun = float(np.nanstd(sun[rows])) > _SUN_VARIES_W_M2
+    if has_sun:
         columns.append(-sun)
-        if use_lags:
+        if has_lags:
             # Walls and floors release yesterday's sun today; as differences, so that the first coefficient
             # is the whole.
-            columns += [sun - _before(sun, n) for n in (1,)]
+            columns.append(sun - _before(sun, 1))
             rows = rows & np.isfinite(columns[-1])
-    if data["measured"][0] > 0.5 and rows.sum() >= 30:
+    if data["measured"][0] > 0.5 and rows.sum() >= _FEWEST_FOR_STORAGE:
         columns.append(data["storage"])
-        if use_lags and float(np.nanstd(data["indoor"][rows])) > _WANDERING_K:
+        if has_lags and float(np.nanstd(data["indoor"][rows])) > _WANDERING_K:
             # Walls and floors give back heat when the rooms were warmer before than now: another answer than
             # to the air.
             columns += [_before(data["indoor"], n) - data["indoor"] for n in (1, 2)]
             rows = rows & np.isfinite(columns[-1]) & np.isfinite(columns[-2])
-    rows = _well_heated(data, np.column_stack(columns), rows)
-    x = np.column_stack(columns)[rows]
-    y = data["power"][rows]
+    stacked = np.column_stack(columns)
+    return _Regressors(stacked, _well_heated(data, stacked, rows), gains_at, has_lags, has_sun)
+
+
+def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bool_]) -> HeatLoss:
+    """Heat loss by a daily regression of space heat on temperature difference, sun and storage."""
+    columns, rows, gains_at, has_lags, has_sun = _regressors(days, data, usable)
+    x, y = columns[rows], data["power"][rows]
     fit = robust_fit(x, y)
     bent = _bent(site, x, y) if data["measured"][0] < 0.5 or heater_unseen(site) else None
     if bent is not None:
@@ -248,49 +270,32 @@ def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bo
         return _none(
             site.design.heat_loss_kw, "space heat does not grow with cold: no heat loss can be read from it"
         )
-    gains_at = len(weights)
     beyond = gains_beyond(site, fit, gains_at)
-    fit = with_usual_heat(site, fit, gains_at, with_sun)
+    fit = with_usual_heat(site, fit, gains_at, has_sun)
     slope, slope_error = fit.combination(np.eye(k)[0])
-    # What was given was lost: sun and people only add to it.
-    if slope * float(np.mean(data["difference"][rows])) < _LEAST_OF_HEAT * float(
-        np.mean(data["power"][rows])
-    ):
+    difference, sun = float(np.mean(data["difference"][rows])), data["sun"][rows]
+    # The heat supplied is lost; sun and people only add to it.
+    if slope * difference < _LEAST_OF_HEAT * float(np.mean(data["power"][rows])):
         return _none(
             site.design.heat_loss_kw,
             "space heat hardly grows with cold: the unit gives all it can, or rooms differ from day to day",
         )
     gains = float(fit.coefficients[gains_at])
-    aperture = float(fit.coefficients[gains_at + 1]) if with_sun else 0.0
-    sunless = float(np.nanquantile(sun[rows], 0.1)) * aperture if with_sun else 0.0
-    mean_gain = gains + (float(np.nanmean(sun[rows])) * aperture if with_sun else 0.0)
+    aperture = float(fit.coefficients[gains_at + 1]) if has_sun else 0.0
+    sunless = float(np.nanquantile(sun, 0.1)) * aperture if has_sun else 0.0
+    mean_gain = gains + (float(np.nanmean(sun)) * aperture if has_sun else 0.0)
+    free_share = float(np.clip(mean_gain / (slope * difference), 0.0, 1.0))
     t = t_quantile(0.975, max(n - k, 2)) / GAUSS_95
-    total = max(days.total("heat_total_kwh"), 1e-9)
-    meter = float(np.hypot(days.total("heat_flow_error_kwh"), days.total("heat_pair_error_kwh"))) / total
-    unseen = _WIND_SPREAD if _sun_measured(days) else float(np.hypot(_WIND_SPREAD, _SUN_SPREAD))
-    free_share = float(np.clip(mean_gain / (slope * float(np.mean(data["difference"][rows]))), 0.0, 1.0))
-    unseen = float(np.hypot(unseen, _FREE_SPREAD * free_share))
-    relative = np.sqrt((slope_error * t / slope) ** 2 + (meter / np.sqrt(3.0)) ** 2 + unseen**2)
-    if data["measured"][0] < 0.5:
-        # The rooms were assumed: how far whole houses lie from what was designed, and drift with the weather.
-        relative = float(np.hypot(relative, _ROOM_SPREAD_K / float(np.mean(data["difference"][rows]))))
-    # Mild days are the windier ones, so what the wind takes hides a part of the slope.
-    sky = _SKY_K / float(np.mean(data["difference"][rows]))
-    upward = float(np.sqrt(relative**2 + _WIND_UPWARD**2 + sky**2))
-    if data["measured"][0] < 0.5:
-        # Rooms that sink in the cold hide a part of the loss; rooms that rise with it are rare.
-        span = float(np.ptp(np.quantile(data["difference"][rows], (0.05, 0.95))))
-        upward = float(np.hypot(upward, _ROOM_DRIFT_K / max(span, 1.0)))
+    relative, upward = _relative_errors(days, data, rows, slope_error * t / slope, free_share)
     coefficient = Estimate(
         slope, max(slope * (1.0 - GAUSS_95 * float(relative)), 0.0), slope * (1.0 + GAUSS_95 * float(upward))
     )
-    indoor = float(np.nanmean(data["indoor"][rows]))
     design = site.design
     loss = load = ratio = Estimate.none("needs design.outdoor_c")
     if design.outdoor_c is not None:
-        difference = design.indoor_c - design.outdoor_c
-        loss = coefficient.times(difference / 1000.0)
-        load = _load(fit, slope, relative, gains + sunless, difference)
+        span = design.indoor_c - design.outdoor_c
+        loss = coefficient.times(span / 1000.0)
+        load = _load(fit, slope, relative, gains + sunless, span)
         ratio = (
             loss.times(1.0 / design.heat_loss_kw)
             if design.heat_loss_kw
@@ -302,14 +307,41 @@ def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bo
         design.heat_loss_kw,
         ratio,
         load,
-        indoor - mean_gain / slope,
+        float(np.nanmean(data["indoor"][rows])) - mean_gain / slope,
         mean_gain,
         int(fit.kept.sum()),
-        _method(data, use_lags, with_sun, site, days, bent=bent is not None),
+        _method(data, has_lags, has_sun, site, days, bent=bent is not None),
         bool(data["measured"][0] > 0.5),
         beyond,
         free_share,
     )
+
+
+def _relative_errors(
+    days: Table, data: dict[str, Floats], rows: NDArray[np.bool_], slope_error: float, free_share: float
+) -> tuple[float, float]:
+    """Relative standard errors of the coefficient, downward and upward [-].
+
+    slope_error : of the fit alone, relative [-]. free_share : of the loss, supplied by sun and people [-]
+    """
+    difference = float(np.mean(data["difference"][rows]))
+    total = max(days.total("heat_total_kwh"), 1e-9)
+    meter = float(np.hypot(days.total("heat_flow_error_kwh"), days.total("heat_pair_error_kwh"))) / total
+    unseen = _WIND_SPREAD if _sun_measured(days) else float(np.hypot(_WIND_SPREAD, _SUN_SPREAD))
+    unseen = float(np.hypot(unseen, _FREE_SPREAD * free_share))
+    relative = np.sqrt(slope_error**2 + (meter / np.sqrt(3.0)) ** 2 + unseen**2)
+    rooms_measured = data["measured"][0] >= 0.5
+    if not rooms_measured:
+        # Assumed rooms: the spread of whole houses around their design, and drift with the weather.
+        relative = float(np.hypot(relative, _ROOM_SPREAD_K / difference))
+    # Mild days are windier, so wind hides a part of the slope.
+    sky = _SKY_K / difference
+    upward = float(np.sqrt(relative**2 + _WIND_UPWARD**2 + sky**2))
+    if not rooms_measured:
+        # Rooms that cool in cold weather hide a part of the loss; rooms that warm with it are rare.
+        span = float(np.ptp(np.quantile(data["difference"][rows], (0.05, 0.95))))
+        upward = float(np.hypot(upward, _ROOM_DRIFT_K / max(span, 1.0)))
+    return float(relative), upward
 
 
 def _well_heated(data: dict[str, Floats], columns: Floats, rows: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -343,7 +375,7 @@ def _bent(site: Site, x: Floats, y: Floats) -> tuple[Floats, Fit] | None:
     """
     design = site.design
     cold = 0.6 * (design.indoor_c - design.outdoor_c) if design.outdoor_c is not None else _COLD_K
-    # Only a winter reaches the weather in which either happens; spring bends by its sun.
+    # Only winter weather can show either; in spring the sun bends the line.
     if len(y) < _FEWEST_TO_BEND or float(np.quantile(x[:, 0], 0.8)) < cold:
         return None
     beyond = np.maximum(x[:, 0] - float(np.median(x[:, 0])), 0.0)

@@ -1,4 +1,4 @@
-"""What any lived-in dwelling has of free heat, as prior knowledge of a heat-loss fit."""
+"""Free heat of any occupied dwelling, as prior knowledge of the heat-loss fit."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from fieldfare.analysis.plant.site import Site
 # of 19 homes varied by 7.1 % from one 20-day window to the next (doi 10.1177/17442591251365953); a season
 # holds several.
 _METHOD_SPREAD = 0.03
-# What any lived-in dwelling has, and how far dwellings differ (one standard deviation): people, appliances
+# Free heat of an occupied dwelling, and its spread (one standard deviation): people, appliances
 # and losses of cylinder and pipes 2.1 to 4 W/m2 (Passive House Institute 2015; Polish ordinance for
 # one-family houses 2.5 to 3.5); windows a seventh of the floor, of which glass, g-value, shade and curtains
 # leave a quarter (common practice). In a whole season the days themselves say it better; in ten weeks the

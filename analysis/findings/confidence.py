@@ -16,7 +16,7 @@ Flags = NDArray[np.bool_]
 # How far plants, meters and rules of thumb behind a limit differ, and one day from the next (common
 # practice).
 _SPREAD, _DAY_SPREAD = 0.25, 0.5
-# So many days in a row count as one: weather and habits last (a correlation of 0.6 from day to day).
+# Consecutive days that count as one: weather and habits persist (a correlation of 0.6 from day to day).
 _DAYS_ALIKE = 4.0
 # A limit stands where 19 of 20 sound plants stay below it.
 _LIMIT_SCORE = 1.645

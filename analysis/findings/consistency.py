@@ -15,7 +15,7 @@ saved."""
 ROUNDING = 0.01
 """Relative: the half of the last digit of two that a number is rounded to for people."""
 
-# What follows from a finding: the codes, and the first causes with which it is so; empty for any.
+# Consequences of a finding: codes, and the first causes for which they are consequences; empty for any.
 _CONSEQUENCES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "unit_stopped": (
         ("room_below_target", "hot_water_shortfall", "capacity_short", "reheat_incomplete", "slow_reheat"),

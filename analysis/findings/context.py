@@ -1,4 +1,4 @@
-"""What a finding may read, and what it must ask for first."""
+"""Input of a rule: facts, figures, limits and distrusted quantities; and the needs that it declares."""
 
 from __future__ import annotations
 
@@ -38,13 +38,26 @@ class Context:
     recognised: tuple[Recognised, ...] = ()
     unreliable: Mapping[str, Finding] = field(default_factory=dict)
     _said: dict[Any, Any] = field(default_factory=dict, init=False, repr=False, compare=False)
+    _of_all_days: dict[Any, tuple[Facts, Any]] = field(default_factory=dict, repr=False, compare=False)
 
     def once(self, work: Callable[[Context], T]) -> T:
-        """What a function makes of this context, worked out once for all findings that ask."""
+        """Return `work(self)`, computed once per context and shared by all rules."""
         if work not in self._said:
             self._said[work] = work(self)
         said: T = self._said[work]
         return said
+
+    def once_for_all_days(self, work: Callable[[Context], T]) -> T:
+        """Like `once`, for a function that reads the site and `all_days` alone.
+
+        Contexts made from one another share what it makes.
+        """
+        facts, said = self._of_all_days.get(work, (None, None))
+        if facts is not self.all_days:
+            said = work(self)
+            self._of_all_days[work] = (self.all_days, said)
+        shared: T = said  # type: ignore[assignment]
+        return shared
 
     def limit(self, name: str) -> float:
         """A limit's value for this site: the site file's, else the default."""
@@ -76,7 +89,7 @@ class Context:
 
 @dataclass(frozen=True)
 class Need:
-    """Quantities of which at least one must be measured, how close together [minutes], on how many days."""
+    """Quantities of which at least one must be measured, their spacing [minutes] and number of days."""
 
     any_of: tuple[str, ...]
     spacing_min: float = 1e9

@@ -1,4 +1,5 @@
-"""What the site file says of other sources, cascades and surplus electricity, and which findings it spoils.
+"""Other sources, cascades and surplus electricity of the site file, and the findings that they make
+unreliable.
 
 A finding that would blame the heat pump for what another source does, or a unit for what two do, is not
 assessed, with the reason. Days on which a boiler may have heated the rooms are left out of what they spoil.

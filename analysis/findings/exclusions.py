@@ -1,4 +1,4 @@
-"""What is unusual but no fault: absence, cold beyond design, settling in, a unit switched off for work, other
+"""Unusual days without a fault: absence, cold beyond design, settling in, a unit off for service, other
 heat.
 
 A kind of days is left out of what it excuses alone, as `excuses` has it. Days:
@@ -150,7 +150,8 @@ def _without(facts: Facts, left_out: Flags) -> Facts:
 
 
 def _usual(values: Floats, days: int, share: float = 0.5) -> Floats:
-    """The usual level around each day: a running quantile, the median, over so many days either way."""
+    """Usual level around each day: a running quantile, by default the median, over this many days on either
+    side."""
     return moving_quantile(values, 2 * days + 1, 7, share)
 
 
@@ -204,7 +205,7 @@ def _away(site: Site, days: Table) -> Flags:
     if np.isfinite(room).mean() > 0.5:
         # The rooms take a day or two to fall: an absence begins with the hot water's rest.
         cool = room <= _usual(room, 30) - 0.75 * down
-        # Nobody leaves a house to freeze: rooms below any frost setting are a plant's failure.
+        # Absence does not explain rooms below any frost setting: that is a failure of the plant.
         left_cold = room < limit_of(site, "stopped_room_floor_c")
         return _runs_with(quiet, cool) & ~_runs_with(quiet, left_cold, 0.0)
     return quiet

@@ -64,11 +64,11 @@ EXCUSED: dict[str, frozenset[str]] = {
 
 
 def excuses(kind: str, code: str) -> bool:
-    """True where days of this kind tell nothing about the plant for the finding of this code."""
+    """True where days of this kind are no evidence for the finding of this code."""
     return FAMILY_OF.get(code, "safety") in EXCUSED[kind]
 
 
-# What a plant without hot water, or with another source than air, can't have.
+# Findings that a plant without hot water, or with another source than air, can't have.
 _HOT_WATER = frozenset(
     {
         *FAMILIES["supply"],

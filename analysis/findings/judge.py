@@ -1,4 +1,4 @@
-"""Runs every rule over the facts and figures of a period."""
+"""Run every rule over the facts and figures of a period."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a limit is."""
+"""A limit: default, unit, source, meaning and side."""
 
 from __future__ import annotations
 

@@ -66,8 +66,8 @@ RETIRED = frozenset(
 
 
 def limit_of(site: Site, name: str) -> float:
-    """A limit as the site file's `[limits]` has it, else its default; wider by what surplus electricity
-    raises."""
+    """A limit of the site: from its `[limits]`, else the default; widened by the effect of surplus
+    electricity."""
     return float(site.limits.get(name, LIMITS[name].default)) + _raised(site, name)
 
 

@@ -25,7 +25,7 @@ LIMITS_VERDICT: dict[str, Limit] = {
         0.97,
         "-",
         "common practice: one plant in thirty has something that no model here knows of",
-        "highest probability that a finding is told with",
+        "highest confidence of a finding",
     ),
     "zone_cool_share": Limit(
         0.5,

@@ -1,4 +1,4 @@
-"""What a finding is: what is wrong, how sure, why, what to do, what it costs."""
+"""Data classes of a finding: code, severity, confidence, evidence, causes, next step, cost."""
 
 from __future__ import annotations
 

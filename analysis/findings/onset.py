@@ -1,4 +1,4 @@
-"""Start of a change: the day a measure left its former level, not the day it passed a limit."""
+"""Start of a change: the day a value left its former level, not the day it passed a limit."""
 
 from __future__ import annotations
 

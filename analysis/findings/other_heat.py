@@ -1,4 +1,4 @@
-"""Heat from something that nobody meters: a stove, a boiler beside, solar."""
+"""Heat of an unmetered source: a stove, a boiler, solar."""
 
 from __future__ import annotations
 

@@ -1,5 +1,4 @@
-"""Are the rooms heated beyond what is wanted? Then windows stand open, and the house's balance can't be
-read."""
+"""Rooms heated beyond their use: windows stand open, and the heat balance can't be used."""
 
 from __future__ import annotations
 

@@ -14,12 +14,12 @@ _FLOW_COST_PER_K = 0.0225  # extra electricity per kelvin of flow temperature: 2
 
 
 def per_year(amount: float, days: int) -> float:
-    """An amount of so many days at the rate of a year, in the amount's unit. days : at least 1 is taken"""
+    """Scale an amount of a number of days to a year. days : at least 1 is used"""
     return amount * DAYS_A_YEAR / max(days, 1)
 
 
 def share_spared(cooler_k: float) -> float:
-    """Share of the electricity that a flow cooler by so many kelvins would spare [0 to 1]."""
+    """Share of the electricity saved by a cooler flow [0 to 1]."""
     return 1.0 - 1.0 / (1.0 + _FLOW_COST_PER_K * cooler_k)
 
 

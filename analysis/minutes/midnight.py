@@ -18,7 +18,7 @@ def local_midnight(site: Site, day: date) -> int:
 
 
 def last_day(site: Site, newest: Mapping[str, int]) -> date:
-    """Last local day that readings tell of.
+    """Last local day with readings.
 
     newest : point id -> time of its newest reading [ms], not empty
 

@@ -8,12 +8,16 @@ from importlib.resources import files
 from typing import Annotated, Any
 from zoneinfo import available_timezones
 
-from pydantic import AfterValidator, BeforeValidator, Field
+from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo
 
 from fieldfare.analysis.plant.site_id import SITE_ID
 
 EARLIEST_DAY, LATEST_DAY = date(1990, 1, 1), date(2100, 12, 31)
 """Valid range of dates in a site file."""
+LANGUAGES = ("en", "de", "fr")
+"""Languages of a household's pages and papers; the first where none is named."""
+IS_NEW = {"is_new": True}
+"""Context of validating a new file: values that a stored one may hold are refused too."""
 
 
 def _no_truth(value: Any) -> Any:
@@ -62,6 +66,13 @@ def _known_zone(value: str) -> str:
     return value
 
 
+def _spoken(value: str, info: ValidationInfo) -> str:
+    """A stored file's unknown language is read, and its pages are in English."""
+    if (info.context or {}).get("is_new") and value.split("-")[0] not in LANGUAGES:
+        raise ValueError(f"{value!r} is no language of the pages; use {', '.join(LANGUAGES)}")
+    return value
+
+
 Number = Annotated[float, BeforeValidator(_no_truth)]
 WholeNumber = Annotated[int, BeforeValidator(_no_truth)]
 Word = Annotated[str, AfterValidator(_printable)]
@@ -69,6 +80,7 @@ Key = Annotated[Word, Field(max_length=80)]
 """A name, a unit or another short word."""
 SiteId = Annotated[str, Field(pattern=SITE_ID)]
 TimeZone = Annotated[Key, AfterValidator(_known_zone)]
+Language = Annotated[str, Field(pattern=r"^[a-z]{2,3}(-[A-Z]{2})?$"), AfterValidator(_spoken)]
 FreeText = Annotated[Word, Field(max_length=200)]
 Day = Annotated[date, AfterValidator(_in_range), BeforeValidator(_no_truth)]
 

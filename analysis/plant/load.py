@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import re
 import tomllib
-from difflib import get_close_matches
+from collections.abc import Mapping
 from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
 
 from fieldfare.analysis.errors import Problem, SiteError
 from fieldfare.analysis.plant.admission import not_admitted
+from fieldfare.analysis.plant.fields import IS_NEW
+from fieldfare.analysis.plant.refusals import did_you_mean, nearest, refusal, shortened
 from fieldfare.analysis.plant.site import Site
 
 LARGEST_FILE = 500_000
@@ -25,7 +27,7 @@ def parse_site(text: str, file: str = "site file") -> Site:
     text : str, TOML by the contract's section 1. file : str, the name shown in messages
     Returns Site. Raises SiteError with the problems: key, line, what is wrong and what would be right.
     """
-    site = parse_kept_site(text, file)
+    site = _sized(text, file, IS_NEW)
     if found := list(not_admitted(site)):
         problems = [
             Problem(_dotted(path), said, _line_of(path, text)) for path, said in found[:MOST_PROBLEMS]
@@ -37,27 +39,31 @@ def parse_site(text: str, file: str = "site file") -> Site:
 def parse_kept_site(text: str, file: str = "site file") -> Site:
     """Parse the text of a stored site file, possibly of an earlier release.
 
-    Like `parse_site`, without the rules of `fieldfare.analysis.plant.admission`.
+    Like `parse_site`, without the rules of `fieldfare.analysis.plant.admission` and of new values.
     """
+    return _sized(text, file, {})
+
+
+def _sized(text: str, file: str, context: Mapping[str, bool]) -> Site:
     if len(text) > LARGEST_FILE:
         raise SiteError(
             file, [Problem("TOML", f"the file has {len(text)} characters; at most {LARGEST_FILE} are read")]
         )
     try:
-        return _parsed(text, file)
+        return _parsed(text, file, context)
     except RecursionError:
         raise SiteError(
             file, [Problem("TOML", "tables or arrays are nested too deeply; a site file has two levels")]
         ) from None
 
 
-def _parsed(text: str, file: str) -> Site:
+def _parsed(text: str, file: str, context: Mapping[str, bool]) -> Site:
     try:
         data = tomllib.loads(text)
     except ValueError as error:  # TOMLDecodeError, or a number or a date that Python can't hold
         raise SiteError(file, [_syntax(error)]) from None
     try:
-        site = Site.model_validate(data)
+        site = Site.model_validate(data, context=context)
     except ValidationError as error:
         first_errors = error.errors()[:MOST_PROBLEMS]
         raise SiteError(file, [_problem(e, data, text) for e in first_errors]) from None
@@ -92,37 +98,10 @@ def _syntax(error: ValueError) -> Problem:
 def _problem(error: Any, data: dict[str, Any], text: str) -> Problem:
     path = tuple(p for p in error["loc"])
     key = _dotted(path)
-    kind, given = error["type"], error.get("input")
-    if kind == "extra_forbidden":
-        message = f"unknown key{_near(str(path[-1]), _siblings(path))}"
-    elif kind == "missing":
-        message = "is missing; it must be given"
-    elif kind == "value_error":
-        message = str(error["ctx"]["error"])
-    elif kind == "string_pattern_mismatch":
-        message = f"{_shown(given)} has the wrong form; it must match {error['ctx']['pattern']}"
-    else:
-        said = error["msg"].replace("Input should", "must")
-        shown = f", got {_shown(given)}" if not isinstance(given, (dict, list, tuple)) else ""
-        message = f"{said}{shown}"
-    return Problem(_shortened(key) or "site file", _on_one_line(message), _line_of(path, text))
-
-
-def _shown(given: Any) -> str:
-    """A value for a message, truncated if long."""
-    if isinstance(given, str):
-        return repr(_shortened(given))
-    if isinstance(given, int) and abs(given) > 1 << 62:
-        return "a whole number of many digits"
-    return _shortened(repr(given))
-
-
-def _shortened(text: str) -> str:
-    return text if len(text) <= 80 else f"{text[:80]}..."
-
-
-def _on_one_line(text: str) -> str:
-    return " ".join(text.split())
+    message = refusal(error)
+    if error["type"] == "extra_forbidden":
+        message += _near(str(path[-1]), _siblings(path))
+    return Problem(shortened(key) or "site file", message, _line_of(path, text))
 
 
 def _dotted(path: tuple[Any, ...]) -> str:
@@ -151,10 +130,8 @@ def _model_in(annotation: Any) -> type[BaseModel] | None:
 
 
 def _near(word: str, known: list[str]) -> str:
-    near = get_close_matches(word[:80], known, n=1, cutoff=0.5)
-    if near:
-        return f"; did you mean {near[0]}?"
-    return f"; known here: {', '.join(known)}" if known else ""
+    near = did_you_mean(nearest(word, known))
+    return near or (f"; known here: {', '.join(known)}" if known else "")
 
 
 def _line_of(path: tuple[Any, ...], text: str) -> int | None:

@@ -50,7 +50,7 @@ def names_of(sources: Iterable[OtherHeat], article: str = "") -> str:
 
 
 class Pv(Section):
-    """`[pv]`: what the controls raise while there is surplus electricity of the home's own.
+    """`[pv]`: setpoints that the controls raise on surplus electricity.
 
     raises_flow_k, raises_room_k : above curve and target. raises_hot_water_to_c : instead of the setpoint
     immersion : surplus goes into the cylinder's immersion heater

@@ -20,6 +20,7 @@ from fieldfare.analysis.plant.fields import (
     Factor,
     FreeText,
     Key,
+    Language,
     Litres,
     Number,
     Output,
@@ -32,6 +33,7 @@ from fieldfare.analysis.plant.fields import (
 )
 from fieldfare.analysis.plant.other_sources import OtherHeat, Pv, Served
 from fieldfare.analysis.plant.quantities import QUANTITIES, Form, Quantity
+from fieldfare.analysis.plant.refusals import did_you_mean, nearest
 from fieldfare.analysis.plant.section import Section as _Section
 from fieldfare.analysis.plant.units import Conversion, conversion
 from fieldfare.analysis.plant.weather import Weather
@@ -52,7 +54,7 @@ class SiteSection(_Section):
     handed_over: Day | None = None
     floor_area_m2: Annotated[Number, Field(ge=5, le=100_000)] | None = None
     outdoor_from: SiteId | None = None
-    language: Annotated[str, Field(pattern=r"^[a-z]{2,3}(-[A-Z]{2})?$")] | None = None
+    language: Language | None = None
 
 
 class Building(_Section):
@@ -310,7 +312,8 @@ class Point(_Section):
     @classmethod
     def _known_quantity(cls, value: str) -> str:
         if value not in QUANTITIES:
-            raise ValueError(f"unknown quantity {value!r}{_suggest(value, QUANTITIES)}")
+            about = {name: kind.meaning for name, kind in QUANTITIES.items()}
+            raise ValueError(f"unknown quantity {value!r}{did_you_mean(nearest(value, QUANTITIES, about))}")
         return value
 
     @model_validator(mode="after")
@@ -480,10 +483,3 @@ class Site(_Section):
 
     def find_point(self, point_id: str) -> Point | None:
         return next((p for p in self.point if p.id == point_id), None)
-
-
-def _suggest(word: str, known: Any) -> str:
-    from difflib import get_close_matches
-
-    near = get_close_matches(re.sub(r"\W", "_", word.lower()), list(known), n=1, cutoff=0.5)
-    return f"; did you mean {near[0]}?" if near else ""

@@ -1,4 +1,4 @@
-"""Which other findings can show the same readings as one, and where that is published."""
+"""Findings that could explain the same readings, with the published source."""
 
 from __future__ import annotations
 
@@ -52,6 +52,12 @@ ALTERNATIVE_FINDINGS: Mapping[str, Mapping[str, str]] = MappingProxyType(
         "flow_temperature_above_curve": {
             "no_weather_compensation": _PRACTICE,
             "buffer_mixing": _PRACTICE,
+        },
+        "flow_temperature_below_curve": {
+            "capacity_short": _LOAD,
+            "low_flow": _PRACTICE,
+            "excessive_defrost": _PRACTICE,
+            "unit_stopped": _PRACTICE,
         },
         "no_weather_compensation": {
             "flow_temperature_above_curve": _PRACTICE,

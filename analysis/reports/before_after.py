@@ -1,4 +1,4 @@
-"""What a change to a plant did: before against after, at like weather."""
+"""Effect of a change to a plant: before against after, at similar weather."""
 
 from __future__ import annotations
 

@@ -26,6 +26,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 
 from fieldfare.analysis import cautions
 from fieldfare.analysis.errors import Problem, SiteError
+from fieldfare.analysis.plant.refusals import refusal
 from fieldfare.analysis.plant.site import Point, Site
 
 Kind = Literal["winter", "service", "commissioning"]
@@ -104,7 +105,7 @@ class Found(_Table):
         return self
 
     def trouble(self, text: str) -> str:
-        """What is wrong with a value as it was typed; empty where nothing is."""
+        """What is wrong with a typed value; empty if nothing is."""
         if not text.strip() or self.text:
             return ""
         if self.choices:
@@ -252,15 +253,4 @@ def _problem(error: object, data: object) -> Problem:
         else:
             where.append(str(part))
             at = at.get(part) if isinstance(at, dict) else None
-    said = str(details["msg"]).removeprefix("Value error, ").replace("Input should", "must")
-    if details["type"] == "extra_forbidden":
-        said = "unknown key"
-    elif details["type"] == "missing":
-        said = "is missing; it must be given"
-    elif details["type"] == "string_pattern_mismatch":
-        said = (
-            f"{str(details.get('input'))[:40]!r} has the wrong form; use letters, digits and _"
-            if path[-1] == "id"
-            else "must be one line of text"
-        )
-    return Problem(", ".join(where) or "file", " ".join(said.split()))
+    return Problem(", ".join(where) or "file", refusal(details))

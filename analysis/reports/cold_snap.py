@@ -1,4 +1,4 @@
-"""A cold snap ahead: which home will not hold its rooms, by how much, from when, and what to do today."""
+"""Outlook for a cold snap: shortfall, its start, and what to do today."""
 
 from __future__ import annotations
 

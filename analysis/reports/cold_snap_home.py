@@ -1,5 +1,4 @@
-"""A home in the cold, set to its own coldest days: what its rooms take, what emitters and unit can give, and
-where the rooms go."""
+"""Thermal model of one home in a cold snap, fitted to its own coldest days."""
 
 from __future__ import annotations
 

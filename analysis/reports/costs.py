@@ -1,4 +1,4 @@
-"""What open findings cost a year together: what one explains of another counts once."""
+"""Yearly cost of open findings; a cost that two findings share counts once."""
 
 from __future__ import annotations
 

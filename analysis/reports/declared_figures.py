@@ -1,5 +1,5 @@
-"""Figures that another source, a cascade or surplus electricity spoils are not given: null,
-with the reason."""
+"""Withhold figures that another source, a cascade or surplus electricity makes meaningless, with the
+reason."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 def as_declared(site: Site, figures: Figures, days: Table) -> Figures:
-    """The figures without those that what the site file declares makes nobody's. days : of the period"""
+    """The figures without those that declared sources make meaningless. days : of the period"""
     if site.heat_pump.units > 1:
         figures = _of_a_cascade(site, figures)
     figures = _with_a_boiler(site, figures)

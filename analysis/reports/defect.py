@@ -1,4 +1,4 @@
-"""The case for one suspected defect: what it rests on, what else could explain it, and what rules that out.
+"""Evidence for one suspected defect: figures, alternative explanations, and what rules them out.
 
 Nothing here says that a defect is proved: readings are consistent with one, or not.
 """
@@ -41,6 +41,7 @@ SHOWN_BY: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "excessive_defrost": ("defrost.per_frost_hour", "defrost.share_of_heat"),
         "defrost_without_frost": ("defrost.count", "defrost.median_minutes"),
         "flow_temperature_above_curve": ("heating_curve.above_design_k",),
+        "flow_temperature_below_curve": ("heating_curve.above_design_k",),
         "no_weather_compensation": ("heating_curve.slope",),
         "backup_heater_use": ("energy.electricity_kwh.backup_heater",),
         "immersion_use": ("energy.electricity_kwh.immersion",),

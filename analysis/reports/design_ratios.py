@@ -1,5 +1,4 @@
-"""Measured over designed by type and age of home: what to multiply the next design by,
-and how sure that is."""
+"""Measured over designed values by type and age of home, with intervals, for the next design."""
 
 from __future__ import annotations
 
@@ -84,7 +83,7 @@ def age_band(built: int | None) -> str:
 
 
 def _groups(quantity: str, homes: list[tuple[str, str, Ratio]]) -> list[GroupRatio]:
-    """All homes, and each grouping pooled by itself; homes without the key stand in `all` alone."""
+    """All homes, and each grouping pooled on its own; homes without the key are in `all` only."""
     if not homes:
         return []
     from fieldfare.analysis.statistics.partial_pooling import pooled_means  # scipy, 45 MB of every process

@@ -77,6 +77,6 @@ def _row(result: Mapping[str, Any], name: str, label: str, unit: str) -> dict[st
 
 
 def _reason(section: Mapping[str, Any], key: str) -> str:
-    """Why there is none: beside the figure, or of its section."""
+    """Reason for a missing figure: its own, or its section's."""
     reasons = section.get("reasons") or {}
     return str(reasons.get(key) or section.get("reason") or "not known from these readings")

@@ -1,4 +1,4 @@
-"""A firm's systems side by side: one row each, sorted by urgency."""
+"""Fleet summary: one row for each system, sorted by urgency."""
 
 from __future__ import annotations
 
@@ -110,7 +110,7 @@ def home_urgency(result: Mapping[str, Any] | None, given: Mapping[str, Any]) -> 
 
 
 def fleet_summary(result: dict[str, Any] | None, dealt: frozenset[str] = frozenset()) -> dict[str, Any]:
-    """What a fleet list shows of a site's result document; every value is null where there is no result.
+    """A site's result document as a row of the fleet list; every value is null without a result.
 
     verdict, because, missing : the home's verdict, as everywhere
     severity, headline, code : of the finding that sets the verdict, else of the one to deal with first

@@ -1,4 +1,4 @@
-"""What a value read by hand must not be: each range once, from the limits' tables, the site and the cautions.
+"""Allowed ranges of values read by hand, from the limits tables, the site and the cautions.
 
 They don't block: the engineer may have a reason. They are shown beside the field and stay open points.
 """

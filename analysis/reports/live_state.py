@@ -1,4 +1,4 @@
-"""What the plant does at this moment, from the last reading of each point."""
+"""Present state of a plant, from the last reading of each point."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Everything that is known about a site over a period: the one document that every page and paper reads."""
+"""The result document of a site and period, which every page and paper reads."""
 
 from __future__ import annotations
 
@@ -26,7 +26,9 @@ from fieldfare.analysis.figures.money import Money
 from fieldfare.analysis.figures.other_sources import OtherHeatFigures
 from fieldfare.analysis.figures.period import Figures
 from fieldfare.analysis.figures.sums import known_sum
+from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.exclusions import DAYS_TO_WARM_UP
+from fieldfare.analysis.findings.heat.promise import promise_kept
 from fieldfare.analysis.findings.judge import judge
 from fieldfare.analysis.findings.model import Finding, NotAssessedCode, Recognised
 from fieldfare.analysis.plant.site import Site
@@ -64,6 +66,7 @@ class Result:
             "coverage": _coverage(self.site, self.facts),
             "energy": _energy(self.facts, f, Reasons(self.site, self.unreliable)),
             "performance": _performance(f),
+            "promise": self._promise(),
             "losses": _losses(self),
             "heat_loss": _heat_loss(f.heat_loss),
             "capacity": _capacity(f.capacity),
@@ -82,6 +85,12 @@ class Result:
         }
         document["verdict"] = verdict(self.site, document)
         return _clean(document)
+
+    def _promise(self) -> list[dict[str, Any]]:
+        """See `promise_kept`; nothing where the finding about it could not judge, such as beside a boiler."""
+        if any(x.code == "performance_below_promise" for x in self.not_assessed):
+            return []
+        return promise_kept(Context(self.site, self.facts, self.facts, self.figures))
 
 
 def analyse(site: Site, facts: Facts, first: date, last: date) -> Result:

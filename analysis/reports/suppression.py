@@ -1,4 +1,4 @@
-"""Figures that rest on readings which can't be trusted are not given: null, with the reason."""
+"""Withhold figures that rest on distrusted readings: null, with the reason."""
 
 from __future__ import annotations
 

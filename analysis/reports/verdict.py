@@ -278,8 +278,7 @@ def verdict(
 
 
 def _zones_without_target(document: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """Zones noted as cold of which nobody measures what is asked: whether they are warm enough is not
-    known."""
+    """Zones noted as cold whose set temperature is not measured: whether they are warm enough is unknown."""
     question = next(q for m in MATTERS for q in m.questions if "room_below_target" in q.codes)
     return [
         {
@@ -357,8 +356,8 @@ def unanswered(
             codes = [c for c in question.codes if c in rules]
             # A code that this version does not know: other findings of the matter speak for it.
             codes = codes or [c for c in _others(matter) if c in rules]
-            # What does not apply answers nothing where another code does apply; where none applies, there is
-            # no question.
+            # Codes that don't apply leave a question open where another code applies; where none applies, the
+            # question falls away.
             applying = [c for c in codes if c not in idle]
             if any(c not in reasons for c in applying) or (codes and not applying):
                 continue
@@ -385,7 +384,7 @@ def _others(matter: Matter) -> list[str]:
 
 
 def given_verdict(result: Mapping[str, Any] | None, reason: str = "not analysed yet") -> dict[str, Any]:
-    """The verdict that a result document carries; not known, with the reason, where there is none."""
+    """The verdict of a result document; not known, with the reason, without one."""
     if result is not None and result.get("verdict"):
         return dict(result["verdict"])
     nothing = {

@@ -35,7 +35,7 @@ Floats = NDArray[np.float64]
 FULL_YEAR_DAYS = 330
 """Days that stand for a year; fewer are reported as they are, not scaled up."""
 WASH_C = 40.0
-HOUR_DOUBT = 0.05
+HOUR_DOUBT = 0.1
 """Relative, of the charges' electricity: at another hour they begin at another temperature of the store,
 which then stands hot for a longer or shorter time before it is drawn (common practice, no source)."""
 FAMILY_LITRES = 150.0
@@ -53,7 +53,7 @@ class WhatIfLimit:
 
 @dataclass(frozen=True)
 class Answer:
-    """What one change saves; `of` says of which time."""
+    """Saving of one change; `of` names the period."""
 
     question: str
     value: Any
@@ -196,6 +196,11 @@ def _held_against(zone: ZoneEffect) -> str:
     return "set temperature" if zone.target_read else "no set temperature is read; held at"
 
 
+def _change(zone: ZoneEffect) -> str:
+    now, after = f"{zone.now_c:.1f}", f"{zone.after_c:.1f}"
+    return f"stays at {now} C" if now == after else f"from {now} to {after} C"
+
+
 def _rooms(site: Site, effect: CurveEffect) -> WhatIfLimit:
     """What the rooms would be, zone by zone; they hold where few days end below the target."""
     name = "rooms hold their targets"
@@ -203,7 +208,7 @@ def _rooms(site: Site, effect: CurveEffect) -> WhatIfLimit:
         return WhatIfLimit(name, None, "needs room_temperature: how far rooms would fall is not known")
     most = limit_of(site, "advice_days_short")
     parts = [
-        f"{z.zone}: from {z.now_c:.1f} to {z.after_c:.1f} C ({_held_against(z)} {z.target_c:.1f} C), below"
+        f"{z.zone}: {_change(z)} ({_held_against(z)} {z.target_c:.1f} C), below"
         f" it on {z.days_short:.0%} of the heated days"
         for z in effect.zones
     ]
@@ -367,7 +372,7 @@ def _prices(site: Site, hours: NDArray[Any]) -> Floats:
 
 
 def _mend(site: Site, facts: Facts, result: dict[str, Any], code: str) -> Answer:
-    """What a finding costs is what mending it saves."""
+    """Saving of a repair: the yearly cost of its finding."""
     found = next((f for f in result["findings"] if f["code"] == code), None)
     if found is None:
         raise InputError(f"the site has no finding {code!r}")

@@ -37,7 +37,7 @@ class Number(NamedTuple):
 
 @dataclass(frozen=True)
 class Check:
-    """says : the verdict's reason in a sentence. codes : findings that speak for it"""
+    """says : reason of the verdict. codes : findings behind it"""
 
     key: str
     verdict: Verdict
@@ -51,7 +51,11 @@ _LOOKED_AT = frozenset(rule.code for rule in RULES)
 
 CODES: dict[str, tuple[str, ...]] = {
     "design_day": ("capacity_short",),
-    "curve": ("flow_temperature_above_curve", "no_weather_compensation"),
+    "curve": (
+        "flow_temperature_above_curve",
+        "flow_temperature_below_curve",
+        "no_weather_compensation",
+    ),
     "water": (
         "low_flow",
         "falling_flow",
@@ -160,7 +164,7 @@ def _unknown(
     result: Mapping[str, Any],
     missing: Mapping[str, str],
 ) -> str | None:
-    """Why a check has no verdict: what it asks was not assessed. None where it was."""
+    """Reason why a check has no verdict; None if it was assessed."""
     for _matter, question, why in unanswered(site, result["not_assessed"], _LOOKED_AT):
         if why is not None and set(question.codes) & set(codes):
             return str(why["reason"])

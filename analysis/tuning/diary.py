@@ -1,4 +1,4 @@
-"""The diary: what was changed, what the week after said, the one setting to change next, and when it ends."""
+"""The tuning diary: steps made, their effect in the week after, and the next step."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Where each setting stands: worth a step, under way, waiting for days, finished, or not known."""
+"""State of each setting: worth a step, under way, waiting for days, finished, or not known."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ class Standing:
 
 @dataclass(frozen=True)
 class Season:
-    """What a diary is drawn from. facts : of first..last. log : every step in it, by day"""
+    """Input of a diary. facts : of first..last. log : its steps, by day"""
 
     site: Site
     facts: Facts

@@ -1,4 +1,4 @@
-"""What to take back where rooms or hot water are short after the season's steps."""
+"""The step to reverse where rooms or hot water are short after the season's steps."""
 
 from __future__ import annotations
 
@@ -43,8 +43,8 @@ def step_back(season: Season, week: Week) -> StepBack | None:
 
 
 def _hotter_curve(season: Season, taken: list[TuningStep], zone: str) -> StepBack | None:
-    """Where the last step was no cause: the end of the curve that the cold days lie nearer to, by a step,
-    never above what it was; without a lowered curve the last step that is not taken back yet."""
+    """Where the last step is not the cause: raise the end of the curve nearer to the cold days by one step,
+    up to its first value; without a lowered curve, the last step not yet reversed."""
     curve = [step for step in season.log if step.code == "heating_curve"]
     if not curve:
         open_ = [step for step in taken if not _is_undone(season.log, step)]

@@ -1,4 +1,4 @@
-"""A logged change of one setting, and how far the next one may go."""
+"""A logged change of one setting, and the size of the next."""
 
 from __future__ import annotations
 
@@ -39,8 +39,8 @@ SAME = 0.25
 
 @dataclass(frozen=True)
 class TuningStep:
-    """A change as it was logged. before, after : in the setting's unit; of a curve the flow at its cold and
-    its mild end"""
+    """A logged change. before, after : in the setting's unit; for a curve the flow at its cold and its mild
+    end"""
 
     day: date
     code: str
@@ -73,7 +73,7 @@ def is_reached(now: Values, goal: Values) -> bool:
 
 
 def values_of(advice: Advice) -> tuple[Values, Values]:
-    """An advised setting as it is and as it should be."""
+    """Present and advised values of a setting."""
     if advice.curve is None:
         return (advice.now,), (advice.to,)
     now, to = (tuple(round(flow, 1) for _, flow in advice.curve[key]) for key in ("points_now", "points"))

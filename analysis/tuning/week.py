@@ -1,4 +1,4 @@
-"""What the week after a step says: rooms and hot water against the week before, and the electricity."""
+"""Effect of a step in the week after it: rooms, hot water and electricity against the week before."""
 
 from __future__ import annotations
 

@@ -280,7 +280,8 @@ def _alerting(severity: str) -> str:
 
 
 def _is_silenced(session: Session, event: AlertChange, row: HandlingRow, now: datetime) -> bool:
-    """Whether a newly opened alert is under a decision; if so, apply its state and notify nobody."""
+    """Whether a newly opened alert is under a decision; if so, apply the decision's state and send no
+    notice."""
     if event.what not in ("opened", "reopened", "woke"):
         return False
     alert = session.get_one(Alert, event.alert)

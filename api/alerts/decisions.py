@@ -1,4 +1,4 @@
-"""Decisions about findings and how long they last: pure rules.
+"""Decisions about findings, and how long they hold, as pure functions.
 
 seen      read by somebody
 in_hand   assigned to somebody until a date

@@ -1,4 +1,4 @@
-"""Read all decisions without SQLAlchemy's ORM, which loads too slowly for lists on the command line."""
+"""Read all decisions without SQLAlchemy's ORM, which loads too slowly for lists in the command line."""
 
 from __future__ import annotations
 

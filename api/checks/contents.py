@@ -1,4 +1,4 @@
-"""What papers hold of a check: its items, who signed, and photos as small pictures."""
+"""Contents of a check for papers: items, signature and thumbnails."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from fieldfare.api.state.work_tables import Work
 
 
 def check_contents(service: Service, record: SiteRecord, key: SheetKey, *, pictures: bool) -> dict[str, Any]:
-    """A sheet as `Sheets.read` has it, with `signature`: who, day and what, None where it is not signed.
+    """A sheet as read by `Sheets.read`, with `signature`: who, day and what; None without a signature.
 
     pictures : give each photo that is still kept as `picture`, a JPEG in base64
     """

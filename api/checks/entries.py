@@ -1,4 +1,4 @@
-"""What a sheet's rows say: the last change of each field, and what the last signed check found."""
+"""Read a sheet: the last change of each field, and the last signed check."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The firm's own items of checks: a small TOML file in the data folder, read beside the built-in ones."""
+"""The firm's own check items: a TOML file in the data folder, added to the built-in ones."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def lists_file(settings: Settings) -> Path:
 
 
 def own_text(settings: Settings) -> str:
-    """The firm's file; empty where there is none. Raises InputError where it can't be read."""
+    """The firm's own list; empty without a file. Raises InputError if it can't be read."""
     path = lists_file(settings)
     try:
         return path.read_text(encoding="utf-8") if path.exists() else ""

@@ -50,7 +50,7 @@ class UnknownPhoto(InputError):
 
 @dataclass(frozen=True)
 class PhotoRow:
-    """A photo. sheet, item or work : what it is of"""
+    """A photo. sheet, item or work : its subject"""
 
     id: str
     site: str
@@ -67,7 +67,7 @@ class PhotoRow:
 
 @dataclass(frozen=True)
 class Subject:
-    """What a photo is of: an item of a sheet, or a job."""
+    """Subject of a photo: an item of a sheet, or a job."""
 
     sheet: int | None = None
     item: str = ""
@@ -154,7 +154,7 @@ class Photos:
         return self._folder / row.site / f"{row.id}{'-small' if small else ''}.jpg"
 
     def read(self, row: PhotoRow, *, small: bool = False) -> bytes:
-        """The JPEG. Raises UnknownPhoto where its file is gone, which `fieldfare check` tells of."""
+        """The JPEG. Raises UnknownPhoto if its file is missing; `fieldfare check` reports such files."""
         try:
             return self.path(row, small=small).read_bytes()
         except OSError:
@@ -184,7 +184,7 @@ class Photos:
         return len(old)
 
     def damage(self, site: str) -> list[str]:
-        """What is missing or not as it was written, one line each."""
+        """Missing or changed photo files, one line each."""
         out = []
         with self._database.read() as session:
             for row in session.scalars(select(Photo).where(Photo.site == site).order_by(Photo.added)):

@@ -36,7 +36,7 @@ from fieldfare.api.core.service import Service
 from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.people.access import Actor
 from fieldfare.api.state.check_tables import CheckChange, CheckSheet
-from fieldfare.dashboards.checks.lists import STATES, built_in
+from fieldfare.dashboards.checks.lists import STATES, built_in, lacks_reason
 
 MOST_NOTE, MOST_VALUE = 2000, 60
 """Characters."""
@@ -68,7 +68,7 @@ class SheetKey:
 
 @dataclass(frozen=True)
 class FieldChange:
-    """A field as it was filled in. id : made by the sender. was : the value that the sender knew of"""
+    """A changed field of a sheet. id : made by the sender. was : the value that the sender saw before"""
 
     id: str
     item: str
@@ -256,9 +256,7 @@ def unfinished(items: Iterable[Mapping[str, Any]]) -> list[tuple[str, str]]:
     items = list(items)
     out = [(i["id"], f"{i['title']}: say done, not done or not applicable.") for i in items if not i["state"]]
     out += [
-        (i["id"], f"{i['title']}: say in the note why it was not done.")
-        for i in items
-        if i["state"] == "not_done" and not i["note"].strip()
+        (i["id"], f"{i['title']}: say in the note why it was not done.") for i in items if lacks_reason(i)
     ]
     out += [
         (i["id"], f"{i['title']}, {f['name']}: {f['trouble']}.")

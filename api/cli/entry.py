@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import logging
 import os
+import re
 import sqlite3
 import sys
 from collections.abc import Sequence
@@ -75,8 +76,22 @@ def _refuse(*lines: str) -> int:
     return BAD_INPUT
 
 
+_CLICKS_WORDS = (
+    (re.compile(r"is not a valid float( range)?$"), "is no number"),
+    (re.compile(r"is not a valid integer( range)?$"), "is no whole number"),
+    (
+        re.compile(r"(\S+) is not in the range (\S+?)<=x<=(\S+?)$"),
+        r"\1 is out of range; give a number from \2 to \3",
+    ),
+    (re.compile(r"(\S+) is not in the range x>=(\S+?)$"), r"\1 is too low; give at least \2"),
+)
+"""What click says of a value's type -> plain words."""
+
+
 def _usage(error: click.UsageError) -> str:
     message = error.format_message().rstrip(".")
+    for theirs, ours in _CLICKS_WORDS:
+        message = theirs.sub(ours, message)
     return message[:1].lower() + message[1:]
 
 

@@ -1,5 +1,4 @@
-"""How often a process looks for garbage in cycles: seldom in a command, as usual in a service, and not as it
-ends."""
+"""Tune Python's cyclic garbage collector: rarely in a command, as usual in a service, not at exit."""
 
 from __future__ import annotations
 

@@ -9,6 +9,7 @@ from fieldfare.analysis.reports.verdict import WORDS, given_verdict
 from fieldfare.api.cli.options import NO_SITES
 from fieldfare.dashboards.rows.electricity import electricity_rows
 from fieldfare.dashboards.rows.sources import source_rows
+from fieldfare.dashboards.text.promise import promise_remark
 from fieldfare.dashboards.text.words import evidence_words, missing_words, named, reason
 
 BOUNDARIES = (
@@ -153,6 +154,10 @@ def _performance(result: dict[str, Any]) -> str:
     expected = performance.get("expected") or {}
     if expected.get("value") is not None:
         rows.append(("expected", f"{expected['value']:.2f}, from {expected.get('basis', '')}"))
+    for row in result.get("promise") or []:
+        use = row["use"].replace("_", " ")
+        told = f"{promise_remark(result, row['use'])} of {row['promised']:.1f}"
+        rows.append((f"promise, {use}", told))
     return _section("Performance, heat over electricity, 95 % interval", rows)
 
 

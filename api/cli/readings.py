@@ -164,7 +164,7 @@ def move(
 
 @click.group("set-aside")
 def set_aside() -> None:
-    """Messages from the broker that could not be read and were kept aside."""
+    """Dead letters: messages from the broker that could not be read."""
 
 
 @set_aside.command("list")
@@ -175,7 +175,7 @@ def set_aside() -> None:
 @format_option
 @click.pass_obj
 def list_aside(settings: Settings, site_id: str | None, count: int, form: str) -> None:
-    """Messages kept aside: when they came, their topic, and why they could not be read."""
+    """List dead letters: when they came, their topic, and why they could not be read."""
     from fieldfare.api.records.dead_letters import list_dead_letters
 
     listed = list_dead_letters(settings, site_id, count)
@@ -191,14 +191,15 @@ def list_aside(settings: Settings, site_id: str | None, count: int, form: str) -
 @click.option("--site", "site_id", metavar="SITE", help="Only those of one site.")
 @click.pass_obj
 def retry(settings: Settings, site_id: str | None) -> None:
-    """Read the kept messages again, after a site file was mended; those that can be read now are stored."""
+    """Read dead letters again after a site file was corrected; those that can be read now are stored."""
     from fieldfare.api.core.service import opened
     from fieldfare.api.records.dead_letters import retry_dead_letters
 
     with opened(settings) as service:
         counts = retry_dead_letters(service, site_id)
     click.echo(
-        f"{counts['read']} messages read ({counts['readings']} readings), {counts['refused']} still aside"
+        f"{counts['read']} messages read ({counts['readings']} readings),"
+        f" {counts['refused']} still can't be read"
     )
 
 
@@ -206,10 +207,10 @@ def retry(settings: Settings, site_id: str | None) -> None:
 @click.option("--site", "site_id", metavar="SITE", help="Only those of one site.")
 @click.pass_obj
 def clear(settings: Settings, site_id: str | None) -> None:
-    """Throw the kept messages away."""
+    """Delete dead letters."""
     from fieldfare.api.records.dead_letters import clear_dead_letters
 
-    click.echo(f"{clear_dead_letters(settings, site_id)} messages thrown away")
+    click.echo(f"{clear_dead_letters(settings, site_id)} dead letters deleted")
 
 
 def _summary_text(summary: dict[str, Any]) -> str:

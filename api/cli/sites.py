@@ -101,7 +101,7 @@ def list_sites(settings: Settings, form: str) -> None:
 @click.argument("site_id", metavar="ID")
 @click.pass_obj
 def show(settings: Settings, site_id: str) -> None:
-    """Print a site's file as it was given."""
+    """Print a stored site file."""
     from fieldfare.api.core.service import opened
 
     with opened(settings) as service:

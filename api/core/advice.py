@@ -1,4 +1,4 @@
-"""What to set at a site, from its own last year."""
+"""Advised settings of a site, from its last year."""
 
 from __future__ import annotations
 

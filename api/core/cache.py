@@ -11,8 +11,8 @@ K = TypeVar("K", bound=Hashable)
 
 
 class LastUsed(Generic[K, T]):
-    """Cached values by key, of which the last used stay. A key names all that its value is made of, so that
-    a value is never stale. Concurrent callers may both compute a value.
+    """A bounded cache that drops the least recently used values. A key names everything that its value
+    depends on, so values never become stale. Concurrent callers may both compute a value.
 
     most : how many values are held
     """

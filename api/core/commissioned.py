@@ -1,4 +1,4 @@
-"""Values of the commissioning sheet beside what the readings say today."""
+"""Values of the commissioning sheet compared with today's readings."""
 
 from __future__ import annotations
 

@@ -30,7 +30,7 @@ _SHOWN = ("site", "period", "verdict", "cost", "coverage", "data_notices")
 
 @dataclass(frozen=True)
 class PackedResult:
-    """What a row keeps of a rolling result, packed; None without a result. failed : why there is none"""
+    """Parts of a rolling result for lists, packed; None without a result. failed : why there is none"""
 
     brief: bytes | None = None
     winter: bytes | None = None
@@ -117,7 +117,7 @@ def _good_until(row: dict[str, Any], decisions: Mapping[str, HandlingRow], now: 
 
 
 def area_of(card: Card) -> str:
-    """The part of the firm's round that a home lies in, by its site file; empty where none is given."""
+    """The area of a home by its site file; empty without one."""
     return getattr(card.contact, "area", None) or ""
 
 

@@ -1,4 +1,4 @@
-"""Marks of homes whose row in the fleet's table no longer holds."""
+"""Invalidate rows of the fleet table."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ PAST = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 def mark_stale(db: Connection, site_ids: Iterable[str], *, with_result: bool = False) -> None:
-    """Let the next list make these homes' rows anew; in the transaction that changes them.
+    """Mark rows so that the next list rebuilds them, in the transaction that changes the homes.
 
     with_result : from result and site file, too; else only what stands beside them, such as decisions
     """

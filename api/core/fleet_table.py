@@ -1,4 +1,4 @@
-"""What lists of a fleet show of each home: a row in the state database, so that no list opens results.
+"""The fleet table: one row per home in the state database, so that lists open no results.
 
 A row is written with the rolling result. What changes a home otherwise (its file, a decision) marks the row
 as stale, and the clock does (`good_until`); a list makes stale rows anew before it reads.
@@ -106,7 +106,7 @@ class FleetTable:
             self._renew([site_id])
 
     def refresh(self) -> None:
-        """Make the rows anew that are missing or stale, or of homes that were silent and have been heard."""
+        """Rebuild rows that are missing or stale, and those of homes that were silent and sent again."""
         now = self.now()
         with self._database.reading() as db:
             stale = set(db.scalars(select(F.site).where(F.good_until <= now)))

@@ -1,4 +1,4 @@
-"""The forecast that the installation names by address: fetched at night, kept until it ends."""
+"""The configured weather forecast: fetched at night, kept until it ends."""
 
 from __future__ import annotations
 
@@ -31,8 +31,8 @@ class NoForecast(FieldfareError):
 
 @dataclass(frozen=True)
 class KeptForecast:
-    """What is kept of the address. fetched, until, outlook : None where no forecast holds now. problem : of
-    the last try, empty where it succeeded"""
+    """A stored forecast. fetched, until, outlook : None without a current forecast. problem : of the last
+    fetch, empty on success"""
 
     source: str
     tried: datetime
@@ -78,7 +78,7 @@ def fetch_forecast(service: Service, now: datetime | None = None) -> KeptForecas
 
 
 def kept_forecast(service: Service, now: datetime | None = None) -> KeptForecast | None:
-    """What is kept of the address that is set now; None where none is set, or it was never tried."""
+    """The stored forecast of the configured address; None without an address or before the first fetch."""
     if not service.settings.forecast_url:
         return None
     now = now or datetime.now(UTC)

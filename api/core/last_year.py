@@ -1,4 +1,4 @@
-"""What questions about settings are answered from: a site's last year of readings."""
+"""A site's last year, the basis of answers about settings."""
 
 from __future__ import annotations
 

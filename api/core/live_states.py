@@ -1,4 +1,4 @@
-"""What each unit did at its last readings: one row per home in the state database.
+"""Operating state of each unit at its last readings: one row per home in the state database.
 
 The watch writes a home's row every quarter of an hour, and the live overview those that have new readings
 since. A row holds what is needed to go on from it, so that neither the site file nor a day of readings is
@@ -196,7 +196,7 @@ class LiveStates:
             yield record.id, getattr(record, "site", None), record.updated, None
 
     def _made(self, site: Site, updated: datetime, end: int | None, before: Live | None) -> Live:
-        """What a home does at its last reading, going on from what was known before."""
+        """State of a home at its last reading, continued from the stored state."""
         if end is None:
             return Live(site.name, updated, None, "unknown", None, None, _plant(site), b"{}")
         start = end - _LOOKS_BACK_MS

@@ -1,5 +1,4 @@
-"""How a log line looks: one line of text or one JSON object, without secrets, e-mail addresses and control
-characters."""
+"""Log format: one line of text or JSON, without secrets, e-mail addresses and control characters."""
 
 from __future__ import annotations
 

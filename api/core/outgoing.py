@@ -1,4 +1,4 @@
-"""One guard for what the service calls by itself: notice channels, the sign-in provider, a forecast.
+"""Guard of all outgoing requests: notice channels, sign-in provider, forecast.
 
 Loopback, link-local and private addresses are refused unless the operator allows them. The check is made on
 the address that a socket connects to, so a name that changes its address and a redirect can't get round it.
@@ -38,7 +38,7 @@ _call: ContextVar[_Call | None] = ContextVar("outgoing", default=None)
 
 
 class Unreachable(Exception):
-    """What was called did not answer as it should; the message is for people."""
+    """A called server failed or answered wrongly; the message is for people."""
 
 
 class RefusedAddress(OSError):

@@ -70,7 +70,7 @@ class _Recent(NamedTuple):
 
 
 class NoReadings(InputError):
-    """Nothing was ever read of this site, or nothing in the days asked for.
+    """The site has no readings, or none in the requested days.
 
     when : those days in words. span : first and last day with readings, where there are any
     """
@@ -152,7 +152,7 @@ class Results:
             return known
         contents = self._compute_result(site, first, last).as_dict() | {"data_notices": notices}
         document = orjson.dumps(contents, option=orjson.OPT_SERIALIZE_NUMPY)
-        # What stands for the site stays that, whoever works it out anew.
+        # A rolling result stays the site's rolling result when it is computed again.
         self.keep(site.id, first, last, mark, document, rolling or (row is not None and row.rolling))
         return document
 
@@ -218,8 +218,8 @@ class Results:
         ).hexdigest()
 
     def keep(self, site_id: str, first: date, last: date, mark: str, document: bytes, rolling: bool) -> None:
-        """Keep a result document, worked out from what `mark` stands for, in the place of the period's
-        last; a rolling one with the home's row in the fleet's table."""
+        """Store a result document in place of the period's last one; `mark` is the fingerprint of its
+        inputs. A rolling result also updates the home's row of the fleet table."""
         home = self._home(site_id, document) if rolling else None
         row = {"site": site_id, "first": first, "last": last, "fingerprint": mark, "made": datetime.now(UTC)}
         row |= {"rolling": rolling, "payload": zlib.compress(document, 1)}
@@ -232,7 +232,7 @@ class Results:
                 self._fleet.write(db, [home[0]], {site_id: home[1]})
 
     def _home(self, site_id: str, document: bytes) -> tuple[Card, PackedResult] | None:
-        """What the table of the fleet keeps of a rolling result; None of a site that was removed."""
+        """Parts of a rolling result for the fleet table; None for a removed site."""
         record = self._fleet.site(site_id)
         return None if record is None else (card_of(record), pack_result(record.site, orjson.loads(document)))
 

@@ -1,4 +1,4 @@
-"""Extend stale days by silences: a running total after a silence covers all of its days."""
+"""Extend stale days over gaps: a register reading after a gap covers all of its days."""
 
 from __future__ import annotations
 

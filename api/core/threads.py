@@ -22,3 +22,14 @@ def few_arenas() -> None:
     mallopt = getattr(ctypes.CDLL(None), "mallopt", None)
     if mallopt is not None:
         mallopt(_M_ARENA_MAX, _ARENAS)
+
+
+def give_back_memory() -> None:
+    """Return what the allocator holds but nobody uses to the system.
+
+    Nights and pages leave holes in its arenas: with 200 sites and a night every five minutes these were 24 of
+    85 MB after eleven minutes, and grew. Source: malloc_trim(3). Does nothing with another C library.
+    """
+    trim = getattr(ctypes.CDLL(None), "malloc_trim", None)
+    if trim is not None:
+        trim(0)

@@ -1,4 +1,4 @@
-"""The firm as it stands on papers: name, contact, logo, and where its drives begin."""
+"""The firm's name, contact, logo and starting point of drives."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ class AboutFirm:
 
 
 def about_firm(database: Database, settings: Settings) -> AboutFirm:
-    """What was entered in the browser; what was not, from the environment."""
+    """The firm's data from the browser; what is missing there comes from the environment."""
     with database.read() as session:
         row = session.get(Firm, _ROW)
     if row is None:

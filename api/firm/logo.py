@@ -1,4 +1,4 @@
-"""The firm's logo, made safe: PNG is drawn anew, SVG keeps only what draws shapes."""
+"""Sanitise the firm's logo: PNG is re-encoded, SVG keeps only shapes."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a person has set for themselves: how notices reach them, and the units they read in."""
+"""Personal settings: notice channel, quiet hours and units."""
 
 from __future__ import annotations
 
@@ -83,7 +83,7 @@ def units_of(database: Database, person: int) -> Mapping[str, str]:
 
 
 def settings_of_people(session: Session) -> dict[str, tuple[Person, PersonalSettings]]:
-    """E-mail -> person and settings of everybody who may sign in and wants notices."""
+    """E-mail -> person and settings, of all active people who want notices."""
     people = session.scalars(select(Person).where(Person.active, Person.notices).order_by(Person.email)).all()
     return {p.email: (p, settings_in(session, p.id)) for p in people}
 

@@ -1,4 +1,4 @@
-"""The application: routes, guards, errors, put together."""
+"""Assemble the application: routes, middleware, error handlers."""
 
 from __future__ import annotations
 

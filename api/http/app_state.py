@@ -1,4 +1,4 @@
-"""What the routes work with, made once for the application."""
+"""Application state: the services that routes use, made once."""
 
 from __future__ import annotations
 

@@ -33,7 +33,7 @@ _COOKIE = APIKeyCookie(
 
 
 class SignInFirst(Exception):
-    """Nobody is signed in: a page sends the reader to sign in, the API answers 401."""
+    """No session: pages redirect to sign-in, the API answers 401."""
 
 
 class EnrolFirst(Exception):
@@ -167,8 +167,7 @@ def _who(actor: Actor) -> str:
 
 
 def confirm(request: Request, actor: Actor, permission: str) -> None:
-    """Raises ConfirmFirst where the permission asks for it and the person showed who they are too long
-    ago."""
+    """Raise ConfirmFirst if the permission requires a recent confirmation and the session has none."""
     if permission in CONFIRM_FIRST and not actor.is_fresh:
         form = getattr(request, "_form", None)  # as Starlette keeps what the route has read
         fields = form.multi_items() if form is not None else []

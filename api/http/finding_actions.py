@@ -1,4 +1,4 @@
-"""What the API and the pages share when somebody decides about a finding."""
+"""Decide about a finding: shared by the API and the pages."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ def decide(parts: AppState, record: SiteRecord, code: str, decision: Decision, a
 
 
 def undo(parts: AppState, record: SiteRecord, code: str, actor: Actor) -> None:
-    """Take a decision back; nothing happens where there is none."""
+    """Undo a decision; does nothing without one."""
     was = parts.handlings.undo(record.site.id, code, actor)
     if was is not None:
         parts.audit.note(

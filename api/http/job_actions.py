@@ -1,5 +1,4 @@
-"""What the API and the pages share when a job is corrected or deleted: the change and its line in the audit
-trail."""
+"""Correct or delete a job, with its audit entry: shared by the API and the pages."""
 
 from __future__ import annotations
 

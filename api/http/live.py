@@ -1,4 +1,4 @@
-"""The newest readings, and new ones as they come."""
+"""The newest readings, and a stream of new ones."""
 
 from __future__ import annotations
 

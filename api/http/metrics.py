@@ -1,4 +1,4 @@
-"""What is counted, in the Prometheus text format."""
+"""Metrics in the Prometheus text format."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ Rows = Iterable[tuple[tuple[str, ...], float]]
 
 
 class Metrics(Collector):
-    """An application's metrics. Counts are taken when they are asked for."""
+    """Metrics of an application, collected at each scrape."""
 
     def __init__(self, parts: AppState) -> None:
         self._parts = parts
@@ -104,7 +104,7 @@ def _set_aside(parts: AppState) -> Iterator[Metric]:
     from fieldfare.api.records.dead_letters import list_dead_letters
 
     listed = list_dead_letters(parts.settings, None, 1)
-    yield _gauge("set_aside", "Messages kept aside.", (), [((), listed["held"])])
+    yield _gauge("set_aside", "Dead letters.", (), [((), listed["held"])])
     ever = CounterMetricFamily("fieldfare_set_aside", "Messages ever set aside.")
     ever.add_metric((), listed["ever"])
     yield ever

@@ -1,4 +1,4 @@
-"""Whose pages a browser may keep: an opaque word for a person in a role, in a header of their pages."""
+"""Owner of cached pages: an opaque token for a person in a role, sent in a header."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ HEADER = "Fieldfare-Owner"
 
 
 def owner_word(key: str, name: str, role: str) -> str:
-    """The same for a person in a role on every device; it tells nothing of either. Empty for nobody."""
+    """An opaque token, equal on every device, for a person in a role. Empty without a person."""
     if role == "nobody":
         return ""
     return hmac.new(key.encode(), f"owner\n{name}\n{role}".encode(), hashlib.sha256).hexdigest()[:24]

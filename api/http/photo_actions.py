@@ -1,4 +1,4 @@
-"""What the API and the pages share about photos."""
+"""Add and remove photos: shared by the API and the pages."""
 
 from __future__ import annotations
 

@@ -19,6 +19,7 @@ from fieldfare.analysis.errors import (
     NotAssessed,
     SiteError,
 )
+from fieldfare.analysis.plant.refusals import refusal
 from fieldfare.api.alerts.alerts import UnknownAlert
 from fieldfare.api.checks.photos import UnknownPhoto
 from fieldfare.api.checks.sheets import Signed
@@ -157,17 +158,26 @@ def _unusable(request: Request, error: FieldfareError) -> Response:
 
 
 def _invalid(request: Request, error: RequestValidationError) -> Response:
-    each = [{"where": ".".join(map(str, e["loc"])), "message": e["msg"]} for e in error.errors()]
+    each = [{"where": ".".join(map(str, e["loc"])), "message": refusal(e)} for e in error.errors()]
     detail = f"{each[0]['where']}: {each[0]['message']}" if each else "the request can't be read"
     if each and not request.url.path.startswith("/api/"):
         detail = _field_error(error.errors()[0])
     return problem(422, "bad-request", "The request can't be read", detail, problems=each)
 
 
+_PLAIN = {
+    404: ("Not found", "there is nothing at this address; it may have been mistyped, moved or deleted"),
+    405: ("Not possible here", "this address takes no request of this kind"),
+}
+"""Status -> title, and what is said where the routes gave no words of their own."""
+
+
 def _http(request: Request, error: HTTPException) -> Response:
-    title = HTTPStatus(error.status_code).phrase
-    kind = title.lower().replace(" ", "-").replace("'", "")
-    return problem(error.status_code, kind, title, str(error.detail), headers=error.headers)
+    phrase = HTTPStatus(error.status_code).phrase
+    kind = phrase.lower().replace(" ", "-").replace("'", "")
+    title, said = _PLAIN.get(error.status_code, (phrase, ""))
+    detail = said if said and error.detail == phrase else str(error.detail)
+    return problem(error.status_code, kind, title, detail, headers=error.headers)
 
 
 def fault(request: Request, error: Exception) -> Response:

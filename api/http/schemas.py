@@ -397,5 +397,5 @@ class Stored(BaseModel):
 
 
 def document(content: bytes | str, media_type: str = "application/json") -> Response:
-    """An answer that is ready as it is."""
+    """A response from a ready document."""
     return Response(content, media_type=media_type)

@@ -18,7 +18,7 @@ from fieldfare.api.people.throttle import TooManyTries
 
 @dataclass(frozen=True)
 class Proof:
-    """A second factor as it was sent: a code, or a browser's answer for a passkey as JSON."""
+    """A submitted second factor: a code, or a passkey response as JSON."""
 
     code: str = ""
     credential: str = ""

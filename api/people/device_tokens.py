@@ -71,7 +71,7 @@ class DeviceTokens:
             ]
 
     def revoke(self, token_id: str) -> TokenRow:
-        """Revoke a token. Raises InputError if there is none."""
+        """Revoke a token. Raises InputError for an unknown one."""
         with self._database.write() as session:
             row = session.get(DeviceToken, token_id)
             if row is None:

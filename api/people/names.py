@@ -1,4 +1,4 @@
-"""Names that people give to what is theirs."""
+"""Validate names that people give to tokens and factors."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Passkeys (WebAuthn Level 3): what browsers are asked, and whether what they answer is right."""
+"""Passkeys (WebAuthn Level 3): options for the browser, and verification of its response."""
 
 from __future__ import annotations
 

@@ -62,7 +62,7 @@ class Factors:
         return self._sealer.seal(pyotp.random_base32())
 
     def offered(self, sealed: str | None, email: str) -> tuple[str, str]:
-        """The secret and the otpauth address of an offer. Raises InputError where there is none."""
+        """Secret and otpauth address of the pending offer. Raises InputError without one."""
         secret = self._sealer.open(sealed) if sealed else None
         if secret is None:
             raise InputError("this page is too old; begin again")

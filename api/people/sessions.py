@@ -1,4 +1,4 @@
-"""Sessions: opened, listed for their owner, ended, and what they hold between two requests."""
+"""Sessions: open, list and end them, and store their pending challenges."""
 
 from __future__ import annotations
 
@@ -94,7 +94,7 @@ class Sessions:
         return challenge
 
     def take_challenge(self, key: str) -> str:
-        """The session's challenge, which is used up by this. Raises InputError where there is none."""
+        """Return and consume the session's challenge. Raises InputError without one."""
         with self._database.write() as session:
             row = session.get(SignedIn, key, with_for_update=True)
             challenge = row.challenge if row is not None else None
@@ -138,7 +138,7 @@ def open_row(
 
 
 def device_of(agent: str) -> str:
-    """What kind of thing a User-Agent header speaks of; nothing more is kept of it."""
+    """Kind of device in a User-Agent header; nothing else of it is stored."""
     if not agent.startswith("Mozilla/"):
         return "program"
     return "phone" if "Mobi" in agent or "Android" in agent else "computer"

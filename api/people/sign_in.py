@@ -92,8 +92,7 @@ class LiveSession:
 
 @dataclass(frozen=True)
 class Opened:
-    """A session that a right password opened. pending : a second factor is asked for before it opens
-    anything"""
+    """A session opened by a correct password. pending : it needs a second factor first"""
 
     secret: str
     person: int
@@ -163,7 +162,7 @@ class SignIn:
         return Opened(secret, person, pending)
 
     def pending(self, secret: str) -> tuple[int, str] | None:
-        """The person and the key of a session that waits for its second factor; None where there is none."""
+        """Person and key of a session that waits for its second factor; None for any other."""
         with self._database.read() as session:
             row = session.get(SignedIn, mark_of(secret))
             if row is None or not row.pending or row.expires < _now() or row.person is None:

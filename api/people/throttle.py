@@ -1,4 +1,4 @@
-"""A brake on guessing: failed attempts are counted for an account, an address or a device."""
+"""Throttle sign-in attempts: failures are counted for an account, an address or a device."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ class TooManyTries(InputError):
 
 
 def wait_after(failures: int, free: int) -> timedelta:
-    """How long to wait after so many failures: nothing for the first few, then doubling."""
+    """Waiting time after so many failures: none for the first few, then doubling."""
     if failures < free:
         return timedelta()
     return min(FIRST_WAIT * 2 ** min(failures - free, 10), LONGEST_WAIT)

@@ -25,8 +25,6 @@ from fieldfare.api.state.row_marks import DamagedRow, damaged_rows
 from fieldfare.api.state.site_tables import FACT_CHUNKS, KEPT_RESULTS
 from fieldfare.collector.store.local import LocalStore
 
-_HEADER = b"SQLite format 3\x00"
-
 
 @dataclass(frozen=True)
 class Damage:
@@ -153,15 +151,19 @@ def check_key(service: Service) -> list[Damage]:
 
 
 def _integrity(path: Path) -> str:
-    """Result of SQLite's integrity check: "ok", or the first error."""
+    """Result of SQLite's integrity check: "ok", or the first error.
+
+    The file is opened by SQLite alone: POSIX drops every lock that a process holds on a file as soon as the
+    process closes any descriptor of it, and another process then deletes the log that is in use.
+    """
     try:
-        with path.open("rb") as file:
-            start = file.read(len(_HEADER))
-        if not start:
+        if not path.stat().st_size:
             return "ok"  # created, but still empty
-        if start != _HEADER:
-            return "is no database: its beginning was written over"
         with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=60)) as db:
             return one_line(db.execute("PRAGMA integrity_check(1)").fetchone()[0])
-    except (OSError, sqlite3.Error, UnicodeDecodeError) as error:
+    except sqlite3.DatabaseError as error:
+        if error.sqlite_errorcode == sqlite3.SQLITE_NOTADB:
+            return "is no database: its beginning was written over"
+        return f"can't be read: {one_line(error)}"
+    except (OSError, UnicodeDecodeError) as error:
         return f"can't be read: {one_line(error)}"

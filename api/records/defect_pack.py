@@ -1,5 +1,4 @@
-"""A defect pack: one suspected defect of one home, as a paper and a folder of data that a
-stranger can check."""
+"""A defect pack: one suspected defect as a paper and data files that a third party can check."""
 
 from __future__ import annotations
 
@@ -79,7 +78,7 @@ class Case:
 
 @dataclass(frozen=True)
 class DefectPack:
-    """A written pack. files : names in it. note : what is missing and why, empty where nothing is"""
+    """A written pack. files : names in it. note : missing parts and their reasons, or empty"""
 
     files: tuple[str, ...]
     note: str = ""
@@ -221,7 +220,7 @@ def _recipe_document(recipe: Recipe, got: float) -> dict[str, Any]:
 
 
 def _site_file(text: str, *, contact: bool) -> str:
-    """The site file without comments, which may name people, and without contact data unless asked for."""
+    """The site file without comments, which may name people, and without contact data unless requested."""
     content = tomllib.loads(text)
     if not contact:
         content.pop("contact", None)
@@ -229,7 +228,7 @@ def _site_file(text: str, *, contact: bool) -> str:
 
 
 def _paper(service: Service, contents: dict[str, Any], folder: Path) -> str:
-    """The paper as PDF; where none can be printed as HTML, and the note that says so."""
+    """The paper as PDF; as HTML with a note where no PDF can be made."""
     from fieldfare.dashboards.papers import NoPdf, paper_html
     from fieldfare.dashboards.papers.pdf import print_pdf
 

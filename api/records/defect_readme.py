@@ -1,4 +1,4 @@
-"""The text that goes with a defect pack, for somebody who never saw the software."""
+"""Readme of a defect pack, for readers without the software."""
 
 from __future__ import annotations
 
@@ -65,7 +65,7 @@ CAUTION
 
 
 def readme(case: Case, recipe: Recipe, got: float, points: Sequence[dict[str, Any]], note: str) -> str:
-    """README.txt of a pack. got : what the recipe's script gave. note : what is missing"""
+    """README.txt of a pack. got : result of the recipe's script. note : missing parts"""
     from fieldfare.dashboards.text.words import finding_title
 
     title = f"Suspected defect: {finding_title(case.code)} ({case.code})"

@@ -1,5 +1,4 @@
-"""A figure that a stranger recomputes from the pack's CSV files with pandas: few lines, run before they are
-handed out."""
+"""A short pandas script that recomputes a figure from the pack's CSV files, run before it is included."""
 
 from __future__ import annotations
 
@@ -76,7 +75,7 @@ def recipe_for(
 
 
 def run_recipe(folder: Path) -> float:
-    """What the script of a pack gives: the very lines that the stranger runs, but for what they print."""
+    """Run the script of a pack and return its figure."""
     return float(runpy.run_path(str(folder / NAME))["result"])
 
 

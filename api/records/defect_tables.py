@@ -136,7 +136,7 @@ def _values(point: Point, samples: Samples) -> tuple[pa.Array, pa.Array]:
 
 
 def meter_class(point: Point) -> str:
-    """The meter's class as the site file has it; empty for what is no energy meter."""
+    """The meter class of the site file; empty for other points."""
     if not point.kind.energy or "power" not in point.kind.forms:
         return ""
     standard = "EN 1434" if "heat" in point.quantity and "pump" not in point.quantity else "EN 50470"

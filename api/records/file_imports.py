@@ -1,4 +1,4 @@
-"""Files that readings were imported from: kept as a list, and undone one by one, the newest first."""
+"""The list of imported files, and undoing the newest."""
 
 from __future__ import annotations
 
@@ -27,8 +27,8 @@ _F = FILE_IMPORTS.c
 
 @dataclass(frozen=True)
 class FileImport:
-    """A file that was imported. first, last : times of its readings; None for a file without any.
-    can_undo : whether it is the newest, and what it changed is kept"""
+    """An imported file. first, last : times of its readings; None without readings. can_undo : whether it is
+    the newest and its changes are stored"""
 
     id: int
     time: datetime
@@ -65,7 +65,7 @@ class FileImports:
         return number, self._undo(number)
 
     def finish(self, number: int, done: Ingested) -> None:
-        """Note what a file brought. What the oldest files changed is forgotten."""
+        """Record the result of an import; undo data of the oldest files are deleted."""
         values = {
             "readings": done.readings,
             "replaced": done.replaced,
@@ -81,7 +81,7 @@ class FileImports:
             self._undo(old).forget()
 
     def drop(self, number: int) -> None:
-        """Forget a file of which nothing was stored."""
+        """Remove the record of a file of which nothing was stored."""
         with self._database.writing() as db:
             db.execute(delete(FILE_IMPORTS).where(_F.id == number))
         self._undo(number).forget()
@@ -151,7 +151,7 @@ class FileImports:
         return Undo(undo_folder(self._service, self._site) / str(number))
 
     def _is_after_files(self) -> bool:
-        """Whether the newest reading is a file's, or there is none yet."""
+        """Whether the newest reading came from a file, or there are none yet."""
         span = self._service.store.span(self._site)
         if span is None:
             return True

@@ -163,7 +163,7 @@ def paper_for(service: Service, record: SiteRecord, kind: str, period: str) -> P
 
 
 def keep_paper(service: Service, site: str, paper: Paper) -> None:
-    """Store a paper's contents, so that it can be shown as it was sent."""
+    """Store a paper's contents, so that it can be shown again as sent."""
     row = StoredPaper(
         site=site, kind=paper.kind, period=paper.period, made=datetime.now(UTC), contents=paper.contents
     )

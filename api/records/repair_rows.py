@@ -19,15 +19,15 @@ from fieldfare.api.state.row_marks import PASSING, DamagedRow, accept, define, d
 
 
 class RepairedRows(NamedTuple):
-    """told : one line for each damaged row. left : how many are still damaged"""
+    """lines : one for each damaged row. left : how many are still damaged"""
 
     lines: list[str]
     left: int
 
 
 def repair_rows(service: Service, folder: Path | None, *, accept: bool = False) -> RepairedRows:
-    """Bring damaged rows back from the data folder of a restored backup, drop those that are good for a
-    while only, and take the others as they are where that is asked for.
+    """Restore damaged rows from the data folder of a restored backup, delete short-lived ones, and accept
+    the others where requested.
 
     Raises InputError for a folder with a state database that can't be read
     """

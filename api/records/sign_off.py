@@ -11,6 +11,7 @@ from fieldfare.analysis.errors import InputError
 from fieldfare.api.state.database import Database
 from fieldfare.api.state.people_tables import Person
 from fieldfare.api.state.work_tables import Work
+from fieldfare.dashboards.text.words import sentence
 
 _WINTER = "winter_check_"
 _WORDS = {"winter": "Winter check", "service": "Annual service", "commissioning": "Commissioning"}
@@ -26,12 +27,14 @@ def is_sign_off(finding: str | None) -> bool:
 
 
 def signed_words(kind: str, period: str, what: str, still_open: Iterable[str]) -> str:
-    """Text of the log entry. Raises InputError if it doesn't say what was checked."""
+    """Text of the log entry: a line, and one for each open point. Raises InputError if it doesn't say what
+    was checked."""
     if not what.strip():
         raise InputError("say what was checked; the works log keeps it")
     named = _WORDS[kind] if period == "first" else f"{_WORDS[kind]} {period}"
-    left = ", ".join(still_open)
-    return f"{named} signed: {what.strip()}{f' (still open: {left})' if left else ''}"
+    lines = [f"{named} signed: {what.strip()}"]
+    points = [f"– {sentence(point)}" for point in still_open]
+    return "\n".join([*lines, "Still open:", *points] if points else lines)
 
 
 def sign_offs(database: Database, site: str | None = None) -> dict[tuple[str, str], dict[str, str]]:

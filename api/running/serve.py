@@ -18,7 +18,7 @@ from fieldfare.api.core.fault_log import log_to, log_to_stderr
 from fieldfare.api.core.local_days import now_ms
 from fieldfare.api.core.service import Service, opened
 from fieldfare.api.core.settings import Settings
-from fieldfare.api.core.threads import few_arenas
+from fieldfare.api.core.threads import few_arenas, give_back_memory
 from fieldfare.api.http.app import create_app
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.middleware.connections import limited_protocol, raise_file_limit
@@ -33,6 +33,7 @@ proxies do), as a request that meets the closing of its connection is a broken a
 COLLECTOR_STOP_S = 15.0
 COLLECTOR_AGAIN_S = 10.0
 SEAL_EVERY_H = 12
+GIVE_BACK_EVERY_MIN = 10
 LOOK_EVERY_H = 24
 FIRST_LOOK_MIN = 5
 """After the start: not while the first people of the morning wait."""
@@ -133,6 +134,7 @@ def _scheduler(parts: AppState) -> Iterator[None]:
     scheduler.add_job(runner.tick, "interval", minutes=1, next_run_time=now)
     scheduler.add_job(runner.watch, "interval", minutes=5, next_run_time=now)
     scheduler.add_job(parts.notices.deliver, "interval", seconds=20)
+    scheduler.add_job(give_back_memory, "interval", minutes=GIVE_BACK_EVERY_MIN)
     scheduler.add_job(seal_older, "interval", hours=SEAL_EVERY_H, args=(parts.service,), next_run_time=now)
     first_look = now + timedelta(minutes=FIRST_LOOK_MIN)
     scheduler.add_job(
@@ -146,8 +148,8 @@ def _scheduler(parts: AppState) -> Iterator[None]:
 
 
 def look_for_damage(parts: AppState) -> None:
-    """Look through the databases and the rows of people, jobs and decisions; pages and the log name what is
-    damaged. Readings are looked at where they are read."""
+    """Check the databases and the rows of people, jobs and decisions; pages and log name the damage.
+    Readings are checked when they are read."""
     from fieldfare.api.records.check import check_databases, check_key, check_rows
 
     service = parts.service

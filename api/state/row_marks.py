@@ -1,4 +1,4 @@
-"""Checksums of the rows that no reading brings back: people, jobs, visits, decisions, papers, site files.
+"""Checksums of rows that can't be recomputed: people, jobs, visits, decisions, papers, site files.
 
 SQLite checks how its pages hang together, not what stands in them. So triggers keep a CRC-32 of every row
 in a table beside (`row_marks`), computed by a function that each of our connections defines. A row that was
@@ -145,7 +145,7 @@ def damaged_rows(connection: Connection) -> Iterator[DamagedRow]:
 
 
 def accept(connection: Connection, row: DamagedRow) -> None:
-    """Take a row as it is."""
+    """Accept a row with its present contents."""
     run = connection.exec_driver_sql
     run('DELETE FROM row_marks WHERE "table" = ? AND "row" = ?', (row.table, row.row))
     columns = _tables(connection)[row.table]

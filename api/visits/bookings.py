@@ -42,7 +42,7 @@ class Clash(InputError):
 
 @dataclass(frozen=True)
 class BookingRequest:
-    """A visit as it is asked for. person : number of the account, None for nobody yet"""
+    """A requested visit. person : id of the account, None while unassigned"""
 
     start: datetime
     minutes: int
@@ -53,7 +53,7 @@ class BookingRequest:
 
 @dataclass(frozen=True)
 class BookingRow:
-    """A booked or cancelled visit. who : name of the person, empty for nobody"""
+    """A booked or cancelled visit. who : name of the person, empty while unassigned"""
 
     id: int
     uid: str
@@ -200,8 +200,10 @@ def _check(wish: BookingRequest, now: datetime) -> None:
 def _check_size(wish: BookingRequest) -> None:
     if not LEAST_MINUTES <= wish.minutes <= MOST_MINUTES:
         raise InputError(f"a visit takes {LEAST_MINUTES} to {MOST_MINUTES} minutes")
-    if len(wish.note) > MOST_NOTE or len(wish.findings) > MOST_FINDINGS:
-        raise InputError(f"a note has up to {MOST_NOTE} characters")
+    if len(wish.note) > MOST_NOTE:
+        raise InputError(f"the note has {len(wish.note)} characters; at most {MOST_NOTE} are kept")
+    if len(wish.findings) > MOST_FINDINGS:
+        raise InputError(f"a visit has up to {MOST_FINDINGS} findings")
 
 
 def _free(session: Session, wish: BookingRequest, visit: int | None, even_so: bool) -> None:

@@ -1,4 +1,4 @@
-"""What the list of visits is made from: homes, contacts, next visits, and times of past jobs."""
+"""Contents of the list of visits: homes, contacts, next visits, and times of past jobs."""
 
 from __future__ import annotations
 

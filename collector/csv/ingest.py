@@ -262,7 +262,7 @@ class _Work:
         self.duplicates += duplicates
 
     def _compare(self, readings: Readings) -> None:
-        """Note what is about to change. The first readings also tell whether the file is this home's."""
+        """Record upcoming changes for undo. The first readings also show whether the file is this home's."""
         if not readings or (self.undo is None and self.known_serials is None):
             return
         new, _ = cleaned_readings(readings)

@@ -87,7 +87,7 @@ def is_header(settings: Csv, line: str) -> bool:
 
 
 def find_layout(site: Site, path: Path, header: str) -> Layout:
-    """Map the columns of a header line. Raises InputError that names what is missing and what is expected."""
+    """Map the columns of a header line. Raises InputError with the missing and the expected columns."""
     if header == ",".join(EXPORT_HEADER):
         return _exported(site)
     settings = site.csv

@@ -1,4 +1,4 @@
-"""Signs that an export is another home's: same columns, but readings that do not fit the stored ones."""
+"""Refuse an export of another home: readings that do not fit the stored ones."""
 
 from __future__ import annotations
 

@@ -105,7 +105,7 @@ def _numbers(
 
 
 def _without_groups(text: pa.ChunkedArray, csv: Csv) -> pa.ChunkedArray:
-    """Numbers without the sign between groups of three digits; other text as it is."""
+    """Numbers without thousands separators; other text unchanged."""
     sign = _GROUP_SIGNS.get(csv.thousands, re.escape(csv.thousands))
     grouped = pc.match_substring_regex(
         text, rf"^[+-]?\d{{1,3}}({sign}\d{{3}})+({re.escape(csv.decimal)}\d*)?$"

@@ -6,7 +6,7 @@ import fcntl
 import os
 import zlib
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 _LOCKS = 64  # sites hash to these, so that a deleted site leaves no file with its name
@@ -29,8 +29,12 @@ def make_folder(folder: Path) -> None:
 
 
 def make_private(path: Path) -> None:
-    """Create a file that only its owner can read, if missing. SQLite gives its side files the same mode."""
-    os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600))
+    """Create a file that only its owner can read, if missing. SQLite gives its side files the same mode.
+
+    A file that exists is not opened: closing it would drop SQLite's locks on it in this process.
+    """
+    with suppress(FileExistsError):
+        os.close(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o600))
 
 
 class Locks:

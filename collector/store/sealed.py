@@ -228,7 +228,7 @@ class Sealed:
         return not index or any(g.last >= start for p, g in index.items() if points is None or p in points)
 
     def month(self, site: str, month: int) -> SealedMonth:
-        """A month as it is at this moment."""
+        """Index of a month at this moment."""
         return SealedMonth(self, site, month, self.index(site, month))
 
     def stage(self, site: str, edits: dict[int, Edit]) -> None:

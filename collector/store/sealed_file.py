@@ -82,7 +82,7 @@ def _row_groups(index: Index, wanted: Wanted | None = None) -> list[_Asked]:
 def read_file(
     path: Path, source: pa.MemoryMappedFile, wanted: Wanted | None, threads: bool
 ) -> tuple[Readings, list[str]]:
-    """Readings of a file's wanted row groups (default all), and the points of which some are damaged.
+    """Readings of the wanted row groups of a file (default all), and the points with damaged groups.
 
     Raises DamagedFile.
     """

@@ -1,1 +1,1 @@
-"""Advice in words, for pages and the command line."""
+"""Texts of advice, for pages and the command line."""

@@ -1,4 +1,4 @@
-"""A cold snap in words, home by home."""
+"""Texts of a cold-snap outlook, home by home."""
 
 from __future__ import annotations
 
@@ -41,13 +41,14 @@ def _row(home: dict[str, Any]) -> dict[str, Any]:
     says = words.reason(home.get("reason", ""))
     short = home.get("short_kw")
     if short:
-        says = f"needs {home['load_kw']:.1f} kW on the worst day, can give {home['gives_kw']:.1f} kW"
+        needs, gives = (words.measure(home[name], "kW", 1) for name in ("load_kw", "gives_kw"))
+        says = f"needs {needs} on the worst day, can give {gives}"
     fall = home.get("fall_k")
     if short and fall and home["state"] != "holds":
         low, high = (max(short[end], 0.0) for end in ("low", "high"))
-        says += f"; short by {max(short['value'], 0.0):.1f} kW ({low:.1f} to {high:.1f})"
+        says += f"; short by {_range(max(short['value'], 0.0), low, high, 'kW')}"
         low, high = (max(fall[end], 0.0) for end in ("low", "high"))
-        says += f"; rooms up to {home['room_fall_k']:.1f} K ({low:.1f} to {high:.1f}) under target"
+        says += f"; rooms up to {_range(home['room_fall_k'], low, high, 'K')} under target"
         if home["since"]:
             zone = home.get("timezone", "UTC")
             since, until = (words.moment(datetime.fromisoformat(home[k]), zone) for k in ("since", "until"))
@@ -62,5 +63,9 @@ def _row(home: dict[str, Any]) -> dict[str, Any]:
     return {"site": home["site"], "name": home["name"], "state": state, "says": says, "do": do}
 
 
+def _range(value: float, low: float, high: float, unit: str) -> str:
+    return words.interval({"value": value, "low": low, "high": high}, unit, 1)
+
+
 def _time(text: str) -> str:
-    return f"{datetime.fromisoformat(text):%Y-%m-%d %H:%M} UTC"
+    return f"{words.moment(datetime.fromisoformat(text), 'UTC')} UTC"

@@ -1,5 +1,4 @@
-"""The tuning diary in words: the next step, what was changed, what the week after said,
-where settings stand."""
+"""Texts of the tuning diary: next step, past steps and their effect, state of each setting."""
 
 from __future__ import annotations
 
@@ -68,7 +67,7 @@ def present_diary(document: dict[str, Any], currency: str | None) -> dict[str, A
 def change_words(
     code: str, before: Sequence[float], after: Sequence[float], outdoor: Sequence[float] | None
 ) -> str:
-    """A change of one setting as the log and the pages have it."""
+    """A change of one setting, as shown in log and pages."""
     if code == "heating_curve":
         ends = [*(outdoor or (None, MILD_C))]
         parts = [
@@ -91,7 +90,7 @@ def change_words(
 
 
 def household_line(step: dict[str, Any] | None) -> str:
-    """What a household may do this week, in one plain sentence; empty where nothing is theirs."""
+    """A step that the household can make this week, in one sentence; empty without one."""
     if step is None or not step["household"]:
         return ""
     to = _value(step["to"][0])

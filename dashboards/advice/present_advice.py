@@ -1,4 +1,4 @@
-"""Each advised setting as a title, what it does, how to go there and when to stop."""
+"""Texts of advised settings: title, effect, steps and when to stop."""
 
 from __future__ import annotations
 
@@ -73,7 +73,7 @@ def present_advice(document: dict[str, Any]) -> dict[str, Any]:
 
 
 def _target(zone: dict[str, Any]) -> str:
-    """What a zone is held against: its set temperature only where one is read."""
+    """The temperature that a zone is compared with: its set temperature where one is read."""
     if zone.get("target_read", True):
         return f"target {zone['target_c']:.1f} °C"
     return f"kept at {zone['target_c']:.1f} °C, as no set temperature is read"

@@ -1,2 +1,1 @@
-"""Answers in words: codes and values of `fieldfare.analysis.answers` in, sentences for the desk and for the
-household out."""
+"""Texts of answers, for the desk and for the household, from the codes of `fieldfare.analysis.answers`."""

@@ -1,1 +1,1 @@
-"""The winter check as people read it: verdicts in words, and what needs hands and eyes."""
+"""Texts of check sheets: results from data, and items by hand and eye."""

@@ -1,5 +1,4 @@
-"""Commissioned against today in words: what differs first, then what agrees,
-then what only hands can read."""
+"""Texts of commissioned against today: differences first, then agreements, then manual items."""
 
 from __future__ import annotations
 

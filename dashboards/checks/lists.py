@@ -98,8 +98,18 @@ def entered_by(item: Mapping[str, Any], signed: Mapping[str, Any] | None, zone: 
     return f"{item['who']}, {words.moment(at, zone)}"
 
 
+def lacks_reason(item: Mapping[str, Any]) -> bool:
+    """Whether an item was not done and its note doesn't say why."""
+    return item["state"] == "not_done" and not item["note"].strip()
+
+
+def is_answered(item: Mapping[str, Any]) -> bool:
+    """Whether an item needs nothing more before the sheet is signed."""
+    return bool(item["state"]) and not lacks_reason(item)
+
+
 def open_points(items: Iterable[Mapping[str, Any]]) -> list[dict[str, str]]:
-    """What a sheet's items leave open: what was not done, and values outside their range.
+    """Open points of a sheet: items not done, and values outside their range.
 
     Returns dicts: `key`, item, or item and found value; `item`; `says`; `care`, the caution or "".
     """

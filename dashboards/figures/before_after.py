@@ -19,7 +19,7 @@ TITLE = "Before and after, at like weather"
 
 
 def before_after_chart(effect: dict[str, Any] | None, reason: str, day: str, currency: str | None) -> Chart:
-    """effect : as the works log tells it. reason : why there is none. day : of the job, ISO text"""
+    """effect : of the maintenance log. reason : why there is none. day : of the job, ISO text"""
     if not effect or not effect.get("compared"):
         return nothing(
             "before_after", TITLE, reason or (effect or {}).get("reason") or "It can't be told yet."

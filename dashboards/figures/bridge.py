@@ -125,7 +125,7 @@ def _interval_of(part: dict[str, Any]) -> str:
 
 
 def _why(part: dict[str, Any]) -> str:
-    """What the part was worked out from, and what accounts for a large one: a finding or a sentence."""
+    """Basis of a part, and the finding or sentence that explains a large one."""
     text, by = named(part.get("because")), part.get("accounted_by")
     if not by:
         return text

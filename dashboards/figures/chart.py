@@ -1,4 +1,4 @@
-"""What a figure shows, free of how it is drawn."""
+"""Description of a chart, independent of its renderer."""
 
 from __future__ import annotations
 

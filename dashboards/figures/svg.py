@@ -174,7 +174,7 @@ def _shapes(shape: str, at: list[tuple[float, float]]) -> str:
 
 
 def _named_points(layer: Points, xs: Scale, ys: Scale) -> str:
-    """Each point by itself, so that a pointer that rests on it reads its name."""
+    """Each point as an element of its own, so that hovering shows its name."""
     out = []
     for x, y, name in zip(layer.x, layer.y, layer.hints, strict=True):
         px, py = xs.at(x), ys.at(y)

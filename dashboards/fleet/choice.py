@@ -1,5 +1,4 @@
-"""Which homes a list shows and in what order: a search, filters that combine, a sort, pages; all of it in the
-address."""
+"""Search, filters, sorting and paging of the fleet list, all in the address."""
 
 from __future__ import annotations
 
@@ -67,7 +66,7 @@ class Counts(NamedTuple):
 
 
 def asked_of(query: Mapping[str, str]) -> dict[str, str]:
-    """The choice that an address holds; what it does not know is taken as not given."""
+    """Parse the list's query; unknown values are ignored."""
     asked = {"q": query.get("q", "").strip()[:80]}
     for name, choices in _CHOICES.items():
         given = query.get(name, "")
@@ -131,7 +130,7 @@ def conditions(asked: Mapping[str, str]) -> list[tuple[str, Any]]:
 
 
 def sought(asked: Mapping[str, str]) -> list[str]:
-    """The words of a search, each of which must stand in a home's `search`."""
+    """Search terms, each of which a home's `search` must contain."""
     return asked["q"].casefold().split()
 
 
@@ -158,8 +157,8 @@ def _chosen_words(asked: Mapping[str, str]) -> list[str]:
 
 
 def _text(entry: Entry) -> str:
-    """What a search looks into: name, area and address, what is said, findings with severity, what is asked
-    for, who has it."""
+    """Searchable text of a home, all that its card shows: name, area, address, findings with severity, next
+    step, costs, who has it."""
     parts = [
         entry["name"],
         entry["id"],
@@ -167,6 +166,8 @@ def _text(entry: Entry) -> str:
         entry["place"],
         entry["said"],
         entry["word"],
+        entry["next"],
+        entry["price"],
         *entry["handled"].values(),
     ]
     if entry["visit"] != "none":
@@ -204,4 +205,4 @@ def list_keys(entry: Entry) -> dict[str, Any]:
 
 def _kwh(entry: Entry) -> float:
     """Electricity a year [kWh]: a fleet may have several currencies."""
-    return sum(adds for _, adds in costs_once(entry["open"]))
+    return sum(adds for _, adds in costs_once(entry["costing"]))

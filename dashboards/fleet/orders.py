@@ -1,4 +1,4 @@
-"""In what order a list shows a fleet's homes. It imports nothing: the state database's indexes follow it."""
+"""Sort orders of the fleet list. It imports nothing: the state database's indexes follow it."""
 
 from __future__ import annotations
 

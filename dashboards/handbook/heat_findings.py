@@ -19,7 +19,7 @@ HEAT: dict[str, HandbookText] = {
         "Flow temperature of steady heating is compared with the designed curve at the same outdoor"
         " temperature."
         " Whether the unit lacks what its controls ask, and whether it rests, parts a low setting from water"
-        " that is not reached. Where rooms are as warm as asked nothing is told.",
+        " that is not reached. Where rooms are at their set temperature nothing is reported.",
         "Whether cooler water is meant, where no room is measured. A flow sensor that reads low looks the"
         " same.",
     ),

@@ -16,7 +16,7 @@ OPERATION: dict[str, HandbookText] = {
         " one for a week.",
         "What happened inside the unit. With electricity or heat and the outdoor temperature alone, a"
         " lock-out is rarely known within an hour: healthy units of most homes rest as long, and on a mild"
-        " day for two hours and more. It is told as possible once such a rest is less likely than a stop:"
+        " day for two hours and more. It is reported as possible once such a rest is less likely than a stop:"
         " within two hours for one lock-out in six, within six hours for half of them. Known within the hour"
         " are a missing supply, and a lock-out where a heat call, a target flow temperature, the operating"
         " mode or the fault code is measured. A set temperature lowered unseen looks like a stop.",

@@ -1,4 +1,4 @@
-"""What to set at a home, and which homes a cold snap will be too much for."""
+"""Pages of advised settings, and of the cold-snap outlook."""
 
 from __future__ import annotations
 

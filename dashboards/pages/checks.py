@@ -9,7 +9,7 @@ from typing import Any
 from fieldfare.analysis.reports.checklists import TITLES, Item
 from fieldfare.analysis.reports.fleet import open_findings
 from fieldfare.analysis.reports.verdict import given_verdict, verdict_now
-from fieldfare.dashboards.checks.lists import STATES, open_points
+from fieldfare.dashboards.checks.lists import STATES, is_answered, open_points
 from fieldfare.dashboards.checks.sheet import sheet
 from fieldfare.dashboards.pages.winter import points_left
 from fieldfare.dashboards.rows.days import rows_of_result
@@ -64,7 +64,7 @@ def check_page(
         signed_now=check.get("signature") is not None,
         clashes=[_clash(check, at, mine, there) for at, (mine, there) in (conflicts or {}).items()],
         photo_problems=list(photo_problems),
-        answered=sum(bool(item["state"]) for item in check["items"]),
+        answered=sum(map(is_answered, check["items"])),
         result=result,
         entries=entries,
         left=points_left(site, contents) if check["kind"] == "winter" and contents else [],
@@ -138,7 +138,8 @@ def lists_page(
     said: str,
     visitor: dict[str, Any],
 ) -> str:
-    """The firm's own items. problems : what is wrong with the text, one line each. said : that it was kept"""
+    """The firm's own check items. problems : of the text, one line each. said : confirmation that it was
+    saved"""
     return render(
         "check_lists.html",
         title="Your own checks",

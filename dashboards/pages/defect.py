@@ -1,4 +1,4 @@
-"""One suspected defect: what it rests on, what else could explain it, and its pack to download."""
+"""Page of one suspected defect: evidence, alternative explanations, download."""
 
 from __future__ import annotations
 

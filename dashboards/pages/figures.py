@@ -75,7 +75,7 @@ def figures_page(
 
 
 def days_query(query: Mapping[str, str]) -> str:
-    """What follows an address that shows the days asked for; empty where none were."""
+    """Query string of the selected days; empty for the default."""
     text = "&".join(f"{k}={query[k]}" for k in ("from", "to") if query.get(k))
     return f"?{text}" if text else ""
 

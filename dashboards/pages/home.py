@@ -14,6 +14,7 @@ from fieldfare.dashboards.text.home_advice import advice
 from fieldfare.dashboards.text.home_month import month_sections, month_words
 from fieldfare.dashboards.text.home_standing import cold_sentence, silent_words, standing_words, to_do
 from fieldfare.dashboards.text.language import gettext as _
+from fieldfare.dashboards.text.promise import good_news
 
 _NO_MONTH: dict[str, Any] = {
     "parts": None,
@@ -92,7 +93,12 @@ def _lead(
         row["site"], contents["result"], given, tasks, month_words(contents["result"]["period"])
     )
     if heard is None or row.get("feed") or now - heard <= SILENT_AFTER:
-        return sentences
+        news = (
+            good_news(contents.get("year") or row["result"] or {})
+            if given["verdict"] == "in_order" and not tasks
+            else ""
+        )
+        return [*sentences, news] if news else sentences
     silent = silent_words(heard, row["site"].site.timezone)
     return [silent, *sentences] if tasks else [silent]
 

@@ -1,5 +1,4 @@
-"""A job to log or to correct, and a decision about a finding that could not be saved: forms that keep what
-was typed."""
+"""Forms to log or correct a job, and to repeat a decision that could not be saved."""
 
 from __future__ import annotations
 

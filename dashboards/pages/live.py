@@ -1,4 +1,4 @@
-"""The live overview: which units run, rest, make hot water, defrost, stand still, are silent."""
+"""The live overview: units by operating state."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Pages without figures: signing in, and messages."""
+"""Pages without figures: sign-in and messages."""
 
 from __future__ import annotations
 
@@ -17,6 +17,12 @@ GIVE_BOTH = marked("give your e-mail and your password")
 def message_page(title: str, words: str, visitor: dict[str, Any]) -> str:
     """A sentence or two, such as that a page is not there."""
     return render("message.html", title=title, words=words, visitor=visitor)
+
+
+def ended_invitation_page() -> str:
+    """What is said at an invitation's address once it is used or too old."""
+    said = _("It was used already, or its time is over. Ask for a new one.")
+    return message_page(_("This invitation has ended"), said, {})
 
 
 def invited_page(

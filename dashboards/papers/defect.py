@@ -1,4 +1,4 @@
-"""The case for one suspected defect in words: for its paper and its page."""
+"""Texts of a suspected defect, for its paper and its page."""
 
 from __future__ import annotations
 

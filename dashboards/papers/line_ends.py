@@ -1,4 +1,4 @@
-"""White space at the ends of lines, taken out before layout.
+"""Remove white space at line ends before layout.
 
 A reader never sees it (CSS Text 3, 4.1.2), but WeasyPrint 70.0 measures it: a text that fits a line only
 without the space after it is broken after its first word.

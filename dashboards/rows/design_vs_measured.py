@@ -1,4 +1,4 @@
-"""The design on one side, the measurement on the other."""
+"""Design and measurement side by side."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from fieldfare.analysis.reports.design_ratios import WHOLE_YEAR_DAYS, measured_d
 from fieldfare.dashboards.rows.days import Row, known
 from fieldfare.dashboards.rows.sources import source_rows
 from fieldfare.dashboards.text import words
+from fieldfare.dashboards.text.promise import promise_remark
 
 _NEAR_K = 3.0  # as near a day's mean must come to a temperature to speak for it (common practice)
 _LONGEST_YEAR_DAYS = 400  # a year and some weeks: a total of more days is no year's
@@ -132,8 +133,8 @@ def _performance(site: Site, result: dict[str, Any]) -> list[Side]:
         ("Efficiency, hot water", design.spf_hot_water, "hot_water"),
     ):
         measured = words.interval(p[key], "", 2)
-        text = _span(designed, result, total=False) if designed and measured != "–" else ""
-        remark = p["reasons"].get(key, "") or text
+        span = _span(designed, result, total=False) if designed and measured != "–" else ""
+        remark = p["reasons"].get(key, "") or promise_remark(result, key) or span
         out.append(Side(name, words.number(designed, 1) if designed else "–", measured, remark))
     expected = p["expected"]
     best = next((b for b in ("H4", "H3", "H2", "H1") if (p[b] or {}).get("value") is not None), None)

@@ -1,4 +1,4 @@
-"""What electricity and weather alone tell, as rows of label and text."""
+"""Figures from electricity and weather alone, as rows of label and text."""
 
 from __future__ import annotations
 

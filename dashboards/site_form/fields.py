@@ -14,6 +14,7 @@ from fieldfare.analysis.plant.site import HEAT_QUANTITIES
 from fieldfare.dashboards.site_form.schema import JOIN, keys
 from fieldfare.dashboards.site_form.words import ONLY_NEW, PARTS, Part
 from fieldfare.dashboards.text import words
+from fieldfare.dashboards.text.language import own_name
 
 
 class Field(NamedTuple):
@@ -31,6 +32,14 @@ class Field(NamedTuple):
     def offered(self) -> tuple[str, ...]:
         """What is proposed while typing."""
         return time_zones() if self.key == "site.timezone" else ()
+
+    def choice_words(self, choice: str) -> str:
+        """A choice as the form shows it."""
+        if choice in ("true", "false"):
+            return "Yes" if choice == "true" else "No"
+        if not choice:
+            return "not given: English" if self.key == "site.language" else "not given"
+        return own_name(choice) if self.key == "site.language" else words.plain(choice)
 
 
 class Row(NamedTuple):

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from fieldfare.analysis.plant.fields import LANGUAGES
+
 
 class Words(NamedTuple):
     """A key's label and hint. later : left out of the form of a new home. only : the choices offered"""
@@ -45,7 +47,7 @@ PARTS: tuple[Part, ...] = (
             "site.outdoor_from": Words(
                 "Outdoor sensor of", "the short name of a nearby home that lends it", later=True
             ),
-            "site.language": Words("The household's language", "en, de or fr; empty: English", later=True),
+            "site.language": Words("The household's language", only=("", *LANGUAGES)),
             "building.kind": Words("Type of home", "for comparing homes; may stay empty"),
             "building.built": Words("Built in", "year, of the main part"),
         },

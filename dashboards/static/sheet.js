@@ -59,12 +59,14 @@
     return undefined;
   }
 
+  const lacksReason = (item) => shown(item, "state") === "not_done" && shown(item, "note").trim() === "";
+
   // What stays open by hand and eye, in the order and with the keys of the service: the signer ticks just these.
   function open() {
     const points = [];
     for (const [item, box] of items) {
       const state = shown(item, "state"), note = shown(item, "note").trim(), title = titleOf(item);
-      box.querySelector("[data-why]").hidden = state !== "not_done" || note !== "";
+      box.querySelector("[data-why]").hidden = !lacksReason(item);
       const found = [...box.querySelectorAll("[data-rules]")];
       for (const input of found) concern(item, input);
       if (state === "not_done") points.push({ key: item, item, says: `${title}: not done${note ? `: ${note}` : ""}` });
@@ -118,6 +120,16 @@
     told.textContent = Number.isFinite(value) ? `${text} can't be right; expected ${ends} ` : `${text} is no number `;
   }
 
+  // The browser cuts what is pasted; without a word nobody would notice.
+  function full(input) {
+    const most = input.maxLength, at = input.closest("label");
+    let told = at.querySelector(".full");
+    if (most < 0 || input.value.length < most) return told?.remove();
+    if (!told) at.append(told = Object.assign(document.createElement("span"), { className: "wrong full small" }));
+    told.textContent = `Full: at most ${most} characters are kept.`;
+    return undefined;
+  }
+
   const fieldOf = (input) => input.closest("[data-item]").dataset.item;
 
   // Keep something on the device. It is told at once: until the device has it, nothing may read as sent. Returns the error, or null.
@@ -139,6 +151,7 @@
     if (!input.dataset.field) return;
     const item = fieldOf(input), field = input.dataset.field;
     judge(item, field);
+    full(input);
     // A value that was read says that the item was done; it can be changed.
     const marks = field.startsWith("found.") && input.value.trim() !== "" && !shown(item, "state");
     if (marks) for (const i of fields(item, "state")) i.checked = i.value === "done";
@@ -289,7 +302,7 @@
 
   function count() {
     const told = document.getElementById("answered");
-    if (told) told.textContent = [...items.keys()].filter((item) => shown(item, "state")).length;
+    if (told) told.textContent = [...items.keys()].filter((item) => shown(item, "state") && !lacksReason(item)).length;
   }
 
   function tell(text, waits) {
@@ -297,6 +310,8 @@
     device.classList.toggle("waits", waits);
     device.textContent = text;
   }
+
+  const isEmpty = () => ![...items.keys()].some((item) => shown(item, "state") || shown(item, "note").trim());
 
   const mine = (rows) => rows.filter((r) => r.sheet === sheet);
   const many = (n, word) => `${n} ${word}${n === 1 ? "" : word === "entry" ? "" : "s"}`.replace(/^(\d+) entry$/, (_, k) => `${k} ${k === "1" ? "entry" : "entries"}`);
@@ -327,7 +342,7 @@
       parts.length ? "This can be signed once all is sent." :
         last === "offline" || !navigator.onLine ? "This can be signed once there is a signal." : "");
     if (conflicts.length) tell(`${many(conflicts.length, "entry")} to decide on: somebody else entered something too.`, true);
-    else if (!parts.length) tell(last === "offline" ? "No signal. Everything entered here was sent." : "All sent.", false);
+    else if (!parts.length) tell(last === "offline" ? "No signal. Nothing waits to be sent." : isEmpty() ? "Nothing is entered yet." : "All sent.", false);
     else if (last === "sign in") {
       tell(`${parts.join(" and ")} kept on this device. Sign in to send.`, true);
       device.append(" ", Object.assign(document.createElement("a"), { href: "/sign-in", textContent: "Sign in" }));

@@ -1,4 +1,4 @@
-"""Decisions about findings in words: who has one in hand, what is muted and why, what a job has closed."""
+"""Texts of decisions about findings: in hand, muted, closed by a job."""
 
 from __future__ import annotations
 

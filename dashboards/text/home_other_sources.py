@@ -1,5 +1,4 @@
-"""What stands beside the heat pump in a home, in plain sentences: a boiler, a stove, solar heat, solar
-electricity."""
+"""Sentences for the household on other heat sources and solar electricity."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How things stand, for a household: what to do first, then what is wrong, then what is not known."""
+"""Summary for a household: what to do first, then what is wrong, then what is not known."""
 
 from __future__ import annotations
 

@@ -21,9 +21,10 @@ from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 from babel.support import NullTranslations, Translations
 
+from fieldfare.analysis.plant.fields import LANGUAGES
+
 CATALOGUES = Path(__file__).parents[1] / "locale"
-ENGLISH = "en"
-LANGUAGES = (ENGLISH, "de", "fr")
+ENGLISH = LANGUAGES[0]
 DRAFTS = frozenset({"de", "fr"})
 """Languages that no native reader has checked yet: their pages say so."""
 _LOCALES = {ENGLISH: "en", "de": "de_DE", "fr": "fr_FR"}
@@ -53,6 +54,15 @@ def preferred(header: str, otherwise: str | None = None) -> str:
         if wish > 0.0 and (found := known(tag)):
             return found
     return known(otherwise) or ENGLISH
+
+
+def own_name(tag: str) -> str:
+    """A language as its speakers name it: de is Deutsch. A tag that Babel doesn't know stays as it is."""
+    try:
+        name = Locale.parse(tag, sep="-").get_display_name() or tag
+    except (ValueError, UnknownLocaleError):
+        return tag
+    return f"{name[:1].upper()}{name[1:]}"
 
 
 @contextmanager
@@ -99,15 +109,23 @@ def translations(code: str) -> NullTranslations:
     return Translations(compiled)
 
 
+_NO_BREAK = re.compile(r"(?<=\d) (?=%)|(?<=\S) (?=[?!:;»](?:\s|$))|(?<=«) ")
+"""Spaces at which a line must not end: before a percent sign, and French ones before and inside signs."""
+
+
+def _held(text: str) -> str:
+    return _NO_BREAK.sub("\u00a0", text)
+
+
 def gettext(message: str, **values: Any) -> str:
     """A message in the reader's language, with its values."""
-    text: str = translations(_chosen.get()).gettext(message) if message else ""
+    text = _held(translations(_chosen.get()).gettext(message)) if message else ""
     return text.format(**values) if values else text
 
 
 def ngettext(one: str, many: str, n: int, **values: Any) -> str:
     """A message that depends on a number."""
-    text: str = translations(_chosen.get()).ngettext(one, many, n)
+    text = _held(translations(_chosen.get()).ngettext(one, many, n))
     return text.format(n=n, **values)
 
 

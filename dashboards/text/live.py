@@ -1,4 +1,4 @@
-"""What the plant does right now, in one sentence from the last readings."""
+"""One sentence on what the plant is doing, from the last readings."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What every unit does right now: groups with a sign, a word and the homes in them."""
+"""Groups of the live overview: sign, word and homes of each state."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The units that a reader has chosen: numbers are calculated in one unit each, and shown in theirs.
+"""Convert numbers to the units that a reader has chosen.
 
 Energy is kWh or MJ, water flow m3/h or l/min, pressure bar or kPa. Prices stay per kWh, as suppliers bill
 them.

@@ -17,7 +17,12 @@ from fieldfare.analysis.advice.heating_days import HeatingDays
 from fieldfare.analysis.advice.limits import LIMITS_ADVICE
 from fieldfare.analysis.advice.plan import HOUSEHOLD_SETS, Advice, plan, without_contrary
 from fieldfare.analysis.advice.pump import least_pump_share
-from fieldfare.analysis.advice.room_response import RoomResponse, changed
+from fieldfare.analysis.advice.room_response import (
+    RoomResponse,
+    changed,
+    held_by_thermostat,
+    opened_after,
+)
 from fieldfare.analysis.advice.saving import EFFICIENCY_KEEPS, cop_over
 from fieldfare.analysis.advice.set_back import night_of
 from fieldfare.analysis.errors import NotAssessed
@@ -93,7 +98,9 @@ def test_advice_does_what_was_told_at_homes_of_another_simulator(name: str) -> N
 def test_with_valves_that_never_move_the_room_falls_by_the_balance_of_en_442() -> None:
     # By hand: 4 kW at 20 K excess (exponent 1.3), loss 0.2 kW/K, water 5 K cooler. The fall solves
     # 4 ((20 - 5 + fall) / 20)^1.3 = 4 - 0.2 fall (the small change of flow less return left out: 2.5 K each).
-    response = RoomResponse(1.3, 4.0 / 20.0**1.3, np.array([1.0]), 1.0, 20.0, {}, 0.2, 0.2, 0.2, True)
+    response = RoomResponse(
+        1.3, 4.0 / 20.0**1.3, np.array([1.0]), 1.0, 20.0, {}, 0.2, 0.2, 0.2, True, full_doubt=0.0
+    )
     after = changed(one_day(), response, 5.0)
     fall = float(after.fall[0])
     gives = output_kw(
@@ -146,6 +153,43 @@ def test_a_degree_cooler_is_held_against_what_protects_health(home: tuple[Site, 
     warmer = answer(*home, "rooms_warmer_k", 1.0)
     assert warmer["saves_kwh"]["value"] < 0.0
     assert warmer["caution"] == ""
+
+
+def test_a_valve_opens_towards_what_the_emitters_give_and_shuts_towards_nothing() -> None:
+    """EN 442 at less water: an emitter at half its flow still gives most of its heat, so the last opening of
+    a valve adds little."""
+    opened = np.array([0.5, 0.5, 0.5])
+    after = opened_after(opened, np.array([0.05, 1.0, 20.0]), 2.0)
+    assert after[0] == pytest.approx(0.5 * (1.0 + 0.05 / 2.0), rel=1e-3)  # as steep as the valves stand
+    assert after[1] < 0.5 * np.exp(1.0 / 2.0)
+    assert after[2] == pytest.approx(1.0, abs=1e-6)
+    assert opened_after(opened[:1], np.array([-50.0]), 2.0)[0] < 1e-6
+    assert opened_after(np.array([1.3]), np.array([1.0]), 2.0)[0] >= 1.3, "never shuts as the room cools"
+
+
+def test_water_that_overshoots_its_target_is_not_what_the_emitters_get() -> None:
+    """A unit of one speed runs above its target and rests below it: emitters get the mean of both."""
+    response = RoomResponse(1.3, 8.0 / 20.0**1.3, np.array([0.5]), 0.5, 2.0, {}, 0.2, 0.2, 0.2, True)
+    falls = [float(changed(replace(one_day(), over=over), response, 5.0).fall[0]) for over in (0.0, 4.0)]
+    assert falls[1] > falls[0]
+
+
+def test_a_unit_whose_runs_end_before_the_water_is_hot_has_a_thermostat(
+    home: tuple[Site, Facts, dict],
+) -> None:
+    day = one_day()
+    short = replace(day, gap=np.array([6.0]), share=np.array([0.5]))
+    assert held_by_thermostat(home[0], short)
+    assert not held_by_thermostat(home[0], replace(short, share=np.array([0.98]))), "a unit at its limit"
+    assert not held_by_thermostat(home[0], replace(short, gap=np.array([0.0])))
+
+
+def test_the_gain_of_cooler_water_is_less_sure_without_rating_points(home: tuple[Site, Facts, dict]) -> None:
+    site, facts, result = home
+    pump = site.heat_pump.model_copy(update={"rating": site.heat_pump.rating[:1]})
+    few = site.model_copy(update={"heat_pump": pump})
+    sure, unsure = (curve_effect(s, facts, result, 3.0).saves for s in (site, few))
+    assert unsure.half / abs(unsure.value or 1.0) > sure.half / abs(sure.value or 1.0)
 
 
 def test_a_thermostat_with_emitters_to_spare_holds_the_room() -> None:

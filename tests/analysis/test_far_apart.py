@@ -127,8 +127,7 @@ def cycling_plant(on_min: float, off_min: float, every_min: int) -> tuple[Small,
 def test_gross_cycling_shows_in_far_readings_by_the_starts_that_are_left(
     on_min: float, off_min: float, every_min: int
 ) -> None:
-    """What is seen of it is a lower bound: told where that is beyond any unit in the field, else not"
-    " assessed."""
+    """What is seen of it is a lower bound: told where it is beyond any unit in the field, else refused."""
     small, true = cycling_plant(on_min, off_min, every_min)
     judged = small.judged()
     mine = [f for f in judged.findings if f.code == "short_cycling"]

@@ -17,7 +17,7 @@ from fieldfare.analysis.findings.episodes import Episode
 from fieldfare.analysis.findings.excuses import excuses, not_fitted
 from fieldfare.analysis.findings.flow import expansion_vessel
 from fieldfare.analysis.findings.flow import pressure as water_pressure
-from fieldfare.analysis.findings.flow.pressure_trend import at_like_temperature, drift
+from fieldfare.analysis.findings.flow.pressure_trend import at_like_temperature, drift, stretches
 from fieldfare.analysis.findings.hot_water import hygiene, scald
 from fieldfare.analysis.findings.model import Evidence, Finding
 from fieldfare.analysis.findings.onset import onset
@@ -410,18 +410,16 @@ def test_level_pressure_has_no_drift() -> None:
     rng = np.random.default_rng(3)
     level = 1.5 + 0.02 * rng.standard_normal(DAYS)
     for sign in (-1, 1):
-        told = drift(
+        newest_first = stretches(
             days_of()["day"],
             level,
             np.full(DAYS, 34.0),
             np.zeros(DAYS),
-            sign=sign,
             refill_bar=0.12,
             empty_bar=0.05,
-            least=0.015,
-            least_change=0.12,
         )
-        assert told is None
+        assert newest_first
+        assert drift(newest_first, sign=sign, least=0.015, least_change=0.12) is None
 
 
 # What they share

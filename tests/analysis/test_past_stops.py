@@ -14,7 +14,7 @@ from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.model import Evidence, Recognised
 from fieldfare.analysis.findings.stopped.heat_due import Reason, rooms_are_warm
 from fieldfare.analysis.findings.stopped.rests import Rest
-from fieldfare.analysis.findings.stopped.unit_stopped import _may_return
+from fieldfare.analysis.findings.stopped.unit_stopped import _may_return, _severity, _sure
 from fieldfare.analysis.minutes.operating_state import HEATING
 from fieldfare.analysis.plant.load import parse_kept_site
 from tests.analysis.operation_tables import NO_EVENTS
@@ -24,7 +24,9 @@ FIRST = np.datetime64("2025-11-01", "D")
 COLD = [Reason("power", 0.9, Evidence("without any power", 1.0))]
 
 
-def may_return(hours: float, days_ago: int, *, outdoor: float = 2.0, recognised: Any = ()) -> bool:
+def may_return(
+    hours: float, days_ago: int, *, outdoor: float = 2.0, recognised: Any = (), why: list[Reason] = COLD
+) -> bool:
     day = (FIRST + np.arange(200)).astype("datetime64[us]")
     facts = Facts(Table({"day": day}), NO_EVENTS, NO_EVENTS, NO_EVENTS, NO_EVENTS)
     context = Context(parse_kept_site(WHOLE), facts, facts, SimpleNamespace(), recognised)  # type: ignore[arg-type]
@@ -32,7 +34,7 @@ def may_return(hours: float, days_ago: int, *, outdoor: float = 2.0, recognised:
         int((day[-1] - np.timedelta64(days_ago, "D")).astype("datetime64[ms]").astype(np.int64)) + 43_200_000
     )
     rest = Rest("unit", end - int(hours * 3_600_000), end, True, True, False, {"outdoor_mean_c": outdoor})
-    return _may_return(context, rest, COLD)
+    return _may_return(context, rest, why)
 
 
 @pytest.mark.parametrize(
@@ -44,6 +46,12 @@ def test_a_long_stop_is_asked_about_for_the_rest_of_its_season(
     hours: float, days_ago: int, expected: bool
 ) -> None:
     assert may_return(hours, days_ago) is expected
+
+
+def test_rooms_a_little_cool_in_mild_air_tell_of_no_stop_that_may_come_again() -> None:
+    cool = [Reason("room", 0.75, Evidence("room below its target", 1.5))]
+    assert may_return(14.0, 3, why=cool)
+    assert not may_return(14.0, 3, outdoor=13.0, why=cool)
 
 
 def test_in_mild_weather_or_after_work_on_the_unit_it_is_a_note() -> None:
@@ -78,3 +86,55 @@ def test_a_sensor_on_a_cool_upper_floor_starts_no_unit_that_its_thermostat_does_
     assert warm(19.5, starts_at=19.3)
     assert not warm(19.5, starts_at=20.2)
     assert not warm(19.5, starts_at=19.3, runs=8), "a few runs show no habit"
+
+
+def reason(kind: str, strength: float) -> Reason:
+    return Reason(kind, strength, Evidence(kind, 1.0))
+
+
+def a_rest(hours: float = 30.0, **values: float) -> Rest:
+    end = int(FIRST.astype("datetime64[ms]").astype(np.int64)) + 40 * 86_400_000
+    known = {"outdoor_lowest_c": 5.0, "outdoor_mean_c": 6.0, "room_short_last_k": np.nan}
+    known |= {"room_first_c": 20.0, "room_last_c": 20.0}
+    return Rest("unit", end - int(hours * 3_600_000), end, True, True, False, known | values)
+
+
+def test_three_words_of_one_controller_are_one_reason() -> None:
+    call = [reason("call", 0.85)]
+    same = [*call, reason("flow", 0.85), reason("mode", 0.85)]
+    apart = [*call, reason("room", 0.85)]
+    assert _sure(a_rest(), same) == pytest.approx(_sure(a_rest(), call))
+    assert _sure(a_rest(), apart) == pytest.approx(1.0 - 0.15**2, abs=0.01)
+
+
+def test_the_length_of_a_rest_counts_once_however_it_is_read() -> None:
+    by_length = [reason("weather", 0.7), reason("pause", 0.6), reason("habit", 0.55)]
+    assert _sure(a_rest(), by_length) == pytest.approx(0.7, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("found", "lowest", "severity"),
+    [
+        ([("pause", 0.62)], 5.0, "watch"),
+        ([("pause", 0.62)], 8.0, "note"),
+        ([("weather", 0.7)], 5.0, "watch"),
+        ([("weather", 0.9)], 5.0, "act"),
+        ([("weather", 0.7), ("cylinder", 0.85)], 5.0, "act"),
+        ([("weather", 0.7)], -4.0, "urgent"),
+    ],
+    ids=[
+        "an odd pause in the cold",
+        "an odd pause in mild air",
+        "not sure yet",
+        "long enough",
+        "a cold cylinder too",
+        "in frost",
+    ],
+)
+def test_a_rest_that_only_lasts_long_is_looked_at_before_it_is_acted_on(
+    found: list[tuple[str, float]], lowest: float, severity: str
+) -> None:
+    facts = Facts(Table({"day": (FIRST + np.arange(60)).astype("datetime64[us]")}), *[NO_EVENTS] * 4)
+    context = Context(parse_kept_site(WHOLE), facts, facts, SimpleNamespace())  # type: ignore[arg-type]
+    rest = a_rest(outdoor_lowest_c=lowest, tank_last_c=45.0, tank_first_c=46.0)
+    assert _severity(context, rest, [reason(*r) for r in found]) == severity

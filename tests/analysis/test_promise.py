@@ -138,3 +138,12 @@ def test_where_heat_is_measured_the_efficiency_findings_judge() -> None:
     with pytest.raises(NotAssessed) as refused:
         promise.electricity_above_expected(context_of())
     assert refused.value.code == "not_applicable"
+
+
+@pytest.mark.parametrize(("space", "sure"), [(4.6, True), (2.4, False)])
+def test_a_promise_is_told_both_ways(space: float, sure: bool) -> None:
+    (row,) = promise.promise_kept(measured(space))
+    assert row["use"] == "space_heating"
+    assert row["measured"]["low"] < row["measured"]["value"] < row["measured"]["high"]
+    assert (row["sure"] > 0.95) == sure
+    assert (row["sure"] < 0.05) != sure

@@ -32,8 +32,8 @@ REFUSED = [
     ("latitude = 52.1", "latitude = 1" + 400 * "0", "site.latitude", "a size that can be measured"),
     ("latitude = 52.1", "latitude = 1" + 5000 * "0", "TOML", "too large to be read"),
     ("latitude = 52.1", "latitude = true", "site.latitude", "must be a number"),
-    ("latitude = 52.1", "latitude = nan", "site.latitude", "finite number"),
-    ("heat_loss_kw = 8.4", "heat_loss_kw = 1e-300", "design.heat_loss_kw", "greater than or equal to"),
+    ("latitude = 52.1", "latitude = nan", "site.latitude", "is no number"),
+    ("heat_loss_kw = 8.4", "heat_loss_kw = 1e-300", "design.heat_loss_kw", "too low; it must be at least"),
     ("outdoor_c = -3.0\n", "outdoor_c = 20.4999\n", "design", "by 1 K at least"),
     # EN 14511 points can't beat Carnot: 308.15 K / 28 K = 11.0.
     ("cop = 4.8", "cop = 11.1", "heat_pump.rating[1]", "thermodynamic limit of 11.0"),

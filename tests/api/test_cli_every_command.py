@@ -85,12 +85,12 @@ RUNS: dict[str, list[Run]] = {
         Run("set-aside list --last 1", says="newest reason"),
     ],
     "set-aside retry": [
-        Run("set-aside retry --site alder-row", says="still aside"),
+        Run("set-aside retry --site alder-row", says="still can't be read"),
         Run("set-aside retry", says="read"),
     ],
     "set-aside clear": [
-        Run("set-aside clear --site beech-end", says="0 messages"),
-        Run("set-aside clear", says="messages thrown away"),
+        Run("set-aside clear --site beech-end", says="0 dead letters"),
+        Run("set-aside clear", says="dead letters deleted"),
     ],
     "analyse": [
         Run("analyse alder-row", says="Alder Row"),

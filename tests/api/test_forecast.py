@@ -27,6 +27,7 @@ from fieldfare.api.jobs.due import due_now
 from fieldfare.api.jobs.leases import JobLeases
 from fieldfare.api.jobs.runner import Runner
 from fieldfare.api.records.erasure import erase_site
+from fieldfare.dashboards.text.formats import day
 from tests.api.conftest import add_site
 from tests.api.sites import readings
 from tests.api.web import OWN, Web, make_web
@@ -270,7 +271,7 @@ def test_the_page_shows_its_time_and_source(web: Web, there: Weather) -> None:
         "/cold-snap/fetch", data={"csrf": web["installer"].headers["X-CSRF-Token"]}, follow_redirects=True
     )
     assert sent.status_code == 200
-    assert f"Forecast of Example Weather, fetched {NOW:%Y-%m-%d}" in sent.text
+    assert f"Forecast of Example Weather, fetched {day(NOW.date())}, " in sent.text
     assert "Alder Row" in sent.text
     assert KEY not in sent.text
     engineer = web["engineer"].get("/cold-snap").text

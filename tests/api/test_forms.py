@@ -58,7 +58,8 @@ def test_a_winter_check_is_signed_and_read_back(own_web: Web) -> None:
     answer = own_web["engineer"].post(f"{at}/sign", data=form, follow_redirects=False)
     assert (answer.status_code, answer.headers["location"]) == (303, f"{at}#signed")
     (work,) = own_web["engineer"].get(f"{PREFIX}/sites/{OWN}/works").json()["items"]
-    assert work["what"].startswith(f"Winter check {season} signed: strainer cleaned (still open: ")
+    assert work["what"].startswith(f"Winter check {season} signed: strainer cleaned\nStill open:\n– ")
+    assert all(re.fullmatch(r"– [A-Z0-9].*\.", line) for line in work["what"].split("\n")[2:])
     assert work["who"] == "engineer@heating.example"
     for role, url in (
         ("engineer", WINTER),
@@ -148,7 +149,9 @@ def test_an_installer_invites_the_householder(own_web: Web) -> None:
     page = own_web["nobody"].get(link).text
     assert "Welcome, Sam Home" in page
     assert "the heating of Alder Row" in page
-    assert "no longer, good" in own_web["nobody"].get("/welcome/guess").text
+    ended = own_web["nobody"].get("/welcome/guess")
+    assert (ended.status_code, "password" in ended.text) == (410, False)
+    assert "This invitation has ended" in ended.text
     weak = own_web["nobody"].post(link, data={"password": "passwordpassword"})
     assert (weak.status_code, "easily guessed" in weak.text, "Alder Row" in weak.text) == (400, True, True)
     assert (

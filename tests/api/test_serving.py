@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ctypes
 import os
 import signal
 import socket
@@ -154,3 +155,29 @@ def test_collecting_begins_again_after_a_fault_of_ours(monkeypatch: pytest.Monke
     monkeypatch.setattr(serve, "COLLECTOR_AGAIN_S", 0.01)
     serve._keep_collecting(None, stop)  # type: ignore[arg-type]
     assert len(calls) == 3
+
+
+HOLES = """
+from pathlib import Path
+from fieldfare.api.core.threads import few_arenas, give_back_memory
+
+def held_mb():
+    status = Path("/proc/self/status").read_text()
+    return int(status.split("VmRSS:", 1)[1].split(maxsplit=1)[0]) / 1024
+
+few_arenas()
+kept = [bytes(8000) for _ in range(20_000)]
+kept = kept[::10]
+before = held_mb()
+give_back_memory()
+print(before - held_mb(), len(kept))
+"""
+
+
+@pytest.mark.skipif(not hasattr(ctypes.CDLL(None), "malloc_trim"), reason="another C library")
+def test_memory_between_what_is_kept_is_given_back() -> None:
+    """160 MB, a tenth of it kept here and there."""
+    done = subprocess.run([sys.executable, "-c", HOLES], capture_output=True, text=True, timeout=60, cwd=ROOT)
+    assert done.returncode == 0, done.stderr
+    given_back, _ = done.stdout.split()
+    assert float(given_back) > 50.0

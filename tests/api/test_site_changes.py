@@ -258,11 +258,19 @@ def test_a_change_is_shown_before_it_is_saved(web: Web) -> None:
 @pytest.mark.parametrize(
     ("more", "key", "said"),
     [
-        ({"design.heat_loss_kw": "lots"}, "design-heat_loss_kw", "must be a valid number"),
+        (
+            {"design.heat_loss_kw": "lots"},
+            "design-heat_loss_kw",
+            "'lots' is no number; write one such as 6.5",
+        ),
         ({"site.timezone": "Europe/Londn"}, "site-timezone", "unknown time zone"),
         ({"contact.phone": "call me"}, "contact-phone", "telephone number"),
-        ({"heating_curve.points.1.1": "200"}, "heating_curve-points-1-1", "less than or equal to 95"),
-        ({"emitter.0.kind": "stove"}, "emitter-0-kind", "'radiator'"),
+        (
+            {"heating_curve.points.1.1": "200"},
+            "heating_curve-points-1-1",
+            "200 is too high; it must be at most 95",
+        ),
+        ({"emitter.0.kind": "stove"}, "emitter-0-kind", "none of radiator"),
         ({"site.name": ""}, "site-name", "must be given"),
     ],
 )

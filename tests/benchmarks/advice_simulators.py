@@ -382,11 +382,17 @@ class _SetHouse(House):
         return cold, mild - self.mild_k
 
 
+@lru_cache(maxsize=4)
+def _ran_engine(house: House, last: date) -> pd.DataFrame:
+    from tests.reference.engine.run import simulate as run
+
+    return run(house, (FIRST.month, FIRST.day), (last.month, last.day))
+
+
 def engine(seed: int, control: str, settings: tuple[Setting, ...]) -> Ran:
     """The reference engine: the seed counts its houses. They have a room thermostat and no hot water."""
     from tests.reference.engine.export import POINTS as points
     from tests.reference.engine.export import ZONES, readings, site_text
-    from tests.reference.engine.run import simulate as run
 
     designed = list(HOUSES.values())[seed % len(HOUSES)]
     house = _SetHouse(**vars(designed))
@@ -402,7 +408,7 @@ def engine(seed: int, control: str, settings: tuple[Setting, ...]) -> Ran:
             warmer_k=house.warmer_k + setting.warmer_k,
         )
     last = FIRST + timedelta(DAYS - 1)
-    ran = run(house, (FIRST.month, FIRST.day), (last.month, last.day))
+    ran = _ran_engine(house, last)
     power = (ran["Heat Pump Electricity Rate"] + ran["Pump Electricity Rate"]).to_numpy()
     first = date(2023, FIRST.month, FIRST.day)
 

@@ -198,7 +198,7 @@ def _c_mass(spec: dict[str, float], heavier: float) -> None:
 
 
 C: Mapping[str, Any] = {
-    "one speed": lambda spec: spec.update(min_share=0.9),
+    "one speed": lambda spec: spec.update(min_share=0.8),
     "binding thermostat": _c_binding,
     "cold runs": _c_cold_runs,
     "large emitters": lambda spec: _c_emitters(spec, 1.7),

@@ -83,7 +83,7 @@ def test_a_conflict_is_accessible_and_solved_by_keyboard(run: Running, chromium:
         for page, who in ((here, "engineer"), (there, "second")):
             let_in(page, run, who)
             page.goto(sheet_address(run, "commissioning"))
-            expect(status(page)).to_have_text("All sent.")
+            expect(status(page)).to_have_text("Nothing is entered yet.")
         one.set_offline(True)
         item(here, "flow").get_by_role("textbox", name="Flow").fill("0.7")
         item(there, "flow").get_by_role("textbox", name="Flow").fill("0.9")

@@ -12,7 +12,7 @@ USES = made_by(
     ("minutes_defrost", "min", "It defrosts."),
     ("minutes_off", "min", "It rests."),
     ("minutes_unknown", "min", "It is not known what it does."),
-    ("starts", "", "Starts of the compressor, told from its operation."),
+    ("starts", "", "Starts of the compressor, from its operation."),
     ("compressor_starts_counted", "", "Starts by the unit's own counter.", "compressor_starts"),
     ("compressor_hours_counted", "h", "Running hours by the unit's own counter.", "compressor_hours"),
 ) + made_by(

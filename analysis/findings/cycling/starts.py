@@ -159,7 +159,7 @@ def _unseen(context: Context) -> Finding | None:
 
 
 def _at_least(context: Context, why: str) -> Finding | None:
-    """By the counter, else by the starts that readings far apart still show: there were at least so many.
+    """Lower bound of the starts, from the counter or from readings too far apart to show every start.
 
     Raises NotAssessed, `why`, where these are no more than usual: others may be hidden.
     """

@@ -80,7 +80,7 @@ def unit_trips(context: Context) -> Finding | None:
 
 
 def is_trip(context: Context, runs: Table) -> Flags:
-    """Short runs whose flow did not reach what was asked, with heat still asked for after them: bool (k,).
+    """Short runs whose flow did not reach its target, with heat still called for afterwards: bool (k,).
 
     That it is still asked for shows in the call, or in water that goes on flowing where calls are not
     measured.

@@ -17,7 +17,7 @@ from fieldfare.analysis.plant.site import HEAT_QUANTITIES, Point
 from fieldfare.analysis.statistics.moving import moving_mean, moving_median
 
 _SIGNALS = ("heat", "lift", "state")
-# What follows the compressor by nature: water on its way and the warming exchanger [min].
+# Natural delay after the compressor: water transport and the warming heat exchanger [min].
 _NATURAL_MIN = 2.0
 _NATURAL_EDGE_MIN = {"heat": 1.0, "state": 0.0}
 _FEWEST_DAYS = 5

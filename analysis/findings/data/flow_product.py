@@ -1,4 +1,4 @@
-"""Heat from flow rate times temperatures: what it is worth beside a heat meter."""
+"""Heat from flow rate and temperatures, and its accuracy compared with a heat meter."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Readings that do not come: gaps of the whole site, and of one point."""
+"""Missing readings: gaps of the whole site, and of one point."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from fieldfare.analysis.plant.site import Point
 
 _WHOLE_SHARE, _NONE_SHARE = 0.9, 0.1
 _LOST_MIN = 60
-# What the unit's own controls tell.
+# Quantities that the unit's own controls report.
 _OWN_WORD = frozenset(
     {
         "compressor_speed",

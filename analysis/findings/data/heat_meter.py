@@ -1,4 +1,4 @@
-"""The heat meter against flow rate times temperatures, and what antifreeze explains of the difference."""
+"""Heat meter against flow rate times temperature difference, with the effect of antifreeze."""
 
 from __future__ import annotations
 
@@ -264,7 +264,7 @@ def _antifreeze_by_file(context: Context, share: float, measured: float | None =
 
 
 def _unsaid_antifreeze(context: Context, measured: float) -> Finding | None:
-    """The meter reads as if antifreeze were present although none is on file."""
+    """The meter reads as if there were antifreeze, although the site file declares none."""
     if not context.limit("antifreeze_share") <= measured <= 0.09:
         return None
     lift = nan_median(np.abs(context.all_days.days.floats("lift")))

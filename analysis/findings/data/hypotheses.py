@@ -15,7 +15,7 @@ FLOOR = 0.02
 # or Wh a pulse).
 _PULSE_FACTORS = (10.0, 0.1, 4.0, 0.25, 2.5, 0.4, 2.0, 0.5)
 
-# Of the heat of a charge at a performance of 2 to 3, less than this leaves less than the electricity.
+# Share of a charge's heat below which less than its electricity is left, at a performance of 2 to 3.
 _DRY = 0.45
 
 
@@ -39,7 +39,7 @@ class Hypothesis:
 # A unit falls short of its rating more easily than it surpasses it: part load gives up to a third more
 # (reference values 3).
 ABOVE = {"cop_space": 0.20, "cop_hot": 0.22}
-# What sound meters show, with the spread of sound plants. Ratios as logarithms. meter over flow and
+# Readings of correct meters, with the spread of healthy plants. Ratios as logarithms. Meter over flow and
 # temperatures: classes together 12 % (limits: heat_meter_share). COP over rating: part load and frost move it
 # by a quarter (common practice). House over design: field studies find 0.5 to 1.5.
 SOUND: dict[str, tuple[float, float]] = {

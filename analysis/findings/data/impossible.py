@@ -1,4 +1,4 @@
-"""Sensors that send what no air and no water can be: broken, or their cable is."""
+"""Physically impossible readings: a broken sensor or cable."""
 
 from __future__ import annotations
 
@@ -111,8 +111,8 @@ def broken(context: Context, point: Point) -> bool:
 
 
 def repeats_itself(context: Context) -> bool:
-    """True where the gateway sends one value, or noughts, for every temperature: nothing tells of the
-    plant."""
+    """True where the gateway sends one value, or zeros, for every temperature: the readings show nothing of
+    the plant."""
     points = [p for p in context.site.point if p.kind.is_temperature and not p.quantity.startswith("target_")]
     if len(points) < _SEVERAL_POINTS:
         return False

@@ -1,5 +1,4 @@
-"""An outdoor sensor that hangs indoors: an even temperature, and far more heat given than such air asks
-for."""
+"""An outdoor sensor mounted indoors: an even temperature, and far more heat than such weather needs."""
 
 from __future__ import annotations
 

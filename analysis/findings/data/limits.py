@@ -233,7 +233,7 @@ LIMITS_DATA: dict[str, Limit] = {
         "-",
         "common practice: a visit to a meter's place is worth while where four in five such cases are"
         " found so",
-        "probability that a meter sees something else than the site file says, from which it is told",
+        "probability that a meter measures something else than declared, from which it is reported",
     ),
     "misplaced_doubt": Limit(
         0.25,
@@ -371,7 +371,7 @@ LIMITS_DATA: dict[str, Limit] = {
         3.0,
         "days",
         "common practice: guests or a baking day come once",
-        "evenings from which another heat source is told",
+        "evenings from which another heat source is reported",
     ),
     "other_heat_cylinder_k": Limit(
         8.0,
@@ -384,7 +384,7 @@ LIMITS_DATA: dict[str, Limit] = {
         3.0,
         "kWh",
         "pumps that run on carry less than 1 kWh a day out of a unit and its pipes (common practice)",
-        "heat of a day that the meter counts while the unit rests, from which another source is told",
+        "heat of a day that the meter counts while the unit rests, from which another source is reported",
     ),
     "other_heat_at_rest_share": Limit(
         0.1,

@@ -1,4 +1,4 @@
-"""Running that gives heat: what a unit draws for starts that it breaks off shows nothing about the meters."""
+"""Running minutes that give heat; aborted starts show nothing about the meters."""
 
 from __future__ import annotations
 

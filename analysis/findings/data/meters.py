@@ -52,7 +52,7 @@ def _ratios(context: Context) -> _Ratios:
     heat, unit, least = (days.floats(f"carnot_{name}_kwh") for name in ("heat", "used", "least"))
     ran = days.floats("minutes_running") >= _RAN_MIN
     much = context.limit("efficiency_most") * _LEAST_KWH
-    # Much heat for next to no electricity is a wrong meter too: either of the two may be large enough.
+    # Much heat for almost no electricity is a meter error too, so either of the two may pass its minimum.
     worked = ran & ((unit >= _LEAST_KWH) | ((heat >= much) & (unit > 0.0)))
     all_heat, all_used = days.floats("paired_heat_kwh"), days.floats("paired_heat_pump_kwh")
     for name in ("paired_backup_kwh", "paired_immersion_kwh"):

@@ -1,4 +1,4 @@
-"""A meter that sees something else than the site file says.
+"""A meter that measures something else than the site file says.
 
 Each possible place or pulse value is a hypothesis that predicts several facts. Its weight is its prior times
 the likelihood of what was measured under it (Bayes). Two hypotheses that predict the same share the weight,
@@ -217,7 +217,7 @@ def _charges(context: Context) -> dict[str, _Fact]:
     if "cylinder_temperature" in context.unreliable or not len(reheats):
         return {}
     warmed = ~(reheats.floats("to_c") - reheats.floats("from_c") < _WARMED_K)
-    # What the immersion heater did says nothing about the unit.
+    # Charges by the immersion heater are no evidence about the unit.
     warmed &= ~(reheats.floats("immersion") > 0.0) & ~reheats["cut"].astype(np.bool_)
     heat, drawn = (
         group_by_day(days["day"], reheats["day"], np.where(warmed, reheats.floats(name), np.nan), "sum")

@@ -1,4 +1,4 @@
-"""An outdoor sensor that the sun, or a warm wall, makes read too much."""
+"""An outdoor sensor that reads too warm because of sun or a warm wall."""
 
 from __future__ import annotations
 

@@ -16,7 +16,7 @@ from fieldfare.analysis.plant.site import Point
 
 
 def register_reset(context: Context) -> Finding | None:
-    """Running totals that began anew."""
+    """Running totals that started again."""
     registers = {p.id: p for p in context.site.point if p.form == "register"}
     if not registers:
         raise NotAssessed("no meter here is read as a running total")

@@ -1,4 +1,4 @@
-"""Readings that do not move: stuck sensors."""
+"""Stuck sensors: readings that do not change."""
 
 from __future__ import annotations
 
@@ -61,7 +61,7 @@ class _Stuck:
 def sensor_stuck(context: Context) -> Finding | None:
     """A reading that has not changed for longer than its own habit allows while it should."""
     days = context.all_days.days
-    runs = [found for found in context.once(_stuck_by_point).values() if found is not None]
+    runs = [found for found in context.once_for_all_days(_stuck_by_point).values() if found is not None]
     impossible = impossible_readings(context)
     if not runs and impossible is None:
         raise NotAssessed("needs a temperature, or heat beside electricity, read at least 12 times a day")
@@ -170,7 +170,7 @@ def _of_its_unit(days: Table, point: Point) -> tuple[Floats, Floats, Floats]:
 
 
 def _flow_contradicted(days: Table) -> Flags | None:
-    """Days on which a heat meter of its own shows another flow; None where there is none.
+    """Days on which a separate heat meter shows another flow; None without one.
 
     A pump of one speed that is never stopped gives one and the same reading for months, and no other meter
     says it is wrong.
@@ -245,7 +245,7 @@ def still_days(context: Context) -> dict[str, Flags]:
     """Days of stuck sensors that move again by now: quantity -> bool (n,). Other sensors of it may go on."""
     days = context.all_days.days
     out: dict[str, Flags] = {}
-    stuck = context.once(_stuck_by_point)
+    stuck = context.once_for_all_days(_stuck_by_point)
     for quantity in {p.quantity for p in context.site.point if p.form == "gauge"}:
         points = list(context.site.points_of(quantity))
         still = np.zeros((len(points), len(days)), dtype=bool)
@@ -297,7 +297,7 @@ def _shortly_stuck(context: Context) -> Finding | None:
 
 def _unreliable_by_stuck(context: Context, finding: Finding) -> frozenset[str]:
     """Quantities of stuck points; only the zone itself where most other room sensors are sound."""
-    runs = context.once(_stuck_by_point)
+    runs = context.once_for_all_days(_stuck_by_point)
     stuck = [p for p in context.site.point if any(s.ongoing for s in runs[p.id] or ()) or broken(context, p)]
     out: set[str] = {"cylinder_temperature"} if belied_cylinder(context) is not None else set()
     for point in stuck:

@@ -1,4 +1,4 @@
-"""One unit taken for another, and the days on which it shows."""
+"""Mistaken units, and the days on which they show."""
 
 from __future__ import annotations
 
@@ -10,8 +10,7 @@ from fieldfare.analysis.findings.confidence import Flags, Floats
 
 @dataclass(frozen=True)
 class Slip:
-    """A unit taken for another: what the point really sends, and how to have back what it meant from what was
-    read."""
+    """A mistaken unit: the unit really sent, the declared one, and the conversion back."""
 
     sends: str
     declared: str
@@ -25,8 +24,7 @@ def times(sends: str, declared: str, factor: float) -> Slip:
 
 @dataclass(frozen=True)
 class SlipDays:
-    """so : days on which the readings fit a wrong unit and not their own; judged : days on which that could
-    be told"""
+    """fits_slip : days whose readings fit a wrong unit and not their own. judged : days with evidence"""
 
     slip: Slip
     fits_slip: Flags

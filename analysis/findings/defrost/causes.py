@@ -60,7 +60,7 @@ def measured_efficiency(context: Context) -> float:
 
 
 def _top_output(context: Context) -> float:
-    """Best whole hour's output over the rating [-]; nan where the unit was never asked for it."""
+    """Highest hourly output over the rating [-]; nan where full output was never called for."""
     top = context.days.floats("load_share_top")
     return float(np.nanquantile(top, 0.98)) if np.isfinite(top).sum() >= _FEWEST_TOPS else float("nan")
 

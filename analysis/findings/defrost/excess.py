@@ -162,8 +162,8 @@ def _priced(context: Context, found: Finding, defrosts: Table, frost: DailyFrost
 
 
 def _is_certain(context: Context, change: Change | None) -> bool:
-    """Whether a unit began to defrost more often: by its defrosts, and by efficiency lost about the same days
-    where the defrosts speak for it too."""
+    """Whether a unit began to defrost more often: by its defrosts, or by an efficiency drop at about the
+    same time that the defrosts support."""
     if change is None or change.odds < 0.0:
         return False
     lost = max(fell_odds(*_fell_with(context, change)), 0.0)
@@ -402,7 +402,7 @@ def _since(context: Context, defrosts: Table, episode: Episode, days: Flags) -> 
 
 
 def _severity(context: Context, judged: _Judged, episode: Episode, share: float) -> Severity:
-    """By what it costs; a thing of the past is a note. How probable it is decides in `grading`."""
+    """Severity by cost; a past episode is a note. The probability enters in `grading`."""
     limit = context.limit
     small = np.isfinite(share) and share * judged.needless < limit("defrost_needless_heat")
     # A coil that has cost efficiency as well matters, however little is melted.

@@ -45,7 +45,7 @@ LIMITS_DEFROST: dict[str, Limit] = {
         1.3,
         "-",
         "common practice: a third more is beyond rounding",
-        "the same, from which their number is what is told",
+        "the same, from which their number is reported",
     ),
     "defrost_excess_act": Limit(
         3.0,

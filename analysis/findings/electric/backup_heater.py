@@ -27,7 +27,7 @@ _PLAIN_KWH = 1.0
 # defrosts and starts, and of one that the control keeps below it (common practice).
 _FULL, _THROTTLED = Expected(0.95, 0.08), Expected(0.65, 0.2)
 _STRONG = 3.0  # log of 20
-# What both causes show alike weighs little for either.
+# Signs that both causes share carry little weight.
 _ALSO_RUNS, _ALSO_COOL = 0.4, 0.4
 # A compressor that works less of the day than this rests while the heater heats (common practice: a start a
 # day is no work).

@@ -1,4 +1,4 @@
-"""What is drawn and pumped while there is nothing to do."""
+"""Standby power and pump operation without demand."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ _CLOSE_MIN, _CLOSEST_MIN = 5.0, 2.5
 # Standby is the same for days. Readings that blur short runs show it as a floor: the least of so many days
 # is shared by most of them.
 _FLOOR_DAYS, _FLOOR_SHARE = 10, 0.5
-# Nor is what comes near a running compressor and beyond every heater that a unit keeps on at rest (common
+# A draw near that of a running compressor, beyond every heater of a resting unit, is no standby (common
 # practice).
 _PARTLY, _MOST_STANDBY_W = 0.35, 300.0
 _USUAL_SIZE_KW = 12.0

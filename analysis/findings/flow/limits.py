@@ -95,7 +95,7 @@ LIMITS_FLOW: dict[str, Limit] = {
         4.0,
         "-",
         "common practice: four standard deviations of a day",
-        "fall over the scatter from day to day, below which it is not told",
+        "fall over the scatter from day to day, below which it is not reported",
         "below",
     ),
     "flow_days": Limit(
@@ -246,7 +246,7 @@ LIMITS_FLOW: dict[str, Limit] = {
         1.8,
         "bar",
         "common practice: a cold circuit is filled to 1 to 1.5 bar",
-        "level from which a steady rise is told",
+        "level from which a steady rise is reported",
     ),
     "pressure_swing_watch": Limit(
         0.4,

@@ -7,7 +7,7 @@ import numpy as np
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context
-from fieldfare.analysis.findings.flow.pressure_trend import Drift, drift
+from fieldfare.analysis.findings.flow.pressure_trend import Drift, Stretch, drift, stretches
 
 EMPTY_BAR = 0.05
 GAUGE_BAR = 0.1  # standard uncertainty of a dwelling's pressure sensor or gauge (common practice)
@@ -27,17 +27,18 @@ def pressure_of_days(context: Context, fewest: int) -> Floats:
 
 
 def drift_of_pressure(context: Context, sign: int, least: float, least_change: float) -> Drift | None:
+    return drift(context.once(_stretches), sign=sign, least=least, least_change=least_change)
+
+
+def _stretches(context: Context) -> list[Stretch]:
     days = context.days
-    return drift(
+    return stretches(
         days["day"],
         np.where(_cools(context) | _stands(context), np.nan, days.floats("pressure")),
         days.floats("loop_c"),
         days.floats("pressure_topped"),
-        sign=sign,
         refill_bar=context.limit("pressure_refill_bar"),
         empty_bar=EMPTY_BAR,
-        least=least,
-        least_change=least_change,
     )
 
 

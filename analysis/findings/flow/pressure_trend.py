@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 from typing import Any
 
@@ -40,35 +41,52 @@ class Drift:
     refills: int
 
 
-def drift(
+@dataclass
+class Stretch:
+    """Days between refills, or several such spans joined with their refills taken off.
+
+    rows : int (n,), of the days. number : float64 (n,) [days]. level : float64 (n,) [bar], at like water
+    temperature. warm : float64 (n,) [°C]. joined : days from the first at which a span was joined
+    refills : in all stretches
+    """
+
+    rows: NDArray[np.intp]
+    number: Floats
+    level: Floats
+    warm: Floats
+    joined: tuple[int, ...]
+    refills: int
+
+    @cached_property
+    def trend(self) -> tuple[float, float, int] | None:
+        """Slope [bar/week], its error and the day it began; None without one."""
+        return _hinge(self.number, self.level, self.warm)
+
+
+def stretches(
     day: NDArray[Any],
     pressure: Floats,
     loop: Floats,
     topped: Floats,
     *,
-    sign: int,
     refill_bar: float,
     empty_bar: float,
-    least: float,
-    least_change: float,
-) -> Drift | None:
-    """The newest steady fall (sign -1) or rise (+1), from the day it began.
+) -> list[Stretch]:
+    """The days' stretches, the newest first; none where there are too few days.
 
     day : datetime64 (n,). pressure : float64 (n,) [bar], a day's. loop : float64 (n,) [°C], the water's mean
     topped : float64 (n,) [bar], sudden rises of a day that stay; nan where not known
     refill_bar : least jump of level that is a refill [bar]. empty_bar : below this the circuit is empty
-    least : slope [bar/week], and least_change : change in all [bar], below which a stretch is level
 
     Refills part the days into stretches. A stretch too short for a slope of its own is joined to the one
     before, its refill taken off: a circuit topped up every week loses water all the while. A refill counts
-    where the level at like water temperature jumped and stayed, and a fall where that level is still lower
-    at its end, beyond its scatter.
+    where the level at like water temperature jumped and stayed.
     """
     added = np.nan_to_num(topped)
     # The day of a refill holds both levels.
     rows = np.flatnonzero(np.isfinite(pressure) & (pressure > empty_bar) & (added == 0.0))
     if len(rows) < FEWEST_DAYS:
-        return None
+        return []
     here = loop[rows]
     usual = float(np.median(here[np.isfinite(here)])) if np.isfinite(here).any() else 0.0
     warm = np.where(np.isfinite(here), here, usual)
@@ -80,29 +98,35 @@ def drift(
     jumps = sorted(refills | set(np.flatnonzero(sudden > 0.0).tolist()))
     moves = np.delete(np.diff(value), [at - 1 for at in jumps])
     daily = float(np.median(moves)) if len(moves) else 0.0
+    out = []
     for span in _groups([0, *jumps, len(value)])[::-1]:
         a, b = span[0], span[-1]
         level = value[a:b].copy()
         for at in span[1:-1]:
             level[at - a :] -= sudden[at] if sudden[at] > 0.0 else value[at] - value[at - 1] - daily
-        found = _hinge(number[a:b], sign * level, warm[a:b])
-        if found is None:
+        joined = tuple(at - a for at in span[1:-1])
+        out.append(Stretch(rows[a:b], number[a:b], level, warm[a:b], joined, len(jumps)))
+    return out
+
+
+def drift(newest_first: Iterable[Stretch], *, sign: int, least: float, least_change: float) -> Drift | None:
+    """The newest steady fall (sign -1) or rise (+1), from the day it began.
+
+    least : slope [bar/week], and least_change : change in all [bar], below which a stretch is level
+    A fall counts where the level at like water temperature is still lower at its end, beyond its scatter.
+    """
+    for stretch in newest_first:
+        if stretch.trend is None or sign * stretch.trend[0] <= _LEVEL:
             continue
-        slope, error, start = found
+        slope, error, start = sign * stretch.trend[0], *stretch.trend[1:]
+        number, level = stretch.number, stretch.level
         # A line goes on below nothing; the level does not.
-        change = min(slope * (number[b - 1] - number[a + start]) / 7.0, float(np.ptp(level[start:])))
+        change = min(slope * (number[-1] - number[start]) / 7.0, float(np.ptp(level[start:])))
         sure = slope >= least and slope - 2.0 * error >= _SURE_OF * least and change >= least_change
         if sure and _lasts(sign * level, start, least_change):
-            within = sum(at - a > start for at in span[1:-1])
-            return Drift(
-                sign * slope,
-                error,
-                int(rows[a + start]),
-                int(rows[b - 1]),
-                sign * float(change),
-                within,
-                len(jumps),
-            )
+            within = sum(at > start for at in stretch.joined)
+            first, last = int(stretch.rows[start]), int(stretch.rows[-1])
+            return Drift(sign * slope, error, first, last, sign * float(change), within, stretch.refills)
     return None
 
 
@@ -182,7 +206,7 @@ def _groups(bounds: list[int]) -> list[list[int]]:
 
 
 def _hinge(number: Floats, value: Floats, warm: Floats) -> tuple[float, float, int] | None:
-    """Constant, then rising: (slope [bar/week], its error, index of the change); None without a rise."""
+    """Constant, then a slope: (slope [bar/week], its error, index of the change); None with too few days."""
     n, use_warm = len(number), float(warm.std()) > 0.5
     spread: dict[int, float] = {}
 
@@ -200,7 +224,7 @@ def _hinge(number: Floats, value: Floats, warm: Floats) -> tuple[float, float, i
     best = look(range(max(coarse - wide, 0), min(coarse + wide, last) + 1, near))
     fit = robust_fit(_columns(number, warm, best, use_warm=use_warm), value)
     slope, error = float(fit.coefficients[1]), float(np.sqrt(max(fit.covariance[1, 1], 0.0)))
-    return (slope, error, best) if slope > _LEVEL else None
+    return slope, error, best
 
 
 def _columns(number: Floats, warm: Floats, at: int, *, use_warm: bool) -> Floats:

@@ -38,10 +38,11 @@ _EMITTER_EXPONENT = 1.3  # EN 442: radiators; panels between 1.2 and 1.4
 
 @dataclass(frozen=True)
 class _Cool:
-    """below : designed less measured flow [K]. lack : asked less measured, as a share of it; nan where it"
-    " is not
-    known. running : share of the time. room : °C, nan where not measured; lacking : K below what is asked or
-    designed"""
+    """below : designed less measured flow [K]. lack : asked less measured, as a share of it; nan if unknown.
+
+    running : share of the time. room : °C, nan where not measured. lacking : K below what is asked or
+        designed
+    """
 
     below: float
     lack: float

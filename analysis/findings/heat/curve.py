@@ -38,7 +38,7 @@ _BRIEF_MIN, _WITHOUT_REST = 15.0, 0.97
 _LEVEL_K = 2.0
 # The curve must have moved by so much for the two to look different: a sensor's own unrest is a tenth of it.
 _TELLING_K = 0.5
-# Of two settings that fit alike the curve is the likelier (common practice).
+# Where two settings fit equally well, the curve is more likely (common practice).
 _COMMONER = 2.0
 
 
@@ -145,7 +145,7 @@ def cool_and_steady(context: Context) -> Flags:
 
 
 def _target_or_measured_flow(days: Table) -> tuple[Floats, bool]:
-    """The flow asked for where it is measured throughout, else the flow given."""
+    """Target flow temperature where it is measured throughout, else the measured flow temperature."""
     target, measured = days.floats("target_flow"), days.floats("flow")
     known = np.isfinite(target) & np.isfinite(measured)
     whole = known.sum() >= 0.8 * max(np.isfinite(measured).sum(), 1)

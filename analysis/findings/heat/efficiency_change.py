@@ -34,8 +34,8 @@ _MOST_WEIGHT_KWH = 40.0
 # A rating is carried from one month's weather, load and frost to another's no better than this (common
 # practice).
 _CARRIED = 0.01
-# Nor beyond 5 K over its warmest point, A7 as a rule: what a unit gains there differs by this a kelvin
-# (common practice: fans, valves and the least speed set its efficiency at small lifts).
+# The same per kelvin beyond 5 K over the warmest rating point, usually A7, where gains differ between units
+# (common practice: fans, valves and the lowest speed set efficiency at small lifts).
 _CARRIED_PER_K, _HELD_K, _RATED_C = 0.01, 5.0, 7.0
 _FEWEST_DAYS = 3 * FEWEST_EACH_SIDE
 # A charge of the cylinder is never steady: its temperatures rise all along, and readings a third of its

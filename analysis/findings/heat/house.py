@@ -402,7 +402,7 @@ def _at(context: Context, outdoor: float) -> Capacity:
 
 
 def _flat_out(context: Context) -> Flags:
-    """Days on which the unit worked without a rest and brought less than was asked for hours."""
+    """Days on which the unit ran without a rest and stayed below its target for hours."""
     days = context.days
     busy = days.floats("minutes_running") >= 0.9 * (
         days.floats("minutes_total") - fill_nan(days.floats("minutes_unknown"), 0.0)

@@ -107,8 +107,8 @@ LIMITS_HEAT: dict[str, Limit] = {
     "warm_heating_watch_hours": Limit(
         1.0,
         "h/day",
-        "common practice: a cylinder's daily charge takes an hour; less can't be told from it",
-        "mean space heating on warm days, from which it is told",
+        "common practice: a cylinder's daily charge takes an hour; less can't be told apart from it",
+        "mean space heating on warm days, from which it is reported",
     ),
     "warm_days": Limit(
         5.0,

@@ -76,7 +76,7 @@ LIMITS_EFFICIENCY: dict[str, Limit] = {
         10.0,
         "min",
         "common practice: a run's shape shows in readings a third of its length apart",
-        "spacing of readings above which low output can't be told from stops",
+        "spacing of readings above which low output and stops look the same",
     ),
     "efficiency_before_days": Limit(
         21.0,

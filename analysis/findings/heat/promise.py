@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -12,6 +12,7 @@ from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.promise import GAINS_W_PER_M2, at_design_weather
 from fieldfare.analysis.figures.change import DetectedChange, find_change
 from fieldfare.analysis.figures.design_use import USUAL_FLOOR_M2, design_use
+from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.findings.confidence import Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.model import (
@@ -99,6 +100,26 @@ def performance_below_promise(context: Context) -> Finding | None:
         cost_money=context.money(kwh),
         visit="call" if severity != "note" else "none",
     )
+
+
+def promise_kept(context: Context) -> list[dict[str, Any]]:
+    """Performance at the design's weather beside its promise, JSON-ready: rows of use, measured (value, low,
+    high), promised, and sure, the probability that the promise is kept. Empty where neither is known."""
+    out = []
+    for part in (_space(context), _hot_water(context)):
+        if part is None:
+            continue
+        half = GAUSS_95 * part.sd * part.measured
+        measured = Estimate.around(part.measured, half)
+        out.append(
+            {
+                "use": part.use.replace(" ", "_"),
+                "measured": measured.as_dict(),
+                "promised": part.promised,
+                "sure": 1.0 - part.certain,
+            }
+        )
+    return out
 
 
 def explained(findings: list[Finding]) -> list[Finding]:

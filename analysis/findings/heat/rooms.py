@@ -177,7 +177,7 @@ def _severity(
     grave = size >= limit("room_deficit_act")
     lasts = episode.until is None and inside.sum() >= limit("room_days") * (1.0 if grave else 2.0)
     if not zone.own:
-        # Nobody says what is asked there: worth a look, unless the whole house is as cold as that.
+        # The set temperature is unknown: worth a look, unless the whole house is this cold.
         cold_house = grave and size >= limit("room_deficit_urgent") and _all_cold(context, inside)
         return "note" if not lasts else "act" if cold_house else "watch"
     if size < limit("room_deficit_note"):

@@ -1,4 +1,5 @@
-"""Charges that do not warm what the cylinder's sensor sees: the heat goes elsewhere, or the sensor is out."""
+"""Charges that do not warm the cylinder's sensor: the heat goes elsewhere, or the sensor is out of its
+pocket."""
 
 from __future__ import annotations
 
@@ -66,7 +67,7 @@ def blind_charge(context: Context) -> Finding | None:
 
 
 def _none_warmed(context: Context, reheats: Table) -> np.ndarray:
-    """Days with charges of twenty minutes and more, none of which warmed the sensor."""
+    """Days with charges of at least twenty minutes, none of which warmed the sensor."""
     days = context.days
     rise = reheats.floats("to_c") - reheats.floats("from_c")
     whole = ~reheats["cut"].astype(np.bool_) & (reheats["minutes"] >= _LONG_MIN) & np.isfinite(rise)

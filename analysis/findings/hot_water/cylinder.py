@@ -70,7 +70,7 @@ def hot_water_shortfall(context: Context) -> Finding | None:
         _WEEK * float((too_cold & inside).sum()) / max(float(inside.sum()), min(30.0, float(known.sum())))
     )
     chance = float(np.mean(emptied[too_cold & inside]))
-    # What is likely is worth a look as often as it seems to be, and a change as often as it is likely to be.
+    # Probable shortfalls are weighted: the observed number decides on "watch", the probable number on "act".
     severity = graded(chance * weekly, limit("cold_days_watch"), limit("cold_days_act"))
     if severity == "note" and weekly >= limit("cold_days_watch"):
         severity = "watch"

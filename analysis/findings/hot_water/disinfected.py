@@ -1,4 +1,4 @@
-"""Days on which the cylinder was disinfected, surely or as far as anybody can tell.
+"""Days on which the cylinder was certainly or possibly disinfected.
 
 A sensor in its pocket reads low, a programme may end its hold early, and readings that are missing may have
 held the run: none of these days shows that the cylinder was left without.

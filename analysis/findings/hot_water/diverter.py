@@ -40,8 +40,8 @@ _SURE = 4.0  # standard errors: many plants, each looked at once, leave no room 
 
 @dataclass(frozen=True)
 class Leak:
-    """What a full cylinder loses to the heating water [K/h], its error, of how much cooling in all, told
-    from so many charges; `how` in words"""
+    """Heat leak of a full cylinder to the heating water [K/h], its error, and the number of charges; `how`
+    in words"""
 
     rate: float
     error: float
@@ -337,7 +337,7 @@ def _while_charging(context: Context, charge: ChargeLeak | None) -> Finding | No
 
 
 def _charge_since(context: Context, charge: ChargeLeak) -> tuple[str, str | None]:
-    """The newest stretch of days on which no charge was taken up as a tight diverter would have it."""
+    """The latest run of days on which no charge was taken up as with a tight diverter."""
     days, reheats, plant = context.days, context.facts.reheats, context.site.hot_water
     assert plant is not None
     assert plant.cylinder_litres is not None

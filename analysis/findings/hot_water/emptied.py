@@ -112,7 +112,7 @@ def _content(context: Context, reheats: Table) -> float:
 
 
 def _beyond_setpoint(context: Context, reheats: Table) -> Floats:
-    """What a disinfection adds to a charge [kWh]: it was not drawn before."""
+    """Heat of a charge above the setpoint, such as a disinfection [kWh]: it was not drawn before."""
     plant = context.site.hot_water
     assert plant is not None
     over = np.maximum(fill_nan(reheats.floats("to_c"), 0.0) - plant.setpoint_c, 0.0)

@@ -1,4 +1,4 @@
-"""Days on which the cylinder is kept hotter than the unit is asked to make it: it has nothing to do there."""
+"""Days on which another heater keeps the cylinder above the unit's setpoint."""
 
 from __future__ import annotations
 

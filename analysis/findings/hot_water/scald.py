@@ -216,7 +216,7 @@ def _in_interval(context: Context, minutes: Floats) -> Floats:
 
 
 def _cooling(context: Context, to_c: float, *, slowly: bool = False) -> float:
-    """Time that a cylinder nobody draws from takes to cool after a scheduled run [min].
+    """Time that an undisturbed cylinder takes to cool after a scheduled run [min].
 
     slowly : for one that is insulated better than its rating says, or stands in a warm cupboard
     """
@@ -285,7 +285,7 @@ def _facts(context: Context, days: Table, inside: Flags) -> _Hot:
     plant = context.site.hot_water or HotWater()
     held = days.floats("tank_held")[inside]
     litres = plant.cylinder_litres or USUAL_CYLINDER_LITRES
-    # What brought it from everyday heat to this, on a typical hot day [kWh].
+    # Heat from the everyday temperature to this one, on a typical hot day [kWh].
     needed = np.maximum(held - plant.setpoint_c, 5.0) * litres * WH_PER_LITRE_KELVIN / 1000.0
     used = days.floats("electricity_immersion_kwh")[inside]
     alone = fill_nan(days.floats("tank_rise_alone")[inside], 0.0) * litres * WH_PER_LITRE_KELVIN / 1000.0

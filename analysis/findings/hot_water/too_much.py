@@ -1,4 +1,4 @@
-"""Heat counted as hot water, against what a dwelling can draw and its cylinder lose."""
+"""Hot-water heat compared with the most that a dwelling can draw and its cylinder lose."""
 
 from __future__ import annotations
 

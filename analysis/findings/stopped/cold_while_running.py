@@ -1,4 +1,4 @@
-"""A unit that runs as ever while the house goes cold: where no heat meter shows that it gives nothing."""
+"""A unit that runs without heating the house, where no heat meter shows it."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ _HOUR_MIN = 60.0
 
 
 def cold_while_running(context: Context) -> Finding | None:
-    """The newest days, if every room fell far below what it was though the unit ran on as before."""
+    """Finding where every room cooled far below its usual temperature while the unit ran; else None."""
     days = context.all_days.days
     rooms = {
         name: days.floats(name)

@@ -1,4 +1,4 @@
-"""A direct heater behind the unit's own meters: visible only in heat over electricity."""
+"""A direct heater behind the unit's own meter: visible only in heat over electricity."""
 
 from __future__ import annotations
 

@@ -1,5 +1,4 @@
-"""A unit that runs and warms nothing: it breaks each start off within minutes, it cools, or it runs on
-without giving heat."""
+"""A unit that runs without giving heat: aborted starts, cooling, or running on without output."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Was heat due while the unit rested? Each reason is independent of whether the unit runs."""
+"""Reasons why heat was needed while the unit rested, each independent of the unit's own operation."""
 
 from __future__ import annotations
 
@@ -33,6 +33,8 @@ _LOW_DIFFERS_K, _FEWEST_LOWS = 0.7, 2
 _DAYS_BEFORE = 7
 # A room thermostat's usual switching band.
 _WARM_WITHIN_K = 0.5
+# Sound units rest so much longer once in e times (common practice: a second night is no set-back).
+_SELDOMER_H = 24.0
 # A dozen runs show where the thermostat switches (common practice).
 _FEWEST_STARTS = 12
 # Minutes below target that show that heat is due in a rest that goes on.
@@ -89,7 +91,7 @@ def _due_from_the_unit(context: Context, rest: Rest, found: list[Reason]) -> lis
 
 
 def rooms_are_warm(context: Context, rest: Rest) -> bool:
-    """The rooms are as warm as asked for, or as ever: weather alone makes no heat due for them."""
+    """Whether rooms are at their target or usual temperature, so that the weather alone calls for no heat."""
     short, last = rest["room_short_last_k"], rest["room_last_c"]
     if _below_floor(context, rest):
         return False
@@ -105,7 +107,7 @@ def rooms_are_warm(context: Context, rest: Rest) -> bool:
 
 
 def _usual_start_c(context: Context, rest: Rest) -> float:
-    """Room temperature at which the unit usually began by itself before [°C]; endlessly high with few runs.
+    """Room temperature at which the unit usually started [°C]; infinite with few runs.
 
     A thermostat feels walls and floor too, and hangs elsewhere than the sensor.
     """
@@ -151,7 +153,7 @@ def _rooms(context: Context, rest: Rest) -> list[Reason]:
 
 
 def _usually_short(context: Context, rest: Rest) -> float:
-    """How far the worst zone lay below its target on the days before on which the unit worked [K]; from 0."""
+    """Usual deficit of the worst zone on earlier working days [K]; at least 0."""
     before = days_before(context, rest)
     short = [before.floats(c)[-_DAYS_BEFORE:] for c in before.names if c.startswith("deficit.")]
     known = [v[np.isfinite(v)] for v in short]
@@ -181,7 +183,9 @@ def _weather(context: Context, rest: Rest) -> list[Reason]:
     evidence = context.evidence(
         "mean outdoor temperature meanwhile", round(outdoor, 1), "°C", "stopped_weather_c", round(below, 1)
     )
-    return [Reason("weather", 0.85 if known else 0.7, evidence)]
+    # The longer it rests in such weather, the seldomer a sound unit does.
+    beyond = (rest.hours - limit("stopped_weather_hours")) / _SELDOMER_H
+    return [Reason("weather", 1.0 - (0.15 if known else 0.3) * float(np.exp(-beyond)), evidence)]
 
 
 def need_below(context: Context, rest: Rest) -> tuple[float, bool]:
@@ -266,7 +270,7 @@ def _out_of_rhythm(context: Context, rest: Rest) -> list[Reason]:
 
 
 def _asks_idly(context: Context, rest: Rest, kind: str, usual: float | None, warm: bool) -> bool:
-    """Whether controls ask for heat that nobody needs.
+    """Whether the controls call for heat that is not needed.
 
     With warm rooms only this unit's own habit tells, and in mild weather nothing does. A flow temperature or
     a mode is often shown all season: it tells only where it is never left unanswered.
@@ -279,7 +283,7 @@ def _asks_idly(context: Context, rest: Rest, kind: str, usual: float | None, war
 
 
 def _least_pause(context: Context, usual: float | None) -> float:
-    """Shortest rest that is not a pause [minutes], from the longest usual one; None if unknown."""
+    """Shortest rest that is not a pause [minutes]. usual : the longest usual pause, None if unknown"""
     if usual is None:
         return 60.0 * context.limit("stopped_unknown_pause_hours")
     return max(context.limit("stopped_pause_minutes"), context.limit("stopped_pause_ratio") * usual)

@@ -247,8 +247,7 @@ LIMITS_STOPPED: dict[str, Limit] = {
     "stopped_standby_w": Limit(
         3.0,
         "W",
-        "common practice: controls draw 5 to 20 W; meters that show nothing below some watts are told "
-        "apart by it",
+        "common practice: controls draw 5 to 20 W; meters that show nothing below some watts differ from it",
         "usual draw at rest from which no draw at all means no supply",
     ),
     "stopped_nothing_share": Limit(

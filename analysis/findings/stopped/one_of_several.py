@@ -1,4 +1,4 @@
-"""Does each heat pump of a cascade work, where the others hardly rest?"""
+"""A heat pump of a cascade that stands still while the others hardly rest."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ _NO_DRAW_W = 2.5  # less than any unit's controls draw (common practice)
 
 
 def one_of_several(context: Context) -> Finding | None:
-    """A unit that did not run on the newest days, on each of which another hardly rested.
+    """A unit of a cascade that did not run on the newest days, on each of which another hardly rested.
 
     A cascade's control leaves units at rest in mild weather: only beside one that can't do more alone is a
     unit at rest missed.

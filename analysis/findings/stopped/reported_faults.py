@@ -142,7 +142,7 @@ def _severity(context: Context, alike: list[_Episode], *, stands: bool, recent: 
 
 
 def _comes_with_defrosts(context: Context, alike: list[_Episode]) -> bool:
-    """A message that comes and goes with the defrosts tells of them: how they go is judged by themselves."""
+    """Whether a message comes and goes with the defrosts, which other rules judge."""
     defrosts = context.all_days.defrosts
     if len(alike) < context.limit("fault_repeats_a_week") or not len(defrosts):
         return False

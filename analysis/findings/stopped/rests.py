@@ -1,4 +1,4 @@
-"""Rests as they were: the rows of the rests table joined over midnights, with what was usual before."""
+"""Rests, joined over midnight from the rests table, and what was usual before them."""
 
 from __future__ import annotations
 
@@ -208,7 +208,7 @@ def local(context: Context, moment: int) -> datetime:
 
 
 def days_before(context: Context, rest: Rest) -> Table:
-    """The days table up to the day before a rest, without days on which a rest of a day or more lay."""
+    """Days before a rest, without those on which a rest of a day or more lay."""
     days = context.all_days.days
     first = np.datetime64(local(context, rest.start).date())
     worked = days.floats("minutes_running") >= 1

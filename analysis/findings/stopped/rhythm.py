@@ -1,4 +1,4 @@
-"""Does a rest last longer than this unit's own rhythm explains? For homes whose controls tell nothing.
+"""Rests longer than the unit's own rhythm explains, for homes without signals from the controls.
 
 The chance that a healthy rest lasts so long (`fieldfare.analysis.expectation.rest`) is held against the
 chance of a stop, by Bayes' rule. What is only likely is reported as such; each look adds certainty.

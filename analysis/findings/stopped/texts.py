@@ -1,4 +1,4 @@
-"""What is said of a unit that does not run: to the installer, to the householder, and what nobody may do."""
+"""Texts on a unit that does not run: for the installer, for the householder, and cautions."""
 
 from __future__ import annotations
 
@@ -86,7 +86,7 @@ def headline(context: Context, rest: Rest, reasons: list[Reason], cause: str) ->
 
 
 def _heater_headline(rest: Rest, since: str) -> str:
-    """A direct heater does the unit's work: said as what it is."""
+    """Headline where a direct heater replaces the unit."""
     if not rest["backup_kwh"] >= 1.0:
         kwh = rest["immersion_kwh"]
         return (

@@ -1,4 +1,4 @@
-"""Does the unit run? Heat is due and it gives none; and what it reports as a fault.
+"""Does the unit run? Heat is needed and it gives none.
 
 Every day counts here: cold beyond design, an absence or a service day excuse nothing that is reported below.
 """
@@ -48,11 +48,17 @@ from fieldfare.analysis.minutes.midnight import local_midnight
 _LEAST_AT_END_H = 3.0
 # A cause is spoken of in headline and next step from this weight on.
 _LIKELY = 0.55
-# Of a rest, in which nothing moved: then nobody knows whether it is one.
+# Share of a rest with frozen readings above which it is unknown whether the unit rested.
 _FROZEN_SHARE = 0.5
 # A pump that runs on after charges and against seizing moves water for so small a part of the time (common
 # practice: minutes after each run, and once a day).
 _STANDS_SHARE = 0.1
+# Reasons that are not independent of each other.
+_ORIGIN = {
+    **dict.fromkeys(("call", "flow", "mode"), "asked"),
+    **dict.fromkeys(("weather", "pause", "habit"), "length"),
+    "floor": "room",
+}
 _ORDER = ("unit", "tries", "heating", "hot_water")
 
 
@@ -132,7 +138,7 @@ def _goes_on(context: Context, found: Rests) -> Flags:
 
 
 def _is_past(context: Context, found: Rests) -> Flags:
-    """True where a rest is over and was long enough to be told of."""
+    """True where a rest is over and was long enough to report."""
     return ~_goes_on(context, found) & (found.hours >= context.limit("stopped_past_hours"))
 
 
@@ -209,13 +215,17 @@ def _past(context: Context, rest: Rest, found: list[Reason]) -> Finding | None:
 
 
 def _may_return(context: Context, rest: Rest, found_reasons: list[Reason]) -> bool:
-    """Whether a stop that has ended is clear, recent or long, and nobody worked on the unit since.
+    """Whether an ended stop is clear, and recent or long, without a job on the unit since.
 
     A unit that starts again by itself has not been mended; one that stood for days in the heating season is
     asked about for the rest of that season.
     """
     until = local(context, rest.end).date()
-    plain = {"power", "floor", "room", "fault"} & {r.kind for r in found_reasons}
+    plain = {"power", "floor", "fault"}
+    # In mild air rooms a kelvin under their target are a heating limit's doing as often as a stop's.
+    if not rest["outdoor_mean_c"] > context.limit("stopped_mild_c"):
+        plain.add("room")
+    plain &= {r.kind for r in found_reasons}
     worked_on = any(r.kind == "serviced" and r.until >= until.isoformat() for r in context.recognised)
     return bool(_is_near_or_long(context, rest) and plain and not worked_on)
 
@@ -230,12 +240,12 @@ def _is_near_or_long(context: Context, rest: Rest) -> bool:
 
 
 def _likely_cause(causes: tuple[Cause, ...]) -> str:
-    """The cause to speak of: none where two are about as likely."""
+    """The most probable cause; none where two are about equally probable."""
     return causes[0].cause if causes and causes[0].weight >= _LIKELY else ""
 
 
 def _only_possible(context: Context, found: list[Reason]) -> bool:
-    """Only the unit's rhythm speaks for a stop, and not surely."""
+    """Whether only the unit's rhythm points to a stop, without certainty."""
     return {r.kind for r in found} == {"pause"} and found[0].strength < context.limit("stopped_sure")
 
 
@@ -246,11 +256,15 @@ def _severity(context: Context, rest: Rest, found: list[Reason]) -> Severity:
     """
     limit, kinds = context.limit, {r.kind for r in found}
     if _only_possible(context, found):
-        return "watch" if found[0].strength >= limit("stopped_likely") else "note"
+        # In weather in which any house can wait, an unusual pause is no more than a note.
+        waits = rest["outdoor_lowest_c"] >= limit("stopped_weather_c")
+        return "watch" if found[0].strength >= limit("stopped_likely") and not waits else "note"
     if kinds == {"heater"} and not rest["outdoor_mean_c"] < limit("stopped_season_c"):
         return "watch"
     if rest.kind == "hot_water":
         return "act"
+    if _by_length_alone(context, rest, found):
+        return "watch"
     fell = rest["room_first_c"] - rest["room_last_c"]
     short, last = rest["room_short_last_k"], rest["room_last_c"]
     cold = last < limit("stopped_harm_room_c") or (short >= limit("stopped_room_short_k") and fell >= 0.5)
@@ -267,9 +281,24 @@ def _severity(context: Context, rest: Rest, found: list[Reason]) -> Severity:
     )
 
 
+def _by_length_alone(context: Context, rest: Rest, found: list[Reason]) -> bool:
+    """Only the length of the rest speaks for a stop, not surely yet, and nothing freezes meanwhile."""
+    length = all(_ORIGIN.get(r.kind) == "length" for r in found)
+    frost = rest["outdoor_lowest_c"] < context.limit("stopped_frost_c")
+    return length and not frost and max(r.strength for r in found) < context.limit("stopped_sure")
+
+
 def _sure(rest: Rest, found: list[Reason]) -> float:
-    """Independent reasons add up; a rest that has only begun may still be a pause."""
-    doubt = float(np.prod([1.0 - r.strength for r in found]))
+    """Reasons of different origin add up; a rest that has only begun may still be a pause.
+
+    A call, a flow temperature and a mode are one controller's word; weather, rhythm and habit all rest on how
+    long it has been: of each origin the strongest counts.
+    """
+    strongest: dict[str, float] = {}
+    for reason in found:
+        origin = _ORIGIN.get(reason.kind, reason.kind)
+        strongest[origin] = max(strongest.get(origin, 0.0), reason.strength)
+    doubt = float(np.prod([1.0 - strength for strength in strongest.values()]))
     young = 0.2 * float(np.exp(-rest.hours / 2.0))
     return float(np.clip((1.0 - doubt) * (1.0 - young), 0.3, 0.98))
 
@@ -294,7 +323,7 @@ def _shown(context: Context, rest: Rest) -> tuple[Evidence, ...]:
 
 
 def _causes(context: Context, rest: Rest, found: list[Reason]) -> tuple[Cause, ...]:
-    """No supply, locked out or switched off, by what the unit draws, reports and is asked for."""
+    """Causes: no supply, locked out or switched off, from power, reports and calls."""
     if rest.kind == "unit" and is_powerless(context, rest):
         usual = standby(context, rest)
         why = "it draws nothing, not even for its controls"

@@ -1,4 +1,4 @@
-"""Whether a rest is what this unit does in such weather anyway."""
+"""Whether a rest is usual for this unit in such weather."""
 
 from __future__ import annotations
 

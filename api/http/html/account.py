@@ -1,4 +1,4 @@
-"""One's own account: password, second factors, recovery codes, sessions; and showing again who one is."""
+"""Pages of one's own account: password, second factors, recovery codes, sessions, and confirmation."""
 
 from __future__ import annotations
 
@@ -166,7 +166,7 @@ def confirm(
     kept: Annotated[str, Form(max_length=60_000)] = "[]",
     csrf: Csrf = "",
 ) -> Response:
-    """Show again who one is, then go on with what was asked for."""
+    """Confirm the person again, then continue with the request."""
     live, fields = _live_session(request, csrf), _fields(kept)
     if not where.startswith("/") or where.startswith(("//", "/\\")):
         raise HTTPException(422, "where must be a path of this service")
@@ -200,8 +200,8 @@ def _live_session(request: Request, csrf: str | None = None) -> LiveSession:
 
 
 def _own(request: Request, csrf: str) -> LiveSession:
-    """As _visit, for what changes the ways in or ends sessions. Raises ConfirmFirst where one showed who one
-    is too long ago."""
+    """As _live_session, for changes of credentials and sessions. Raises ConfirmFirst without a recent
+    confirmation."""
     live = _live_session(request, csrf)
     if not live.actor.is_fresh:
         raise ConfirmFirst

@@ -52,7 +52,7 @@ def _form_values(
     even_so: Text = "",
     finding: Annotated[list[str], Form()] = [],  # noqa: B006 (FastAPI copies it)
 ) -> dict[str, Any]:
-    """A visit as it was typed."""
+    """Values of the booking form as typed."""
     return {
         "day": day,
         "at": at,
@@ -170,8 +170,8 @@ def _save(
 
 
 def _also_open(parts: AppState, site: str, wish: BookingRequest) -> str:
-    """Another home with a visit at the same time, where nobody has this one nor that one yet; empty where
-    there is none. Two visits to one home are one drive."""
+    """Another home with an unassigned visit at the same time, if this one is unassigned too; else empty. Two
+    visits to one home are one trip."""
     if wish.person is not None:
         return ""
     near, end = timedelta(minutes=MOST_MINUTES), wish.start + timedelta(minutes=wish.minutes)
@@ -202,7 +202,7 @@ def _form(
 
 
 def _read(record: SiteRecord, values: dict[str, Any]) -> tuple[BookingRequest | None, dict[str, str]]:
-    """The visit that is asked for, or None and what is wrong with each field."""
+    """The requested visit, or None and the problem of each field."""
     problems: dict[str, str] = {}
     day, at, minutes = day_given(values["day"]), _time(values["at"]), values["minutes"].strip()
     if day is None:

@@ -171,7 +171,7 @@ def sign(
 def reopen(
     kind: Kind, period: str, record: SiteRecordHere, request: Request, parts: AppStateHere, csrf: Csrf = ""
 ) -> Response:
-    """Take a signature back; what was entered stays, and the audit trail tells of it."""
+    """Remove a signature; entries stay, and the audit trail records it."""
     actor = writer(request, "works.write", csrf, record.site.id)
     work = parts.sheets.read(record, SheetKey(kind, period))["work"]
     if work is not None:
@@ -268,7 +268,7 @@ def _result(parts: AppState, record: SiteRecord, key: SheetKey) -> dict[str, Any
 
 
 def _points(parts: AppState, record: SiteRecord, key: SheetKey) -> list[tuple[str, str]]:
-    """What the readings leave open: a winter check is signed with it named."""
+    """Open points of the readings, which a signed winter check names."""
     contents = _result(parts, record, key) if key.kind == "winter" else None
     return pages.points_left(record.site, contents) if contents else []
 
@@ -306,7 +306,7 @@ def _saved(
 
 
 def _marked_done(form: FormData, changes: list[FieldChange]) -> list[FieldChange]:
-    """Items of which a value was entered and no result chosen are done."""
+    """Mark items with a value and no chosen result as done."""
     entered = dict.fromkeys(c.item for c in changes if c.field.startswith("found.") and c.value.strip())
     return [
         FieldChange(secrets.token_hex(16), item, "state", "done", "", datetime.now(UTC))

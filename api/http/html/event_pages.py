@@ -1,4 +1,4 @@
-"""What the trace asks for while somebody looks through a home's events."""
+"""The next and the previous event of a home, as JSON for the trace."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ def event(
     at: Annotated[int, Query(ge=0, le=2**42)],
     step: Literal["next", "previous"],
 ) -> Response:
-    """The next or the previous event about a moment [ms]; null where there is none."""
+    """The next or previous event relative to a moment [ms]; null if there is none."""
     reader(request, "site.read", record.site.id)
     first, last = parts.service.results.period(record, None, None)
     facts = parts.service.facts_cache.stored(record.site.id, first, last)

@@ -1,4 +1,4 @@
-"""Forms of the work on a home: decisions about its findings, and jobs logged, corrected and deleted.
+"""Forms for decisions about findings, and for jobs.
 
 A form that can't be saved comes back with everything that was typed, and what is wrong.
 """
@@ -54,7 +54,7 @@ def _form_values(
     minutes: Text = "",
     finding: Annotated[list[str], Form()] = [],  # noqa: B006 (FastAPI copies it)
 ) -> dict[str, Any]:
-    """A job as it was typed."""
+    """Values of the job form as typed."""
     return pages.job_values(day, what=what, parts=used, minutes=minutes, findings=tuple(finding))
 
 
@@ -208,8 +208,9 @@ def _read(record: SiteRecord, values: Mapping[str, Any]) -> tuple[Job | None, di
         problems["day"] = f"{words.day(on)} is too long ago; give the day on which it was done."
     if not what.strip():
         problems["what"] = "Say what was done."
-    elif max(len(what), len(used)) > MOST_TEXT:
-        problems["what"] = f"At most {MOST_TEXT} characters, please."
+    elif (longest := max(len(what), len(used))) > MOST_TEXT:
+        name = "What was done" if longest == len(what) else "Parts used"
+        problems["what"] = f"{name} has {longest} characters; at most {MOST_TEXT} are kept."
     if spent and not (spent.isascii() and spent.isdecimal() and 1 <= int(spent) <= MOST_MINUTES):
         problems["minutes"] = f"Time spent is a whole number of minutes up to {MOST_MINUTES}, such as 45."
     if problems or on is None:

@@ -1,4 +1,4 @@
-"""What people type into forms: read, cleaned, and what is wrong with it said as a sentence."""
+"""Read and validate form values; problems become sentences."""
 
 from __future__ import annotations
 

@@ -16,7 +16,7 @@ router = page_router()
 
 @router.get("/handbook")
 def handbook(request: Request) -> Response:
-    """Every entry, for everybody who may see a home."""
+    """All entries, for everyone who may see a home."""
     reader(request, "site.read")
     return HTMLResponse(pages.handbook_page(visitor(request)))
 

@@ -1,4 +1,4 @@
-"""What a household's page tells beside the month: homes, visits to come, the firm's contact data."""
+"""Further contents of a household's page: its homes, coming visits, the firm's contact data."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Forms of a site's pages that bind somebody: the householder's invitation."""
+"""The form that invites a householder."""
 
 from __future__ import annotations
 

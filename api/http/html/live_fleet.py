@@ -1,4 +1,4 @@
-"""What every unit does at its last readings, for the live overview."""
+"""Rows of the live overview: the state of every unit at its last readings."""
 
 from __future__ import annotations
 

@@ -1,5 +1,4 @@
-"""What the pages are made from: each site as one row, with its result, its facts and when it was last
-heard."""
+"""Contents of the pages: each site as one row, with its result, its facts and when it was last heard."""
 
 from __future__ import annotations
 
@@ -106,8 +105,7 @@ def days_of(query: Mapping[str, str]) -> tuple[date | None, date | None]:
 
 
 class PeriodResult(NamedTuple):
-    """Result and facts of some days; None and None where the site has no readings. document : the result as
-    it is kept"""
+    """Result and facts of a period; None and None without readings. document : the result as stored"""
 
     result: dict[str, Any] | None
     facts: Facts | None
@@ -186,7 +184,7 @@ def works_of(parts: AppState, record: SiteRecord, *, effects: bool) -> list[dict
 
 
 def month_contents(parts: AppState, record: SiteRecord, chosen_month: str) -> dict[str, Any] | None:
-    """A month paper's contents; without a wish, of the last month with readings. None where there is none."""
+    """Contents of a month's paper, by default of the last month with readings; None without readings."""
     try:
         month = chosen_month or f"{parts.service.results.span(record)[1]:%Y-%m}"
         return month_paper(parts.service, record, month, looked_at=True).contents

@@ -33,7 +33,7 @@ Text = Annotated[str, Form(max_length=300)]
 
 @router.get("/people")
 def people(request: Request, parts: AppStateHere) -> Response:
-    """Everybody who may sign in."""
+    """All people with an account."""
     reader(request, "people.read")
     notice = "Removed." if "removed" in request.query_params else ""
     return _list(request, parts, {}, notice=notice)

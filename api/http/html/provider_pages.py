@@ -31,8 +31,7 @@ router = page_router()
 def begin(
     request: Request, parts: AppStateHere, csrf: Annotated[str, Form(alias=CSRF_FIELD)] = ""
 ) -> Response:
-    """Send the browser to the provider: to sign in, or, where somebody is signed in, to confirm who is
-    there."""
+    """Redirect to the provider: to sign in, or to confirm a signed-in person."""
     visit = session_of(request)
     if csrf and (visit is None or not same(csrf, visit.csrf)):
         raise HTTPException(403, "the form is not of this session")

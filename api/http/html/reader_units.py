@@ -15,8 +15,7 @@ from fieldfare.dashboards.text.units import reading_in
 
 
 class ReaderUnits:
-    """Looks up the reader's units where a page or a paper is asked for. Documents of the API keep the
-    contract's units."""
+    """Apply the reader's units to pages and papers. API documents keep the contract's units."""
 
     def __init__(self, app: ASGIApp) -> None:
         self._app = app

@@ -32,7 +32,7 @@ Values = Annotated[list[str], Form()]
 
 @router.get("/learning/design.csv")
 def design_table(request: Request, parts: AppStateHere) -> Response:
-    """What was measured against what was designed, by type and age of home, for a design calculation."""
+    """Measured over designed values by type and age of home, as CSV for a design calculation."""
     from fieldfare.api.core.design_csv import design_csv
 
     reader(request, "fleet.read")
@@ -77,7 +77,7 @@ def log_tuning(
     before: Values = [],  # noqa: B006 (FastAPI copies it)
     after: Values = [],  # noqa: B006
 ) -> Response:
-    """Log a step as it was made."""
+    """Log a tuning step."""
     actor = writer(request, "works.write", csrf, record.site.id)
     try:
         made = typed_day(day)

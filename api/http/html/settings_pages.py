@@ -1,4 +1,4 @@
-"""What a person sets for themselves, and the firm's name, contact, place and logo."""
+"""Pages of personal settings, and of the firm's name, contact, place and logo."""
 
 from __future__ import annotations
 
@@ -58,7 +58,7 @@ def save_settings(
     flow: Text = "m3/h",
     pressure: Text = "bar",
 ) -> Response:
-    """Keep your own settings; what is wrong comes back with everything that was chosen."""
+    """Save personal settings; on errors the form returns with all values."""
     actor = writer(request, "own.settings", csrf)
     person = _person(actor)
     before = personal_settings(parts.service.database, person)
@@ -272,14 +272,14 @@ def _position(latitude: str, longitude: str) -> tuple[float, float] | None:
     if not any(given):
         return None
     from fieldfare.analysis.plant.contact import Contact
+    from fieldfare.analysis.plant.refusals import refusal
 
     try:
         made = Contact.model_validate({"latitude": given[0] or None, "longitude": given[1] or None})
     except ValidationError as error:
         first = error.errors()[0]
         where = f"{first['loc'][0]}: " if first["loc"] else ""
-        said = first["msg"].removeprefix("Value error, ").replace("Input should", "must")
-        raise InputError(f"{where}{said}") from None
+        raise InputError(f"{where}{refusal(first)}") from None
     return (
         (made.latitude, made.longitude) if made.latitude is not None and made.longitude is not None else None
     )

@@ -1,4 +1,4 @@
-"""The firm's and the household's pages: each route gathers what its page shows and hands it on."""
+"""Pages of the fleet and of one site, from its first file to its figures."""
 
 from __future__ import annotations
 
@@ -203,7 +203,7 @@ def figure(name: str, record: SiteRecordHere, request: Request, parts: AppStateH
 def _figure_of(
     name: str, record: SiteRecord, parts: AppState, query: dict[str, str]
 ) -> tuple[dict[str, Any], Facts]:
-    """What a figure is made from: the result and the facts of the days asked for."""
+    """Input of a figure: result and facts of the requested days."""
     if name not in pages.FIGURES and name not in pages.EXPECTATIONS:
         raise HTTPException(404, f"there is no figure {name[:40]!r}")
     result, facts, _ = page_rows.period_result(parts, record, query)

@@ -38,7 +38,7 @@ MOST_FIELDS = 12_000
 
 @dataclass
 class SentSite:
-    """What was sent, or what the page opens with. mark : of the file that was opened"""
+    """The sent form, or the initial contents of the page. mark : version of the opened file"""
 
     text: str
     values: dict[str, str]
@@ -88,7 +88,7 @@ async def send_settings(site_id: SiteId, request: Request, parts: AppStateHere) 
 
 
 def _sent(form: FormData, stored: str) -> SentSite:
-    """What a form asks for: the file's own text, or fields that are put into the kept file."""
+    """Apply a form to the stored file: a whole text, or single fields."""
     values = {k: v for k, v in form.multi_items() if isinstance(v, str)}
     mark = values.get("mark", "")
     if "text" in values:

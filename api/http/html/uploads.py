@@ -1,5 +1,4 @@
-"""Readings that come in through the browser: kept, recognised, read in the background, with their
-progress."""
+"""Uploads of readings: stored, columns recognised, imported in the background, with their progress."""
 
 from __future__ import annotations
 
@@ -22,7 +21,7 @@ from fieldfare.api.records.file_imports import FileImports, undone_text
 from fieldfare.api.running.intake import check_site_text, ingest_files, rows_as_utc_text, undo_file
 from fieldfare.collector.csv.column_mapping import AGREED
 from fieldfare.collector.csv.other_home import AnotherHomesFile
-from fieldfare.dashboards.text.words import capital
+from fieldfare.dashboards.text.words import capital, number
 
 log = logging.getLogger(__name__)
 _INTERNAL = "internal error; the service's log has the details"
@@ -131,11 +130,11 @@ class UploadReader:
                 name=upload.name,
                 anyway=anyway,
             )
-            upload.message = f"{done['readings']:,} readings are in"
+            upload.message = f"{number(done['readings'])} readings are in"
             self._analyse(site, upload)
             rejected = done["rejected"]["count"]
-            remark = f"; {rejected:,} rows were kept aside: {_reasons(done)}" if rejected else ""
-            upload.message = f"{done['readings']:,} readings came in{remark}."
+            remark = f"; {number(rejected)} rows were rejected: {_reasons(done)}" if rejected else ""
+            upload.message = f"{number(done['readings'])} readings came in{remark}."
             if said := rows_as_utc_text(done):
                 upload.message += f" {said}."
             upload.state = "done"
@@ -178,7 +177,7 @@ def may_agree_anew(parts: AppState, site: Site) -> bool:
 
 
 def _without_path(text: str, path: Path) -> str:
-    """A message about a file that nobody but the service knows by its path."""
+    """The message without the temporary path of the file."""
     message = text.replace(f"{path}: ", "").replace(str(path), "the file").strip()
     return capital(message)
 

@@ -114,7 +114,7 @@ def feed(secret: Annotated[str, Path(max_length=100)], parts: AppStateHere) -> R
 
 
 def stop_of(parts: AppState, site: str) -> dict[str, Any]:
-    """A home as the list of visits has it; without findings where nothing needs doing."""
+    """A home as an entry of the visit list; without findings if none needs a visit."""
     found = list(visit_rows(parts, site))
     for kind in visit_list(found, page_rows.clock(parts), None, job_minutes(parts.service.database)):
         return dict(kind["areas"][0]["stops"][0])

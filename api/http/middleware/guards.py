@@ -1,4 +1,4 @@
-"""Around every response: security headers, checks of where a request comes from, entity tags."""
+"""Middleware: security headers, origin checks, body limits, entity tags."""
 
 from __future__ import annotations
 
@@ -147,7 +147,7 @@ class _TooLarge(HTTPException):
 
 
 class EntityTags:
-    """Gives what was asked for a tag of its content, and answers 304 where the asker has it already."""
+    """Add entity tags to responses, and answer 304 for matching requests."""
 
     def __init__(self, app: ASGIApp) -> None:
         self._app = app

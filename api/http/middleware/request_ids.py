@@ -1,4 +1,4 @@
-"""A number for each request: it stands in the log lines that the request causes, and in the answer."""
+"""Request ids, in the log lines of a request and in its response."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ HEADER = "X-Request-ID"
 
 
 class RequestIds:
-    """Makes the number here: what a client sends is not written to the log."""
+    """Assign a request id; ids sent by clients are not logged."""
 
     def __init__(self, app: ASGIApp, took: Histogram) -> None:
         """took : counts how long answers take, by the first digit of their status"""

@@ -70,7 +70,7 @@ def read_alert(alert_id: AlertId, parts: AppStateHere, actor: Actor = need("aler
 def acknowledge(
     alert_id: AlertId, body: NoteIn, parts: AppStateHere, actor: Actor = need("alerts.handle")
 ) -> AlertRow:
-    """Take it in hand, without an end."""
+    """Acknowledge an alert, without an end."""
     row = parts.alerts.acknowledge(alert_id, actor, body.note)
     parts.audit.note(actor, "alert acknowledged", row.site, alert=alert_id)
     return row
@@ -110,7 +110,7 @@ def handle_finding(
     parts: AppStateHere,
     actor: Actor = need("alerts.handle"),
 ) -> HandlingRow:
-    """Decide about an open finding: seen, in hand, muted or not a fault. A live alert of it follows."""
+    """Decide about an open finding: seen, in hand, muted or not a fault. Its live alert is updated too."""
     decision = Decision(body.state, body.who or actor.name, body.until, body.reason)
     return decide(parts, record, code, decision, actor)
 

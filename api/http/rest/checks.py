@@ -37,7 +37,7 @@ PICTURE: dict[str, Any] = {
 
 
 class ChangeIn(Shape):
-    """One field as it was filled in."""
+    """A changed field."""
 
     id: Annotated[str, Field(pattern=r"^[0-9a-f-]{8,36}$", description="Made by the sender, at random.")]
     item: Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,30}$", examples=["strainer"])]
@@ -79,7 +79,7 @@ def read_check(
     parts: AppStateHere,
     actor: Actor = need("works.read"),
 ) -> dict[str, Any]:
-    """A check by hand and eye: its items, what was found, and what was found the last time."""
+    """A check by hand and eye: items, entries, and the entries of the last check."""
     return parts.sheets.read(record, SheetKey(kind, period))
 
 

@@ -82,7 +82,7 @@ def sign_in(body: SignInIn, request: Request, response: Response, parts: AppStat
 
 @router.get("/session")
 def read_session(request: Request, parts: AppStateHere) -> SessionOut:
-    """Who you are; the role `nobody` where you are not signed in."""
+    """The current session; the role is `nobody` without one."""
     live = session_of(request)
     return session_out(live.actor if live else actor_of(request), live.csrf if live else None)
 
@@ -116,8 +116,8 @@ def change_password(
 
 @router.post("/session/confirm", status_code=204, response_class=Response)
 def confirm_again(body: ConfirmIn, request: Request, response: Response, parts: AppStateHere) -> None:
-    """Show again who you are: asked for before people, links, tokens and deletion change. The answer renews
-    the cookie."""
+    """Confirm the password or second factor again, as required before changes of people, links and tokens,
+    and before deletion. The answer renews the cookie."""
     actor = actor_of(request)
     live = session_of(request)
     if actor.role == "nobody":
@@ -131,7 +131,7 @@ def confirm_again(body: ConfirmIn, request: Request, response: Response, parts: 
 
 @router.get("/people")
 def list_people(parts: AppStateHere, actor: Actor = need("people.read")) -> list[PersonOut]:
-    """Everybody who may sign in."""
+    """All people with an account."""
     return [PersonOut(**asdict(row)) for row in parts.accounts.all()]
 
 

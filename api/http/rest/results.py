@@ -1,4 +1,4 @@
-"""What was worked out: result, findings, facts, series, fleet, what if."""
+"""Results: result, findings, facts, series, fleet, what-if."""
 
 from __future__ import annotations
 

@@ -20,7 +20,7 @@ Values = Annotated[list[float], Field(min_length=1, max_length=2)]
 
 
 class StepIn(Shape):
-    """A step of tuning as it was made."""
+    """A tuning step."""
 
     day: SomeDay
     code: Annotated[str, Field(max_length=40, examples=["set_back"])]

@@ -70,7 +70,7 @@ def read_site(record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("
     responses={200: {"content": {"application/toml": {"schema": {"type": "string"}}}}},
 )
 def read_file(site_id: SiteId, parts: AppStateHere, actor: Actor = need("site.read")) -> Response:
-    """The site file as it was given; by a home's link without the contact."""
+    """The stored site file; without the contact for a home's link."""
     return document(file_for(actor, site_id, parts.service.sites.file(site_id)), "application/toml")
 
 

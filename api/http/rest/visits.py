@@ -34,7 +34,7 @@ router = rest_router("visits")
 
 
 class VisitIn(Shape):
-    """A visit as it is asked for."""
+    """A requested visit."""
 
     start: Moment = Field(examples=["2026-12-01T09:00:00Z"])
     minutes: Annotated[int, Field(ge=LEAST_MINUTES, le=MOST_MINUTES)]

@@ -68,7 +68,7 @@ def change_work(
 def remove_work(
     work: RowId, record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("works.write")
 ) -> None:
-    """Delete a job. What it said stays in the audit trail; the findings it closed are open again."""
+    """Delete a job. The audit trail keeps its text; findings that it closed are open again."""
     remove_job(parts, record.site.id, work, actor)
 
 

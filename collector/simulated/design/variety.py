@@ -25,7 +25,7 @@ _DEFROSTS = ("excessive_defrost", "defrost_without_frost")
 
 
 def varied(spec: PlantSpec, code: str | None = None) -> PlantSpec:
-    """The plant with the properties that its design fixes drawn anew.
+    """The plant with the properties that its design fixes redrawn at random.
 
     spec : PlantSpec, healthy. code : str, the fault that it will be given: properties that would hide it stay
     Returns PlantSpec. The same spec and code give the same plant.

@@ -39,7 +39,7 @@ def day_numbers(facts: Facts) -> Floats:
 
 
 def _frost(site: Site, facts: Facts) -> tuple[Floats, list[Lognormal | None]]:
-    """First day of each week, and its frost [g/kW], None where none worth a defrost settles."""
+    """First day and frost of each week [g/kW]; None without enough frost for a defrost."""
     days, rated = facts.days, site.heat_pump.rated_output_kw
     first = _week_begins(facts)
     if not rated or "frost_usual" not in days:
@@ -61,7 +61,7 @@ def _week_begins(facts: Facts) -> NDArray[np.int64]:
 
 
 def _per_week(facts: Facts, values: Floats) -> Floats:
-    """Sum of the defrosts' values in each week, 0 where there is none."""
+    """Weekly sum of the defrosts' values, 0 without any."""
     if not len(facts.defrosts):
         return np.zeros(len(_week_begins(facts)))
     by_day = np.nan_to_num(group_by_day(facts.days["day"], facts.defrosts["day"], values, "sum"))
