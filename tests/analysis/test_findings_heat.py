@@ -459,7 +459,7 @@ def test_an_output_colder_than_any_rating_has_an_interval_that_grows_and_is_no_f
     found = check_whole(house.capacity_short(context_of(site=far)))
     assert found.severity == "note"
     assert "may give" in found.headline
-    assert "only rating point, 19 K milder: measure on a cold day" in found.headline
+    assert "only rating point, for air 19 K milder: measure on a cold day" in found.headline
     assert "supplies" not in found.headline
 
 
