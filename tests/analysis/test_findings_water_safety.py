@@ -154,6 +154,19 @@ def test_a_lukewarm_store_without_disinfection(mean: float, severity: str) -> No
     assert found.since == str(FIRST)
 
 
+def test_a_scheduled_disinfection_that_a_leak_keeps_out_of_reach_is_not_called_unscheduled() -> None:
+    """80 kWh a day are more than a home draws, and the store stays below its everyday setpoint."""
+    found = check_whole(hygiene.disinfection_lacking(context_of(lukewarm(42.0, heat_hot_water_kwh=80.0))))
+    assert found.causes[0].cause == "diverter_passing"
+    assert "diverter" in found.next_step
+    for other in (
+        context_of(lukewarm(42.0, heat_hot_water_kwh=7.0)),
+        context_of(lukewarm(42.0, tank_max=50.0, heat_hot_water_kwh=80.0)),
+        context_of(lukewarm(42.0, heat_hot_water_kwh=80.0), site=UNSCHEDULED),
+    ):
+        assert check_whole(hygiene.disinfection_lacking(other)).causes[0].cause == "none_scheduled"
+
+
 @pytest.mark.parametrize("minutes", [61.0, 200.0])
 def test_a_hold_of_an_hour_keeps_a_lukewarm_store(minutes: float) -> None:
     days = lukewarm(46.0, disinfection_min=np.where(WEEKLY, minutes, 0.0))
