@@ -26,7 +26,8 @@ LICENSED = (
     "Work on unvented cylinders, safety and relief valves, pressure and mains parts is for licensed people,"
     " by the maker's instructions."
 )
-HOT_WATER = f"{SCALD} {LEGIONELLA} Never trade one against the other to save electricity. {LICENSED}"
+NEVER_TRADE = "Never trade one against the other to save electricity."
+HOT_WATER = f"{SCALD} {LEGIONELLA} {NEVER_TRADE} {LICENSED}"
 PAUSED = (
     "Water that stood lukewarm can hold Legionella: before the first use let the cylinder reach its"
     " disinfection temperature and hold it, then run every tap and shower without breathing the spray."

@@ -24,6 +24,7 @@ _FILTERS = (
     "missing_words",
     "named",
     "sentence",
+    "capital",
     "small_first",
     "cause_words",
     "loss_words",

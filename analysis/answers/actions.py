@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple
 
 from fieldfare.analysis.answers.hours import Hours, Step
@@ -56,6 +56,7 @@ _HOUSEHOLD = (
     "shallower_set_back",
     "spread_draws",
     "thermostat_place",
+    "what_heats_water",
     "what_noise",
     "where_cold",
     "which_room",
@@ -174,9 +175,15 @@ _UNTOLD: dict[str, Plan] = {
 """Where the readings show no cause."""
 
 
-def plan_of(question: str, binding: Step | None) -> Plan:
+_MADE_ELSEWHERE = _plan("what_heats_water", tomorrow="hot_water_entered")
+"""Where the system makes no hot water."""
+
+
+def plan_of(question: str, binding: Step | None, steps: Sequence[Step] = ()) -> Plan:
     """The plan for the step that binds; None where the readings show no cause."""
     if binding is None:
+        if any(s.reason == "no_hot_water" for s in steps) and question == "hot-water":
+            return _MADE_ELSEWHERE
         return _UNTOLD[question]
     return BY_REASON.get((binding.code, binding.reason), PLANS[question][binding.code])
 
@@ -207,7 +214,7 @@ def cautions_of(question: str, binding: str | None, plan: Plan, hours: Hours) ->
     """The cautions that go with the plan."""
     codes = {a.code for a in plan.do}
     cautions = []
-    if question == "hot-water":
+    if question == "hot-water" and hours.site.hot_water is not None:
         cautions.append(
             of_setpoint(hours.site.hot_water.setpoint_c)
             if codes & {"raise_setpoint"} and hours.site.hot_water

@@ -128,7 +128,7 @@ def _stopped(hours: Hours, cold: ColdZone) -> Step:
 def _thermostat(hours: Hours, cold: ColdZone) -> Step:
     calls = hours.minutes.grid.zones.get("heat_call", {})
     if not calls or not cold.cold.any():
-        return Step("thermostat", "unknown" if not calls else "fine", (), "" if calls else "no_call")
+        return Step("thermostat", "fine" if calls else "unknown", (), "rooms_warm" if calls else "no_call")
     share = call_share(hours, cold, cold.cold)
     values = (Value("call_share", share, "-", limit="answer_call_share"),)
     return Step("thermostat", "binds" if share < hours.limit("answer_call_share") else "fine", values)
@@ -271,7 +271,8 @@ def _output(hours: Hours, cold: ColdZone, weights: dict[str, float]) -> Step:
     elif running < hours.limit("answer_running_share"):
         wrong = False
     if wrong is None:  # a unit that always runs may run at its least output
-        return Step("output", "unknown", values, "no_output")
+        heat_read = bool(np.isfinite(hours.minutes.heat[hours.in_question]).any())
+        return Step("output", "unknown", values, "no_output_rating" if heat_read else "no_output")
     return Step("output", _judged("output", wrong, hours, cold, weights), values)
 
 

@@ -46,8 +46,9 @@ def complaint(question: str, hours: Hours) -> dict[str, Any]:
     if question not in COMPLAINTS:
         raise InputError(f"unknown question {question!r}; use bill, {', '.join(COMPLAINTS)}")
     steps, weight = COMPLAINTS[question](hours)
+    steps = [s.settled for s in steps]
     binds = next((s for s in steps if s.state == "binds"), None)
-    binding, plan = binds.code if binds else None, plan_of(question, binds)
+    binding, plan = binds.code if binds else None, plan_of(question, binds, steps)
     details = hours.question
     return {
         "question": question,

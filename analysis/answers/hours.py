@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from typing import Any, Literal
 
@@ -24,7 +24,14 @@ from fieldfare.analysis.readings import MS_PER_MINUTE, Readings
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
-State = Literal["binds", "adds", "fine", "unknown"]
+State = Literal["binds", "adds", "fine", "unknown", "not_here"]
+
+NOT_HERE = frozenset({"no_hot_water", "no_air"})
+"""Reasons why a step does not apply to the plant."""
+OF_FINE = frozenset(
+    {"as_asked", "by_day", "lowered", "not_back", "not_its_turn", "not_the_pumps_turn", "rooms_warm"}
+)
+"""Reasons that say why a step is in order; every other reason names what is missing."""
 
 _GAP_MIN = 15
 LONGEST_DAYS = 31
@@ -82,13 +89,26 @@ class Value:
 class Step:
     """One thing that may be behind a complaint, in the order in which they are looked at.
 
-    state : binds, it is the cause; adds, it makes it worse; fine; or unknown, with the code of the reason
+    state : binds, it is the cause; adds, it makes it worse; fine; or unknown or not_here, it does not apply,
+        with the code of the reason
     """
 
     code: str
     state: State
     values: tuple[Value, ...] = ()
     reason: str = ""
+
+    @property
+    def settled(self) -> Step:
+        """The step, which is in order only where something was looked at: never for want of readings."""
+        if self.reason in NOT_HERE:
+            return replace(self, state="not_here")
+        if self.state != "fine" or self.reason in OF_FINE:
+            return self
+        known = any(
+            v.value is not None and (isinstance(v.value, str) or v.value == v.value) for v in self.values
+        )
+        return self if known and not self.reason else replace(self, state="unknown")
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ import numpy as np
 
 from fieldfare.analysis.answers.hours import Hours, Step, Value, defrosts_show
 from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.figures.operation import cycling
 from fieldfare.analysis.minutes.operating_state import DEFROST, HOT_WATER, OFF
 
 _RAISED_K = 0.3
@@ -27,6 +28,9 @@ def noise_steps(hours: Hours) -> tuple[list[Step], float]:
     ]
     over = {s.code: _excess(hours, s) for s in steps if s.state == "binds"}
     if not over:
+        asked = [s for s in steps if s.settled.state != "not_here"]
+        if 2 * sum(s.state == "unknown" for s in asked) > len(asked):
+            return steps, 0.0  # what was hardly looked at is not quiet
         quiet = hours.mean(hours.minutes.use.running.astype(float))
         return [*steps, Step("quiet", "binds", (Value("running_share", quiet, "-"),))], _WEAK
     loudest = max(over, key=lambda code: over[code])
@@ -80,12 +84,8 @@ def _hot_water(hours: Hours) -> Step:
     code = hours.minutes.use.code
     known = hours.in_question & (code >= 0)
     if not known.any() or hours.site.hot_water is None:
-        return Step(
-            "hot_water_at_night",
-            "unknown" if hours.site.hot_water else "fine",
-            (),
-            "no_running" if hours.site.hot_water else "",
-        )
+        reason = "no_running" if hours.site.hot_water else "no_hot_water"
+        return Step("hot_water_at_night", "unknown", (), reason)
     running = hours.minutes.use.running & known
     share = float((code == HOT_WATER)[running].mean()) if running.any() else 0.0
     charges = len(hours.events(hours.facts.reheats)) / hours.nights
@@ -99,6 +99,8 @@ def _hot_water(hours: Hours) -> Step:
 
 
 def _short_runs(hours: Hours) -> Step:
+    if cycling(hours.site, hours.facts).starts is None:
+        return Step("short_runs", "unknown", (), "no_starts")
     runs = hours.events(hours.facts.runs)
     length_h = max(float(hours.in_question.sum()) / 60.0, 1e-6)
     an_hour = len(runs) / length_h

@@ -185,7 +185,7 @@ def _carbon(
 def _price_text(factor: Factor) -> str:
     where = COUNTRIES[factor.country]
     source = factor.source.replace(", from memory", "") + (
-        "" if factor.checked else " (not checked against it)"
+        "" if factor.checked else " (value still to be compared with it)"
     )
     return (
         f"{factor.carrier.replace('_', ' ')} {factor.value:g} {factor.unit}, {where} {factor.year},"

@@ -158,8 +158,9 @@ def outlook(
     """How one home stands in the forecast.
 
     result : the newest result document. facts : of its days, which set what the home takes and can be given
-    (see snap_home); without them the result and the design stand alone. A home is short where its rooms would
-    fall `snap_fall_k` under their target, and may be short where the interval of the fall reaches that far.
+    (see snap_home); without them the result and the design stand alone. A home is short where its rooms
+    would fall `snap_fall_k` under their target even by the good end of the interval of the fall, and may be
+    short where the interval reaches that far.
     """
     start, outdoor = by_hour(forecast)
     coldest = float(_whole_days(day_means(outdoor)).min())
@@ -200,7 +201,7 @@ def _course_fields(
     state, by_emitters = "holds", bool(found.by_emitters[worst])
     if deepest["high"] > limit:
         helped = backup and not by_emitters  # by a heater whose power is not known
-        state = "short" if deepest["value"] > limit and not helped else "may_be_short"
+        state = "short" if deepest["low"] > limit and not helped else "may_be_short"
     hours = fall[0]
     if deepest["value"] <= limit:  # what decides is the number in doubt
         bad = fall[1 : len(NUMBERS) + 1]

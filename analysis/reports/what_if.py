@@ -196,6 +196,11 @@ def _held_against(zone: ZoneEffect) -> str:
     return "set temperature" if zone.target_read else "no set temperature is read; held at"
 
 
+def _change(zone: ZoneEffect) -> str:
+    now, after = f"{zone.now_c:.1f}", f"{zone.after_c:.1f}"
+    return f"stays at {now} C" if now == after else f"from {now} to {after} C"
+
+
 def _rooms(site: Site, effect: CurveEffect) -> WhatIfLimit:
     """What the rooms would be, zone by zone; they hold where few days end below the target."""
     name = "rooms hold their targets"
@@ -203,7 +208,7 @@ def _rooms(site: Site, effect: CurveEffect) -> WhatIfLimit:
         return WhatIfLimit(name, None, "needs room_temperature: how far rooms would fall is not known")
     most = limit_of(site, "advice_days_short")
     parts = [
-        f"{z.zone}: from {z.now_c:.1f} to {z.after_c:.1f} C ({_held_against(z)} {z.target_c:.1f} C), below"
+        f"{z.zone}: {_change(z)} ({_held_against(z)} {z.target_c:.1f} C), below"
         f" it on {z.days_short:.0%} of the heated days"
         for z in effect.zones
     ]

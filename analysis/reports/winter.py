@@ -14,7 +14,7 @@ from fieldfare.analysis.reports.design_ratios import WHOLE_YEAR_DAYS, measured_d
 from fieldfare.analysis.reports.output_basis import output_basis
 from fieldfare.analysis.reports.verdict import DATA_CODES, unanswered
 
-Verdict = Literal["in order", "attention", "not in order", "can't tell"]
+Verdict = Literal["in order", "attention", "not in order", "can't tell", "does not apply"]
 Day = Mapping[str, Any]
 
 
@@ -95,6 +95,7 @@ NAMED: dict[str, tuple[tuple[str, ...], ...]] = {
         ("low_flow", "falling_flow"),
         ("pressure_low", "pressure_falling", "pressure_high", "pressure_swings"),
     ),
+    "backup": (("backup_heater_use",), ("frost_risk", "unit_stopped")),
 }
 """What a check's title names besides the verdict's questions: one finding of each group must be assessed."""
 
@@ -107,7 +108,8 @@ def winter_checks(site: Site, result: Mapping[str, Any], days: Sequence[Day] = (
 
     A check is not in order where one of its findings asks for action, needs attention where one is to be
     watched, and is unknown where a question of the home's verdict that it asks, something that its title
-    names, or all that it looks at could not be answered.
+    names, or all that it looks at could not be answered. Where nothing that it looks at is there, it does not
+    apply.
     """
     numbers = _numbers(site, result)
     numbers["water"] = _water(site, days)
@@ -118,16 +120,18 @@ def _check(
     key: str, codes: tuple[str, ...], site: Site, result: Mapping[str, Any], numbers: tuple[Number, ...]
 ) -> Check:
     codes = tuple(code for code in codes if code in _LOOKED_AT)
-    missing = {
-        n["code"]: n["reason"]
-        for n in result["not_assessed"]
-        if n["code"] in codes and n.get("reason_code") != "not_applicable"
-    }
+    missing_entries = [
+        n for n in result["not_assessed"] if n["code"] in codes and n.get("reason_code") != "not_applicable"
+    ]
+    missing = {n["code"]: n["reason"] for n in missing_entries}
     found = [f for f in result["findings"] if f["code"] in codes and not f["until"]]
     grave = [f for f in found if f["severity"] in ("act", "urgent")]
     watched = [f for f in found if f["severity"] == "watch"]
     unanswered = tuple(f"{code}: {reason}" for code, reason in missing.items())
     named = tuple(f["code"] for f in (*grave, *watched))
+    idle = [n for n in result["not_assessed"] if n["code"] in codes and n not in missing_entries]
+    if key != "design_day" and not found and codes and len(idle) == len(codes):
+        return Check(key, "does not apply", idle[0]["reason"])
     if key == "design_day" and not grave:
         verdict, says = _holds(site, result, bool(watched), missing)
     elif grave:
@@ -249,6 +253,8 @@ def _numbers(site: Site, result: Mapping[str, Any]) -> dict[str, tuple[Number, .
         "water": [],
         "defrost": [
             Number("defrosts", defrost["count"]),
+            Number("defrosts, at least", _unless(defrost["count"], defrost.get("count_least"))),
+            Number("defrosts, at most", _unless(defrost["count"], defrost.get("count_most"))),
             Number("defrosts for each hour in frosting air", defrost["per_frost_hour"]),
             Number("usual length", defrost["median_minutes"], "min"),
             Number("share of heat taken", _percent(defrost["share_of_heat"]), "%"),
@@ -328,6 +334,10 @@ def _ranged(
     return Number(
         label, e.get("value"), unit, e.get("low"), e.get("high"), limit, source if limit is not None else ""
     )
+
+
+def _unless(known: float | None, value: float | None) -> float | None:
+    return value if known is None else None
 
 
 def _percent(share: float | None) -> float | None:

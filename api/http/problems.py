@@ -165,10 +165,19 @@ def _invalid(request: Request, error: RequestValidationError) -> Response:
     return problem(422, "bad-request", "The request can't be read", detail, problems=each)
 
 
+_PLAIN = {
+    404: ("Not found", "there is nothing at this address; it may have been mistyped, moved or deleted"),
+    405: ("Not possible here", "this address takes no request of this kind"),
+}
+"""Status -> title, and what is said where the routes gave no words of their own."""
+
+
 def _http(request: Request, error: HTTPException) -> Response:
-    title = HTTPStatus(error.status_code).phrase
-    kind = title.lower().replace(" ", "-").replace("'", "")
-    return problem(error.status_code, kind, title, str(error.detail), headers=error.headers)
+    phrase = HTTPStatus(error.status_code).phrase
+    kind = phrase.lower().replace(" ", "-").replace("'", "")
+    title, said = _PLAIN.get(error.status_code, (phrase, ""))
+    detail = said if said and error.detail == phrase else str(error.detail)
+    return problem(error.status_code, kind, title, detail, headers=error.headers)
 
 
 def fault(request: Request, error: Exception) -> Response:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import re
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import pairwise
@@ -267,39 +267,58 @@ def _time_columns(header: list[str], body: list[list[str]]) -> tuple[str, str, l
 
 def _time_problem(column: str, times: list[str], form: str) -> str:
     """Return why the times can't be read, or an empty text."""
-    if times and form == "iso" and not all(_ISO.match(t) for t in times[:60]):
+    if times and form == "iso" and _share(times[:60], _as_iso) < _MOST_READ:
+        strange = next(t for t in times if not _ISO.match(t))
         return (
-            f"The times in column {column!r} are written as {times[0][:40]!r}, which is not a known form of"
+            f"The times in column {column!r} are written as {strange[:40]!r}, which is not a known form of"
             " date and time. Write them as 2026-01-31 23:59, and upload the file again."
         )
     return ""
 
 
+_MOST_READ = 0.9
+"""Share of the times that a form must read; the rest are wrong rows, which are rejected one by one."""
+_PLAIN_FORMS = {
+    "unix": re.compile(r"\d{9,10}(\.\d+)?"),
+    "unix_ms": re.compile(r"\d{12,13}"),
+    "spreadsheet": re.compile(r"[345]\d{4}([.,]\d+)?"),
+}
+
+
+def _as_iso(text: str) -> bool:
+    return _ISO.match(text) is not None
+
+
+def _share(times: list[str], reads: Callable[[str], object]) -> float:
+    return sum(bool(reads(t)) for t in times) / max(len(times), 1)
+
+
 def time_format_of(times: list[str]) -> str:
     """Return how an export writes its times, as the site file's `time_format`; `iso` is the default.
 
-    Where day and month are ambiguous, choose the order with the smallest steps between rows.
+    A form must read most of the times; a few wrong rows don't hide it. Where day and month are ambiguous,
+    choose the order that reads the most, then the one with the smallest steps between rows.
     """
     sample = [*times[:60], *times[-60:]]
-    if not sample or all(_ISO.match(t) for t in sample):
+    if not sample or _share(sample, _as_iso) >= _MOST_READ:
         return "iso"
-    if all(re.fullmatch(r"\d{9,10}(\.\d+)?", t) for t in sample):
-        return "unix"
-    if all(re.fullmatch(r"\d{12,13}", t) for t in sample):
-        return "unix_ms"
-    if all(re.fullmatch(r"[345]\d{4}([.,]\d+)?", t) for t in sample):
-        return "spreadsheet"
+    for form, pattern in _PLAIN_FORMS.items():
+        if _share(sample, pattern.fullmatch) >= _MOST_READ:
+            return form
     fits = {}
     for form, _ in TIME_FORMATS:
-        if "%" in form and (read := _read_times(sample, form)) is not None:
+        if "%" not in form:
+            continue
+        read = [when for t in sample if (when := _read_time(t, form)) is not None]
+        if len(read) >= _MOST_READ * len(sample):
             steps = [(b - a).total_seconds() for a, b in pairwise(read)]
-            fits[form] = (sum(s < 0 for s in steps), sum(abs(s) for s in steps))
+            fits[form] = (-len(read), sum(s < 0 for s in steps), sum(abs(s) for s in steps))
     return min(fits, key=lambda f: fits[f], default="iso")
 
 
-def _read_times(times: list[str], form: str) -> list[datetime] | None:
+def _read_time(text: str, form: str) -> datetime | None:
     try:
-        return [datetime.strptime(t, form) for t in times]  # noqa: DTZ007 (only their order counts)
+        return datetime.strptime(text, form)  # noqa: DTZ007 (only their order counts)
     except ValueError:
         return None
 

@@ -255,6 +255,7 @@ def _household(plan: _Plan, n: int, spec: PlantSpec) -> Household:
         address=f"{2 * n + 1} {plan.name}, Exampleton",
         latitude=round(spec.climate.latitude + lat, 4),
         longitude=round(spec.climate.longitude + lon, 4),
+        area="North" if lat > 0 else "South",
         access_notes=_ACCESS[n % 4] if n % 3 == 0 else None,
     )
 

@@ -38,22 +38,35 @@ def least_of(document: dict[str, Any], unit: str) -> float:
 
 def sure_shares(document: dict[str, Any]) -> list[dict[str, Any]]:
     """Whose the sure parts are, and last, by the code `unsure`, what is left of the difference: rows of
-    whose, kwh, money, rounded as shown. Sentence and table are both made of them."""
-    unit = unit_of(document)
-    least = least_of(document, unit)
+    whose, kwh, money, sums of the parts as they are shown. Sentence and table are both made of them."""
+    owners = owners_of(document)
     out: list[dict[str, Any]] = []
-    for whose in (w for w in texts.SAY_MORE if w != "unsure"):
-        mine = [p for p in document["parts"] if p["whose"] == whose and p["told"]]
-        if abs(sum(p[unit]["value"] for p in mine)) >= least:
-            sums = {
-                u: _rounded(document, sum((p[u] or {"value": 0.0})["value"] for p in mine), u) for u in _UNITS
-            }
-            out.append({"whose": whose, **sums})
+    for whose in (w for w in texts.SAY_MORE if w != "unsure" and w in owners.values()):
+        mine = [p for p in document["parts"] if owners[p["code"]] == whose]
+        sums = {
+            u: sum(_rounded(document, (p[u] or {"value": 0.0})["value"], u) for p in mine) for u in _UNITS
+        }
+        out.append({"whose": whose, **{u: _rounded(document, v, u) for u, v in sums.items()}})
     left = {
         u: _rounded(document, document["difference"][u] or 0.0, u) - sum(r[u] for r in out) for u in _UNITS
     }
     left = {u: _rounded(document, value, u) for u, value in left.items()}
     return [*out, {"whose": "unsure", **left}] if any(left.values()) else out
+
+
+def owners_of(document: dict[str, Any]) -> dict[str, str]:
+    """Code of each part -> whose it is shown as: `unsure` for one that is not sure, or whose owner's sure
+    parts together are not worth a word."""
+    unit = unit_of(document)
+    least = least_of(document, unit)
+    sums: dict[str, float] = {}
+    for part in document["parts"]:
+        if part["told"] and part["whose"] in texts.SAY_MORE:
+            sums[part["whose"]] = sums.get(part["whose"], 0.0) + part[unit]["value"]
+    return {
+        p["code"]: p["whose"] if p["told"] and abs(sums.get(p["whose"], 0.0)) >= least else "unsure"
+        for p in document["parts"]
+    }
 
 
 _UNITS = ("kwh", "money")

@@ -82,6 +82,21 @@ ONLY_DESIGN = (
     " higher than an earlier one is not known."
 )
 SAY_ONLY_DESIGN = "We can only compare with the design: we have no readings of a year ago."
+LEAD: dict[tuple[str, str], str] = {
+    ("same", "money"): "{heating} cost about as much as {against}: {difference}.",
+    ("same", "kwh"): "{heating} used about as much as {against}: {difference}.",
+    ("more", "money"): "{heating} cost {difference} than {against}{although}.",
+    ("more", "kwh"): "{heating} used {difference} than {against}{although}.",
+    ("not_higher", "money"): (
+        "It is not the heating that made the bill higher: {heating} cost {difference} than"
+        " {against}{although}."
+    ),
+    ("not_higher", "kwh"): (
+        "It is not the heating that made the bill higher: {heating} used {difference} than"
+        " {against}{although}."
+    ),
+}
+"""The first sentence, by what it says and in which unit."""
 AGAINST: dict[str, str] = {
     "year": "the same days a year ago",
     "design": "what the design expects in this weather",

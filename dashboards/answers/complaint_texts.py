@@ -49,6 +49,7 @@ STATES: dict[str, str] = {
     "adds": "makes it worse",
     "fine": "not the cause",
     "unknown": "not known",
+    "not_here": "does not apply",
 }
 STATES_OF: dict[tuple[str, str], str] = {
     ("not_cold", "fine"): "it was cold",
@@ -279,6 +280,9 @@ REASONS: dict[str, str] = {
     "not_back": "the rooms are not back before the next set-back",
     "no_running": "nothing tells when it runs",
     "no_output": "needs the heat output, or the set flow temperature beside the flow's own",
+    "no_output_rating": "needs the flow temperature or the designed curve, and the unit's rating",
+    "rooms_warm": "the rooms were not cold",
+    "no_starts": "the readings are too far apart to count starts",
     "no_call": "no call of the thermostat is read",
     "one_zone": "one zone, and no emitters in the site file",
     "no_flow_or_curve": "needs flow temperature and the designed curve",

@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from string import Formatter
 
+from fieldfare.dashboards.text.language import gettext as _
+
 NUMBERS: dict[str, tuple[str, ...]] = {
     "target": ("The room averaged {room}; it is set to {target}, and the design says {design_room}.",),
     "set_back": (
@@ -74,8 +76,10 @@ NOT_AT_HOME = frozenset({"loss", "output"})
 
 
 def filled(sentences: tuple[str, ...], known: Mapping[str, str]) -> str:
-    """The first sentence whose numbers are all known, filled in; empty where there is none."""
+    """The first sentence whose numbers are all known, in the reader's language; empty where there is
+    none."""
     for sentence in sentences:
-        if all(name is None or name in known for _, name, _, _ in Formatter().parse(sentence)):
-            return sentence.format_map(known)
+        fields = {part[1] for part in Formatter().parse(sentence) if part[1] is not None}
+        if fields <= set(known):
+            return _(sentence).format_map(known)
     return ""

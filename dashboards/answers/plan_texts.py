@@ -146,7 +146,8 @@ DO: dict[str, str] = {
         "Explain: white rime grows and goes with each defrost, with steam and a hiss. Clear ice "
         "that stays is to be reported."
     ),
-    "ask_more": "Ask again where and at which hours exactly, and enter those hours above.",
+    "ask_more": "Ask where and at which hours exactly, then answer again for those hours.",
+    "what_heats_water": "Ask what heats the water: by the site file it is not this system.",
     "look_on_site": "Measure there what is not read from afar.",
 }
 HOME_DO: dict[str, str] = {
@@ -194,6 +195,7 @@ HOME_DO: dict[str, str] = {
     "drain_look": "Look whether water can run off under the unit, without touching it.",
     "rime_is_usual": "White rime that comes and goes is usual. Call us if clear ice stays.",
     "ask_more": "Tell us where and when it happens.",
+    "what_heats_water": "Your heat pump does not heat the tap water. Tell us what does.",
 }
 DO_WITH: dict[str, str] = {
     "raise_curve": "Raise the heating curve by {raise_k}, to the designed one, from afar.",
@@ -265,6 +267,13 @@ TOMORROW: dict[str, tuple[str, ...]] = {
     "shorter_defrosts": ("Defrosts should end within 6 minutes and leave the coil clear.",),
     "drain_free": ("Meltwater should run off, and the ice under the unit not grow.",),
     "clears_in_defrost": ("The coil should be clear right after a defrost.",),
-    "ask_again": ("Ask again for the exact hours and the place, and enter them.",),
+    "ask_again": ("Ask for the exact hours and the place, then answer again for those hours.",),
+    "hot_water_entered": ("If this system does heat the water, enter it in the home's site file.",),
 }
 """Code -> sentences, the fullest first."""
+HOME_TOMORROW: dict[str, tuple[str, ...]] = {
+    "ask_again": ("If it happens again, note the hours and the place, and tell us.",),
+    "listen_again": ("If you still hear it, note the hour, and tell us.",),
+    "hot_water_entered": ("Look whether what heats your water is switched on.",),
+}
+"""The same for the household, where the other is for the installer."""

@@ -5,8 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from fieldfare.dashboards.answers import bill_texts as texts
-from fieldfare.dashboards.answers.bill_amounts import amount, least_of, sure_shares, unit_of
+from fieldfare.dashboards.answers.bill_amounts import amount, least_of, owners_of, sure_shares, unit_of
 from fieldfare.dashboards.text import words
+from fieldfare.dashboards.text.language import gettext as _
+from fieldfare.dashboards.text.language import is_english, listed, marked
 
 _MOST_NAMED = 3
 """Parts in the headline."""
@@ -20,7 +22,7 @@ smaller parts are in the table."""
 def present_bill(document: dict[str, Any], *, home: bool) -> dict[str, Any]:
     """What page, paper and command show of a bill's answer. home : in the household's words"""
     out: dict[str, Any] = {
-        "title": "Why the bill is high",
+        "title": _("Why the bill is high"),
         "lead": _lead(document, home),
         "say": _say(document, home),
         "rows": [],
@@ -31,9 +33,9 @@ def present_bill(document: dict[str, Any], *, home: bool) -> dict[str, Any]:
         "unknown": [texts.UNKNOWN[u["reason"]] for u in document["untold"]],
         "billed": _billed(document, home),
         "culprits": [] if home else [words.finding_title(c) for c in document.get("culprits", ())],
-        "against": texts.AGAINST[document["against"]],
+        "against": _(texts.AGAINST[document["against"]]),
         "next": _next(document, home),
-        "method": _HOME_METHOD if home else _METHOD,
+        "method": _(HOME_METHOD) if home else _METHOD,
     }
     if not document["parts"]:
         return out
@@ -51,7 +53,7 @@ _METHOD = (
     "The line of heat over weather, rooms and sun, and the efficiency over weather, are "
     "fitted to the days of both sides; ranges are 95 % intervals."
 )
-_HOME_METHOD = (
+HOME_METHOD = marked(
     "Each part is what one cause changed while all else stayed the same; together they make up the metered"
     " difference. They are calculated from the days before and now: how cold it was, how warm the rooms were,"
     " and how much heat the heat pump made of its electricity."
@@ -82,22 +84,29 @@ def _lead(document: dict[str, Any], home: bool) -> list[str]:
         return _shared_lead(document)
     if not document["parts"]:
         return [
-            "The electricity readings of these days can't be trusted: the meter comes first, then the bill."
+            _(
+                "The electricity readings of these days can't be trusted: the meter comes first, then the"
+                " bill."
+            )
         ]
     unit = unit_of(document)
     value = change[unit]
     period = document["period"]
     days = f"{words.day(period['from'])} to {words.day(period['to'])}"
-    heating = "The heating" if home else f"The heating, {days},"
-    verb = "cost" if unit == "money" else "used"
-    against = texts.AGAINST[document["against"]]
-    if abs(value) < least_of(document, unit):
-        first = f"{heating} {verb} about as much as {against}: {_difference(document)}."
-    else:
-        if value <= 0.0 and document["against"] == "year":
-            heating = f"It is not the heating that made the bill higher: {words.small_first(heating)}"
-        first = f"{heating} {verb} {_difference(document)} than {against}{_although(document)}."
-    earlier = [texts.ONLY_DESIGN] if _no_earlier(document) else []
+    kind = "same" if abs(value) < least_of(document, unit) else "more"
+    if kind == "more" and value <= 0.0 and document["against"] == "year":
+        kind = "not_higher"
+    heating = _("The heating") if home else f"The heating, {days},"
+    if kind == "not_higher":
+        heating = _("the heating") if home else words.small_first(heating)
+    first = _(
+        texts.LEAD[kind, unit],
+        heating=heating,
+        difference=_difference(document),
+        against=_(texts.AGAINST[document["against"]]),
+        although=_although(document),
+    )
+    earlier = [_(texts.ONLY_DESIGN)] if _no_earlier(document) else []
     return [first, *earlier, *_reasons(document), *([] if home else _costly(document))]
 
 
@@ -109,9 +118,9 @@ def _difference(document: dict[str, Any]) -> str:
         beside.append(words.measure(abs(change["kwh"]), "kWh", 0))
     if base := document["before"][unit]:
         beside.append(words.share(abs(change[unit] / base)))
-    more = "more" if change[unit] > 0 else "less"
     in_brackets = f" ({', '.join(beside)})" if beside else ""
-    return f"{amount(document, abs(change[unit]), unit)}{in_brackets} {more}"
+    size = f"{amount(document, abs(change[unit]), unit)}{in_brackets}"
+    return _("{amount} more", amount=size) if change[unit] > 0 else _("{amount} less", amount=size)
 
 
 def _although(document: dict[str, Any]) -> str:
@@ -119,8 +128,10 @@ def _although(document: dict[str, Any]) -> str:
     change = document["difference"]
     if change["money"] is None or change["kwh"] * change["money"] >= 0.0:
         return ""
-    more = "more" if change["kwh"] > 0 else "less"
-    return f", although it used {words.measure(abs(change['kwh']), 'kWh', 0)} {more}"
+    used = words.measure(abs(change["kwh"]), "kWh", 0)
+    if change["kwh"] > 0:
+        return _(", although it used {amount} more", amount=used)
+    return _(", although it used {amount} less", amount=used)
 
 
 def _next(document: dict[str, Any], home: bool) -> str:
@@ -129,7 +140,7 @@ def _next(document: dict[str, Any], home: bool) -> str:
     parts = [p for p in document["parts"] if p["told"] and p[unit] and p[unit]["value"] > 0.0]
     largest = max(parts, key=lambda p: p[unit]["value"], default=None)
     whose = largest["whose"] if largest is not None else "paper"
-    return told.get(whose, told["paper"])
+    return _(told.get(whose, told["paper"]))
 
 
 def _costly(document: dict[str, Any]) -> list[str]:
@@ -145,21 +156,24 @@ def _costly(document: dict[str, Any]) -> list[str]:
 def _shared_lead(document: dict[str, Any]) -> list[str]:
     """The difference where another heat source shares the work, with that source's heat."""
     change = document["difference"]["kwh"]
-    sentences = ["Another heat source shares the work with the heat pump, so the bill is not split by cause."]
+    sentences = [
+        _("Another heat source shares the work with the heat pump, so the bill is not split by cause.")
+    ]
     if change is not None:
-        more = "more" if change > 0 else "less"
+        size = words.measure(abs(change), "kWh", 0)
         sentences.append(
-            f"The heat pump used {words.measure(abs(change), 'kWh', 0)} {more} than"
-            f" {texts.AGAINST[document['against']]}."
+            _(
+                "The heat pump used {difference} than {against}.",
+                difference=_("{amount} more", amount=size) if change > 0 else _("{amount} less", amount=size),
+                against=_(texts.AGAINST[document["against"]]),
+            )
         )
     before, now = (document["other_heat_kwh"][side] for side in ("before", "now"))
-    if before is not None and now is not None:
-        sentences.append(
-            f"The other source gave {words.measure(now, 'kWh', 0)} of heat, after"
-            f" {words.measure(before, 'kWh', 0)} a year ago."
-        )
-    elif now is not None:
-        sentences.append(f"The other source gave {words.measure(now, 'kWh', 0)} of heat.")
+    if now is not None:
+        heat = words.measure(now, "kWh", 0)
+        sentences.append(_("The other source gave {heat} of heat.", heat=heat))
+        if before is not None:
+            sentences.append(_("A year ago it gave {heat}.", heat=words.measure(before, "kWh", 0)))
     return sentences
 
 
@@ -171,14 +185,16 @@ def _reasons(document: dict[str, Any]) -> list[str]:
     )
     if not parts:
         return [
-            "No single cause stands out: weather, habits and meters explain a difference of "
-            "this size by chance."
+            _(
+                "No single cause stands out: weather, habits and meters explain a difference of this size by"
+                " chance."
+            )
         ]
     out = []
     for p in parts:
         said = (texts.MORE_SENTENCES if p[unit]["value"] > 0 else texts.LESS_SENTENCES)[p["code"]]
-        out.append(f"{said} ({_amount(document, p)})")
-    return [words.sentence(words.listed(out))]
+        out.append(f"{_(said)} ({_amount(document, p)})")
+    return [words.sentence(listed(out))]
 
 
 def _headline_parts(parts: list[dict[str, Any]], unit: str) -> list[dict[str, Any]]:
@@ -247,8 +263,8 @@ def _row(document: dict[str, Any], part: dict[str, Any]) -> dict[str, Any]:
     only_money = part["code"] in ("tariff", "timing", "standing_charge")
     return {
         "code": part["code"],
-        "name": name or texts.PARTS[part["code"]],
-        "whose": texts.WHOSE[part["whose"]],
+        "name": _(name or texts.PARTS[part["code"]]),
+        "whose": texts.WHOSE[owners_of(document)[part["code"]]],
         "kwh": "–" if only_money else words.interval(part["kwh"], "kWh", 0),
         "money": _money(document, part["money"]),
         "is_shown": part["told"],
@@ -260,7 +276,7 @@ def _money(document: dict[str, Any], estimate: dict[str, float] | None) -> str:
     if estimate is None:
         return "–"
     value, low, high = (amount(document, estimate[n], "money") for n in ("value", "low", "high"))
-    return value if low == high else f"{value} ({low} to {high})"
+    return value if low == high else f"{value} ({_('{low} to {high}', low=low, high=high)})"
 
 
 def _sum(document: dict[str, Any]) -> dict[str, Any]:
@@ -279,7 +295,7 @@ def _sum(document: dict[str, Any]) -> dict[str, Any]:
         "before": before,
         "now": now,
         "difference": change,
-        "name": texts.AGAINST_SHORT[document["against"]],
+        "name": _(texts.AGAINST_SHORT[document["against"]]),
     }
 
 
@@ -313,10 +329,10 @@ def _mend(document: dict[str, Any], home: bool) -> list[str]:
         if (home and part["code"] in texts.OWN_ADVICE and part["whose"] == "household") or (
             home and part["code"] == "direct_heat"
         ):
-            out.append(texts.OWN_ADVICE[part["code"]])
+            out.append(_(texts.OWN_ADVICE[part["code"]]))
         elif home and part["mend"]:
-            name = texts.PARTS[part["code"]]
-            ours.append(words.small_first(name) if ours else name)
+            name = _(texts.PARTS[part["code"]])
+            ours.append(words.small_first(name) if ours and is_english() else name)
         elif not home and part["mend"]:
             out.append(_mend_line(document, part))
         elif not home and part["whose"] == "household":
@@ -325,7 +341,9 @@ def _mend(document: dict[str, Any], home: bool) -> list[str]:
                 f"{words.small_first(texts.OWN_ADVICE[part['code']])}"
             )
     if ours:
-        out.append(f"{words.listed(ours)}: your installer puts this right. Please call, and name this page.")
+        out.append(
+            _("{parts}: your installer puts this right. Please call, and name this page.", parts=listed(ours))
+        )
     return out
 
 
@@ -346,7 +364,7 @@ def _mend_line(document: dict[str, Any], part: dict[str, Any]) -> str:
 
 def _ask(document: dict[str, Any], home: bool) -> list[str]:
     codes = dict.fromkeys(document["ask"])
-    return [texts.ASK[c] for c in codes if not home or c in texts.HOME_ASK]
+    return [_(texts.ASK[c]) for c in codes if not home or c in texts.HOME_ASK]
 
 
 def _billed(document: dict[str, Any], home: bool) -> str:
@@ -356,25 +374,36 @@ def _billed(document: dict[str, Any], home: bool) -> str:
         return ""
     out = []
     if billed["other_kwh"] is not None:
+        sizes = {
+            "billed": words.measure(billed["kwh"], "kWh", 0),
+            "heating": words.measure(document["now"]["full_kwh"], "kWh", 0),
+        }
         if billed["other_kwh"] >= 0.0:
-            said = "What else hangs on that meter?" if home else "Ask which things."
+            other = words.measure(billed["other_kwh"], "kWh", 0)
             out.append(
-                f"The paper bill has {words.measure(billed['kwh'], 'kWh', 0)}; the heating used"
-                f" {words.measure(document['now']['full_kwh'], 'kWh', 0)} of it. The other"
-                f" {words.measure(billed['other_kwh'], 'kWh', 0)} went to other things on the same meter."
-                f" {said}"
+                _(
+                    "The paper bill has {billed}; the heating used {heating} of it. The other {other} went to"
+                    " other things on the same meter.",
+                    other=other,
+                    **sizes,
+                )
             )
+            out.append(_("What else hangs on that meter?") if home else "Ask which things.")
         else:
             out.append(
-                f"The paper bill has {words.measure(billed['kwh'], 'kWh', 0)}, less than the "
-                "heating alone used "
-                f"({words.measure(document['now']['full_kwh'], 'kWh', 0)}): its reading is an "
-                "estimate, its dates differ, or it is of another meter."
+                _(
+                    "The paper bill has {billed}, less than the heating alone used ({heating}): its reading"
+                    " is an estimate, its dates differ, or it is of another meter.",
+                    **sizes,
+                )
             )
     if billed["other_money"] is not None:
         other = amount(document, abs(billed["other_money"]), "money")
         out.append(
-            f"In money the bill is {other} {'more' if billed['other_money'] >= 0 else 'less'} "
-            "than the heating with its standing charge."
+            _("In money the bill is {amount} more than the heating with its standing charge.", amount=other)
+            if billed["other_money"] >= 0
+            else _(
+                "In money the bill is {amount} less than the heating with its standing charge.", amount=other
+            )
         )
     return " ".join(out)

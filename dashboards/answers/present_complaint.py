@@ -8,6 +8,9 @@ from fieldfare.dashboards.answers import complaint_texts as texts
 from fieldfare.dashboards.answers import plan_texts as plan
 from fieldfare.dashboards.answers.number_texts import NOT_AT_HOME, NUMBERS, NUMBERS_BY_REASON, filled
 from fieldfare.dashboards.text import words
+from fieldfare.dashboards.text.caution_words import caution_words
+from fieldfare.dashboards.text.language import gettext as _
+from fieldfare.dashboards.text.language import is_english, listed, marked
 
 _ALL_TAKEN = 0.95  # of what radiators can give: from there on they give all (common practice)
 _LONG_TIMES = frozenset({"cold_minutes", "due_minutes"})
@@ -23,21 +26,26 @@ def present_complaint(document: dict[str, Any], name: str, *, home: bool) -> dic
     if not binding or binding == "as_set":
         lead += _observed(document)
     return {
-        "title": texts.TITLES[question],
+        "title": _(texts.TITLES[question]),
         "lead": lead,
         "say": "" if home or not binding else f"“{' '.join(lead)}”",
         "hours": _hours(document),
         "weight": _weight(document) if not home else "",
         "steps": [] if home else [_step(s) for s in document["steps"]],
         "do": _do(document, known, home),
-        "tomorrow": filled(plan.TOMORROW[document["tomorrow"]["code"]], known),
-        "cautions": document["cautions"],
+        "tomorrow": filled(_tomorrow(document["tomorrow"]["code"], home), known),
+        "cautions": [caution_words(caution) for caution in document["cautions"]],
         "findings": [] if home else [(c, words.finding_title(c)) for c in document["findings"]],
-        "method": _METHOD,
+        "method": _(METHOD),
     }
 
 
-_METHOD = (
+def _tomorrow(code: str, home: bool) -> tuple[str, ...]:
+    own = plan.HOME_TOMORROW.get(code) if home else None
+    return own or plan.TOMORROW[code]
+
+
+METHOD = marked(
     "Every number is of the hours named, but for heat loss, what is usual, the night's fall, and how often"
     " rooms are back before the next set-back."
 )
@@ -46,7 +54,7 @@ _METHOD = (
 def _said(document: dict[str, Any], binding: str) -> str:
     """The sentence of the step that binds, by its reason where that has its own."""
     reason = next((s["reason"] for s in document["steps"] if s["code"] == binding), None)
-    return texts.SAID_BY_REASON.get((binding, reason or ""), texts.SAID[binding])
+    return _(texts.SAID_BY_REASON.get((binding, reason or ""), texts.SAID[binding]))
 
 
 def _known(document: dict[str, Any]) -> dict[str, str]:
@@ -73,9 +81,9 @@ def _measured(document: dict[str, Any], binding: str | None, known: dict[str, st
 
 def _unsolved(document: dict[str, Any]) -> str:
     """What is said where no step binds: first whether the complaint itself was measured."""
-    unknown = (s["reason"] for s in document["steps"] if s["state"] == "unknown" and s["code"] == "not_cold")
+    unknown = (s["reason"] for s in document["steps"] if s["code"] == "not_cold")
     reason = next(unknown, None)
-    return texts.UNSEEN.get(reason or "", texts.UNSOLVED[document["question"]])
+    return _(texts.UNSEEN.get(reason or "", texts.UNSOLVED[document["question"]]))
 
 
 def _observed(document: dict[str, Any]) -> list[str]:
@@ -87,35 +95,44 @@ def _observed(document: dict[str, Any]) -> list[str]:
     out = []
     if room is not None and target is not None:
         below = target - room
-        against = (
-            f"{words.measure(abs(below), 'K', 1)} {'below' if below > 0.0 else 'above'} its set temperature"
+        sentence = (
+            _("On average the room was at {room}, {by} below its set temperature.")
+            if below > 0.0
+            else _("On average the room was at {room}, {by} above its set temperature.")
         )
-        out.append(f"On average the room was at {words.measure(room, '°C', 1)}, {against}.")
+        out.append(sentence.format(room=words.measure(room, "°C", 1), by=words.measure(abs(below), "K", 1)))
     elif room is not None:
         out.append(
-            f"On average the room was at {words.measure(room, '°C', 1)}; no set temperature is read, so"
-            " nothing tells whether that is too cold."
+            _(
+                "On average the room was at {room}; no set temperature is read, so nothing tells whether that"
+                " is too cold.",
+                room=words.measure(room, "°C", 1),
+            )
         )
     if document["binding"]:
         return out
     unknown = [texts.STEPS[s["code"]] for s in document["steps"] if s["state"] == "unknown"]
     if unknown:
-        out.append(f"Not known from these readings: {words.listed([words.small_first(u) for u in unknown])}.")
+        named = [words.small_first(_(u)) if is_english() else _(u) for u in unknown]
+        out.append(_("Not known from these readings: {things}.", things=listed(named)))
     return out
 
 
 def _hours(document: dict[str, Any]) -> str:
     """Which hours of which days this is about, and how cold it was outdoors."""
     question, period = document["asked"], document["period"]
-    days = f"{words.day(period['from'])} to {words.day(period['to'])}"
-    if question["from_hour"] % 24 == question["to_hour"] % 24:
-        text = f"{days}, all hours"
+    named = {"first": words.day(period["from"]), "last": words.day(period["to"])}
+    begins, ends = question["from_hour"], question["to_hour"]
+    if begins % 24 == ends % 24:
+        text = _("{first} to {last}, all hours", **named)
     else:
-        text = f"{days}, {question['from_hour']:02d}:00 to {question['to_hour']:02d}:00"
+        hours = {"begins": f"{begins:02d}:00", "ends": f"{ends:02d}:00"}
+        text = _("{first} to {last}, {begins} to {ends}", **named, **hours)
     if question["zone"]:
-        text += f", zone {question['zone']}"
+        text += f", {_('zone {zone}', zone=question['zone'])}"
     if question["outdoor_c"] is not None:
-        text += f"; outdoors {words.measure(question['outdoor_c'], '°C', 1)}"
+        outdoors = words.measure(question["outdoor_c"], "°C", 1)
+        text += f"; {_('outdoors {temperature}', temperature=outdoors)}"
     return text
 
 
@@ -163,10 +180,11 @@ def _shown_values(step: dict[str, Any]) -> list[dict[str, Any]]:
 
 def _number(value: dict[str, Any]) -> str:
     """A value with its unit and interval, without its name; long times in hours or days."""
-    _, decimals = texts.VALUES[value["code"]]
+    decimals = texts.VALUES[value["code"]][1]
     if value["code"] in texts.PER_CENT:
         return words.share(value["value"])
-    unit = texts.UNITS.get(value["unit"], "" if value["unit"] == "-" else value["unit"])
+    spoken = texts.UNITS.get(value["unit"])
+    unit = _(spoken) if spoken else "" if value["unit"] == "-" else value["unit"]
     if value.get("low") is not None:
         return words.interval(value, unit, decimals)
     if value["code"] in _LONG_TIMES:
@@ -179,16 +197,18 @@ def _do(document: dict[str, Any], known: dict[str, str], home: bool) -> list[dic
     for act in document["do"]:
         if home and not act["home"]:
             continue
-        plain = (plan.HOME_DO if home else plan.DO)[act["code"]]
-        text = filled((plan.DO_WITH[act["code"]], plain), known) if act["code"] in plan.DO_WITH else plain
+        plain = _(plan.HOME_DO[act["code"]]) if home else plan.DO[act["code"]]
+        text = plain
+        if not home and act["code"] in plan.DO_WITH:
+            text = filled((plan.DO_WITH[act["code"]], plain), known)
         out.append(
-            {"kind": "You can" if home else texts.KINDS[act["kind"]], "text": text, "bring": act["bring"]}
+            {"kind": _("You can") if home else texts.KINDS[act["kind"]], "text": text, "bring": act["bring"]}
         )
     if home and any(not act["home"] for act in document["do"]):
         out.append(
             {
-                "kind": "Your installer",
-                "text": "The rest is for your installer: please call, and name this page.",
+                "kind": _("Your installer"),
+                "text": _("The rest is for your installer: please call, and name this page."),
                 "bring": [],
             }
         )

@@ -25,12 +25,19 @@ TITLES = {
     "controls": "Controls and zones",
     "efficiency": "Efficiency",
 }
-MARKS = {"in order": "fine", "attention": "watch", "not in order": "act", "can't tell": "note"}
+MARKS = {
+    "in order": "fine",
+    "attention": "watch",
+    "not in order": "act",
+    "can't tell": "note",
+    "does not apply": "note",
+}
 WORDS = {
     "in order": "In order",
     "attention": "Attention",
     "not in order": "Not in order",
     "can't tell": "Can't tell",
+    "does not apply": "Does not apply",
 }
 
 
@@ -61,11 +68,15 @@ def sheet(site: Site, result: Mapping[str, Any], rows: list[Row]) -> dict[str, A
 
 def _line(check: Check, site: Site) -> SheetLine:
     says = words.reason(check.says)
-    unanswered = []
+    by_reason: dict[str, list[str]] = {}
     known = check.verdict != "can't tell"  # else the reason of a single one stands there already
     for text in check.unanswered if known or len(check.unanswered) > 1 else ():
         code, _, reason = text.partition(": ")
-        unanswered.append(f"{words.finding_title(code)}: {words.reason(reason)}")
+        by_reason.setdefault(words.reason(reason), []).append(words.finding_title(code))
+    unanswered = [
+        f"{words.listed([titles[0], *map(words.small_first, titles[1:])])}: {reason}"
+        for reason, titles in by_reason.items()
+    ]
     return SheetLine(
         check.key,
         TITLES[check.key],

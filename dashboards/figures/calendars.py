@@ -28,7 +28,7 @@ from fieldfare.dashboards.figures.chart import (
 )
 from fieldfare.dashboards.figures.daily import LONG_TABLE
 from fieldfare.dashboards.figures.scale import EPOCH, day_number
-from fieldfare.dashboards.text.words import day, measure, number
+from fieldfare.dashboards.text.words import count, day, measure, number, reason
 
 _WORTH_A_STROKE_H = 0.5
 _HOURS = Axis("Hour of the day", low=0.0, high=24.0, clock=True)
@@ -55,7 +55,7 @@ def runs_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
             x, low, high = _carried_on(facts.days, x, low, high)
         if x:
             layers.append(Spans(name, x, low, high, tone))  # type: ignore[arg-type]
-    says = f"{number(cycling['starts'], 0)} starts"
+    says = count(len(runs), "run") if cycling["starts"] is None else count(cycling["starts"], "start")
     if cycling["median_run_minutes"]:
         says += f", typical run {measure(cycling['median_run_minutes'], 'minutes', 0)}"
     return Chart(
@@ -158,7 +158,12 @@ def defrosts_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
         if len(at):
             x, y = number_of[at].tolist(), hour[at].tolist()
             layers.append(Points(name, x, y, tone, shape, tuple(hints[i] for i in at)))
-    says = f"{figures['count']} defrosts, {measure(figures['electricity_kwh'], 'kWh', 0)} of electricity"
+    if figures["count"] is None:
+        says = reason(figures["reason"])
+    else:
+        says = count(figures["count"], "defrost")
+        if figures["electricity_kwh"] is not None:
+            says += f", {measure(figures['electricity_kwh'], 'kWh', 0)} of electricity"
     if figures["per_frost_hour"]:
         says += f", {number(figures['per_frost_hour'], 2)} for each hour of heating in frosting air"
     by_day = defrosts.frame().groupby("day")
@@ -188,7 +193,10 @@ def reheats_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
         return nothing("reheats", title, next(iter(water["reasons"].values()), "No reheat was seen."))
     x = _numbers(reheats)
     columns, table = _reheats_table(reheats)
-    says = f"{len(reheats)} reheats, typically {measure(water['median_reheat_minutes'], 'minutes', 0)}."
+    says = count(len(reheats), "reheat")
+    if water["median_reheat_minutes"] is not None:
+        says += f", typically {measure(water['median_reheat_minutes'], 'minutes', 0)}"
+    says += "."
     is_known = np.isfinite(reheats["from_c"]) & np.isfinite(reheats["to_c"])
     if not is_known.any():
         bars = Bars("a reheat", x, reheats["minutes"].astype(float).tolist(), "water")

@@ -25,6 +25,17 @@ from fieldfare.dashboards.figures.tones import RGB, faded
 
 _SYMBOLS = {"dot": "circle", "ring": "circle-open", "cross": "x-thin-open", "square": "square"}
 _MS_PER_DAY = 86_400_000.0
+DATE_MARKS: dict[str, Any] = {
+    "tickformatstops": [
+        {"dtickrange": [None, 60_000], "value": "%H:%M:%S\n%-d %b %Y"},
+        {"dtickrange": [60_000, _MS_PER_DAY], "value": "%H:%M\n%-d %b %Y"},
+        {"dtickrange": [_MS_PER_DAY, "M1"], "value": "%-d %b\n%Y"},
+        {"dtickrange": ["M1", "M12"], "value": "%b\n%Y"},
+        {"dtickrange": ["M12", None], "value": "%Y"},
+    ],
+    "hoverformat": "%-d %b %Y %H:%M",
+}
+"""Dates beside an axis in the form that texts have, from years down to seconds."""
 _SLOT = 0.78
 """Share of a bar's width that is filled, as in the drawing."""
 
@@ -56,7 +67,7 @@ def axis_of(axis: Axis, ends: tuple[float, float]) -> dict[str, Any]:
     """An axis with its title and its ends as the drawing has them."""
     out: dict[str, Any] = {"title": {"text": axis.title}, "zeroline": False, "range": places(axis, ends)}
     if axis.dates:
-        out |= {"type": "date", "title": {"text": ""}}
+        out |= {"type": "date", "title": {"text": ""}, **DATE_MARKS}
     elif axis.names or axis.clock:
         marks = ticks(axis, *ends)
         out |= {"tickmode": "array", "tickvals": [v for v, _ in marks], "ticktext": [w for _, w in marks]}

@@ -22,6 +22,23 @@ from fieldfare.dashboards.text.words import day, month_short, number
 EPOCH = date(1970, 1, 1)
 
 
+LEAST_SPAN = {
+    "°C": 2.0,
+    "K": 1.0,
+    "kW": 0.5,
+    "kWh": 1.0,
+    "m³/h": 0.1,
+    "bar": 0.2,
+    "W": 20.0,
+    "%": 5.0,
+    "min": 5.0,
+}
+"""Unit of an axis -> how much it shows at least: less is the noise of the meter, which a full height of paper
+would make look like a change (common practice, no source)."""
+_DATE_ROOM = 0.45
+"""Days left free beside dates: less than half a day, so that no day without data gets a mark."""
+
+
 @dataclass(frozen=True)
 class Scale:
     """Maps low..high of an axis onto a..b of the drawing."""
@@ -54,10 +71,21 @@ def ends(axis: Axis, values: Iterable[float | None], *, pad: float = 0.04) -> tu
     low, high = (min(known), max(known)) if known else (0.0, 1.0)
     if high - low < 1e-9:
         low, high = low - 0.5, high + 0.5
-    room = (high - low) * pad
+    low, high = _at_least(axis, low, high)
+    room = min((high - low) * pad, _DATE_ROOM) if axis.dates else (high - low) * pad
     low = axis.low if axis.low is not None else low - room
     high = axis.high if axis.high is not None else high + room
     return (low, high) if high > low else (low, low + 1.0)
+
+
+def _at_least(axis: Axis, low: float, high: float) -> tuple[float, float]:
+    """Ends as far apart as the axis's unit asks for; what is never negative stays so."""
+    lacks = LEAST_SPAN.get(axis.unit, 0.0) - (high - low)
+    if lacks <= 0.0:
+        return low, high
+    wider = low - lacks / 2
+    start = max(wider, 0.0) if low >= 0.0 else wider
+    return start, start + LEAST_SPAN[axis.unit]
 
 
 def values_of(layers: Iterable[Layer], which: str) -> list[float | None]:

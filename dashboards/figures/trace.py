@@ -22,8 +22,8 @@ from fieldfare.dashboards.figures.chart import (
     Line,
     Tone,
 )
-from fieldfare.dashboards.figures.plot import traces_of
-from fieldfare.dashboards.figures.scale import day_number
+from fieldfare.dashboards.figures.plot import DATE_MARKS, traces_of
+from fieldfare.dashboards.figures.scale import LEAST_SPAN, day_number
 from fieldfare.dashboards.figures.tones import RGB
 from fieldfare.dashboards.rows.days import Row
 from fieldfare.dashboards.text.words import day, number, quantity_words
@@ -173,7 +173,7 @@ def trace_document(site: Site, result: dict[str, Any], rows: list[Row]) -> dict[
     """What the trace's script needs: the days as a plotly figure, and which points to ask for on zooming in.
 
     data, layout : plotly's. points : id -> axis, factor and offset to the panel's unit, form, name, line.
-    shifts : [from ms, minutes] the site's clock against UTC. first, last : local days
+    shifts : [from ms, minutes] the site's clock against UTC. least : axis -> how much it shows at least
     """
     period = result["period"]
     charts = trace_charts(rows)
@@ -189,6 +189,8 @@ def trace_document(site: Site, result: dict[str, Any], rows: list[Row]) -> dict[
         "shifts": _shifts(site, period),
         "uses": [{"name": n, "color": RGB[t], "pattern": p} for n, _, t, p in USES],
         "site": site.id,
+        "least": {"y5": LEAST_SPAN["bar"]}
+        | {_y_axis(i): LEAST_SPAN[unit] for i, (_, unit, _, _) in enumerate(PANELS)},
     }
 
 
@@ -200,7 +202,13 @@ def _layout(period: dict[str, Any], *, has_pressure: bool) -> dict[str, Any]:
     last = (datetime.fromisoformat(period["to"]) + timedelta(days=1)).date().isoformat()
     layout: dict[str, Any] = {
         "margin": {"l": 52, "r": 10, "t": 6, "b": 46},
-        "xaxis": {"type": "date", "range": [period["from"], last], "anchor": "y4", "title": {"text": ""}},
+        "xaxis": {
+            "type": "date",
+            "range": [period["from"], last],
+            "anchor": "y4",
+            "title": {"text": ""},
+            **DATE_MARKS,
+        },
         "legend": {"orientation": "h", "traceorder": "normal", "y": 1.01, "yanchor": "bottom", "x": 0},
         "dragmode": "zoom",
         "hovermode": False,

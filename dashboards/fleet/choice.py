@@ -157,7 +157,8 @@ def _chosen_words(asked: Mapping[str, str]) -> list[str]:
 
 
 def _text(entry: Entry) -> str:
-    """Searchable text of a home: name, area, address, findings with severity, next step, person."""
+    """Searchable text of a home, all that its card shows: name, area, address, findings with severity, next
+    step, costs, who has it."""
     parts = [
         entry["name"],
         entry["id"],
@@ -165,6 +166,8 @@ def _text(entry: Entry) -> str:
         entry["place"],
         entry["said"],
         entry["word"],
+        entry["next"],
+        entry["price"],
         *entry["handled"].values(),
     ]
     if entry["visit"] != "none":
@@ -202,4 +205,4 @@ def list_keys(entry: Entry) -> dict[str, Any]:
 
 def _kwh(entry: Entry) -> float:
     """Electricity a year [kWh]: a fleet may have several currencies."""
-    return sum(adds for _, adds in costs_once(entry["open"]))
+    return sum(adds for _, adds in costs_once(entry["costing"]))

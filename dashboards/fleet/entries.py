@@ -84,7 +84,7 @@ def entry_of(row: dict[str, Any], now: datetime) -> dict[str, Any]:
         "spf_value": _spf_value(result)[0],
         "loss": _loss(result),
         "currency": ((result or {}).get("cost") or {}).get("currency"),
-        "money": sum(adds for _, adds in costs_once(found, "money")),
+        "money": 0.0,
         "missing": given["missing"],
         "urgency": urgency_of(result, given, handled),
         "handled": {c: short(h) for c, h in handled.items() if h["holds"]},
@@ -93,7 +93,10 @@ def entry_of(row: dict[str, Any], now: datetime) -> dict[str, Any]:
         "place": row.get("place") or "",
         "aside": {f["code"] for f in found if is_put_aside(handled.get(f["code"]), f["code"])},
     }
-    entry["price"] = _price(found, entry["currency"])
+    costing = [f for f in found if f["code"] not in entry["aside"]]
+    entry["costing"] = costing
+    entry["money"] = sum(adds for _, adds in costs_once(costing, "money"))
+    entry["price"] = _price(costing, entry["currency"])
     entry |= _said(row, worst, quiet, result, given)
     has_finding = worst is not None and worst["severity"] != "note" and not _gone(quiet)
     return entry | {"brief": words.finding_title(worst["code"]) if worst and has_finding else entry["said"]}
@@ -204,7 +207,7 @@ def _why(entry: dict[str, Any]) -> str:
     left = [days for f in entry["open"] if (days := days_left(f)) is not None]
     if tier == DANGER and left:
         return f"locks out in {words.count(max(round(min(left)), 0), 'day')}"
-    return _WHY.get(tier, entry["price"])
+    return _WHY.get(tier, "it has cost more so far than a home below that needs work")
 
 
 def worst_first(rows: Iterable[dict[str, Any]], now: datetime) -> list[dict[str, Any]]:

@@ -81,6 +81,18 @@ FIGURES: dict[str, FigureEntry] = {
             " errors too.",
         ),
     ),
+    "promise": FigureEntry(
+        "Promised performance",
+        "A promised performance in the site file, and that use's performance for a good part of a year.",
+        HandbookText(
+            "How the measured performance of rooms and of hot water compares with what the design promised.",
+            "The measured performance is moved to the design's weather, with its 95 % interval. The promise"
+            " and the probability that it is kept stand beside it. A clear shortfall is the finding"
+            " “performance below promise”.",
+            "Why a promise is not met; the other findings look for causes. Beside a boiler, and with too few"
+            " days, nothing is given.",
+        ),
+    ),
     "heat_loss": FigureEntry(
         "Heat loss",
         "Heat to rooms and outdoor temperature on 14 heated days or more; room temperature sharpens it.",

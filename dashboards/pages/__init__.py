@@ -35,6 +35,7 @@ from fieldfare.dashboards.pages.jobs import handle_again_page, job_page, job_val
 from fieldfare.dashboards.pages.live import live_page
 from fieldfare.dashboards.pages.plain import (
     GIVE_BOTH,
+    ended_invitation_page,
     invited_page,
     message_page,
     sign_in_page,
@@ -94,6 +95,7 @@ __all__ = [
     "day_page",
     "defect_page",
     "design_feedback_page",
+    "ended_invitation_page",
     "event_json",
     "expectation_json",
     "expectations_page",

@@ -8,6 +8,7 @@ from urllib.parse import urlencode
 from fieldfare.dashboards.answers.bill_texts import AGAINST_SHORT
 from fieldfare.dashboards.answers.present_answer import QUESTIONS, present_answer
 from fieldfare.dashboards.templating import render
+from fieldfare.dashboards.text.language import gettext as _
 
 
 def answer_page(
@@ -32,7 +33,7 @@ def answer_page(
     more = f"&{query}" if query else ""
     return render(
         "answer.html",
-        title=QUESTIONS.get(question, "Answer a call"),
+        title=_(QUESTIONS[question]) if question else "Answer a call",
         here="site",
         visitor=visitor,
         row=row,

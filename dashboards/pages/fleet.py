@@ -97,6 +97,6 @@ def summary_of(counts: Counts) -> str:
     if counts.visits:
         text += f" {counts.visits} {'needs' if counts.visits == 1 else 'need'} a visit."
     if counts.money:
-        cost = words.listed([words.money(v, c, 0) for c, v in counts.money.items()])
-        text += f" The faults cost about {cost} a year."
+        cost = words.listed([words.money(v, c, 0) for c, v in sorted(counts.money.items())])
+        text += f" What is open costs about {cost} a year."
     return text

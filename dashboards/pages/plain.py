@@ -19,6 +19,12 @@ def message_page(title: str, words: str, visitor: dict[str, Any]) -> str:
     return render("message.html", title=title, words=words, visitor=visitor)
 
 
+def ended_invitation_page() -> str:
+    """What is said at an invitation's address once it is used or too old."""
+    said = _("It was used already, or its time is over. Ask for a new one.")
+    return message_page(_("This invitation has ended"), said, {})
+
+
 def invited_page(
     row: dict[str, Any],
     values: dict[str, str],

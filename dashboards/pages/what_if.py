@@ -104,7 +104,7 @@ def _turned(saving: Mapping[str, Any]) -> dict[str, Any]:
 def _limit(limit: dict[str, Any]) -> dict[str, Any]:
     """A limit with its words in the reader's language; those without a translation stay English."""
     says, is_translated = with_numbers(limit["says"])
-    text = words.named(says)
+    text = words.sentence(words.named(says)) if says else ""
     return {**limit, "limit": _(limit["limit"]), "says": text, "is_translated": is_translated}
 
 

@@ -19,7 +19,7 @@ from fieldfare.dashboards.rows.days import rows_of_result
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
 
-_ORDER: tuple[Verdict, ...] = ("not in order", "attention", "can't tell", "in order")
+_ORDER: tuple[Verdict, ...] = ("not in order", "attention", "can't tell", "in order", "does not apply")
 
 
 def points_left(site: Site, contents: dict[str, Any]) -> list[tuple[str, str]]:

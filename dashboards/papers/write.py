@@ -30,7 +30,7 @@ from fieldfare.dashboards.rows.design_vs_measured import two_sides
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
 from fieldfare.dashboards.text.home_advice import advice
-from fieldfare.dashboards.text.home_month import month_sections, month_words
+from fieldfare.dashboards.text.home_month import carbon_notes, month_sections, month_words
 from fieldfare.dashboards.text.home_standing import cold_sentence, standing_words, to_do
 from fieldfare.dashboards.text.language import ENGLISH, speaking
 from fieldfare.dashboards.text.language import gettext as _
@@ -104,7 +104,8 @@ def paper_html(
         "firm": contents.get("firm") or {"name": "", "contact": ""},
         "logo": logo,
     }
-    with speaking((language or site.site.language) if kind == "month" else ENGLISH):
+    is_homes = kind == "month" or bool(contents.get("home"))
+    with speaking((language or site.site.language) if is_homes else ENGLISH):
         if kind in CHECK_TITLES and kind != "winter":
             return _check_html(site, kind, period, contents, common)
         return _paper_html(site, kind, contents, common)
@@ -166,6 +167,7 @@ def _month(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, A
         "lead": standing_words(site, result, given, tasks, month_words(result["period"])),
         "title": _("Your heating in {month}", month=words.month(result["period"]["from"])),
         "parts": month_sections(site, {**contents, "days": rows, "year": None}),  # it stands on two pages
+        "carbon": carbon_notes(result["cost"]),
         "works": contents.get("works") or [],
         "to_do": tasks,
         "cold": cold_sentence(result, given, year),

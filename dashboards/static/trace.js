@@ -70,13 +70,26 @@
     history.replaceState(null, "", at);
     here.href = at.href; here.hidden = false;
   }
-  const laid = (a, b) => dressed({ ...doc.layout, ...shapes(), xaxis: { ...doc.layout.xaxis, range: [a, b] } });
+  /* an axis of a flat line shows its least span, not the meter's noise */
+  function atLeast(data) {
+    const out = {};
+    for (const [axis, least] of Object.entries(doc.least)) {
+      let low = Infinity, high = -Infinity;
+      for (const t of data) if ((t.yaxis ?? "y") === axis) for (const v of t.y) if (typeof v === "number") { low = Math.min(low, v); high = Math.max(high, v); }
+      const name = axis.replace("y", "yaxis"), layout = doc.layout[name];
+      if (!layout) continue;
+      const start = (low + high - least) / 2, from = low >= 0 ? Math.max(start, 0) : start;
+      out[name] = high >= low && high - low < least && layout.rangemode !== "tozero" ? { ...layout, autorange: false, range: [from, from + least] } : { ...layout, autorange: true };
+    }
+    return out;
+  }
+  const laid = (a, b, data) => dressed({ ...doc.layout, ...atLeast(data), ...shapes(), xaxis: { ...doc.layout.xaxis, range: [a, b] } });
 
   async function refresh() {
     const [a, b] = range(), turn = ++asked;
     keep(a, b); slide.min = a; slide.max = b; slide.step = Math.max(MINUTE, Math.round((b - a) / 500 / MINUTE) * MINUTE);
     if (b - a > DETAIL_DAYS * DAY) {
-      if (detail) { detail = false; await lib.react(room, doc.data, laid(a, b), CONFIG); }
+      if (detail) { detail = false; await lib.react(room, doc.data, laid(a, b, doc.data), CONFIG); }
       told(`${span(a, b)}, by days. Zoom in for every reading.`); read(cross);
       return;
     }
@@ -93,7 +106,7 @@
         return { type: "scatter", mode: "lines", name: info.name, yaxis: info.axis, line: { color: info.color, dash: info.dash, width: 1.6 }, ...values(info, p) };
       });
       detail = true;
-      await lib.react(room, [...lines, ...strips], laid(a, b), CONFIG);
+      await lib.react(room, [...lines, ...strips], laid(a, b, lines), CONFIG);
       box.dataset.zoomMs = String(Math.round(performance.now() - began));
       told(`${span(a, b)}, site's time.`); read(cross);
     } catch (e) { told(`The readings could not be fetched (${e.message}).`); }
@@ -126,7 +139,8 @@
   }
   function read(ms) {
     const axis = room._fullLayout?.xaxis, line = room.querySelector(".crosshair"), [a, b] = range();
-    cross = ms !== null && ms >= a && ms <= b ? ms : null;
+    /* a chosen moment that was panned out of view gives way to the middle */
+    cross = ms === null ? null : ms >= a && ms <= b ? ms : (a + b) / 2;
     reading.hidden = false;
     if (line) line.hidden = cross === null;
     if (line && cross !== null && axis) line.style.transform = `translateX(${Math.round(axis._offset + ((cross - a) / (b - a)) * axis._length)}px)`;
@@ -152,7 +166,7 @@
     const at = inside ? mark.start : utc((a + b) / 2);
     try {
       const found = await get(`/sites/${doc.site}/figures/event.json?kind=${kind}&at=${Math.round(at)}&step=${step > 0 ? "next" : "previous"}`);
-      if (!found) { say.textContent = `There is no ${step > 0 ? "later" : "earlier"} one.`; return; }
+      if (!found) { told(`There is no ${step > 0 ? "later" : "earlier"} ${kind}.`); return; }
       show(found);
     } catch (e) { say.textContent = `It could not be fetched (${e.message}).`; }
   }
@@ -209,7 +223,7 @@
       if (narrow) doc.layout.margin = { ...doc.layout.margin, l: 40, r: 4 };
       const first = view ?? doc.layout.xaxis.range.map(num);
       room.replaceChildren();
-      await lib.newPlot(room, doc.data, laid(...first), CONFIG);
+      await lib.newPlot(room, doc.data, laid(...first, doc.data), CONFIG);
       const line = document.createElement("div");
       line.className = "crosshair"; line.hidden = true; room.append(line);
       room.tabIndex = 0; room.setAttribute("role", "group"); room.setAttribute("aria-label", "Trace. Arrow keys move and zoom; R, D and H go to the next run, defrost and hot-water reheat, with Shift to the previous one.");

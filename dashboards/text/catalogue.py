@@ -13,7 +13,9 @@ from fieldfare.analysis import cautions
 from fieldfare.analysis.findings.stopped.texts import POSSIBLE_HOME
 from fieldfare.analysis.physics.emission_factors import COUNTRIES
 from fieldfare.analysis.reports.verdict import WORDS
+from fieldfare.dashboards.answers import bill_texts, complaint_texts, number_texts, plan_texts
 from fieldfare.dashboards.answers.present_answer import QUESTIONS
+from fieldfare.dashboards.text.caution_words import PARTS as CAUTIONS
 from fieldfare.dashboards.text.labels import TITLES
 
 Message = str | tuple[str, ...]
@@ -64,13 +66,8 @@ def _extracted() -> Iterator[Message]:
 
 
 def _elsewhere() -> Iterator[Message]:
-    yield from (
-        cautions.LEGIONELLA,
-        cautions.SCALD,
-        cautions.COOL_ROOMS,
-        cautions.PAUSED,
-        cautions.LEGIONELLA_GROWS_AT,
-    )
+    yield from (*CAUTIONS, cautions.COOL_ROOMS, cautions.LEGIONELLA_GROWS_AT)
+    yield from _answers()
     yield from (
         *TITLES.values(),
         *WORDS.values(),
@@ -80,3 +77,32 @@ def _elsewhere() -> Iterator[Message]:
         *SIGN_IN,
         POSSIBLE_HOME,
     )
+
+
+def _answers() -> Iterator[Message]:
+    """What a household reads of answers."""
+    for named in (
+        complaint_texts.TITLES,
+        complaint_texts.SAID,
+        complaint_texts.SAID_BY_REASON,
+        complaint_texts.UNSEEN,
+        complaint_texts.UNSOLVED,
+        complaint_texts.STEPS,
+        complaint_texts.UNITS,
+        plan_texts.HOME_DO,
+        bill_texts.PARTS,
+        bill_texts.LESS,
+        bill_texts.MORE_SENTENCES,
+        bill_texts.LESS_SENTENCES,
+        bill_texts.AGAINST,
+        bill_texts.AGAINST_SHORT,
+        bill_texts.LEAD,
+        bill_texts.OWN_ADVICE,
+        bill_texts.HOME_NEXT,
+    ):
+        yield from named.values()
+    for sentences in (number_texts.NUMBERS, number_texts.NUMBERS_BY_REASON, plan_texts.TOMORROW):
+        for each in sentences.values():
+            yield from each
+    yield from (text for code, text in bill_texts.ASK.items() if code in bill_texts.HOME_ASK)
+    yield bill_texts.ONLY_DESIGN

@@ -21,7 +21,8 @@ def advice(site: Site, result: dict[str, Any], rows: list[dict[str, Any]]) -> li
     out = []
     saving = _week_away(result)
     margin = (result["capacity"]["margin"] or {}).get("value")
-    warm = next((z["mean_c"] for z in result["comfort"]["zones"].values()), site.design.indoor_c)
+    zone: dict[str, Any] = next(iter(result["comfort"]["zones"].values()), {})
+    warm = zone.get("target_c") or zone.get("mean_c") or site.design.indoor_c
     if saving is not None:
         kwh, cost = saving
         currency = result["cost"]["currency"]
@@ -53,8 +54,8 @@ def _leave_hot_water(*, pasteurised: bool) -> str:
             " cylinder can breed Legionella."
         )
     )
-    off = _("If it was off for some days: {caution}", caution=_(cautions.PAUSED))
-    return f"{leave} {off}"
+    off = _("If it was off for some days, take care.")
+    return f"{leave} {off} {_(cautions.PAUSED)}"
 
 
 def _week_away(result: dict[str, Any]) -> tuple[float, float | None] | None:
@@ -80,7 +81,7 @@ def _back_again(margin: float | None) -> str:
 
 
 def _set_back(margin: float, warm: float) -> str:
-    set_to = words.measure(warm, "°C", 0)
+    set_to = words.degrees(round(2.0 * warm) / 2.0)
     if margin < LITTLE_TO_SPARE:
         return _(
             "At night in frost, leave the set temperature as it is: your heat pump needs the night to keep"

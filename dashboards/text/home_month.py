@@ -18,6 +18,7 @@ from fieldfare.dashboards.figures.pictures import (
     year_picture,
 )
 from fieldfare.dashboards.text import words
+from fieldfare.dashboards.text.formats import HARD
 from fieldfare.dashboards.text.home_other_sources import beside
 from fieldfare.dashboards.text.home_standing import zone_words
 from fieldfare.dashboards.text.language import gettext as _
@@ -31,6 +32,7 @@ FUELS = {
 }
 FEWEST_MONTHS = 3
 """A picture of the year needs so many months (common practice)."""
+MONTHS_OF_A_YEAR = 12
 MEASURED = 0.95
 """Share of a month that must be measured for its amount to be the whole month's (common practice)."""
 RARELY = 0.02
@@ -234,7 +236,8 @@ def _year(contents: dict[str, Any]) -> list[MonthSection]:
         ]
     if not all(whole for _key, _kwh, whole in months):
         more.append(_("An empty bar is a month that is not over or was not measured in full."))
-    return [MonthSection(_("How was the year?"), answer, more, year_picture(months))]
+    question = _("How was the year?") if len(known) >= MONTHS_OF_A_YEAR else _("How were the months so far?")
+    return [MonthSection(question, answer, more, year_picture(months))]
 
 
 def _months_of(year: dict[str, Any]) -> list[tuple[str, float | None, bool]]:
@@ -257,12 +260,12 @@ def _next_month(of: date) -> date:
 
 
 _CHANGES = {
-    ("space_percent", True): marked("for the rooms {percent} more ({low} to {high})"),
-    ("space_percent", False): marked("for the rooms {percent} less ({low} to {high})"),
-    ("total_percent", True): marked("in all {percent} more ({low} to {high})"),
-    ("total_percent", False): marked("in all {percent} less ({low} to {high})"),
-    ("hot_water_percent", True): marked("for hot water {percent} more ({low} to {high})"),
-    ("hot_water_percent", False): marked("for hot water {percent} less ({low} to {high})"),
+    ("space_percent", True): marked("{percent} more for the rooms ({low} to {high})"),
+    ("space_percent", False): marked("{percent} less for the rooms ({low} to {high})"),
+    ("total_percent", True): marked("{percent} more in all ({low} to {high})"),
+    ("total_percent", False): marked("{percent} less in all ({low} to {high})"),
+    ("hot_water_percent", True): marked("{percent} more for hot water ({low} to {high})"),
+    ("hot_water_percent", False): marked("{percent} less for hot water ({low} to {high})"),
 }
 
 
@@ -335,7 +338,27 @@ def _money(site: Site, contents: dict[str, Any]) -> MonthSection:
                 country=_(COUNTRIES.get(cost["country"], cost["country"])),
             )
         )
-    return MonthSection(question, f"{answer}.", more, money_picture(rows, currency))
+    picture = money_picture(rows, currency) if len(rows) > 1 else None  # one bar has nothing to compare with
+    return MonthSection(question, f"{answer}.", more, picture)
+
+
+def carbon_notes(cost: dict[str, Any]) -> list[tuple[str, str]]:
+    """The carbon factors behind the month's emissions: each in the reader's language, and its source as it is
+    published. Nothing where the month tells no emissions.
+
+    cost : of a result document
+    """
+    if None in (cost["co2_kg"], cost["previous_fuel_co2_kg"]) or not FUELS.get(cost["previous_fuel"] or ""):
+        return []
+    out = []
+    for text in cost["factors"]:
+        what, where, source = text.split(", ", 2)
+        carrier, value, unit = what.rsplit(" ", 2)
+        country, year = where.rsplit(" ", 1)
+        name = _("electricity") if carrier == "electricity" else _(FUELS[carrier.replace(" ", "_")])
+        size = f"{words.number(float(value))}{HARD}{unit}"
+        out.append((f"{name} {size}, {_(country)} {year}", words.named(source)))
+    return out
 
 
 def _no_cost(site: Site, result: dict[str, Any]) -> str:

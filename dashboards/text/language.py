@@ -109,15 +109,23 @@ def translations(code: str) -> NullTranslations:
     return Translations(compiled)
 
 
+_NO_BREAK = re.compile(r"(?<=\d) (?=%)|(?<=\S) (?=[?!:;»](?:\s|$))|(?<=«) ")
+"""Spaces at which a line must not end: before a percent sign, and French ones before and inside signs."""
+
+
+def _held(text: str) -> str:
+    return _NO_BREAK.sub("\u00a0", text)
+
+
 def gettext(message: str, **values: Any) -> str:
     """A message in the reader's language, with its values."""
-    text: str = translations(_chosen.get()).gettext(message) if message else ""
+    text = _held(translations(_chosen.get()).gettext(message)) if message else ""
     return text.format(**values) if values else text
 
 
 def ngettext(one: str, many: str, n: int, **values: Any) -> str:
     """A message that depends on a number."""
-    text: str = translations(_chosen.get()).ngettext(one, many, n)
+    text = _held(translations(_chosen.get()).ngettext(one, many, n))
     return text.format(n=n, **values)
 
 

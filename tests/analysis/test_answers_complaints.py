@@ -17,7 +17,7 @@ from fieldfare.analysis.answers.cold import _one_binds
 from fieldfare.analysis.answers.complaint import AGAINST, complaint
 from fieldfare.analysis.answers.hot_water import KWH_PER_LITRE_40, standing_watts_per_k
 from fieldfare.analysis.answers.hot_water import ORDER as HOT_WATER
-from fieldfare.analysis.answers.hours import Question, Step, hours_of
+from fieldfare.analysis.answers.hours import OF_FINE, Question, Step, hours_of
 from fieldfare.analysis.answers.ice import ORDER as ICE
 from fieldfare.analysis.answers.noise import ORDER as NOISE
 from fieldfare.analysis.errors import InputError, NotAssessed
@@ -214,7 +214,7 @@ def test_a_step_is_not_in_order_while_a_finding_about_it_is_open() -> None:
     document = cold_answer(20.6, 20.5, Question(), open_)
     shown = present_complaint({**document, "period": PERIOD}, "Plain", home=False)["steps"][0]
     assert shown["state_words"] == "not the cause"
-    assert "finding: room" in shown["told"]
+    assert "finding: room" in shown["proof"]
 
 
 def test_findings_against_a_step_are_known_codes() -> None:
@@ -324,3 +324,45 @@ def test_only_a_warm_cylinder_tells_its_standing_loss(over_k: float, is_told: bo
     assert (found is not None) == is_told
     # 0.25 K/h x 200 l x 1.163 Wh/(l K) over the difference to the room
     assert found is None or found[0] == pytest.approx(58.15 / over_k, rel=1e-3)
+
+
+FEW_METERS = {
+    "heat_pump_electricity": ("power", "W", 1500.0),
+    "heat_output": ("power", "W", 5000.0),
+    "operating_mode": ("state", "", 1.0),
+    "outdoor_temperature": ("gauge", "degC", 3.0),
+    "room_temperature": ("gauge", "degC", 20.0),
+    "target_room_temperature": ("gauge", "degC", 20.0),
+    "flow_temperature": ("gauge", "degC", 36.0),
+    "return_temperature": ("gauge", "degC", 31.0),
+}
+
+
+@pytest.mark.parametrize("question", ["cold", "hot-water", "noise", "ice"])
+@pytest.mark.parametrize("step_min", [1, 15])
+@pytest.mark.parametrize("first", range(len(FEW_METERS)))
+def test_no_row_is_in_order_for_want_of_readings(question: str, step_min: int, first: int) -> None:
+    """Homes with one to four meters: in order needs a number, or a reason that says why; nothing is
+    promised or cautioned about a cylinder that is not there."""
+    names = [list(FEW_METERS)[(first + k) % len(FEW_METERS)] for k in range(1 + first % 4)]
+    site = site_of([point(n, *FEW_METERS[n][:2]) for n in names])
+    readings = every_minute(site, {n: FEW_METERS[n][2] for n in names}, 3, step_min=step_min)
+    facts = facts_of(site, readings, 3)
+    document = complaint(question, hours_of(site, readings, facts, facts, {}, Question(), FIRST, FIRST))
+    for step in document["steps"]:
+        if step["state"] in ("fine", "unknown", "not_here"):
+            assert (step["state"] == "fine") == bool(
+                step["reason"] in OF_FINE or (step["values"] and not step["reason"])
+            )
+        assert complaint_texts.STATES[step["state"]]
+    unread = [s for s in document["steps"] if s["state"] == "unknown"]
+    assert document["binding"] != "quiet" or 2 * len(unread) <= len(document["steps"])
+    assert not (question == "hot-water" and document["cautions"])
+    shown = [
+        present_complaint({**document, "period": {"from": "2026-01-12", "to": "2026-01-12"}}, "X", home=home)
+        for home in (False, True)
+    ]
+    for said in (*(s["tomorrow"] for s in shown), *(d["text"] for s in shown for d in s["do"])):
+        assert "above" not in said.split() or "°C" in said
+        assert question != "hot-water" or "cylinder" not in said
+    assert not shown[1]["tomorrow"].startswith("Ask")

@@ -24,7 +24,9 @@ FIRST = np.datetime64("2025-11-01", "D")
 COLD = [Reason("power", 0.9, Evidence("without any power", 1.0))]
 
 
-def may_return(hours: float, days_ago: int, *, outdoor: float = 2.0, recognised: Any = ()) -> bool:
+def may_return(
+    hours: float, days_ago: int, *, outdoor: float = 2.0, recognised: Any = (), why: list[Reason] = COLD
+) -> bool:
     day = (FIRST + np.arange(200)).astype("datetime64[us]")
     facts = Facts(Table({"day": day}), NO_EVENTS, NO_EVENTS, NO_EVENTS, NO_EVENTS)
     context = Context(parse_kept_site(WHOLE), facts, facts, SimpleNamespace(), recognised)  # type: ignore[arg-type]
@@ -32,7 +34,7 @@ def may_return(hours: float, days_ago: int, *, outdoor: float = 2.0, recognised:
         int((day[-1] - np.timedelta64(days_ago, "D")).astype("datetime64[ms]").astype(np.int64)) + 43_200_000
     )
     rest = Rest("unit", end - int(hours * 3_600_000), end, True, True, False, {"outdoor_mean_c": outdoor})
-    return _may_return(context, rest, COLD)
+    return _may_return(context, rest, why)
 
 
 @pytest.mark.parametrize(
@@ -44,6 +46,12 @@ def test_a_long_stop_is_asked_about_for_the_rest_of_its_season(
     hours: float, days_ago: int, expected: bool
 ) -> None:
     assert may_return(hours, days_ago) is expected
+
+
+def test_rooms_a_little_cool_in_mild_air_tell_of_no_stop_that_may_come_again() -> None:
+    cool = [Reason("room", 0.75, Evidence("room below its target", 1.5))]
+    assert may_return(14.0, 3, why=cool)
+    assert not may_return(14.0, 3, outdoor=13.0, why=cool)
 
 
 def test_in_mild_weather_or_after_work_on_the_unit_it_is_a_note() -> None:
@@ -107,12 +115,21 @@ def test_the_length_of_a_rest_counts_once_however_it_is_read() -> None:
 @pytest.mark.parametrize(
     ("found", "lowest", "severity"),
     [
+        ([("pause", 0.62)], 5.0, "watch"),
+        ([("pause", 0.62)], 8.0, "note"),
         ([("weather", 0.7)], 5.0, "watch"),
         ([("weather", 0.9)], 5.0, "act"),
         ([("weather", 0.7), ("cylinder", 0.85)], 5.0, "act"),
         ([("weather", 0.7)], -4.0, "urgent"),
     ],
-    ids=["not sure yet", "long enough", "a cold cylinder too", "in frost"],
+    ids=[
+        "an odd pause in the cold",
+        "an odd pause in mild air",
+        "not sure yet",
+        "long enough",
+        "a cold cylinder too",
+        "in frost",
+    ],
 )
 def test_a_rest_that_only_lasts_long_is_looked_at_before_it_is_acted_on(
     found: list[tuple[str, float]], lowest: float, severity: str

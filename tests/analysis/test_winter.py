@@ -141,7 +141,8 @@ def test_a_check_none_of_whose_questions_could_be_answered_cannot_be_told(
     ("key", "unseen", "verdict"),
     [
         ("backup", ("fault_reported", "frost_risk", "backup_heater_use"), "can't tell"),
-        ("backup", ("fault_reported", "backup_heater_use"), "in order"),
+        ("backup", ("backup_heater_use",), "can't tell"),
+        ("backup", ("fault_reported",), "in order"),
         ("water", ("pressure_low", "pressure_falling", "pressure_high", "pressure_swings"), "can't tell"),
         ("water", ("low_flow", "falling_flow"), "can't tell"),
         ("water", ("buffer_mixing",), "in order"),
@@ -165,6 +166,20 @@ def test_no_check_is_in_order_that_holds_an_open_question_of_the_verdict(result:
             for check in winter_checks(site, result):
                 if set(CODES[check.key]) & set(question.codes):
                     assert check.verdict == "can't tell", (question.asks, check.key)
+
+
+@pytest.mark.parametrize("key", [k for k in CODES if k != "design_day"])
+def test_a_check_of_what_is_not_there_does_not_apply(site: Site, result: dict[str, Any], key: str) -> None:
+    result["not_assessed"] = [
+        {"code": c, "reason": "the system has none", "reason_code": "not_applicable"}
+        for c in CODES[key]
+        if c in rule_codes()
+    ]
+    check = by_key(site, result)[key]
+    assert (check.verdict, check.says) == ("does not apply", "the system has none")
+    # One of them that does apply and was not assessed leaves it unknown.
+    result["not_assessed"][0] |= {"reason": "needs flow_rate", "reason_code": "missing_quantity"}
+    assert by_key(site, result)[key].verdict == "can't tell"
 
 
 @pytest.mark.parametrize(

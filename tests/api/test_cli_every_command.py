@@ -88,7 +88,7 @@ RUNS: dict[str, list[Run]] = {
         Run("set-aside retry", says="read"),
     ],
     "set-aside clear": [
-        Run("set-aside clear --site beech-end", says="0 messages"),
+        Run("set-aside clear --site beech-end", says="0 dead letters"),
         Run("set-aside clear", says="dead letters deleted"),
     ],
     "analyse": [

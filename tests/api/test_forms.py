@@ -149,7 +149,9 @@ def test_an_installer_invites_the_householder(own_web: Web) -> None:
     page = own_web["nobody"].get(link).text
     assert "Welcome, Sam Home" in page
     assert "the heating of Alder Row" in page
-    assert "no longer, good" in own_web["nobody"].get("/welcome/guess").text
+    ended = own_web["nobody"].get("/welcome/guess")
+    assert (ended.status_code, "password" in ended.text) == (410, False)
+    assert "This invitation has ended" in ended.text
     weak = own_web["nobody"].post(link, data={"password": "passwordpassword"})
     assert (weak.status_code, "easily guessed" in weak.text, "Alder Row" in weak.text) == (400, True, True)
     assert (

@@ -64,7 +64,7 @@ def test_an_invitation_is_good_once_and_for_a_week(web: Web) -> None:
     done = web["nobody"].post(path, data={"password": PASSWORD}, follow_redirects=False)
     assert done.status_code == 303
     again = web["nobody"].post(path, data={"password": "another good long one"}, follow_redirects=False)
-    assert again.status_code == 400
+    assert again.status_code == 410
     late = web.parts.accounts.invite(person["id"])
     with web.parts.service.database.write() as session:
         session.execute(update(Invitation).values(expires=datetime.now(UTC) - timedelta(seconds=1)))

@@ -4,7 +4,7 @@ dates, counted days and grouped thousands."""
 from __future__ import annotations
 
 import gzip
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -391,3 +391,31 @@ def test_rows_without_a_zone_are_never_taken_for_utc_silently(
     told = ingest_csv(made, path, LocalStore(tmp_path / "s"), rejects_dir=tmp_path, now=NOW)
     assert told.rows_as_utc == counted
     assert ("read as UTC" in _summary_text(told.as_dict())) is bool(counted)
+
+
+@pytest.mark.parametrize("at", [0, 250, 499])
+@pytest.mark.parametrize(
+    ("form", "written", "wrong"),
+    [
+        ("%d.%m.%Y %H:%M", "%d.%m.%Y %H:%M", "31.02.2026 07:00"),
+        ("iso", "%Y-%m-%d %H:%M", "soon"),
+        ("unix", "%s", "n/a"),
+    ],
+)
+def test_one_bad_time_does_not_hide_the_form_of_the_others(
+    form: str, written: str, wrong: str, at: int
+) -> None:
+    start = datetime(2026, 9, 1, tzinfo=UTC)
+    times = [start + timedelta(minutes=15 * n) for n in range(500)]
+    cells = [str(round(t.timestamp())) if written == "%s" else t.strftime(written) for t in times]
+    cells[at] = wrong
+    text = "\n".join(["Time;Flow temp [°C]", *(f"{cell};{30 + n % 7},5" for n, cell in enumerate(cells))])
+    found = propose(text)
+    assert (found.problem, found.time_format) == ("", form)
+    assert [c.quantity for c in found.columns] == ["flow_temperature"]
+
+
+def test_times_of_no_known_form_are_shown_by_one_that_is_wrong() -> None:
+    rows = [f"2026-09-{n:02d} 07:00;30" for n in range(1, 5)] + [f"week {n};30" for n in range(20)]
+    found = propose("\n".join(["Time;Flow temp [°C]", *rows]))
+    assert "'week 0', which is not a known form" in found.problem

@@ -5,14 +5,17 @@ from __future__ import annotations
 from string import Formatter
 from typing import Any
 
+import numpy as np
 import pytest
 
+from fieldfare.analysis import cautions
 from fieldfare.analysis.answers.bill_codes import ASKED, PART_FINDINGS, WHOSE
 from fieldfare.analysis.findings.limits import LIMITS
 from fieldfare.dashboards.answers import bill_texts, complaint_texts, plan_texts
 from fieldfare.dashboards.answers.number_texts import NUMBERS, NUMBERS_BY_REASON, filled
 from fieldfare.dashboards.answers.present_answer import present_answer
 from fieldfare.dashboards.answers.present_complaint import value_words
+from fieldfare.dashboards.text.language import speaking
 from tests.contract_codes import CONTRACT_CODES
 
 
@@ -277,6 +280,62 @@ def test_nothing_is_said_of_what_is_nothing_and_never_that_cold_water_is_in_orde
         {"code": "not_cold", "state": "fine", "reason": None, "values": []},
     )
     rows = present_answer(cold(*steps), "Alder Row")["steps"]
-    assert [r["told"] for r in rows[:2]] == ["no set-back", "no faults reported"]
+    assert [r["proof"] for r in rows[:2]] == ["no set-back", "no faults reported"]
     assert rows[2]["state_words"] == "it was cold"
     assert not any("in order" in r["state_words"] for r in rows)
+
+
+@pytest.mark.parametrize(
+    ("code", "cause", "sum_up"),
+    [
+        ("de", "Das Wasser ist kühler als für dieses Wetter geplant", "Die Heizung kostete"),
+        ("fr", "L’eau est moins chaude que prévu par ce temps", "Le chauffage a coûté"),
+    ],
+)
+def test_the_household_reads_answers_in_its_language(code: str, cause: str, sum_up: str) -> None:
+    values = [{"code": c, "value": v, "unit": "°C"} for c, v in (("flow", 32.5), ("designed_flow", 41.7))]
+    step = {"code": "flow_temperature", "state": "binds", "reason": None, "values": values}
+    made = cold(step) | {"binding": "flow_temperature", "weight": 0.95}
+    made |= {
+        "do": [{"kind": "phone", "code": "leave_valves_open", "home": True, "bring": []}],
+        "cautions": [cautions.HOT_WATER, cautions.of_setpoint(45.0)],
+    }
+    bill = document(part("weather", 30.0), part("rooms", 12.0))
+    bill |= {"billed": {"kwh": 300.0, "money": 90.0, "other_kwh": 170.0, "other_money": 5.0}}
+    english = {**present_answer(made, "A", home=True), **present_answer(bill, "A", home=True)}
+    with speaking(code):
+        answer, split = present_answer(made, "A", home=True), present_answer(bill, "A", home=True)
+    assert cause in answer["lead"][0]
+    assert "32,5" in answer["lead"][1]
+    assert "Legionella" not in " ".join(answer["cautions"])
+    assert "45" in answer["cautions"][1]
+    assert split["lead"][0].startswith(sum_up)
+    told = {**answer, **split}
+    keys = ("title", "lead", "hours", "do", "tomorrow", "cautions", "ask", "mend", "next", "billed")
+    same = [key for key in keys if told.get(key) and told[key] == english.get(key)]
+    assert same == [], "nothing that the household reads stays English"
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_the_rows_marked_with_an_owner_add_up_to_what_is_said_to_be_theirs(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    codes = [c for c in WHOSE if c not in ("tariff", "timing", "standing_charge")]
+    parts = [part(c, float(v)) for c, v in zip(codes, rng.uniform(-60.0, 60.0, len(codes)), strict=True)]
+    for p in parts:
+        p["told"] = bool(rng.random() < 0.6)
+    shown = present_answer(document(*parts), "Alder Row")
+    owned: dict[str, float] = {}
+    for row in shown["rows"]:
+        owner = row["whose"]
+        owned[owner] = owned.get(owner, 0.0) + money_of(row["money"].split(" (")[0])
+    said = {g["whose"]: money_of(g["money"]) for g in shown["groups"]}
+    for owner, total in said.items():
+        if owner != "No sure cause":
+            assert owned[owner[:1].lower() + owner[1:]] == total
+    assert {o for o in owned if o != "no sure cause"} == {
+        o[:1].lower() + o[1:] for o in said if o != "No sure cause"
+    }
+
+
+def money_of(text: str) -> float:
+    return float(text.replace("£", "").replace("−", "-").replace(",", ""))

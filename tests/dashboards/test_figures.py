@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import re
 import xml.etree.ElementTree as ET
 from datetime import date
 
@@ -10,6 +12,7 @@ import pytest
 
 from fieldfare.dashboards.figures.bridge import bridge, bridge_rows
 from fieldfare.dashboards.figures.chart import (
+    DATES,
     Axis,
     Bars,
     Chart,
@@ -20,7 +23,7 @@ from fieldfare.dashboards.figures.chart import (
 from fieldfare.dashboards.figures.index import BY_EVENT, NAMES, chart
 from fieldfare.dashboards.figures.path import Path
 from fieldfare.dashboards.figures.plot import plotly_figure
-from fieldfare.dashboards.figures.scale import day_number, ticks
+from fieldfare.dashboards.figures.scale import LEAST_SPAN, day_number, ends, ticks
 from fieldfare.dashboards.figures.svg import WIDTH, frame_of, svg
 from fieldfare.dashboards.figures.table import table
 from fieldfare.dashboards.figures.trace import trace_document, uses_document
@@ -220,3 +223,44 @@ def test_bars_stand_on_their_base() -> None:
 def test_every_figure_that_draws_events_needs_the_facts(full: Plant) -> None:
     for name in BY_EVENT:
         assert chart(name, full.site, full.document, None).empty
+
+
+@pytest.mark.parametrize(("unit", "least"), sorted(LEAST_SPAN.items()))
+@pytest.mark.parametrize("value", [0.0, 0.003, 20.5, 880.0])
+def test_a_flat_series_is_drawn_flat(unit: str, least: float, value: float) -> None:
+    low, high = ends(Axis("Anything", unit), [value, value + least / 100])
+    assert high - low >= least
+    assert low >= -0.06 * least, "what is never negative gets no negative axis"
+    assert low <= value <= high
+
+
+def test_an_axis_of_dates_marks_no_day_without_data() -> None:
+    first = day_number("2026-09-01")
+    for pad in (0.02, 0.06):
+        low, high = ends(DATES, [float(first), float(first + 90)], pad=pad)
+        marks = [at for at, _ in ticks(DATES, low, high)]
+        assert first <= min(marks)
+        assert max(marks) <= first + 90
+
+
+def test_every_zoomed_date_axis_has_the_form_of_the_texts(full: Plant) -> None:
+    document = trace_document(full.site, full.document, day_rows(full.facts))
+    axes = [document["layout"]["xaxis"]]
+    for name in NAMES:
+        drawn = chart(name, full.site, full.document, full.facts)
+        if drawn.x.dates:
+            axes.append(plotly_figure(drawn)["layout"]["xaxis"])
+    assert len(axes) > 5
+    for axis in axes:
+        forms = [stop["value"] for stop in axis["tickformatstops"]]
+        assert all("%b %-d" not in form for form in forms)
+        assert any("%-d %b" in form for form in forms)
+
+
+def test_no_sentence_of_a_figure_has_a_gap_where_a_number_is_not_known(full: Plant) -> None:
+    unknown = json.loads(json.dumps(full.document))
+    for part in ("cycling", "defrost", "hot_water"):
+        unknown[part] = {k: v if k == "reason" else None for k, v in (unknown[part] or {}).items()}
+    for name in NAMES:
+        says = chart(name, full.site, unknown, full.facts).says
+        assert not re.search(r"None|nan|–", says), (name, says)

@@ -14,10 +14,12 @@ from fieldfare.dashboards import pages
 from fieldfare.dashboards.fleet.choice import (
     FULL_UP_TO,
     PER_PAGE,
+    Counts,
     address_of,
     asked_of,
 )
 from fieldfare.dashboards.fleet.entries import entry_of
+from fieldfare.dashboards.pages.fleet import summary_of
 from fieldfare.dashboards.rows.design_vs_measured import two_sides
 from tests.dashboards.conftest import INSTALLER, NOW, SHORT_CYCLING, Plant
 from tests.dashboards.test_pages import sound, text_of
@@ -163,3 +165,32 @@ def test_the_loss_of_the_quiet_hours_is_told_as_that_beside_a_finding_of_the_day
     assert "By day the cylinder" in rows["Cylinder's standing loss, quiet hours"].replace("by day", "By day")
     rows = {s.what: s.remark for s in two_sides(full.site, full.with_findings().document, [])}
     assert rows["Cylinder's standing loss, quiet hours"] == "Between draws, mostly at night"
+
+
+def test_a_search_finds_what_the_cards_show(rows: list[dict[str, Any]]) -> None:
+    step = SHORT_CYCLING.next_step.split()[0]
+    for sought, least in ((step, 1), ("kWh", 1), ("900 W", 1)):
+        assert len(listed(rows, q=sought)) >= least, sought
+
+
+def test_a_muted_finding_costs_no_more(full: Plant) -> None:
+    plant = full.with_findings(DEAR)
+    open_row = plant.row(id="dear-dale", name="Dear Dale")
+    handling = {
+        "state": "muted", "holds": True, "worse": False, "who": "", "by": "A", "until": "2026-01-01",
+        "decided": "2025-12-01", "reason": "known",
+    }  # fmt: skip
+    muted = entry_of(open_row | {"handled": {"high_standby": handling}}, NOW)
+    still_open = entry_of(open_row, NOW)
+    assert still_open["price"]
+    assert (muted["price"], muted["money"]) == ("", 0.0)
+    in_hand = entry_of(open_row | {"handled": {"high_standby": handling | {"state": "in_hand"}}}, NOW)
+    assert in_hand["price"] == still_open["price"], "who takes it in hand has not mended it yet"
+
+
+def test_currencies_always_stand_in_one_order() -> None:
+    counts = Counts(2, {"act": 2}, 0, 0, {})
+    texts = {
+        summary_of(counts._replace(money=m)) for m in ({"EUR": 5.0, "GBP": 9.0}, {"GBP": 9.0, "EUR": 5.0})
+    }
+    assert len(texts) == 1

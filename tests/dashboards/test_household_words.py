@@ -149,7 +149,7 @@ def test_a_what_if_answer_stands_above_the_form_and_begins_with_what_does_not_ho
     page = pages.what_if_page(full.row(), {"lower_curve_k": "3"}, answers, "", HOUSEHOLDER)
     assert 'what-if#answer"' in page
     answer_at = page.index('id="answer"')
-    assert answer_at < page.index("Does not hold") < page.index("Saves") < page.index("<fieldset>")
+    assert answer_at < page.index(": no.</b>") < page.index("Saves") < page.index("<fieldset>")
     empty = pages.what_if_page(full.row(), {"lower_curve_k": "", "hot_water_c": ""}, None, "", HOUSEHOLDER)
     assert "Fill in at least one question" in text_of(empty)
     assert "Fill in at least" not in text_of(pages.what_if_page(full.row(), {}, None, "", HOUSEHOLDER))

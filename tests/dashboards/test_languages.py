@@ -22,9 +22,10 @@ from fieldfare.dashboards.papers import paper_html
 from fieldfare.dashboards.text import formats, language
 from fieldfare.dashboards.text.catalogue import Message, messages
 from fieldfare.dashboards.text.home_findings import HOME, VARIANTS
+from fieldfare.dashboards.text.home_month import carbon_notes
 from fieldfare.dashboards.text.home_standing import to_do
 from fieldfare.dashboards.text.labels import TITLES
-from fieldfare.dashboards.text.language import LANGUAGES, preferred, speaking
+from fieldfare.dashboards.text.language import LANGUAGES, gettext, preferred, speaking
 from tests.dashboards.conftest import HOUSEHOLDER, NOW, SHORT_CYCLING, Plant
 from tests.dashboards.test_pages import month_of, sound, text_of
 
@@ -107,7 +108,7 @@ def test_the_home_page_in_each_language(cycling: Plant, code: str) -> None:
         page = sound(pages.home_page(cycling.row(), month_of(cycling), [], HOUSEHOLDER, {}, NOW))
     assert f'<html lang="{code}">' in page
     told = text_of(page)
-    question = {"en": "Was it warm?", "de": "War es warm?", "fr": "Faisait-il chaud ?"}[code]
+    question = {"en": "Was it warm?", "de": "War es warm?", "fr": "Avez-vous eu assez chaud ?"}[code]
     assert question in told
     assert (code in MARK) == any(mark in told for mark in MARK.values())
     if code in MARK:
@@ -238,3 +239,29 @@ def test_a_poor_coil_is_not_called_a_slow_one(code: str) -> None:
         assert told not in (coil, language.gettext(HOME["slow_reheat"]))
         (general,) = to_do(result | {"findings": [found | {"home": "Something else."}]})
         assert general == language.gettext(HOME["slow_reheat"])
+
+
+@pytest.mark.parametrize("code", LANGUAGES)
+def test_no_line_ends_before_a_sign_or_a_percent(code: str) -> None:
+    with speaking(code):
+        for message in messages():
+            for text in (message,) if isinstance(message, str) else message:
+                told = gettext(text)
+                assert not re.search(r"\d %| [?!;»](\s|$)|« ", told), told
+
+
+def test_carbon_factors_are_in_the_reader_s_language_and_only_beside_a_figure(full: Plant) -> None:
+    cost = {
+        "co2_kg": 9.0,
+        "previous_fuel_co2_kg": 20.0,
+        "previous_fuel": "natural_gas",
+        "factors": ["natural gas 203.5 g/kWh, United Kingdom 2025, burnt, Tables of 2025, chapter 1"],
+    }
+    with speaking("fr"):
+        ((says, source),) = carbon_notes(cost)
+    assert "203,5" in says
+    assert "Royaume-Uni" in says
+    assert "natural" not in says
+    assert source == "burnt, Tables of 2025, chapter 1", "a publication keeps its own words"
+    for missing in ("co2_kg", "previous_fuel_co2_kg"):
+        assert carbon_notes(cost | {missing: None}) == []

@@ -17,7 +17,7 @@ from fieldfare.analysis.expectation.pressure import (
     slope_expected,
 )
 from fieldfare.analysis.facts.table import fill_nan
-from fieldfare.analysis.findings.confidence import Floats, confidence_of
+from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.episodes import latest_episode
 from fieldfare.analysis.findings.flow.pressure_common import (
@@ -150,33 +150,8 @@ def pressure_swings(context: Context) -> Finding | None:
     pressure_of_days(context, 3)
     if "pressure_swing" not in days:
         raise NotAssessed("needs system_pressure every 15 minutes or closer", "spacing_too_wide")
-    swing, slope = days.floats("pressure_swing"), days.floats("pressure_per_k")
-    follows = fill_nan(days.floats("pressure_follows"), 0.0) >= limit("pressure_follows")
-    # Where the water is cool today, what counts is where its pressure ends at the hottest.
-    ends = days.floats("pressure") + slope * (_hottest(context) - days.floats("loop_c"))
-    wide = fill_nan(swing, 0.0) >= limit("pressure_swing_watch")
-    wide |= fill_nan(ends, 0.0) >= limit("pressure_high_watch")
-    expected = _slopes(context)
-    steep = fill_nan(slope, 0.0) > limit("pressure_slope_over") * expected
-    if not (np.isfinite(slope).sum() >= 3 or wide.any()):
-        raise NotAssessed(
-            "needs flow_temperature and return_temperature beside system_pressure on at least 3 days",
-            "missing_quantity",
-        )
-    is_known = np.isfinite(slope) & np.isfinite(expected)
-    # Without the water's temperature only a swing that no sound vessel leaves tells.
-    far = fill_nan(swing, 0.0) >= limit("pressure_swing_act")
-    near_relief = far & (fill_nan(days.floats("pressure_max"), 0.0) >= limit("pressure_high_watch"))
-    swings = np.where(is_known, follows & ((steep & wide) | near_relief), far)
-    # A vessel does not repair itself: only days with the pressure of a healthy vessel show that it was
-    # repaired.
-    sound = np.isfinite(swing) & ~(
-        is_known & (fill_nan(slope, 0.0) > limit("pressure_slope_sound") * expected)
-    )
-    # Water that the relief valve let out does not repair it either, though the pressure is lower and
-    # follows less from then on.
-    gas = _gas(context)
-    sound &= ~(gas < limit("pressure_mended") * nan_median(gas[swings]))
+    swing, slope, expected = days.floats("pressure_swing"), days.floats("pressure_per_k"), _slopes(context)
+    swings, sound = _swing_days(context, expected)
     episode = latest_episode(days["day"], swings, swings | sound, hold_days=3, gone_days=7)
     if episode is None or episode.share < limit("pressure_swing_share"):
         return None
@@ -264,6 +239,41 @@ def pressure_swings(context: Context) -> Finding | None:
         visit="none" if severity == "note" else "drive",
         bring=() if severity == "note" else ("vessel pump and gauge", "expansion vessel", "relief valve"),
     )
+
+
+def _swing_days(context: Context, expected: Floats) -> tuple[Flags, Flags]:
+    """Days whose pressure follows the water too steeply, and days that show a healthy vessel: bool (n,).
+
+    expected : slope with a vessel of the minimum size [bar/K], (n,). Raises NotAssessed
+    """
+    days, limit = context.days, context.limit
+    swing, slope = days.floats("pressure_swing"), days.floats("pressure_per_k")
+    follows = fill_nan(days.floats("pressure_follows"), 0.0) >= limit("pressure_follows")
+    # Where the water is cool today, its pressure at the hottest counts.
+    ends = days.floats("pressure") + slope * (_hottest(context) - days.floats("loop_c"))
+    wide = fill_nan(swing, 0.0) >= limit("pressure_swing_watch")
+    wide |= fill_nan(ends, 0.0) >= limit("pressure_high_watch")
+    steep = fill_nan(slope, 0.0) > limit("pressure_slope_over") * expected
+    if not (np.isfinite(slope).sum() >= 3 or wide.any()):
+        raise NotAssessed(
+            "needs flow_temperature and return_temperature beside system_pressure on at least 3 days",
+            "missing_quantity",
+        )
+    is_known = np.isfinite(slope) & np.isfinite(expected)
+    # Without the water's temperature only a swing beyond that of any healthy vessel counts.
+    far = fill_nan(swing, 0.0) >= limit("pressure_swing_act")
+    near_relief = far & (fill_nan(days.floats("pressure_max"), 0.0) >= limit("pressure_high_watch"))
+    swings = np.where(is_known, follows & ((steep & wide) | near_relief), far)
+    # A vessel does not repair itself: only days with the pressure of a healthy vessel show that it was
+    # repaired.
+    sound = np.isfinite(swing) & ~(
+        is_known & (fill_nan(slope, 0.0) > limit("pressure_slope_sound") * expected)
+    )
+    # Water that the relief valve let out does not repair it either, though the pressure is lower and
+    # follows less from then on.
+    gas = _gas(context)
+    sound &= ~(gas < limit("pressure_mended") * nan_median(gas[swings]))
+    return swings, sound
 
 
 def _gas(context: Context) -> Floats:

@@ -221,7 +221,11 @@ def _may_return(context: Context, rest: Rest, found_reasons: list[Reason]) -> bo
     asked about for the rest of that season.
     """
     until = local(context, rest.end).date()
-    plain = {"power", "floor", "room", "fault"} & {r.kind for r in found_reasons}
+    plain = {"power", "floor", "fault"}
+    # In mild air rooms a kelvin under their target are a heating limit's doing as often as a stop's.
+    if not rest["outdoor_mean_c"] > context.limit("stopped_mild_c"):
+        plain.add("room")
+    plain &= {r.kind for r in found_reasons}
     worked_on = any(r.kind == "serviced" and r.until >= until.isoformat() for r in context.recognised)
     return bool(_is_near_or_long(context, rest) and plain and not worked_on)
 
@@ -252,7 +256,9 @@ def _severity(context: Context, rest: Rest, found: list[Reason]) -> Severity:
     """
     limit, kinds = context.limit, {r.kind for r in found}
     if _only_possible(context, found):
-        return "watch" if found[0].strength >= limit("stopped_likely") else "note"
+        # In weather in which any house can wait, an unusual pause is no more than a note.
+        waits = rest["outdoor_lowest_c"] >= limit("stopped_weather_c")
+        return "watch" if found[0].strength >= limit("stopped_likely") and not waits else "note"
     if kinds == {"heater"} and not rest["outdoor_mean_c"] < limit("stopped_season_c"):
         return "watch"
     if rest.kind == "hot_water":

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
 from typing import Any, Literal, cast
 
 from fastapi import Request
@@ -9,9 +11,11 @@ from fastapi.responses import HTMLResponse, Response
 
 from fieldfare.analysis.errors import InputError, NotAssessed
 from fieldfare.api.core.answers import Asking, QuestionName, answer
+from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.http.auth import AppStateHere, SiteRecordHere, check
 from fieldfare.api.http.html import page_rows
 from fieldfare.api.http.html.form_values import day_of
+from fieldfare.api.http.html.reader_language import in_readers_language
 from fieldfare.api.http.html.site_pages import reader, visitor
 from fieldfare.api.http.routers import page_router
 from fieldfare.api.people.access import Actor
@@ -38,7 +42,7 @@ def questions(record: SiteRecordHere, request: Request, parts: AppStateHere) -> 
     """What a caller may ask."""
     reader(request, "site.read", record.site.id)
     row = page_rows.row_of(parts, record, None)
-    return HTMLResponse(pages.answer_page(row, "", None, {}, "", (), visitor(request)))
+    return _spoken(request, record, partial(pages.answer_page, row, "", None, {}, "", (), visitor(request)))
 
 
 @router.get("/sites/{site_id}/answers/{question}")
@@ -57,7 +61,15 @@ def answered(
     from fieldfare.analysis.answers.hours import known_zones
 
     zones = known_zones(record.site)
-    return HTMLResponse(pages.answer_page(row, question, document, values, problem, zones, visitor(request)))
+    made = partial(pages.answer_page, row, question, document, values, problem, zones, visitor(request))
+    return _spoken(request, record, made)
+
+
+def _spoken(request: Request, record: SiteRecord, make: Callable[[], str]) -> Response:
+    """A page for the household in its language; the desk's is English."""
+    if visitor(request)["role"] != "householder":
+        return HTMLResponse(make())
+    return in_readers_language(request, make, site=record.site)
 
 
 @router.get("/sites/{site_id}/answers/{question}/paper")

@@ -119,7 +119,14 @@ def sign_out(request: Request, parts: AppStateHere, csrf: Annotated[str, Form(al
 @router.get("/welcome/{secret}")
 def welcome_page(secret: str, request: Request, parts: AppStateHere) -> Response:
     """Where an invited person sets a password."""
+    if parts.accounts.invited(secret) is None:
+        return _ended(request)
     return in_readers_language(request, lambda: _welcome(parts, secret, ""))
+
+
+def _ended(request: Request) -> Response:
+    """What an invitation's address says once it is used or too old: no form that can't be sent."""
+    return in_readers_language(request, looks.ended_invitation_page, status=410)
 
 
 @router.post("/welcome/{secret}")
@@ -127,6 +134,8 @@ def welcome(secret: str, request: Request, parts: AppStateHere, password: Secret
     try:
         row = parts.accounts.set_invited_password(secret, password)
     except InputError as error:
+        if parts.accounts.invited(secret) is None:
+            return _ended(request)
         problem = str(error)
         return in_readers_language(request, lambda: _welcome(parts, secret, problem), status=400)
     return _let_in(request, parts, row.id)
@@ -168,9 +177,8 @@ def by_link(text: str, parts: AppStateHere) -> Response:
 def _welcome(parts: AppState, secret: str, problem: str) -> str:
     """The invitation page: names the invited person and their home. Only they have its secret."""
     person = parts.accounts.invited(secret)
-    if person is None:
-        ended = "this address is not, or no longer, good; ask for a new one"
-        return looks.welcome_page(problem or ended, is_first=False)
+    if person is None:  # it was spent between two looks
+        return looks.ended_invitation_page()
     records = (parts.service.sites.find(site) for site in person.sites)
     homes = [record.site.name for record in records if record is not None]
     return looks.welcome_page(problem, is_first=False, name=person.name, role=person.role, homes=homes)
