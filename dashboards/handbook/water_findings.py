@@ -31,8 +31,8 @@ WATER: dict[str, HandbookText] = {
     "high_standing_loss": HandbookText(
         "The cylinder cools too fast while nobody draws water. Reheating it costs electricity every day.",
         "The slowest cooling of each day, where nothing was drawn, gives the loss per kelvin; the calm days"
-        " count. What colder layers below the sensor add is taken off. It is compared with the rating or label"
-        " class of such a cylinder.",
+        " count. What colder layers below the sensor add is taken off. It is compared with the rating or"
+        " label class of such a cylinder.",
         "Small steady draws, such as a dripping tap. Where the sensor sits, and the temperature of the room"
         " about the cylinder: both widen the uncertainty.",
     ),
