@@ -279,8 +279,10 @@ def _spread(context: Context, inside: Flags) -> float:
     What the pump gives is seen while the cylinder is charged, where no heating valve stands in its way: a
     dirty strainer or a weak pump shows there too.
     """
-    days, pump = context.days, context.site.heat_pump
-    if context.site.buffer is not None or pump.rated_output_kw is None:
+    days, pump, buffer = context.days, context.site.heat_pump, context.site.buffer
+    # A parallel buffer parts the unit's flow from the emitters'.
+    parted = buffer is not None and buffer.arrangement == "parallel"
+    if parted or pump.rated_output_kw is None:
         return float("nan")
     given = nan_median(days.floats("flow_rate_hot_water")[inside])
     full = water_difference(pump.rated_output_kw, given)
