@@ -10,6 +10,7 @@ import numpy as np
 
 from fieldfare.analysis.advice.heating_days import heating_days
 from fieldfare.analysis.advice.saving import EFFICIENCY_KEEPS, cop_over
+from fieldfare.analysis.advice.shared import lacking
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.estimate import Estimate
@@ -32,7 +33,9 @@ def mixing(site: Site, facts: Facts, result: Mapping[str, Any]) -> Mixing:
     if site.buffer is None or site.buffer.arrangement != "parallel":
         raise NotAssessed("the system has no parallel buffer", "not_applicable")
     if "buffer_drop" not in facts.days.names:
-        raise NotAssessed("needs flow_temperature and distribution_flow_temperature", "missing_quantity")
+        raise NotAssessed(
+            lacking(site, "flow_temperature", "distribution_flow_temperature"), "missing_quantity"
+        )
     days = heating_days(site, facts, result)
     drop = facts.days.floats("buffer_drop")[days.day]
     known = np.isfinite(drop)

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from fieldfare.analysis.advice.heating_days import heating_days
 from fieldfare.analysis.advice.room_response import room_response
 from fieldfare.analysis.advice.set_back import cooling_rate
+from fieldfare.analysis.advice.shared import lacking, no_rooms
 from fieldfare.analysis.answers.hot_water import KWH_PER_LITRE_40
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.tables import Facts
@@ -56,7 +57,7 @@ def best_charging_hour(site: Site, facts: Facts, result: dict[str, Any]) -> Best
             continue
         tried.append((_worth(document, by_money=bool(bands)), hour, document))
     if not tried:
-        raise NotAssessed("needs outdoor_temperature and heat_pump_electricity in the hours of the day")
+        raise NotAssessed(lacking(site, "outdoor_temperature", "heat_pump_electricity"))
     _, hour, document = max(tried, key=lambda t: t[:2])
     begun = np.bincount(local_minute(site, facts.reheats) // 60, minlength=24)
     return BestHour(
@@ -118,7 +119,7 @@ def dear_hours(site: Site, facts: Facts, result: Mapping[str, Any]) -> DearHours
     days = heating_days(site, facts, result)
     response = room_response(site, days, result)
     if not response.known:
-        raise NotAssessed("needs room_temperature and a heat meter", "missing_quantity")
+        raise NotAssessed(no_rooms(site), "missing_quantity")
     rate, doubt = cooling_rate(site, facts, days)
     cold_rate = rate * float(np.quantile(days.load_kw, 0.95) / np.median(days.load_kw))
     fall = rate * hours

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldfare.analysis.advice.shared import lacking
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.facts.tables import Facts
@@ -84,9 +85,8 @@ def heating_days(site: Site, facts: Facts, result: Mapping[str, Any]) -> Heating
         _column(days, "electricity_backup_kwh")
     )
     if not (np.isfinite(flow) & np.isfinite(outdoor) & np.isfinite(electricity)).any():
-        raise NotAssessed(
-            "needs flow_temperature, outdoor_temperature and heat_pump_electricity", "missing_quantity"
-        )
+        needed = ("flow_temperature", "outdoor_temperature", "heat_pump_electricity")
+        raise NotAssessed(lacking(site, *needed), "missing_quantity")
     load, measured = _column(days, "heat_space_kwh") / 24.0, True
     if not np.isfinite(load).any():
         load, measured = _load_by_loss(site, result, outdoor), False

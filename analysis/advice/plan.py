@@ -215,7 +215,9 @@ def _setpoint(site: Site, facts: Facts, result: dict[str, Any]) -> Advice:
 def _reheat(site: Site, facts: Facts, result: dict[str, Any]) -> Advice:
     """A larger difference before the cylinder is reheated, above the range of Legionella."""
     water = site.hot_water
-    if water is None or water.reheat_below_c is None:
+    if water is None:
+        raise NotAssessed("the system makes no hot water", "not_applicable")
+    if water.reheat_below_c is None:
         raise NotAssessed("needs hot_water.reheat_below_c in the site file", "missing_quantity")
     _holds_enough(site, result)
     restart_c = max(water.setpoint_c - limit_of(site, "advice_reheat_gap_k"), GROWTH_C[1])
@@ -230,7 +232,10 @@ def _reheat(site: Site, facts: Facts, result: dict[str, Any]) -> Advice:
 def _holds_enough(site: Site, result: Mapping[str, Any]) -> None:
     cold = (result.get("hot_water") or {}).get("minutes_below_40c_per_week")
     if cold is not None and cold > limit_of(site, "advice_cold_water_min"):
-        raise NotAssessed("the hot water runs short as it is", "not_applicable")
+        raise NotAssessed(
+            f"the cylinder stands below 40 °C for {cold:.0f} minutes a week: it has nothing to spare",
+            "not_applicable",
+        )
 
 
 def _pump(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:

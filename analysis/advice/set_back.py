@@ -14,6 +14,7 @@ from fieldfare.analysis.advice.curve import set_curve
 from fieldfare.analysis.advice.heating_days import HeatingDays, heating_days
 from fieldfare.analysis.advice.room_response import RoomResponse, room_response
 from fieldfare.analysis.advice.saving import cop_over
+from fieldfare.analysis.advice.shared import no_rooms
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.facts.tables import Facts
@@ -60,7 +61,7 @@ def set_back_effects(
     days = heating_days(site, facts, result)
     response = room_response(site, days, result)
     if not response.known:
-        raise NotAssessed("needs room_temperature and a heat meter", "missing_quantity")
+        raise NotAssessed(no_rooms(site), "missing_quantity")
     if response.unheld:
         raise NotAssessed(
             "no valve or thermostat acts on the rooms: a set-back does nothing", "not_applicable"

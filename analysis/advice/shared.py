@@ -2,8 +2,31 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from fieldfare.analysis.errors import NotAssessed
-from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.plant.site import HEAT_QUANTITIES, Site
+
+
+def lacking(site: Site, *quantities: str) -> str:
+    """What is missing of the quantities that a setting needs: those that are not read, else their days."""
+    unread = [q for q in quantities if not site.measures(q)]
+    if not unread:
+        return f"needs more days with readings of {_and(quantities)}"
+    return f"needs {_and(unread)}"
+
+
+def no_rooms(site: Site) -> str:
+    """Why the rooms' answer to a change is not known."""
+    metered = any(site.measures(q) for q in HEAT_QUANTITIES)
+    if not metered and site.measures("room_temperature"):
+        return "needs a heat meter"
+    return lacking(site, "room_temperature") + ("" if metered else " and a heat meter")
+
+
+def _and(names: Sequence[str]) -> str:
+    *first, last = names
+    return f"{', '.join(first)} and {last}" if first else last
 
 
 def refuse_shared(code: str, site: Site) -> None:

@@ -29,6 +29,7 @@ from fieldfare.analysis.expectation.promise import (
     HOT_WATER_SD,
 )
 from fieldfare.analysis.expectation.reference_weather import reference_weather
+from fieldfare.analysis.figures.design_use import USUAL_FLOOR_M2, USUAL_FLOOR_SD_M2
 from fieldfare.analysis.physics.hot_water import loss_at
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.statistics.quantiles import robust_sd
@@ -52,7 +53,6 @@ def design_side(site: Site, daily: Daily, days: int, metering: Metering, rng: np
         "design.heat_loss_kw": design.heat_loss_kw,
         "design.outdoor_c": design.outdoor_c,
         "design.spf_space": design.spf_space,
-        "site.floor_area_m2": site.floor_area_m2,
     }
     missing = [name for name, value in needed.items() if value is None]
     if metering != "heat":
@@ -65,7 +65,10 @@ def design_side(site: Site, daily: Daily, days: int, metering: Metering, rng: np
             f"needs {', '.join(missing)} in the site file to be set against the design", "missing_quantity"
         )
     per_k = design.heat_loss_kw * 24.0 / (design.indoor_c - design.outdoor_c)
-    area = site.floor_area_m2 or 0.0
+    # The area only sizes the free gains: a usual one, with its doubt, stands in for it.
+    area = np.full(DRAWS, site.floor_area_m2 or USUAL_FLOOR_M2)
+    if site.floor_area_m2 is None:
+        area = np.maximum(around(USUAL_FLOOR_M2, USUAL_FLOOR_SD_M2, rng), 0.0)
     gains = around(GAINS_W_PER_M2, GAINS_W_PER_M2_SD, rng) * area * 0.024
     zero = np.zeros(DRAWS)
     house = House(around(per_k, DESIGN_LOSS_SD * per_k, rng), gains, zero, zero, True)

@@ -24,6 +24,7 @@ class ColdRoom:
     emission : heat given over what the emitters give at the measured water and room temperatures (EN 442) [-]
     gap : how much more this zone lacks than the best of the others [K]
     below_curve : designed less measured flow temperature [K]
+    spread : flow less return while heating over what the rated output makes of the pump's flow [-]
     """
 
     running: float | None = None
@@ -32,12 +33,14 @@ class ColdRoom:
     emission: float | None = None
     gap: float | None = None
     below_curve: float | None = None
+    spread: float | None = None
 
 
 # Signatures, common practice unless said. A unit at its limit runs without a rest at its rated output and
 # misses the flow asked. Water too cool: the unit has reserve and reaches what is asked, which lies under the
 # design. Emitters too small: the same with the flow at the design. A closed valve: one zone lags, or warm
-# water passes emitters that take little.
+# water passes emitters that take little. Valves that shut off most emitters leave so little flow that water
+# comes back far colder at part load; a pump that follows the load keeps that of the rated output.
 _SIGNATURES: Mapping[str, Mapping[str, Spread]] = MappingProxyType(
     {
         "capacity_short": {
@@ -47,6 +50,7 @@ _SIGNATURES: Mapping[str, Mapping[str, Spread]] = MappingProxyType(
             "emission": Spread(0.95, 0.25),
             "gap": Spread(0.2, 0.7),
             "below_curve": Spread(3.0, 4.0),
+            "spread": Spread(1.00, 0.30),
         },
         "curve_too_low": {
             "running": Spread(0.60, 0.25),
@@ -55,6 +59,7 @@ _SIGNATURES: Mapping[str, Mapping[str, Spread]] = MappingProxyType(
             "emission": Spread(0.95, 0.25),
             "gap": Spread(0.2, 0.7),
             "below_curve": Spread(4.0, 2.5),
+            "spread": Spread(0.70, 0.30),
         },
         "emitters_small": {
             "running": Spread(0.70, 0.25),
@@ -63,6 +68,7 @@ _SIGNATURES: Mapping[str, Mapping[str, Spread]] = MappingProxyType(
             "emission": Spread(1.00, 0.20),
             "gap": Spread(0.7, 1.0),
             "below_curve": Spread(-0.5, 1.2),
+            "spread": Spread(0.70, 0.30),
         },
         "zone_not_opening": {
             "running": Spread(0.60, 0.25),
@@ -71,6 +77,7 @@ _SIGNATURES: Mapping[str, Mapping[str, Spread]] = MappingProxyType(
             "emission": Spread(0.60, 0.25),
             "gap": Spread(2.5, 1.3),
             "below_curve": Spread(0.0, 2.0),
+            "spread": Spread(1.30, 0.50),
         },
     }
 )

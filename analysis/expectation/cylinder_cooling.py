@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from math import log
+from math import hypot, log
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
 from fieldfare.analysis.expectation.excess import Expected
 from fieldfare.analysis.physics.hot_water import (
@@ -12,12 +15,45 @@ from fieldfare.analysis.physics.hot_water import (
     loss_class_limit_w,
 )
 
+Array = NDArray[np.float64]
+
 _TEST_K = RATED_STORE_C - RATED_ROOM_C
 INSTALLED = 1.25
 """Pipes, valves and the sensor's pocket add a fifth to a half to the rated loss (common practice); the
 lower part of it here, because a cylinder's rating has its connections on."""
 # Half of the range above, and the class's own width (B to C) where no rating is given.
 _U_RATED, _U_CLASS = 0.20, 0.30
+
+# A cylinder's room is anything from a cellar at 10 to a plant room at 25 °C: a mean and its standard
+# uncertainty (common practice).
+_AROUND_C, _U_AROUND = 19.0, 3.5
+LAYER_W_PER_K, _U_LAYER = 0.4, 0.4
+"""What layers add to a loss read off one sensor [W/K]: the coil leaves cold water beneath it, draws bring
+more up, and the layer at the sensor gives heat to it through water and shell. 1 W/K passes between layers a
+sixth of the height apart (0.25 m2 of water at 0.6 W/mK, and a steel shell of 2 mm); the layer below is 0 to
+20 K colder. It only ever adds."""
+
+
+def behind_reading(read_w_per_k: ArrayLike, over_k: ArrayLike, store_c: ArrayLike) -> Array:
+    """Standing loss of a cylinder behind the fall of its one sensor, layers and its own room allowed for.
+
+    read_w_per_k : float or array [W/K], by the sensor's fall over `over_k`. over_k : float or array [K], the
+        difference to the room that the reading used. store_c : float or array [C], the sensor then
+    Returns the broadcast shape [W/K]; nan where the store is no warmer than its room.
+    Source: heat balance of the sensor's layer; the room and the layers are common practice.
+    """
+    over = np.asarray(store_c, dtype=float) - _AROUND_C
+    share = np.asarray(over_k, dtype=float) / np.where(over > 0.0, over, np.nan)
+    return ((np.asarray(read_w_per_k, dtype=float) - LAYER_W_PER_K) * share)[()]
+
+
+def reading_uncertainty(loss_w_per_k: float, spread: float, store_c: float) -> float:
+    """Standard uncertainty of a loss from `behind_reading` [W/K].
+
+    loss_w_per_k : float [W/K]. spread : float [W/K], standard uncertainty by scatter. store_c : float [C]
+    Source: GUM (JCGM 100:2008) 5.1.2, independent contributions.
+    """
+    return hypot(spread, _U_LAYER, _U_AROUND / (store_c - _AROUND_C) * loss_w_per_k)
 
 
 def expected(litres: float, rated_kwh_per_day: float | None) -> Expected:

@@ -17,6 +17,8 @@ Floats = NDArray[np.float64]
 
 USUAL_FLOOR_M2 = 120.0
 """Default floor area: a typical single-family house (common practice)."""
+USUAL_FLOOR_SD_M2 = 40.0
+"""How far homes lie around it, one standard deviation (common practice)."""
 
 
 def designed_hot_water_kwh(design: Design) -> float:

@@ -37,7 +37,7 @@ DEFAULT_CURRENCY = "GBP"
 default country to count."""
 _IPCC = "IPCC 2006 Guidelines, vol. 2, table 2.2, from memory"
 _SEAI = "Sustainable Energy Authority of Ireland, emission factors"
-_GERMAN = "IINAS for HEA, greenhouse gases of the German electricity mix, 2025"
+_GERMAN = "IINAS for HEA, greenhouse gases of electricity, 2025"
 # Net over gross calorific value: natural gas 0.9017, kerosene 43.9/46.2, gas oil 42.6/45.3, LPG 0.92 (Digest
 # of UK Energy Statistics, from memory); heat bills and this service count gross.
 _NET_GAS, _NET_KEROSENE, _NET_GAS_OIL, _NET_LPG = 0.9017, 0.950, 0.940, 0.920
@@ -81,15 +81,9 @@ FACTORS: tuple[Factor, ...] = (
         False,
     ),
     Factor("lpg", "emission_litre", 1.557, "kgCO2e/l", 2024, "combustion", f"{_UK} 2024, from memory", False),
-    Factor(
-        "electricity", "emission", 0.439, "kgCO2e/kWh", 2022, "German mix, generation", _GERMAN, country="DE"
-    ),
-    Factor(
-        "electricity", "emission", 0.381, "kgCO2e/kWh", 2023, "German mix, generation", _GERMAN, country="DE"
-    ),
-    Factor(
-        "electricity", "emission", 0.343, "kgCO2e/kWh", 2024, "German mix, generation", _GERMAN, country="DE"
-    ),
+    Factor("electricity", "emission", 0.439, "kgCO2e/kWh", 2022, "mix, generation", _GERMAN, country="DE"),
+    Factor("electricity", "emission", 0.381, "kgCO2e/kWh", 2023, "mix, generation", _GERMAN, country="DE"),
+    Factor("electricity", "emission", 0.343, "kgCO2e/kWh", 2024, "mix, generation", _GERMAN, country="DE"),
     Factor(
         "electricity",
         "emission",

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from fieldfare.analysis.errors import InputError
-from fieldfare.api.cli.options import format_option, print_json
+from fieldfare.api.cli.options import NO_SITES, format_option, print_json
 from fieldfare.api.core.settings import Settings
 
 if TYPE_CHECKING:
@@ -70,6 +70,8 @@ def cold_snap(settings: Settings, forecast: Path | None, form: str) -> None:
         return
     from fieldfare.dashboards.advice.cold_snap import cold_snap_rows, forecast_sentence
 
+    if not document["homes"]:
+        click.echo(NO_SITES)
     if forecast is None:
         click.echo(forecast_sentence(document))
     for row in cold_snap_rows(document):

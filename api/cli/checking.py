@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from fieldfare.api.cli.options import format_option, print_json
+from fieldfare.api.cli.options import NO_SITES, format_option, print_json
 from fieldfare.api.core.settings import Settings
 
 
@@ -42,7 +42,7 @@ def check(settings: Settings, form: str) -> int:
         for damage in found:
             click.echo(str(damage))
         summary = f"{count(len(found), 'thing')} damaged or missing" if found else "all whole"
-        click.echo(f"{count(sites, 'site')}: {summary}")
+        click.echo(f"{count(sites, 'site')}: {summary}" if sites or found else NO_SITES)
     return 1 if found else 0
 
 

@@ -44,3 +44,7 @@ def print_json(document: Any) -> None:
 
     options = orjson.OPT_INDENT_2 | orjson.OPT_SERIALIZE_NUMPY | orjson.OPT_NON_STR_KEYS
     click.echo(orjson.dumps(document, option=options).decode())
+
+
+NO_SITES = "no sites yet; write a site file (fieldfare site template) and add it: fieldfare site add FILE"
+"""What every command over all homes says where there is none."""

@@ -6,10 +6,11 @@ from typing import Any
 
 from fieldfare.analysis.reports.output_basis import output_basis
 from fieldfare.analysis.reports.verdict import WORDS, given_verdict
+from fieldfare.api.cli.options import NO_SITES
 from fieldfare.dashboards.rows.electricity import electricity_rows
 from fieldfare.dashboards.rows.sources import source_rows
 from fieldfare.dashboards.text.promise import promise_remark
-from fieldfare.dashboards.text.words import missing_words, named, reason
+from fieldfare.dashboards.text.words import evidence_words, missing_words, named, reason
 
 BOUNDARIES = (
     ("H1", "refrigeration unit"),
@@ -38,7 +39,7 @@ def plain_result(result: dict[str, Any], name: str) -> str:
         _verdict(result),
         _findings(result["findings"]),
         _performance(result),
-        _energy(result["energy"]),
+        _energy(result),
         _losses(result),
     ]
     parts.append(_section("From electricity and weather alone, 95 % interval", electricity_rows(result)))
@@ -51,7 +52,7 @@ def plain_result(result: dict[str, Any], name: str) -> str:
 def plain_fleet(rows: list[dict[str, Any]]) -> str:
     """The fleet as text, one line per site."""
     if not rows:
-        return "no sites yet; add one with: fieldfare site add FILE"
+        return NO_SITES
     width = max(len(row["id"]) for row in rows)
     wide = max(len(word) for word in WORDS.values())
     lines = []
@@ -128,8 +129,7 @@ def _findings(findings: list[dict[str, Any]]) -> str:
     for f in findings:
         lines.append(f"  {f['severity'].upper()}: {f['headline']} [{f['code']}, since {f['since']}]")
         for e in f["evidence"]:
-            limit = _limit(e)
-            lines.append(f"      {e['label']}: {_short(e['value'])} {e['unit']}{limit}".rstrip())
+            lines.append(f"      {e['label']}: {_ascii(evidence_words(e))}")
         lines += [
             f"      cause, {c['weight']:.0%} likely: {c['cause'].replace('_', ' ')}: {c['because']}"
             for c in f["causes"]
@@ -140,20 +140,6 @@ def _findings(findings: list[dict[str, Any]]) -> str:
             if f[key]
         ]
     return "\n".join(lines)
-
-
-def _limit(evidence: dict[str, Any]) -> str:
-    """The limit and the side on which it is exceeded."""
-    if evidence.get("limit") is None:
-        return ""
-    side = evidence.get("side")
-    return f" ({f'trouble {side}' if side else 'limit'} {_short(evidence['limit'])})"
-
-
-def _short(value: Any) -> str:
-    if value is None:
-        return NOT_KNOWN
-    return f"{value:.4g}" if isinstance(value, float) else str(value)
 
 
 def _performance(result: dict[str, Any]) -> str:
@@ -182,12 +168,19 @@ def _quotient(of: dict[str, float] | None) -> str:
     return f": {number(of['heat_kwh'], 'kWh')} of heat from {number(of['electricity_kwh'], 'kWh')}"
 
 
-def _energy(energy: dict[str, Any]) -> str:
+def _energy(result: dict[str, Any]) -> str:
+    """Energies by use; a use that nothing shows is not nothing, and what is not there has no line."""
+    energy = result["energy"]
+    unseen = {"defrost", "defrost_taken"} if (result.get("defrost") or {}).get("count") is None else set()
+    absent = {"hot_water"} if "hot_water" in ((result.get("hot_water") or {}).get("reasons") or {}) else set()
     rows = [
-        (f"{kind}, {'at rest, of no use' if use == 'idle' else use.replace('_', ' ')}", number(value, "kWh"))
+        (
+            f"{kind}, {'at rest, of no use' if use == 'idle' else use.replace('_', ' ')}",
+            number(None if use in unseen and not value else value, "kWh"),
+        )
         for kind, key in (("electricity", "electricity_kwh"), ("heat", "heat_kwh"))
         for use, value in energy[key].items()
-        if value is not None and (value or use != "cooling")
+        if value is not None and (value or use not in {"cooling", *absent})
     ]
     return _section("Energy", rows)
 
@@ -243,7 +236,7 @@ def _hot_water(result: dict[str, Any]) -> str:
     rows = [
         ("reheats", number(water.get("reheats"))),
         ("typical reheat", number(water.get("median_reheat_minutes"), "min")),
-        ("litres at 40 C when full", number(water.get("litres_at_40c_when_full"))),
+        ("litres at 40 °C when full", number(water.get("litres_at_40c_when_full"))),
         ("standing loss a day, quiet hours", number(water.get("standing_loss_kwh_per_day"), "kWh", 2)),
         ("last disinfection", water.get("last_pasteurised") or NOT_KNOWN),
     ]
@@ -255,7 +248,7 @@ def _comfort(result: dict[str, Any]) -> str:
     rows = []
     for zone, said in zones.items():
         below = said.get("share_below_target")
-        text = number(said.get("mean_c"), "C", 1)
+        text = number(said.get("mean_c"), "°C", 1)
         rows.append(
             (zone, text + (f", below its target {below:.0%} of the time" if below is not None else ""))
         )

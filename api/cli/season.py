@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from fieldfare.api.cli.options import Day, format_option, print_json
+from fieldfare.api.cli.options import NO_SITES, Day, format_option, print_json
 from fieldfare.api.core.settings import Settings
 
 
@@ -134,7 +134,7 @@ def design_feedback(settings: Settings, out: Path | None, form: str) -> None:
 
     shown = present_design_ratios(document)
     if shown is None:
-        click.echo("No home has both a measured and a designed value yet.")
+        click.echo("No home has both a measured and a designed value yet." if document["homes"] else NO_SITES)
         return
     for table in shown["tables"]:
         click.echo(f"{table['title']}, measured over designed")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from fieldfare.api.cli.options import format_option, print_json
+from fieldfare.api.cli.options import NO_SITES, format_option, print_json
 from fieldfare.api.core.settings import Settings
 
 if TYPE_CHECKING:
@@ -84,9 +84,7 @@ def list_sites(settings: Settings, form: str) -> None:
         print_json({"sites": rows})
         return
     if not rows:
-        click.echo(
-            "no sites yet; write a site file (fieldfare site template) and add it: fieldfare site add FILE"
-        )
+        click.echo(NO_SITES)
         return
     width = max(len(row["id"]) for row in rows)
     for row in rows:

@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from fieldfare.api.cli.options import format_option, print_json
+from fieldfare.api.cli.options import NO_SITES, format_option, print_json
 from fieldfare.api.core.settings import Settings
 
 
@@ -23,6 +23,7 @@ def visits(settings: Settings, form: str) -> None:
 
     with opened(settings) as service:
         parts = AppState(service)
+        has_sites = bool(service.sites.ids())
         found = visit_list(
             visit_rows(parts), page_rows.clock(parts), service.firm.position, job_minutes(service.database)
         )
@@ -30,7 +31,7 @@ def visits(settings: Settings, form: str) -> None:
         print_json({"kinds": found})
         return
     if not found:
-        click.echo("no home needs anything done")
+        click.echo("no home needs anything done" if has_sites else NO_SITES)
     for kind in found:
         click.echo(f"{kind['title']}: {kind['meaning']}")
         for area in kind["areas"]:

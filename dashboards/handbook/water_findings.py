@@ -30,10 +30,11 @@ WATER: dict[str, HandbookText] = {
     ),
     "high_standing_loss": HandbookText(
         "The cylinder cools too fast while nobody draws water. Reheating it costs electricity every day.",
-        "The slowest cooling of each day, where nothing was drawn, gives the loss per kelvin. It is compared"
-        " with the rating or label class of such a cylinder.",
-        "Small steady draws, such as a dripping tap. The temperature of the room it stands in, where not"
-        " measured.",
+        "The slowest cooling of each day, where nothing was drawn, gives the loss per kelvin; the calm days"
+        " count. What colder layers below the sensor add is taken off. It is compared with the rating or"
+        " label class of such a cylinder.",
+        "Small steady draws, such as a dripping tap. Where the sensor sits, and the temperature of the room"
+        " about the cylinder: both widen the uncertainty.",
     ),
     "pasteurisation_missed": HandbookText(
         "A scheduled thermal disinfection did not reach or hold its temperature.",
@@ -52,7 +53,8 @@ WATER: dict[str, HandbookText] = {
     "water_too_hot": HandbookText(
         "The stored water is hot enough to scald at the tap.",
         "Cylinder temperatures above the limits are looked for outside scheduled disinfection and its"
-        " cooling time.",
+        " cooling time. Charges that end well above the setpoint in the site file are a note with their"
+        " cost.",
         "Whether a mixing valve protects the taps, and how it is set.",
     ),
     "diverter_passing": HandbookText(

@@ -59,7 +59,7 @@ def defect_shown(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[
         "chart": drawn if drawn is not None and not drawn.chart.is_empty else None,
         "points": defect.get("points"),
         "recipe": _recipe(defect["recipe"]) if "recipe" in defect else None,
-        "counts": {words.plain(kind): n for kind, n in defect["events"].items()},
+        "counts": {words.plain(kind): n for kind, n in defect["events"].items() if n},
         "recent": [_event(e) for e in _about(defect.get("recent") or [], finding)],
         "cautions": list(dict.fromkeys(c for c in (finding["caution"], *_always(site)) if c)),
     }
@@ -108,7 +108,7 @@ def _figure(row: dict[str, Any]) -> dict[str, str]:
     if row["name"].rpartition(".")[2] in _SHARES:
         value = words.share(row["value"])
     elif row["low"] is not None:
-        value = words.interval(row, unit, 2)
+        value = words.interval(row, unit)
     else:
         value = words.measure(row["value"], unit)
     return {"label": row["label"], "value": value, "text": f"{row['label']}: {value}"}
@@ -123,7 +123,7 @@ def _recipe(recipe: dict[str, Any]) -> dict[str, str]:
 def _about(events: list[dict[str, Any]], finding: dict[str, Any]) -> list[dict[str, Any]]:
     """Faults first, then the newest events; each once, by their start."""
     faults = [e for e in events if e["kind"] == "fault" or e.get("fault_codes")][-MOST_EVENTS // 2 :]
-    rest = [e for e in events if e["kind"] in ("run", "defrost", "reheat") and not e.get("cut")]
+    rest = [e for e in events if e["kind"] in ("run", "defrost", "reheat")]
     chosen = [*faults, *[e for e in rest if e not in faults][-(MOST_EVENTS - len(faults)) :]]
     return sorted(chosen, key=lambda e: e["start_utc"])
 
@@ -131,8 +131,8 @@ def _about(events: list[dict[str, Any]], finding: dict[str, Any]) -> list[dict[s
 def _event(event: dict[str, Any]) -> dict[str, str]:
     codes = event.get("fault_codes") or ""
     return {
-        "kind": _EVENT_WORDS[event["kind"]],
-        "start": event["start_local"][:16].replace("T", " "),
+        "kind": _EVENT_WORDS[event["kind"]] + (", not seen whole" if event.get("cut") else ""),
+        "start": f"{words.day(event['start_local'])}, {event['start_local'][11:16]}",
         "minutes": words.number(event.get("minutes"), 0),
         "heat": words.number(event.get("heat_kwh"), 2),
         "electricity": words.number(event.get("electricity_kwh"), 2),

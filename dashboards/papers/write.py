@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, date, datetime
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
@@ -11,6 +12,7 @@ import orjson
 from markupsafe import Markup
 
 from fieldfare.analysis.errors import InputError
+from fieldfare.analysis.plant.quantities import QUANTITIES
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.checklists import TITLES as CHECK_TITLES
 from fieldfare.analysis.reports.fleet import worst_findings_first
@@ -215,18 +217,22 @@ def _hand_over(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[st
     result = contents["result"]
     adjust = worst_findings_first(result["findings"], result["period"]["to"])
     adjust = [f for f in adjust if is_standing(f)]
-    early = too_early(result)
+    early = too_early(site, result)
     names = ("heat", "curve", "efficiency", "water", "rooms", "cylinder")
     figures = [draw(chart(n, site, result, None, rows)) for n in names]
-    adjust_text = f"{words.count(len(adjust), 'thing')} to adjust" if adjust else "Nothing to adjust so far"
+    given = given_verdict(result)
+    since = [] if adjust else [b["says"] for b in given["because"] if b["severity"]]
+    nothing = "these weeks showed nothing to adjust" if since else "nothing to adjust so far"
+    adjust_text = f"{words.count(len(adjust), 'thing')} to adjust" if adjust else words.capital(nothing)
     return {
-        "given": (given := given_verdict(result)),
+        "given": given,
+        "since": since,
         "given_days": _given_days(given, result),
         "title": "The first weeks against the design",
-        "summary": f"{adjust_text}; {_more_time(len(early))}.",
+        "summary": f"{adjust_text}; {_more_time(sum(len(names) for names, _ in early))}.",
         "sides": two_sides(site, result, rows),
         "adjust": adjust,
-        "early": early,
+        "early": [f"{words.listed(names)}: {reason}" for names, reason in early],
         "figures": [f for f in figures if not f.chart.is_empty],
     }
 
@@ -239,25 +245,38 @@ def _more_time(n: int) -> str:
     )
 
 
-def too_early(result: dict[str, Any]) -> list[str]:
-    """What the first weeks can't settle: figures with wide intervals, and questions that need more days or
-    cold."""
-    out = []
+def too_early(site: Site, result: dict[str, Any]) -> list[tuple[list[str], str]]:
+    """What more weeks will settle, grouped by what it needs: names and the reason as a sentence.
+
+    Figures with wide intervals, and questions that need more days or cold; not those that need a meter.
+    """
+    out: dict[str, list[str]] = {}
+
+    def add(name: str, reason: str) -> None:
+        names = out.setdefault(f"{words.small_first(words.reason(reason))}.", [])
+        names.append(words.small_first(name) if names else name)
+
     loss = result["heat_loss"]["heat_loss_kw"]
     for name, estimate in (("Heat loss", loss), ("Output against load", result["capacity"]["margin"])):
         if estimate and estimate.get("low") is not None:
             half = (estimate["high"] - estimate["low"]) / 2.0
             if half > WIDE * abs(estimate["value"]):
-                out.append(f"{name}: the interval is still wide, {words.interval(estimate, '', 1)}.")
-    if result["heat_loss"]["reason"]:
-        out.append(f"Heat loss: {words.small_first(words.reason(result['heat_loss']['reason']))}.")
-    if result["heating_curve"]["reason"]:
-        out.append(f"Heating curve: {words.small_first(words.reason(result['heating_curve']['reason']))}.")
-    days = [n for n in result["not_assessed"] if " days" in n["reason"] or "weather" in n["reason"]]
-    out += [
-        f"{words.finding_title(n['code'])}: {words.small_first(words.reason(n['reason']))}." for n in days
-    ]
-    return out
+                add(name, f"the interval is still wide, {words.interval(estimate, '', 1)}")
+    for name, key in (("Heat loss", "heat_loss"), ("Heating curve", "heating_curve")):
+        if _time_helps(site, reason := result[key]["reason"] or ""):
+            add(name, reason)
+    for n in result["not_assessed"]:
+        if _time_helps(site, n["reason"]) and n.get("reason_code") != "not_applicable":
+            add(words.finding_title(n["code"]), n["reason"])
+    return [(names, reason) for reason, names in out.items()]
+
+
+def _time_helps(site: Site, reason: str) -> bool:
+    """Whether what is missing comes with more days: it speaks of days or weather, and of no quantity that the
+    site does not measure."""
+    unread = (q for q in QUANTITIES if not site.measures(q))
+    speaks = " days" in reason or "weather" in reason
+    return speaks and not any(re.search(rf"\b{q}\b", reason) for q in unread)
 
 
 def _foot(site: Site, result: dict[str, Any], made: date) -> str:

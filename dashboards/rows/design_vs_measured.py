@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from typing import Any, NamedTuple
 
+import numpy as np
+
+from fieldfare.analysis.plant.curve import curve_at
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.design_ratios import WHOLE_YEAR_DAYS, measured_days
 from fieldfare.dashboards.rows.days import Row, known
@@ -11,6 +14,7 @@ from fieldfare.dashboards.rows.sources import source_rows
 from fieldfare.dashboards.text import words
 from fieldfare.dashboards.text.promise import promise_remark
 
+_NEAR_K = 3.0  # as near a day's mean must come to a temperature to speak for it (common practice)
 _LONGEST_YEAR_DAYS = 400  # a year and some weeks: a total of more days is no year's
 
 
@@ -29,7 +33,7 @@ def two_sides(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]
     Annual design figures are compared with a measured year only; a shorter span has a remark instead.
     """
     sides = [
-        *_heat(site, result),
+        *_heat(site, result, rows),
         *_performance(site, result),
         *_water(site, result, rows),
         *_hot_water(site, result),
@@ -38,7 +42,20 @@ def two_sides(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]
     return [s for s in sides if s.designed != "–" or s.measured not in ("–", "")]
 
 
-def _heat(site: Site, result: dict[str, Any]) -> list[Side]:
+def _coldest(rows: list[Row]) -> float | None:
+    """Mean outdoor temperature of the coldest day that was measured [°C]."""
+    return min((float(r["outdoor"]) for r in known(rows, "outdoor")), default=None)
+
+
+def _carried_on(at: float | None, rows: list[Row]) -> str:
+    """That a figure for such cold was carried on from milder days, and from which; empty where it was not."""
+    coldest = _coldest(rows)
+    if at is None or coldest is None or coldest <= at + _NEAR_K:
+        return ""
+    return f"carried on from days of {words.degrees(round(coldest, 1))} and milder, not measured"
+
+
+def _heat(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
     loss, capacity, design = result["heat_loss"], result["capacity"], site.design
     at = f" at {words.degrees(design.outdoor_c)}" if design.outdoor_c is not None else ""
     ratio = loss["ratio"]
@@ -50,7 +67,18 @@ def _heat(site: Site, result: dict[str, Any]) -> list[Side]:
     heat, water = (result["energy"]["heat_kwh"].get(k) for k in ("space_heating", "hot_water"))
     by_rating = capacity["output_at_design_kw"] is not None and capacity.get("basis") != "measured"
     margin = capacity["margin"]
-    return [
+    if loss["heat_loss_kw"] and (carried := _carried_on(design.outdoor_c, rows)):
+        remark = f"{remark}; {carried}" if remark else carried
+    output = words.interval(capacity["output_at_design_kw"], "kW", 1)
+    times = (
+        f"{words.interval(margin, '', 2)} times the load with hot water"
+        if margin and margin["value"] is not None
+        else ""
+    )
+    # A reason that stands in the line above is not said again.
+    reason = capacity["reason"] if capacity["reason"] != loss["reason"] else ""
+    rated = f"by its rating {output}, not measured" if by_rating else ""
+    out = [
         Side(
             f"Heat loss{at}",
             words.measure(design.heat_loss_kw, "kW", 1),
@@ -60,13 +88,8 @@ def _heat(site: Site, result: dict[str, Any]) -> list[Side]:
         Side(
             f"Heat pump's output{at}",
             words.measure(site.heat_pump.rated_output_kw, "kW (rated)", 1),
-            words.interval(capacity["output_at_design_kw"], "kW", 1)
-            + (" by rating, not measured" if by_rating else ""),
-            (
-                f"{words.interval(margin, '', 2)} times the load with hot water"
-                if margin and margin["value"] is not None
-                else capacity["reason"] or ""
-            ),
+            "–" if by_rating else output,
+            "; ".join(filter(None, (rated, times or reason))),
         ),
         Side(
             "Heat to rooms",
@@ -74,13 +97,17 @@ def _heat(site: Site, result: dict[str, Any]) -> list[Side]:
             words.measure(heat, "kWh", 0),
             _span(design.space_heat_kwh_per_year, result) if heat is not None else "",
         ),
-        Side(
-            "Heat to hot water",
-            words.measure(design.hot_water_kwh_per_year, "kWh a year", 0),
-            words.measure(water, "kWh", 0),
-            _span(design.hot_water_kwh_per_year, result) if water is not None else "",
-        ),
     ]
+    if site.hot_water is not None:
+        out.append(
+            Side(
+                "Heat to hot water",
+                words.measure(design.hot_water_kwh_per_year, "kWh a year", 0),
+                words.measure(water, "kWh", 0),
+                _span(design.hot_water_kwh_per_year, result) if water is not None else "",
+            )
+        )
+    return out
 
 
 def _span(designed: float | None, result: dict[str, Any], *, total: bool = True) -> str:
@@ -126,9 +153,7 @@ def _water(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
             cold = site.heating_curve.points[0]
             designed = f"{words.degrees(cold[1])} at {words.degrees(cold[0])}"
         fitted = curve["fitted"]
-        measured = (
-            f"{words.measure(fitted[0][1], '°C', 0)} at {words.degrees(fitted[0][0])}" if fitted else "–"
-        )
+        measured, carried = _measured_flow(fitted, rows) if fitted else ("–", "")
         above = curve["above_design_k"]
         remark = curve["reason"] or ""
         if above is not None:
@@ -138,6 +163,8 @@ def _water(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
             )
         if curve["compensating"] is False:
             remark += "; does not follow the weather"
+        if carried:
+            remark = f"{remark}; {carried}" if remark else carried
         out.append(Side("Flow temperature", designed, measured, remark))
     flows = [r["flow_rate"] for r in known(rows, "flow_rate")]
     out.append(
@@ -159,6 +186,19 @@ def _water(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
             )
         )
     return out
+
+
+def _measured_flow(fitted: list[list[float]], rows: list[Row]) -> tuple[str, str]:
+    """The flow at the coldest weather that was measured, and as a remark at the curve's own cold end."""
+    cold, flow = fitted[0]
+    carried = _carried_on(cold, rows)
+    coldest = _coldest(rows)
+    if not carried or coldest is None:
+        return f"{words.measure(flow, '°C', 0)} at {words.degrees(cold)}", ""
+    at = round(coldest)
+    there = float(curve_at([(float(x), float(y)) for x, y in fitted], np.array([at]))[0])
+    remark = f"{words.measure(flow, '°C', 0)} at {words.degrees(cold)} {carried}"
+    return f"{words.measure(there, '°C', 0)} at {words.degrees(at)}", remark
 
 
 def _by_day(result: dict[str, Any]) -> str:

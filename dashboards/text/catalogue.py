@@ -101,7 +101,8 @@ def _answers() -> Iterator[Message]:
         bill_texts.HOME_NEXT,
     ):
         yield from named.values()
-    for sentences in (number_texts.NUMBERS, number_texts.NUMBERS_BY_REASON, plan_texts.TOMORROW):
+    tomorrow = plan_texts.TOMORROW | plan_texts.HOME_TOMORROW
+    for sentences in (number_texts.NUMBERS, number_texts.NUMBERS_BY_REASON, tomorrow):
         for each in sentences.values():
             yield from each
     yield from (text for code, text in bill_texts.ASK.items() if code in bill_texts.HOME_ASK)

@@ -356,7 +356,7 @@ def carbon_notes(cost: dict[str, Any]) -> list[tuple[str, str]]:
         carrier, value, unit = what.rsplit(" ", 2)
         country, year = where.rsplit(" ", 1)
         name = _("electricity") if carrier == "electricity" else _(FUELS[carrier.replace(" ", "_")])
-        size = f"{words.number(float(value))}{HARD}{unit}"
+        size = f"{words.number(float(value), len(value.partition('.')[2]))}{HARD}{unit}"
         out.append((f"{name} {size}, {_(country)} {year}", words.named(source)))
     return out
 

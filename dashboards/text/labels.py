@@ -117,6 +117,7 @@ CAUSES = {
     "other_source": "another heat source",
     "none_scheduled": "no disinfection is scheduled",
     "setpoint_too_low": "setpoint too low",
+    "setpoint_raised": "setpoint above the site file's",
     "vessel_empty": "expansion vessel has lost its charge",
     "filling_loop_open": "filling loop left open",
     "one_branch_only": "heat meter in one branch only",

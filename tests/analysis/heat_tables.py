@@ -33,8 +33,8 @@ CAUSES = {
     "hot_water_shortfall": {"reheat_window", "cylinder_small", "reheat_slow"},
     "high_standing_loss": {"secondary_circulation", "insulation"},
     "frost_risk": {"power_loss"},
-    "water_too_hot": {"disinfection_stuck", "other_source", "sensor_fault"},
-    "disinfection_lacking": {"none_scheduled", "setpoint_too_low"},
+    "water_too_hot": {"disinfection_stuck", "other_source", "sensor_fault", "setpoint_raised"},
+    "disinfection_lacking": {"none_scheduled", "setpoint_too_low", "diverter_passing"},
     "pressure_high": {"vessel_empty", "filling_loop_open"},
     "pressure_swings": {"vessel_empty"},
 }

@@ -24,11 +24,30 @@ from fieldfare.analysis.expectation.cold_room import ColdRoom, cause_weights
         ),
         (ColdRoom(running=0.7, output_share=0.5, lacking=0.1, gap=3.0, below_curve=0.3), "zone_not_opening"),
         (
+            ColdRoom(
+                running=0.97,
+                output_share=0.37,
+                lacking=0.0,
+                emission=0.9,
+                below_curve=0.6,
+                spread=1.6,
+                gap=-0.1,
+            ),
+            "zone_not_opening",
+        ),
+        (
             ColdRoom(running=0.8, output_share=0.6, lacking=0.05, emission=1.05, below_curve=-0.5),
             "emitters_small",
         ),
     ],
-    ids=["flat out", "cool water", "valves shut", "one zone lags", "emitters at their limit"],
+    ids=[
+        "flat out",
+        "cool water",
+        "valves shut",
+        "one zone lags",
+        "most valves shut",
+        "emitters at their limit",
+    ],
 )
 def test_each_cause_has_its_signature(measured: ColdRoom, cause: str) -> None:
     weights = cause_weights(measured)

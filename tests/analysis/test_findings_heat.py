@@ -473,7 +473,7 @@ def test_an_output_colder_than_any_rating_has_an_interval_that_grows_and_is_no_f
     found = check_whole(house.capacity_short(context_of(site=far)))
     assert found.severity == "note"
     assert "may give" in found.headline
-    assert "only rating point, 19 K milder: measure on a cold day" in found.headline
+    assert "only rating point, for air 19 K milder: measure on a cold day" in found.headline
     assert "supplies" not in found.headline
 
 
@@ -543,6 +543,20 @@ def test_cold_rooms_with_shut_valves_never_raise_the_curve(below: float) -> None
     assert found.changes == ()
     assert "Leave the curve as it is" in found.next_step
     assert "raise" not in found.next_step.lower()
+
+
+@pytest.mark.parametrize(("lift", "cause"), [(9.0, "zone_not_opening"), (3.0, "curve_too_low")])
+def test_a_wide_spread_at_part_load_shows_shut_valves(lift: float, cause: str) -> None:
+    """8.5 kW make 5.0 K of the 1.45 m3/h that the pump gives to the cylinder; at a third of it 1.7 K."""
+    shown = {"load_share": 0.35, "minutes_running": 1350, "flow_rate_hot_water": 1.45, "above_curve": -2.0}
+    found = check_whole(heat_rooms.room_below_target(context_of(rooms(1.5, lift=lift, **shown))))
+    assert found.causes[0].cause == cause
+    label = "flow less return over that at rated output and the pump's flow"
+    told = next(e.value for e in found.evidence if e.label == label)
+    assert told == pytest.approx(lift / (8.5 / (1.45 * 1.155)), rel=0.02)
+    parallel = SITE.replace('arrangement = "series"', 'arrangement = "parallel"')
+    parted = context_of(rooms(1.5, lift=lift, **shown), site=parallel)
+    assert all(e.label != label for e in check_whole(heat_rooms.room_below_target(parted)).evidence)
 
 
 def test_a_raised_curve_that_warms_nothing_is_set_back_not_raised_again() -> None:

@@ -195,6 +195,16 @@ def test_a_coil_that_scales_needs_hotter_water_though_the_charge_takes_no_longer
     assert found.cost_kwh > 100.0
 
 
+@pytest.mark.parametrize("before", [-0.5, 4.0])
+def test_water_no_hotter_than_the_sensor_is_no_baseline_of_a_coil(before: float) -> None:
+    """A coil passes its heat at 5 to 10 K (common practice): less shows another layer at the sensor."""
+    days = days_of(electricity_hot_water_kwh=3.0)
+    reheats = reheats_of(over_cylinder=_over_days(before, before + 9.0, 1))
+    assert reheat.slow_reheat(context_of(days, reheats)) is None
+    sound = reheats_of(over_cylinder=_over_days(7.0, 16.0, 1))
+    assert check_whole(reheat.slow_reheat(context_of(days, sound))).code == "slow_reheat"
+
+
 def test_a_coil_that_was_poor_from_the_first_day_is_told_though_the_charge_takes_its_time() -> None:
     """25 K at rated output where coils are laid out for 5 to 10 K (common practice)."""
     days = days_of(electricity_hot_water_kwh=3.0)
@@ -463,8 +473,32 @@ def test_wet_insulation_cools_alike_by_day_and_night() -> None:
     days = days_of(standing_k_per_h=0.55, cooling_night=0.55, cooling_day=0.6)
     found = check_whole(cylinder.high_standing_loss(context_of(days)))
     assert found.causes[0].cause == "insulation"
-    # 0.55 K/h of 250 l is 160 W at 28 K: 5.7 W/K, class C allows 2.06.
-    assert found.evidence[0].value == pytest.approx(0.55 * 250 * 1.163 / 28.0, abs=0.02)
+    # 0.55 K/h of 250 l is 160 W at 28 K: 5.7 W/K, class C allows 2.06. Layers explain 0.4 of it.
+    read = 0.55 * 250 * 1.163 / 28.0
+    assert 0.75 * read < found.evidence[0].value < read
+    assert found.evidence[0].value + 2.0 * found.evidence[1].value > read - 0.4
+    assert found.confidence > 0.9
+
+
+def test_a_fall_that_layers_explain_is_no_loss() -> None:
+    """A sensor a third up a sound cylinder: its layer gives heat to the cold water below the coil.
+
+    0.27 K/h of 250 l read as 2.8 W/K, above what is allowed, on days without end.
+    """
+    days = days_of(standing_k_per_h=0.27, cooling_night=0.27, cooling_day=0.29)
+    assert 0.27 * 250 * 1.163 / 28.0 > 1.3 * 2.06
+    assert cylinder.high_standing_loss(context_of(days)) is None
+
+
+def test_the_calm_days_tell_the_loss() -> None:
+    """Draws and layers add more on one day than on another: what they add is no loss."""
+    n = np.arange(DAYS)
+    fall = np.where(n % 3 == 0, 0.2, 0.42)
+    days = days_of(standing_k_per_h=fall, cooling_night=fall, cooling_day=fall)
+    assert cylinder.high_standing_loss(context_of(days)) is None
+    always = days_of(standing_k_per_h=0.42, cooling_night=0.42, cooling_day=0.42)
+    found = check_whole(cylinder.high_standing_loss(context_of(always)))
+    assert 0.9 < found.confidence < 0.98
 
 
 def test_a_circulation_pump_by_the_clock_cools_by_day() -> None:

@@ -23,7 +23,7 @@ from fieldfare.analysis.findings.model import Evidence, Finding
 from fieldfare.analysis.findings.onset import onset
 from fieldfare.analysis.physics.water import density
 from fieldfare.analysis.plant.load import parse_site
-from tests.analysis.heat_tables import DAYS, FIRST, SITE, check_whole, context_of, days_of
+from tests.analysis.heat_tables import DAYS, FIRST, SITE, check_whole, context_of, days_of, reheats_of
 
 N = np.arange(DAYS)
 WEEKLY = N % 7 == 3
@@ -154,6 +154,19 @@ def test_a_lukewarm_store_without_disinfection(mean: float, severity: str) -> No
     assert found.since == str(FIRST)
 
 
+def test_a_scheduled_disinfection_that_a_leak_keeps_out_of_reach_is_not_called_unscheduled() -> None:
+    """80 kWh a day are more than a home draws, and the store stays below its everyday setpoint."""
+    found = check_whole(hygiene.disinfection_lacking(context_of(lukewarm(42.0, heat_hot_water_kwh=80.0))))
+    assert found.causes[0].cause == "diverter_passing"
+    assert "diverter" in found.next_step
+    for other in (
+        context_of(lukewarm(42.0, heat_hot_water_kwh=7.0)),
+        context_of(lukewarm(42.0, tank_max=50.0, heat_hot_water_kwh=80.0)),
+        context_of(lukewarm(42.0, heat_hot_water_kwh=80.0), site=UNSCHEDULED),
+    ):
+        assert check_whole(hygiene.disinfection_lacking(other)).causes[0].cause == "none_scheduled"
+
+
 @pytest.mark.parametrize("minutes", [61.0, 200.0])
 def test_a_hold_of_an_hour_keeps_a_lukewarm_store(minutes: float) -> None:
     days = lukewarm(46.0, disinfection_min=np.where(WEEKLY, minutes, 0.0))
@@ -220,6 +233,22 @@ def test_a_run_a_day_is_a_disinfection_that_ends() -> None:
     assert scald.water_too_hot(context_of(hot(60.4, **held))) is None
     endless = scald.water_too_hot(context_of(hot(60.4, **held | {"minutes_hot_enough": 1400.0})))
     assert check_whole(endless).severity == "watch"
+
+
+def test_charges_beyond_the_setpoint_are_a_note_with_their_cost() -> None:
+    """2 to 2.5 % of electricity a kelvin (reference 8): 5 K of 3 kWh a day cost about 110 kWh a year."""
+    days = days_of(electricity_hot_water_kwh=3.0)
+    setpoint = parse_site(SITE).hot_water.setpoint_c
+    found = check_whole(
+        scald.water_too_hot(context_of(days, reheats_of(to_c=setpoint + 5.0, from_c=setpoint)))
+    )
+    assert found.severity == "note"
+    assert found.causes[0].cause == "setpoint_raised"
+    assert found.confidence > 0.9
+    assert found.cost_kwh == pytest.approx(3.0 * 365 * (1.0 - 1.0 / (1.0 + 0.0225 * 5.0)), rel=0.02)
+    every_third = np.where(np.arange(2 * DAYS) % 6 < 2, setpoint + 8.0, setpoint + 0.5)
+    for to_c in (setpoint + 2.0, every_third):
+        assert scald.water_too_hot(context_of(days, reheats_of(to_c=to_c))) is None
 
 
 def test_heating_water_needs_no_disinfection() -> None:

@@ -14,6 +14,7 @@ import click
 import pytest
 
 from fieldfare.api.cli.entry import run
+from fieldfare.api.cli.options import NO_SITES
 from fieldfare.api.cli.root import root
 from fieldfare.collector.mqtt import dead_letters
 from fieldfare.collector.mqtt.decode import Message, RefusedMessage
@@ -372,3 +373,12 @@ def test_a_folder_that_is_not_there_is_not_made_by_a_check(
     assert run(["--data", str(tmp_path / "nowhere"), "check"]) == 2
     assert "no data folder" in capsys.readouterr().err
     assert not (tmp_path / "nowhere").exists()
+
+
+@pytest.mark.parametrize("command", ["fleet", "check", "visits", "design-feedback", "site list"])
+def test_a_command_over_all_homes_says_that_there_is_none(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], command: str
+) -> None:
+    """Nothing is whole, well or done where there is nothing."""
+    assert run(["--data", str(tmp_path), *command.split()]) == 0
+    assert capsys.readouterr().out.strip() == NO_SITES

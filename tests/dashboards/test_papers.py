@@ -4,15 +4,19 @@ from __future__ import annotations
 
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import orjson
 import pytest
 
 from fieldfare.analysis.errors import InputError
+from fieldfare.analysis.plant.quantities import QUANTITIES
+from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.result import Result, analyse
 from fieldfare.dashboards.pages import home_page
 from fieldfare.dashboards.papers import paper_html, write
 from fieldfare.dashboards.papers.write import too_early
+from fieldfare.dashboards.rows.design_vs_measured import Side, two_sides
 from tests.dashboards.conftest import HOUSEHOLDER, LAST, NOW, Plant
 from tests.dashboards.test_pages import month_of, text_of
 
@@ -76,11 +80,59 @@ def test_the_hand_over_says_what_to_adjust_and_what_is_too_early(cycling: Plant)
     result = result_for(cycling, "hand_over").as_dict()
     result["heat_loss"]["heat_loss_kw"] = {"value": 6.0, "low": 4.0, "high": 8.0}
     result["not_assessed"] = [{"code": "efficiency_fell", "reason": "needs at least 60 days, has 56"}]
-    told = too_early(result)
-    assert any("still wide" in t for t in told)
-    assert any(t.startswith("Efficiency has fallen") for t in told)
+    told = too_early(cycling.site, result)
+    assert any("still wide" in reason for _, reason in told)
+    assert ["Efficiency has fallen"] in [names for names, _ in told]
     contents = month_of(cycling) | {"result": result}
     assert "Open the room thermostats fully" in paper_html("hand-over", "first", contents, made=MADE)
+
+
+def test_only_what_time_settles_needs_more_time_and_each_reason_stands_once(cycling: Plant) -> None:
+    result = result_for(cycling, "hand_over").as_dict()
+    days = "needs at least 14 whole heating days, has 4"
+    unread = next(q for q in QUANTITIES if not cycling.site.measures(q))
+    result["heat_loss"] |= {"heat_loss_kw": None, "reason": days}
+    result["capacity"] |= {"margin": None}
+    result["heating_curve"] |= {"reason": None}
+    result["not_assessed"] = [
+        {"code": "heat_loss_above_design", "reason": days, "reason_code": "not_enough_data"},
+        {"code": "falling_flow", "reason": f"needs {unread}, and days on which it is read"},
+        {"code": "high_standing_loss", "reason": "no days with one", "reason_code": "not_applicable"},
+    ]
+    ((names, reason),) = too_early(cycling.site, result)
+    assert names == ["Heat loss", "house loses more heat than designed"]
+    assert reason == f"{days}."
+
+
+def sides_of(site: Site, result: dict[str, Any], rows: list[dict[str, Any]]) -> dict[str, Side]:
+    return {
+        s.what.split(" at ")[0]: Side(*(part.replace("\u00a0", " ") for part in s))
+        for s in two_sides(site, result, rows)
+    }
+
+
+def test_under_measured_stands_only_what_was_measured(cycling: Plant) -> None:
+    """A figure for colder weather than any measured day is said to be carried on, with the days' own."""
+    contents = month_of(cycling)
+    result = result_for(cycling, "hand_over").as_dict()
+    result["heating_curve"] |= {"fitted": [[-10.0, 42.0], [15.0, 30.0]], "reason": None}
+    estimate = {"value": 6.0, "low": 5.0, "high": 7.0}
+    result["capacity"] |= {"basis": "rating", "output_at_design_kw": estimate, "margin": None}
+    rows = [{"day": "2025-11-01", "outdoor": 5.0}, {"day": "2025-11-02", "outdoor": 9.0}]
+    sides = sides_of(cycling.site, result, rows)
+    assert sides["Flow temperature"].measured == "35 °C at 5 °C"
+    assert "42 °C at −10 °C carried on from days of 5 °C and milder" in sides["Flow temperature"].remark
+    assert sides["Heat pump's output"].measured == "–"
+    assert "by its rating 6.0 kW" in sides["Heat pump's output"].remark
+    cold = [{"day": "2025-11-01", "outdoor": -9.0}]
+    sides = sides_of(cycling.site, result, cold)
+    assert sides["Flow temperature"].measured == "42 °C at −10 °C"
+    # A verdict of later days goes before "nothing to adjust".
+    later = [{"says": "The strainer is clogged.", "severity": "act"}]
+    result |= {"findings": [], "verdict": {"verdict": "act", "because": later, "missing": []}}
+    page = text_of(paper_html("hand-over", "first", contents | {"result": result}, made=MADE))
+    assert "Nothing in these weeks. Since then: The strainer is clogged." in " ".join(page.split())
+    assert "Nothing to adjust so far" not in page
 
 
 def test_the_services_page_of_a_paper_loads_its_styles_instead(full: Plant) -> None:

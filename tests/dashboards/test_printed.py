@@ -29,6 +29,9 @@ DOT = "iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAYAAAAfFcSJAAAADUlEQVR42mNk+M9QDwADhgGAW
 """A picture of one point (PNG)."""
 
 
+STATIC = Path(pdf_of.__file__).parents[1] / "static"
+
+
 def read(pdf: bytes) -> PdfReader:
     return PdfReader(io.BytesIO(pdf))
 
@@ -186,3 +189,22 @@ def test_a_line_that_fits_without_the_space_after_it_is_not_broken() -> None:
         '<html lang="en"><title>t</title><body><table><tr><td>8 are expected </td></tr></table></body></html>'
     )
     assert "8 are expected" in read(print_pdf(page)).pages[0].extract_text()
+
+
+@pytest.mark.parametrize("rows", [31, 32, 33, 34, 35, 36])
+def test_no_page_has_a_single_row_or_a_signature_alone(rows: int) -> None:
+    """Whatever the length of the table, three of its rows stand together, and some above a signature."""
+    style = (STATIC / "paper.css").read_text(encoding="utf-8")
+    lines = "".join(f"<tr><td>row-{n}</td><th>Pressure read</th><td>1.5 bar</td></tr>" for n in range(rows))
+    page = (
+        f'<html lang="en"><head><title>x</title><style>{style}</style></head><body><h1>Sheet</h1>'
+        f'<table class="checks by-hand"><thead><tr><th>Result</th></tr></thead><tbody>{lines}</tbody></table>'
+        '<p class="small soft">Local codes come first.</p>'
+        '<div class="sign"><div>Date</div><div>Name</div><div>Signature</div></div></body></html>'
+    )
+    texts = [p.extract_text() for p in read(print_pdf(page)).pages]
+    counts = [text.count("row-") for text in texts]
+    assert sum(counts) == rows
+    assert all(n == 0 or n >= 3 for n in counts), counts
+    (signed,) = (n for n, text in zip(counts, texts, strict=True) if "Signature" in text)
+    assert signed >= 3, counts

@@ -180,7 +180,7 @@ def _evidence(context: Context, loss: HeatLoss, name: str, limit: float) -> tupl
 
 def _interval(ratio: Estimate) -> str:
     return (
-        f"{percent(ratio.low)} to {percent(ratio.high)}"
+        f"{ratio.low:.2f} to {ratio.high:.2f}"
         if ratio.low is not None and ratio.high is not None
         else "no interval"
     )
@@ -286,7 +286,8 @@ def _carried(context: Context, figure: Capacity, design: float, load: float) -> 
         by = "its only rating point"
     return (
         f"At {design:g} °C outdoors the heat pump may give {output.low:.1f} to {output.high:.1f} kW of the"
-        f" {load:.1f} kW needed, by {by}, {figure.unseen_k:.0f} K milder: measure on a cold day."
+        f" {load:.1f} kW needed, by {by}, for air {figure.unseen_k:.0f} K milder:"
+        " measure on a cold day."
     )
 
 

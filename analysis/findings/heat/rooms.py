@@ -9,6 +9,7 @@ import numpy as np
 from fieldfare.analysis.cautions import water_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.cold_room import ColdRoom, cause_weights
+from fieldfare.analysis.expectation.water_flow import water_difference
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Need, Rule
@@ -245,6 +246,7 @@ def _causes(
         ("heat supplied over emitter output at this water temperature", measured.emission, "-"),
         ("deficit beyond that of the best other zone", measured.gap, "K"),
         ("flow below the designed curve", measured.below_curve, "K"),
+        ("flow less return over that at rated output and the pump's flow", measured.spread, "-"),
     )
     evidence = tuple(Evidence(label, round(v, 2), unit) for label, v, unit in labels if v is not None)
     return ranked(scores), evidence
@@ -267,7 +269,24 @@ def _measured(context: Context, zone: _Zone, zones: list[_Zone], inside: Flags) 
         emission=_known(_emission(context, zone, inside)),
         gap=_known(gap),
         below_curve=_known(-nan_median(days.floats("above_curve")[inside])),
+        spread=_known(_spread(context, inside)),
     )
+
+
+def _spread(context: Context, inside: Flags) -> float:
+    """Flow less return over what the rated output would make of the pump's flow [-]; nan if unknown.
+
+    What the pump gives is seen while the cylinder is charged, where no heating valve stands in its way: a
+    dirty strainer or a weak pump shows there too.
+    """
+    days, pump, buffer = context.days, context.site.heat_pump, context.site.buffer
+    # A parallel buffer parts the unit's flow from the emitters'.
+    parted = buffer is not None and buffer.arrangement == "parallel"
+    if parted or pump.rated_output_kw is None:
+        return float("nan")
+    given = nan_median(days.floats("flow_rate_hot_water")[inside])
+    full = water_difference(pump.rated_output_kw, given)
+    return nan_median(days.floats("lift")[inside]) / full
 
 
 def _known(value: float) -> float | None:
@@ -320,6 +339,11 @@ def _in_words(measured: ColdRoom) -> str:
     if measured.below_curve is not None:
         side = "under" if measured.below_curve > 0 else "over"
         parts.append(f"the flow is {abs(measured.below_curve):.1f} K {side} the designed curve")
+    if measured.spread is not None:
+        parts.append(
+            f"flow and return are {measured.spread:.1f} times as far apart as the rated output makes them at"
+            " the flow that the pump gives"
+        )
     return "; ".join(parts) or "no measurement shows how hard the unit worked"
 
 

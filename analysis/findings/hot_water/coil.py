@@ -45,6 +45,8 @@ def coil_changed(context: Context, reheats: Table) -> Finding | None:
     watch = context.limit("coil_rise_k")
     if found is None or not found.is_sure or found.size < watch:
         return None
+    if float(np.median(over[: found.at])) < _SENSOR_K:
+        return None  # less than the sensor can tell is no baseline: no coil passes its heat at that
     if _flow_fell(context, reheats, day, found):
         return None  # less water stands hotter at its inlet: that is the flow's doing
     return _finding(context, found, day, over)
@@ -117,7 +119,9 @@ def _by_day(context: Context, reheats: Table) -> tuple[np.ndarray, Floats, Float
     end."""
     power = reheats.floats("heat_end")
     over = reheats.floats("over_cylinder") - reheats.floats("lift") / 2.0
-    usable = np.isfinite(over) & (power > _LEAST_KW)
+    # Heat leaves the coil only where its water is the hotter one: a sensor hotter than that sits in another
+    # layer, or the unit had stopped, and the charge says nothing about the coil.
+    usable = (fill_nan(over, -1.0) > 0.0) & (power > _LEAST_KW)
     if "immersion" in reheats:
         usable &= ~(reheats.floats("immersion") > _HELPED_KWH)
     mine = reheats.where(usable)

@@ -6,8 +6,8 @@ import numpy as np
 
 from fieldfare.analysis.cautions import HOT_WATER
 from fieldfare.analysis.errors import NotAssessed
-from fieldfare.analysis.expectation.cylinder_cooling import expected
-from fieldfare.analysis.expectation.excess import excess
+from fieldfare.analysis.expectation.cylinder_cooling import behind_reading, expected, reading_uncertainty
+from fieldfare.analysis.expectation.excess import Excess
 from fieldfare.analysis.expectation.hypotheses import probability_of
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.findings.confidence import Flags, confidence_of
@@ -21,8 +21,8 @@ from fieldfare.analysis.findings.model import Cause, Evidence, Finding
 from fieldfare.analysis.findings.onset import onset
 from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.findings.yearly_cost import DAYS_A_YEAR
-from fieldfare.analysis.physics.hot_water import WH_PER_LITRE_KELVIN, loss_class_limit_w
-from fieldfare.analysis.statistics.quantiles import nan_median
+from fieldfare.analysis.physics.hot_water import RATED_ROOM_C, WH_PER_LITRE_KELVIN, loss_class_limit_w
+from fieldfare.analysis.statistics.quantiles import nan_median, quantile, robust_sd
 
 _WEEK = 7.0
 _LEANING_MIN = 40.0
@@ -34,6 +34,8 @@ _EMPTIED_C = 30.0
 _ALIKE = 1.4
 # Between wet or missing insulation, and a loop that runs day and night.
 _LOOP_OVER_CLASS = 2.8
+# The fifth of the days on which draws and layers add least, at its upper end.
+_CALM_DAYS = 0.2
 _LEAST_W_PER_K = 0.5  # a cylinder that seems to lose less than the best on sale was warmed meanwhile
 
 
@@ -231,9 +233,10 @@ def high_standing_loss(context: Context) -> Finding | None:
     if "standing_k_per_h" not in days:
         raise NotAssessed("needs cylinder_temperature")
     content = plant.cylinder_litres * WH_PER_LITRE_KELVIN
-    slow = days.floats("standing_k_per_h") * content / _over_room(days.floats("standing_over_k"))
     room = days.floats("room")
-    over = _over_room(days.floats("tank_mean") - np.where(np.isfinite(room), room, 20.0))
+    room = np.where(np.isfinite(room), room, RATED_ROOM_C)
+    over_slow, over = _over_room(days.floats("standing_over_k")), _over_room(days.floats("tank_mean") - room)
+    slow = days.floats("standing_k_per_h") * content / over_slow
     by_day, by_night = (days.floats(f"cooling_{name}") * content / over for name in ("day", "night"))
     # A cylinder that was emptied below its sensor holds a cold layer under a warm one, which even out for
     # hours.
@@ -251,42 +254,43 @@ def high_standing_loss(context: Context) -> Finding | None:
         days.floats("cooling_day")
     ):
         circulates = False  # it falls in steps and rests between them: water is drawn
-    loss = daytime if circulates else whole
+    read = daytime if circulates else whole
     worst = float(np.asarray(loss_class_limit_w(plant.cylinder_litres, "C"))) / _LOSS_TEST_K
     allowed = limit("standing_loss_over_class") * worst
     if plant.standing_loss_kwh_per_day is not None:
         designed = plant.standing_loss_kwh_per_day / 0.024 / _LOSS_TEST_K
         allowed = max(allowed, limit("standing_loss_over_design") * designed)
-    if loss > allowed and outweighs(context, loss / content * nan_median(over)):
+    if read > allowed and outweighs(context, read / content * nan_median(over)):
         raise NotAssessed(
             "heat leaks through the diverter, which hides the cylinder's own loss: see diverter_passing"
         )
-    is_high = fill_nan(by_day if circulates else slow, 0.0) > allowed
-    episode = latest_episode(
-        days["day"], is_high, np.isfinite(by_day if circulates else slow), hold_days=5, gone_days=10
-    )
+    used = over if circulates else np.where(np.isfinite(over_slow), over_slow, over)
+    lost_by_day = behind_reading(by_day if circulates else slow, used, used + room)
+    is_high, known = fill_nan(lost_by_day, 0.0) > allowed, np.isfinite(lost_by_day)
+    episode = latest_episode(days["day"], is_high, known, hold_days=5, gone_days=10)
     if episode is None or episode.share < 0.5:
         return None
-    # All days of the episode count, not only those above the limit: scatter alone would exceed it.
-    since_then = episode.covers(days["day"])
-    loss = nan_median((by_day if circulates else slow)[since_then])
+    # All days of the episode count, not only those above the limit: scatter alone would exceed it. Draws and
+    # layers add more on one day than on another and never take away: the calm days are nearest to the loss.
+    mine = known & episode.covers(days["day"])
+    loss = quantile(lost_by_day[mine], _CALM_DAYS)
     if loss <= allowed:
         return None
-    inside = is_high & since_then
+    inside = is_high & mine
     severity = graded(loss, allowed, max(limit("standing_loss_act") * worst, 1.5 * allowed))
     if episode.until is not None or inside.sum() < 7:
         severity = "note"
     hours = 16.0 if circulates else 24.0
     lost = loss * nan_median(over[inside]) * hours / 1000.0
     saved = max(loss - worst, 0.0) / max(loss, 1e-9) * lost * DAYS_A_YEAR / COP
-    scatter = (by_day if circulates else slow)[since_then]
-    spread = 1.4826 * nan_median(np.abs(scatter - loss)) / np.sqrt(max(int(np.isfinite(scatter).sum()), 1))
+    spread = robust_sd(lost_by_day[mine]) / np.sqrt(mine.sum())
+    doubt = reading_uncertainty(loss, spread, nan_median((used + room)[mine]))
     usual = expected(plant.cylinder_litres, plant.standing_loss_kwh_per_day)
     return Finding(
         "high_standing_loss",
         severity,
-        onset(days["day"], by_day if circulates else slow, episode),
-        float(np.clip(excess(loss, spread, usual).probability, 0.5, 0.99)),
+        onset(days["day"], lost_by_day, episode),
+        min(Excess(loss - allowed, doubt).probability, limit("surest")),
         (
             f"Between draws by day the cylinder loses {loss / worst:.1f} times the legal limit, {lost:.1f}"
             " kWh a day."
@@ -303,6 +307,8 @@ def high_standing_loss(context: Context) -> Finding | None:
                 "standing_loss_over_class",
                 round(allowed, 2),
             ),
+            Evidence("its standard uncertainty, with layers and room", round(doubt, 2), "W/K"),
+            Evidence("fall of the sensor, as loss", round(read, 2), "W/K"),
             Evidence("expected as installed", round(usual.value, 2), "W/K"),
             Evidence("its standard uncertainty", round(usual.uncertainty, 2), "W/K"),
             Evidence("standing loss at night", round(night, 2), "W/K"),

@@ -18,6 +18,8 @@ from fieldfare.analysis.findings.confidence import Flags
 from fieldfare.analysis.findings.context import Context, Need, Rule, require_hot_water
 from fieldfare.analysis.findings.grading import ranked
 from fieldfare.analysis.findings.hot_water.disinfected import Gap, disinfected
+from fieldfare.analysis.findings.hot_water.diverter import leak_in_charges, leak_to_heating
+from fieldfare.analysis.findings.hot_water.too_much import too_much_hot_water
 from fieldfare.analysis.findings.model import (
     Cause,
     Evidence,
@@ -35,6 +37,8 @@ _MEANWHILE = (
 _TRIED_K = 4.0
 # Layers of a cylinder differ from its sensor's by so much, one standard deviation (common practice).
 _LAYERS_K = 1.5
+# A store that leaks says nothing about the schedule, which may be off besides (common practice).
+_OFF_TOO = 0.1
 # Schedules overdue up to which a single gap is one run skipped.
 _ONE_SKIPPED = 2.0
 _LACKING_HOME = (
@@ -121,7 +125,11 @@ def _lacking(
         next_step=_lacking_step(context, causes[0].cause),
         caution=f"{_MEANWHILE} {HOT_WATER}",
         home="" if severity == "note" else _LACKING_HOME,
-        visit="none" if severity == "note" else "setting",
+        visit="none"
+        if severity == "note"
+        else "drive"
+        if causes[0].cause == "diverter_passing"
+        else "setting",
     )
 
 
@@ -138,6 +146,15 @@ def _lacking_causes(context: Context, mine: Flags, hottest: float, best: float) 
     # Runs above the everyday setpoint show a programme that does not get far enough, or does not hold.
     tried = int((fill_nan(days.floats("tank_max")[mine], 0.0) >= plant.setpoint_c + _TRIED_K).sum())
     planned = plant.pasteurise_c is not None and plant.pasteurise_c < DISINFECTED_AT_C - SENSOR_LOW_K
+    usual = nan_median(days.floats("tank_max")[mine])
+    short = usual < plant.setpoint_c - context.limit("reheat_short_k")
+    if plant.pasteurise_c is not None and short and _leaks_to_heating(context):
+        why = (
+            f"the heat goes to the heating: the store reaches {usual:.0f} °C on most days, below its everyday"
+            f" {plant.setpoint_c:g} °C, so that no scheduled run can get further"
+        )
+        off = "the schedule may be off at the controller too"
+        return ranked({"diverter_passing": (1.0 - _OFF_TOO, why), "none_scheduled": (_OFF_TOO, off)})
     low = 0.9 if planned or (tried and best > 0.0) else 0.75 if tried else 0.1
     how = (
         f"the schedule asks for {plant.pasteurise_c:g} °C only"
@@ -160,8 +177,24 @@ def _lacking_causes(context: Context, mine: Flags, hottest: float, best: float) 
     return ranked({"setpoint_too_low": (low, how), "none_scheduled": (1.0 - low, none)})
 
 
+def _leaks_to_heating(context: Context) -> bool:
+    """Whether the cylinder's heat is known to pass the diverter."""
+    limit, leak, charge = context.limit, context.once(leak_to_heating), context.once(leak_in_charges)
+    if leak is not None and leak.is_sure and leak.rate > limit("diverter_leak_k_per_h"):
+        return True
+    if charge is not None and charge.is_sure and charge.share >= limit("charge_leak_watch"):
+        return True
+    return too_much_hot_water(context) is not None
+
+
 def _lacking_step(context: Context, cause: str) -> str:
     hold = f"{DISINFECTED_AT_C:g} °C for {hold_minutes(DISINFECTED_AT_C):.0f} minutes in the whole cylinder"
+    if cause == "diverter_passing":
+        return (
+            "See diverter_passing: the heat goes to the heating instead of the store. Until that is mended,"
+            f" let the immersion heater bring the store to {hold}, or what local rules ask. Check that a"
+            " tempering valve is fitted and set before the water gets hotter."
+        )
     if cause == "setpoint_too_low":
         return (
             f"Raise the disinfection's temperature and hold so that it reaches {hold}, or what local"

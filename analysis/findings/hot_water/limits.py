@@ -375,6 +375,24 @@ LIMITS_HOT_WATER: dict[str, Limit] = {
         "common practice: a disinfection with the cooling after it is over within half a day",
         "minutes of a day at disinfection temperature, from which it does not end",
     ),
+    "charged_beyond_k": Limit(
+        3.0,
+        "K",
+        "common practice: a sensor is a kelvin off in its pocket, and a controller overshoots by one or two",
+        "end of a charge over the setpoint of the site file",
+    ),
+    "charged_beyond_share": Limit(
+        0.65,
+        "-",
+        "common practice: two days in three are a setting, fewer are a programme for sunny days or guests",
+        "share of the days on which charges ended that far above the setpoint",
+    ),
+    "charged_beyond_days": Limit(
+        7.0,
+        "days",
+        "common practice: a week, so that a disinfection or a visit does not count",
+        "days on which it was so",
+    ),
     "scald_cool_days": Limit(
         2.0,
         "days",

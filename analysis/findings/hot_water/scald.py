@@ -14,6 +14,7 @@ from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule, distrust
 from fieldfare.analysis.findings.grading import ranked
+from fieldfare.analysis.findings.hot_water.set_high import charged_beyond_setpoint
 from fieldfare.analysis.findings.model import (
     SEVERITIES,
     Cause,
@@ -75,7 +76,7 @@ def water_too_hot(context: Context) -> Finding | None:
     too_hot = over & ((fill_nan(held, 0.0) > act) | ~_disinfecting(context))
     hits = np.flatnonzero(too_hot)
     if not len(hits):
-        return _held_on(context)
+        return _held_on(context) or charged_beyond_setpoint(context)
     first, last = _newest(hits, known)
     inside = too_hot & (np.arange(len(days)) >= first) & (np.arange(len(days)) <= last)
     hottest = float(np.nanmax(held[inside]))
