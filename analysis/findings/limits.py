@@ -57,6 +57,7 @@ RETIRED = frozenset(
         "dry_defrost_share",
         "dry_frost_index",
         "efficiency_overall_watch",
+        "emptied_unseen_chance",
         "frost_free_above_c",
         "low_flow_chance",
         "room_untold_deficit",

@@ -72,16 +72,17 @@
   }
   /* an axis of a flat line shows its least span, not the meter's noise */
   function atLeast(data) {
-    const out = {};
+    const axes = [];
     for (const [axis, least] of Object.entries(doc.least)) {
       let low = Infinity, high = -Infinity;
       for (const t of data) if ((t.yaxis ?? "y") === axis) for (const v of t.y) if (typeof v === "number") { low = Math.min(low, v); high = Math.max(high, v); }
       const name = axis.replace("y", "yaxis"), layout = doc.layout[name];
       if (!layout) continue;
       const start = (low + high - least) / 2, from = low >= 0 ? Math.max(start, 0) : start;
-      out[name] = high >= low && high - low < least && layout.rangemode !== "tozero" ? { ...layout, autorange: false, range: [from, from + least] } : { ...layout, autorange: true };
+      const flat = high >= low && high - low < least && layout.rangemode !== "tozero";
+      axes.push([name, flat ? { ...layout, autorange: false, range: [from, from + least] } : { ...layout, autorange: true }]);
     }
-    return out;
+    return Object.fromEntries(axes);
   }
   const laid = (a, b, data) => dressed({ ...doc.layout, ...atLeast(data), ...shapes(), xaxis: { ...doc.layout.xaxis, range: [a, b] } });
 

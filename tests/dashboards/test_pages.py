@@ -187,6 +187,7 @@ def test_a_year_s_design_is_compared_with_a_year_alone(
     result = full.document
     result["period"] = {"from": "2024-10-01", "to": last.isoformat()}
     result["coverage"] = {**result["coverage"], "share": share}
+    result["promise"] = None
     told = {side.what: side for side in two_sides(site, result, [])}
     for what in ("Heat to rooms", "Heat to hot water"):
         assert "a year" in told[what].designed
@@ -194,6 +195,11 @@ def test_a_year_s_design_is_compared_with_a_year_alone(
         assert told[what].remark == remark
     several_years = remark.startswith("24")
     assert told["Efficiency, rooms"].remark == ("a full year" if several_years else remark)
+    at_design = {"value": 3.2, "low": 3.0, "high": 3.5}
+    result["promise"] = [{"use": "space_heating", "measured": at_design, "promised": 3.4, "sure": 0.2}]
+    told = {side.what: side for side in two_sides(site, result, [])}
+    brought_to = "3.2 (3.0 to 3.5) at the design's weather: about its promise"
+    assert told["Efficiency, rooms"].remark == brought_to
 
 
 def test_works_stand_with_their_effect(full: Plant) -> None:
