@@ -338,20 +338,31 @@ def _cold_zones(site: Site, document: Mapping[str, Any]) -> list[dict[str, Any]]
     comfort = document.get("comfort") or {}
     days = comfort.get("recent_days", RECENT_DAYS)
     for name, zone in comfort.get("recent", {}).items():
-        for key, most, under in (
-            ("share_far_below", limit_of(site, "zone_cold_share"), "1.5 K"),
-            ("share_below_target", limit_of(site, "zone_cool_share"), "0.5 K"),
-        ):
-            share = zone.get(key)
-            if share is not None and share > most:
-                says = (
-                    f"Zone {name} was {under} or more below its set temperature for {24.0 * share:.0f} hours"
-                    f" a day in the last {days} days."
-                )
-                cold = {"matter": "rooms", "code": "room_below_target", "severity": "watch", "says": says}
-                out.append(cold)
-                break
+        if (cold := cold_for(site, zone)) is None:
+            continue
+        under, share = cold
+        says = (
+            f"Zone {name} was {under} or more below its set temperature for {24.0 * share:.0f} hours"
+            f" a day in the last {days} days."
+        )
+        out.append({"matter": "rooms", "code": "room_below_target", "severity": "watch", "says": says})
     return out
+
+
+def cold_for(site: Site, zone: Mapping[str, Any]) -> tuple[str, float] | None:
+    """How far a zone was below its set temperature for too long, and for which share of the time; None where
+    it was warm enough, or nobody can tell.
+
+    zone : a zone of `comfort` of a result document
+    """
+    for key, most, under in (
+        ("share_far_below", limit_of(site, "zone_cold_share"), "1.5 K"),
+        ("share_below_target", limit_of(site, "zone_cool_share"), "0.5 K"),
+    ):
+        share = zone.get(key)
+        if share is not None and share > most:
+            return under, share
+    return None
 
 
 def _warm_zones(site: Site, document: Mapping[str, Any]) -> list[dict[str, Any]]:

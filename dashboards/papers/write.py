@@ -168,11 +168,13 @@ def _month(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, A
         "given_days": _given_days(given, result),
         "lead": standing_words(site, result, given, tasks, month_words(result["period"])),
         "title": _("Your heating in {month}", month=words.month(result["period"]["from"])),
-        "parts": month_sections(site, {**contents, "days": rows, "year": None}),  # it stands on two pages
+        "parts": month_sections(
+            site, {**contents, "days": rows, "year": None}, given
+        ),  # it stands on two pages
         "carbon": carbon_notes(result["cost"]),
         "works": contents.get("works") or [],
         "to_do": tasks,
-        "cold": cold_sentence(result, given, year),
+        "cold": cold_sentence(site, result, given, year),
         "advice": advice(site, year, rows),
     }
 

@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from fieldfare.analysis.physics.emission_factors import COUNTRIES
 from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.reports.verdict import cold_for
 from fieldfare.dashboards.figures.pictures import (
     energy_picture,
     money_picture,
@@ -20,7 +21,7 @@ from fieldfare.dashboards.figures.pictures import (
 from fieldfare.dashboards.text import words
 from fieldfare.dashboards.text.formats import HARD
 from fieldfare.dashboards.text.home_other_sources import beside
-from fieldfare.dashboards.text.home_standing import zone_words
+from fieldfare.dashboards.text.home_standing import are_cold, zone_words
 from fieldfare.dashboards.text.language import gettext as _
 from fieldfare.dashboards.text.language import listed, marked, ngettext
 
@@ -49,11 +50,17 @@ class MonthSection:
     picture: Markup | None = None
 
 
-def month_sections(site: Site, contents: dict[str, Any]) -> list[MonthSection]:
-    """The month's parts in the order in which a household asks. contents : a month paper's contents."""
+def month_sections(site: Site, contents: dict[str, Any], given: dict[str, Any]) -> list[MonthSection]:
+    """The month's parts in the order in which a household asks. contents : a month paper's contents. given :
+    the verdict, which they do not contradict"""
     result = contents["result"]
     rows = contents.get("days") or []
-    parts = [_warmth(result, rows), _hot_water(site, result), _energy(contents), *_beside(site, result)]
+    parts = [
+        _warmth(site, result, rows, given),
+        _hot_water(site, result),
+        _energy(contents),
+        *_beside(site, result),
+    ]
     return [*parts, _money(site, contents), *_year(contents)]
 
 
@@ -66,7 +73,9 @@ def month_words(period: dict[str, str]) -> str:
     return _("{month} (to {day})", month=name, day=words.day(period["to"], year=False))
 
 
-def _warmth(result: dict[str, Any], rows: list[dict[str, Any]]) -> MonthSection:
+def _warmth(
+    site: Site, result: dict[str, Any], rows: list[dict[str, Any]], given: dict[str, Any]
+) -> MonthSection:
     zones = result["comfort"]["zones"]
     question = _("Was it warm?")
     if not zones:
@@ -80,19 +89,30 @@ def _warmth(result: dict[str, Any], rows: list[dict[str, Any]]) -> MonthSection:
         else:
             target = words.measure(zone["target_c"], "°C", 1)
             parts.append(_("{where} averaged {mean} (set: {target})", where=where, mean=mean, target=target))
-        more.append(_below_target(where, zone["share_below_target"], n=2 if len(zones) == 1 else 1))
+        is_cold = are_cold(given) or cold_for(site, zone) is not None
+        more.append(_below_target(where, zone, is_cold=is_cold, n=2 if len(zones) == 1 else 1))
     return MonthSection(question, f"{'; '.join(parts)}.", more, warmth_picture(rows))
 
 
-def _below_target(where: str, below: float | None, *, n: int) -> str:
-    """below : share of the time half a degree or more below the set temperature. n : the grammatical number
-    of `where`"""
+def _below_target(where: str, zone: dict[str, Any], *, is_cold: bool, n: int) -> str:
+    """zone : of the result's `comfort`. is_cold : by the verdict's rule or finding
+    n : the grammatical number of `where`"""
+    below = zone["share_below_target"]
     if below is None:
         return _(
             "{where}: no set temperature is known, so we can't say whether that was warm enough.", where=where
         )
     if below < RARELY:
         return _("{where} hardly ever fell half a degree below the set temperature.", where=where)
+    if not is_cold:
+        gap = (zone["target_c"] or zone["mean_c"]) - zone["mean_c"]
+        if round(gap, 1) <= 0.0:
+            return _("{where}: warm enough, on average no colder than set.", where=where)
+        return _(
+            "{where}: warm enough, on average {gap} below the set temperature.",
+            where=where,
+            gap=words.measure(gap, "°C", 1),
+        )
     return ngettext(
         "{where} was half a degree or more below the set temperature for {hours} a day.",
         "{where} were half a degree or more below the set temperature for {hours} a day.",

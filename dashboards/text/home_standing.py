@@ -8,13 +8,12 @@ from typing import Any
 
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.fleet import open_findings
+from fieldfare.analysis.reports.verdict import cold_for
 from fieldfare.dashboards.text import words
 from fieldfare.dashboards.text.home_findings import HOME, VARIANTS
 from fieldfare.dashboards.text.language import gettext as _
 from fieldfare.dashboards.text.language import is_english, listed, marked, ngettext
 
-COLD_HOURS = 2.0
-"""Hours a day below the set temperature that a household would call cold (common practice)."""
 PRECAUTIONS = frozenset({"water_too_hot", "disinfection_lacking", "pasteurisation_missed"})
 """Findings against whose harm the household protects itself, scalds and Legionella: its care does not rest
 before the readings show that a job worked."""
@@ -38,14 +37,19 @@ def zone_words(name: str) -> str:
     return _("The {zone}", zone=name.replace("_", " "))
 
 
-def cold_zones(result: dict[str, Any]) -> list[str]:
-    """Zones that stayed below their set temperature for COLD_HOURS a day or longer, each with its hours."""
+def are_cold(given: Mapping[str, Any]) -> bool:
+    """Whether a verdict says that rooms are colder than set."""
+    return any(b["code"] == "room_below_target" for b in given["because"])
+
+
+def cold_zones(site: Site, result: dict[str, Any]) -> list[str]:
+    """Zones that were too cold by the verdict's own rule, each with its hours below the set temperature."""
     zones = result["comfort"]["zones"]
     out = []
     for name, zone in zones.items():
-        hours = 24.0 * (zone["share_below_target"] or 0.0)
-        if hours < COLD_HOURS:
+        if (cold := cold_for(site, zone)) is None:
             continue
+        hours = 24.0 * max(zone["share_below_target"] or 0.0, cold[1])
         where = _("your rooms") if len(zones) == 1 else _inside(zone_words(name))
         n = 2 if len(zones) == 1 else 1  # the grammatical number of the rooms
         sentence = ngettext(
@@ -64,22 +68,22 @@ def _inside(name: str) -> str:
     return words.small_first(name) if is_english() else name
 
 
-def cold_sentence(result: dict[str, Any], given: dict[str, Any], rolling: dict[str, Any]) -> str:
-    """What follows from rooms that were cold for hours in a month; empty where they were not, or where a
-    finding tells it.
+def cold_sentence(site: Site, result: dict[str, Any], given: dict[str, Any], rolling: dict[str, Any]) -> str:
+    """What follows from rooms that were too cold in a month; empty where they were not, or where a finding
+    tells it.
 
     given : the verdict, of which they may be a reason already. rolling : the result of `to_do`
     """
     is_reported = any(
         f["code"] == "room_below_target" and f["severity"] != "note" for f in open_findings(rolling)
     )
-    if is_reported or not cold_zones(result):
+    if is_reported or not (are_cold(given) or cold_zones(site, result)):
         return ""
-    if any(b["matter"] == "rooms" and b["severity"] for b in given["because"]):
+    if are_cold(given) or any(m["matter"] == "rooms" for m in given["missing"]):
         return _("Rooms were colder than set. If you did not turn them down on purpose, tell your installer.")
     return _(
-        "Rooms were cooler than set for some hours a day. That is still normal where heating is turned down"
-        " at night; if it is too cold for you, tell your installer."
+        "Rooms were colder than set in this month; in the newest days they were warm enough. If it is too"
+        " cold for you, tell your installer."
     )
 
 
@@ -110,7 +114,7 @@ def standing_words(
     elif given["verdict"] in ("act", "watch"):
         calm = _("Your installer can see this; nothing for you to do unless they ask.")
         out.append(f"{_found(given)} {calm}")
-    if cold := cold_zones(result):
+    if cold := cold_zones(site, result):
         out.append(_("In {month}, {rooms}.", month=months, rooms=listed(cold)))
     if unknown := unknown_things(site, result, given):
         out.append(_("Not known, because it is not measured: {things}.", things="; ".join(unknown)))

@@ -121,11 +121,22 @@ def test_a_request_rests_after_a_job_until_the_readings_tell() -> None:
     assert "Top it up" not in " ".join(told), "low pressure follows from the leak that was mended"
 
 
-@pytest.mark.parametrize("verdict", ["in_order", "watch"])
-def test_cold_rooms_are_never_nothing(full: Plant, verdict: str) -> None:
+@pytest.mark.parametrize(
+    ("half", "far", "verdict", "is_cold"),
+    [
+        (5.0, 0.0, "in_order", False),  # within what the verdict calls warm enough
+        (13.0, 0.0, "in_order", True),  # the month was cold, its newest days were not
+        (5.0, 3.0, "watch", True),
+        (5.0, 0.0, "watch", True),  # a finding tells it
+    ],
+)
+def test_what_is_said_of_the_rooms_goes_by_the_verdicts_rule(
+    full: Plant, half: float, far: float, verdict: str, is_cold: bool
+) -> None:
     contents = month_of(full.with_findings())
     for zone in contents["result"]["comfort"]["zones"].values():
-        zone["share_below_target"] = 5.0 / 24.0
+        zone |= {"share_below_target": half / 24.0, "share_far_below": far / 24.0}
+        zone |= {"mean_c": 19.2, "target_c": 19.5}
     because = [{"matter": "rooms", "code": "room_below_target", "severity": "watch", "says": "Cold."}]
     given = {"verdict": verdict, "because": because if verdict == "watch" else [], "missing": []}
     contents["result"] |= {"verdict": given, "findings": []}
@@ -137,11 +148,12 @@ def test_cold_rooms_are_never_nothing(full: Plant, verdict: str) -> None:
     ):
         told = read(page).replace("\u00a0", " ")
         found = told.split("What was found, and what to do")[1]
-        assert "below the set temperature for 5 hours a day" in told
-        assert "Nothing." not in found
-        assert "Nothing yourself" not in found
-        assert ("still normal" in found) == (verdict == "in_order")
-        assert "tell your installer" in found
+        assert (f"below the set temperature for {half:.0f} hours a day" in told) == (
+            is_cold and half + far > 5.0
+        )
+        assert ("warm enough, on average 0.3 °C below the set temperature" in told) == (not is_cold)
+        assert ("tell your installer" in found) == is_cold
+        assert ("in the newest days they were warm enough" in found) == (is_cold and verdict == "in_order")
 
 
 def test_a_what_if_answer_stands_above_the_form_and_begins_with_what_does_not_hold(full: Plant) -> None:
