@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -120,6 +120,33 @@ def advised(code: str, site: Site, facts: Facts, result: dict[str, Any]) -> Advi
 def for_comfort(advice: Advice) -> bool:
     """A shallower set-back is for rooms that are late, not for the bill."""
     return advice.code == "set_back" and advice.to < advice.now
+
+
+def need_of(advice: Advice) -> str:
+    """Why a setting is to change whatever it saves: rooms_late, water_slow (flow and return too far apart);
+    empty where only its saving speaks for it."""
+    if for_comfort(advice):
+        return "rooms_late"
+    return "water_slow" if advice.code == "pump_speed" and advice.to < advice.now else ""
+
+
+def set_once(site: Site, facts: Facts, result: dict[str, Any], stepwise: Sequence[Advice]) -> list[Advice]:
+    """Settings worth changing that no diary goes through week by week, the largest saving first.
+
+    stepwise : advice on settings that it goes through, which those here must not work against
+    """
+    found: list[Advice] = []
+    for code in PLANNED:
+        if code in SETTINGS:
+            continue
+        try:
+            advice = advised(code, site, facts, result)
+        except NotAssessed:
+            continue
+        if _is_worth(site, facts, advice):
+            found.append(advice)
+    compatible, _ = without_contrary([*stepwise, *found])
+    return sorted((a for a in compatible if a in found), key=lambda a: -(a.saves.value or 0.0))
 
 
 def without_contrary(found: list[Advice]) -> tuple[list[Advice], list[LeftOut]]:

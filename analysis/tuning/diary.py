@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from datetime import date, timedelta
 from typing import Any
 
-from fieldfare.analysis.advice.plan import HOUSEHOLD_SETS, SETTINGS, without_contrary
+from fieldfare.analysis.advice.plan import HOUSEHOLD_SETS, SETTINGS, need_of, set_once, without_contrary
 from fieldfare.analysis.cautions import LEGIONELLA, of_setpoint
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.tables import Facts
@@ -20,6 +20,7 @@ from fieldfare.analysis.tuning.steps import (
     UNITS,
     TuningStep,
     Values,
+    as_set,
     curve_ends,
     toward,
 )
@@ -51,18 +52,21 @@ def diary(
     log: Iterable[TuningStep],
     other_days: Iterable[date] = (),
     *,
+    year: tuple[Facts, dict[str, Any]] | None = None,
     household: bool = False,
 ) -> dict[str, Any]:
     """The tuning diary of a season, JSON-ready.
 
     facts : Facts of the season's days. result : their result document. log : steps that were made
     other_days : days of other jobs, which bound what a step is measured by
+    year : facts and result of the last year, from which the advice is drawn while no setting was changed
     household : only a next step that is the household's to make; no entries
-    Returns state (change, watch, collecting or done), reason, next, entries, settings, whole, from, to.
+    Returns state (change, watch, collecting or done), reason, next, entries, settings, once (settings that
+    are changed once, see `set_once`, and once_of, the time of their savings), whole, from, to.
     """
     first, last = (date.fromisoformat(result["period"][key]) for key in ("from", "to"))
     made = tuple(sorted((s for s in log if first <= s.day <= last), key=lambda s: s.day))
-    season = Season(site, facts, result, first, last, made)
+    season = Season(site, facts, result, first, last, made, year)
     if not is_measured(season):
         raise NotAssessed("needs readings of this season", "too_few_days")
     settings = [standing(season, code) for code in SETTINGS]
@@ -81,12 +85,16 @@ def diary(
         return (
             document
             | ({} if own else {"next": None, "state": "", "reason": ""})
-            | {"entries": [], "settings": []}
+            | {"entries": [], "settings": [], "once": [], "once_of": ""}
         )
+    open_ = [s.advice for s in settings if s.advice is not None]
+    seen, of_seen = season.basis((first, last))
     days_of_change = [*other_days, *(s.day for s in made)]
     return document | {
         "entries": [_entry(season, n, days_of_change) for n in range(len(made))],
         "settings": [{"code": s.code, "state": s.state, "reason": s.reason} for s in settings],
+        "once": [a.as_dict() for a in set_once(as_set(site, made), seen, of_seen, open_)],
+        "once_of": of_time(seen.days),
         "whole": effect_dict(effect_of_all(site, facts.days, made)) if made else None,
     }
 
@@ -141,9 +149,8 @@ def _forward(season: Season, chosen: Standing) -> dict[str, Any]:
     after = toward(season.site, chosen.code, chosen.now, chosen.goal)
     return _step(season, chosen.code, chosen.now, after, chosen.goal) | {
         "saves": advice.saves.as_dict(),
-        "saves_of": of_time(season.facts.between(*season.since(chosen.code)).days)
-        if not chosen.begun
-        else "",
+        "need": need_of(advice),
+        "saves_of": of_time(season.basis(season.since(chosen.code))[0].days) if not chosen.begun else "",
         "room": advice.room.as_dict() if advice.room is not None else None,
         "binding": (advice.curve or {}).get("binding"),
     }
@@ -167,6 +174,7 @@ def _step(season: Season, code: str, now: Values, to: Values, goal: Values) -> d
         "back": False,
         "zone": None,
         "saves": None,
+        "need": "",
         "saves_of": "",
         "room": None,
         "binding": None,

@@ -10,7 +10,7 @@ from typing import Any, Literal
 import numpy as np
 
 from fieldfare.analysis.advice.heating_days import heating_days
-from fieldfare.analysis.advice.plan import Advice, advised, for_comfort
+from fieldfare.analysis.advice.plan import Advice, advised, for_comfort, need_of
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.findings.limits import limit_of
@@ -47,7 +47,10 @@ class Standing:
 
 @dataclass(frozen=True)
 class Season:
-    """Input of a diary. facts : of first..last. log : its steps, by day"""
+    """Input of a diary. facts : of first..last. log : its steps, by day
+    year : the last year's facts and result where nothing was set otherwise in it before the season: what
+    other pages draw their advice from
+    """
 
     site: Site
     facts: Facts
@@ -55,6 +58,17 @@ class Season:
     first: date
     last: date
     log: tuple[TuningStep, ...]
+    year: tuple[Facts, dict[str, Any]] | None = None
+
+    def basis(self, span: tuple[date, date]) -> tuple[Facts, dict[str, Any]]:
+        """The facts and the result that a setting's advice is drawn from: of the whole last year up to the
+        end of `span`, where no step begins new days; else of the span."""
+        if self.year is not None and span[0] == self.first:
+            facts, result = self.year
+            if len(facts.days) and span[1] >= self.last:
+                return facts, result
+            return facts.between(facts.days["day"][0].astype("datetime64[D]").item(), span[1]), result
+        return self.facts.between(*span), self.result
 
     def since(self, code: str, before: date | None = None) -> tuple[date, date]:
         """The days on which nothing that this setting depends on was changed,
@@ -96,7 +110,7 @@ def _advised(
 ) -> Advice | Standing:
     site = as_set(season.site, log)
     try:
-        return advised(code, site, season.facts.between(*span), season.result)
+        return advised(code, site, *season.basis(span))
     except NotAssessed as refused:
         if refused.code == "not_applicable":
             return Standing(code, "done", str(refused))
@@ -107,10 +121,9 @@ def _worth(season: Season, advice: Advice, span: tuple[date, date]) -> Standing:
     """Open where it saves more than its uncertainty, or where rooms or the unit need it."""
     if for_comfort(advice) and not _is_cold(season):
         return Standing(advice.code, "done", "rooms are back at their target in time")
-    needed = for_comfort(advice) or (advice.code == "pump_speed" and advice.to < advice.now)
-    if not needed:
+    if not need_of(advice):
         saves = advice.saves
-        used = season.facts.between(*span).days.total("electricity_total_kwh")
+        used = season.basis(span)[0].days.total("electricity_total_kwh")
         least = limit_of(season.site, "tuning_worth_share") * used
         if (saves.low if saves.low is not None else 0.0) <= 0.0 or (saves.value or 0.0) < least:
             return Standing(advice.code, "done", "what is left is worth no more than its uncertainty")
@@ -147,13 +160,13 @@ def days_known(season: Season, code: str, span: tuple[date, date]) -> int:
     """
     if span[1] < span[0]:
         return 0
-    facts = season.facts.between(*span)
+    facts, result = season.basis(span)
     if not len(facts.days):
         return 0
     if code not in OF_ROOMS:
         return int((facts.days["minutes_electricity_known"] >= WHOLE_DAY * facts.days["minutes_total"]).sum())
     try:
-        return len(heating_days(season.site, facts, season.result))
+        return len(heating_days(season.site, facts, result))
     except NotAssessed as refused:
         if refused.code == "other_source":  # more days will not tell
             raise

@@ -69,18 +69,29 @@ def tuning(settings: Settings, site_id: str, made: date | None, form: str) -> No
     from fieldfare.dashboards.advice.diary import present_diary
 
     shown = present_diary(document, record.site.cost.currency if record.site.cost is not None else None)
+    if shown["first"]:
+        _once(shown)
     click.echo(f"{shown['headline']}.{' ' + shown['says'] + '.' if shown['says'] else ''}")
     step = shown["next"]
     if step is not None:
         click.echo(f"  {step['change']}.")
         for line in (*step["lines"], f"Watch: {step['watch']}", *filter(None, [step["caution"]])):
             click.echo(f"  {line}")
+    if not shown["first"]:
+        _once(shown)
     for e in shown["entries"]:
         click.echo(f"{e['day']}: {e['change']}{' (warmth given back)' if e['back'] else ''}. {e['said']}")
     if shown["whole"]:
         click.echo(f"In all: {shown['whole']}")
     for s in shown["settings"]:
         click.echo(f"{s['name']}: {s['state']}{'. ' + s['reason'] if s['reason'] else ''}")
+
+
+def _once(shown: dict[str, Any]) -> None:
+    """The settings that are changed once, not by weekly steps."""
+    when = "Set this first" if shown["first"] else "Also"
+    for a in shown["once"]:
+        click.echo(f"{when}, once: {a['title']}. {a['saves'] or a['money']}")
 
 
 def _log(service: Any, record: Any, document: dict[str, Any], made: date) -> None:

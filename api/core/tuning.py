@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
 from fieldfare.api.core.service import Service
@@ -21,14 +22,22 @@ def tuning(service: Service, record: SiteRecord, *, household: bool = False) -> 
     household : only a step that is the household's to make. Raises NoReadings, NotAssessed
     """
     from fieldfare.analysis.tuning.diary import diary, season_start
+    from fieldfare.api.core.last_year import last_year
 
     start, last = service.results.span(record)
     first = season_start(record.site, last, start)
     result = service.results.result(record, first, last)
     facts = service.facts_cache.stored(record.site.id, first, last)
     steps, others = steps_of(service.database, record.site.id, first, last)
-    site = service.facts_cache.with_borrowed_weather(record.site)
-    document = diary(site, facts, result, steps, others, household=household)
+    year = last_year(service, record)
+    since = date.fromisoformat(year.result["period"]["from"])
+    handed_over = record.site.handed_over
+    # Days before a change or a hand-over were run at other settings.
+    is_one = not steps_of(service.database, record.site.id, since, first - timedelta(1))[0] and not (
+        handed_over is not None and since < handed_over
+    )
+    basis = (year.facts, year.result) if is_one else None
+    document = diary(year.site, facts, result, steps, others, year=basis, household=household)
     return {"site": record.site.id, "name": record.site.name, **document}
 
 

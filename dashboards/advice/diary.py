@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from fieldfare.analysis.advice.curve import MILD_C
-from fieldfare.dashboards.advice.present_advice import STOP, room_words, saves_words
+from fieldfare.dashboards.advice.present_advice import STOP, present_advice, room_words, saves_words
 from fieldfare.dashboards.figures.before_after import effect_sentence
 from fieldfare.dashboards.text import words
 
@@ -29,8 +29,21 @@ HEADLINES = {
     "watch": "Leave everything as it is this week",
     "collecting": "Nothing to change yet",
     "done": "Tuning is done",
+    "unknown": "No further step can be told",
+    "then": "Then change this",
     "": "Nothing to change for you this week",
 }
+NEEDS = {
+    "rooms_late": (
+        "Why: rooms were below their target on two or more of the last seven days, and come up too late after"
+        " the set-back. This is for warm rooms, not for the bill."
+    ),
+    "water_slow": (
+        "Why: flow and return lie too far apart at the design load: too little water goes round. This is for"
+        " the unit and warm rooms, not for the bill."
+    ),
+}
+"""Why a step is to be made whatever it saves."""
 _FIELDS = {
     "set_back": ("Set-back [K]",),
     "pump_speed": ("Flow less return at the design load [K]",),
@@ -40,13 +53,30 @@ _FIELDS = {
 
 
 def present_diary(document: dict[str, Any], currency: str | None) -> dict[str, Any]:
-    """headline, says; next : title, change, lines, watch, caution and fields of the form, or None; entries;
+    """headline, says; once : rows as of `present_advice`, first : whether they save more than the next step;
+    next : title, change, lines, watch, caution and fields of the form, or None; entries;
     settings; whole : the season's effect in words"""
     step = document["next"]
     whole = document.get("whole")
+    unknown = sum(s["state"] == "not_assessed" for s in document["settings"])
+    is_over = document["state"] == "done"
+    says = words.reason(document["reason"])
+    if is_over and unknown:
+        says += f"; {unknown} of {words.count(len(document['settings']), 'setting')} can't be told"
+    once = document.get("once") or []
+    first = bool(once) and step is not None and not step["back"] and _saved(once[0]) > _saved(step)
     return {
-        "headline": HEADLINES[document["state"]],
-        "says": words.reason(document["reason"]),
+        "headline": HEADLINES["then" if first else "unknown" if is_over and unknown else document["state"]],
+        "says": says,
+        "once": present_advice(
+            {
+                "of": document.get("once_of", ""),
+                "currency": currency,
+                "advice": once,
+                "left_out": [],
+            }
+        )["advice"],
+        "first": first,
         "next": _next(step) if step is not None else None,
         "entries": [_entry(e, document, currency) for e in reversed(document["entries"])],
         "settings": [
@@ -62,6 +92,10 @@ def present_diary(document: dict[str, Any], currency: str | None) -> dict[str, A
         "whole_reason": words.reason((whole or {}).get("reason")),
         "span": words.days_between(document["from"], document["to"]),
     }
+
+
+def _saved(step: dict[str, Any]) -> float:
+    return float((step["saves"] or {}).get("value") or 0.0)
 
 
 def change_words(
@@ -113,6 +147,8 @@ def _next(step: dict[str, Any]) -> dict[str, Any]:
             f"Why: {step['zone']} was below its target on two or more of the last seven days; before tuning"
             " it was not. Give the warmth back."
         )
+    elif step["need"]:
+        lines += [NEEDS[step["need"]], _whole_way(step)]
     elif step["saves"]:
         lines.append(f"Why: {words.small_first(_whole_way(step))}")
     if step["room"] is not None:

@@ -4,17 +4,27 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import pytest
 
 from fieldfare.analysis.advice.limits import LIMITS_ADVICE
+from fieldfare.analysis.advice.plan import SETTINGS, Advice, need_of, plan
+from fieldfare.analysis.facts.build import build_facts
 from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.plant.load import parse_site
-from fieldfare.analysis.tuning.diary import season_start
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.reports.result import Figures, Result
+from fieldfare.analysis.tuning.diary import diary, season_start
 from fieldfare.analysis.tuning.steps import TuningStep, as_set, is_reached, stepped_back, toward
 from fieldfare.analysis.tuning.week import week_after
-from tests.benchmarks.tuning_cases import Tuned, tune
+from fieldfare.collector.simulated.faults.plant import with_fault
+from fieldfare.collector.simulated.plant import random_plant, simulate
+from fieldfare.dashboards.advice.diary import present_diary
+from tests.benchmarks.tuning_cases import Tuned, badly_set, tune
 
 DAY = date(2024, 1, 10)
 SITE = """
@@ -167,3 +177,121 @@ def test_a_season_begins_with_july_or_the_hand_over() -> None:
     assert season_start(site, date(2024, 2, 1), date(2023, 11, 5)) == date(2023, 11, 5)
     south = parse_site(SITE.replace('timezone = "UTC"', 'timezone = "UTC"\nlatitude = -41.0'))
     assert season_start(south, date(2024, 8, 1), date(2020, 1, 1)) == date(2024, 1, 1)
+
+
+Home = tuple[Site, Facts]
+SEEN, SEASON_OF = 75, 40
+START = date(2023, 11, 1)
+LAST = START + timedelta(SEEN - 1)
+TURN = LAST - timedelta(SEASON_OF - 1)
+
+
+def document(home: Home, first: date) -> tuple[Facts, dict[str, Any]]:
+    """Facts and result of a home from a day on."""
+    facts = home[1].between(first, LAST)
+    return facts, Result(home[0], first, LAST, facts, Figures(home[0], facts)).as_dict()
+
+
+@pytest.fixture(scope="module", params=["curve hot", "heater early"])
+def home(request: pytest.FixtureRequest) -> Home:
+    """Homes whose season is a part of the days that they have been read for."""
+    spec = random_plant(
+        2103, "continental", "rich", hot_water=True, control="compensation", emitter="radiator"
+    )
+    if request.param == "curve hot":
+        spec = badly_set(spec)
+    else:
+        spec = with_fault(spec, "backup_heater_use", "bivalent_set_high", "plain")
+    run = simulate(spec, START, SEEN)
+    site = parse_site(run.site_toml)
+    return site, build_facts(site, run.readings, START, LAST)
+
+
+def test_the_diary_and_what_to_set_are_one_truth(home: Home) -> None:
+    year = document(home, START)
+    season = document(home, TURN)
+    told = diary(home[0], *season, [], year=year)
+    planned = plan(home[0], *year)
+    by_code = {a["code"]: a for a in planned["advice"]}
+    step = told["next"]
+    if step is not None:
+        assert step["code"] in by_code
+        assert step["saves"] == by_code[step["code"]]["saves"]
+        assert step["saves_of"] == planned["of"]
+        if step["code"] == "heating_curve":
+            assert step["to"] == list(by_code["heating_curve"]["curve"]["steps"][0])
+    assert [a["code"] for a in told["once"]] == [a for a in by_code if a not in SETTINGS]
+    assert step is not None or told["once"], "a home with nothing to tell proves nothing"
+
+
+def test_after_a_step_only_the_days_since_speak(home: Home) -> None:
+    year = document(home, START)
+    season = document(home, TURN)
+    log = [TuningStep(TURN + timedelta(9), "heating_curve", (50.0, 30.0), (48.0, 30.0))]
+    with_year = diary(home[0], *season, log, year=year)
+    assert with_year["settings"][0] == diary(home[0], *season, log)["settings"][0]
+
+
+@pytest.mark.parametrize(
+    ("code", "now", "to", "need"),
+    [
+        ("set_back", 4.0, 1.0, "rooms_late"),
+        ("set_back", 1.0, 3.0, ""),
+        ("pump_speed", 9.0, 6.0, "water_slow"),
+        ("pump_speed", 3.0, 5.0, ""),
+        ("heating_curve", 50.0, 48.0, ""),
+    ],
+)
+def test_a_step_that_uses_more_has_its_reason(code: str, now: float, to: float, need: str) -> None:
+    advice = Advice(code, now, to, "K", Estimate(-38.0, -50.0, -20.0))
+    assert need_of(advice) == need
+    if not need:
+        return
+    step = {
+        "code": code,
+        "unit": "K",
+        "now": [now],
+        "to": [to],
+        "goal": [to],
+        "outdoor": None,
+        "not_before": None,
+        "back": False,
+        "zone": None,
+        "saves": advice.saves.as_dict(),
+        "need": need,
+        "saves_of": "a year like the last",
+        "room": None,
+        "binding": None,
+        "household": True,
+        "caution": "",
+    }
+    told = {"state": "change", "reason": "", "next": step, "entries": [], "settings": [], "whole": None}
+    once = Advice("bivalent_point", 5.0, -4.0, "°C", Estimate(300.0, 200.0, 400.0)).as_dict()
+    shown = present_diary(
+        told | {"once": [once], "once_of": "a year like the last", "from": "2024-01-01", "to": "2024-02-01"},
+        "EUR",
+    )
+    assert shown["next"]["lines"][0].startswith("Why: ")
+    assert "not for the bill" in shown["next"]["lines"][0]
+    assert "38\u00a0kWh" in shown["next"]["lines"][1]
+    assert shown["headline"] == "Then change this"
+    assert shown["first"], "what saves goes before what uses more"
+
+
+def test_tuning_is_not_done_where_settings_cannot_be_told() -> None:
+    settings = [{"code": code, "state": "done", "reason": "x"} for code in SETTINGS]
+    told = {
+        "state": "done",
+        "reason": "nothing that is left is worth more than its uncertainty",
+        "next": None,
+        "entries": [],
+        "settings": settings,
+        "whole": None,
+        "from": "2024-01-01",
+        "to": "2024-02-01",
+    }
+    assert present_diary(told, None)["headline"] == "Tuning is done"
+    unknown = [s | {"state": "not_assessed"} for s in settings[:3]] + settings[3:]
+    shown = present_diary(told | {"settings": unknown}, None)
+    assert shown["headline"] == "No further step can be told"
+    assert shown["says"].endswith("; 3 of 5 settings can't be told")
