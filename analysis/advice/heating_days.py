@@ -14,7 +14,7 @@ from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.other_sources import by_the_pump_alone
-from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.plant.site import HEAT_QUANTITIES, Site
 
 Floats = NDArray[np.float64]
 
@@ -22,6 +22,9 @@ LEAST_LOAD_KW = 0.2
 """A day with less heat to the rooms says nothing about how they are heated (common practice)."""
 DEFAULT_SPREAD_K = 5.0
 """Flow less return where only the flow is measured (common practice)."""
+
+NEEDED = ("flow_temperature", "outdoor_temperature", "heat_pump_electricity")
+"""Quantities without which no day can be judged."""
 
 
 @dataclass(frozen=True)
@@ -75,6 +78,12 @@ def loss_kw_per_k(site: Site, result: Mapping[str, Any]) -> tuple[float, float, 
     return designed / 1000.0, 0.75 * designed / 1000.0, 1.25 * designed / 1000.0
 
 
+def is_unread(site: Site) -> bool:
+    """Whether what every heating day needs is not read at a home: more days will not tell."""
+    heat = site.design.coefficient_w_per_k is not None or any(site.measures(q) for q in HEAT_QUANTITIES)
+    return not (heat and all(site.measures(q) for q in NEEDED))
+
+
 def heating_days(site: Site, facts: Facts, result: Mapping[str, Any]) -> HeatingDays:
     """The heated days of facts. Raises NotAssessed where flow, outdoor temperature or electricity is not
     known."""
@@ -85,8 +94,7 @@ def heating_days(site: Site, facts: Facts, result: Mapping[str, Any]) -> Heating
         _column(days, "electricity_backup_kwh")
     )
     if not (np.isfinite(flow) & np.isfinite(outdoor) & np.isfinite(electricity)).any():
-        needed = ("flow_temperature", "outdoor_temperature", "heat_pump_electricity")
-        raise NotAssessed(lacking(site, *needed), "missing_quantity")
+        raise NotAssessed(lacking(site, *NEEDED), "missing_quantity")
     load, measured = _column(days, "heat_space_kwh") / 24.0, True
     if not np.isfinite(load).any():
         load, measured = _load_by_loss(site, result, outdoor), False

@@ -9,7 +9,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from fieldfare.analysis.advice.heating_days import heating_days
+from fieldfare.analysis.advice.heating_days import heating_days, is_unread
 from fieldfare.analysis.advice.plan import Advice, advised, for_comfort, need_of
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.tables import Facts
@@ -100,7 +100,7 @@ def standing(season: Season, code: str) -> Standing:
     if under_way is not None:
         return under_way
     if code in OF_ROOMS and not _heats(season):
-        return Standing(code, "waiting", "rooms are hardly heated now; go on in colder weather")
+        return Standing(code, "waiting", _rest(season))
     kind = "heating days" if code in OF_ROOMS else "days"
     return Standing(code, "waiting", f"needs {fewest} {kind} at the present settings, has {known}")
 
@@ -128,7 +128,7 @@ def _worth(season: Season, advice: Advice, span: tuple[date, date]) -> Standing:
         if (saves.low if saves.low is not None else 0.0) <= 0.0 or (saves.value or 0.0) < least:
             return Standing(advice.code, "done", "what is left is worth no more than its uncertainty")
     if advice.code in OF_ROOMS and not _heats(season):
-        return Standing(advice.code, "waiting", "rooms are hardly heated now; go on in colder weather")
+        return Standing(advice.code, "waiting", _rest(season))
     now, goal = values_of(advice)
     return Standing(advice.code, "open", "", advice, now, goal)
 
@@ -156,7 +156,8 @@ def _under_way(season: Season, code: str, fewest: int) -> Standing | None:
 def days_known(season: Season, code: str, span: tuple[date, date]) -> int:
     """Days that a setting's advice can be drawn from: heated ones for the rooms, whole ones for the cylinder.
 
-    Raises NotAssessed where another source leaves it unknown when the heat pump alone heats.
+    Raises NotAssessed where another source leaves it unknown when the heat pump alone heats, or where what
+    they are judged by was not read.
     """
     if span[1] < span[0]:
         return 0
@@ -168,9 +169,19 @@ def days_known(season: Season, code: str, span: tuple[date, date]) -> int:
     try:
         return len(heating_days(season.site, facts, result))
     except NotAssessed as refused:
-        if refused.code == "other_source":  # more days will not tell
+        # More days will not tell.
+        if refused.code == "other_source" or (refused.code == "missing_quantity" and is_unread(season.site)):
             raise
         return 0
+
+
+def _rest(season: Season) -> str:
+    """Why rooms can't be tuned now: the unit rests, or the days on which it runs can't be judged."""
+    days = season.facts.days.between(season.last - timedelta(_FORTNIGHT - 1), season.last)
+    ran = int((days.floats("minutes_heating") > 0.0).sum()) if "minutes_heating" in days else 0
+    if ran < limit_of(season.site, "tuning_heated_days"):
+        return "rooms are hardly heated now; go on in colder weather"
+    return f"the unit heats, but readings of too few of the last {_FORTNIGHT} days can be judged"
 
 
 def _heats(season: Season) -> bool:

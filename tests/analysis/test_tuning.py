@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 from itertools import pairwise
 from typing import Any
@@ -295,3 +296,18 @@ def test_tuning_is_not_done_where_settings_cannot_be_told() -> None:
     shown = present_diary(told | {"settings": unknown}, None)
     assert shown["headline"] == "No further step can be told"
     assert shown["says"].endswith("; 3 of 5 settings can't be told")
+
+
+@pytest.mark.parametrize(("is_read", "state"), [(False, "not_assessed"), (True, "waiting")])
+def test_a_unit_that_runs_is_not_called_hardly_heating(home: Home, is_read: bool, state: str) -> None:
+    site, whole = home
+    empty = np.full(len(whole.days), np.nan)
+    facts = replace(whole, days=whole.days.with_columns(flow=empty, flow_by_heat=empty))
+    if not is_read:
+        points = [p for p in site.point if p.quantity != "flow_temperature"]
+        site = site.model_copy(update={"point": points})
+    told = diary(site, *document((site, facts), TURN), [])
+    curve = told["settings"][0]
+    assert curve["state"] == state, curve
+    assert "hardly heated" not in curve["reason"]
+    assert ("needs flow_temperature" in curve["reason"]) is not is_read
