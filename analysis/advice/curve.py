@@ -37,8 +37,8 @@ MILD_C = 15.0
 @dataclass(frozen=True)
 class ZoneEffect:
     """A zone before and after, mean of the heated days [°C], its target, and the share of days on which it
-    would be below target. target_read : whether a set temperature is read; else the target is the design's,
-    or what the zone usually has"""
+    would be below target. target_read : whether its own set temperature is read; else the target is the
+    home's or the design's, or what the zone usually has"""
 
     zone: str
     now_c: float
@@ -108,7 +108,7 @@ def zone_effects(
                 float(np.nanmean(after)),
                 float(np.mean(target)),
                 float((after[seen] < target[seen] - _tolerance(site, days, zone)).mean()),
-                is_target_read(days, zone),
+                _is_own_read(days, zone),
             )
         )
     return tuple(zones)
@@ -122,9 +122,14 @@ def target_of(site: Site, days: HeatingDays, zone: str) -> Floats:
     return fill_nan(own, other)
 
 
+def _is_own_read(days: HeatingDays, zone: str) -> bool:
+    """Whether the zone's own set temperature is read; the home's is not what is set there."""
+    return bool(np.isfinite(days.zones[zone][1]).any())
+
+
 def is_target_read(days: HeatingDays, zone: str | None = None) -> bool:
     """Whether a set temperature is read: the zone's own or the home's."""
-    own = zone is not None and bool(np.isfinite(days.zones[zone][1]).any())
+    own = zone is not None and _is_own_read(days, zone)
     return own or bool(np.isfinite(days.target).any())
 
 

@@ -28,6 +28,7 @@ from fieldfare.analysis.advice.set_back import night_of
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.build import build_facts
 from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.figures.comfort import comfort
 from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.physics.emitters import HeatEmitter, output_kw
 from fieldfare.analysis.physics.hot_water import GROWTH_C
@@ -213,7 +214,23 @@ def test_no_curve_goes_below_a_room_whose_set_temperature_nobody_reads(
     zones = curve_effect(site, unread_facts, result, 3.0).zones
     assert zones
     assert not any(zone.target_read for zone in zones)
-    assert all(zone.target_read for zone in curve_effect(*home, 3.0).zones)
+    assert any(zone.target_read for zone in curve_effect(*home, 3.0).zones)
+
+
+def test_a_zone_s_set_temperature_is_its_own_alone(home: tuple[Site, Facts, dict]) -> None:
+    """Another zone's, or the home's, is not called the set temperature of a zone that has none read."""
+    site, facts, result = home
+    days = facts.days
+    names = [n for n in days.names if n.startswith("room.")]
+    for name in names:
+        zone = name.removeprefix("room.")
+        unread = {f"target.{zone}": np.nan, f"minutes_asked.{zone}": 0.0}
+        less = days.with_columns(**unread)
+        assert np.isfinite(less.floats("target")).any(), "the home's is read"
+        told = {z.zone: z for z in curve_effect(site, replace(facts, days=less), result, 3.0).zones}
+        known = comfort(less)
+        assert {z: t.target_read for z, t in told.items()} == {z: known[z].target_c is not None for z in told}
+        assert told[zone].target_read is False
 
 
 def test_the_lowest_curve_goes_down_two_kelvin_a_week_and_holds_every_zone(
