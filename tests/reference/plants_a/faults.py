@@ -16,7 +16,7 @@ EFFICIENCY = [
     "efficiency_fell",
     "electricity_above_expected",
 ]
-COLD = ["capacity_short", "room_below_target", "backup_heater_use"]
+COLD = ["capacity_short", "room_below_target", "backup_heater_use", "flow_temperature_below_curve"]
 HEAT = (("heat_output",),)
 RUNS = (("operating_mode", "heat_pump_electricity"),)
 
@@ -333,7 +333,7 @@ def curve_low(pl: Plant, s: str, rng: np.random.Generator) -> dict:
     pl.params["room_k"] = 0.0
     return told(
         ["room_below_target"],
-        may=["capacity_short"],
+        may=["capacity_short", "flow_temperature_below_curve"],
         first_cause=["curve_too_low"],
         needs=(("room_temperature",), ("target_room_temperature",)),
     )
