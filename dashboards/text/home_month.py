@@ -105,7 +105,9 @@ def _below_target(where: str, zone: dict[str, Any], *, is_cold: bool, n: int) ->
     if below < RARELY:
         return _("{where} hardly ever fell half a degree below the set temperature.", where=where)
     if not is_cold:
-        gap = (zone["target_c"] or zone["mean_c"]) - zone["mean_c"]
+        # As shown above it: readers subtract what they see.
+        mean = round(zone["mean_c"], 1)
+        gap = round(mean if zone["target_c"] is None else zone["target_c"], 1) - mean
         if round(gap, 1) <= 0.0:
             return _("{where}: warm enough, on average no colder than set.", where=where)
         return _(

@@ -136,7 +136,7 @@ def test_what_is_said_of_the_rooms_goes_by_the_verdicts_rule(
     contents = month_of(full.with_findings())
     for zone in contents["result"]["comfort"]["zones"].values():
         zone |= {"share_below_target": half / 24.0, "share_far_below": far / 24.0}
-        zone |= {"mean_c": 19.2, "target_c": 19.5}
+        zone |= {"mean_c": 19.242, "target_c": 19.474}  # shown as 19.2 and 19.5
     because = [{"matter": "rooms", "code": "room_below_target", "severity": "watch", "says": "Cold."}]
     given = {"verdict": verdict, "because": because if verdict == "watch" else [], "missing": []}
     contents["result"] |= {"verdict": given, "findings": []}
