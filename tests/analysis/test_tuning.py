@@ -20,6 +20,7 @@ from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.result import Figures, Result
 from fieldfare.analysis.tuning.diary import diary, season_start
+from fieldfare.analysis.tuning.standing import Season
 from fieldfare.analysis.tuning.steps import TuningStep, as_set, is_reached, stepped_back, toward
 from fieldfare.analysis.tuning.week import week_after
 from fieldfare.collector.simulated.faults.plant import with_fault
@@ -231,6 +232,12 @@ def test_after_a_step_only_the_days_since_speak(home: Home) -> None:
     log = [TuningStep(TURN + timedelta(9), "heating_curve", (50.0, 30.0), (48.0, 30.0))]
     with_year = diary(home[0], *season, log, year=year)
     assert with_year["settings"][0] == diary(home[0], *season, log)["settings"][0]
+    newest = [TuningStep(LAST - timedelta(10), "heating_curve", (50.0, 30.0), (48.0, 30.0))]
+    of_season = Season(home[0], *season, TURN, LAST, tuple(newest), year)
+    before = of_season.basis(of_season.since("heating_curve", newest[0].day))[0].days["day"]
+    assert before[0].astype("datetime64[D]").item() == START, "what the way began with is the year"
+    assert before[-1].astype("datetime64[D]").item() == newest[0].day - timedelta(1)
+    assert diary(home[0], *season, newest, year=year)["settings"]
 
 
 @pytest.mark.parametrize(
