@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 from difflib import SequenceMatcher, get_close_matches
-from typing import Any
+from typing import Any, TypeGuard
 
 LONGEST_SHOWN = 80
 """Characters of a refused value that a message repeats."""
@@ -61,16 +61,25 @@ def _of_value(kind: str, given: Any, more: Mapping[str, Any]) -> str:
     if kind in _SAYS:
         return f"{value} {_SAYS[kind]}"
     if kind in ("greater_than_equal", "greater_than"):
-        least = f"at least {more['ge']:g}" if "ge" in more else f"above {more['gt']:g}"
-        return f"{value} is too low; it must be {least}"
+        bound = more.get("ge", more.get("gt"))
+        if not _is_number(bound):
+            return f"{value} is too early; it must be {bound} or later"
+        return f"{value} is too low; it must be {'at least' if 'ge' in more else 'above'} {bound:g}"
     if kind in ("less_than_equal", "less_than"):
-        most = f"at most {more['le']:g}" if "le" in more else f"below {more['lt']:g}"
-        return f"{value} is too high; it must be {most}"
+        bound = more.get("le", more.get("lt"))
+        if not _is_number(bound):
+            return f"{value} is too late; it must be {bound} or earlier"
+        return f"{value} is too high; it must be {'at most' if 'le' in more else 'below'} {bound:g}"
     if kind in ("literal_error", "enum"):
         return f"{value} is none of {str(more['expected']).replace(chr(39), '').replace(' or ', ', ')}"
     if kind == "string_pattern_mismatch":
         return f"{value} has the wrong form; {PATTERNS.get(more['pattern'], 'use other signs')}"
     return _of_length(kind, given, more)
+
+
+def _is_number(bound: Any) -> TypeGuard[float]:
+    """Whether a limit is a number; that of a day or a time comes as a date, or as its text."""
+    return isinstance(bound, int | float)
 
 
 def _of_length(kind: str, given: Any, more: Mapping[str, Any]) -> str:

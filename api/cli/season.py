@@ -131,6 +131,7 @@ def design_feedback(settings: Settings, out: Path | None, form: str) -> None:
     if out is not None and not out.absolute().parent.is_dir():
         raise InputError(f"{out}: there is no folder {out.absolute().parent}")
     with opened(settings) as service:
+        has_sites = bool(service.sites.ids())
         document = fleet_feedback(service)["by_building"]
     if out is not None:
         from fieldfare.api.core.design_csv import design_csv
@@ -145,7 +146,7 @@ def design_feedback(settings: Settings, out: Path | None, form: str) -> None:
 
     shown = present_design_ratios(document)
     if shown is None:
-        click.echo("No home has both a measured and a designed value yet." if document["homes"] else NO_SITES)
+        click.echo("No home has both a measured and a designed value yet." if has_sites else NO_SITES)
         return
     for table in shown["tables"]:
         click.echo(f"{table['title']}, measured over designed")

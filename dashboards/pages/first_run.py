@@ -98,6 +98,7 @@ def readings_page(
         time_formats=forms,
         has_points=bool(site.point),
         imports=imports,
+        zone=site.timezone,
         points=[(p.id, words.quantity_words(p.quantity), p.csv_column, p.unit) for p in site.point],
     )
 

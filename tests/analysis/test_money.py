@@ -153,7 +153,7 @@ def test_an_unknown_country_has_no_carbon_figure_but_a_reason() -> None:
     assert told.co2_kg is None
     assert told.reasons["co2_kg"] == "no carbon factor of electricity is known for NZ"
     assert told.previous_fuel_co2_kg is not None, "fuels burn alike everywhere"
-    assert any("not checked" in f for f in told.factors)
+    assert any("still to be compared" in f for f in told.factors)
 
 
 def test_prices_of_a_day() -> None:

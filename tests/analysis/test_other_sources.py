@@ -52,7 +52,7 @@ def reasons(document: dict[str, Any]) -> dict[str, str]:
             "alone is of space heating",
         ),
         (f"{BOILER.replace('space_heating', 'hot_water')}", "no [hot_water]"),
-        ("[pv]\nraises_hot_water_to_c = 75.0\n", "less than or equal to 65"),
+        ("[pv]\nraises_hot_water_to_c = 75.0\n", "75 is too high; it must be at most 65"),
         (point("h2", "heat_output", more="heat_pump = 2\n"), "heat_pump.units = 1"),
         (point("h2", "heat_output", more='includes = ["other_heat"]\n'), "there is no [[other_heat]]"),
         (point("h2", "heat_output", more='includes = ["fan"]\n'), "a heat meter can include"),

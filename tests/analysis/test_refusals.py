@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from typing import Any
+from datetime import date
+from typing import Annotated, Any
 
 import pytest
-from pydantic import ValidationError
+from pydantic import Field, TypeAdapter, ValidationError
 
 from fieldfare.analysis.errors import SiteError
 from fieldfare.analysis.plant.load import parse_kept_site, parse_site
@@ -96,3 +97,18 @@ def test_a_name_that_may_be_meant(word: str, near: set[str]) -> None:
     assert near <= set(found)
     assert "hot_water_heat" not in found
     assert bool(found) == bool(near)
+
+
+@pytest.mark.parametrize(
+    ("limits", "value", "said"),
+    [
+        ({"ge": date(1990, 1, 1)}, date(47, 1, 17), "too early; it must be 1990-01-01 or later"),
+        ({"le": date(2199, 12, 31)}, date(2300, 1, 1), "too late; it must be 2199-12-31 or earlier"),
+        ({"ge": 0.05}, -3.0, "-3 is too low; it must be at least 0.05"),
+        ({"lt": 5}, 5, "5 is too high; it must be below 5"),
+    ],
+)
+def test_a_limit_may_be_a_number_or_a_day(limits: dict[str, Any], value: Any, said: str) -> None:
+    with pytest.raises(ValidationError) as caught:
+        TypeAdapter(Annotated[type(value), Field(**limits)]).validate_python(value)
+    assert said in refusal(caught.value.errors()[0])

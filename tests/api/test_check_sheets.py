@@ -256,8 +256,8 @@ def test_each_mistake_in_the_firm_s_list_is_one_clear_line() -> None:
     for line, said in zip(
         told,
         (
-            ("item 1 (snow_cover), lists 1", "must be 'winter', 'service' or 'commissioning'"),
-            ("item 2 (Meter Read), id", "use letters, digits and _"),
+            ("item 1 (snow_cover), lists 1", "'wintr' is none of winter, service, commissioning"),
+            ("item 2 (Meter Read), id", "use up to 31 of a to z, digits and _"),
             ("item 2 (Meter Read), colour", "unknown key"),
             ("item 3 (strainer_2)", "no caution 'dragons'; choose from"),
             ("item 4 (valve), found 1 (turns)", "low must be below high, got 4 and 1"),

@@ -87,7 +87,7 @@ def test_a_visit_is_booked_changed_and_cancelled(either_service: Service) -> Non
         (BookingRequest(NOW + timedelta(days=900), 60), "too far ahead"),
         (BookingRequest(SOON, 3), "5 to 720 minutes"),
         (BookingRequest(SOON, 60, 99), "somebody of the firm"),
-        (BookingRequest(SOON, 60, note="x" * 1001), "up to 1000"),
+        (BookingRequest(SOON, 60, note="x" * 1001), "at most 1000 are kept"),
     ],
 )
 def test_what_can_t_be_booked(service: Service, wish: BookingRequest, said: str) -> None:

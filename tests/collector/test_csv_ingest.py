@@ -113,6 +113,7 @@ def test_a_wide_file_gives_a_reading_a_field_and_a_summary(ingest: Ingest, store
         "form": "wide",
         "ignored_columns": ["door"],
         "missing_points": ["mode", "call", "heat", "fault"],
+        "rows_as_utc": 0,
     }
     assert held(store) == {
         "elec": [("2025-12-01 00:00:00", 1200.0)],

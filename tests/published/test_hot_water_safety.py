@@ -38,7 +38,9 @@ def test_what_is_not_known_does_not_disinfect():
     assert hot_water.disinfection_rate(np.array([np.nan, 60.0])).tolist() == [0.0, 1.0]
 
 
-@pytest.mark.parametrize(("at_tap_c", "scalds"), [(48.0, False), (49.9, False), (50.0, True), (60.0, True)])
+@pytest.mark.parametrize(
+    ("at_tap_c", "can_scald"), [(48.0, False), (49.9, False), (50.0, True), (60.0, True)]
+)
 def test_scalding_begins_at_fifty(at_tap_c, can_scald):
     """Approved Document G3 (2010) holds baths to 48 C; above 50 C the project warns everywhere, as its
     README says."""
