@@ -371,6 +371,9 @@ def _powerless(site: Site, minutes: Minutes, readings: Readings, power: Floats) 
         power = np.sum(parts, axis=0)
     nothing = np.isfinite(power) & (fill_nan(power, 9.0) < _NOTHING_W)
     blur = _blur_minutes(site, minutes, readings) * least_running_w(site) / _CONTROLS_W
+    if not read:
+        step_wh = minutes.grid.step.get("heat_pump_electricity", 0.0) * 1000.0
+        blur = max(blur, _STEPS_TO_SHOW * 60.0 * step_wh / _CONTROLS_W)
     if blur:
         starts, ends = true_runs(nothing)
         keep = ends - starts > blur

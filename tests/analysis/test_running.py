@@ -95,6 +95,18 @@ def test_the_newest_rest_is_kept_from_its_first_minutes_on_and_older_ones_from_a
     assert newest["minutes_powerless"][0] == pytest.approx(36, abs=6)
 
 
+@pytest.mark.parametrize("every", [5, 15, 60])
+def test_a_register_of_whole_kilowatt_hours_that_stands_still_for_hours_is_no_lost_supply(every: int) -> None:
+    """At 20 W of standby it needs two days for a step, however often it is read."""
+    points = ("elec_kwh", "outdoor")
+    fine, coarse = (
+        facts_of(stopped(House(days=7, every=every, points=points, steps={"elec_kwh": step}), 5.0)).rests
+        for step in (0.001, 1.0)
+    )
+    assert fine["minutes_powerless"].max() > 180
+    assert coarse["minutes_powerless"].sum() == 0
+
+
 @pytest.mark.parametrize("every", [1, 5, 15, 60])
 def test_facts_of_a_rest_are_the_same_day_by_day(every: int) -> None:
     """The facts keeper works out single days again; a rest over midnights must not depend on the span."""
