@@ -171,6 +171,13 @@ def test_a_sensor_that_keeps_one_value_is_stuck(small, point):
     assert finding.headline.startswith(point)
 
 
+def test_a_pressure_that_stands_at_the_relief_valve_is_too_high_and_no_stuck_sensor(small):
+    """Relief valves of dwellings open at 3 bar (EN 12828, from memory) and hold the pressure there."""
+    small.values["pressure"][small.from_day(30)] = 3.0
+    assert sensor_stuck(small.context()) is None
+    assert found(small.judged().findings, "pressure_high").severity == "act"
+
+
 def test_what_a_stuck_sensor_measures_spoils_the_findings_that_read_it(small):
     small.values["back"][small.from_day(25)] = 85.0
     told = small.judged()

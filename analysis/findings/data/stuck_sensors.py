@@ -201,6 +201,9 @@ def _stuck_runs(context: Context, point: Point) -> list[_Stuck] | None:
         return None
     if point.quantity == "heat_output":
         should &= minutes_in_runs(context) >= _WORKED_MIN
+    if point.quantity == "system_pressure":
+        # The relief valve holds it there; and a pressure at that height has to be told, whatever shows it.
+        should &= ~(days.floats(f"raw.{point.id}") >= context.limit("pressure_high_act"))
     moves, changes = _moves(days, point), _changes(days, point)
     need, _ = _days_needed(context, point)
     least_quiet = max(need, math.ceil(context.limit("stuck_days_unknown_habit")))
