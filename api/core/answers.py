@@ -221,7 +221,7 @@ def _homes_alike(service: Service, record: SiteRecord, first: date, last: date) 
     area, widest = record.site.floor_area_m2, limit_of(record.site, "answer_alike_area")
     if area is None:
         raise NotAssessed("needs site.floor_area_m2 in the site file to find homes alike", "missing_quantity")
-    refused = refused_sites(service, "fleet_feedback")
+    refused = refused_sites(service, "fleet_learning")
     out: list[tuple[Site, Span]] = []
     for other in service.sites.ids():
         if len(out) >= MOST_HOMES:

@@ -101,7 +101,7 @@ def fleet_feedback(service: Service) -> dict[str, Any]:
     from fieldfare.analysis.reports.fleet_feedback import design_feedback, small_result
     from fieldfare.api.records.data_protection import refused_sites
 
-    refused = refused_sites(service, "fleet_feedback")
+    refused = refused_sites(service, "fleet_learning")
     # Only the needed parts of each result are kept: whole documents of a fleet need too much memory.
     known = [(site, small_result(result)) for site, result in _known(service, refused)]
     return {**design_feedback(known), "left_out": len(refused)}

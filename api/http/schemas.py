@@ -375,7 +375,7 @@ class TokenOut(BaseModel):
 
 
 class ConsentIn(Shape):
-    purpose: Literal["monitoring", "fleet_feedback", "monthly_letter"]
+    purpose: Literal["monitoring", "fleet_learning", "monthly_letter"]
     given: bool
 
 

@@ -35,10 +35,10 @@ from fieldfare.collector.csv.cells import harmless
 
 WORDS = {
     "monitoring": "The firm reads the meters of my heating, to find faults and to advise me.",
-    "fleet_feedback": "The firm may use my home's figures, with other homes', to learn for its next designs.",
+    "fleet_learning": "The firm may use my home's figures, with other homes', to learn for its next designs.",
     "monthly_letter": "The firm writes to me every month how my heating did.",
 }
-"""Wording of each consent; stored with the answer."""
+"""Purpose -> wording of each consent. Both are stored with the answer: a purpose keeps its name."""
 _ALL = 1_000_000
 
 

@@ -282,9 +282,9 @@ def test_erasing_leaves_nothing_of_the_home(own_web: Web) -> None:
 
 def test_a_home_that_said_no_is_not_learnt_from(own_web: Web) -> None:
     url = f"{PREFIX}/sites/{OWN}/consents"
-    own_web["householder"].post(url, json={"purpose": "fleet_feedback", "given": False})
+    own_web["householder"].post(url, json={"purpose": "fleet_learning", "given": False})
     assert own_web["installer"].get(f"{PREFIX}/fleet/learning").json()["left_out"] == 1
-    own_web["householder"].post(url, json={"purpose": "fleet_feedback", "given": True})
+    own_web["householder"].post(url, json={"purpose": "fleet_learning", "given": True})
     assert own_web["installer"].get(f"{PREFIX}/fleet/learning").json()["left_out"] == 0
 
 
