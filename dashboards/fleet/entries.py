@@ -39,7 +39,7 @@ FILE_DUE_STEP = "Export the readings since then and bring the file in."
 _ORDER = ("drive", "setting", "call", "none")
 
 
-def live_session_of(findings: list[dict[str, Any]]) -> str:
+def visit_of(findings: list[dict[str, Any]]) -> str:
     """The most that any finding above a note asks for: drive (a visit), setting, call or none."""
     asked = [f.get("visit", "none") for f in findings if f["severity"] != "note"]
     return min(asked, key=_ORDER.index, default="none")
@@ -56,7 +56,7 @@ def entry_of(row: dict[str, Any], now: datetime) -> dict[str, Any]:
     quiet = now - heard if heard is not None and feed is None else None
     given = verdict_now(own, heard, now, feed)
     worst = found[0] if found else None
-    visit = live_session_of([f for f in found if not is_put_aside(handled.get(f["code"]), f["code"])])
+    visit = visit_of([f for f in found if not is_put_aside(handled.get(f["code"]), f["code"])])
     if _gone(quiet) and visit != "drive":
         visit = "call"
     entry = {

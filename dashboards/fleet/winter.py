@@ -6,7 +6,7 @@ from typing import Any
 
 from fieldfare.analysis.reports.fleet import open_findings
 from fieldfare.dashboards.checks.sheet import sheet
-from fieldfare.dashboards.fleet.entries import live_session_of
+from fieldfare.dashboards.fleet.entries import visit_of
 from fieldfare.dashboards.rows.days import rows_of_result
 from fieldfare.dashboards.text import words
 from fieldfare.dashboards.text.units import in_sentence
@@ -42,7 +42,7 @@ def winter_entry(row: dict[str, Any]) -> dict[str, Any]:
             if c.verdict in ("not in order", "attention")
         ],
         "unknown": [c.title for c in made["lines"] if c.verdict == "can't tell"],
-        "visit": live_session_of(found),
+        "visit": visit_of(found),
         "bring": sorted({b for f in found if f["severity"] != "note" for b in f.get("bring", [])}),
         "electricity": (
             words.interval(forecast.electricity_kwh.__dict__, "kWh", 0) if forecast.electricity_kwh else ""

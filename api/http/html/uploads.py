@@ -155,7 +155,7 @@ class UploadReader:
 
 def upload_reader(parts: AppState) -> UploadReader:
     """The one of this application."""
-    found: UploadReader = parts.__dict__.setdefault("_taking_in", UploadReader(parts))
+    found: UploadReader = parts.__dict__.setdefault("_upload_reader", UploadReader(parts))
     return found
 
 
