@@ -202,6 +202,8 @@ _UNCLEAR_SLOPE = 1.5
 """What a slope over a frost rate that is all error may be: 0 to -2 (the spacing stands on both sides)."""
 _LEAST_LOCKED_SD = 0.05
 """Where nearly all are at the lock: stops and charges move some of them (common practice)."""
+_ON_FROST = ("often", "dry", "melted", "locked", "follows")
+"""Facts whose expectation `_in_air` moves."""
 _TAIL_DF = 8
 """Degrees of freedom of the density: heavier tails than a normal's, so that one odd fact does not settle
 it."""
@@ -220,8 +222,10 @@ def weights(signs: Signs, change: float = 0.0) -> dict[str, float]:
     for name, expected in _SIGNATURES.items():
         if name == "too soon" and not np.isfinite(signs.melted):
             continue  # only the balance of heat can tell
+        apart = {fact: spread for fact, spread in expected.items() if fact not in _ON_FROST}
+        alone = log_likelihood(facts, {**apart, "fell": _fall(expected, signs.fell_spread)}, _TAIL_DF)
         fits = [
-            log_likelihood(facts, {**expected, **_in_air(signs, expected, guess)}, _TAIL_DF) - guess**2 / 2.0
+            alone + log_likelihood(facts, _in_air(signs, expected, guess), _TAIL_DF) - guess**2 / 2.0
             for guess in _FROST_GUESSES
         ]
         best = max(fits)
@@ -244,8 +248,8 @@ def _in_air(signs: Signs, expected: Mapping[str, Spread], guess: float) -> dict[
         much melting at once, and is not counted against a sound unit three times.
     """
     more = guess * signs.often_spread
-    often, dry, melted, fell = (expected[fact] for fact in ("often", "dry", "melted", "fell"))
-    due = float(np.clip(signs.locked_due + guess * signs.locked_due_spread, 0.0, 1.0))
+    often, dry, melted = (expected[fact] for fact in ("often", "dry", "melted"))
+    due = min(max(signs.locked_due + guess * signs.locked_due_spread, 0.0), 1.0)
     free = min((1.0 - due) / max(1.0 - signs.locked_due, _LEAST_LOCKED_SD), 1.0)
     slope = expected["follows"]
     return {
@@ -254,7 +258,6 @@ def _in_air(signs: Signs, expected: Mapping[str, Spread], guess: float) -> dict[
         "melted": Spread(
             melted.mean + more, hypot(melted.sd, _beyond(signs.melted_spread, signs.often_spread))
         ),
-        "fell": Spread(fell.mean, hypot(fell.sd, signs.fell_spread)),
         "locked": _beside_frost(expected["locked"], due, signs.locked_spread),
         # A spacing that the lock sets follows no frost. Where the frost rate hardly varies but by its error,
         # which holds the spacing itself, the slope may be anything.
@@ -263,6 +266,12 @@ def _in_air(signs: Signs, expected: Mapping[str, Spread], guess: float) -> dict[
             hypot(slope.sd, _UNCLEAR_SLOPE * (1.0 - signs.follows_clear)),
         ),
     }
+
+
+def _fall(expected: Mapping[str, Spread], spread: float) -> Spread:
+    """Fall of the efficiency under a hypothesis. spread : standard uncertainty of what was measured"""
+    fell = expected["fell"]
+    return Spread(fell.mean, hypot(fell.sd, spread))
 
 
 def _beyond(spread: float, common: float) -> float:
@@ -331,10 +340,8 @@ def fell_odds(fell: float, spread: float) -> float:
     if not np.isfinite(fell):
         return 0.0
     starved, sound = (
-        log_likelihood(
-            {"fell": fell}, {"fell": Spread(s["fell"].mean, hypot(s["fell"].sd, spread))}, _TAIL_DF
-        )
-        for s in (_STARVED, _SOUND)
+        log_likelihood({"fell": fell}, {"fell": _fall(expected, spread)}, _TAIL_DF)
+        for expected in (_STARVED, _SOUND)
     )
     return min(starved - sound, _MOST_ODDS)
 

@@ -6,6 +6,7 @@ A result asks some dozen times; `scipy.special` would take a tenth of a first an
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from statistics import NormalDist
 
 import numpy as np
@@ -99,11 +100,13 @@ def _gamma_ratio(a: float) -> float:
 
 def t_log_density(value: float, freedom: float) -> float:
     """Natural logarithm of the density of Student's t with `freedom` > 0 degrees of freedom."""
-    return (
-        math.log(_gamma_ratio(0.5 * freedom))
-        - 0.5 * (math.log(freedom) + math.log(math.pi))
-        - (freedom + 1.0) / 2.0 * math.log1p(value * value / freedom)
-    )
+    return _t_log_peak(freedom) - (freedom + 1.0) / 2.0 * math.log1p(value * value / freedom)
+
+
+@lru_cache(maxsize=64)
+def _t_log_peak(freedom: float) -> float:
+    """Logarithm of the density at 0: the same few degrees of freedom are asked thousands of times."""
+    return math.log(_gamma_ratio(0.5 * freedom)) - 0.5 * (math.log(freedom) + math.log(math.pi))
 
 
 def normal_probability(value: float) -> float:
