@@ -1,4 +1,4 @@
-"""Scaling of a period's extra electricity to a year."""
+"""Scaling of a period's extra electricity to a year, and the heat that electricity makes."""
 
 from __future__ import annotations
 
@@ -12,6 +12,10 @@ _YEAR_HOURS = 8766.0
 DAYS_A_YEAR = 365.0
 _FLOW_COST_PER_K = 0.0225  # extra electricity per kelvin of flow temperature: 2 to 2.5 % (reference 8)
 
+USUAL_CHARGING_COP = 2.5
+"""Heat of a cylinder's charges over their electricity, where no heat is measured (common practice)."""
+_LEAST_CHARGING_COP = 1.3
+
 
 def per_year(amount: float, days: int) -> float:
     """Scale an amount of a number of days to a year. days : at least 1 is used"""
@@ -21,6 +25,12 @@ def per_year(amount: float, days: int) -> float:
 def share_spared(cooler_k: float) -> float:
     """Share of the electricity saved by a cooler flow [0 to 1]."""
     return 1.0 - 1.0 / (1.0 + _FLOW_COST_PER_K * cooler_k)
+
+
+def charging_cop(context: Context) -> float:
+    """Heat of a cylinder's charges over their electricity [-]: measured, else expected, else usual."""
+    want = context.figures.expected
+    return max(want.measured_hot_water or want.hot_water or USUAL_CHARGING_COP, _LEAST_CHARGING_COP)
 
 
 def heating_year(context: Context) -> float:

@@ -16,7 +16,7 @@ from fieldfare.analysis.findings.episodes import Episode, as_cold, latest_episod
 from fieldfare.analysis.findings.grading import downgraded, graded, ranked
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
 from fieldfare.analysis.findings.phrases import percent
-from fieldfare.analysis.findings.yearly_cost import heating_year
+from fieldfare.analysis.findings.yearly_cost import heating_year, per_year
 from fieldfare.analysis.minutes.balance import only_split_meters
 from fieldfare.analysis.statistics.quantiles import nan_median
 
@@ -129,9 +129,8 @@ def _alone(context: Context, chosen: Flags, episode: Episode) -> Finding | None:
     ran = float(np.nansum(days.floats("minutes_running")[alone])) / max(
         float(np.nansum(days.floats("minutes_total")[alone])), 1.0
     )
-    spare = kwh * (1.0 - 1.0 / _cop(context)) / many * 365.0
     # What it costs if it goes on for a heating season's half of the year.
-    per_year = 0.5 * spare
+    spare = 0.5 * per_year(kwh * (1.0 - 1.0 / _cop(context)), many)
     return Finding(
         "backup_heater_use",
         "act" if episode.until is None else "note",
@@ -157,8 +156,8 @@ def _alone(context: Context, chosen: Flags, episode: Episode) -> Finding | None:
             "A back-up electric heater heats your home instead of the heat pump, which costs about three"
             " times as much. Please ring your installer."
         ),
-        cost_kwh=per_year,
-        cost_money=context.money(per_year),
+        cost_kwh=spare,
+        cost_money=context.money(spare),
         visit="call",
     )
 

@@ -16,7 +16,7 @@ from fieldfare.analysis.findings.episodes import latest_episode
 from fieldfare.analysis.findings.grading import downgraded, graded, probable_cost
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.findings.onset import onset
-from fieldfare.analysis.findings.yearly_cost import rest_hours_of_year
+from fieldfare.analysis.findings.yearly_cost import per_year, rest_hours_of_year
 from fieldfare.analysis.minutes.operating_state import least_running_w
 from fieldfare.analysis.statistics.distributions import normal_probability
 from fieldfare.analysis.statistics.quantiles import nan_median
@@ -213,7 +213,7 @@ def pump_always_on(context: Context) -> Finding | None:
         return None
     power = nan_median(days.floats("unasked_pump_power")[here])
     power = power if np.isfinite(power) else _USUAL_PUMP_W
-    kwh = power * hours / 1000.0 * 365.0 * int(here.sum()) / max(len(days), 1)
+    kwh = per_year(power * hours / 1000.0 * int(here.sum()), len(days))
     severity = downgraded(_idle_grade(context, hours, part), episode, limit("idle_pump_days"))
     summer, before = _idle_elsewhere(context, judged, here)
     real = chance(summer=summer, before=before, without_call=context.site.measures("heat_call"))

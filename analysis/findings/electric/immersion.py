@@ -15,6 +15,7 @@ from fieldfare.analysis.findings.grading import downgraded, graded, ranked
 from fieldfare.analysis.findings.hot_water.heated_by_others import heated_by_others
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
 from fieldfare.analysis.findings.phrases import percent
+from fieldfare.analysis.findings.yearly_cost import DAYS_A_YEAR
 from fieldfare.analysis.physics.hot_water import USUAL_CYLINDER_LITRES, WH_PER_LITRE_KELVIN
 from fieldfare.analysis.statistics.quantiles import nan_median
 
@@ -47,7 +48,7 @@ def immersion_use(context: Context) -> Finding | None:
         return None
     causes, evidence = _causes(context, inside & is_excess)
     first = causes[0].cause if causes else ""
-    kwh = a_day * (1.0 - 1.0 / _cop(context)) * 365.0
+    kwh = a_day * (1.0 - 1.0 / _cop(context)) * DAYS_A_YEAR
     return Finding(
         "immersion_use",
         severity,

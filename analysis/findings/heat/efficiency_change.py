@@ -24,7 +24,7 @@ from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.findings.phrases import day_text, percent
-from fieldfare.analysis.findings.yearly_cost import heating_year
+from fieldfare.analysis.findings.yearly_cost import DAYS_A_YEAR, heating_year
 from fieldfare.analysis.minutes.balance import HEAT_SEEN_BY
 from fieldfare.analysis.plant.curve import curve_at
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES
@@ -325,7 +325,7 @@ def _mixed(context: Context, heat: Floats) -> Mix:
             heat,
             outdoor,
             no_heating_above_c=context.limit("heating_limit_c"),
-            designed=yearly / 365.0 if yearly else None,
+            designed=yearly / DAYS_A_YEAR if yearly else None,
         )
     cylinder = site.hot_water.setpoint_c if site.hot_water is not None else USUAL_CYLINDER_C
     return mixed_electricity(

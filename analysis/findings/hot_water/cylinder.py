@@ -15,12 +15,12 @@ from fieldfare.analysis.findings.context import Context, Need, Rule, require_hot
 from fieldfare.analysis.findings.episodes import latest_episode
 from fieldfare.analysis.findings.grading import graded, ranked
 from fieldfare.analysis.findings.hot_water.diverter import leak_in_charges, leak_to_heating, outweighs
-from fieldfare.analysis.findings.hot_water.emptied import COP, emptied_by_day, full_content
+from fieldfare.analysis.findings.hot_water.emptied import emptied_by_day, full_content
 from fieldfare.analysis.findings.hot_water.reheat import approach_at_rating, slowness
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
 from fieldfare.analysis.findings.onset import onset
 from fieldfare.analysis.findings.phrases import percent
-from fieldfare.analysis.findings.yearly_cost import DAYS_A_YEAR
+from fieldfare.analysis.findings.yearly_cost import DAYS_A_YEAR, USUAL_CHARGING_COP
 from fieldfare.analysis.physics.hot_water import RATED_ROOM_C, WH_PER_LITRE_KELVIN, loss_class_limit_w
 from fieldfare.analysis.statistics.quantiles import nan_median, quantile, robust_sd
 
@@ -282,7 +282,7 @@ def high_standing_loss(context: Context) -> Finding | None:
         severity = "note"
     hours = 16.0 if circulates else 24.0
     lost = loss * nan_median(over[inside]) * hours / 1000.0
-    saved = max(loss - worst, 0.0) / max(loss, 1e-9) * lost * DAYS_A_YEAR / COP
+    saved = max(loss - worst, 0.0) / max(loss, 1e-9) * lost * DAYS_A_YEAR / USUAL_CHARGING_COP
     spread = robust_sd(lost_by_day[mine]) / np.sqrt(mine.sum())
     doubt = reading_uncertainty(loss, spread, nan_median((used + room)[mine]))
     usual = expected(plant.cylinder_litres, plant.standing_loss_kwh_per_day)

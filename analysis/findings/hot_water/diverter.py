@@ -25,6 +25,7 @@ from fieldfare.analysis.findings.grading import graded
 from fieldfare.analysis.findings.hot_water.too_much import more_than_drawn, too_much_hot_water
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.findings.phrases import percent
+from fieldfare.analysis.findings.yearly_cost import charging_cop, per_year
 from fieldfare.analysis.physics.hot_water import WH_PER_LITRE_KELVIN
 from fieldfare.analysis.statistics.quantiles import robust_sd
 
@@ -34,7 +35,6 @@ _PROBABLE = 0.975
 _WARMED_K = 3.0
 _BRIEF_PAUSE_MIN = 40.0  # a draw is what brings the next charge so soon
 _ALIKE = 0.8
-_USUAL_COP = 2.5
 _SURE = 4.0  # standard errors: many plants, each looked at once, leave no room for a chance of one in twenty
 
 
@@ -293,13 +293,8 @@ def _while_charging(context: Context, charge: ChargeLeak | None) -> Finding | No
     since, until = _charge_since(context, charge)
     if until is not None:
         severity = "note"
-    heat = (
-        float(np.nansum(context.all_days.days["heat_hot_water_kwh"]))
-        / max(len(context.all_days.days), 1)
-        * 365.0
-    )
-    want = context.figures.expected
-    kwh = charge.share * heat / max(want.measured_hot_water or want.hot_water or _USUAL_COP, 1.3)
+    days = context.all_days.days
+    kwh = charge.share * per_year(days.total("heat_hot_water_kwh"), len(days)) / charging_cop(context)
     return Finding(
         "diverter_passing",
         severity,

@@ -10,11 +10,9 @@ from fieldfare.analysis.expectation.emptied import ColdSpells, chance_of_emptied
 from fieldfare.analysis.facts.table import Table, fill_nan, group_by_day
 from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context
+from fieldfare.analysis.findings.yearly_cost import DAYS_A_YEAR, USUAL_CHARGING_COP
 from fieldfare.analysis.physics.hot_water import COLD_C, MIXED_C, WH_PER_LITRE_KELVIN
 from fieldfare.analysis.statistics.quantiles import nan_median
-
-COP = 2.5
-"""Heat of a charge over its electricity, where no heat is measured (common practice)."""
 
 # A sensor in its pocket reads a kelvin low, and a controller stops as early (common practice).
 _AS_FULL_K = 2.0
@@ -83,13 +81,13 @@ def _charged(context: Context, reheats: Table) -> Floats | None:
         return reheats.floats("heat")
     if "heat_pump_electricity" in context.unreliable:
         return None
-    return np.asarray(COP * reheats.floats("electricity"), dtype=np.float64)
+    return np.asarray(USUAL_CHARGING_COP * reheats.floats("electricity"), dtype=np.float64)
 
 
 def _daily(context: Context) -> Floats:
     """Hot water drawn in a day [kWh]: as measured, else as the design had it; nan where neither is known."""
     days, design = context.days, context.site.design.hot_water_kwh_per_year
-    usual = design / 365.0 if design else np.nan
+    usual = design / DAYS_A_YEAR if design else np.nan
     if {"heat_output", "hot_water_heat"} & context.unreliable.keys():
         return np.full(len(days), usual)
     return fill_nan(days.floats("heat_hot_water_kwh"), usual)

@@ -184,7 +184,7 @@ def _leaks_to_heating(context: Context) -> bool:
         return True
     if charge is not None and charge.is_sure and charge.share >= limit("charge_leak_watch"):
         return True
-    return too_much_hot_water(context) is not None
+    return context.once(too_much_hot_water) is not None
 
 
 def _lacking_step(context: Context, cause: str) -> str:

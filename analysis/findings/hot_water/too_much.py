@@ -13,10 +13,8 @@ from fieldfare.analysis.findings.confidence import Flags
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
-from fieldfare.analysis.findings.yearly_cost import DAYS_A_YEAR
+from fieldfare.analysis.findings.yearly_cost import DAYS_A_YEAR, charging_cop
 from fieldfare.analysis.statistics.quantiles import nan_median
-
-_USUAL_COP = 2.5
 
 
 @dataclass(frozen=True)
@@ -93,7 +91,7 @@ def rooms_among_hot_water(context: Context) -> str | None:
 def more_than_drawn(context: Context, much: TooMuch) -> Finding:
     """More heat is charged than a home can draw: it reaches the heating circuit meanwhile."""
     want = context.figures.expected
-    charging = max(want.measured_hot_water or want.hot_water or _USUAL_COP, 1.3)
+    charging = charging_cop(context)
     heating = max(want.measured_space or want.space or charging, charging)
     usual = much.before if np.isfinite(much.before) else much.most
     share = much.days / max(len(context.all_days.days), 1)
