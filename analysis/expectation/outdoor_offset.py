@@ -17,9 +17,9 @@ _FREE_SD = 1.0
 # Curves are set at hand-over and by hand later to within this, as kelvin outdoors (common practice: 1 to 2 K
 # of flow).
 _CURVE_SD = 1.5
-# Share of sensors that are mounted on a warm wall or of the wrong type, and by how much they read too warm
-# (common practice).
-_PRIOR, _WRONG = 0.05, Spread(3.0, 1.5)
+OFF_SHARE, OFF_BY = 0.05, Spread(3.0, 1.5)
+"""Share of sensors that hang in the wrong place or are of the wrong type, and by how much they are off [K]
+(common practice)."""
 
 
 def offset_chance(free: Spread, shift: Spread, usual_free_k: float) -> float:
@@ -31,8 +31,8 @@ def offset_chance(free: Spread, shift: Spread, usual_free_k: float) -> float:
     """
     observed = np.array([usual_free_k - free.mean, shift.mean])
     own = np.diag([free.sd**2 + _FREE_SD**2, shift.sd**2 + _CURVE_SD**2])
-    odds = log_odds(_PRIOR)
-    odds += _log_density(observed - _WRONG.mean, own + _WRONG.sd**2) - _log_density(observed, own)
+    odds = log_odds(OFF_SHARE)
+    odds += _log_density(observed - OFF_BY.mean, own + OFF_BY.sd**2) - _log_density(observed, own)
     return probability_of(odds)
 
 

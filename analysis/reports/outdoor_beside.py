@@ -14,7 +14,9 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldfare.analysis.expectation.hypotheses import Spread, log_odds, probability_of
+from fieldfare.analysis.expectation.hypotheses import log_odds, probability_of
+from fieldfare.analysis.expectation.outdoor_offset import OFF_BY, OFF_SHARE
+from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.visits.route import AREA_KM, Position, distances_km
 
@@ -29,11 +31,6 @@ LEAST_APART_K = 3.0
 # Daily means of places within 15 km differ by height (0.65 K in 100 m), gardens, towns and valleys (common
 # practice), and so do those of the neighbours.
 _PLACE_SD = 1.0
-# One sensor in twenty is off, by three kelvin within one and a half, to either
-# side (common practice).
-_PRIOR, _WRONG = 0.05, Spread(3.0, 1.5)
-# One place in thirty has something that no model here knows of (common practice).
-_SUREST = 0.97
 # Median of a few over their mean (Kenney and Keeping 1962, large samples: root of pi over two).
 _MEDIAN_WIDER = 1.25
 
@@ -43,6 +40,7 @@ class _Home(NamedTuple):
     position: Position
     day: NDArray[Any]
     outdoor: Floats
+    surest: float
 
 
 def outdoor_beside_others(known: Iterable[tuple[Site, dict[str, Any]]]) -> dict[str, Any]:
@@ -80,21 +78,20 @@ def _none_compared() -> dict[str, Any]:
         "compared": 0,
         "sites": [],
         "reason": f"needs homes with a position and at least {FEWEST_NEIGHBOURS} others with an outdoor"
-        " sensor of"
-        f" their own within {AREA_KM:.0f} km, on {FEWEST_DAYS} days",
+        f" sensor of their own within {AREA_KM:.0f} km, on {FEWEST_DAYS} days",
     }
 
 
 def _home(site: Site, result: dict[str, Any]) -> _Home | None:
     """A home with a place and a sensor of its own; None without."""
-    at = site.site.latitude, site.site.longitude
-    borrowed = site.site.outdoor_from is not None or site.weather is not None
+    at = site.latitude, site.longitude
+    borrowed = site.weather_lender is not None or site.weather is not None
     if at[0] is None or at[1] is None or borrowed or not site.measures("outdoor_temperature"):
         return None
     by_day = newest_outdoor((result.get("performance") or {}).get("by_day") or [])
     day = np.array([row["day"] for row in by_day], dtype="datetime64[D]")
     outdoor = np.array([row["outdoor_c"] for row in by_day], dtype=np.float64)
-    return _Home(site.id, (at[0], at[1]), day, outdoor)
+    return _Home(site.id, (at[0], at[1]), day, outdoor, limit_of(site, "surest"))
 
 
 def _apart(home: _Home, others: list[_Home]) -> dict[str, Any] | None:
@@ -114,14 +111,14 @@ def _apart(home: _Home, others: list[_Home]) -> dict[str, Any] | None:
         "apart_k": round(apart, 1),
         "neighbours": neighbours,
         "days": int(there.sum()),
-        "probability": round(_chance(apart, neighbours), 2),
+        "probability": round(min(_chance(apart, neighbours), home.surest), 2),
     }
 
 
 def _chance(apart: float, neighbours: int) -> float:
     """Probability that the sensor is off, not its place (Bayes' rule)."""
     place = hypot(_PLACE_SD, _MEDIAN_WIDER * _PLACE_SD / sqrt(neighbours))
-    wrong = hypot(place, _WRONG.sd)
-    off = -0.5 * ((abs(apart) - _WRONG.mean) / wrong) ** 2 - log(2.0 * wrong)  # to either side
+    wrong = hypot(place, OFF_BY.sd)
+    off = -0.5 * ((abs(apart) - OFF_BY.mean) / wrong) ** 2 - log(2.0 * wrong)  # to either side
     right = -0.5 * (apart / place) ** 2 - log(place)
-    return min(probability_of(log_odds(_PRIOR) + off - right), _SUREST)
+    return probability_of(log_odds(OFF_SHARE) + off - right)
