@@ -15,12 +15,11 @@ from numpy.typing import NDArray
 from fieldfare.analysis.expectation.excess import Expected
 from fieldfare.analysis.expectation.uncertain import Lognormal
 from fieldfare.analysis.figures.estimate import robust_fit
+from fieldfare.analysis.physics.water import KWH_PER_M3_K
 from fieldfare.analysis.statistics.distributions import normal_probability
 
 Floats = NDArray[np.float64]
 
-KWH_PER_M3_K = 1.155
-"""Heat of water between 30 and 40 °C, EN 1434-1 (reference 1.1)."""
 # Two sensors of class B at 35 °C are 0.5 K off each (EN 60751), as limits; a flow meter of class 2 in use 5 %
 # (EN 1434-1).
 _PAIR_K, _FLOW = 0.4, 0.05

@@ -24,6 +24,7 @@ from fieldfare.analysis.minutes.rolling import true_runs
 from fieldfare.analysis.physics.air import frost_rate_index
 from fieldfare.analysis.physics.heat_pump import RatedPerformance
 from fieldfare.analysis.physics.metering import heat_meter_mpe
+from fieldfare.analysis.physics.water import KWH_PER_M3_K
 from fieldfare.analysis.plant.curve import curve_at
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES, HeatPump, Site
 
@@ -207,9 +208,9 @@ def _heat_errors(site: Site, grid: Grid, heat: Floats) -> tuple[Floats, Floats]:
     # pump: unmeasured values must not be more certain than measured ones.
     pump = site.heat_pump
     greatest = _MORE_THAN_NOMINAL * (
-        pump.flow_m3_per_h or (pump.rated_output_kw or 6.0) / (1.155 * _USUAL_DIFFERENCE_K)
+        pump.flow_m3_per_h or (pump.rated_output_kw or 6.0) / (KWH_PER_M3_K * _USUAL_DIFFERENCE_K)
     )
-    least = np.minimum(size * 60.0 / (1155.0 * greatest), _USUAL_DIFFERENCE_K)
+    least = np.minimum(size * 60.0 / (1000.0 * KWH_PER_M3_K * greatest), _USUAL_DIFFERENCE_K)
     difference = np.maximum(np.where(np.isfinite(difference), difference, least), 1.0)
     share = np.full(len(grid), _LEAST_FLOW_SHARE)
     if pump.flow_m3_per_h and grid.has("flow_rate"):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass, field
+from math import isfinite
 from typing import Literal
 
 from fieldfare.analysis.findings.limit import Side
@@ -98,6 +99,11 @@ class Finding:
             "bring": list(self.bring),
             "changes": [list(c) for c in self.changes],
         }
+
+
+def rounded(value: float, digits: int = 1) -> float | None:
+    """A value for evidence; None where it is not known. value : nan where not known"""
+    return round(value, digits) if isfinite(value) else None
 
 
 @dataclass(frozen=True)

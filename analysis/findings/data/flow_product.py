@@ -12,6 +12,7 @@ from fieldfare.analysis.findings.confidence import Floats
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.minutes.balance import uncorrected_share
 from fieldfare.analysis.physics.metering import HeatClass, combine, heat_meter_mpe
+from fieldfare.analysis.physics.water import KWH_PER_M3_K
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES
 from fieldfare.analysis.statistics.quantiles import robust_sd
 
@@ -21,7 +22,6 @@ _SENSOR_K = 0.3
 _ZEROED_K, _ZEROED_DAYS, _PASSING_MIN = 0.1, 10, 20
 # Coverage of 95 % of a normal distribution.
 _COVERAGE = 2.0
-KWH_PER_M3_K = 1.155
 _UNIT_FLOW_SENSOR = 0.05
 LEAST_KWH, FEWEST_DAYS = 3.0, 4
 _RUNNING = ("check_meter", "check_flow", "check_volume")

@@ -12,7 +12,6 @@ from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, already_reported
 from fieldfare.analysis.findings.data.flow_product import (
     FEWEST_DAYS,
-    KWH_PER_M3_K,
     LEAST_KWH,
     Compared,
     allowed,
@@ -29,7 +28,7 @@ from fieldfare.analysis.findings.model import (
 from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.findings.two_sided import two_sided_evidence
 from fieldfare.analysis.minutes.balance import uncorrected_share
-from fieldfare.analysis.physics.water import antifreeze_over_reading
+from fieldfare.analysis.physics.water import KWH_PER_M3_K, antifreeze_over_reading
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES
 from fieldfare.analysis.statistics.quantiles import nan_median
 

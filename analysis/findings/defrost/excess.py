@@ -51,7 +51,7 @@ from fieldfare.analysis.findings.defrost.observed import (
 )
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
 from fieldfare.analysis.findings.heat.efficiency_change import own_change
-from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+from fieldfare.analysis.findings.model import Evidence, Finding, Severity, rounded
 from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.findings.yearly_cost import heating_year
 from fieldfare.analysis.statistics.distributions import normal_quantile
@@ -337,7 +337,7 @@ def _finding(
                 "probability that the excess is real", round(judged.certain, 2), "-", "finding_chance"
             ),
             Evidence(
-                "heat and electricity of a defrost, per kilowatt rated", _rounded(judged.used, 1), "Wh/kW"
+                "heat and electricity of a defrost, per kilowatt rated", rounded(judged.used, 1), "Wh/kW"
             ),
             Evidence(
                 "expected for a full coat of frost, 95 % interval",
@@ -346,16 +346,16 @@ def _finding(
             ),
             context.evidence(
                 "share of the heat used by defrosts",
-                _rounded(share, 3),
+                rounded(share, 3),
                 "-",
                 "defrost_penalty_act",
             ),
             context.evidence(
-                "length of a defrost", _rounded(judged.minutes, 1), "min", "defrost_long_minutes"
+                "length of a defrost", rounded(judged.minutes, 1), "min", "defrost_long_minutes"
             ),
             context.evidence(
                 "heat drawn from the water during a defrost, over rated output",
-                _rounded(judged.drawn, 2),
+                rounded(judged.drawn, 2),
                 "-",
                 "defrost_heat_share",
             ),
@@ -449,10 +449,6 @@ def _cop(context: Context) -> float:
         float(np.nansum(days.floats(c))) for c in ("expected_heat_space_kwh", "expected_used_space_kwh")
     )
     return heat / used if heat > 0 and used > 0 else context.limit("defrost_usual_cop")
-
-
-def _rounded(value: float, digits: int) -> float | None:
-    return round(value, digits) if np.isfinite(value) else None
 
 
 def _next_step(cause: str) -> str:

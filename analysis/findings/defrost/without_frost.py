@@ -28,7 +28,7 @@ from fieldfare.analysis.findings.defrost.observed import (
     weekly,
 )
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
-from fieldfare.analysis.findings.model import Finding, Severity
+from fieldfare.analysis.findings.model import Finding, Severity, rounded
 from fieldfare.analysis.findings.yearly_cost import heating_year
 from fieldfare.analysis.statistics.distributions import normal_quantile
 from fieldfare.analysis.statistics.quantiles import nan_median
@@ -145,7 +145,7 @@ def _finding(
             ),
             context.evidence(
                 "heat and electricity of a defrost, per kilowatt rated",
-                round(energy, 1) if np.isfinite(energy) else None,
+                rounded(energy),
                 "Wh/kW",
                 "defrost_coil_wh_per_kw",
             ),

@@ -8,7 +8,6 @@ from fieldfare.analysis.cautions import water_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.uncertain import Lognormal
 from fieldfare.analysis.expectation.water_flow import (
-    KWH_PER_M3_K,
     ONE_SPEED_ELASTICITY,
     elasticity,
     nominal_difference,
@@ -20,10 +19,11 @@ from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
 from fieldfare.analysis.findings.flow.falling_flow import falling_flow
 from fieldfare.analysis.findings.grading import downgraded, graded, ranked
-from fieldfare.analysis.findings.model import Cause, Evidence, Finding
+from fieldfare.analysis.findings.model import Cause, Evidence, Finding, rounded
 from fieldfare.analysis.findings.onset import onset
 from fieldfare.analysis.findings.phrases import day_text, percent
 from fieldfare.analysis.findings.yearly_cost import heating_year, share_spared
+from fieldfare.analysis.physics.water import KWH_PER_M3_K
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES
 from fieldfare.analysis.statistics.distributions import normal_probability
 from fieldfare.analysis.statistics.quantiles import nan_median
@@ -94,15 +94,13 @@ def low_flow(context: Context) -> Finding | None:
             context.evidence("flow over nominal", round(value, 2), "-", "low_flow_watch_share"),
             context.evidence(
                 "flow-return difference at the highest measured output",
-                round(widest, 1) if np.isfinite(widest) else None,
+                rounded(widest),
                 "K",
                 "wide_lift_share",
                 round(limit("wide_lift_share") * allowed.middle, 1),
             ),
             *evidence,
-            Evidence(
-                "flow-return difference in steady heating", round(lift, 1) if np.isfinite(lift) else None, "K"
-            ),
+            Evidence("flow-return difference in steady heating", rounded(lift), "K"),
         ),
         causes=causes,
         next_step=(

@@ -20,8 +20,9 @@ from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
 from fieldfare.analysis.findings.grading import downgraded, graded, ranked
 from fieldfare.analysis.findings.heat.curve import brief_days, cool_and_steady, rooms_set_low
-from fieldfare.analysis.findings.model import Cause, Evidence, Finding, Severity
+from fieldfare.analysis.findings.model import Cause, Evidence, Finding, Severity, rounded
 from fieldfare.analysis.findings.phrases import percent
+from fieldfare.analysis.physics.emitters import EXPONENTS
 from fieldfare.analysis.statistics.quantiles import nan_median
 
 # A curve set low: the water is what is asked, and the unit rests. A unit that does not reach it: the water
@@ -33,7 +34,6 @@ _SIGNATURES = {
 # Settings are lowered more often than units fail to reach them (common practice).
 _PRIOR = {"curve_too_low": 2.0, "flow_not_reached": 1.0}
 _TAIL_DF = 4
-_EMITTER_EXPONENT = 1.3  # EN 442: radiators; panels between 1.2 and 1.4
 
 
 @dataclass(frozen=True)
@@ -141,7 +141,7 @@ def _finding(
     flow, curve = nan_median(days.floats("flow")[here]), nan_median(days.floats("curve")[here])
     first = causes[0].cause
     room = cool.room if np.isfinite(cool.room) else context.site.design.indoor_c
-    left = (max(flow - room, 0.1) / max(curve - room, 1.0)) ** _EMITTER_EXPONENT
+    left = (max(flow - room, 0.1) / max(curve - room, 1.0)) ** EXPONENTS["radiator"]
     quiet = severity == "note"
     return Finding(
         "flow_temperature_below_curve",
@@ -156,8 +156,8 @@ def _finding(
             Evidence("mean flow temperature", round(flow, 1), "°C"),
             Evidence("designed flow temperature for the same weather", round(curve, 1), "°C"),
             Evidence("heat that emitters give at it, over that at the designed flow", round(left, 2), "-"),
-            Evidence("coolest room meanwhile", _rounded(cool.room), "°C"),
-            Evidence("room below what is asked or designed", _rounded(cool.lacking), "K"),
+            Evidence("coolest room meanwhile", rounded(cool.room), "°C"),
+            Evidence("room below what is asked or designed", rounded(cool.lacking), "K"),
             context.evidence("days with it", int(here.sum()), "days", "flow_below_curve_days"),
         ),
         causes=causes,
@@ -167,8 +167,7 @@ def _finding(
             ""
             if quiet
             else "Your heating water is cooler than planned. Tell your installer if rooms stay cool; they"
-            " will"
-            " look at it."
+            " will look at it."
         ),
         until=episode.until,
         visit="none" if quiet else "setting" if first == "curve_too_low" else "drive",
@@ -177,28 +176,21 @@ def _finding(
     )
 
 
-def _rounded(value: float) -> float | None:
-    return round(value, 1) if np.isfinite(value) else None
-
-
 def _step(cause: str, cool: _Cool) -> str:
     if cause == "flow_not_reached":
         return (
             "Check remotely for quiet mode, a power limit and a highest flow temperature set too low. Then"
-            " visit:"
-            " compare the flow sensor with a contact thermometer, and check output, water flow and the"
+            " visit: compare the flow sensor with a contact thermometer, and check output, water flow and the"
             " supply."
         )
     if not np.isfinite(cool.lacking):
         return (
             "Ask the householder whether every room is warm in cold weather. If so, leave it: cooler water"
-            " costs"
-            " less. If not, set the curve back to the design."
+            " costs less. If not, set the curve back to the design."
         )
     return (
         "Set the curve back to the design in steps of 2 K, remotely or by phone, and check the rooms after"
-        " three"
-        " cold days."
+        " three cold days."
     )
 
 

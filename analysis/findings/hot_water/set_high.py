@@ -10,7 +10,7 @@ from fieldfare.analysis.facts.table import fill_nan, group_by_day
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.episodes import latest_episode
 from fieldfare.analysis.findings.grading import ranked
-from fieldfare.analysis.findings.model import Evidence, Finding
+from fieldfare.analysis.findings.model import Evidence, Finding, rounded
 from fieldfare.analysis.findings.yearly_cost import per_year, share_spared
 from fieldfare.analysis.statistics.quantiles import nan_median
 
@@ -53,7 +53,7 @@ def charged_beyond_setpoint(context: Context) -> Finding | None:
             context.evidence(
                 "share of days on which it was so", round(episode.share, 2), "-", "charged_beyond_share"
             ),
-            Evidence("usual start of a charge", _rounded(nan_median(reheats.floats("from_c"))), "°C"),
+            Evidence("usual start of a charge", rounded(nan_median(reheats.floats("from_c"))), "°C"),
         ),
         causes=ranked({"setpoint_raised": (1.0, why)}),
         next_step=(
@@ -65,7 +65,3 @@ def charged_beyond_setpoint(context: Context) -> Finding | None:
         cost_kwh=kwh,
         cost_money=context.money(kwh),
     )
-
-
-def _rounded(value: float) -> float | None:
-    return round(value, 1) if np.isfinite(value) else None

@@ -12,7 +12,7 @@ from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.findings.confidence import Flags
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
-from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+from fieldfare.analysis.findings.model import Evidence, Finding, Severity, rounded
 from fieldfare.analysis.findings.yearly_cost import DAYS_A_YEAR, charging_cop
 from fieldfare.analysis.statistics.quantiles import nan_median
 
@@ -113,13 +113,13 @@ def more_than_drawn(context: Context, much: TooMuch) -> Finding:
             Evidence("what a home takes at most", round(much.most, 1), "kWh/day"),
             Evidence(
                 "heat for hot water on other days",
-                round(much.before, 1) if np.isfinite(much.before) else None,
+                rounded(much.before),
                 "kWh/day",
             ),
             Evidence("hot-water mode on such a day", round(much.hours, 1), "h/day"),
             Evidence(
                 "hot-water mode on other days",
-                round(much.hours_before, 1) if np.isfinite(much.hours_before) else None,
+                rounded(much.hours_before),
                 "h/day",
             ),
             context.evidence("days with it", much.days, "days", "hot_water_most_days"),
