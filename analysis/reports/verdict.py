@@ -12,6 +12,7 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any, Literal
 
 from fieldfare.analysis.findings.limits import limit_of
+from fieldfare.analysis.findings.phrases import day_text
 from fieldfare.analysis.plant.site import Site
 
 if TYPE_CHECKING:
@@ -93,6 +94,8 @@ class Matter:
     def codes(self) -> tuple[str, ...]:
         return (*(code for q in self.questions for code in q.codes), *self.also)
 
+
+_COMPLETE = "Are the readings complete?"
 
 MATTERS: tuple[Matter, ...] = (
     Matter(
@@ -196,7 +199,7 @@ MATTERS: tuple[Matter, ...] = (
         "data",
         "data",
         (
-            VerdictQuestion("Are the readings complete?", ("data_gap",), ()),
+            VerdictQuestion(_COMPLETE, ("data_gap",), ()),
             VerdictQuestion(
                 "Can the meters be trusted?",
                 ("meter_misplaced", "implausible_efficiency", "heat_meter_disagrees", "unit_mismatch"),
@@ -302,15 +305,18 @@ def _little_read(site: Site, document: Mapping[str, Any]) -> list[dict[str, Any]
     share = (document.get("coverage") or {}).get("share")
     if share is None or share >= limit_of(site, "verdict_read_share"):
         return []
-    return [
-        {
-            "matter": "data",
-            "question": "Are the readings complete?",
-            "reason": f"readings cover only {100.0 * share:.0f} % of the time",
-            "reason_code": "not_enough_data",
-            "meters": [],
-        }
-    ]
+    return [_not_read(f"readings cover only {100.0 * share:.0f} % of the time")]
+
+
+def _not_read(reason: str) -> dict[str, Any]:
+    """An entry of `missing`: whether the readings are complete."""
+    return {
+        "matter": "data",
+        "question": _COMPLETE,
+        "reason": reason,
+        "reason_code": "not_enough_data",
+        "meters": [],
+    }
 
 
 def _zones_without_target(document: Mapping[str, Any]) -> list[dict[str, Any]]:
@@ -434,14 +440,7 @@ def given_verdict(result: Mapping[str, Any] | None, reason: str = "not analysed 
     """The verdict of a result document; not known, with the reason, without one."""
     if result is not None and result.get("verdict"):
         return dict(result["verdict"])
-    nothing = {
-        "matter": "data",
-        "question": "Are the readings complete?",
-        "reason": reason,
-        "reason_code": "not_enough_data",
-        "meters": [],
-    }
-    return {"verdict": "not_known", "because": [], "missing": [nothing]}
+    return {"verdict": "not_known", "because": [], "missing": [_not_read(reason)]}
 
 
 def verdict_now(
@@ -468,8 +467,6 @@ def with_file_due(given: Mapping[str, Any], feed: FileFeed, now: datetime) -> di
 
 def file_due_text(feed: FileFeed) -> str:
     """That the next file is overdue, in a sentence."""
-    from fieldfare.analysis.findings.phrases import day_text  # pulls in the findings
-
     habit = "" if feed.usual is None else f" Files came every {max(feed.usual.days, 1)} days."
     return f"The last file has readings to {day_text(feed.until.date().isoformat())}.{habit}"
 

@@ -120,16 +120,14 @@ def _check(
     key: str, codes: tuple[str, ...], site: Site, result: Mapping[str, Any], numbers: tuple[Number, ...]
 ) -> Check:
     codes = tuple(code for code in codes if code in _LOOKED_AT)
-    missing_entries = [
-        n for n in result["not_assessed"] if n["code"] in codes and n.get("reason_code") != "not_applicable"
-    ]
-    missing = {n["code"]: n["reason"] for n in missing_entries}
+    open_here = [n for n in result["not_assessed"] if n["code"] in codes]
+    idle = [n for n in open_here if n.get("reason_code") == "not_applicable"]
+    missing = {n["code"]: n["reason"] for n in open_here if n.get("reason_code") != "not_applicable"}
     found = [f for f in result["findings"] if f["code"] in codes and not f["until"]]
     grave = [f for f in found if f["severity"] in ("act", "urgent")]
     watched = [f for f in found if f["severity"] == "watch"]
     unanswered = tuple(f"{code}: {reason}" for code, reason in missing.items())
     named = tuple(f["code"] for f in (*grave, *watched))
-    idle = [n for n in result["not_assessed"] if n["code"] in codes and n not in missing_entries]
     if key != "design_day" and not found and codes and len(idle) == len(codes):
         return Check(key, "does not apply", idle[0]["reason"])
     if key == "design_day" and not grave:
