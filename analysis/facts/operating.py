@@ -58,7 +58,7 @@ def operating_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, 
         )
         still = calm & np.isfinite(rate) & (fill_nan(rate, 0.0) < _NO_FLOW_M3_H)
         # A register that counts in steps shows now none and now several: only their mean is the power.
-        middle = _mean if grid.step.get("heat_pump_electricity", 0.0) > 0.0 else _middle
+        middle = Segments.mean if grid.step.get("heat_pump_electricity", 0.0) > 0.0 else _middle
         out["minutes_calm"], out["rest_power"] = day.count(calm), middle(day, unit * 60.0, calm)
         out["minutes_still"], out["still_power"] = day.count(still), middle(day, unit * 60.0, still)
         out["lowest_hour"] = _lowest_hour(unit * 60.0, day)
@@ -130,10 +130,6 @@ def _too_warm_to_heat(grid: Grid, outdoor: Floats) -> Flags:
     wish = np.where(np.isfinite(wish), wish, _USUAL_ROOM_C)
     warm = window_mean(outdoor, _DAY_MIN, 0, least=_DAY_MIN // 2) >= _WARM_C
     return np.asarray(warm & (room >= wish), dtype=np.bool_)
-
-
-def _mean(day: Segments, values: Floats, where: Flags) -> Floats:
-    return day.mean(values, where)
 
 
 def _middle(day: Segments, values: Floats, where: Flags) -> Floats:

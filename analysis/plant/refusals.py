@@ -19,26 +19,26 @@ PATTERNS = {
     r"^[^\x00-\x1f\x7f]*\S[^\x00-\x1f\x7f]*$": "use one line of text",
 }
 """Pattern of a field -> what fits it."""
-_FORMS = {
-    "number": (
+_FORMS = (
+    (
         ("float_parsing", "float_type", "finite_number"),
         "is no number; write one such as 6.5",
     ),
-    "whole": (
+    (
         ("int_parsing", "int_type", "int_from_float", "int_parsing_size"),
         "is no whole number; write one such as 12",
     ),
-    "day": (
+    (
         ("date_parsing", "date_type", "date_from_datetime_parsing", "date_from_datetime_inexact"),
         "is no day; write it as 2026-01-31",
     ),
-    "time": (("time_parsing", "time_type"), "is no time of day; write it as 06:30"),
-    "truth": (("bool_parsing", "bool_type"), "is neither true nor false"),
-    "text": (("string_type", "string_unicode"), "is no text; write it between quotation marks"),
-    "table": (("model_type", "model_attributes_type", "dict_type"), "is no table of keys and values"),
-    "list": (("tuple_type", "list_type"), "is no list"),
-}
-_SAYS = {kind: says for kinds, says in _FORMS.values() for kind in kinds}
+    (("time_parsing", "time_type"), "is no time of day; write it as 06:30"),
+    (("bool_parsing", "bool_type"), "is neither true nor false"),
+    (("string_type", "string_unicode"), "is no text; write it between quotation marks"),
+    (("model_type", "model_attributes_type", "dict_type"), "is no table of keys and values"),
+    (("tuple_type", "list_type"), "is no list"),
+)
+_SAYS = {kind: says for kinds, says in _FORMS for kind in kinds}
 
 
 def refusal(error: Mapping[str, Any]) -> str:

@@ -72,8 +72,8 @@ HEAT: dict[str, HandbookText] = {
         "Rooms are colder than their set temperature for a good part of the time, or far below the design.",
         "The shortfall under the set temperature is averaged per zone and day, without the recovery after a"
         " set-back. Each possible cause is weighed by what unit, water and other rooms did. A room without"
-        " a set"
-        " temperature is held against the design, and against the chance that the household wants it so.",
+        " a set temperature is held against the design, and against the chance that the household wants it"
+        " so.",
         "Rooms without a sensor. An open window, or a thermostat moved by hand, looks like a fault.",
     ),
     "performance_below_promise": HandbookText(
