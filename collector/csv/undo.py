@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pyarrow as pa
 
+from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.readings import Readings, Samples
 from fieldfare.collector.store.merge import cleaned_readings, compared
 from fieldfare.collector.store.protocol import Reverted, Store
@@ -56,8 +57,13 @@ class Undo:
     def run(self, store: Store, site: str) -> Reverted:
         """Undo the import, the last write first. Readings that have another value by now stay.
 
-        Raises DamagedFile where what was noted can't be read.
+        Raises DamagedFile where what was noted can't be read, InputError where an earlier version noted it.
         """
+        if any(path.suffixes == [".parquet"] for path in self.folder.glob("*.parquet")):
+            raise InputError(
+                f"{self.folder}: an earlier version of fieldfare noted what this file changed, and only that"
+                " one can undo it; readings stay as they are"
+            )
         removed = restored = kept = 0
         for number in reversed(range(len(list(self.folder.glob("*.written.parquet"))))):
             replaced = self._replaced(number)

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.plant.site import Site
 from fieldfare.collector.csv import ingest_csv
@@ -189,3 +190,16 @@ def test_an_undo_leaves_the_readings_as_they_were(store: LocalStore, tmp_path: P
     for undo, before in zip(reversed(undos), reversed(states[:-1]), strict=True):
         undo.run(store, "ash-lane")
         assert held(store) == before
+
+
+def test_an_undo_noted_by_an_earlier_version_is_refused(store: LocalStore, tmp_path: Path) -> None:
+    """That version wrote one file for each write; to find none of ours is not to have undone it."""
+    undo = Undo(tmp_path / "undo")
+    take(store, ASH.export(tmp_path / "a.csv", 0, 10), undo=undo)
+    kept = held(store)
+    for path in undo.folder.glob("*.parquet"):
+        path.rename(undo.folder / f"{path.name.split('.')[0]}.parquet")
+    with pytest.raises(InputError, match="an earlier version of fieldfare noted"):
+        undo.run(store, "ash-lane")
+    assert held(store) == kept
+    assert list(undo.folder.iterdir())
