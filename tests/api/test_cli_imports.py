@@ -40,8 +40,8 @@ SHORT = {
 }
 """Command -> the packages outside the standard library that it may load."""
 FAMILIES = {"cycling", "data", "defrost", "electric", "flow", "heat", "hot_water", "stopped"}
-OF_RULES = ("fieldfare.analysis.findings.limit", "fieldfare.analysis.findings.limits")
-"""Tables of limits, which verdicts and site files name; no rule is among them."""
+OF_RULES = tuple(f"fieldfare.analysis.findings.{name}" for name in ("limit", "limits", "phrases"))
+"""Tables of limits and the words for dates, which verdicts and site files use; no rule is among them."""
 
 
 @pytest.fixture(scope="module")
