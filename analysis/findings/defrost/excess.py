@@ -252,6 +252,8 @@ def _judge(
         signs = replace(signs, used=np.nan, efficiency=np.nan, fell=fell, fell_spread=doubt)
         needless = max(needless, 1.0 - float(np.exp(-change.size)))
     chances = weights(signs, change.odds if change else 0.0)
+    # A timer that began on a day was set then, or is a sensor that has failed.
+    began = chances["timed"] if change is not None else 0.0
     long = minutes > context.limit("defrost_long_minutes")
     return _Judged(
         len(mine),
@@ -261,7 +263,7 @@ def _judge(
         used,
         coat_share(used),
         needless,
-        chances["starved"],
+        chances["starved"] + began,
         chances["leaves ice"] + (chances["melts slowly"] if long else 0.0),
         chances["timed"],
     )
