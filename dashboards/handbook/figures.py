@@ -23,7 +23,8 @@ FIGURES: dict[str, FigureEntry] = {
         HandbookText(
             "One word for a home: urgent, needs work, needs watching, unknown or in order.",
             "The worst open finding above a note decides, and a zone that is cold for hours. Without one,"
-            " the home is in order if the questions that matter were answered, else unknown.",
+            " the home is in order if the questions that matter were answered and no note of a size that"
+            " matters is more likely than not, else unknown.",
             "Anything that no meter of this home sees. What is missing is listed with its reason.",
         ),
     ),
