@@ -204,6 +204,8 @@ class RegisterShape:
 # A pause of this many usual moves and this many minutes is a rest (common practice: no run has such
 # pauses).
 _REST_MOVES, _REST_SPACINGS, _REST_MIN = 6.0, 3.0, 20.0
+# Steps that may be counted between the end of a rest and its first reading, over those to the next one.
+_MOST_AT_ONCE = 4.0
 
 
 def change_points(time: NDArray[np.int64], value: Floats, usual: float) -> RegisterShape:
@@ -251,16 +253,24 @@ def counting_step(change: Floats) -> float:
 def _starts_after_rest(
     time: NDArray[np.int64], value: Floats, rows: NDArray[np.intp], longest: float
 ) -> tuple[NDArray[np.int64], Floats]:
-    """Times and totals at which counting resumed after a rest, from the power of the next step."""
+    """Times and totals at which counting resumed after a rest, from the power of the next step.
+
+    A rise of many steps is no rest: it was counted meanwhile, and no reading came.
+    """
     gap = np.diff(time[rows]) / 60_000.0
     rise = np.abs(np.diff(value[rows]))
     after = np.append(gap[1:], np.inf)
+    following = np.append(rise[1:], 0.0)
     begun = np.flatnonzero(
-        (gap > longest) & (after <= longest) & (rise > 0.0) & (np.append(rise[1:], 0.0) > 0.0)
+        (gap > longest)
+        & (after <= longest)
+        & (rise > 0.0)
+        & (following > 0.0)
+        & (rise <= _MOST_AT_ONCE * following)
     )
     if not len(begun):
         return time[:0], value[:0]
-    length = after[begun] * np.clip(rise[begun] / rise[begun + 1], 0.25, 4.0)
+    length = after[begun] * np.maximum(rise[begun] / rise[begun + 1], 0.25)
     last = time[rows[begun + 1]]
     at = np.maximum(last - (length * 60_000.0).astype(np.int64), time[rows[begun]] + 1)
     return at, value[rows[begun]]

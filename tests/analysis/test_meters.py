@@ -95,6 +95,16 @@ def test_totals_stay_whatever_the_shape():
     assert (np.diff(shape.value) >= -1e-9).all()
 
 
+def test_a_coarse_register_that_nobody_read_for_days_counted_all_the_time():
+    """0.9 kW in steps of 0.1 kWh, four days without a reading: not a rest and 86 kWh in some minutes."""
+    time = minutes(10_001)
+    value = np.floor(time / 60_000 * 0.9 / 60.0 * 10.0) / 10.0
+    read = (time < 2_000 * 60_000) | (time >= 7_760 * 60_000)
+    shape = change_points(time[read], value[read], 1.0)
+    middle = np.interp(np.array([3_000, 5_000, 7_000]) * 60_000, shape.time, shape.value)
+    assert middle == pytest.approx(np.array([3_000, 5_000, 7_000]) * 0.9 / 60.0, abs=0.3)
+
+
 @pytest.mark.parametrize(("elec", "heat"), [(0.01, 1.0), (0.1, 0.1), (0.01, 0.1)])
 def test_coarse_registers_count_the_runs_that_there_are(elec, heat):
     small = Small(ids=("elec_kwh", "heat_kwh", "outdoor"), days=20)
