@@ -96,6 +96,16 @@ def test_short_gaps_that_come_back_add_up(small):
     assert data_gap(small.context()).severity == "watch"
 
 
+def test_a_gateway_that_fails_every_few_weeks_is_not_well_after_a_fortnight():
+    """Two days lost every eighteen: the last time sixteen days ago. Once alone says nothing any more."""
+    for begins, severity in (((6, 24, 42), "watch"), ((42,), "note")):
+        small = Small(days=60)
+        for first in begins:
+            for v in small.values.values():
+                v[small.days_between(first, first + 1)] = np.nan
+        assert data_gap(small.context()).severity == severity
+
+
 def test_a_gap_of_half_a_month_stays_to_be_watched(small):
     for v in small.values.values():
         v[small.days_between(6, 20)] = np.nan

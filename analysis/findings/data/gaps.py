@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table, fill_nan
-from fieldfare.analysis.findings.confidence import Floats, confidence_of
+from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Rule
 from fieldfare.analysis.findings.episodes import runs_of
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
@@ -148,12 +149,21 @@ def _whole_gap(context: Context, days: Table, minutes: Floats, begun: int) -> _G
     if not ongoing and hours < 6.0:
         return None
     own = float(lost[longest[0] : longest[1] + 1].sum()) / 60.0
-    of_late = float(np.where(silent, lost, 0.0)[_newest(context, days)].sum()) / 60.0
+    of_late = float(np.where(silent, lost, 0.0)[_newest(context, lost >= minutes)].sum()) / 60.0
     return _Gap(tuple(_sending(context)), *longest, own, hours, of_late, ongoing)
 
 
-def _newest(context: Context, days: Table) -> slice:
-    return slice(max(len(days) - int(context.limit("gap_recent_days")), 0), None)
+def _newest(context: Context, silent: Flags) -> slice:
+    """The newest days, in which a failure shows that it may come again.
+
+    What fails every three weeks is not well after two: the days reach back as far as its gaps lie apart.
+
+    silent : bool (n,), whole days without a reading
+    """
+    begun = [first for first, _ in runs_of(silent)]
+    apart = float(np.median(np.diff(begun))) if len(begun) >= context.limit("gap_repeats") else 0.0
+    reach = math.ceil(max(context.limit("gap_recent_days"), apart))
+    return slice(max(len(silent) - reach, 0), None)
 
 
 def _usual_spacing(context: Context) -> float:
@@ -192,7 +202,7 @@ def _point_gap(context: Context, days: Table, minutes: Floats) -> _Gap | None:
             lost = np.zeros(len(days))
             lost[a : b + 1] = minutes[a : b + 1]
             hours, of_late = (
-                float(lost[part].sum()) / 60.0 for part in (slice(None), _newest(context, days))
+                float(lost[part].sum()) / 60.0 for part in (slice(None), _newest(context, silent))
             )
             gaps.append(_Gap((point,), a, b, hours, hours, of_late, b == len(days) - 1))
     if not gaps:

@@ -19,6 +19,12 @@ LIMITS_DATA: dict[str, Limit] = {
         "newest days on which readings lost in a gap that is over are more than a note",
         "below",
     ),
+    "gap_repeats": Limit(
+        3.0,
+        "gaps",
+        "common practice: twice is chance, thrice a habit",
+        "gaps of a whole day or more, from which the time between them says when the next one is due",
+    ),
     "gap_long_days": Limit(
         14.0,
         "days",
