@@ -319,9 +319,9 @@ def _finding(
     severity = _severity(context, judged, episode, share)
     mine = defrosts.where(np.isin(defrosts["day"], context.days["day"][here]))
     ratio = judged.count / judged.due[0]
-    causes = defrost_causes(
-        _since_it_began(context, episode), mine, slow=judged.slow, sooner=ratio, fell=judged.fell
-    )
+    # Sound weeks before it fell say nothing about the cause; without a fall all days tell.
+    acting = _from_first_day(context, episode) if np.isfinite(judged.fell) else context
+    causes = defrost_causes(acting, mine, slow=judged.slow, sooner=ratio, fell=judged.fell)
     kwh = _cost(context, whole, judged) if np.isfinite(judged.minutes) else None
     days = int(here.sum())
     headline = _headline(context, judged, days)
@@ -388,8 +388,8 @@ def _finding(
     )
 
 
-def _since_it_began(context: Context, episode: Episode) -> Context:
-    """The days from an episode's first on: sound weeks before it say nothing about its cause."""
+def _from_first_day(context: Context, episode: Episode) -> Context:
+    """The days from an episode's first on."""
     days = context.days
     row = min(int(np.searchsorted(days["day"], np.datetime64(episode.since))), len(days) - 1)
     return replace(context, facts=context.facts.between(days.day(row), days.day(len(days) - 1)))
