@@ -1,21 +1,22 @@
-"""An answer as plain text, in the words of its page."""
+"""Format an answer as plain text, worded as on its page."""
 
 from __future__ import annotations
 
 from typing import Any
 
+from fieldfare.api.cli.options import for_terminal
 from fieldfare.dashboards.answers.present_answer import present_answer
 
 
 def plain_answer(document: dict[str, Any], name: str) -> str:
-    """Answer for a terminal, the conclusion first."""
+    """Return an answer as text for a terminal, conclusion first."""
     shown = present_answer(document, name)
     lines = [f"{name}: {shown['title']}", "", *shown["lead"]]
     if document["question"] == "bill":
         lines += _bill(shown)
     else:
         lines += _complaint(shown)
-    return "\n".join(lines).replace("\u202f", " ").replace("\u00a0", " ")
+    return for_terminal("\n".join(lines))
 
 
 def _bill(shown: dict[str, Any]) -> list[str]:

@@ -53,7 +53,7 @@ def _day(at: str | None, site: Site) -> date | None:
 
 
 def _registers(service: Service, site: Site, days: dict[str, date | None], last: date) -> dict[str, Any]:
-    """Running totals of the meters on the sheet: on the day they were typed, and the newest."""
+    """Meter registers named on the sheet: readings on the day of entry, and the newest."""
     from fieldfare.analysis.commissioned.compare import Register
 
     found = {}

@@ -25,7 +25,7 @@ from fieldfare.api.state.work_tables import (
 
 @dataclass(frozen=True)
 class Retention:
-    """One kind of data and its retention; days is None for as long as the home is looked after."""
+    """One kind of data and its retention; days is None for as long as the home is managed."""
 
     kind: str
     days: int | None
@@ -60,7 +60,7 @@ _DAYS = {kept.kind: kept.days for kept in KEPT}
 def tidy(service: Service) -> str:
     """Delete expired data, and check the stored readings of some sites for damage.
 
-    Returns one line for people.
+    Returns a summary in one line.
     """
     gone = 0
     now = datetime.now(UTC)

@@ -52,7 +52,7 @@ _DATES = {
 THIN, HARD, MINUS = "\u202f", "\u00a0", "\u2212"
 """Thousands separator, space between a number and its unit, minus sign (SI Brochure, 9th edition, 5.4)."""
 
-_ISO_DAY = re.compile(r"\b((?:19|20)\d\d)-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])\b")
+_ISO_DAY = re.compile(r"\b((?:19|20)\d\d-(?:0[1-9]|1[0-2])-(?:0[1-9]|[12]\d|3[01]))\b(?: (\d\d:\d\d)\b)?")
 _ISO_MONTH = re.compile(r"\b((?:19|20)\d\d)-(0[1-9]|1[0-2])\b(?!-)")
 _HYPHEN_MINUS = re.compile(r"(?<![\w.\-/)])-(?=\d)")
 _THOUSANDS = re.compile(r"(?<=\d),(?=\d{3}(?!\d))")
@@ -263,7 +263,7 @@ def spacing(minutes: float) -> str:
 
 def tidy(text: str) -> str:
     """A sentence with its numbers and dates in the forms of this module."""
-    text = _ISO_DAY.sub(lambda m: day(m[0]), text)
+    text = _ISO_DAY.sub(lambda m: f"{day(m[1])}{f', {m[2]}' if m[2] else ''}", text)
     text = _ISO_MONTH.sub(lambda m: month(m[0]), text)
     text = _EVERY.sub(lambda m: f"every {spacing(float(m[1]))}", text)
     text = text.replace("+-", "±").replace("m3/h", "m³/h").replace("W/m2", "W/m²")

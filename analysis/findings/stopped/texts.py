@@ -6,6 +6,7 @@ import numpy as np
 
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.model import Severity
+from fieldfare.analysis.findings.phrases import day_text
 from fieldfare.analysis.findings.stopped.failed_starts import is_barren
 from fieldfare.analysis.findings.stopped.heat_due import Reason
 from fieldfare.analysis.findings.stopped.rests import Rest, local
@@ -195,7 +196,8 @@ def caution(context: Context, kind: str) -> str:
 
 def home(context: Context, rest: Rest, severity: Severity) -> str:
     """A plain sentence for the householder."""
-    when = f"since {local(context, rest.start):%H:%M on %-d %B}" if rest.begun else "in the time we can see"
+    start = local(context, rest.start)
+    when = f"since {day_text(start.date())}, {start:%H:%M}" if rest.begun else "in the readings we have"
     if rest["backup_kwh"] >= 1.0 or (rest["immersion_kwh"] >= 1.0 and rest.kind == "unit"):
         return (
             f"Your heat pump has not worked {when}; a back-up electric heater heats instead, which"
