@@ -1,4 +1,4 @@
-"""Texts of commissioned against today: differences first, then agreements, then manual items."""
+"""Texts of commissioned values against today's: differences, then agreements, then manual items."""
 
 from __future__ import annotations
 

@@ -274,7 +274,7 @@ def _best(site: Site, quantity: str) -> Point | None:
 
 
 def _shifts(site: Site, period: dict[str, Any]) -> list[list[int]]:
-    """The site's clock against UTC from each change on."""
+    """Offsets of the site's clock from UTC, from each clock change on."""
     here = datetime.fromisoformat(period["from"]).replace(tzinfo=site.zone) - timedelta(days=2)
     end = datetime.fromisoformat(period["to"]).replace(tzinfo=site.zone) + timedelta(days=2)
     out: list[list[int]] = []
@@ -291,7 +291,7 @@ def _shifts(site: Site, period: dict[str, Any]) -> list[list[int]]:
 def uses_document(facts: Facts, start: int, end: int) -> dict[str, list[list[int]]]:
     """Operating state between two times: name -> [start, length], and starts of runs.
 
-    facts : Facts that reach back before `start`, for runs that began earlier. start, end : ms since 1970 UTC
+    facts : Facts from before `start`, for runs that began earlier. start, end : ms since 1970 UTC
     """
     runs = facts.runs.where(facts.runs["use"] != HOT_WATER) if len(facts.runs) else facts.runs
     spans = {"heating": runs, "hot water": facts.reheats, "defrost": facts.defrosts}
@@ -301,7 +301,7 @@ def uses_document(facts: Facts, start: int, end: int) -> dict[str, list[list[int
 
 
 def _within(table: Table, start: int, end: int) -> list[list[int]]:
-    """Events that touch the window, as [start, length] in ms, cut to it."""
+    """Events in the window, clipped to it, as [start, length] in ms."""
     if not len(table):
         return []
     begin = table["start"].astype(np.int64)

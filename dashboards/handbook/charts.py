@@ -1,4 +1,4 @@
-"""Handbook sentences of the plots on the pages: what each shows, from what, and its blind spots."""
+"""Handbook texts of the plots: contents, basis and blind spots."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Handbook sentences of the findings about water: hot water, cylinder, circuit pressure, frost."""
+"""Handbook texts of the findings about water: hot water, cylinder, circuit pressure, frost."""
 
 from __future__ import annotations
 

@@ -65,7 +65,7 @@ def _signature(found: dict[str, Any]) -> list[Row]:
 
 
 def _figure_text(signature: dict[str, Any], name: str, unit: str, after: str) -> str:
-    """A figure of the base load with what it means, or why there is none."""
+    """A figure of the base load with its meaning, or the reason why there is none."""
     figure = signature[name]
     text = _between(figure, unit, why=signature.get("base_reason"))
     return text + after if figure else text
