@@ -275,7 +275,7 @@ def _fall(expected: Mapping[str, Spread], spread: float) -> Spread:
 
 
 def _beyond(spread: float, common: float) -> float:
-    """What is left of a standard uncertainty without the part that it shares."""
+    """A standard uncertainty without its shared part."""
     return sqrt(max(spread**2 - common**2, 0.0))
 
 

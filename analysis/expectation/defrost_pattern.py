@@ -1,4 +1,4 @@
-"""What decides when a unit defrosts: the coat of frost, or its own lock."""
+"""What triggers defrosts: the coat of frost, or the unit's minimum interval."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ class Pattern(NamedTuple):
 
 
 def pattern(spacing: Floats, frost: Floats, doubt: float) -> Pattern | None:
-    """How the spacing of defrosts goes with the frost.
+    """Dependence of the spacing of defrosts on frost.
 
     spacing : float64 (n,) [min of running since the last one]. frost : float64 (n,) [g/kW, expected since
         then]; nan left out
