@@ -68,8 +68,8 @@ coverage: setup-test system
 	$(TESTS) --no-loadscope-reorder --cov --cov-report=
 	$(BIN)/python -m tests.coverage_floors
 
-# Each Python that is here: the wheel and the locked packages in a fresh environment, and the demo run there.
-PYTHONS ?= $(shell for n in 11 12 13 14; do python3.$$n -c '' 2>/dev/null && command -v python3.$$n; done)
+# Each Python of PATH and pyenv, or those given in PYTHONS: the wheel and the locked packages in a fresh
+# environment, and the demo run there.
 pythons: setup-test
 	$(BIN)/python -m tests.pythons $(PYTHONS)
 
@@ -80,6 +80,7 @@ docs: setup-test
 
 bench: setup-test system
 	$(TESTS) -m slow
+	$(BIN)/python -m tests.pythons $(PYTHONS)
 	$(BIN)/python -m tests.benchmarks
 
 lock:

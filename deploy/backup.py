@@ -325,7 +325,7 @@ def main(argv: list[str] | None = None) -> int:
             found = verify(given.archive)
             if found.damage:
                 raise DamagedData(given.archive, found.damage)
-            print(f"{found.files} files, all whole")
+            print(f"{found.files} files, no damage")
         else:
             print(f"{restore(given.archive, given.data)} files restored to {given.data}")
     except (BackupError, OSError, sqlite3.Error) as error:

@@ -35,7 +35,7 @@ _PLACE_SD = 1.0
 _MEDIAN_WIDER = 1.25
 
 
-class _Home(NamedTuple):
+class _Sensor(NamedTuple):
     site: str
     position: Position
     day: NDArray[Any]
@@ -82,7 +82,7 @@ def _none_compared() -> dict[str, Any]:
     }
 
 
-def _home(site: Site, result: dict[str, Any]) -> _Home | None:
+def _home(site: Site, result: dict[str, Any]) -> _Sensor | None:
     """A home with a place and a sensor of its own; None without."""
     at = site.latitude, site.longitude
     borrowed = site.weather_lender is not None or site.weather is not None
@@ -91,10 +91,10 @@ def _home(site: Site, result: dict[str, Any]) -> _Home | None:
     by_day = newest_outdoor((result.get("performance") or {}).get("by_day") or [])
     day = np.array([row["day"] for row in by_day], dtype="datetime64[D]")
     outdoor = np.array([row["outdoor_c"] for row in by_day], dtype=np.float64)
-    return _Home(site.id, (at[0], at[1]), day, outdoor, limit_of(site, "surest"))
+    return _Sensor(site.id, (at[0], at[1]), day, outdoor, limit_of(site, "surest"))
 
 
-def _apart(home: _Home, others: list[_Home]) -> dict[str, Any] | None:
+def _apart(home: _Sensor, others: list[_Sensor]) -> dict[str, Any] | None:
     """How far a home's daily means lie from the median of the others' on the same days; None with too few."""
     table = np.full((len(others), len(home.day)), np.nan)
     for row, other in zip(table, others, strict=True):

@@ -166,7 +166,7 @@ def move(
         store_token=token or settings.store_token,
     )
     with opened(settings) as service:
-        move_fleet(service, there, sites, click.echo)
+        move_fleet(service, there, sites, lambda line: click.echo(for_terminal(line)))
 
 
 @click.group("set-aside")
@@ -225,9 +225,10 @@ def clear(settings: Settings, site_id: str | None) -> None:
 
 def _summary_text(summary: dict[str, Any]) -> str:
     from fieldfare.api.running.intake import rows_as_utc_text
-    from fieldfare.dashboards.text.words import count, days_between, number
+    from fieldfare.dashboards.text.words import count, moment, number
 
-    span = f", {days_between(summary['from'], summary['to'])}" if summary["from"] else ""
+    first, last = (summary[k] and moment(datetime.fromisoformat(summary[k]), "UTC") for k in ("from", "to"))
+    span = f", {first} to {last} UTC" if first else ""
     lines = [
         f"{count(summary['rows'], 'row')}: {count(summary['readings'], 'reading')} stored,"
         f" {number(summary['duplicates'])} were already stored{span}"

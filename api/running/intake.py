@@ -166,6 +166,7 @@ def move_fleet(
     FieldfareError naming the differences.
     """
     from fieldfare.collector.transfer import checked, move
+    from fieldfare.dashboards.text.words import count, number
 
     mine = service.settings
     if target.store_url == mine.store_url and (
@@ -184,8 +185,8 @@ def move_fleet(
                 chosen,
                 settle=there.flush,
                 progress=lambda m: announce(
-                    f"{m.site}: {m.readings} readings, {m.stored + m.replaced} stored, {m.duplicates} there"
-                    f" already, {'agrees' if m.agrees else 'DOES NOT AGREE'}"
+                    f"{m.site}: {count(m.readings, 'reading')}, {number(m.stored + m.replaced)} stored,"
+                    f" {number(m.duplicates)} were already stored, {'equal' if m.agrees else 'NOT EQUAL'}"
                 ),
             )
         )

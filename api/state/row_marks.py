@@ -87,7 +87,8 @@ def install(connection: Connection, version: str) -> None:
         for statement in needed.values():
             run(statement)
         run('DELETE FROM row_marks WHERE "table" = ?', (table,))
-        run(f'INSERT INTO row_marks SELECT ?, rowid, {_call(table, columns)} FROM "{table}"', (table,))  # noqa: S608
+        marks = f'SELECT ?, rowid, {_call(table, columns)} FROM "{table}"'  # noqa: S608
+        run(f"INSERT INTO row_marks {marks}", (table,))
     run(f"PRAGMA user_version = {_stamp(version)}")
 
 
@@ -180,7 +181,8 @@ def put_back(connection: Connection, backup: Connection, row: DamagedRow) -> boo
         return False
     run: Callable[..., Any] = connection.exec_driver_sql
     values = ", ".join(f'"{c}" = ?' for c in columns)
-    if not run(f'UPDATE "{row.table}" SET {values} WHERE rowid = ?', (*found, row.row)).rowcount:  # noqa: S608
+    update = f'UPDATE "{row.table}" SET {values} WHERE rowid = ?'  # noqa: S608
+    if not run(update, (*found, row.row)).rowcount:
         marks = ", ".join("?" * (len(columns) + 1))
         run(f'INSERT INTO "{row.table}" (rowid, {names}) VALUES ({marks})', (row.row, *found))  # noqa: S608
     accept(connection, row)

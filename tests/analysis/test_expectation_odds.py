@@ -1,5 +1,4 @@
-"""The models that tell how probable it is that a departure is real: signatures, changes, and what they leave
-open."""
+"""Models for the probability that a deviation is real: signatures, changes, and remaining uncertainty."""
 
 from __future__ import annotations
 
@@ -192,9 +191,17 @@ def test_a_starved_coil_and_poor_melting_show_by_their_own_signs():
 def test_much_frost_explains_number_lock_and_coat_at_once():
     """Three times the frost that was guessed: many defrosts at the lock, on coats that only seem thin."""
     in_band = Signs(
-        np.log(24.0 / 8.0), 0.72, locked=0.95, locked_spread=0.07, locked_due=0.45, locked_due_spread=0.35,
-        lock=0.0, follows=-0.1, dry=-1.1, dry_spread=0.8,
-    )  # fmt: skip
+        np.log(24.0 / 8.0),
+        0.72,
+        locked=0.95,
+        locked_spread=0.07,
+        locked_due=0.45,
+        locked_due_spread=0.35,
+        lock=0.0,
+        follows=-0.1,
+        dry=-1.1,
+        dry_spread=0.8,
+    )
     sure_air = replace(in_band, often_spread=0.36, locked_due=0.1, locked_due_spread=0.1, dry_spread=0.4)
     told, certain = (1.0 - weights(signs)["sound"] for signs in (in_band, sure_air))
     assert told < 0.6

@@ -1,4 +1,4 @@
-"""The sheet as a plain form: who may, what is kept, what comes back; the same items on screen and paper."""
+"""The check sheet as a plain form: access, storage, redisplay; the same items on screen and paper."""
 
 from __future__ import annotations
 

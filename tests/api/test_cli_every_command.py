@@ -51,15 +51,15 @@ RUNS: dict[str, list[Run]] = {
         Run("site columns nowhere.csv", 2, "can't be read"),
     ],
     "visits": [
-        Run("visits", says="no home needs anything done"),
+        Run("visits", says="no home needs work"),
         Run("visits --format json", says='"kinds"'),
     ],
     "ingest": [
-        Run("ingest alder-row readings.csv", says="were here already"),
+        Run("ingest alder-row readings.csv", says="were already stored"),
         Run("ingest alder-row readings.csv --format json", says='"rows"'),
         Run("ingest alder-row nowhere.csv", 2, "there is no such file"),
         Run("ingest alder-row readings.csv --point nothing", 2, "has no point 'nothing'"),
-        Run("ingest alder-row readings.csv --anyway", says="were here already"),
+        Run("ingest alder-row readings.csv --anyway", says="were already stored"),
         Run(
             "ingest beech-end --undo",
             says="readings.csv",
@@ -170,7 +170,7 @@ RUNS: dict[str, list[Run]] = {
         Run("answer alder-row bill --prices readings.csv", 2, "needs the columns time and price"),
     ],
     "fleet": [Run("fleet", says="alder-row"), Run("fleet --format json", says='"failed": false')],
-    "check": [Run("check", says="all whole"), Run("check --format json", says='"damage": []')],
+    "check": [Run("check", says="no damage"), Run("check --format json", says='"damage": []')],
     "repair": [
         Run("repair data2", says="no readings are damaged"),
         Run("repair nowhere", 2, "no data folder with readings"),
@@ -334,7 +334,7 @@ def test_a_repair_brings_back_what_a_backup_holds(
     assert "readings restored" in capsys.readouterr().out
     assert run(["--data", str(data), "check"]) == 0
     assert run(["--data", str(data), "ingest", "alder-row", str(made / "readings.csv")]) == 0
-    assert "0 readings stored, 34560 were here already" in capsys.readouterr().out
+    assert "0 readings stored, 34 560 were already stored" in capsys.readouterr().out
 
 
 def test_a_repair_without_a_backup_works_facts_and_results_out_again(

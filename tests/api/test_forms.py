@@ -1,4 +1,4 @@
-"""Forms that bind somebody: the winter check's signature, the householder's invitation."""
+"""Forms with consequences: the winter check's signature, the householder's invitation."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""People, the firm and one's own settings in the browser: who may, what is kept, what comes back."""
+"""Pages of people, firm and personal settings: access, storage, redisplay."""
 
 from __future__ import annotations
 

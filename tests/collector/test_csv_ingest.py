@@ -1,4 +1,4 @@
-"""CSV exports of many kinds into a store: what is kept, what is counted, what is refused and why."""
+"""Import of CSV exports: stored readings, counts, and reasons for refused rows."""
 
 from __future__ import annotations
 
