@@ -101,7 +101,7 @@ def _heater_headline(rest: Rest, since: str) -> str:
 
 
 def barren_step() -> str:
-    """What to do about a unit that runs and gives no heat."""
+    """Next step for a unit that runs without giving heat."""
     return (
         "Ring at once: what does the controller's display show, does the water pump turn, and is ice on the"
         " outdoor unit? Go there: water flow and valves first, then the refrigerant circuit. A defrost that"
@@ -110,7 +110,7 @@ def barren_step() -> str:
 
 
 def barren_home(when: str) -> str:
-    """The same for the householder. when : since when, in words"""
+    """The same for the householder. when : start, as text"""
     return (
         f"Your heat pump has run without giving heat {when}. Please ring your installer now. Open nothing on"
         " it, and keep one room warm by other safe means."
