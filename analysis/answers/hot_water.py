@@ -272,7 +272,7 @@ def _loss(hours: Hours) -> Step:
 
 
 def _slow(hours: Hours) -> Step:
-    """Charges take far longer than output, coil and flow limit lead one to expect."""
+    """Charges take far longer than expected from output, coil and flow limit."""
     plant, pump = hours.site.hot_water, hours.site.heat_pump
     assert plant is not None
     whole = _whole(hours.facts.reheats)
@@ -309,7 +309,7 @@ def _slow(hours: Hours) -> Step:
 
 
 def _expected_minutes(site: Site, row: dict[str, float]) -> float:
-    """Length of a charge as output, coil and flow limit lead one to expect [min], for the heat it took."""
+    """Expected length of a charge from output, coil and flow limit, for the heat it took [min]."""
     plant, pump = site.hot_water, site.heat_pump
     assert plant is not None
     assert plant.cylinder_litres is not None

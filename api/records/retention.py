@@ -37,7 +37,7 @@ KEPT = (
     Retention("facts", None, "worked out from the readings, and erased with them"),
     Retention("works", None, "the history of the installation; erased with the home or on request"),
     Retention(
-        "checks", None, "what was found by hand and eye, to compare with the next time; erased with the home"
+        "checks", None, "results of manual checks, to compare with the next check; erased with the home"
     ),
     Retention("photos", 1_130, "of checks and jobs; three heating seasons"),
     Retention("handling", None, "what was decided about a finding, until it is gone; erased with the home"),

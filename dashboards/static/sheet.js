@@ -61,7 +61,7 @@
 
   const lacksReason = (item) => shown(item, "state") === "not_done" && shown(item, "note").trim() === "";
 
-  // What stays open by hand and eye, in the order and with the keys of the service: the signer ticks just these.
+  // Open points of manual checks, in the order and with the keys of the service: the signer ticks exactly these.
   function open() {
     const points = [];
     for (const [item, box] of items) {

@@ -135,7 +135,7 @@ def sign(
 ) -> Response:
     """Sign a sheet: every item answered, a text, and the points named that stay open.
 
-    left : keys of those in the readings; by_hand : of those that were found by hand and eye
+    left : keys of open points in the readings; by_hand : of manual checks
     """
     actor = writer(request, "works.write", csrf, record.site.id)
     key = SheetKey(kind, period)
