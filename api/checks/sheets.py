@@ -182,7 +182,7 @@ class Sheets:
         with self._database.read() as session:
             row = session.get(CheckSheet, sheet) if sheet is not None else None
         if row is None:
-            raise InputError("this check is gone")
+            raise InputError("this check no longer exists")
         return row.kind, row.period
 
     def of_photo(self, row: PhotoRow) -> bool:

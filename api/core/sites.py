@@ -115,7 +115,7 @@ def read_site_files(paths: Sequence[Path]) -> list[tuple[str, Site]]:
         site = admitted(content, str(path))
         if site.id in seen:
             raise InputError(
-                f"{path}: site.id: {site.id!r} stands in {seen[site.id]} too; each site has its own"
+                f"{path}: site.id: {site.id!r} is also in {seen[site.id]}; each site needs its own id"
             )
         seen[site.id] = path
         read.append((content, site))

@@ -57,8 +57,8 @@ def _key_in(path: Path) -> str:
     found = _KEY.fullmatch(path.read_text(encoding="ascii", errors="replace"))
     if found is None or found[2] not in (None, mark_of(found[1])[:8]):
         raise FieldfareError(
-            f"{path}: is damaged; bring it back from a backup, or remove it: then links to homes end and"
-            " authenticator apps must be added anew"
+            f"{path}: is damaged; restore it from a backup, or delete it: links to homes then end, and"
+            " authenticator apps must be set up again"
         )
     return found[1]
 

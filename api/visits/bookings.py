@@ -212,7 +212,7 @@ def _free(session: Session, wish: BookingRequest, visit: int | None, even_so: bo
         return
     person = session.get(Person, wish.person)
     if person is None or not person.active or person.role not in OF_THE_FIRM:
-        raise InputError("choose somebody of the firm, or nobody yet")
+        raise InputError("choose a person of the firm, or unassigned")
     near = timedelta(minutes=MOST_MINUTES)
     end = wish.start + timedelta(minutes=wish.minutes)
     chosen = select(Booking).where(

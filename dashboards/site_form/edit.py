@@ -117,9 +117,7 @@ def _row_of(rows: Any, row: int, name: str, *, make: bool) -> Any:
 
 
 def _other_form(name: str) -> InputError:
-    return InputError(
-        f"{name} stands in the file in a form that has no fields; change the file's text instead"
-    )
+    return InputError(f"{name} is written in a form that has no fields here; change the file's text instead")
 
 
 def _drop_empty_rows(document: Any, name: str) -> None:

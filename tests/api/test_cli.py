@@ -194,7 +194,7 @@ def test_check_counts_in_plain_words(with_site: Path, capsys: pytest.CaptureFixt
 def test_two_sites_of_one_id_in_one_go_are_refused(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (folder / "again.toml").write_text(site_text(), encoding="utf-8")
     assert run(["site", "add", "alder.toml", "again.toml"]) == 2
-    assert "each site has its own" in capsys.readouterr().err
+    assert "each site needs its own id" in capsys.readouterr().err
 
 
 def test_ingest_tells_what_it_read_and_twice_stores_nothing(
@@ -281,7 +281,7 @@ def test_analyse_as_text_says_what_the_json_says(with_data: Path, capsys: pytest
     capsys.readouterr()
     assert run(["analyse", "alder-row"]) == 0
     out = capsys.readouterr().out
-    assert out.startswith("Alder Row: 2026-01-05 to 2026-01-08")
+    assert out.startswith("Alder Row: 5 Jan 2026 to 8 Jan 2026")
     assert "electricity, total" in out
     assert "None" not in out
     assert "nan" not in out
@@ -355,7 +355,7 @@ def test_people_are_added_listed_changed_and_removed(
     assert run(boss) == 0
     assert "/welcome/" in capsys.readouterr().out
     assert run(boss) == 2
-    assert "is here already" in capsys.readouterr().err
+    assert "already has an account" in capsys.readouterr().err
     kim = ["user", "add", "kim@home.example", "--name", "Kim", "--role", "householder", "--site", "alder-row"]
     assert run(kim) == 0
     capsys.readouterr()

@@ -248,7 +248,7 @@ def test_in_the_browser_too(service: Service, tmp_path: Path) -> None:
     assert "Undo other-1.csv" in page
     newest = FileImports(service, HOME).listed()[0]
     assert newest.who == "installer@heating.example"
-    assert "another file is the newest" in send(web, f"{at}/undo", number=str(newest.id - 1))
+    assert "another file is now the newest" in send(web, f"{at}/undo", number=str(newest.id - 1))
     send(web, f"{at}/undo", number=str(newest.id))
     assert "was undone" in progress(web)
     assert shown(service.store.read(HOME)) == before

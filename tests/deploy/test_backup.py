@@ -102,7 +102,7 @@ def test_a_cut_off_archive_is_told(archive, tmp_path):
     short.write_bytes(archive.read_bytes()[:-2000])
     done = run("restore", short, tmp_path / "new")
     assert done.returncode == 1
-    assert "not a whole backup" in done.stderr
+    assert "not a complete backup" in done.stderr
     assert not (tmp_path / "new").exists()
 
 

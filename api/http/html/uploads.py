@@ -89,7 +89,7 @@ class UploadReader:
         longer the newest, or while a file is being imported."""
         newest = next(iter(FileImports(self._parts.service, site).listed()), None)
         if newest is None or newest.id != number:
-            raise InputError("another file is the newest by now; look at the list again")
+            raise InputError("another file is now the newest; reload the list")
         upload = Upload("undoing the file", newest.name)
         self._begin(site, upload, partial(self._undo, site, upload, actor))
 

@@ -1,4 +1,4 @@
-"""The works log and papers."""
+"""The maintenance log and papers."""
 
 from __future__ import annotations
 
