@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from fieldfare.api.cli.options import NO_SITES, for_terminal, format_option, print_json
+from fieldfare.api.cli.options import NO_SITES, format_option, print_json, say
 from fieldfare.api.core.settings import Settings
 
 
@@ -40,9 +40,9 @@ def check(settings: Settings, form: str) -> int:
         print_json({"sites": sites, "damage": [{"site": d.site or None, "what": d.what} for d in found]})
     else:
         for damage in found:
-            click.echo(str(damage))
+            say(str(damage))
         summary = f"{count(len(found), 'item')} damaged or missing" if found else "no damage"
-        click.echo(f"{count(sites, 'site')}: {summary}" if sites or found else NO_SITES)
+        say(f"{count(sites, 'site')}: {summary}" if sites or found else NO_SITES)
     return 1 if found else 0
 
 
@@ -66,20 +66,20 @@ def repair(settings: Settings, folder: Path | None, accept_rows: bool) -> int:
     with opened(settings) as service:
         rows = repair_rows(service, folder, accept=accept_rows)
         for line in rows.lines:
-            click.echo(line)
+            say(line)
         done = [*repair_derived(service), *(run(service, folder) if folder is not None else ())]
         unread = [] if folder is not None else damaged_readings(service)
     for site in done:
         if site.derived:
-            click.echo(f"{site.site}: {count(site.derived, 'table')} will be recomputed from the readings")
+            say(f"{site.site}: {count(site.derived, 'table')} will be recomputed from the readings")
         else:
-            click.echo(for_terminal(f"{site.site}: {count(site.readings, 'reading')} restored"))
+            say(f"{site.site}: {count(site.readings, 'reading')} restored")
         for what in site.left:
-            click.echo(f"{site.site}: still damaged: {what}")
+            say(f"{site.site}: still damaged: {what}")
     if not done and not unread and not rows.lines:
-        click.echo("no readings are damaged")
+        say("no readings are damaged")
     for unreadable in unread:
-        click.echo(f"{unreadable}; name the folder of a restored backup to bring it back")
+        say(f"{unreadable}; name the folder of a restored backup to bring it back")
     return 1 if unread or rows.left or any(site.left for site in done) else 0
 
 

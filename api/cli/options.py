@@ -51,5 +51,10 @@ def for_terminal(text: str) -> str:
     return text.replace("\u00a0", " ").replace("\u202f", " ")
 
 
+def say(text: str = "", *, err: bool = False) -> None:
+    """Print a text for people."""
+    click.echo(for_terminal(text), err=err)
+
+
 NO_SITES = "no sites yet; write a site file (fieldfare site template) and add it: fieldfare site add FILE"
 """Message of commands over all homes where there is none."""

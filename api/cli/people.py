@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from fieldfare.api.cli.options import for_terminal, format_option, print_json
+from fieldfare.api.cli.options import format_option, print_json, say
 from fieldfare.api.core.settings import Settings
 
 if TYPE_CHECKING:
@@ -40,9 +40,9 @@ def list_people(settings: Settings, form: str) -> None:
     for row in rows:
         last = f"last signed in {day(row.last_in.date())}" if row.last_in else "never signed in"
         state = "" if row.active else "  stopped"
-        click.echo(for_terminal(f"{row.email}  {row.role}  {', '.join(row.sites) or '-'}  {last}{state}"))
+        say(f"{row.email}  {row.role}  {', '.join(row.sites) or '-'}  {last}{state}")
     if not rows:
-        click.echo("nobody yet; fieldfare serve prints the address where the first user registers")
+        say("nobody yet; fieldfare serve prints the address where the first user registers")
 
 
 @user.command("add")
@@ -99,7 +99,7 @@ def change(
         active = None if stopped is None else not stopped
         row = accounts.change(person, name=name, role=role, sites=sites or None, active=active)
         audit.note(COMMAND_LINE, "person changed", person=row.id, role=row.role, active=row.active)
-    click.echo(f"changed {row.email}: {row.role}, {', '.join(row.sites) or 'every site'}")
+    say(f"changed {row.email}: {row.role}, {', '.join(row.sites) or 'every site'}")
 
 
 @user.command("remove")
@@ -113,7 +113,7 @@ def remove(settings: Settings, email: str) -> None:
         row = accounts.find(email)
         accounts.remove(row.id)
         audit.note(COMMAND_LINE, "person removed", person=row.id)
-    click.echo(f"removed {row.email}")
+    say(f"removed {row.email}")
 
 
 @user.command("reset-factors")
@@ -133,9 +133,7 @@ def reset_factors(settings: Settings, email: str) -> None:
         gone = Factors(accounts.database, sealer, PasskeySite(settings.address)).reset(row.id)
         Sessions(accounts.database).end_others(row.id, "")
         audit.note(COMMAND_LINE, "second factors reset", person=row.id)
-    click.echo(
-        f"removed {gone} second factor{'' if gone == 1 else 's'} of {row.email}; all sessions have ended"
-    )
+    say(f"removed {gone} second factor{'' if gone == 1 else 's'} of {row.email}; all sessions have ended")
 
 
 def _print_invitation(settings: Settings, accounts: Accounts, person: int, email: str) -> None:
@@ -143,7 +141,7 @@ def _print_invitation(settings: Settings, accounts: Accounts, person: int, email
     from fieldfare.api.people.invitations import welcome_address
 
     address = welcome_address(accounts, person, settings.address)
-    click.echo(f"{email} sets a password within {INVITED_FOR.days} days at {address}")
+    say(f"{email} sets a password within {INVITED_FOR.days} days at {address}")
 
 
 @contextmanager

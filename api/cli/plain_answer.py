@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from fieldfare.api.cli.options import for_terminal
 from fieldfare.dashboards.answers.present_answer import present_answer
 
 
@@ -16,7 +15,7 @@ def plain_answer(document: dict[str, Any], name: str) -> str:
         lines += _bill(shown)
     else:
         lines += _complaint(shown)
-    return for_terminal("\n".join(lines))
+    return "\n".join(lines)
 
 
 def _bill(shown: dict[str, Any]) -> list[str]:

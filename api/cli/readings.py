@@ -12,13 +12,7 @@ from typing import Any
 
 import click
 
-from fieldfare.api.cli.options import (
-    for_terminal,
-    format_option,
-    from_option,
-    print_json,
-    to_option,
-)
+from fieldfare.api.cli.options import format_option, from_option, print_json, say, to_option
 from fieldfare.api.core.settings import Settings
 
 
@@ -65,12 +59,12 @@ def ingest(
     if form == "json":
         print_json(summary)
     else:
-        click.echo(_summary_text(summary))
+        say(_summary_text(summary))
     if summary["rejected"]["count"]:
         from fieldfare.api.cli.entry import SOME_REJECTED
 
         if form == "text":
-            click.echo(_rejects_text(summary["rejected"]), err=True)
+            say(_rejects_text(summary["rejected"]), err=True)
         return SOME_REJECTED
     return 0
 
@@ -88,7 +82,7 @@ def _undo(settings: Settings, site_id: str, files: tuple[Path, ...], form: str) 
     if form == "json":
         print_json(undone)
     else:
-        click.echo(for_terminal(undone_text(undone, zone)))
+        say(undone_text(undone, zone))
     return 0
 
 
@@ -108,7 +102,7 @@ def export(settings: Settings, site_id: str, out: Path, first: date | None, last
 
     with opened(settings) as service:
         written = export_site(service, site_id, out, first, last)
-    click.echo(for_terminal(f"{count(written, 'reading')} in {out}"))
+    say(f"{count(written, 'reading')} in {out}")
 
 
 @click.command("import")
@@ -131,13 +125,13 @@ def import_(settings: Settings, site_id: str, files: tuple[Path, ...]) -> int:
         f"{count(done['readings'], 'reading')} read: {number(done['stored'])} stored,"
         f" {number(done['duplicates'])} were already stored"
     )
-    click.echo(for_terminal(read))
+    say(read)
     if done["rejected"]:
         from fieldfare.api.cli.entry import SOME_REJECTED
 
         rejected = count(sum(done["rejected"].values()), "reading")
         text = f"fieldfare: {rejected} rejected ({_by_reason(done['rejected'])})"
-        click.echo(for_terminal(text), err=True)
+        say(text, err=True)
         return SOME_REJECTED
     return 0
 
@@ -166,7 +160,7 @@ def move(
         store_token=token or settings.store_token,
     )
     with opened(settings) as service:
-        move_fleet(service, there, sites, lambda line: click.echo(for_terminal(line)))
+        move_fleet(service, there, sites, say)
 
 
 @click.group("set-aside")
@@ -192,9 +186,9 @@ def list_aside(settings: Settings, site_id: str | None, count: int, form: str) -
         return
     for row in listed["messages"]:
         arrived = moment(datetime.fromisoformat(row["arrived"]), "UTC")
-        click.echo(for_terminal(f"{row['id']:>6}  {arrived} UTC  {row['topic']}  {row['reason']}"))
+        say(f"{row['id']:>6}  {arrived} UTC  {row['topic']}  {row['reason']}")
     held, dropped = number(listed["held"]), number(listed["dropped"])
-    click.echo(for_terminal(f"{held} held, {dropped} older ones were dropped"))
+    say(f"{held} held, {dropped} older ones were dropped")
 
 
 @set_aside.command("retry")
@@ -209,7 +203,7 @@ def retry(settings: Settings, site_id: str | None) -> None:
     with opened(settings) as service:
         counts = retry_dead_letters(service, site_id)
     read, readings = count(counts["read"], "message"), count(counts["readings"], "reading")
-    click.echo(for_terminal(f"{read} read ({readings}), {number(counts['refused'])} still can't be read"))
+    say(f"{read} read ({readings}), {number(counts['refused'])} still can't be read")
 
 
 @set_aside.command("clear")
@@ -220,7 +214,7 @@ def clear(settings: Settings, site_id: str | None) -> None:
     from fieldfare.api.records.dead_letters import clear_dead_letters
     from fieldfare.dashboards.text.words import count
 
-    click.echo(for_terminal(f"{count(clear_dead_letters(settings, site_id), 'dead letter')} deleted"))
+    say(f"{count(clear_dead_letters(settings, site_id), 'dead letter')} deleted")
 
 
 def _summary_text(summary: dict[str, Any]) -> str:
@@ -243,14 +237,14 @@ def _summary_text(summary: dict[str, Any]) -> str:
     if missing := summary.get("missing_points"):
         unused = ", ".join(summary["ignored_columns"]) or "none"
         lines.append(f"no column for {', '.join(missing)}; columns not used: {unused}")
-    return for_terminal("\n".join(lines))
+    return "\n".join(lines)
 
 
 def _rejects_text(rejected: dict[str, Any]) -> str:
     from fieldfare.dashboards.text.words import count
 
     rows, reasons = count(rejected["count"], "row"), _by_reason(rejected["reasons"])
-    return for_terminal(f"fieldfare: {rows} rejected ({reasons}); see {rejected['file']}")
+    return f"fieldfare: {rows} rejected ({reasons}); see {rejected['file']}"
 
 
 def _by_reason(counts: dict[str, int]) -> str:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from fieldfare.api.cli.options import NO_SITES, for_terminal, format_option, print_json
+from fieldfare.api.cli.options import NO_SITES, format_option, print_json, say
 from fieldfare.api.core.settings import Settings
 
 if TYPE_CHECKING:
@@ -39,13 +39,11 @@ def add(settings: Settings, files: tuple[Path, ...]) -> None:
         for done in service.sites.add(read):
             if done.site.id in stations:
                 _keep_station(service, done.site.id, stations[done.site.id])
-            click.echo(
-                f"{'added' if done.is_new else 'updated'} {done.site.id} ({len(done.site.point)} points)"
-            )
+            say(f"{'added' if done.is_new else 'updated'} {done.site.id} ({len(done.site.point)} points)")
             lender = done.site.weather_lender
             if lender and service.sites.find(lender) is None:
                 key = "outdoor_from" if done.site.site.outdoor_from else "weather.site"
-                click.echo(f"note: {key} names {lender}, which is not a site here yet", err=True)
+                say(f"note: {key} names {lender}, which is not a site here yet", err=True)
 
 
 def _stations(sites: list[Site], files: tuple[Path, ...]) -> dict[str, Path]:
@@ -68,7 +66,7 @@ def _keep_station(service: Service, site_id: str, path: Path) -> None:
     from fieldfare.dashboards.text.words import days_between
 
     done = take_weather(service, site_id, path)
-    click.echo(for_terminal(f"weather {done['station']}: {days_between(done['from'], done['to'])}"))
+    say(f"weather {done['station']}: {days_between(done['from'], done['to'])}")
 
 
 @site_group.command("list")
@@ -86,18 +84,18 @@ def list_sites(settings: Settings, form: str) -> None:
         print_json({"sites": rows})
         return
     if not rows:
-        click.echo(NO_SITES)
+        say(NO_SITES)
         return
     width = max(len(row["id"]) for row in rows)
     for row in rows:
         if row["reason"]:
-            click.echo(f"{row['id']:<{width}}  failed: {row['reason']}")
+            say(f"{row['id']:<{width}}  failed: {row['reason']}")
             continue
         span = days_between(row["from"], row["to"]) if row["from"] else "no readings"
         line = f"{row['id']:<{width}}  {row['points']:>3} points  {span:<26}  {row['name']}"
-        click.echo(for_terminal(line))
+        say(line)
         for notice in row["data_notices"]:
-            click.echo(f"{'':<{width}}  data: {notice}")
+            say(f"{'':<{width}}  data: {notice}")
 
 
 @site_group.command("show")
@@ -125,7 +123,7 @@ def remove(settings: Settings, site_id: str, yes: bool) -> None:
         if not yes and sys.stdin.isatty():
             click.confirm(f"Delete {site_id} and all its readings?", abort=True, err=True)
         erase_site(service, site_id)
-    click.echo(f"removed {site_id}")
+    say(f"removed {site_id}")
 
 
 @site_group.command("template")
@@ -160,10 +158,10 @@ def columns(settings: Settings, file: Path, site_id: str | None) -> None:
         raise InputError(f"{file}: {error}") from None
     click.echo(f"# From {file.name}. Check each quantity and unit.")
     if proposal.timezone == UNSAID:
-        click.echo(f'# The times have no offset: replace "{UNSAID}" by their zone, such as "Europe/London".')
+        say(f'# The times have no offset: replace "{UNSAID}" by their zone, such as "Europe/London".')
     click.echo(proposal_toml(proposal), nl=False)
     if unsaid := sum(state == UNSAID for c in proposal.columns for _, state in c.values):
-        click.echo(
+        say(
             f'# {unsaid} words of states are not known: replace "{UNSAID}" by the meaning of each, or delete'
             " its line."
         )

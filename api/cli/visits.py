@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from fieldfare.api.cli.options import NO_SITES, for_terminal, format_option, print_json
+from fieldfare.api.cli.options import NO_SITES, format_option, print_json, say
 from fieldfare.api.core.settings import Settings
 
 
@@ -31,12 +31,12 @@ def visits(settings: Settings, form: str) -> None:
         print_json({"kinds": found})
         return
     if not found:
-        click.echo("no home needs work" if has_sites else NO_SITES)
+        say("no home needs work" if has_sites else NO_SITES)
     for kind in found:
-        click.echo(f"{kind['title']}: {kind['meaning']}")
+        say(f"{kind['title']}: {kind['meaning']}")
         for area in kind["areas"]:
             _print_area(area)
-        click.echo()
+        say()
 
 
 def _print_area(area: dict[str, Any]) -> None:
@@ -44,15 +44,15 @@ def _print_area(area: dict[str, Any]) -> None:
 
     if area["name"]:
         length = "" if area["km"] is None else f", {words.measure(area['km'], 'km', 0)}"
-        click.echo(for_terminal(f"  {area['name']} ({area['n']}{length})"))
+        say(f"  {area['name']} ({area['n']}{length})")
     for stop in area["stops"]:
         number = f"{stop['number']}. " if stop["number"] else ""
         km = "" if stop["km"] is None else f", {words.measure(stop['km'], 'km', 1)} further"
         minutes = words.measure(stop["minutes"], "min")
         line = f"    {number}{stop['name']} [{stop['id']}]: {stop['word']}, about {minutes}{km}"
-        click.echo(for_terminal(line))
+        say(line)
         for line in _lines(stop):
-            click.echo(for_terminal(f"         {line}"))
+            say(f"         {line}")
 
 
 def _lines(stop: dict[str, Any]) -> list[str]:

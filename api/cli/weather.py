@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from fieldfare.api.cli.options import for_terminal, format_option, print_json
+from fieldfare.api.cli.options import format_option, print_json, say
 from fieldfare.api.core.settings import Settings
 
 
@@ -32,9 +32,9 @@ def weather(settings: Settings, site_id: str, file: Path, form: str) -> None:
     from fieldfare.dashboards.text.words import count, days_between
 
     days, stored = days_between(done["from"], done["to"]), count(done["readings"], "reading")
-    click.echo(for_terminal(f"{done['station']}: {days}, {stored} stored"))
+    say(f"{done['station']}: {days}, {stored} stored")
     if not done["used"]:
-        click.echo(
+        say(
             f"note: {site_id} has its own sensors for all of it; the station's readings are not used",
             err=True,
         )
