@@ -254,6 +254,15 @@ def test_a_change_against_its_own_days_needs_no_coil():
     same = changed(rng.poisson(due * 0.5 * rng.lognormal(0.0, 0.2, 60)).astype(float), due, outdoor)
     assert same is None or same.odds < 0.5
     assert changed(number[:10], due[:10], outdoor[:10]) is None
+    assert changed(number, np.full(60, 5.0), outdoor) is None  # nothing due to tell from the level
+    # The step is that of the least squares over all days on which it may have come.
+    squares = {}
+    for at in range(8, 53):
+        columns = [np.ones(60), np.log(due + 0.5), outdoor / 5.0, (outdoor / 5.0) ** 2, np.arange(60) >= at]
+        solved, left, *_ = np.linalg.lstsq(np.column_stack(columns), np.log(number + 0.5), rcond=None)
+        squares[at] = (float(left[0]), float(solved[-1]))
+    best = min(squares, key=lambda at: squares[at][0])
+    assert (found.day, found.size) == (best, pytest.approx(squares[best][1], rel=1e-9))
 
 
 def test_a_pump_that_turns_in_the_season_alone_may_be_meant_to():
