@@ -37,7 +37,7 @@ class Signs:
     often : logarithm of defrosts over those that the frost asks for [-]. often_spread : its standard
         uncertainty [-]
     used : logarithm of heat and electricity of one over what a whole coat takes [-]
-    locked : share of the defrosts in the drier half that come as soon as the unit's lock ends [-].
+    locked : share of the defrosts that come as soon as the unit's lock ends [-].
         locked_spread : its standard uncertainty by the few days it was seen on [-]. locked_due,
         locked_due_spread : the share that coats of frost alone bring there [-]
     lock : logarithm of the shortest usual running time between two of them over a usual lock [-]
