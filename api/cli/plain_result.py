@@ -10,7 +10,7 @@ from fieldfare.api.cli.options import NO_SITES
 from fieldfare.dashboards.rows.electricity import electricity_rows
 from fieldfare.dashboards.rows.sources import source_rows
 from fieldfare.dashboards.text.promise import promise_remark
-from fieldfare.dashboards.text.words import evidence_words, missing_words, named, reason
+from fieldfare.dashboards.text.words import causes_told, evidence_words, missing_words, named, reason
 
 BOUNDARIES = (
     ("H1", "refrigeration unit"),
@@ -130,10 +130,12 @@ def _findings(findings: list[dict[str, Any]]) -> str:
         lines.append(f"  {f['severity'].upper()}: {f['headline']} [{f['code']}, since {f['since']}]")
         for e in f["evidence"]:
             lines.append(f"      {e['label']}: {_ascii(evidence_words(e))}")
-        lines += [
-            f"      cause, {c['weight']:.0%} likely: {c['cause'].replace('_', ' ')}: {c['because']}"
-            for c in f["causes"]
-        ]
+        causes, weighed_by = causes_told(f["causes"])
+        for c in causes:
+            because = f": {c['because']}" if c["because"] else ""
+            lines.append(f"      cause, {c['weight']:.0%} likely: {c['cause'].replace('_', ' ')}{because}")
+        if weighed_by:
+            lines.append(f"      weighed by: {weighed_by}")
         lines += [
             f"      {label}: {f[key]}"
             for key, label in (("next_step", "next"), ("caution", "caution"))
