@@ -171,7 +171,7 @@ def zone_balance(site: Site, facts: Facts, result: Mapping[str, Any]) -> Balance
         raise NotAssessed(no_rooms(site), "missing_quantity")
     names = _names(site, days)
     over = np.stack([days.zones[name][0] - days.zones[name][1] for name in names], axis=1)
-    read = np.isfinite(over).all(axis=1)
+    read = np.asarray(np.isfinite(over).all(axis=1))
     if read.sum() < limit_of(site, "advice_fewest_days"):
         raise NotAssessed("needs more days with the room and the set temperature of every zone")
     mean = over[read].mean(axis=0)

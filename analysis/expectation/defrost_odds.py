@@ -196,7 +196,7 @@ UNMELTED = ("melts slowly", "leaves ice")
 _BEFORE_A_COAT = ("starved", "choked", "less air", "too soon")
 _BY_TIMER = ("timed", "timed, inefficient")
 _NO_FAULT = ("sound", *_BY_TIMER)
-_FROST_GUESSES = 0.25 * np.arange(-16, 17)
+_FROST_GUESSES: Floats = 0.25 * np.arange(-16.0, 17.0)
 """Values of a standard normal variable, evenly from -4 to 4; their density is their weight."""
 _UNCLEAR_SLOPE = 1.5
 """What a slope over a frost rate that is all error may be: 0 to -2 (the spacing stands on both sides)."""
