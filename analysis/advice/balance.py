@@ -1,4 +1,4 @@
-"""ZoneBalance of zones: which gets too much or too little water, what to turn, and what the curve gains by it."""
+"""Balance of zones: which gets too much or too little water, what to turn, and what the curve gains by it."""
 
 from __future__ import annotations
 
