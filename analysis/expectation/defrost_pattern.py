@@ -1,4 +1,4 @@
-"""What decides when a unit defrosts: the coat of frost, or its own lock."""
+"""What triggers defrosts: the coat of frost, or the unit's minimum interval."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ class Pattern(NamedTuple):
 
 
 def pattern(spacing: Floats, frost: Floats, doubt: float) -> Pattern | None:
-    """How the spacing of defrosts goes with the frost.
+    """Dependence of the spacing of defrosts on frost.
 
     spacing : float64 (n,) [min of running since the last one]. frost : float64 (n,) [g/kW, expected since
         then]; nan left out
@@ -64,7 +64,7 @@ def pattern(spacing: Floats, frost: Floats, doubt: float) -> Pattern | None:
     return Pattern(locked, _locked_due(rate + log(lock), doubt), slope, lock, clear)
 
 
-_GUESSES = tuple(normal_quantile((i + 0.5) / 40.0) for i in range(40))
+_GUESSES = np.array([normal_quantile((i + 0.5) / 40.0) for i in range(40)])
 """Forty equally probable values of a standard normal variable."""
 
 
@@ -75,8 +75,8 @@ def _locked_due(laid: Floats, doubt: float) -> Spread:
     One unit has one coil, coat and place, so that all its defrosts err together.
     """
     doubt = hypot(doubt, COAT_G_PER_KW.spread)
-    share = [float(np.mean(laid + doubt * guess >= log(COAT_G_PER_KW.middle))) for guess in _GUESSES]
-    return Spread(float(np.mean(share)), float(np.std(share)))
+    share = np.mean(laid[:, None] + doubt * _GUESSES >= log(COAT_G_PER_KW.middle), axis=0)
+    return Spread(float(share.mean()), float(share.std()))
 
 
 _DRIER = 0.25

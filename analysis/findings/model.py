@@ -112,7 +112,7 @@ def rounded(value: float, digits: int = 1) -> float | None:
 
 @dataclass(frozen=True)
 class NotAssessedCode:
-    """A rule that could not decide: reason in words and `errors.NotAssessed` code."""
+    """A rule that could not decide: reason as text and `errors.NotAssessed` code."""
 
     code: str
     reason: str

@@ -1,4 +1,4 @@
-"""Findings about the heat, on tables made by hand."""
+"""Findings about heat, on hand-made tables."""
 
 from __future__ import annotations
 

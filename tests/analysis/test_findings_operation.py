@@ -1,4 +1,4 @@
-"""Findings about starts, defrosts and rest, on tables made by hand and on a few simulated plants."""
+"""Findings about starts, defrosts and rests, on hand-made tables and a few simulated plants."""
 
 from __future__ import annotations
 
@@ -385,10 +385,13 @@ def test_runs_longer_than_their_heat_hold_rests(heat: float, told: bool) -> None
     not cleared, but not assessed. 70 kWh take all day."""
     merged = runs_of(1430.0, 10.0, 1)
     days = days_of(
-        minutes_running=1430, minutes_heating=1430, heat_total_kwh=heat, heat_space_kwh=heat,
+        minutes_running=1430,
+        minutes_heating=1430,
+        heat_total_kwh=heat,
+        heat_space_kwh=heat,
         running_spacing_min=5.0,
         **{"spacing.heat_pump_electricity": 5.0, "spacing.operating_mode": None},
-    )  # fmt: skip
+    )
     context = context_of(days, merged, site=WHOLE.partition("[limits]")[0])
     if told:
         with pytest.raises(NotAssessed, match="can't count runs"):

@@ -1,4 +1,4 @@
-"""Findings about the data: each fires where the data are wrong, stays silent where they are only unusual."""
+"""Findings about the data: each fires on wrong data and stays silent on unusual data."""
 
 from __future__ import annotations
 

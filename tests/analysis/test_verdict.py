@@ -1,5 +1,4 @@
-"""The verdict: in order only where everything that matters was assessed, and never while a finding goes
-on."""
+"""The verdict: in order only if everything important was assessed and no finding is open."""
 
 from __future__ import annotations
 

@@ -214,12 +214,12 @@ def _stuck_runs(context: Context, point: Point) -> list[_Stuck] | None:
     if point.quantity == "heat_output":
         should &= minutes_in_runs(context) >= _WORKED_MIN
     if point.quantity == "system_pressure":
-        # The relief valve holds it there; and a pressure at that height has to be told, whatever shows it.
+        # The relief valve holds it there; such a high pressure must be reported in any case.
         should &= ~(days.floats(f"raw.{point.id}") >= context.limit("pressure_high_act"))
     moves, changes = _moves(days, point), _changes(days, point)
     need, _ = _days_needed(context, point)
     least_quiet = max(need, math.ceil(context.limit("stuck_days_unknown_habit")))
-    # Readings stand still at night: a day with few readings shows no habit.
+    # Readings are constant at night: a day with few readings shows no pattern.
     mostly = minutes_sent(days, point) >= _MOSTLY * days.floats("minutes_total")
     known = np.flatnonzero(np.isfinite(moves) & mostly)
     still = (moves == 0.0) & should

@@ -20,7 +20,7 @@ _LOCK_MIN = 3.0
 # practice).
 _SOUND = 0.94
 _FEWEST_GAPS, _FEWEST_TOPS, _OFTEN_LOCKED = 20, 20, 0.5
-# Where nothing is known about the unit's efficiency.
+# If the unit's efficiency is unknown.
 _AS_RATED = 1.0
 
 

@@ -119,8 +119,8 @@ def excessive_defrost(context: Context) -> Finding | None:
 
 
 def _by_short_timer(context: Context, defrosts: Table, frost: DailyFrost, days: Flags) -> Finding | None:
-    """A timer, or a sensor that acts as one, where it takes far more heat than the frost asks for; else
-    None."""
+    """Defrosting by a timer, or a sensor that acts as one, if it takes far more heat than the frost needs;
+    else None."""
     judged = _judge(context, defrosts, frost, days, None)
     if judged is None or judged.certain + judged.timed < context.limit("finding_chance"):
         return None

@@ -79,7 +79,7 @@ def efficiency_below_expected(context: Context) -> Finding | None:
 
 
 def _before_a_drop(context: Context) -> Context:
-    """Only the days before a certain efficiency drop, which is a finding of its own."""
+    """Only the days before a certain efficiency drop, which is a separate finding."""
     day = sure_drop(context)
     if day is None or day < context.limit("efficiency_before_days"):
         return context

@@ -278,7 +278,7 @@ def _reached(context: Context, figure: Capacity) -> bool:
 
 
 def _carried(context: Context, figure: Capacity, design: float, load: float) -> str:
-    """What an output carried far below its last known point may be, in words."""
+    """Text about an output extrapolated far below its last known point."""
     output, rating = figure.output_at_design_kw, context.site.heat_pump.rating
     if figure.measured_share is not None:
         by = "its work on the coldest days at full output"
@@ -409,10 +409,10 @@ def _flat_out(context: Context) -> Flags:
     busy = days.floats("minutes_running") >= 0.9 * (
         days.floats("minutes_total") - fill_nan(days.floats("minutes_unknown"), 0.0)
     )
-    # A unit that turns down with its water under a curve that nobody asks for any more is not at its limit.
+    # A unit at part load with water below an outdated curve is not at its limit.
     share, best = days.floats("load_share"), days.floats("load_share_top")
     ceiling = float(np.nanquantile(best, 0.95)) if np.isfinite(best).any() else np.nan
-    # Where nobody tells what is asked the designed curve stands in, which a curve set lower never reaches.
+    # Without a target flow the designed curve is used, which a lower setting never reaches.
     throttled = share < _FLAT_OUT_SHARE * ceiling
     if not context.site.measures("target_flow_temperature"):
         throttled |= share < _FLAT_OUT_UNASKED * np.fmin(best, ceiling)
