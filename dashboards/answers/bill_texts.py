@@ -20,6 +20,15 @@ PARTS: dict[str, str] = {
 LESS: dict[str, str] = {"rooms": "Rooms kept cooler", "house": "The house loses less heat"}
 """Names of parts that took off the bill, where the usual name says the opposite."""
 
+BESIDE: dict[str, tuple[str, str, str]] = {
+    "other_hot_water": (
+        "Hot water from the heat pump",
+        "the heat pump made more hot water",
+        "the heat pump made less hot water",
+    ),
+}
+"""By the reason why the hot water drawn is not known: name of the part, and sentences of more and of less."""
+
 MORE_SENTENCES: dict[str, str] = {
     "weather": "It was colder",
     "rooms": "the rooms were kept warmer",

@@ -81,6 +81,8 @@ def _elsewhere() -> Iterator[Message]:
 
 def _answers() -> Iterator[Message]:
     """What a household reads of answers."""
+    for beside in bill_texts.BESIDE.values():
+        yield from beside
     for named in (
         complaint_texts.TITLES,
         complaint_texts.SAID,
