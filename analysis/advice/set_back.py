@@ -31,9 +31,9 @@ table 12; lighter ones are rare with their inner walls and furniture: common pra
 NIGHT_SHARE = 0.35
 """Night's mean temperature below the day's, of the day's range: seven hours from 22 h of a sine that is
 coldest at four."""
-FASTER_COSTS = (0.0, 1.0, 2.0)
+FASTER_COSTS = (-0.5, 0.5, 1.5)
 """What a unit loses by making the same heat in fewer hours, over what the second law says of its exchangers:
-none, usual, most (common practice, no source)."""
+least, usual, most. Below its best speed it gains (common practice, no source)."""
 _SEEN_K = 0.5  # a set-back (common practice)
 _BEFORE_MIDNIGHT_H = 2.0  # of a usual set-back from 22 h (common practice)
 _LEAST_SPARE = 0.05  # of the emitters' output: with less a room never comes up again

@@ -470,3 +470,19 @@ def test_a_unit_that_rests_in_rooms_as_warm_as_set_did_not_stop() -> None:
     assert (steps["stopped"]["state"], steps["stopped"]["reason"]) == ("fine", "rooms_warm")
     home.values["room"] = home.values["room"] - np.where(np.arange(len(home.time)) > 45 * PER_DAY, 3.0, 0.0)
     assert asked(home, "cold")["binding"] == "stopped"
+
+
+def test_electricity_of_cooling_is_no_standby_of_the_heating() -> None:
+    home = cooling_home(cools=True)
+    facts, result = home.facts(), home.result().as_dict()
+    document = bill(home.site, Span(facts, result), None, "design")
+    cooled = facts.days.total("electricity_cooling_kwh")
+    assert cooled > 50.0
+    assert {"part": "cooling", "reason": "cooling"} in document["untold"]
+    assert document["now"]["kwh"] == pytest.approx(
+        facts.days.total("electricity_total_kwh") - cooled, rel=0.03
+    )
+    standby = next(p for p in document["parts"] if p["code"] == "standby")
+    assert standby["kwh"]["value"] < 0.3 * cooled
+    document["period"] = {"from": "2026-01-01", "to": "2026-02-19"}
+    assert any("Cooling" in text for text in present_answer(document, "Elm")["unknown"])

@@ -342,9 +342,8 @@ def money_of(text: str) -> float:
 
 
 def test_hot_water_that_another_source_makes_too_is_no_habit_of_the_household() -> None:
-    less = present_answer(
-        document(part("hot_water", -40.0)) | {"untold": [{"part": "hot_water", "reason": "other_hot_water"}]}
-    )
+    asked = document(part("hot_water", -40.0))
+    less = present_answer(asked | {"untold": [{"part": "hot_water", "reason": "other_hot_water"}]}, "Elm")
     told = repr((less["lead"], less["rows"]))
     assert "the heat pump made less hot water" in told.lower()
     assert "Hot water from the heat pump" in told
