@@ -69,7 +69,7 @@ class Way:
 
 
 @dataclass(frozen=True)
-class Balance:
+class ZoneBalance:
     """warm, cold : zones furthest over and under their targets. apart_k : how far they lie apart, each
     against its target. at_fault : zone -> share of the water that it gets now if the water is to blame.
     by_water : the designed flows, where the water is to blame. by_turning : the warm zones turned down, where
@@ -157,7 +157,7 @@ class _Zones:
         return float(over.max() - over.min())
 
 
-def zone_balance(site: Site, facts: Facts, result: Mapping[str, Any]) -> Balance:
+def zone_balance(site: Site, facts: Facts, result: Mapping[str, Any]) -> ZoneBalance:
     """How level the zones of a home are, and what to turn where they are not. Raises NotAssessed.
 
     At one flow temperature, rooms differ from their targets by other water or by other emitters and losses
@@ -171,7 +171,7 @@ def zone_balance(site: Site, facts: Facts, result: Mapping[str, Any]) -> Balance
         raise NotAssessed(no_rooms(site), "missing_quantity")
     names = _names(site, days)
     over = np.stack([days.zones[name][0] - days.zones[name][1] for name in names], axis=1)
-    read = np.isfinite(over).all(axis=1)
+    read = np.asarray(np.isfinite(over).all(axis=1))
     if read.sum() < limit_of(site, "advice_fewest_days"):
         raise NotAssessed("needs more days with the room and the set temperature of every zone")
     mean = over[read].mean(axis=0)
@@ -204,7 +204,7 @@ def zone_balance(site: Site, facts: Facts, result: Mapping[str, Any]) -> Balance
     def turned(of: _Zones) -> Floats:
         return of.rooms_with(_strength_as_found(of), of.weight, shares)
 
-    return Balance(
+    return ZoneBalance(
         names[warm],
         names[cold],
         apart,

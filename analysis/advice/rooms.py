@@ -40,9 +40,9 @@ class RoomsEffect:
 
 
 def rooms_effect(site: Site, facts: Facts, result: Mapping[str, Any], cooler_k: float) -> RoomsEffect:
-    """What another set temperature of all rooms does over the days seen. Raises NotAssessed.
+    """Effect of another set temperature of all rooms, over the given days. Raises NotAssessed.
 
-    cooler_k : by how much it is lower, negative where it is higher [K]
+    cooler_k : decrease, negative for an increase [K]
 
     The house loses less by its coefficient times the fall of the rooms (ISO 13790). Where only thermostats
     close, the water stays as hot; where the controls move the curve with the set temperature, it gets cooler
@@ -87,10 +87,10 @@ def rooms_effect(site: Site, facts: Facts, result: Mapping[str, Any], cooler_k: 
         [saved(response, stays=stays) for stays in (0.0, 1.0)],
         [saved(response, keeps) for keeps in efficiency_keeps(site)],
     ]
-    # Rooms that nobody measured are asked about as if they followed.
+    # Unmeasured rooms are assumed to follow.
     pairs = doubted(site, response) if response.known else doubted(site, response)[:1]
     ends += [[saved(home) for home in pair] for pair in pairs]
-    if not response.acts:  # nothing shows that the set temperature does anything
+    if not response.acts:  # no evidence that the set temperature has an effect
         ends.append([0.0])
     fall = change(response, STAYS).fall
     return RoomsEffect(
@@ -124,7 +124,7 @@ def _fall(site: Site, response: RoomResponse, change: Callable[[RoomResponse, fl
 
 
 def _water_follows(days: HeatingDays, response: RoomResponse, after: Changed) -> Floats:
-    """By how much cooler the water may be with the valves as they were [K]."""
+    """Possible decrease of the water temperature with unchanged valves [K]."""
     share = after.load_kw / days.load_kw
     excess = np.maximum(days.flow - days.over - days.half - days.room, 1.0)
     excess = np.where(np.isfinite(excess), excess, 1.0)

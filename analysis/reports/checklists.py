@@ -1,4 +1,4 @@
-"""Lists of checks by hand and eye, as data: their items, which homes they are for, and what is found.
+"""Lists of manual checks, as data: their items, the homes they apply to, and the values to enter.
 
 A list is TOML. fieldfare brings one; a firm adds items of its own in a second file of the same form:
 

@@ -75,7 +75,7 @@ def _noted(sheets: Sheets, record: SiteRecord) -> dict[tuple[str, str], Noted]:
 
 
 def _registers(service: Service, site: Site, days: dict[str, date | None], last: date) -> dict[str, Any]:
-    """Running totals of the meters on the sheet: on the day they were typed, and the newest."""
+    """Meter registers named on the sheet: readings on the day of entry, and the newest."""
     from fieldfare.analysis.commissioned.compare import Register
 
     found = {}

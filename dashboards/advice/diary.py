@@ -128,7 +128,7 @@ def change_words(
 
 
 def household_line(step: dict[str, Any] | None) -> str:
-    """A step that the household can make this week, in one sentence; empty without one."""
+    """A step that the household may take this week, in one sentence; empty without one."""
     if step is None or not step["household"]:
         return ""
     to = _value(step["to"][0])

@@ -79,7 +79,7 @@ def present_advice(document: dict[str, Any]) -> dict[str, Any]:
 
 
 def _target(zone: dict[str, Any]) -> str:
-    """The temperature that a zone is compared with: its set temperature where one is read."""
+    """The temperature that a zone is compared with: its set temperature if it is measured."""
     if zone.get("target_read", True):
         return f"target {zone['target_c']:.1f} °C"
     return f"kept at {zone['target_c']:.1f} °C, as no set temperature is read"
@@ -121,7 +121,7 @@ def saves_words(saves: dict[str, float], of: str) -> str:
 
 
 def money_words(a: dict[str, Any], of: str, currency: str | None) -> str:
-    """What cheaper hours save; empty where prices play no part."""
+    """Saving from cheaper hours; empty if prices play no part."""
     if a.get("money") is None:
         return ""
     low, value, high = (words.money(a["money"][k], currency) for k in ("low", "value", "high"))

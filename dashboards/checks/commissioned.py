@@ -1,4 +1,4 @@
-"""Texts of commissioned against today: differences first, then agreements, then manual items."""
+"""Texts of commissioned values against today's: differences, then agreements, then manual items."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ def _row(v: dict[str, Any], open_now: set[str]) -> dict[str, Any]:
 
 
 def _change(v: dict[str, Any]) -> str:
-    """By how much today differs: a share for flows, powers; else in the unit."""
+    """Difference of today's value: as a share for flows and powers, else in the unit."""
     if not v["differs"] or v["change"] is None or v["today"] is None:
         return ""
     side = "lower" if v["change"] < 0 else "higher"

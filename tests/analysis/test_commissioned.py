@@ -1,4 +1,4 @@
-"""Commissioned against today: a simulated home whose values are known, as handed over and changed since."""
+"""Commissioned against today: a simulated home with known values, unchanged and changed."""
 
 from __future__ import annotations
 

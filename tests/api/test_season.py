@@ -1,5 +1,4 @@
-"""The first season in the service: steps kept as jobs, pages by role, the sheet's values,
-the design table."""
+"""The first season: tuning steps as jobs, pages by role, commissioning values, design table."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A heat pump of a cascade that stands still while the others hardly rest."""
+"""A heat pump of a cascade that is off while the others run nearly all the time."""
 
 from __future__ import annotations
 
