@@ -349,7 +349,8 @@ def _turned(site: Site, zones: _Zones) -> tuple[Floats, bool]:
     strength, then = _strength_as_found(zones), zones.weight.copy()
     for _ in range(_ROUNDS):
         over = zones.rooms_with(strength, zones.weight, then) - zones.target
-        then = np.maximum(then * np.exp(-_GAIN * (over - over.mean())), least * zones.weight)
+        spare = np.maximum(over - max(float(over.mean()), 0.0), 0.0)  # none goes below its target
+        then = np.maximum(then * np.exp(-_GAIN * spare), least * zones.weight)
         then = then / then.sum()
     return then, bool((then <= 1.05 * least * zones.weight).any())
 

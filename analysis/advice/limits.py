@@ -141,6 +141,12 @@ LIMITS_ADVICE: dict[str, Limit] = {
         "share of the day with the unit heating, below which it rests",
         "below",
     ),
+    "advice_one_speed": Limit(
+        0.8,
+        "-",
+        "common practice: units without an inverter, and those that hardly go down",
+        "least output of a unit over its rated one: it has one speed",
+    ),
     "advice_above_least": Limit(
         1.3,
         "-",

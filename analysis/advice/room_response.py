@@ -29,6 +29,9 @@ _ALWAYS_OPEN = 1.5  # measured output over the rated one: data sheets are not fu
 _MOST_FALL_K = 15.0
 _SPARED, _SPARED_DOUBT = 1.2, 0.3  # of emitters over what they gave at most (common practice, no source)
 _HALVINGS = 40
+_ONE_SPEED_FOLLOWS = (0.7, 0.3, 1.0)
+"""What the water follows of a lower target where the unit has one speed, and its ends: it heats the water by
+its own output until it stops, and overshoots the further the lower the target is (common practice)."""
 
 
 @dataclass(frozen=True)
@@ -41,6 +44,7 @@ class RoomResponse:
     influence_most : what it may be [-]
     opens_doubt : factor by which `opens_k` may be wrong either way. full_doubt : relative, of `full`
     gap_closes : what of a lower target the water does not follow as it never was that hot, of its gap [-]
+    follows : part of a lower target that the water of the runs follows, and its ends [-]
     acts : whether the days show that a valve, a thermostat or the controls act on the room
     loss, loss_low, loss_high : heat loss coefficient [kW/K]. known : whether the rooms were measured
     """
@@ -61,6 +65,7 @@ class RoomResponse:
     full_doubt: float = 0.15
     gap_closes: float = 0.75
     acts: bool = True
+    follows: tuple[float, float, float] = (1.0, 1.0, 1.0)
 
     @property
     def unheld(self) -> bool:
@@ -81,6 +86,10 @@ class RoomResponse:
             opened=self.opened / factor,
             at_target=min(self.at_target / factor, 1.0),
         )
+
+    def following(self, part: float) -> RoomResponse:
+        """The same home whose water follows so much of a lower target."""
+        return replace(self, follows=(part, part, part))
 
 
 @dataclass(frozen=True)
@@ -156,12 +165,22 @@ def room_response(site: Site, days: HeatingDays, result: Mapping[str, Any]) -> R
         influence_most,
         opens_doubt(site, opened[is_known], warmer[is_known]),
         doubt,
+        follows=_ONE_SPEED_FOLLOWS if _one_speed(site, days) else (1.0, 1.0, 1.0),
         acts=not known
         or influence > 0.0
         or held_by_thermostat(site, days)
         or switched(site, days) == 1.0
         or _move(site, opened[is_known], warmer[is_known], days.outdoor[is_known]),
     )
+
+
+def _one_speed(site: Site, days: HeatingDays) -> bool:
+    """Whether a unit that can't give less stops and starts: its water overshoots by its own output."""
+    pump = site.heat_pump
+    if pump.min_output_kw is None or pump.rated_output_kw is None:
+        return False
+    steady = pump.min_output_kw >= limit_of(site, "advice_one_speed") * pump.rated_output_kw
+    return steady and float(np.median(days.share)) < limit_of(site, "advice_running_share")
 
 
 def held_by_thermostat(site: Site, days: HeatingDays) -> bool:
@@ -288,6 +307,7 @@ def changed(
     influence make the water hotter again as the room falls. Rooms that nobody measured count as held.
     Valves and room influence act on the room less its set temperature.
     """
+    lower_k = response.follows[0] * lower_k
     if not response.known and response.opens_k <= HELD_K:
         fall = np.zeros(len(days)) + cooler_k
         load = np.maximum(days.load_kw - response.loss * fall, 0.0)

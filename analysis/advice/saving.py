@@ -39,6 +39,9 @@ taken (common practice, no source)."""
 PART_LOAD_KEEPS = (-0.5, 1.5)
 """Ends of what a unit gains by a lower output, of what the second law says of its exchangers: compressors and
 inverters take some of it, or below their best speed more than it (common practice, no source)."""
+_ONE_ROOM = (0.6, 1.6)
+"""Movement of the room that the controls follow over that of the house with several zones (common practice,
+no source)."""
 AIR_KEEPS = (0.75, 1.0)
 """Share of the second law's gain that a unit keeps with warmer air, which holds more water for frost (common
 practice, no source)."""
@@ -139,8 +142,18 @@ def doubted(site: Site, response: RoomResponse) -> tuple[tuple[RoomResponse, Roo
         (response.stronger(1.0 - doubt), response.stronger(1.0 + doubt)),
         (replace(response, gap_closes=0.0), replace(response, gap_closes=1.0)),
         (response, replace(response, influence=response.influence_most)),
+        _other_room(response),
+        (response.following(response.follows[1]), response.following(response.follows[2])),
         (replace(response, opens_k=ends[0]), replace(response, opens_k=ends[1])),
     )
+
+
+def _other_room(response: RoomResponse) -> tuple[RoomResponse, RoomResponse]:
+    """Controls follow one room, and which is not known: of several zones it may move more or less than the
+    house."""
+    least, most = _ONE_ROOM if len(response.zone_share) > 1 else (1.0, 1.0)
+    influence = response.influence
+    return replace(response, influence=influence * least), replace(response, influence=influence * most)
 
 
 def around_ends(value: float, ends: Sequence[Sequence[float]]) -> Estimate:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from fieldfare.analysis.advice.curve import set_curve
 from fieldfare.analysis.advice.heating_days import HeatingDays, heating_days
 from fieldfare.analysis.advice.room_response import RoomResponse, room_response
-from fieldfare.analysis.advice.saving import cop_over
+from fieldfare.analysis.advice.saving import cop_between, cop_over
 from fieldfare.analysis.advice.shared import no_rooms
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table, fill_nan
@@ -31,6 +31,9 @@ table 12; lighter ones are rare with their inner walls and furniture: common pra
 NIGHT_SHARE = 0.35
 """Night's mean temperature below the day's, of the day's range: seven hours from 22 h of a sine that is
 coldest at four."""
+FASTER_COSTS = (-0.5, 0.5, 1.5)
+"""What a unit loses by making the same heat in fewer hours, over what the second law says of its exchangers:
+least, usual, most. Below its best speed it gains (common practice, no source)."""
 _SEEN_K = 0.5  # a set-back (common practice)
 _BEFORE_MIDNIGHT_H = 2.0  # of a usual set-back from 22 h (common practice)
 _LEAST_SPARE = 0.05  # of the emitters' output: with less reserve a room never recovers
@@ -82,13 +85,20 @@ def set_back_effects(
         if depth > _SEEN_K:  # the present depth is measured; other depths are modelled
             fall_later = fall_now * float(np.mean(later.fall)) / max(float(np.mean(now.fall)), 1e-6)
         fall = fall_later - fall_now
-        saves = _saved(site, days, response, fall, _warmer_hours(chosen, later.rest_h) - warmer_now)
+        warmer = _warmer_hours(chosen, later.rest_h) - warmer_now
+
+        def saved(part: float, fall: Floats = fall, warmer: Floats = warmer, later: Night = later) -> float:
+            faster = faster_made(site, days, now.rest_h, later.rest_h)
+            return _saved(site, days, response, fall, warmer, faster**part)
+
+        saves = saved(FASTER_COSTS[1])
+        by_output = max(abs(saved(part) - saves) for part in FASTER_COSTS)
         mean_fall = float(np.mean(fall))
         effects.append(
             SetBackEffect(
                 depth,
                 depth_k,
-                Estimate.around(saves, abs(saves) * doubt),
+                Estimate.around(saves, math.hypot(saves * doubt, by_output)),
                 Estimate.around(mean_fall, abs(mean_fall) * math.hypot(rate_doubt, nothing)),
                 (float(np.median(now.recovery_h)), float(np.median(later.recovery_h))),
             )
@@ -111,13 +121,28 @@ class Night:
     recovery_h: Floats
 
 
-def _saved(site: Site, days: HeatingDays, response: RoomResponse, fall: Floats, warmer: Floats) -> float:
-    """Less heat, and heat made in warmer hours with the cooler water that the curve then asks for [kWh]."""
+def faster_made(site: Site, days: HeatingDays, rest_now_h: Floats, rest_h: Floats) -> Floats:
+    """Electricity for the same heat in the hours that a night's rest leaves, over that with the present rest
+    [-]: at a higher output the exchangers' differences grow. A unit that rests by day too then rests less."""
+    full = site.heat_pump.rated_output_kw or float(np.max(days.load_kw / days.share))
+
+    def cop(rest: Floats) -> Floats:
+        share = np.minimum(days.share, 1.0 - rest / 24.0)
+        return cop_between(days.outdoor, days.flow, np.minimum(days.load_kw / share / full, 1.0))
+
+    return np.asarray(cop(rest_now_h) / cop(rest_h))
+
+
+def _saved(
+    site: Site, days: HeatingDays, response: RoomResponse, fall: Floats, warmer: Floats, faster: Floats
+) -> float:
+    """Less heat, and heat made faster in warmer hours with the cooler water that the curve then asks for
+    [kWh]."""
     share = np.clip(1.0 - response.loss * fall / days.load_kw, 0.0, 2.0)
     (cold, hot), (mild, cool) = set_curve(site, days, site.design.outdoor_c or float(days.outdoor.min()))
     slope = (cool - hot) / (mild - cold)
     left = cop_over(site, days.outdoor, days.flow, days.outdoor + warmer, days.flow + slope * warmer)
-    return float(np.sum(days.electricity * (1.0 - share * left)))
+    return float(np.sum(days.electricity * (1.0 - share * left * faster)))
 
 
 def _observed_fall(days: Table, modelled: Floats) -> Floats:

@@ -15,6 +15,7 @@ from fieldfare.analysis.answers.bill_parts import (
     Span,
     ask,
     billed,
+    cooling_apart,
     described,
     distrusted,
     groups,
@@ -36,13 +37,13 @@ from fieldfare.analysis.answers.bill_side import (
     daily_of,
     house_of,
     metering_of,
+    of_heating,
     performance_of,
     rest_power,
     standing_loss,
 )
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table
-from fieldfare.analysis.figures.sums import known_sum
 from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.plant.site import Site
 
@@ -120,7 +121,9 @@ def bill(
         **totals,
         "parts": [described(site, p, spans, totals, paper_bill or PaperBill()) for p in parts],
         "why": whole(causes, parts),
-        "untold": case.undetermined + undetermined_by_sources(site, has_prices=prices is not None),
+        "untold": case.undetermined
+        + undetermined_by_sources(site, has_prices=prices is not None)
+        + cooling_apart(spans),
     }
     document["groups"] = groups(document["parts"])
     document["billed"] = billed(document, paper_bill or PaperBill())
@@ -298,7 +301,7 @@ def _full_and_unread(
 ) -> tuple[Floats, Floats]:
     """Electricity a day of all days, of which those that nobody read count as like ones; and of it what
     was not counted."""
-    counted = (known_sum(days, "electricity_total_kwh") or 0.0) / max(len(days), 1)
+    counted = float(np.nansum(of_heating(days))) / max(len(days), 1)
     blind = float((~known & ~np.isfinite(days.floats("outdoor"))).mean())
     partly = float((~known).mean()) - blind
     doubt = limit_of(site, "answer_unread_day") * partly + limit_of(site, "answer_unread_blind") * blind
@@ -311,7 +314,8 @@ def _undetermined_parts(
 ) -> list[dict[str, str]]:
     out = []
     if not house.has_room:
-        out.append({"part": "rooms", "reason": "no_room_sensor"})
+        is_read = site.measures("room_temperature")
+        out.append({"part": "rooms", "reason": "too_few_heated" if is_read else "no_room_sensor"})
     if metering == "total":
         out.append({"part": "hot_water", "reason": "uses_not_told"})
     if space is None:

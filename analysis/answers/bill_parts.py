@@ -220,6 +220,15 @@ def splits_nothing(site: Site) -> bool:
     return any(s.kind != "stove" for s in site.other_heat_for("space_heating"))
 
 
+_COOLED_KWH = 0.5  # of a span: with less a unit hardly cooled (common practice)
+
+
+def cooling_apart(spans: list[Span]) -> list[dict[str, str]]:
+    """That electricity of cooling is left out, where there was any."""
+    cooled = any((known_sum(s.facts.days, "electricity_cooling_kwh") or 0.0) >= _COOLED_KWH for s in spans)
+    return [{"part": "cooling", "reason": "cooling"}] if cooled else []
+
+
 def undetermined_by_sources(site: Site, *, has_prices: bool) -> list[dict[str, str]]:
     """Parts that can't be determined because of prices and other sources."""
     out = []

@@ -49,6 +49,7 @@ class Daily:
     metered
     unit_space, unit_water : the heat pump's electricity for them, without pumps and heaters
     backup, immersion : direct electric heat. standby : pumps, and the unit at rest. total : all electricity
+    but for cooling
     warming : today's outdoor temperature less yesterday's, 0 where that is not known [K]
     weather : of all days of the span. full : a day's mean electricity of all of them, days that were not
     read as like ones
@@ -147,6 +148,15 @@ def _own_uses(days: Table, usual_rest_w: float) -> tuple[Floats, Floats, Floats]
     return own_space - aside * share, own_water - aside * (1.0 - share), pump
 
 
+def of_heating(days: Table) -> Floats:
+    """All electricity of each day but for cooling, which neither the weather of heating nor a design of it
+    explains [kWh]."""
+    total = days.floats("electricity_total_kwh")
+    if "electricity_cooling_kwh" not in days.names:
+        return total
+    return total - fill_nan(days.floats("electricity_cooling_kwh"), 0.0)
+
+
 def daily_of(
     site: Site, days: Table, metering: Metering, whole_share: float, usual_rest_w: float
 ) -> tuple[Daily, Flags]:
@@ -159,7 +169,7 @@ def daily_of(
     backup, immersion = (
         fill_nan(days.floats(n), 0.0) for n in ("electricity_backup_kwh", "electricity_immersion_kwh")
     )
-    total = days.floats("electricity_total_kwh")
+    total = of_heating(days)
     metered_direct = np.maximum(backup + immersion - fill_nan(days.floats("paired_added_heat_kwh"), 0.0), 0.0)
     if metering == "heat":
         space = (

@@ -106,7 +106,9 @@ def _target(hours: Hours, cold: ColdZone) -> Step:
 
 
 def _stopped(hours: Hours, cold: ColdZone) -> Step:
-    """The unit was off though rooms were cold."""
+    """The unit was off though rooms were cold. Where rooms are read and were not, it rests rightly."""
+    is_read = bool(np.isfinite(cold.room[hours.in_question]).any())
+    warm_rooms = is_read and int(cold.cold.sum()) < FEWEST_COLD_MIN
     rows = cold.cold if cold.cold.any() else hours.in_question
     code = hours.minutes.use.code
     known = rows & (code >= 0)
@@ -122,7 +124,8 @@ def _stopped(hours: Hours, cold: ColdZone) -> Step:
         Value("faults", float(len(hours.facts.faults)), ""),
     )
     called = call_share(hours, cold, rows) > hours.limit("answer_call_share")
-    return Step("stopped", "binds" if stop > hours.limit("answer_stop_h") and called else "fine", values)
+    missed = stop > hours.limit("answer_stop_h") and called and not warm_rooms
+    return Step("stopped", "binds" if missed else "fine", values, "rooms_warm" if warm_rooms else "")
 
 
 def _thermostat(hours: Hours, cold: ColdZone) -> Step:

@@ -37,6 +37,8 @@ def cold_turn(hours: Hours, cold: Flags) -> tuple[Step | None, float]:
     alone = any(s.alone for s in sources)
     if np.isfinite(gives):
         failed = bool(turn) and gives * 1000.0 < _GIVES_W and bool(cold.any())
+        if not failed and turn and alone and cold.any():  # it works, and too little of it arrives
+            return Step(CODE, "binds", values), _LIKELY
         return Step(CODE, "binds" if failed else "fine", values), _SHOWN if failed else 0.0
     if turn is False:
         return Step(CODE, "fine", values, "not_its_turn"), 0.0

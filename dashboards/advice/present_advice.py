@@ -34,6 +34,7 @@ LINES = {
     ),
 }
 """What to change, where it is more than one number for another."""
+_TURNED = 0.95  # of the designed water: a zone turned down by less is not worth a visit (common practice)
 STOP = {
     "heating_curve": (
         "Change one step a week. Stop and go one step back when a room with its valves fully open is below"
@@ -104,13 +105,17 @@ def _present(a: dict[str, Any], of: str, currency: str | None) -> dict[str, Any]
     return {
         "code": a["code"],
         "title": TITLES[a["code"]],
-        "saves": saves_words(a["saves"], of) if a["saves"]["value"] or not a["money"] else "",
+        "saves": "" if a.get("balance") and a["saves"]["low"] <= 0.0 else _saves(a, of),
         "money": money_words(a, of, currency),
         "lines": [words.named(line) for line in lines],
         "steps": [words.named(step) for step in _steps_of(a)],
         "stop": STOP[a["code"]],
         "caution": a["caution"],
     }
+
+
+def _saves(a: dict[str, Any], of: str) -> str:
+    return saves_words(a["saves"], of) if a["saves"]["value"] or not a["money"] else ""
 
 
 def saves_words(saves: dict[str, float], of: str) -> str:
@@ -149,12 +154,12 @@ def _balance_lines(balance: dict[str, Any]) -> list[str]:
     lower = water["lower_k"]
     gains = (
         f"With the zones level the curve can be {words.interval(lower, 'K', 1)} lower."
-        if lower["high"] >= 0.5
+        if lower["value"] >= 0.5
         else "The curve stays as it is: the cold zone takes what is gained."
     )
     apart = words.interval(balance["apart_k"], "K", 1)
     return [
-        f"At the same flow temperature {balance['warm']} gets too much heat and {balance['cold']} too little:"
+        f"At the same flow temperature {balance['warm']} gets more than its part and {balance['cold']} less:"
         f" they lie {apart} apart, each against its target ({rooms}).",
         gains,
     ]
@@ -162,8 +167,7 @@ def _balance_lines(balance: dict[str, Any]) -> list[str]:
 
 def _balance_steps(balance: dict[str, Any]) -> list[str]:
     """What to look at on site, and what to turn by what is found."""
-    water, turning = balance["by_water"], balance["by_turning"]
-    warm, cold = balance["warm"], balance["cold"]
+    water, cold = balance["by_water"], balance["cold"]
     at_fault = 100.0 * balance["at_fault"][cold]
     return [
         "Open all thermostats and valves of the zones. Read the flow meters of the manifold, or measure flow"
@@ -172,8 +176,19 @@ def _balance_steps(balance: dict[str, Any]) -> list[str]:
         f"If {cold} has much less (about {at_fault:.0f} % of the water would explain its rooms), open its"
         f" lockshield valves or its flow meter to that. {_then(water)}",
         f"If it has that already, the emitters of {cold} are too small for its rooms, or it loses more heat"
-        f" than designed: turn {warm} down in two steps to {_flows(turning['zones'])}. {_then(turning)}",
+        f" than designed: {_turn(balance)}",
     ]
+
+
+def _turn(balance: dict[str, Any]) -> str:
+    """What to turn down, where that warms the cold zone and leaves the warm one at its target."""
+    turning = {z["zone"]: z["share"] for z in balance["by_turning"]["zones"]}
+    designed = {z["zone"]: z["share"] for z in balance["by_water"]["zones"]}
+    warm, cold = balance["warm"], balance["cold"]
+    if turning[warm] > _TURNED * designed[warm]:
+        return f"{warm} has nothing to spare. Fit larger emitters in {cold}, or look for what it loses."
+    zones = balance["by_turning"]["zones"]
+    return f"turn {warm} down in two steps to {_flows(zones)}. {_then(balance['by_turning'])}"
 
 
 def _flows(zones: list[dict[str, Any]]) -> str:

@@ -20,6 +20,15 @@ PARTS: dict[str, str] = {
 LESS: dict[str, str] = {"rooms": "Rooms kept cooler", "house": "The house loses less heat"}
 """Names of parts that took off the bill, where the usual name says the opposite."""
 
+BESIDE: dict[str, tuple[str, str, str]] = {
+    "other_hot_water": (
+        "Hot water from the heat pump",
+        "the heat pump made more hot water",
+        "the heat pump made less hot water",
+    ),
+}
+"""By the reason why the hot water drawn is not known: name of the part, and sentences of more and of less."""
+
 MORE_SENTENCES: dict[str, str] = {
     "weather": "It was colder",
     "rooms": "the rooms were kept warmer",
@@ -152,12 +161,17 @@ UNKNOWN: dict[str, str] = {
     ),
     "uses_not_told": "Hot water: the meters can't tell heating from hot water.",
     "no_heat_meter": "Efficiency: without trusted heat readings it can't be separated from the house's need.",
+    "too_few_heated": "Rooms: too few heating days to tell warmer rooms from a house that loses more heat.",
     "too_few_days": "Efficiency: too few days of heating.",
     "no_standing_time": "Standing loss of the cylinder: not measured; it counts as hot water drawn.",
     "no_prices": "Money: the site file has no prices for these days ([cost]).",
     "other_heat": (
         "Another heat source warms the rooms too. Its share of the heat changes the heat pump's electricity,"
         " so the difference is not split by cause."
+    ),
+    "cooling": (
+        "Cooling: its electricity is left out here. This answer is about heating and hot water; the bill of"
+        " these days holds the cooling too."
     ),
     "other_hot_water": (
         "Hot water: another source makes part of it. What stands here is what the heat pump made; whether"

@@ -193,9 +193,22 @@ def _reasons(document: dict[str, Any]) -> list[str]:
         ]
     out = []
     for p in parts:
-        said = (texts.MORE_SENTENCES if p[unit]["value"] > 0 else texts.LESS_SENTENCES)[p["code"]]
+        said = _sentence(document, p["code"], more=p[unit]["value"] > 0)
         out.append(f"{_(said)} ({_amount(document, p)})")
     return [words.sentence(listed(out))]
+
+
+def _beside(document: dict[str, Any], code: str) -> tuple[str, str, str] | None:
+    """Words of a part that another source shares, which is then no habit of the household."""
+    reasons = [u["reason"] for u in document["untold"] if u["part"] == code]
+    return next((texts.BESIDE[r] for r in reasons if r in texts.BESIDE), None)
+
+
+def _sentence(document: dict[str, Any], code: str, *, more: bool) -> str:
+    beside = _beside(document, code)
+    if beside is not None:
+        return beside[1 if more else 2]
+    return (texts.MORE_SENTENCES if more else texts.LESS_SENTENCES)[code]
 
 
 def _headline_parts(parts: list[dict[str, Any]], unit: str) -> list[dict[str, Any]]:
@@ -250,7 +263,7 @@ def _likeliest(document: dict[str, Any], unit: str) -> str:
     most = max(parts, key=lambda p: abs(p[unit]["value"]), default=None)
     if most is None or abs(most[unit]["value"]) < _LIKELY_SHARE * abs(change):
         return "No single cause stands out."
-    said = (texts.MORE_SENTENCES if change > 0 else texts.LESS_SENTENCES)[most["code"]]
+    said = _sentence(document, most["code"], more=change > 0)
     return f"No cause is sure; the likeliest is that {words.small_first(said)}."
 
 
@@ -260,7 +273,8 @@ def _size(document: dict[str, Any], value: float, unit: str) -> str:
 
 def _row(document: dict[str, Any], part: dict[str, Any]) -> dict[str, Any]:
     size = part["money"] or part["kwh"]
-    name = texts.LESS.get(part["code"]) if size["value"] < 0 else None
+    beside = _beside(document, part["code"])
+    name = beside[0] if beside else texts.LESS.get(part["code"]) if size["value"] < 0 else None
     only_money = part["code"] in ("tariff", "timing", "standing_charge")
     return {
         "code": part["code"],

@@ -80,6 +80,8 @@ def _elsewhere() -> Iterator[Message]:
 
 def _answers() -> Iterator[Message]:
     """Messages of answers for households."""
+    for beside in bill_texts.BESIDE.values():
+        yield from beside
     for named in (
         complaint_texts.TITLES,
         complaint_texts.SAID,

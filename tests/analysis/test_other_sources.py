@@ -448,3 +448,41 @@ def test_a_what_if_about_shared_hot_water_is_refused() -> None:
     home = Home(more=SOLAR)
     with pytest.raises(NotAssessed, match="solar collector makes part"):
         answer(home.site, home.facts(), home.result().as_dict(), "hot_water_c", 48.0)
+
+
+@pytest.mark.parametrize("colder_k", [0.0, 3.0])
+def test_a_unit_that_rests_while_the_boiler_works_alone_is_not_what_makes_it_cold(colder_k: float) -> None:
+    """Warm rooms lack nothing; in cold ones too little of the boiler's heat arrives."""
+    home = boiler_home(f"{BELOW}alone = true\n", metered=True, alone=True)
+    home.values["room"] = home.values["room"] - np.where(
+        np.arange(len(home.time)) > 45 * PER_DAY, colder_k, 0.0
+    )
+    document = asked(home, "cold")
+    assert document["binding"] == ("other_source" if colder_k else "as_set")
+
+
+def test_a_unit_that_rests_in_rooms_as_warm_as_set_did_not_stop() -> None:
+    home = Home()
+    evening = np.arange(len(home.time)) % PER_DAY >= PER_DAY // 2
+    home.values["heat"] = np.where(evening, 0.0, 2.0 * home.need)
+    home.values["elec"] = np.where(evening, 15.0, 2.0 * home.need / COP)
+    steps = {s["code"]: s for s in asked(home, "cold")["steps"]}
+    assert (steps["stopped"]["state"], steps["stopped"]["reason"]) == ("fine", "rooms_warm")
+    home.values["room"] = home.values["room"] - np.where(np.arange(len(home.time)) > 45 * PER_DAY, 3.0, 0.0)
+    assert asked(home, "cold")["binding"] == "stopped"
+
+
+def test_electricity_of_cooling_is_no_standby_of_the_heating() -> None:
+    home = cooling_home(cools=True)
+    facts, result = home.facts(), home.result().as_dict()
+    document = bill(home.site, Span(facts, result), None, "design")
+    cooled = facts.days.total("electricity_cooling_kwh")
+    assert cooled > 50.0
+    assert {"part": "cooling", "reason": "cooling"} in document["untold"]
+    assert document["now"]["kwh"] == pytest.approx(
+        facts.days.total("electricity_total_kwh") - cooled, rel=0.03
+    )
+    standby = next(p for p in document["parts"] if p["code"] == "standby")
+    assert standby["kwh"]["value"] < 0.3 * cooled
+    document["period"] = {"from": "2026-01-01", "to": "2026-02-19"}
+    assert any("Cooling" in text for text in present_answer(document, "Elm")["unknown"])

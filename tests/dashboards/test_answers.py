@@ -339,3 +339,12 @@ def test_the_rows_marked_with_an_owner_add_up_to_what_is_said_to_be_theirs(seed:
 
 def money_of(text: str) -> float:
     return float(text.replace("£", "").replace("−", "-").replace(",", ""))
+
+
+def test_hot_water_that_another_source_makes_too_is_no_habit_of_the_household() -> None:
+    asked = document(part("hot_water", -40.0))
+    less = present_answer(asked | {"untold": [{"part": "hot_water", "reason": "other_hot_water"}]}, "Elm")
+    told = repr((less["lead"], less["rows"]))
+    assert "the heat pump made less hot water" in told.lower()
+    assert "Hot water from the heat pump" in told
+    assert "drawn" not in told

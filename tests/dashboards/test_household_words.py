@@ -60,6 +60,7 @@ def test_no_text_of_an_answer_to_the_household_has_such_a_word() -> None:
         *bill_texts.LESS.values(),
         *bill_texts.MORE_SENTENCES.values(),
         *bill_texts.LESS_SENTENCES.values(),
+        *(text for beside in bill_texts.BESIDE.values() for text in beside),
         *bill_texts.OWN_ADVICE.values(),
         *bill_texts.ASK.values(),
         *bill_texts.AGAINST.values(),
