@@ -74,6 +74,10 @@ def test_hours_with_humidity_and_sun_and_an_offset(tmp_path: Path) -> None:
         ("day,outdoor_c\n2021-01-01,nan\n", "outside"),
         ("day,outdoor_c\n2021-01-01\n", "line 2: 1 cells under 2 columns"),
         ("day,outdoor_c\n", "no temperature"),
+        ("day,outdoor_c\n0001-01-01,1\n", "line 2: the time .* is before 1990"),
+        ("day,outdoor_c\n9999-12-31,1\n", "line 2: 9999-12-31 lies in the future"),
+        ("time,outdoor_c\n9999-12-31T23:59:59-14:00,1\n", "line 2: the time .* lies in the future"),
+        (f"time,outdoor_c\n2021-01-01T00:00Z,{'9' * 200_000}\n", "can't be read as CSV"),
     ],
 )
 def test_a_wrong_file_is_refused_with_its_line(tmp_path: Path, text: str, said: str) -> None:
