@@ -30,9 +30,9 @@ if TYPE_CHECKING:
 
 LARGEST_BYTES = 8_000_000
 """Of one photo as it is sent; a phone's is 2 to 6 MB, one scaled down on the device some 300 kB."""
-MOST_PIXELS, MOST_AT_ONCE = 60_000_000, 16_000_000
+MOST_PIXELS, MOST_AT_ONCE = 60_000_000, 12_000_000
 """Width times height of a picture that is decoded in parts, as a phone's JPEG is, and of one that has to be
-in memory as a whole: some 12 bytes a pixel. Phones take 12 to 50 million."""
+in memory as a whole: up to 15 bytes a pixel. Phones take 12 to 50 million."""
 LONG_SIDE, SMALL_SIDE = 1600, 320
 """Pixels of the longer side as kept, and as shown on sheets and papers."""
 QUALITY, SMALL_QUALITY = 82, 72
