@@ -62,8 +62,8 @@ def _readings(site: Site, rows: Iterator[list[str]], path: Path) -> Readings:
             raise InputError(f"{place}: {len(row)} cells under {len(header)} columns")
         cells = dict(zip(header, row, strict=True))
         times = _day_times(site, cells[when], place) if when == "day" else [_time(cells[when], place)]
-        if (odd := time_trouble(times[0], now)) is not None:
-            raise InputError(f"{place}: {odd}")
+        if (refused := time_trouble(times[0], now)) is not None:
+            raise InputError(f"{place}: {refused}")
         for name, kept in found.items():
             if (value := _value(name, cells[name], place)) is not None:
                 kept.extend((t, value) for t in times)

@@ -196,7 +196,7 @@ UNMELTED = ("melts slowly", "leaves ice")
 _BEFORE_A_COAT = ("starved", "choked", "less air", "too soon")
 _BY_TIMER = ("timed", "timed, inefficient")
 _NO_FAULT = ("sound", *_BY_TIMER)
-_FROST_GUESSES = 0.25 * np.arange(-16, 17)
+_FROST_GUESSES: Floats = np.linspace(-4.0, 4.0, 33)
 """Values of a standard normal variable, evenly from -4 to 4; their density is their weight."""
 _UNCLEAR_SLOPE = 1.5
 """What a slope over a frost rate that is all error may be: 0 to -2 (the spacing stands on both sides)."""
@@ -248,7 +248,7 @@ def _in_air(signs: Signs, expected: Mapping[str, Spread]) -> dict[str, tuple[Flo
     and much melting at once, and is not counted against a sound unit three times.
     Returns of each fact the mean at each guess, float64 (33,), and its standard deviation.
     """
-    more = _FROST_GUESSES * signs.often_spread
+    more: Floats = _FROST_GUESSES * signs.often_spread
     often, dry, melted = (expected[fact] for fact in ("often", "dry", "melted"))
     due = np.clip(signs.locked_due + _FROST_GUESSES * signs.locked_due_spread, 0.0, 1.0)
     free = np.minimum((1.0 - due) / max(1.0 - signs.locked_due, _LEAST_LOCKED_SD), 1.0)

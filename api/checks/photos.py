@@ -238,7 +238,7 @@ def reencoded(sent: bytes) -> tuple[bytes, bytes, tuple[int, int]]:
             warnings.simplefilter(
                 "ignore", Image.DecompressionBombWarning
             )  # bounded below, before it is decoded
-            picture = Image.open(io.BytesIO(sent), formats=FORMATS)
+            picture: Image.Image = Image.open(io.BytesIO(sent), formats=FORMATS)
         in_parts = picture.format == "JPEG" and not picture.info.get("progressive")
         most, pixels = MOST_PIXELS if in_parts else MOST_AT_ONCE, picture.width * picture.height
         if pixels > most:
