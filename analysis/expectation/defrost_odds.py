@@ -37,7 +37,7 @@ class Signs:
     often : logarithm of defrosts over those that the frost asks for [-]. often_spread : its standard
         uncertainty [-]
     used : logarithm of heat and electricity of one over what a whole coat takes [-]
-    locked : share of the defrosts in the drier half that come as soon as the unit's lock ends [-].
+    locked : share of the defrosts that come as soon as the unit's lock ends [-].
         locked_spread : its standard uncertainty by the few days it was seen on [-]. locked_due,
         locked_due_spread : the share that coats of frost alone bring there [-]
     lock : logarithm of the shortest usual running time between two of them over a usual lock [-]
@@ -196,7 +196,7 @@ UNMELTED = ("melts slowly", "leaves ice")
 _BEFORE_A_COAT = ("starved", "choked", "less air", "too soon")
 _BY_TIMER = ("timed", "timed, inefficient")
 _NO_FAULT = ("sound", *_BY_TIMER)
-_FROST_GUESSES: Floats = np.linspace(-4.0, 4.0, 33)
+_FROST_GUESSES: Floats = 0.25 * np.arange(-16.0, 17.0)
 """Values of a standard normal variable, evenly from -4 to 4; their density is their weight."""
 _UNCLEAR_SLOPE = 1.5
 """What a slope over a frost rate that is all error may be: 0 to -2 (the spacing stands on both sides)."""
@@ -274,7 +274,7 @@ def _fall(expected: Mapping[str, Spread], spread: float) -> Spread:
 
 
 def _beyond(spread: float, common: float) -> float:
-    """What is left of a standard uncertainty without the part that it shares."""
+    """A standard uncertainty without its shared part."""
     return sqrt(max(spread**2 - common**2, 0.0))
 
 
