@@ -127,7 +127,7 @@ def test_site_file_names_its_station_and_the_signature_follows(
     quarter_hours(tmp_path / "unit.csv", days)
     data = ["--data", str(tmp_path / "data")]
     assert run([*data, "site", "add", str(tmp_path / "elm.toml")]) == 0
-    assert "Valley station: 2021-01-01 to 2021-03-01" in capsys.readouterr().out
+    assert "Valley station: 1 Jan 2021 to 1 Mar 2021" in capsys.readouterr().out
     assert run([*data, "ingest", "elm", str(tmp_path / "unit.csv")]) == 0
     capsys.readouterr()
     assert run([*data, "analyse", "elm", "--format", "json"]) == 0
@@ -216,4 +216,4 @@ def test_moving_a_site_takes_its_station_along(service, tmp_path: Path) -> None:
         other = open_store(Settings(data=tmp_path / "there", workers=1))
         patch.setattr("fieldfare.api.running.intake.open_store", lambda settings: other)
         move_fleet(service, target, [], seen.append)
-    assert any(line.startswith("alder-row--station: 1 readings") for line in seen)
+    assert any(line.startswith("alder-row--station: 1 reading") for line in seen)
