@@ -8,6 +8,9 @@ FieldfareError
 
 from __future__ import annotations
 
+import csv
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 
@@ -17,6 +20,18 @@ class FieldfareError(Exception):
 
 class InputError(FieldfareError):
     """Invalid user input."""
+
+
+@contextmanager
+def readable_csv(name: str) -> Iterator[None]:
+    """Raises InputError in place of what the CSV reader can't take, such as a cell without end.
+
+    name : of the file, for the message
+    """
+    try:
+        yield
+    except csv.Error as error:
+        raise InputError(f"{name}: can't be read as CSV: {error}") from None
 
 
 @dataclass(frozen=True)

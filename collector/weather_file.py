@@ -14,16 +14,20 @@ import csv
 import gzip
 import io
 import math
+import time
+import zlib
+from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
 
-from fieldfare.analysis.errors import InputError
+from fieldfare.analysis.errors import InputError, readable_csv
 from fieldfare.analysis.plant.quantities import QUANTITIES
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.plant.weather import STATION_QUANTITIES, station_id
 from fieldfare.analysis.readings import Readings, ordered
+from fieldfare.collector.validation import time_trouble
 
 MS_PER_HOUR = 3_600_000
 LARGEST_BYTES = 100_000_000
@@ -37,13 +41,18 @@ def read_weather(site: Site, path: Path) -> Readings:
         change)
     Returns Readings. Raises InputError with file and line for unreadable content; nothing is returned then.
     """
-    rows = csv.reader(io.StringIO(_text(path)))
+    with readable_csv(str(path)):
+        return _readings(site, csv.reader(io.StringIO(_text(path))), path)
+
+
+def _readings(site: Site, rows: Iterator[list[str]], path: Path) -> Readings:
     header = [name.strip() for name in next(rows, [])]
     when = next((name for name in ("time", "day") if name in header), None)
     unknown = [n for n in header if n not in ("time", "day", *STATION_QUANTITIES)]
     if when is None or "outdoor_c" not in header or unknown or len(set(header)) != len(header):
         odd = f"unknown column {unknown[0]!r}" if unknown else f"the header {','.join(header)[:80]!r}"
         raise InputError(f"{path}, line 1: {odd} is not a station's; give {_FORM}")
+    now = round(time.time() * 1000)
     found: dict[str, list[tuple[int, float]]] = {n: [] for n in header if n in STATION_QUANTITIES}
     for number, row in enumerate(rows, start=2):
         if not any(cell.strip() for cell in row):
@@ -53,6 +62,8 @@ def read_weather(site: Site, path: Path) -> Readings:
             raise InputError(f"{place}: {len(row)} cells under {len(header)} columns")
         cells = dict(zip(header, row, strict=True))
         times = _day_times(site, cells[when], place) if when == "day" else [_time(cells[when], place)]
+        if (refused := time_trouble(times[0], now)) is not None:
+            raise InputError(f"{place}: {refused}")
         for name, kept in found.items():
             if (value := _value(name, cells[name], place)) is not None:
                 kept.extend((t, value) for t in times)
@@ -80,10 +91,10 @@ def _text(path: Path) -> str:
                     f"{path}: larger than {LARGEST_BYTES // 1_000_000} MB unpacked; split it by years"
                 )
         return raw.decode("utf-8-sig")
-    except (OSError, EOFError) as error:
-        raise InputError(
-            f"{path}: can't be read: {error.strerror if isinstance(error, OSError) else error}"
-        ) from None
+    except (EOFError, zlib.error, gzip.BadGzipFile):
+        raise InputError(f"{path}: the gzip file is cut off or damaged; fetch it again") from None
+    except OSError as error:
+        raise InputError(f"{path}: can't be read: {error.strerror}") from None
     except UnicodeDecodeError:
         raise InputError(f"{path}: is not UTF-8 text") from None
 
@@ -102,6 +113,8 @@ def _day_times(site: Site, text: str, place: str) -> list[int]:
         day = date.fromisoformat(text.strip())
     except ValueError:
         raise InputError(f"{place}: {text[:40]!r} is no day; write 2026-01-05") from None
+    if day == date.max:
+        raise InputError(f"{place}: {day} lies in the future")
     begin, end = (
         int(datetime(d.year, d.month, d.day, tzinfo=site.zone).timestamp()) * 1000
         for d in (day, day + timedelta(days=1))

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldfare.analysis.answers.bill import Tariffs
-from fieldfare.analysis.errors import InputError
+from fieldfare.analysis.errors import InputError, readable_csv
 from fieldfare.analysis.facts.minutes import build_minutes
 from fieldfare.analysis.facts.money import minute_prices
 from fieldfare.analysis.facts.tables import MARGIN_DAYS, SPAN_DAYS
@@ -58,7 +58,11 @@ def parse_prices(text: str, name: str) -> PriceSteps:
     """
     if len(text) > LARGEST_CSV:
         raise InputError(f"{name}: prices of up to {LARGEST_CSV // 1_000_000} MB are read")
-    rows = csv.DictReader(io.StringIO(text.lstrip("\ufeff")))
+    with readable_csv(name):
+        return _parsed(csv.DictReader(io.StringIO(text.lstrip("\ufeff"))), name)
+
+
+def _parsed(rows: csv.DictReader[str], name: str) -> PriceSteps:
     head = [h.strip().lower() for h in rows.fieldnames or ()]
     if not {"time", "price"} <= set(head):
         raise InputError(f"{name}: line 1: needs the columns time and price, has {', '.join(head) or 'none'}")

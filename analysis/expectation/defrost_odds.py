@@ -248,7 +248,7 @@ def _in_air(signs: Signs, expected: Mapping[str, Spread]) -> dict[str, tuple[Flo
     and much melting at once, and is not counted against a sound unit three times.
     Returns of each fact the mean at each guess, float64 (33,), and its standard deviation.
     """
-    more = _FROST_GUESSES * signs.often_spread
+    more: Floats = _FROST_GUESSES * signs.often_spread
     often, dry, melted = (expected[fact] for fact in ("often", "dry", "melted"))
     due = np.clip(signs.locked_due + _FROST_GUESSES * signs.locked_due_spread, 0.0, 1.0)
     free = np.minimum((1.0 - due) / max(1.0 - signs.locked_due, _LEAST_LOCKED_SD), 1.0)

@@ -78,7 +78,9 @@ _Line = Annotated[str, Field(min_length=1, max_length=200, pattern=r"^[^\x00-\x1
 
 
 class _Table(BaseModel):
-    model_config: ClassVar[ConfigDict] = ConfigDict(extra="forbid", frozen=True, strict=False)
+    model_config: ClassVar[ConfigDict] = ConfigDict(
+        extra="forbid", frozen=True, strict=False, allow_inf_nan=False
+    )
 
 
 class Found(_Table):

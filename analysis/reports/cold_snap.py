@@ -8,14 +8,14 @@ import json
 import math
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import MAXYEAR, UTC, datetime, timedelta
 from itertools import pairwise
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldfare.analysis.errors import InputError, NotAssessed
+from fieldfare.analysis.errors import InputError, NotAssessed, readable_csv
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.plant.site import Site
@@ -103,10 +103,11 @@ def parse_forecast(text: str, name: str) -> WeatherForecast:
 
 
 def _csv_rows(text: str, name: str) -> list[Mapping[str, Any]]:
-    reader = csv.DictReader(io.StringIO(text.lstrip("\ufeff")))
-    if not {"time", "outdoor_c"} <= set(reader.fieldnames or ()):
-        raise InputError(f"{name}: needs {FORM}")
-    return list(reader)
+    with readable_csv(name):
+        reader = csv.DictReader(io.StringIO(text.lstrip("\ufeff")))
+        if not {"time", "outdoor_c"} <= set(reader.fieldnames or ()):
+            raise InputError(f"{name}: needs {FORM}")
+        return list(reader)
 
 
 def _json_rows(text: str, name: str) -> list[Mapping[str, Any]]:
@@ -126,6 +127,8 @@ def _row(row: Mapping[str, Any], where: str) -> tuple[datetime, float]:
         raise InputError(f"{where}: time must be ISO 8601, such as 2026-01-31T06:00:00+00:00") from None
     if time.tzinfo is None:
         raise InputError(f"{where}: time needs an offset, such as 2026-01-31T06:00:00+00:00")
+    if not 1 < time.year < MAXYEAR:  # nothing may be added to or taken from what lies at the end of all days
+        raise InputError(f"{where}: no forecast is made for the year {time.year}")
     try:
         value = float(row.get("outdoor_c"))  # type: ignore[arg-type]
     except (TypeError, ValueError):

@@ -30,14 +30,16 @@ if TYPE_CHECKING:
 
 LARGEST_BYTES = 8_000_000
 """Of one photo as it is sent; a phone's is 2 to 6 MB, one scaled down on the device some 300 kB."""
-MOST_PIXELS = 60_000_000
-"""Width times height that is decoded: 180 MB of memory. Phones take 12 to 50 million."""
+MOST_PIXELS, MOST_AT_ONCE = 60_000_000, 12_000_000
+"""Width times height of a picture that is decoded in parts, as a phone's JPEG is, and of one that has to be
+in memory as a whole: up to 15 bytes a pixel. Phones take 12 to 50 million."""
 LONG_SIDE, SMALL_SIDE = 1600, 320
 """Pixels of the longer side as kept, and as shown on sheets and papers."""
 QUALITY, SMALL_QUALITY = 82, 72
 MOST_OF_A_SUBJECT = 8
 """Photos of one item of a check, or of one job."""
 FORMATS = ("JPEG", "PNG", "WEBP")
+_SCALED_AS_THEY_ARE = ("RGB", "RGBA", "L", "LA", "CMYK")
 _DECODING = threading.BoundedSemaphore(2)
 """Pictures that are decoded at a time, so that memory stays bounded."""
 STRAY_FOR = timedelta(days=1)
@@ -237,14 +239,19 @@ def reencoded(sent: bytes) -> tuple[bytes, bytes, tuple[int, int]]:
             warnings.simplefilter(
                 "ignore", Image.DecompressionBombWarning
             )  # size is checked below, before decoding
-            picture = Image.open(io.BytesIO(sent), formats=FORMATS)
-        if (pixels := picture.width * picture.height) > MOST_PIXELS:
+            picture: Image.Image = Image.open(io.BytesIO(sent), formats=FORMATS)
+        in_parts = picture.format == "JPEG" and not picture.info.get("progressive")
+        most, pixels = MOST_PIXELS if in_parts else MOST_AT_ONCE, picture.width * picture.height
+        if pixels > most:
             raise InputError(
-                f"a photo may have {MOST_PIXELS // 1_000_000} million pixels; this one has {pixels / 1e6:.0f}"
+                f"a photo of this kind may have {most // 1_000_000} million pixels; this one has"
+                f" {pixels / 1e6:.0f}"
             )
         picture.draft("RGB", (LONG_SIDE, LONG_SIDE))
-        upright = ImageOps.exif_transpose(picture)
-        plain = _on_white(upright)
+        if picture.mode not in _SCALED_AS_THEY_ARE:
+            picture = picture.convert("RGBA")
+        picture.thumbnail((LONG_SIDE, LONG_SIDE))  # before anything copies it
+        plain = _on_white(ImageOps.exif_transpose(picture))
     except InputError:
         raise
     except Image.DecompressionBombError:

@@ -11,6 +11,7 @@ from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 from pydantic import BaseModel, ConfigDict, Field
+from sqlalchemy.exc import DataError
 from starlette.exceptions import HTTPException
 
 from fieldfare.analysis.errors import (
@@ -157,6 +158,13 @@ def _unusable(request: Request, error: FieldfareError) -> Response:
     return problem(503, "data", "Data can't be read", str(error))
 
 
+def _unstorable(request: Request, error: DataError) -> Response:
+    """SQLite keeps any text and number; PostgreSQL takes no NUL in a text and bounds its numbers."""
+    log.warning("a value can't be stored at %s %s: %s", request.method, request.url.path, error.orig)
+    detail = "a value can't be stored: a text with a NUL character, or a number out of bounds"
+    return problem(422, "bad-input", "Something given is wrong", detail)
+
+
 def _invalid(request: Request, error: RequestValidationError) -> Response:
     each = [{"where": ".".join(map(str, e["loc"])), "message": refusal(e)} for e in error.errors()]
     detail = f"{each[0]['where']}: {each[0]['message']}" if each else "the request can't be read"
@@ -199,6 +207,7 @@ _HANDLERS: tuple[tuple[type[Exception], Callable[..., Response]], ...] = (
     (InputError, _refused),
     (NotAssessed, _refused),
     (FieldfareError, _unusable),
+    (DataError, _unstorable),
     (RequestValidationError, _invalid),
     (HTTPException, _http),
 )

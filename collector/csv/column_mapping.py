@@ -162,7 +162,10 @@ def propose(text: str, encoding: str = "utf-8", zone: str = UNSAID) -> MappingPr
     lines = every[:_LOOKED_AT]
     if len(lines) < 2:
         return MappingProposal(",", ".", "", False, (), "The file needs a header and at least one row.")
-    delimiter, rows = max((_table(lines, sign) for sign in ",;\t|"), key=lambda found: _fit(found[1]))
+    try:
+        delimiter, rows = max((_table(lines, sign) for sign in ",;\t|"), key=lambda found: _fit(found[1]))
+    except csv.Error as error:
+        return MappingProposal(",", ".", "", False, (), f"It can't be read as CSV: {error}.")
     if len(rows[0]) < 2:
         return MappingProposal(
             ",",
@@ -218,7 +221,10 @@ def _with_values(
     """Columns of states with their words, of all lines: a mode may come late in them."""
     if not any(c.form == "state" for c in columns):
         return columns
-    rows = [row for row in csv.reader(lines, delimiter=delimiter) if len(row) == len(header)]
+    try:
+        rows = [row for row in csv.reader(lines, delimiter=delimiter) if len(row) == len(header)]
+    except csv.Error:  # a later line: taking the file in refuses it
+        return columns
     names = [cell.lower() for cell in header]
     is_long = {"point", "value"} <= set(names)
     out = []

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from difflib import get_close_matches
 from pathlib import Path
 
-from fieldfare.analysis.errors import InputError
+from fieldfare.analysis.errors import InputError, readable_csv
 from fieldfare.analysis.plant.site import Csv, Point, Site
 from fieldfare.collector.csv.records import Records
 
@@ -91,7 +91,8 @@ def find_layout(site: Site, path: Path, header: str) -> Layout:
     if header == ",".join(EXPORT_HEADER):
         return _exported(site)
     settings = site.csv
-    given = _split(header, settings.delimiter)
+    with readable_csv(str(path)):
+        given = _split(header, settings.delimiter)
     columns = {p.csv_column for p in site.point}
     is_long = {"point", "value"} <= set(given) and not {"point", "value"} & columns
     time = settings.time_column
@@ -146,7 +147,8 @@ def of_one_point(site: Site, point_id: str, path: Path, header: str) -> Site:
     if point is None:
         known = _listed([p.id for p in site.point]) or "none"
         raise InputError(f"{site.id} has no point {point_id!r}; its points are {known}")
-    given = [n for n in _split(header, site.csv.delimiter) if n]
+    with readable_csv(str(path)):
+        given = [n for n in _split(header, site.csv.delimiter) if n]
     others = [n for n in given if n not in (site.csv.time_column, site.csv.date_column)]
     if len(others) > 1:
         others = [n for n in others if n in (point.csv_column, "value")] or others

@@ -176,6 +176,7 @@ def test_half_hourly_prices_hold_until_the_next_and_an_hour_at_most() -> None:
         ("time,price\n2026-01-12T00:00:00Z,0.1\n2026-01-12T00:00:00Z,0.2\n", "line 3: .* two prices"),
         ("time,price\n2026-01-12T00:00:00Z,nan\n", "line 2: price must lie between"),
         ("time,price\n", "holds no price"),
+        ("time,price\n" + "9" * 200_000, "can't be read as CSV"),
     ],
 )
 def test_a_file_of_prices_that_is_wrong_says_where(text: str, says: str) -> None:

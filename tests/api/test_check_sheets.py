@@ -270,6 +270,7 @@ def test_each_mistake_in_the_firm_s_list_is_one_clear_line() -> None:
         ("[[item]\n", "TOML"),
         ('[[item]]\nid = "strainer"\nlists = ["winter"]\ntitle = "x"\n', "used already"),
         ("x = 1", "unknown key"),
+        (WRONG[WRONG.index('[[item]]\nid = "valve"') :].replace("low = 4", "low = nan"), "nan is no number"),
     ):
         with pytest.raises(SiteError, match=said):
             parse_own(text)

@@ -77,11 +77,13 @@ def test_metadata_are_removed_and_the_picture_stands_upright() -> None:
         assert b"invented camera" not in data
 
 
-def test_what_is_see_through_becomes_white() -> None:
+@pytest.mark.parametrize("mode", ["RGBA", "LA", "P"])
+def test_what_is_see_through_becomes_white(mode: str) -> None:
     out = io.BytesIO()
-    Image.new("RGBA", (40, 40), (0, 0, 0, 0)).save(out, "PNG")
+    picture = Image.new("RGBA", (2000, 40), (0, 0, 0, 0)).convert(mode)
+    picture.save(out, "PNG", **({"transparency": 0} if mode == "P" else {}))
     whole, _, _ = reencoded(out.getvalue())
-    assert min(Image.open(io.BytesIO(whole)).getpixel((20, 20))) > 250  # type: ignore[type-var]
+    assert min(Image.open(io.BytesIO(whole)).getpixel((20, 10))) > 250  # type: ignore[type-var]
 
 
 @pytest.mark.parametrize(
@@ -92,11 +94,12 @@ def test_what_is_see_through_becomes_white() -> None:
         (b"<svg xmlns='http://www.w3.org/2000/svg'/>", "no picture"),
         (photo()[:900], "no picture"),
         (bomb(), "million pixels"),
-        (bomb(9000, 9000), "may have 60 million pixels; this one has 81"),
+        (bomb(9000, 9000), "may have 12 million pixels; this one has 81"),
+        (photo(5000, 4000, progressive=True), "may have 12 million pixels; this one has 20"),
         (photo(form="GIF"), "no picture"),
         (photo() + b"\0" * LARGEST_BYTES, "may have 8 MB; this one has 8.0"),
     ],
-    ids=["empty", "pdf", "svg", "cut off", "bomb", "large", "gif", "too many bytes"],
+    ids=["empty", "pdf", "svg", "cut off", "bomb", "large", "at once", "gif", "too many bytes"],
 )
 def test_what_is_no_photo_is_told_in_one_line(
     sent: bytes, said: str, monkeypatch: pytest.MonkeyPatch

@@ -19,6 +19,7 @@ from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.api.core.service import Service
 from fieldfare.api.core.settings import Settings
+from fieldfare.api.http.app import PREFIX
 from fieldfare.api.state import people_tables, work_tables
 from fieldfare.api.state.database import (
     HEAD,
@@ -31,6 +32,7 @@ from fieldfare.api.state.database import (
 from fieldfare.api.state.schema import METADATA, sqlite_script
 from fieldfare.api.state.tables import Base, SiteRow
 from tests.api.conftest import add_site
+from tests.api.web import make_web
 
 __all__ = ["people_tables", "work_tables"]  # their tables are part of Base
 
@@ -185,6 +187,19 @@ def test_a_database_that_can_not_be_used_is_told_in_one_line(url: str, said: str
     with pytest.raises(InputError, match=said) as caught:
         open_database(Settings(database_url=url).state_url)
     assert len(str(caught.value).splitlines()) == 1
+
+
+def test_what_a_database_can_t_hold_is_refused_and_no_fault(either_service: Service) -> None:
+    """SQLite keeps a NUL in a text; PostgreSQL has none (manual, 8.3, character types)."""
+    web = make_web(either_service)
+    new = {"email": "a\0@heating.example", "name": "New", "role": "engineer"}
+    asked = [
+        web["nobody"].post("/sign-in", data={"email": new["email"], "password": "x"}),
+        web["installer"].get("/?q=a%00b"),
+        web["installer"].get("/?q=%00&sort=cost"),
+        web["installer"].post(f"{PREFIX}/people", json=new),
+    ]
+    assert all(answer.status_code < 500 for answer in asked), [answer.text[:200] for answer in asked]
 
 
 def test_a_file_that_is_no_database_is_told(tmp_path: Path) -> None:

@@ -74,6 +74,10 @@ def test_hours_with_humidity_and_sun_and_an_offset(tmp_path: Path) -> None:
         ("day,outdoor_c\n2021-01-01,nan\n", "outside"),
         ("day,outdoor_c\n2021-01-01\n", "line 2: 1 cells under 2 columns"),
         ("day,outdoor_c\n", "no temperature"),
+        ("day,outdoor_c\n0001-01-01,1\n", "line 2: the time .* is before 1990"),
+        ("day,outdoor_c\n9999-12-31,1\n", "line 2: 9999-12-31 lies in the future"),
+        ("time,outdoor_c\n9999-12-31T23:59:59-14:00,1\n", "line 2: the time .* lies in the future"),
+        (f"time,outdoor_c\n2021-01-01T00:00Z,{'9' * 200_000}\n", "can't be read as CSV"),
     ],
 )
 def test_a_wrong_file_is_refused_with_its_line(tmp_path: Path, text: str, said: str) -> None:
@@ -123,7 +127,7 @@ def test_site_file_names_its_station_and_the_signature_follows(
     quarter_hours(tmp_path / "unit.csv", days)
     data = ["--data", str(tmp_path / "data")]
     assert run([*data, "site", "add", str(tmp_path / "elm.toml")]) == 0
-    assert "Valley station: 2021-01-01 to 2021-03-01" in capsys.readouterr().out
+    assert "Valley station: 1 Jan 2021 to 1 Mar 2021" in capsys.readouterr().out
     assert run([*data, "ingest", "elm", str(tmp_path / "unit.csv")]) == 0
     capsys.readouterr()
     assert run([*data, "analyse", "elm", "--format", "json"]) == 0
@@ -212,4 +216,4 @@ def test_moving_a_site_takes_its_station_along(service, tmp_path: Path) -> None:
         other = open_store(Settings(data=tmp_path / "there", workers=1))
         patch.setattr("fieldfare.api.running.intake.open_store", lambda settings: other)
         move_fleet(service, target, [], seen.append)
-    assert any(line.startswith("alder-row--station: 1 readings") for line in seen)
+    assert any(line.startswith("alder-row--station: 1 reading") for line in seen)

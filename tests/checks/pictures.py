@@ -10,7 +10,13 @@ from PIL import Image, ImageDraw
 
 
 def photo(
-    width: int = 640, height: int = 480, form: str = "JPEG", *, exif: bytes = b"", seed: int = 1
+    width: int = 640,
+    height: int = 480,
+    form: str = "JPEG",
+    *,
+    exif: bytes = b"",
+    seed: int = 1,
+    progressive: bool = False,
 ) -> bytes:
     """A picture with a few shapes, as a camera might send it. seed : another picture for each"""
     picture = Image.new("RGB", (width, height), (40 * seed % 256, 90, 120))
@@ -19,7 +25,7 @@ def photo(
         x, y = (n * 53 * seed) % width, (n * 37) % height
         pen.ellipse((x, y, x + width // 6, y + height // 5), fill=(20 * n, 255 - 20 * n, 80))
     out = io.BytesIO()
-    picture.save(out, form, **({"exif": exif} if exif else {}))
+    picture.save(out, form, **({"exif": exif} if exif else {}), progressive=progressive)
     return out.getvalue()
 
 

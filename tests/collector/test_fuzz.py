@@ -22,6 +22,7 @@ from hypothesis import strategies as st
 from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.readings import Samples
 from fieldfare.collector.csv.cells import harmless, original
+from fieldfare.collector.csv.column_mapping import propose
 from fieldfare.collector.csv.ingest import ingest_csv
 from fieldfare.collector.export import export_readings
 from fieldfare.collector.mqtt.decode import Message, MessageDecoder
@@ -243,6 +244,14 @@ def test_a_refused_line_of_many_bytes_costs_itself(tmp_path: Path) -> None:
     rows[100] = f"{stamp(100)},x,{'long ' * 20_000}"
     done = read(tmp_path, ("time,flow,note\n" + "\n".join(rows)).encode())
     assert (done.rows, done.readings, done.rejected) == (300, 299, 1)
+
+
+@pytest.mark.parametrize("name", ["a" * 200_000, '"' + "a" * 200_000 + '"'], ids=["plain", "quoted"])
+def test_a_column_name_without_end_is_refused_in_one_line(tmp_path: Path, name: str) -> None:
+    text = f"time,flow,{name}\n{stamp(0)},41.5,ok\n"
+    with pytest.raises(InputError, match="can't be read as CSV"):
+        read(tmp_path, text.encode())
+    assert "can't be read as CSV" in propose(text).problem
 
 
 @pytest.mark.timeout(30)
