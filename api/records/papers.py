@@ -192,7 +192,8 @@ def write_paper(paper: Paper, out: Path) -> None:
 
 def rendered(paper: Paper, form: str, *, served: bool = False, accepts: str | None = None) -> Response:
     """A paper as an HTTP answer. served : a page of the service, with its style sheets, instead of one that
-    stands alone. accepts : the reader's Accept-Language"""
+    stands alone. accepts : the reader's languages, as Accept-Language
+    has them"""
     from fastapi.responses import Response
 
     kinds = {"json": "application/json", "html": "text/html; charset=utf-8", "pdf": "application/pdf"}
@@ -202,8 +203,8 @@ def rendered(paper: Paper, form: str, *, served: bool = False, accepts: str | No
 
 
 def paper_bytes(paper: Paper, form: str, *, served: bool = False, accepts: str | None = None) -> bytes:
-    """A paper as JSON, HTML or PDF. accepts : the reader's Accept-Language; without it a month is in the
-    home's language"""
+    """A paper as JSON, HTML or PDF. accepts : the reader's languages, as Accept-Language has them;
+    without it a month is in the home's language"""
     if form == "json":
         return orjson.dumps(
             {"kind": paper.kind, "period": paper.period, **paper.contents}, option=orjson.OPT_INDENT_2
