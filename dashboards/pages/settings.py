@@ -106,8 +106,8 @@ def settings_page(
 ) -> str:
     """What a person sets for themselves.
 
-    values : notices, channel (shown form), at_once, digest, quiet_from, quiet_to as text, units, language. feed :
-        with_contact, made and used, None without one. new_address : of a feed that was made just now.
+    values : notices, channel (shown form), at_once, digest, quiet_from, quiet_to as text, units, language
+    feed : with_contact, made and used, None without one. new_address : of a feed that was made just now.
         channels : kinds that may be given
     """
     return render(
