@@ -129,9 +129,9 @@ def odd_registers_text(summary: dict[str, Any]) -> list[str]:
         one = steps[0]
         what = _WORDS[one["kind"]].format(amount=f"{one['amount']:.10g} {one['unit']}")
         more = f", and {len(steps) - 1} more" if len(steps) > 1 else ""
-        when = one["time"][:16].replace("T", " ")
+        when = f"{one['time'][:16].replace('T', ' ')} UTC{more}"
         lines.append(
-            f"the running total {point} {what} on {when} UTC{more}: not counted; if the file is wrong, undo it"
+            f"the running total {point} {what} on {when}: not counted; if the file is wrong, undo it"
         )
     return lines
 
