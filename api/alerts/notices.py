@@ -70,7 +70,7 @@ class Receiver:
     own: PersonalSettings
 
     def wants_at_once(self, alert: AlertRow) -> bool:
-        """Whether to notify now; codes that can't wait count as urgent."""
+        """Whether to notify at once; codes of AT_ONCE count as urgent."""
         return ("urgent" if _cannot_wait(alert) else alert.severity) in self.own.at_once
 
 
@@ -85,7 +85,7 @@ class Notices:
         self._database, self._settings, self._send = database, settings, send
 
     def urgent(self, alerts: Sequence[AlertRow], now: datetime, zone: ZoneInfo | None = None) -> int:
-        """Queue immediate notices, once per episode of an alert. Return the number of new ones.
+        """Queue immediate notices, once per episode of an alert. Return the number of new notices.
 
         Urgent ones and codes that can't wait are sent at any hour; the rest respects quiet hours in `zone`.
         """
@@ -125,7 +125,7 @@ class Notices:
         return new
 
     def month(self, site: str, month: str, now: datetime, zone: ZoneInfo, language: str | None = None) -> int:
-        """Queue the letter about a month's paper for the home's people, each in their own language, else in
+        """Queue the message about a monthly report for the home's householders, in their own language, else in
         the home's. Return the number of new notices."""
         new = 0
         signature = about_firm(self._database, self._settings).signature
@@ -143,7 +143,8 @@ class Notices:
         return new
 
     def account(self, email: str, subject: str, body: str) -> None:
-        """Queue a letter to a person about their own account, where mail is set up; it leaves at any hour."""
+        """Queue a message to a person about their own account, if e-mail is set up; quiet hours do not
+        apply."""
         if not self._settings.mail_url:
             return
         now = datetime.now(UTC)
@@ -222,7 +223,8 @@ class Notices:
             )
 
     def _firm(self, session: Session) -> list[Receiver]:
-        """The firm's people with their settings, and the installation's channels, which get everything."""
+        """Receivers: the firm's people with their settings, and the installation's channels, which get all
+        notices."""
         people = [
             Receiver(own.channel or email, own)
             for email, (person, own) in settings_of_people(session).items()

@@ -239,7 +239,7 @@
       if (view || mark) await refresh(); else { slide.min = first[0]; slide.max = first[1]; read(null); }
     } catch (e) { say.textContent = `The trace could not be drawn (${e.message}); the days' numbers stand in the tables below.`; }
   }
-  /* the page is drawn already: fetch the library while nobody waits for it */
+  /* the page is drawn: fetch the library in the background */
   if (!navigator.connection?.saveData) {
     addEventListener("load", () => (window.requestIdleCallback ?? ((f) => setTimeout(f, 200)))(() => plotly().catch(() => {})));
   }

@@ -316,7 +316,7 @@ def test_an_engineer_signs_a_home_off_for_winter(service: Running, chromium: Bro
         sign_in(page, service, "engineer")
         page.get_by_role("link", name="Before winter").click()
         page.get_by_role("link", name="Alder Row").click()
-        expect(page.get_by_role("heading", name="By hand and eye")).to_be_visible()
+        expect(page.get_by_role("heading", name="Manual checks")).to_be_visible()
         expect(page.locator("table.checks").first.locator("tbody tr")).to_have_count(10)
         page.get_by_role("link", name="Fill in the sheet and sign").click()
         page.get_by_label("What was checked and found").fill("Strainer cleaned, vessel at 1.0 bar.")

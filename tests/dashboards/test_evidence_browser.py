@@ -1,5 +1,4 @@
-"""The evidence and the pages of several homes in a real browser: by link, by key, by touch, on a phone and on
-a laptop."""
+"""Evidence and pages of several homes in a real browser: links, keyboard, touch, on phone and laptop."""
 
 from __future__ import annotations
 

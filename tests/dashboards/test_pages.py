@@ -1,4 +1,4 @@
-"""Pages: what each reader finds there, and that nothing a plant or a person wrote becomes markup."""
+"""Pages: contents for each reader, and escaping of all user-supplied text."""
 
 from __future__ import annotations
 

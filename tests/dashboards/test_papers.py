@@ -1,4 +1,4 @@
-"""Papers: month, winter check and hand-over as HTML that stands alone and as JSON."""
+"""Papers: month, winter check and hand-over as self-contained HTML and as JSON."""
 
 from __future__ import annotations
 

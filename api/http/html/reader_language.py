@@ -20,10 +20,10 @@ def wishes(request: Request) -> str:
 def in_readers_language(
     request: Request, make: Callable[[], str], *, site: Site | None = None, status: int = 200
 ) -> HTMLResponse:
-    """A page in the language of the reader's settings, else of their browser, else in the home's, else in
-    English.
+    """Render a page in the language of the reader's own settings, else of the browser, else of the home, else
+    in English.
 
-    make : writes the page. site : the home that it is about
+    make : renders the page. site : the home it is about
     """
     own = site.site.language if site is not None else None
     language = preferred(wishes(request), own)

@@ -1,4 +1,4 @@
-"""Around pages and papers: the units and the language that the signed-in reader has chosen."""
+"""Render pages and papers in the units and the language chosen by the signed-in reader."""
 
 from __future__ import annotations
 
