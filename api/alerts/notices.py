@@ -125,8 +125,8 @@ class Notices:
         return new
 
     def month(self, site: str, month: str, now: datetime, zone: ZoneInfo, language: str | None = None) -> int:
-        """Queue the message about a monthly report for the home's householders, in their own language, else in
-        the home's. Return the number of new notices."""
+        """Queue the message about a monthly report for the home's householders, in their language or the
+        home's. Return the number of new notices."""
         new = 0
         signature = about_firm(self._database, self._settings).signature
         chosen = select(PersonSite.person).where(PersonSite.site == site)

@@ -6,10 +6,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from fieldfare.analysis.errors import Problem
+from fieldfare.analysis.plant.fields import LANGUAGES
 from fieldfare.dashboards.site_form.edit import KeyChange
 from fieldfare.dashboards.site_form.fields import groups_of, is_field, key_of_problem
 from fieldfare.dashboards.templating import render
-from fieldfare.dashboards.text.language import DRAFTS, LANGUAGES, own_name
+from fieldfare.dashboards.text.language import DRAFTS, own_name
 
 ROLES = (
     ("installer", "Installer: everything"),
