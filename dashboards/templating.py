@@ -99,6 +99,7 @@ def render(template: str, **context: Any) -> str:
         "csrf": "",
         "by_link": False,
         "owner": "",
+        "demo_clock": None,
         **context.get("visitor", {}),
     }
     return environment().get_template(template).render(given)

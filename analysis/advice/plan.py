@@ -25,6 +25,7 @@ from fieldfare.analysis.figures.money import mean_price
 from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.physics.hot_water import DISINFECTED_AT_C, GROWTH_C
 from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.reports.verdict import cold_for
 from fieldfare.analysis.reports.what_if import a_year, answer, of_time
 
 HOUSEHOLD_SETS = frozenset({"set_back", "dear_hours"})
@@ -199,8 +200,20 @@ def _curve(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:
     )
 
 
+def _are_rooms_cold(site: Site, result: Mapping[str, Any]) -> bool:
+    """Whether rooms need more warmth by the verdict's own rules: no change that uses more is advised for
+    rooms that are in order."""
+    zones = (result.get("comfort") or {}).get("zones") or {}
+    found = any(
+        f["code"] == "room_below_target" and f["severity"] != "note" and not f.get("until")
+        for f in result.get("findings", ())
+    )
+    return found or any(cold_for(site, zone) is not None for zone in zones.values())
+
+
 def _set_back(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:
-    """Set-back depth: shallower if rooms recover too late; else the deepest that recovers in time."""
+    """Set-back depth: shallower if rooms recover too late and are cold; else the deepest that recovers in
+    time."""
     deepest = limit_of(site, "advice_setback_deepest_k")
     longest_h = limit_of(site, "advice_recovery_h")
     tried = set_back_effects(site, facts, result, [k for k in _TRIED_SET_BACKS if k <= deepest])
@@ -208,6 +221,10 @@ def _set_back(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:
     late = depth_now > 0.5 and recovery_now > longest_h
     best = [e for e in tried if e.depth_k == 0.0 or e.recovery_h[1] <= longest_h][-1]
     refuse_slow(site, depth_now, best.depth_k)
+    if best.depth_k < depth_now and late and not _are_rooms_cold(site, result):
+        raise NotAssessed(
+            "rooms come up late after the set-back, but no room is found too cold", "not_applicable"
+        )
     if abs(best.depth_k - depth_now) < 0.5 or (best.depth_k < depth_now and not late):
         raise NotAssessed("the set-back is as deep as the rooms allow", "not_applicable")
     return Advice(

@@ -201,11 +201,21 @@ def _note_unlikely(grid: Grid, point: Point, time: Times, unlikely: NDArray[np.b
             )
 
 
+def register_limits(point: Point) -> tuple[float, float]:
+    """The most that a register counts in an hour, and the largest real fall between two readings (heat drawn
+    back by a defrost), in its canonical unit."""
+    if point.quantity == "compressor_starts":
+        return 60.0, 0.0
+    if point.quantity == "compressor_hours":
+        return 1.2, 0.0
+    drawn_back = "heat" in point.quantity and "heater" not in point.quantity
+    return MOST_KW, DEFROST_FALL_KWH if drawn_back else 0.0
+
+
 def _lay_count(grid: Grid, quantity: str, point: Point, readings: Readings) -> None:
     samples = canonical(point, readings[point.id])
     usual, longest = sampling_interval(samples.time)
-    most = 60.0 if quantity == "compressor_starts" else 1.2
-    total = whole_total(samples, most_per_hour=most)
+    total = whole_total(samples, most_per_hour=register_limits(point)[0])
     edges = np.append(grid.time, grid.time[-1] + MS_PER_MINUTE)
     grid.counts[quantity] = np.diff(total.at(edges))
     grid.spacing[quantity] = usual
@@ -336,8 +346,8 @@ def _from_intervals(grid: Grid, point: Point, samples: Samples) -> tuple[Floats,
 
 def _from_register(grid: Grid, point: Point, samples: Samples) -> tuple[Floats, float, float]:
     """Wh of each minute, spacing [minutes] of the shape, and the register's step [kWh], 0 if fine."""
-    fall = DEFROST_FALL_KWH if "heat" in point.quantity and "heater" not in point.quantity else 0.0
-    total = whole_total(samples, most_per_hour=MOST_KW, may_fall=fall)
+    most, fall = register_limits(point)
+    total = whole_total(samples, most_per_hour=most, may_fall=fall)
     _note(grid, point, total.events)
     usual, longest = sampling_interval(samples.time)
     if (sent := interval_of_changes(samples)) is not None:

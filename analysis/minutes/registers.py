@@ -96,6 +96,18 @@ def whole_total(samples: Samples, *, most_per_hour: float, may_fall: float = 0.0
     return Total(time, running_total(step), _resolution(step), events)
 
 
+def odd_steps(samples: Samples, *, most_per_hour: float, may_fall: float = 0.0) -> list[RegisterEvent]:
+    """What a register shows that no plant does: the events of `whole_total`, and each reading that stands
+    alone by more than an hour can count (kind: spike; amount: the reading)."""
+    found = whole_total(samples, most_per_hour=most_per_hour, may_fall=may_fall).events
+    time, value = _without_spikes(samples, may_fall)
+    if len(time) > 1:
+        beside = np.interp(samples.time, time, value)
+        alone = ~np.isin(samples.time, time) & (np.abs(samples.value - beside) > most_per_hour)
+        found = [*found, *_events("spike", samples.time[alone], samples.value[alone])]
+    return sorted(found, key=lambda e: e.time)
+
+
 def _rolled_over(before: Floats, after: Floats, hours: Floats, could: Floats) -> tuple[Floats, Flags]:
     """Energy counted across a rollover, and the total at which it rolled over."""
     span = _next_full(before)

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,8 +23,20 @@ FEWEST_DAYS = 7
 BASES_C = np.arange(11.0, 19.01, 0.5)
 """Base temperatures tried for degree-days, over the usual range of houses (CIBSE TM41: 15.5 °C by
 default)."""
+FLOW_DAYS = 14
+"""Days on each side that a water flow is compared over: a flow that falls slowly is told as it was last."""
+FEWEST_FLOW_DAYS = 3
+"""Needed on each side: a flow follows the pump, not a week's habits (common practice)."""
+CHARGING_MINUTES = 15
+"""Least minutes of charging in a day that its flow counts (as the finding on a falling flow has it)."""
+STEADY_MINUTES = 60
+"""The same of steady heating."""
+LEAST_HEAT_RANGE = 0.1
+"""Relative range of the heat from which on its part in the flow can be told."""
 WHOLE_DAY = 0.9
 """Share of a day's minutes that must be known."""
+
+_NO_FLOW = Estimate.none("needs the water flow on days just before and after it, at like heat")
 
 
 class ComparedDay(NamedTuple):
@@ -47,6 +59,8 @@ class Effect:
     money : the same at the mean price of these days, in the site's currency
     compared : the days behind it. lines : (at no degree-days [kWh a day], for each degree-day [kWh]) before
         and after
+    water_flow_before, water_flow_after : flow of the water on the days just before and after at like heat
+        [m3/h], and its change [%]; water_flow_while : what the pump did, "charging the cylinder" or "heating"
     days_before, days_after : days that were compared. degree_days : a day's mean after the change [K d], base
         `base_c`
     """
@@ -62,6 +76,10 @@ class Effect:
     base_c: float | None
     sentence: str
     reason: str | None
+    water_flow_before: Estimate = _NO_FLOW
+    water_flow_after: Estimate = _NO_FLOW
+    water_flow_percent: Estimate = _NO_FLOW
+    water_flow_while: str = ""
     compared: tuple[ComparedDay, ...] = ()
     lines: tuple[tuple[float, float], ...] = ()
     method: str = (
@@ -72,12 +90,18 @@ class Effect:
 def effect_of_work(days: Table, changed: date, site: Site | None = None) -> Effect:
     """Compare the days before a change with those after it; the day itself is left out.
 
+    The water flow is compared whatever the weather: at like heat, with the pump in the same service.
+
     days : Table, the days table, of days that no other change lies in
     site : whose days on which another source heated the rooms are left out too
     Returns Effect; what is not known is None, with the reason.
     """
     if not len(days):
         return _none(0, 0, "no facts of these days")
+    return replace(_in_like_weather(days, changed, site), **_water_flow(days, np.datetime64(changed)))
+
+
+def _in_like_weather(days: Table, changed: date, site: Site | None) -> Effect:
     if site is not None:
         try:
             days = days.where(by_the_pump_alone(site, days))
@@ -131,9 +155,60 @@ def effect_of_work(days: Table, changed: date, site: Site | None = None) -> Effe
         float(base),
         sentence,
         None,
-        compared,
-        lines,
+        compared=compared,
+        lines=lines,
     )
+
+
+def _water_flow(days: Table, changed: np.datetime64) -> dict[str, Any]:
+    """The flow just before and after, while the cylinder is charged (its circuit has no valves that close by
+    themselves), else in steady heating at like heat: a pump that modulates follows the heat."""
+    near = days.where(
+        (np.abs((days["day"] - changed) / np.timedelta64(1, "D")) <= FLOW_DAYS) & (days["day"] != changed)
+    )
+    for column, minutes, least, heat, doing in (
+        ("flow_rate_hot_water", "minutes_hot_water", CHARGING_MINUTES, "", "charging the cylinder"),
+        ("flow_rate", "minutes_steady", STEADY_MINUTES, "heat_power", "heating"),
+    ):
+        if not {column, minutes, heat or column} <= set(near.names):
+            continue
+        flow = near.floats(column)
+        used = np.isfinite(flow) & (flow > 0.0) & (near.floats(minutes) >= least)
+        after = (near["day"] > changed)[used]
+        if min(int(after.sum()), int((~after).sum())) < FEWEST_FLOW_DAYS:
+            continue
+        load = near.floats(heat)[used] if heat else np.zeros(int(used.sum()))
+        if not _is_like_heat(load, after):
+            continue
+        return _flow_step_at_like_heat(flow[used], after, load) | {"water_flow_while": doing}
+    return {}
+
+
+def _is_like_heat(load: Floats, after: NDArray[np.bool_]) -> bool:
+    """The mean heat of each side must lie within the range of the other."""
+    a, b = load[~after], load[after]
+    return all(bool(y.min() <= x.mean() <= y.max()) for x, y in ((a, b), (b, a)))
+
+
+def _flow_step_at_like_heat(flow: Floats, after: NDArray[np.bool_], load: Floats) -> dict[str, Any]:
+    step = after.astype(np.float64)
+    columns = [np.ones_like(step), step]
+    mean = float(load.mean())
+    if mean > 0.0 and float(np.ptp(load)) > LEAST_HEAT_RANGE * mean:
+        columns.append(load - mean)
+    fit = robust_fit(np.column_stack(columns), flow)
+    beyond = [0.0] * (len(columns) - 2)
+    t = _t(len(flow) - len(columns))
+    before, error = fit.combination(np.array([1.0, 0.0, *beyond]))
+    since, error_since = fit.combination(np.array([1.0, 1.0, *beyond]))
+    change, error_change = fit.combination(np.array([0.0, 1.0, *beyond]))
+    return {
+        "water_flow_before": Estimate.around(before, error * t),
+        "water_flow_after": Estimate.around(since, error_since * t),
+        "water_flow_percent": Estimate.around(100.0 * change / before, 100.0 * error_change * t / before)
+        if before > 0.0
+        else Estimate.none("next to no flow before it"),
+    }
 
 
 def _none(before: int, after: int, reason: str) -> Effect:

@@ -38,6 +38,7 @@ from fieldfare.api.people.secrets import new_id
 from fieldfare.api.state.database import Database
 from fieldfare.api.state.people_tables import PersonSite
 from fieldfare.api.state.work_tables import Notice
+from fieldfare.dashboards.text.language import speaking
 
 BACK_OFF = tuple(timedelta(minutes=m) for m in (1, 5, 15, 60, 180, 360))
 """Delays before retries; after the last one the notice has failed."""
@@ -123,18 +124,19 @@ class Notices:
                     new += _queue(session, key, "digest", None, receiver.address, *message, when)
         return new
 
-    def month(self, site: str, month: str, now: datetime, zone: ZoneInfo) -> int:
-        """Queue the message about a monthly report for the home's householders. Return the number of new
-        notices."""
+    def month(self, site: str, month: str, now: datetime, zone: ZoneInfo, language: str | None = None) -> int:
+        """Queue the message about a monthly report for the home's householders, in their language or the
+        home's. Return the number of new notices."""
         new = 0
         signature = about_firm(self._database, self._settings).signature
         chosen = select(PersonSite.person).where(PersonSite.site == site)
         with self._database.write() as session:
             name = site_names(session).get(site, site)
-            subject, body = month_message(name, month, self._settings.address, site, signature)
             here = set(session.scalars(chosen))
             for email, (person, own) in settings_of_people(session).items():
                 if person.id in here:
+                    with speaking(own.language or language):
+                        subject, body = month_message(name, month, self._settings.address, site, signature)
                     key = f"month-{site}-{month}-{_short(email)}"
                     when = self._after_quiet(now, zone, own)
                     new += _queue(session, key, "month", site, own.channel or email, subject, body, when)

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from fieldfare.api.alerts.alerts import AlertRow
 from fieldfare.api.alerts.life import GRAVER
-from fieldfare.dashboards.text.words import month as month_in_words
+from fieldfare.dashboards.text.letters import month_letter
 
 WHAT = {
     "opened": "new",
@@ -62,11 +62,12 @@ def digest_message(
 def month_message(
     site_name: str, month: str, address: str, site: str, firm: Mapping[str, str]
 ) -> tuple[str, str]:
-    """Subject and body of the message that announces a monthly report, signed by the firm."""
+    """Subject and body of the message that announces a monthly report, signed by the firm; in the language of
+    `speaking`."""
     where = f"{address}/sites/{site}/papers/month/{month}"
     signed = "".join(f"\n{line}" for line in (firm["name"], firm["contact"]) if line)
-    subject = f"{site_name}: your heating in {month_in_words(month)}"
-    return subject, f"Your month's paper is ready:\n\n{where}\n{signed}"
+    subject, text = month_letter(site_name, month, where)
+    return subject, f"{text}\n{signed}"
 
 
 def not_before(now: datetime, zone: ZoneInfo, quiet_from: int, quiet_to: int) -> datetime:

@@ -218,7 +218,7 @@ def clear(settings: Settings, site_id: str | None) -> None:
 
 
 def _summary_text(summary: dict[str, Any]) -> str:
-    from fieldfare.api.running.intake import rows_as_utc_text
+    from fieldfare.api.running.intake import odd_registers_text, rows_as_utc_text
     from fieldfare.dashboards.text.words import count, moment, number
 
     first, last = (summary[k] and moment(datetime.fromisoformat(summary[k]), "UTC") for k in ("from", "to"))
@@ -234,6 +234,7 @@ def _summary_text(summary: dict[str, Any]) -> str:
         )
     if said := rows_as_utc_text(summary):
         lines.append(said)
+    lines += odd_registers_text(summary)
     if missing := summary.get("missing_points"):
         unused = ", ".join(summary["ignored_columns"]) or "none"
         lines.append(f"no column for {', '.join(missing)}; columns not used: {unused}")

@@ -184,6 +184,12 @@ class FleetTable:
         with self._database.reading() as db:
             return db.scalar(select(func.count()).select_from(FLEET_SUMMARIES).where(_where(chosen))) or 0
 
+    def search_texts(self, query: Mapping[str, str]) -> list[str]:
+        """Searchable text of each home that the filters of a choice take, whatever it searches for."""
+        chosen = select(F.search).where(_where(Chosen({**query, "q": ""})))
+        with self._database.reading() as db:
+            return list(db.scalars(chosen))
+
     def counts(self) -> Counts:
         """Counts over the whole fleet."""
         counted = select(*_COUNTED, func.count(), func.sum(F.money)).group_by(*_COUNTED)

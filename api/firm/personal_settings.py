@@ -1,16 +1,18 @@
-"""Personal settings: notice channel, quiet hours and units."""
+"""Personal settings: notice channel, quiet hours, units and language."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
+from typing import NamedTuple
 from urllib.parse import urlsplit
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from fieldfare.analysis.errors import InputError
+from fieldfare.analysis.plant.fields import LANGUAGES
 from fieldfare.api.core.settings import Settings
 from fieldfare.api.state.database import Database
 from fieldfare.api.state.people_tables import Person
@@ -30,6 +32,7 @@ UNITS: Mapping[str, tuple[str, ...]] = MappingProxyType(
 class PersonalSettings:
     """channel : address of a channel, empty for e-mail. at_once, digest : severities sent that way
     quiet_from, quiet_to : local hours, None for the firm's. units : energy, flow, pressure
+    language : of the household's pages and papers, empty for the browser's
     """
 
     channel: str = ""
@@ -38,11 +41,19 @@ class PersonalSettings:
     quiet_from: int | None = None
     quiet_to: int | None = None
     units: Mapping[str, str] = field(default_factory=lambda: USUAL_UNITS)
+    language: str = ""
 
     @property
     def shown_channel(self) -> str:
         """The channel's address without secrets."""
         return f"{urlsplit(self.channel).scheme}://…" if self.channel else ""
+
+
+class Reading(NamedTuple):
+    """What a person reads in: units, and a language or nothing."""
+
+    units: Mapping[str, str] = USUAL_UNITS
+    language: str = ""
 
 
 def personal_settings(database: Database, person: int) -> PersonalSettings:
@@ -62,6 +73,7 @@ def settings_in(session: Session, person: int) -> PersonalSettings:
         row.quiet_from,
         row.quiet_to,
         {**USUAL_UNITS, **row.units},
+        row.language,
     )
 
 
@@ -72,14 +84,16 @@ def keep_settings(database: Database, person: int, settings: PersonalSettings, s
         row = session.get(PersonSettings, person) or PersonSettings(person=person)
         row.channel, row.at_once, row.digest = settings.channel, list(settings.at_once), list(settings.digest)
         row.quiet_from, row.quiet_to, row.units = settings.quiet_from, settings.quiet_to, dict(settings.units)
+        row.language = settings.language
         session.add(row)
 
 
-def units_of(database: Database, person: int) -> Mapping[str, str]:
-    """Units chosen by a person."""
+def reading_of(database: Database, person: int) -> Reading:
+    """Units and language chosen by a person."""
+    chosen = select(PersonSettings.units, PersonSettings.language).where(PersonSettings.person == person)
     with database.reading() as db:
-        found = db.execute(select(PersonSettings.units).where(PersonSettings.person == person)).scalar()
-    return {**USUAL_UNITS, **(found or {})}
+        found = db.execute(chosen).first()
+    return Reading({**USUAL_UNITS, **found.units}, found.language) if found else Reading()
 
 
 def settings_of_people(session: Session) -> dict[str, tuple[Person, PersonalSettings]]:
@@ -102,6 +116,8 @@ def _checked(settings: PersonalSettings, service: Settings) -> PersonalSettings:
             raise InputError(
                 f"{name} is read in {' or '.join(UNITS.get(name, ('no unit here',)))}, not {unit[:20]!r}"
             )
+    if settings.language and settings.language not in LANGUAGES:
+        raise InputError(f"language {settings.language[:20]!r} is not one of {', '.join(LANGUAGES)}")
     if settings.channel:
         _check_channel(settings.channel, service)
     order = {s: n for n, s in enumerate(SEVERITIES)}

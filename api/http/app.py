@@ -38,7 +38,7 @@ from fieldfare.api.http.html import (
     visit_pages,
 )
 from fieldfare.api.http.html.message_pages import MessagePages, fault_page
-from fieldfare.api.http.html.reader_units import ReaderUnits
+from fieldfare.api.http.html.reader_settings import ReaderSettings
 from fieldfare.api.http.metrics import metrics_of
 from fieldfare.api.http.middleware.guards import (
     BodyLimit,
@@ -141,7 +141,7 @@ def create_app(parts: AppState) -> FastAPI:
     app.add_exception_handler(Exception, fault_page)
     app.mount("/static", KeptFiles(directory=STATIC))
     app.openapi = lambda: _described(app)  # type: ignore[method-assign]
-    app.add_middleware(ReaderUnits)
+    app.add_middleware(ReaderSettings)
     app.add_middleware(MessagePages)
     app.add_middleware(EntityTags)
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)

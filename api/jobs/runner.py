@@ -180,7 +180,8 @@ class Runner:
             if rows:
                 self.notices.urgent(rows, now, self.service.sites.get(due.site).site.zone)
         elif due.kind == "month":
-            self.notices.month(due.site, due.key, now, self.service.sites.get(due.site).site.zone)
+            site = self.service.sites.get(due.site).site
+            self.notices.month(due.site, due.key, now, site.zone, site.site.language)
 
     def _firm(self, run: int, due: Due, now: datetime) -> str:
         try:

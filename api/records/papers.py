@@ -194,7 +194,8 @@ def write_paper(paper: Paper, out: Path) -> None:
 
 def rendered(paper: Paper, form: str, *, served: bool = False, accepts: str | None = None) -> Response:
     """A paper as an HTTP response. served : as a page of the service with its style sheets, instead of
-    self-contained. accepts : the reader's Accept-Language"""
+    self-contained. accepts : the reader's languages, in the form of
+    Accept-Language"""
     from fastapi.responses import Response
 
     kinds = {"json": "application/json", "html": "text/html; charset=utf-8", "pdf": "application/pdf"}
@@ -204,8 +205,8 @@ def rendered(paper: Paper, form: str, *, served: bool = False, accepts: str | No
 
 
 def paper_bytes(paper: Paper, form: str, *, served: bool = False, accepts: str | None = None) -> bytes:
-    """A paper as JSON, HTML or PDF. accepts : the reader's Accept-Language; without it a month is in the
-    home's language"""
+    """A paper as JSON, HTML or PDF. accepts : the reader's languages, as Accept-Language has them;
+    without it a month is in the home's language"""
     if form == "json":
         return orjson.dumps(
             {"kind": paper.kind, "period": paper.period, **paper.contents}, option=orjson.OPT_INDENT_2

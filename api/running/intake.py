@@ -13,6 +13,7 @@ import orjson
 from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.minutes.midnight import local_midnight
 from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.readings import MS_PER_DAY
 from fieldfare.api.core.local_days import now_ms
 from fieldfare.api.core.service import Service, open_store
 from fieldfare.api.core.settings import Settings
@@ -69,8 +70,70 @@ def ingest_files(
             imports.drop(number)
         else:
             imports.finish(number, done)
-        summaries.append(done.as_dict())
+        odd = odd_registers(service, site, done.first, done.last)
+        summaries.append({**done.as_dict(), "odd_registers": odd})
     return summaries[0] if len(summaries) == 1 else _sum(files, summaries)
+
+
+CHECKED_MS = 10 * MS_PER_DAY
+"""Registers are looked at in stretches of so many days, so that a long file needs little memory."""
+MOST_ODD = 20
+"""Odd steps that an import lists; the data quality of the home's page shows all that count."""
+_WORDS = {
+    "jumped": "jumped by {amount}",
+    "reset": "began again after {amount}",
+    "stepped_back": "stepped back by {amount}",
+    "dropped_out": "showed another value for a while",
+    "spike": "read {amount} once, far from its neighbours",
+}
+"""What an odd step of a register is, with its amount; a rollover is none."""
+
+
+def odd_registers(service: Service, site: Site, first: int | None, last: int | None) -> list[dict[str, Any]]:
+    """Steps of running totals between two times [ms] that no plant makes, oldest first: point, kind, time,
+    amount, unit. None of them counts as energy."""
+    from fieldfare.analysis.minutes.grid import register_limits
+    from fieldfare.analysis.minutes.registers import odd_steps
+    from fieldfare.analysis.minutes.resampling import canonical
+
+    if first is None or last is None:
+        return []
+    found: dict[tuple[int, str], dict[str, Any]] = {}
+    for point in (p for p in site.point if p.form == "register"):
+        most, fall = register_limits(point)
+        for start in range(first, last + 1, CHECKED_MS):
+            # A day before and after: a spike is one by what stands on its both sides.
+            wide = (start - MS_PER_DAY, min(start + CHECKED_MS, last + 1) + MS_PER_DAY)
+            readings = service.store.read(site.id, [point.id], *wide).get(point.id)
+            if readings is None:
+                continue
+            for e in odd_steps(canonical(point, readings), most_per_hour=most, may_fall=fall):
+                if e.kind in _WORDS and first <= e.time <= last:
+                    found[e.time, point.id] = {
+                        "point": point.id,
+                        "kind": e.kind,
+                        "time": datetime.fromtimestamp(e.time / 1000, UTC).isoformat(),
+                        "amount": e.amount,
+                        "unit": point.kind.canonical(point.form),
+                    }
+    return [found[key] for key in sorted(found)][:MOST_ODD]
+
+
+def odd_registers_text(summary: dict[str, Any]) -> list[str]:
+    """A line for each running total with odd steps."""
+    by_point: dict[str, list[dict[str, Any]]] = {}
+    for odd in summary.get("odd_registers", ()):
+        by_point.setdefault(odd["point"], []).append(odd)
+    lines = []
+    for point, steps in by_point.items():
+        one = steps[0]
+        what = _WORDS[one["kind"]].format(amount=f"{one['amount']:.10g} {one['unit']}")
+        more = f", and {len(steps) - 1} more" if len(steps) > 1 else ""
+        when = f"{one['time'][:16].replace('T', ' ')} UTC{more}"
+        lines.append(
+            f"the running total {point} {what} on {when}: not counted; if the file is wrong, undo it"
+        )
+    return lines
 
 
 def undo_file(service: Service, site_id: str, actor: Actor = COMMAND_LINE) -> dict[str, Any]:
@@ -256,5 +319,6 @@ def _sum(files: Sequence[Path], summaries: list[dict[str, Any]]) -> dict[str, An
         "from": min((one["from"] for one in summaries if one["from"]), default=None),
         "to": max((one["to"] for one in summaries if one["to"]), default=None),
         **in_none,
+        "odd_registers": [odd for one in summaries for odd in one["odd_registers"]][:MOST_ODD],
         "files": [{"name": str(path), **one} for path, one in zip(files, summaries, strict=True)],
     }

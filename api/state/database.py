@@ -22,7 +22,7 @@ from fieldfare.collector.store.files import make_private
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
-HEAD = "0011"
+HEAD = "0012"
 """The newest migration. A database at this one is used without loading the migrations."""
 SCHEMA = Path(__file__).with_name("schema.sql")
 """The tables of a new SQLite database; `fieldfare.api.state.schema` writes it."""

@@ -344,6 +344,7 @@ CREATE TABLE person_settings (
     quiet_from INTEGER,
     quiet_to INTEGER,
     units JSON NOT NULL,
+    language VARCHAR(16) DEFAULT '' NOT NULL,
     PRIMARY KEY (person),
     FOREIGN KEY(person) REFERENCES people (id) ON DELETE CASCADE
 );

@@ -57,6 +57,8 @@ class PersonSettings(Base):
     quiet_from: Mapped[int | None] = mapped_column(Integer)
     quiet_to: Mapped[int | None] = mapped_column(Integer)
     units: Mapped[dict[str, str]] = mapped_column(Json)
+    language: Mapped[str] = mapped_column(String(16), default="", server_default="")
+    """Empty: as the browser asks, else the home's."""
 
 
 class Firm(Base):

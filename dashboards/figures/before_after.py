@@ -73,6 +73,18 @@ def effect_sentence(effect: dict[str, Any], currency: str | None) -> str:
     return f"{text}."
 
 
+def water_flow_sentence(effect: dict[str, Any]) -> str:
+    """The water flow before and after in a sentence; empty where it is not known on both sides."""
+    before, after, percent = (effect.get(f"water_flow_{k}") for k in ("before", "after", "percent"))
+    if not before or not after or not percent:
+        return ""
+    change = f"{words.measure(abs(percent['value']), '%', 0)} {'more' if percent['value'] >= 0 else 'less'}"
+    if percent["low"] < 0 < percent["high"]:
+        change = f"{change}, which can still be chance"
+    flows = " before, ".join(words.measure(e["value"], "m3/h", 2) for e in (before, after))
+    return f"Water flow while {effect['water_flow_while']}: {flows} after ({change})."
+
+
 def _amount(estimate: dict[str, float], unit: str) -> str:
     """A difference without its sign, and its range."""
     low, high = sorted((abs(estimate["low"]), abs(estimate["high"])))

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import itertools
+import re
 from collections.abc import Iterable, Mapping
+from difflib import get_close_matches
 from typing import Any, NamedTuple
 from urllib.parse import urlencode
 
@@ -40,6 +43,10 @@ FULL_UP_TO = 20
 """Homes; a longer list is compact unless the address says otherwise."""
 PER_PAGE = 100
 """Homes on one page: it stays below 150 kB before compression, which a phone shows without a wait."""
+LIKENESS, NEAREST, MOST_TERMS = 0.7, 3, 4
+"""Two words are close from this ratio of difflib on: a letter wrong or missing in four (common practice).
+So many close words of each term are tried, in searches of so few terms."""
+_WORD = re.compile(r"[^\W\d_]{3,}")
 _CHOICES = {"show": SHOWS, "verdict": VERDICT_CHOICES, "sort": SORTS, "rows": ROWS}
 
 Entry = dict[str, Any]
@@ -132,6 +139,27 @@ def conditions(asked: Mapping[str, str]) -> list[tuple[str, Any]]:
 def sought(asked: Mapping[str, str]) -> list[str]:
     """Search terms, all of which a home's `search` must contain."""
     return asked["q"].casefold().split()
+
+
+def did_you_mean(asked: Mapping[str, str], texts: Iterable[str]) -> str:
+    """The search with words that some home has for those that none has; empty where no home would fit.
+
+    texts : searchable text of each home that the other filters take
+    """
+    texts, terms = list(texts), sought(asked)
+    if not terms or len(terms) > MOST_TERMS:
+        return ""
+    known = sorted({word for text in texts for word in _WORD.findall(text)})
+    tried = [
+        [term]
+        if any(term in text for text in texts)
+        else get_close_matches(term, known, n=NEAREST, cutoff=LIKENESS)
+        for term in terms
+    ]
+    for found in itertools.product(*tried):
+        if list(found) != terms and any(all(part in text for part in found) for text in texts):
+            return " ".join(found)
+    return ""
 
 
 def counts_of(entries: Iterable[Entry]) -> Counts:

@@ -1,7 +1,7 @@
 """Pages as functions from results, facts and site to HTML."""
 
 from fieldfare.dashboards.figures.expectations.index import MODELS as EXPECTATIONS
-from fieldfare.dashboards.fleet.choice import address_of, asked_of
+from fieldfare.dashboards.fleet.choice import address_of, asked_of, did_you_mean
 from fieldfare.dashboards.fleet.winter import winter_entry
 from fieldfare.dashboards.pages.account import (
     account_page,
@@ -95,6 +95,7 @@ __all__ = [
     "day_page",
     "defect_page",
     "design_feedback_page",
+    "did_you_mean",
     "ended_invitation_page",
     "event_json",
     "expectation_json",

@@ -17,7 +17,9 @@ from fieldfare.dashboards.fleet.choice import (
     address_of,
     asked_of,
     counts_of,
+    did_you_mean,
     fitting,
+    list_keys,
     page_of,
     shown,
 )
@@ -38,7 +40,9 @@ def fleet_page(
     found = fitting(entries, chosen)
     start = page_of(chosen, len(found))[1]
     part = [e["row"] for e in found[start : start + PER_PAGE]]
-    return fleet_list_page(part, len(found), counts_of(entries), visitor, query, now, views)
+    others = fitting(entries, {**chosen, "q": ""}) if not found else []
+    meant = did_you_mean(chosen, (list_keys(e)["search"] for e in others))
+    return fleet_list_page(part, len(found), counts_of(entries), visitor, query, now, views, meant=meant)
 
 
 MOST_DAMAGE = 5
@@ -55,6 +59,7 @@ def fleet_list_page(
     views: Iterable[Mapping[str, Any]] | None = None,
     wrong_view: tuple[str, str] = ("", ""),
     damage: Sequence[str] = (),
+    meant: str = "",
 ) -> str:
     """rows : those of the asked page in its order, one dict a home with id, name, handed_over, heard, result,
     reason, area.
@@ -62,6 +67,7 @@ def fleet_list_page(
     views : the reader's kept views with id, name, address; None for a reader who can't keep any
     wrong_view : a name that can't be kept, and why
     damage : what is damaged of what all homes share, a line each
+    meant : another search that finds a home, where this one finds none
     """
     chosen = asked_of(query)
     entries = [entry_of(row, now) for row in rows]
@@ -82,6 +88,7 @@ def fleet_list_page(
         address=address_of(chosen),
         views=None if views is None else list(views),
         wrong_view=wrong_view,
+        meant=(meant, address_of(chosen, q=meant)) if meant else None,
         **shown(with_why(entries) if chosen["sort"] == "harm" else entries, total, chosen),
     )
 

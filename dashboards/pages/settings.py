@@ -6,9 +6,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from fieldfare.analysis.errors import Problem
+from fieldfare.analysis.plant.fields import LANGUAGES
 from fieldfare.dashboards.site_form.edit import KeyChange
 from fieldfare.dashboards.site_form.fields import groups_of, is_field, key_of_problem
 from fieldfare.dashboards.templating import render
+from fieldfare.dashboards.text.language import DRAFTS, own_name
 
 ROLES = (
     ("installer", "Installer: everything"),
@@ -104,8 +106,8 @@ def settings_page(
 ) -> str:
     """Page of personal settings.
 
-    values : notices, channel (shown form), at_once, digest, quiet_from, quiet_to as text, units. feed :
-        with_contact, made and used, None without one. new_address : of a feed that was made just now.
+    values : notices, channel (shown form), at_once, digest, quiet_from, quiet_to as text, units, language
+    feed : with_contact, made and used, None without one. new_address : of a feed that was made just now.
         channels : kinds that may be given
     """
     return render(
@@ -122,6 +124,7 @@ def settings_page(
         firm_quiet=firm_quiet,
         has_account=has_account,
         units=UNITS,
+        languages=[(code, own_name(code), code in DRAFTS) for code in LANGUAGES],
         severities=SEVERITIES,
         of_the_firm=visitor["role"] in ("installer", "engineer"),
     )

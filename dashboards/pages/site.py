@@ -17,7 +17,11 @@ from fieldfare.analysis.facts.unfinished import gap_minutes
 from fieldfare.analysis.plant.quantities import QUANTITIES
 from fieldfare.analysis.plant.site import Point, Site
 from fieldfare.analysis.reports.verdict import given_verdict, is_standing, verdict_now
-from fieldfare.dashboards.figures.before_after import before_after_chart, effect_sentence
+from fieldfare.dashboards.figures.before_after import (
+    before_after_chart,
+    effect_sentence,
+    water_flow_sentence,
+)
 from fieldfare.dashboards.figures.bridge import bridge, bridge_table, unsure_parts
 from fieldfare.dashboards.figures.expectations.index import OF_FINDING
 from fieldfare.dashboards.figures.index import NAMES, chart
@@ -281,6 +285,8 @@ def _work(work: dict[str, Any], site: Site) -> dict[str, Any]:
     known = {f["code"] for f in work.get("standing") or []}
     standing = [*(work.get("standing") or []), *({"code": c} for c in work["findings"] if c not in known)]
     text = effect_sentence(effect, currency) if effect and has_effect else words.reason(reason)
+    if effect and (flow := water_flow_sentence(effect)):
+        text = f"{words.sentence(text)} {flow}" if text else flow
     return {**_BARE, **work, "effect": text, "plot": plot, "standing": standing}
 
 

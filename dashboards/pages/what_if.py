@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Iterable, Mapping
 from types import MappingProxyType
 from typing import Any
 
@@ -10,8 +11,9 @@ from fieldfare.analysis.cautions import LEGIONELLA_GROWS_AT, parts_of_setpoint
 from fieldfare.analysis.plant.site import Site
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
+from fieldfare.dashboards.text.home_standing import zone_words
+from fieldfare.dashboards.text.language import ENGLISH, is_english, language, marked, speaking, with_numbers
 from fieldfare.dashboards.text.language import gettext as _
-from fieldfare.dashboards.text.language import is_english, marked, with_numbers
 
 _QUESTIONS = {
     "rooms_warmer_k": marked("Rooms {value} °C warmer"),
@@ -90,7 +92,7 @@ def _answer(row: dict[str, Any], a: dict[str, Any]) -> dict[str, Any]:
         "saves": saves,
         "paid": paid,
         "of": with_numbers(a["of"])[0],
-        "limits": [_limit(limit) for limit in a["limits"]],
+        "limits": [_limit(limit, {p.zone for p in row["site"].point}) for limit in a["limits"]],
         "caution": _caution(row["site"], a),
     }
 
@@ -101,9 +103,15 @@ def _turned(saving: Mapping[str, Any]) -> dict[str, Any]:
     return found | {"low": found["high"], "high": found["low"]}
 
 
-def _limit(limit: dict[str, Any]) -> dict[str, Any]:
-    """A limit as text in the reader's language; untranslated ones stay English."""
+def _limit(limit: dict[str, Any], zones: Iterable[str]) -> dict[str, Any]:
+    """A limit as text in the reader's language; untranslated ones stay English. zones : ids that the text may
+    begin with"""
     says, is_translated = with_numbers(limit["says"])
+    with speaking(language() if is_translated else ENGLISH):
+        for zone in zones:
+            says = re.sub(
+                rf"(^|; ){re.escape(zone)}: ", rf"\g<1>{words.small_first(zone_words(zone))}: ", says
+            )
     text = words.sentence(words.named(says)) if says else ""
     return {**limit, "limit": _(limit["limit"]), "says": text, "is_translated": is_translated}
 

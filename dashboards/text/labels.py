@@ -270,6 +270,8 @@ KINDS = {
     "rolled_over": "total rolled over",
     "stepped_back": "total stepped back",
     "jumped": "total jumped",
+    "dropped_out": "total showed another value for a while",
+    "spike": "one reading far from its neighbours",
     "unlikely": "implausible values left out",
     "stuck": "stuck at one value",
 }

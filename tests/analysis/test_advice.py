@@ -15,7 +15,7 @@ from fieldfare.analysis.advice.cheaper_hours import best_charging_hour, dear_hou
 from fieldfare.analysis.advice.curve import curve_effect, lowest_curve
 from fieldfare.analysis.advice.heating_days import HeatingDays
 from fieldfare.analysis.advice.limits import LIMITS_ADVICE
-from fieldfare.analysis.advice.plan import HOUSEHOLD_SETS, Advice, plan, without_contrary
+from fieldfare.analysis.advice.plan import HOUSEHOLD_SETS, Advice, _are_rooms_cold, plan, without_contrary
 from fieldfare.analysis.advice.pump import least_pump_share
 from fieldfare.analysis.advice.room_response import (
     RoomResponse,
@@ -385,3 +385,15 @@ def test_the_bivalent_point_is_the_designed_one_unless_the_unit_is_short(
 ) -> None:
     """The finding about the heater sets the designed point; advice sets another only where that is short."""
     assert Bivalent(1.7, carries, designed, Estimate(10.0, 5.0, 15.0)).sets_c == sets
+
+
+@pytest.mark.parametrize(
+    ("severity", "below", "cold"), [("note", 0.1, False), ("watch", 0.1, True), ("note", 0.9, True)]
+)
+def test_more_warmth_is_advised_for_rooms_that_the_verdict_finds_cold_alone(
+    severity: str, below: float, cold: bool
+) -> None:
+    site = Site.model_construct(limits={}, pv=None)
+    finding = {"code": "room_below_target", "severity": severity, "until": None}
+    result = {"findings": [finding], "comfort": {"zones": {"upper": {"share_below_target": below}}}}
+    assert _are_rooms_cold(site, result) is cold

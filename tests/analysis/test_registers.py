@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fieldfare.analysis.minutes.registers import whole_total
+from fieldfare.analysis.minutes.registers import odd_steps, whole_total
 from fieldfare.analysis.readings import Samples
 
 HOUR = 3_600_000
@@ -151,3 +151,17 @@ def test_repeated_totals_are_no_oddity_and_its_last_digit_is_seen():
     total = whole_total(register([1.0, 1.0, 1.1, 1.1, 1.2, 1.3]), most_per_hour=MOST)
     assert total.events == []
     assert total.resolution == pytest.approx(0.1)
+
+
+def test_odd_steps_tell_what_no_plant_makes_and_nothing_of_a_sound_meter() -> None:
+    sound = [100.0 + 0.5 * k for k in range(40)]
+    assert odd_steps(register(sound), most_per_hour=MOST) == []
+    spiked = sound.copy()
+    spiked[10] = 9_999_999.0
+    (spike,) = odd_steps(register(spiked), most_per_hour=MOST)
+    assert (spike.kind, spike.time, spike.amount) == ("spike", 10 * HOUR, 9_999_999.0)
+    (jump,) = odd_steps(register([*sound[:20], *(v + 5_000.0 for v in sound[20:])]), most_per_hour=MOST)
+    assert (jump.kind, jump.time, round(jump.amount)) == ("jumped", 20 * HOUR, 5_000)
+    flicker = sound.copy()
+    flicker[10] += 1.0  # a coarse digit that goes up and down again
+    assert odd_steps(register(flicker), most_per_hour=MOST) == []

@@ -14,6 +14,7 @@ import pytest
 from sqlalchemy import select, update
 
 from fieldfare.analysis.errors import InputError
+from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.readings import Readings, Samples
 from fieldfare.api.cli.entry import BAD_INPUT, run
 from fieldfare.api.core.fleet_rows import fleet_rows
@@ -24,12 +25,12 @@ from fieldfare.api.http.html.live_fleet import live_rows
 from fieldfare.api.jobs.work import watch
 from fieldfare.api.people.audit import Audit
 from fieldfare.api.records.file_imports import UNDO_KEPT, FileImports
-from fieldfare.api.running.intake import ingest_files, undo_file
+from fieldfare.api.running.intake import ingest_files, odd_registers_text, undo_file
 from fieldfare.api.state.site_tables import FILE_IMPORTS
 from fieldfare.dashboards.fleet.entries import entry_of
 from fieldfare.dashboards.text.live_words import grouped
 from tests.api.conftest import add_site
-from tests.api.sites import readings, write_csv
+from tests.api.sites import readings, site_text, write_csv
 from tests.api.web import Web, make_web
 
 HOME = "elm-bank"
@@ -264,3 +265,27 @@ def test_erasing_a_home_erases_what_its_files_changed(by_files: Service) -> None
     assert not folder.exists()
     with by_files.database.reading() as db:
         assert db.execute(select(FILE_IMPORTS)).all() == []
+
+
+def test_a_register_that_jumps_is_told_when_it_comes_in(service: Service, tmp_path: Path) -> None:
+    """On the command line and on the page; a sound file says nothing."""
+    total = '\n[[point]]\nid = "meter"\nquantity = "heat_pump_electricity"\nform = "register"\nunit = "kWh"\n'
+    text = site_text(HOME) + total
+    service.sites.add([(text, parse_site(text))])
+    for first, wrong in ((0, None), (40, 5_000_000.0)):
+        found = readings(12, JANUARY + timedelta(days=first))
+        time_ = found["elec"].time[::15]
+        counted = 4_000.0 + 10.0 * first + np.arange(len(time_)) * 0.1
+        if wrong is not None:
+            counted[700] = wrong
+        thin = {"elec": Samples(time_, found["elec"].value[::15]), "meter": Samples(time_, counted)}
+        done = ingest_files(service, HOME, [write_csv(tmp_path / f"{first}.csv", thin)])
+        if wrong is None:
+            assert (done["odd_registers"], odd_registers_text(done)) == ([], [])
+    (odd,) = done["odd_registers"]
+    at = datetime.fromtimestamp(time_[700] / 1000, UTC)
+    assert odd == {"point": "meter", "kind": "spike", "time": at.isoformat(), "amount": wrong, "unit": "kWh"}
+    (line,) = odd_registers_text(done)
+    assert line.startswith(
+        f"the running total meter read 5000000 kWh once, far from its neighbours on {at:%Y-%m-%d}"
+    )

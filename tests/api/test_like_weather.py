@@ -11,12 +11,14 @@ import pytest
 from fieldfare.analysis.errors import InputError, NotAssessed
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.before_after import FEWEST_DAYS, effect_of_work
 from fieldfare.analysis.reports.fleet_feedback import FEWEST_SITES, design_feedback
 from fieldfare.analysis.reports.what_if import FULL_YEAR_DAYS, answer
 from fieldfare.api.records.maintenance_log import came_back
+from fieldfare.dashboards.figures.before_after import water_flow_sentence
 from tests.api.sites import site_text
 
 FIRST = date(2025, 10, 1)
@@ -96,6 +98,39 @@ def test_too_little_and_unlike_weather_are_told() -> None:
     summer = winter(80, 40, 0.9)
     summer = summer.with_columns(outdoor=summer["outdoor"] + np.where(np.arange(80) > 40, 25.0, 0.0))
     assert effect_of_work(summer, day_of(40)).reason == "no comparable weather yet"
+
+
+@pytest.mark.parametrize(("share", "charging"), [(1.36, True), (1.36, False), (1.0, False)])
+def test_the_water_flow_before_and_after_is_told_whatever_the_weather(share: float, charging: bool) -> None:
+    """A strainer cleaned: the flow at like heat, though it has got colder."""
+    draw = np.random.default_rng(4)
+    days = winter(60, 40, 1.0)
+    after = np.arange(60) > 40
+    heat = np.where(after, 4000.0, 3500.0) + draw.normal(0, 800.0, 60)
+    slow = np.where(np.arange(60) < 20, 1.3, 1.0)  # long before it clogged
+    flow = 0.72 * slow * np.where(after, share, 1.0) + draw.normal(0, 0.01, 60)
+    given = {"flow_rate_hot_water": flow, "minutes_hot_water": 40.0} if charging else {}
+    days = days.with_columns(
+        outdoor=days["outdoor"] + np.where(after, 25.0, 0.0),
+        flow_rate=np.full(60, np.nan) if charging else flow + 2e-5 * (heat - heat.mean()),
+        minutes_steady=300.0,
+        heat_power=heat,
+        **given,
+    )
+    effect = effect_of_work(days, day_of(40))
+    assert effect.reason == "no comparable weather yet"
+    assert effect.water_flow_while == ("charging the cylinder" if charging else "heating")
+    low, value, high = (getattr(effect.water_flow_percent, k) for k in ("low", "value", "high"))
+    assert low - 1.0 <= 100.0 * (share - 1.0) <= high + 1.0
+    assert value == pytest.approx(100.0 * (share - 1.0), abs=3.0)
+    told = water_flow_sentence(
+        {k: v.as_dict() if isinstance(v, Estimate) else v for k, v in vars(effect).items()}
+    )
+    assert told.startswith(f"Water flow while {effect.water_flow_while}: 0.")
+    assert ("chance" in told) is (share == 1.0)
+    if not charging:
+        unlike = days.with_columns(heat_power=np.where(after, 9000.0, 2500.0) + draw.normal(0, 50.0, 60))
+        assert not effect_of_work(unlike, day_of(40)).water_flow_percent
 
 
 def test_days_with_gaps_do_not_count() -> None:

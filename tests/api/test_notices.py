@@ -224,6 +224,19 @@ def test_a_headline_cannot_add_a_header(firm: Service, box: PostBox) -> None:
     assert box.mails[0]["Bcc"] is None
 
 
+def test_a_month_s_letter_is_in_the_reader_s_language_else_in_the_home_s(firm: Service, box: PostBox) -> None:
+    notices = notices_by_mail(firm, box)
+    person = Accounts(firm.database).find("kim@home.example").id
+    for month, own, home, subject in (
+        ("2025-10", "", "fr", "Alder Row : votre chauffage en octobre 2025"),
+        ("2025-11", "de", "fr", "Alder Row: Ihre Heizung im November 2025"),
+    ):
+        keep_settings(firm.database, person, PersonalSettings(language=own), firm.settings)
+        assert notices.month("alder-row", month, NOON, LONDON, home) == 1
+        notices.deliver(NOON)
+        assert box.mails[-1]["Subject"].replace("\u00a0", " ") == subject
+
+
 def test_maintenance_keeps_alerts_from_opening(firm: Service) -> None:
     alerts = Alerts(firm.database)
     window = alerts.maintain("alder-row", NOON, NOON + timedelta(hours=4), "new cylinder", COMMAND_LINE)

@@ -307,6 +307,7 @@ def test_own_settings_are_kept_and_wrong_ones_come_back(web: Web) -> None:
         ({"channel": "new", "new_channel": "mailto://a:b@c"}, "not set up"),
         ({"channel": "new"}, "give the address"),
         ({"quiet_to": "late"}, "full hours"),
+        ({"language": "xx"}, "not one of en, de, fr"),
     ):
         answer = send(web, "engineer", "/settings", {**form, **more})
         assert (answer.status_code, said in unescape(answer.text).lower()) == (422, True), more
@@ -320,6 +321,24 @@ def test_own_settings_are_kept_and_wrong_ones_come_back(web: Web) -> None:
     assert "secret" not in page
     assert send(web, "engineer", "/settings", {**form, "channel": "kept"}).status_code == 303
     assert personal_settings(database, who).channel == "json://127.0.0.1:9/secret"
+
+
+def test_a_household_s_pages_and_papers_are_in_the_reader_s_own_language(web: Web) -> None:
+    """Their own setting outranks the browser's wish; what has no translation says so and stays English."""
+    form, wish = {"channel": "mail"}, {"Accept-Language": "de"}
+    paper = f"/sites/{OWN}/papers/month/2026-01"
+    pages = (f"/sites/{OWN}/home", paper, f"/api/v1{paper}")
+    for own, code in (("", "de"), ("fr", "fr"), ("en", "en")):
+        assert send(web, "householder", "/settings", form | {"language": own}).status_code == 303
+        for path in pages:
+            assert f'<html lang="{code}">' in web["householder"].get(path, headers=wish).text, path
+        settings = web["householder"].get("/settings", headers=wish).text
+        assert '<html lang="en">' in settings
+        language = settings.split('name="language"')[1].split("</select>")[0]
+        (chosen,) = re.findall(r'<option value="(\w*)"[^>]* selected>', language) or [""]
+        assert chosen == own
+        assert "they stay" in settings
+    assert send(web, "householder", "/settings", form).status_code == 303
 
 
 def test_pages_and_papers_are_read_in_the_reader_s_units(web: Web) -> None:

@@ -343,8 +343,12 @@ def test_what_a_file_lacks_and_replaces_is_told_with_it() -> None:
             "to": None,
             "missing_points": ["flow"],
             "ignored_columns": ["Vorlauf [°C]"],
+            "odd_registers": [
+                {"point": "m", "kind": "jumped", "time": "2026-01-01T10:00", "amount": 12.0, "unit": "kWh"}
+            ],
         }
     )
+    assert "the running total m jumped by 12 kWh on 2026-01-01 10:00 UTC: not counted" in told
     assert "1 of these had other values before" in told
     assert "no column for flow; columns not used: Vorlauf [°C]" in told
 

@@ -17,6 +17,7 @@ from fieldfare.dashboards.fleet.choice import (
     Counts,
     address_of,
     asked_of,
+    did_you_mean,
 )
 from fieldfare.dashboards.fleet.entries import entry_of
 from fieldfare.dashboards.pages.fleet import summary_of
@@ -200,3 +201,25 @@ def test_currencies_always_stand_in_one_order() -> None:
         summary_of(counts._replace(money=m)) for m in ({"EUR": 5.0, "GBP": 9.0}, {"GBP": 9.0, "EUR": 5.0})
     }
     assert len(texts) == 1
+
+
+@pytest.mark.parametrize(
+    ("typed", "meant"),
+    [
+        ("strianer", "strainer"),
+        ("bech lane strainer", "beech lane strainer"),
+        ("strainer", ""),
+        ("qqqqqq", ""),
+        ("beach oak", ""),
+        ("", ""),
+    ],
+)
+def test_a_misspelt_search_is_answered_with_a_close_one_that_finds_a_home(typed: str, meant: str) -> None:
+    texts = ["beech lane hill clean the strainer", "oak end mill starts too often"]
+    assert did_you_mean({"q": typed}, texts) == meant
+
+
+def test_the_list_offers_the_close_search(rows: list[dict[str, Any]]) -> None:
+    page = text_of(sound(pages.fleet_page(rows, INSTALLER, {"q": "oftne"}, NOW)))
+    assert "Did you mean often" in " ".join(page.split())
+    assert "Did you mean" not in pages.fleet_page(rows, INSTALLER, {"q": "often"}, NOW)

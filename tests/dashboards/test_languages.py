@@ -162,6 +162,30 @@ def test_what_if_in_each_language(full: Plant, code: str) -> None:
         assert {"de": "Bei 48 °C", "fr": "À 48 °C"}[code] in told
 
 
+def test_what_if_names_zones_as_a_household_does(full: Plant) -> None:
+    """An id such as `ground` is the site file's; a household knows downstairs."""
+    zones = [
+        p.model_copy(update={"zone": z})
+        for p, z in zip(full.site.point, ("ground", "bed_room"), strict=False)
+    ]
+    row = full.row(site=full.site.model_copy(update={"point": zones}))
+    says = "ground: from 19.4 to 18.7 C, below it on 3 % of the heated days; bed_room: stays at 18.0 C"
+    answer = {
+        "question": "lower_curve_k",
+        "value": 2.0,
+        "saves_kwh": None,
+        "saves_money": None,
+        "currency": "EUR",
+        "of": "the 100 days seen",
+        "method": "m",
+        "limits": [{"limit": "rooms hold their targets", "holds": True, "says": says}],
+        "caution": None,
+    }
+    told = text_of(pages.what_if_page(row, {}, [answer], "", HOUSEHOLDER)).replace("\u00a0", " ")
+    assert "Downstairs: from 19.4 to 18.7 °C" in told
+    assert "the bed room: stays at 18.0 °C" in told
+
+
 @pytest.mark.parametrize("code", LANGUAGES)
 def test_signing_in_and_the_welcome_in_each_language(code: str) -> None:
     with speaking(code):

@@ -57,6 +57,7 @@ def save_settings(
     energy: Text = "kWh",
     flow: Text = "m3/h",
     pressure: Text = "bar",
+    language: Text = "",
 ) -> Response:
     """Save personal settings; on errors the form returns with all values."""
     actor = writer(request, "own.settings", csrf)
@@ -73,6 +74,7 @@ def save_settings(
         "quiet_from": quiet_from,
         "quiet_to": quiet_to,
         "units": units,
+        "language": language,
     }
     try:
         address = {"mail": "", "kept": before.channel}.get(channel, new_channel.strip())
@@ -86,6 +88,7 @@ def save_settings(
             _hour(quiet_from),
             _hour(quiet_to),
             units,
+            language,
         )
         keep_settings(parts.service.database, person, own, parts.settings)
         parts.accounts.change(person, notices=bool(notices))
@@ -224,6 +227,7 @@ def _values(own: PersonalSettings, notices: bool) -> dict[str, Any]:
         "at_once": own.at_once,
         "digest": own.digest,
         "units": own.units,
+        "language": own.language,
         "quiet_from": "" if own.quiet_from is None else str(own.quiet_from),
         "quiet_to": "" if own.quiet_to is None else str(own.quiet_to),
     }

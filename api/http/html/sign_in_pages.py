@@ -19,7 +19,7 @@ from fieldfare.api.http.auth import (
     cookie_name,
     session_of,
 )
-from fieldfare.api.http.html.reader_language import in_readers_language
+from fieldfare.api.http.html.reader_language import in_readers_language, wishes
 from fieldfare.api.http.routers import page_router
 from fieldfare.api.http.sessions import (
     Proof,
@@ -52,8 +52,8 @@ def paper(
     """Show a paper on screen."""
     if (refusal := _refusal(request, "papers.read", record.site.id)) is not None:
         return refusal
-    accepts = request.headers.get("accept-language", "")
-    return rendered(paper_for(parts.service, record, kind, period), "html", served=True, accepts=accepts)
+    paper = paper_for(parts.service, record, kind, period)
+    return rendered(paper, "html", served=True, accepts=wishes(request))
 
 
 @router.get("/sign-in")

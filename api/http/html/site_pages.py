@@ -74,10 +74,12 @@ def visitor(request: Request) -> dict[str, Any]:
     session = live_session_of(request)
     actor = session.actor if session else actor_of(request)
     csrf = session.csrf if session else ""
-    request.state.owner = owner_word(parts_of(request).owner_key, actor.name, actor.role)
+    parts = parts_of(request)
+    request.state.owner = owner_word(parts.owner_key, actor.name, actor.role)
     return {
         "name": actor.name,
         "role": actor.role,
+        "demo_clock": parts.service.fleet.now() if parts.settings.demo else None,
         "csrf": csrf,
         "by_link": actor.by_link,
         "owner": request.state.owner,
@@ -130,10 +132,12 @@ def fleet_list(
 ) -> str:
     """Show the list of homes. wrong_view : a view's name that can't be saved, and why"""
     views = None if actor.person is None else [vars(v) for v in parts.saved_views.of(actor.person)]
-    rows, total, counts = page_rows.fleet_part(parts, pages.asked_of(query))
+    asked = pages.asked_of(query)
+    rows, total, counts = page_rows.fleet_part(parts, asked)
+    meant = "" if total else pages.did_you_mean(asked, parts.service.fleet.search_texts(asked))
     now = page_rows.clock(parts)
     return pages.fleet_list_page(
-        rows, total, counts, visitor(request), query, now, views, wrong_view, parts.damage
+        rows, total, counts, visitor(request), query, now, views, wrong_view, parts.damage, meant
     )
 
 

@@ -18,7 +18,13 @@ from fieldfare.api.core.results import NoReadings
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.people.access import Actor
 from fieldfare.api.records.file_imports import FileImports, undone_text
-from fieldfare.api.running.intake import check_site_text, ingest_files, rows_as_utc_text, undo_file
+from fieldfare.api.running.intake import (
+    check_site_text,
+    ingest_files,
+    odd_registers_text,
+    rows_as_utc_text,
+    undo_file,
+)
 from fieldfare.collector.csv.column_mapping import AGREED
 from fieldfare.collector.csv.other_home import AnotherHomesFile
 from fieldfare.dashboards.text.words import capital, number
@@ -138,6 +144,8 @@ class UploadReader:
             upload.message = f"{number(done['readings'])} readings came in{remark}."
             if said := rows_as_utc_text(done):
                 upload.message += f" {said}."
+            for said in odd_registers_text(done):
+                upload.message += f" {said[0].upper()}{said[1:]}."
             upload.state = "done"
         except AnotherHomesFile as error:
             upload.message, upload.state = _without_path(str(error), path), "doubted"

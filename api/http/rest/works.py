@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal
 from fastapi import Path, Query, Request, Response
 
 from fieldfare.api.http.auth import AppStateHere, SiteRecordHere, need
+from fieldfare.api.http.html.reader_language import wishes
 from fieldfare.api.http.job_actions import change_job, remove_job
 from fieldfare.api.http.routers import rest_router
 from fieldfare.api.http.schemas import (
@@ -115,5 +116,4 @@ def read_paper(
     form: Annotated[Literal["json", "html", "pdf"], Query()] = "html",
 ) -> Any:
     """A paper: month `2026-01`, winter check or service `2026`, hand-over or commissioning `first`."""
-    accepts = request.headers.get("accept-language", "")
-    return rendered(paper_for(parts.service, record, kind, period), form, accepts=accepts)
+    return rendered(paper_for(parts.service, record, kind, period), form, accepts=wishes(request))
