@@ -78,7 +78,7 @@ def chance_of_rest(minutes: float, lengths: Floats, past: Beginnings, now: Begin
 
 
 def rests_a_running_day(lengths: Floats, past: Beginnings, now: Beginnings, runs: Beginnings) -> float:
-    """Number of rests per day of running in similar weather [1/day].
+    """Number of rests per day of running in comparable weather [1/day].
 
     lengths : float64 (n,), past rests [minutes]. past : how they began. runs : every run before, with its
         minutes in `run` and the weather in `outdoor`
@@ -156,7 +156,7 @@ def _likeness(past: Floats, now: Floats, width: float) -> Floats:
 
 
 def chance_of_room(room: float, restarts: Floats) -> float:
-    """Chance that a healthy unit lets the room fall so far before it starts again [0 to 1].
+    """Probability that a healthy unit lets the room fall this far before it starts again [0 to 1].
 
     room [°C] : as it is. restarts : float64 (n,), as it was when runs began [°C], nan where not known
     """
