@@ -42,10 +42,14 @@ _SWITCH_WORDS = {
 
 
 class Refusal(NamedTuple):
-    """Why a reading is refused: the kind, for counting, and the reason in plain words."""
+    """Why a reading is refused: the kind, for counting, and the reason in plain words.
+
+    setting : of [csv], with the value by which the field could be read; empty where none is known
+    """
 
     kind: str
     reason: str
+    setting: str = ""
 
     def __str__(self) -> str:
         return self.reason

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from fieldfare.analysis.minutes.cascade import cascade_grid, is_cascade
 from fieldfare.analysis.minutes.midnight import local_midnight
-from fieldfare.analysis.minutes.plausible import implausible
+from fieldfare.analysis.minutes.plausible import error_words, implausible
 from fieldfare.analysis.minutes.registers import RegisterEvent, change_points, whole_total
 from fieldfare.analysis.minutes.resampling import (
     LINE_UP_TO_MIN,
@@ -318,7 +318,7 @@ def _from_intervals(grid: Grid, point: Point, samples: Samples) -> tuple[Floats,
         start[0] = end[0] - int(own[0])
     low, high = point.kind.likely
     watts = samples.value * 3.6e9 / (end - start)
-    fits = (watts >= low) & (watts <= high)
+    fits = (watts >= low) & (watts <= high) & ~error_words(point, samples)
     _note_unlikely(grid, point, samples.time, ~fits)
     start, end, energy = start[fits], end[fits], samples.value[fits]
     knots = np.empty(2 * len(start), dtype=np.int64)

@@ -29,6 +29,11 @@ _SIGNS_ON_BEAT, _CHANGES_EARLY = 0.8, 0.4
 """Or they come a fixed time after the last reading, and changes come sooner (common practice)."""
 
 
+_CHANCE_REPEATS = 10.0
+"""Repeats that chance alone would bring to a sampled series of the same values: none then comes once in
+e^10 = 22,000 series (Poisson)."""
+
+
 def canonical(point: Point, samples: Samples) -> Samples:
     """Convert a point's samples to its canonical unit."""
     scale, offset = point.to_canonical
@@ -88,8 +93,10 @@ def interval_of_changes(samples: Samples) -> tuple[float, float] | None:
     repeated as soon as it stands still.
     """
     gaps, new = np.diff(samples.time), samples.value[1:] != samples.value[:-1]
-    if np.count_nonzero(new) < _FEWEST_CHANGES or new.all():
+    if np.count_nonzero(new) < _FEWEST_CHANGES:
         return None
+    if new.all():
+        return _without_signs(samples, gaps)
     soon = median(gaps[new].astype(np.float64))
     silent = gaps > LINE_UP_TO_MIN * soon
     after_silence = silent & ~new
@@ -105,6 +112,23 @@ def interval_of_changes(samples: Samples) -> tuple[float, float] | None:
     signs = np.sort(gaps[is_sign]).astype(np.float64)
     beat = float(signs[np.searchsorted(np.cumsum(signs), 0.9 * signs.sum())])
     return max(float(gaps[new].min()) / MS_PER_MINUTE, 1.0), min(1.5 * beat / MS_PER_MINUTE, 24 * 60.0)
+
+
+def _without_signs(samples: Samples, gaps: Times) -> tuple[float, float] | None:
+    """`interval_of_changes` of readings of which none repeats the one before.
+
+    Values that come back often would sometimes come twice in a row if they were sampled; those of a fine
+    resolution never do, sampled or not. gaps : int64 (n - 1,) [ms]
+    """
+    often = np.unique(samples.value, return_counts=True)[1].astype(np.float64)
+    if float((often**2).sum()) / len(samples.value) < _CHANCE_REPEATS:
+        return None
+    soon = median(gaps.astype(np.float64))
+    silent = np.sort(gaps[gaps > LINE_UP_TO_MIN * soon]).astype(np.float64)
+    if len(silent) < _FEWEST_CHANGES or silent.sum() < _SILENT_TIME * gaps.sum():
+        return None
+    rest = float(silent[np.searchsorted(np.cumsum(silent), 0.9 * silent.sum())])
+    return max(float(gaps.min()) / MS_PER_MINUTE, 1.0), min(1.5 * rest / MS_PER_MINUTE, 24 * 60.0)
 
 
 def _signs_keep_clock(time: Times, new: NDArray[np.bool_]) -> bool:

@@ -5,9 +5,8 @@ from __future__ import annotations
 import csv
 import re
 import unicodedata
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import datetime
 from itertools import pairwise
 
 from fieldfare.analysis.plant.fields import UNSAID
@@ -15,6 +14,7 @@ from fieldfare.analysis.plant.quantities import QUANTITIES
 from fieldfare.analysis.plant.toml_text import quoted
 from fieldfare.collector.csv.layout import NO_READING
 from fieldfare.collector.csv.state_words import state_words
+from fieldfare.collector.csv.time_forms import ISO, MOST_READ, as_iso, share, time_format_of
 from fieldfare.collector.csv.times import carry_zone
 
 _WORDS: tuple[tuple[str, str], ...] = (
@@ -76,7 +76,6 @@ _GROUPED = {
     ",": re.compile(r"-?\d{1,3}([.' ])(?:\d{3}\1)*\d{3},\d*"),
 }
 """Numbers with groups of three digits, by their decimal sign."""
-_ISO = re.compile(r"\d{4}-?\d\d-?\d\d([T ]|$)")
 _UNIT = re.compile(r"[\[(]\s*([^\])]+?)\s*[\])]")
 _UNITS_IN_NAMES = (
     ("kwh", "kWh"),
@@ -87,31 +86,6 @@ _UNITS_IN_NAMES = (
     ("degf", "degF"),
     ("lpm", "l/min"),
 )
-
-
-_DATES = (
-    ("%d/%m/%Y", "day/month/year"),
-    ("%m/%d/%Y", "month/day/year"),
-    ("%d.%m.%Y", "day.month.year"),
-    ("%d-%m-%Y", "day-month-year"),
-    ("%Y/%m/%d", "year/month/day"),
-    ("%d.%m.%y", "day.month.year, two digits"),
-    ("%d/%m/%y", "day/month/year, two digits"),
-)
-_CLOCKS = (
-    ("%H:%M:%S", "hours:minutes:seconds"),
-    ("%H:%M", "hours:minutes"),
-    ("%I:%M:%S %p", "hours:minutes:seconds, am or pm"),
-    ("%I:%M %p", "hours:minutes, am or pm"),
-)
-TIME_FORMATS: tuple[tuple[str, str], ...] = (
-    ("iso", "2026-01-31 23:59 (ISO 8601)"),
-    ("unix", "seconds since 1970"),
-    ("unix_ms", "milliseconds since 1970"),
-    ("spreadsheet", "days since 1899-12-30, as spreadsheets count them"),
-    *((f"{d} {c}", f"{name}, {clock}") for d, name in _DATES for c, clock in _CLOCKS),
-)
-"""Forms of times that an export may have, as the site file names them, and in words."""
 
 
 @dataclass(frozen=True)
@@ -267,60 +241,13 @@ def _time_columns(header: list[str], body: list[list[str]]) -> tuple[str, str, l
 
 def _time_problem(column: str, times: list[str], form: str) -> str:
     """Return why the times can't be read, or an empty text."""
-    if times and form == "iso" and _share(times[:60], _as_iso) < _MOST_READ:
-        strange = next(t for t in times if not _ISO.match(t))
+    if times and form == "iso" and share(times[:60], as_iso) < MOST_READ:
+        strange = next(t for t in times if not ISO.match(t))
         return (
             f"The times in column {column!r} are written as {strange[:40]!r}, which is not a known form of"
             " date and time. Write them as 2026-01-31 23:59, and upload the file again."
         )
     return ""
-
-
-_MOST_READ = 0.9
-"""Share of the times that a form must read; the rest are wrong rows, which are rejected one by one."""
-_PLAIN_FORMS = {
-    "unix": re.compile(r"\d{9,10}(\.\d+)?"),
-    "unix_ms": re.compile(r"\d{12,13}"),
-    "spreadsheet": re.compile(r"[345]\d{4}([.,]\d+)?"),
-}
-
-
-def _as_iso(text: str) -> bool:
-    return _ISO.match(text) is not None
-
-
-def _share(times: list[str], reads: Callable[[str], object]) -> float:
-    return sum(bool(reads(t)) for t in times) / max(len(times), 1)
-
-
-def time_format_of(times: list[str]) -> str:
-    """Return how an export writes its times, as the site file's `time_format`; `iso` is the default.
-
-    A form must read most of the times; a few wrong rows don't hide it. Where day and month are ambiguous,
-    choose the order that reads the most, then the one with the smallest steps between rows.
-    """
-    sample = [*times[:60], *times[-60:]]
-    if not sample or _share(sample, _as_iso) >= _MOST_READ:
-        return "iso"
-    for form, pattern in _PLAIN_FORMS.items():
-        if _share(sample, pattern.fullmatch) >= _MOST_READ:
-            return form
-    fits = {}
-    for form, _ in TIME_FORMATS:
-        if "%" not in form:
-            continue
-        read = [when for t in sample if (when := _read_time(t, form)) is not None]
-        if len(read) >= _MOST_READ * len(sample):
-            steps = [(b - a).total_seconds() for a, b in pairwise(read)]
-            fits[form] = (-len(read), sum(s < 0 for s in steps), sum(abs(s) for s in steps))
-    return min(fits, key=lambda f: fits[f], default="iso")
-
-
-def _read_time(text: str, form: str) -> datetime | None:
-    try:
-        return datetime.strptime(text, form)  # noqa: DTZ007 (only their order counts)
-    except ValueError:
-        return None
 
 
 def _column(name: str, cells: list[str], decimal: str) -> Column:
