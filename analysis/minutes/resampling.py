@@ -29,6 +29,8 @@ _SIGNS_ON_BEAT, _CHANGES_EARLY = 0.8, 0.4
 """Or they come a fixed time after the last reading, and changes come sooner (common practice)."""
 
 
+_ON_BEAT = 0.1
+"""Of a beat's length, by which readings may miss it."""
 _CHANCE_REPEATS = 10.0
 """Repeats that chance alone would bring to a sampled series of the same values: none then comes once in
 e^10 = 22,000 series (Poisson)."""
@@ -124,9 +126,12 @@ def _without_signs(samples: Samples, gaps: Times) -> tuple[float, float] | None:
     if float((often**2).sum()) / len(samples.value) < _CHANCE_REPEATS:
         return None
     soon = median(gaps.astype(np.float64))
-    silent = np.sort(gaps[gaps > LINE_UP_TO_MIN * soon]).astype(np.float64)
+    silent = gaps[gaps > LINE_UP_TO_MIN * soon]
     if len(silent) < _FEWEST_CHANGES or silent.sum() < _SILENT_TIME * gaps.sum():
-        return None
+        if (np.abs(gaps - soon) <= _ON_BEAT * soon).mean() >= _SIGNS_ON_BEAT:
+            return None  # an even course that happens never to stand still
+        silent = gaps
+    silent = np.sort(silent).astype(np.float64)
     rest = float(silent[np.searchsorted(np.cumsum(silent), 0.9 * silent.sum())])
     return max(float(gaps.min()) / MS_PER_MINUTE, 1.0), min(1.5 * rest / MS_PER_MINUTE, 24 * 60.0)
 
