@@ -69,7 +69,8 @@ def known_point(sites: Mapping[str, Site], site: str, point: str) -> Point:
         raise RefusedValue("unknown site", f"unknown site {site!r}{_near(site, list(sites))}")
     found = sites[site].find_point(point)
     if found is None:
-        raise RefusedValue(*unknown_point(sites[site], point))
+        refusal = unknown_point(sites[site], point)
+        raise RefusedValue(refusal.kind, refusal.reason)
     return found
 
 

@@ -24,6 +24,7 @@ from fieldfare.analysis.minutes.resampling import (
     canonical,
     interval_of_changes,
     is_change_driven,
+    long_gap,
     mean_of,
     on_minutes,
     sampling_interval,
@@ -188,16 +189,20 @@ def _lay_gauge(grid: Grid, site: Site, quantity: str, points: list[Point], readi
 def _held(
     grid: Grid, samples: Samples, longest: float, readings: Readings
 ) -> tuple[Floats, NDArray[np.bool_]]:
-    """`on_minutes` of readings that are sent on change. Where none repeats the one before, no sign of life
-    tells a value that stays from a sensor that is away: it holds for a day while others of the home are
-    heard."""
-    silent = np.flatnonzero(np.diff(samples.time) > longest * MS_PER_MINUTE)
-    if not len(silent) or bool((samples.value[1:] == samples.value[:-1]).any()):
+    """`on_minutes` of readings that are sent on change.
+
+    Where none repeats the one before, no sign of life tells a value that stays from a sensor that is away: it
+    holds for up to a day while others of the home are heard as often as usual.
+    """
+    gaps = np.diff(samples.time)
+    long = np.flatnonzero(gaps > _HEARD_MIN * MS_PER_MINUTE)
+    if not len(long) or bool((samples.value[1:] == samples.value[:-1]).any()):
         return on_minutes(grid.time, samples, longest, between="last")
     laid, seen = on_minutes(grid.time, samples, _LONGEST_STATE_MIN, between="last")
     heard = np.unique(np.concatenate([s.time // MS_PER_MINUTE for s in readings.values()])) * MS_PER_MINUTE
-    pauses = np.flatnonzero(np.diff(heard) > _HEARD_MIN * MS_PER_MINUTE)
-    for i in silent.tolist():
+    apart = np.diff(heard)
+    pauses = np.flatnonzero(apart > max(_HEARD_MIN * MS_PER_MINUTE, 1.5 * long_gap(apart)))
+    for i in long.tolist():
         begin, end = samples.time[i], samples.time[i + 1]
         if bool(((heard[pauses] < end) & (heard[pauses + 1] > begin)).any()):
             a, b = np.searchsorted(grid.time, (begin + MS_PER_MINUTE, end - MS_PER_MINUTE))

@@ -236,7 +236,9 @@ def _summary_text(summary: dict[str, Any]) -> str:
 
 def _rejects_text(rejected: dict[str, Any]) -> str:
     reasons = "; ".join(f"{reason}: {n}" for reason, n in rejected["reasons"].items())
-    return f"fieldfare: {rejected['count']} rows rejected ({reasons}); see {rejected['file']}"
+    said = f"fieldfare: {rejected['count']} rows rejected ({reasons}); see {rejected['file']}"
+    first = next(iter(rejected.get("examples", {}).values()), "")
+    return f"{said}; {first[:200]}" if first else said
 
 
 @contextmanager

@@ -62,6 +62,8 @@ class Ingested:
     missing_points: tuple[str, ...] = ()
     serials: dict[str, str] = field(default_factory=dict)
     """Column -> serial number, of columns that name a device and that no point reads."""
+    examples: dict[str, str] = field(default_factory=dict)
+    """Kind of `reasons` -> its first refusal: line, point, what is wrong."""
     rows_as_utc: int = 0
     """Rows without an offset that were read as UTC because the site file names no zone for them, though the
     site's own differs."""
@@ -76,6 +78,7 @@ class Ingested:
             "rejected": {
                 "count": self.rejected,
                 "reasons": self.reasons,
+                "examples": self.examples,
                 "file": str(self.rejects_file) if self.rejects_file else None,
             },
             "from": _iso(self.first),
@@ -240,6 +243,7 @@ class _Work:
             ignored_columns=self.layout.ignored,
             missing_points=self.layout.missing,
             serials=self.serials,
+            examples=dict(self.rejects.examples),
             rows_as_utc=self.local_rows if _assumes_utc(self.site) else 0,
         )
 

@@ -1,5 +1,7 @@
-"""A file that is written otherwise than its site file says is refused as a whole, with the key to set: else half
-of it would be stored, or all of it wrong."""
+"""A file that is written otherwise than its site file says is refused as a whole, with the key to set.
+
+Else half of it would be stored, or all of it wrong.
+"""
 
 from __future__ import annotations
 
