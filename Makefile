@@ -18,7 +18,7 @@ FOLDERS := $(shell find analysis collector api dashboards -type d -not -name __p
 # Each process of the tests would compile every module again where the machine says not to keep bytecode.
 export PYTHONDONTWRITEBYTECODE =
 
-.PHONY: setup setup-test system demo test compiled coverage lint docs pythons bench lock clean
+.PHONY: setup setup-test system demo test compiled wheel coverage lint docs pythons bench lock clean
 
 setup: $(VENV)/.ready
 
@@ -57,19 +57,23 @@ lint: setup-test
 compiled: setup-test
 	$(BIN)/python -c "import datetime, fieldfare.collector.simulated.plant as p; p.simulate(p.random_plant(1), datetime.date(2025, 1, 6), 1)"
 
-# What waits for the network, and what keeps one core busy, runs two at a time.
+# The wheel in a fresh environment: its demo of one home.
+wheel: compiled
+	$(MEMORY) $(BIN)/python -m pytest -m slow tests/deploy/test_wheel.py
+
+# Steps that wait for the network, or keep one core busy, run two at a time: the wheel beside mypy.
 test:
 	$(MAKE) --no-print-directory -j2 setup-test system
-	$(MAKE) --no-print-directory -j2 lint compiled
+	$(MAKE) --no-print-directory -j2 lint compiled wheel
 	$(TESTS) --no-loadscope-reorder
 
-# Tracing makes the tests about twice as slow, so it is not a part of `make test`.
+# Not a part of `make test`: see DEVELOPERS.md.
 coverage: setup-test system
 	$(TESTS) --no-loadscope-reorder --cov --cov-report=
 	$(BIN)/python -m tests.coverage_floors
 
-# Each Python that is here: the wheel and the locked packages in a fresh environment, and the demo run there.
-PYTHONS ?= $(shell for n in 11 12 13 14; do python3.$$n -c '' 2>/dev/null && command -v python3.$$n; done)
+# Each Python of PATH and pyenv, or those given in PYTHONS: the wheel and the locked packages in a fresh
+# environment, and the demo run there.
 pythons: setup-test
 	$(BIN)/python -m tests.pythons $(PYTHONS)
 
@@ -80,6 +84,7 @@ docs: setup-test
 
 bench: setup-test system
 	$(TESTS) -m slow
+	$(BIN)/python -m tests.pythons $(PYTHONS)
 	$(BIN)/python -m tests.benchmarks
 
 lock:

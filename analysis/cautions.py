@@ -180,12 +180,11 @@ BY_HAND: dict[str, str] = {
         "Refrigerant circuit: only people licensed for it; follow the maker's instructions and local rules."
     ),
 }
-"""Cautions of work by hand and eye, by the names that lists of checks use."""
+"""Cautions of manual work, by the names that check lists use."""
 
 
 def by_hand(name: str, refrigerant: str | None = None) -> str:
-    """A caution of work by hand and eye. refrigerant : of the unit, which is named where the caution is about
-    it"""
+    """A caution of manual work. refrigerant : of the unit, which is named in cautions about it"""
     text = BY_HAND[name]
     if name != "refrigerant" or not refrigerant:
         return text

@@ -12,16 +12,16 @@ from dataclasses import dataclass
 
 
 class FieldfareError(Exception):
-    """Base; catch this at the edge. `str()` of it is one clear line."""
+    """Base class; catch it at the top level. `str()` gives one clear line."""
 
 
 class InputError(FieldfareError):
-    """Something the user gave is wrong."""
+    """Invalid user input."""
 
 
 @dataclass(frozen=True)
 class Problem:
-    """One thing that is wrong in a site file."""
+    """One problem of a site file."""
 
     key: str
     message: str
@@ -33,7 +33,7 @@ class Problem:
 
 
 class SiteError(InputError):
-    """A site file is refused. `.problems` lists every key that is wrong."""
+    """A site file is refused. `.problems` lists all invalid keys."""
 
     def __init__(self, file: str, problems: list[Problem]) -> None:
         self.file = file
@@ -47,7 +47,7 @@ class SiteError(InputError):
 
 
 class NotAssessed(FieldfareError):
-    """A figure can't be had from these data. The message is the reason, ready to be shown.
+    """A figure can't be determined from these data. The message is the reason, ready for display.
 
     code : the kind of reason, for programs: missing_quantity, spacing_too_wide, too_few_days, distrusted,
     not_applicable (the plant has no such part), other_source (the site file names another source, a cascade

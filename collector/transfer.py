@@ -89,7 +89,7 @@ def checked(moved: Iterable[Moved]) -> list[Moved]:
     out = list(moved)
     bad = [f"{m.site}: {'; '.join(m.different[:3])}" for m in out if not m.agrees]
     if bad:
-        raise FieldfareError(f"not moved whole: {' | '.join(bad)}")
+        raise FieldfareError(f"not copied completely: {' | '.join(bad)}")
     return out
 
 

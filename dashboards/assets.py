@@ -29,27 +29,27 @@ PLOTLY = _plotly_file()
 
 @cache
 def address(name: str) -> str:
-    """Where a static file is served; the address changes with its content, so it may be kept for ever."""
+    """URL of a static file, with a hash of its content, so that it may be cached for ever."""
     path = PLOTLY if name == _PLOTLY_NAME else STATIC / name
     return f"/static/{name}?v={hashlib.blake2b(path.read_bytes(), digest_size=6).hexdigest()}"
 
 
 @cache
 def plotly_styles() -> str:
-    """Ids of the style elements that the library adds to a page unless an element with the id (and the class
-    `no-inline-styles`) is there, parted by spaces. The content security policy refuses them; our own styles
-    dress the plots."""
+    """Ids, separated by spaces, of the style elements that plotly adds to a page unless an element with that
+    id (and the class `no-inline-styles`) exists. The content security policy refuses them; our style sheet
+    styles the plots."""
     text = PLOTLY.read_text(encoding="utf-8")
     return " ".join([_STYLE_OF_ALL, *sorted(set(_STYLE_ID.findall(text)))])
 
 
 @cache
 def packed_plotly() -> bytes:
-    """The script library gzipped once, a third of its size."""
+    """The plotly script, gzipped once to a third of its size."""
     return gzip.compress(PLOTLY.read_bytes(), 6, mtime=0)
 
 
 @cache
 def text_of(name: str) -> str:
-    """A static file's text, for papers that must stand alone."""
+    """Text of a static file, for self-contained papers."""
     return (STATIC / name).read_text(encoding="utf-8")

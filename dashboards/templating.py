@@ -27,6 +27,7 @@ _FILTERS = (
     "capital",
     "small_first",
     "cause_words",
+    "causes_told",
     "loss_words",
     "severity_words",
     "visit_words",
@@ -84,14 +85,13 @@ def environment() -> Environment:
 
 
 def _plain(value: Any) -> Any:
-    """What a template puts in: texts lose characters that could hide or reverse others; markup of our own
-    stays."""
+    """Sanitise values in templates: texts lose invisible and direction characters; our own markup is
+    unchanged."""
     return plain_text(value) if type(value) is str else value
 
 
 def render(template: str, **context: Any) -> str:
-    """A page of a template. `visitor` and `here` (the part of the service it belongs to) default to
-    nothing."""
+    """Render a page from a template. `visitor` and `here` (active section of the service) default to None."""
     given = {"here": "", "wide": False, **context}
     given["visitor"] = {
         "name": "",
@@ -108,10 +108,10 @@ _STROKES = {"urgent": 4, "act": 3, "watch": 2, "note": 1}
 
 
 def tally(severity: str | None) -> Markup:
-    """A verdict's or severity's mark: one to four strokes, the fourth crossed; a ring where all is in order,
-    a broken ring where that is not known.
+    """Mark of a verdict or severity: one to four strokes, the fourth crossed; a ring for in order, a broken
+    ring for not known.
 
-    Read by shape and by the word that always stands beside it.
+    Readable by shape, and by the word that is always beside it.
     """
     n = _STROKES.get(severity or "", 0)
     if n == 0:

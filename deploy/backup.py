@@ -80,7 +80,7 @@ def backup(data: Path, folder: Path, keep: int | None = None) -> Path:
     folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     target = folder / time.strftime("fieldfare-%Y%m%dT%H%M%S.tar.gz", time.gmtime())
     if target.exists():
-        raise BackupError(f"{target} is there already")
+        raise BackupError(f"{target} already exists")
     beside = target.with_name(f".{target.name}.part")
     digests: dict[str, str] = {}
     try:
@@ -267,7 +267,7 @@ def _unpacked(archive: Path, into: Path) -> dict[str, str]:
             _extract(tar, into)
         digests: dict[str, str] = json.loads((into / MANIFEST).read_bytes())["files"]
     except (OSError, EOFError, tarfile.TarError, ValueError, KeyError) as error:
-        raise BackupError(f"{archive}: not a whole backup: {error}") from None
+        raise BackupError(f"{archive}: not a complete backup: {error}") from None
     for name, expected in digests.items():
         path = into / "data" / name
         if not path.is_file() or hashlib.sha256(path.read_bytes()).hexdigest() != expected:
@@ -325,7 +325,7 @@ def main(argv: list[str] | None = None) -> int:
             found = verify(given.archive)
             if found.damage:
                 raise DamagedData(given.archive, found.damage)
-            print(f"{found.files} files, all whole")
+            print(f"{found.files} files, no damage")
         else:
             print(f"{restore(given.archive, given.data)} files restored to {given.data}")
     except (BackupError, OSError, sqlite3.Error) as error:

@@ -1,5 +1,4 @@
-"""Finding codes of the contract, sections 6 and 7, written out: what others rely on is not read off the
-code."""
+"""Finding codes of the contract, sections 6 and 7, listed independently of the code."""
 
 from __future__ import annotations
 

@@ -1,6 +1,7 @@
 """Install the wheel and its locked packages in a fresh environment of each Python, and run the demo there.
 
-Run by `make pythons`. Needs the package index. Takes the interpreters named, such as `python3.13`.
+Run by `make pythons`, and by `make bench`. Needs the package index. Uses the interpreters named, such as
+`python3.13`, or those of this machine.
 """
 
 from __future__ import annotations
@@ -15,7 +16,26 @@ from tempfile import TemporaryDirectory
 
 ROOT = Path(__file__).parents[1]
 ROOMS = ("analysis", "api", "collector", "dashboards")
+MINORS = range(11, 15)
+"""Minor versions of Python 3 for which the lock's compiled packages have wheels."""
 LOCK = ROOT / "deploy" / "requirements-demo.lock"
+
+
+def found_pythons() -> dict[int, str]:
+    """Minor version of Python 3 -> an interpreter of this machine, from PATH or pyenv."""
+    versions = Path(os.environ.get("PYENV_ROOT") or Path.home() / ".pyenv") / "versions"
+    found: dict[int, str] = {}
+    for minor in MINORS:
+        names = [f"python3.{minor}", *map(str, sorted(versions.glob(f"3.{minor}.*/bin/python3.{minor}")))]
+        works = (path for name in names if (path := shutil.which(name)) and _runs(path))
+        if python := next(works, None):
+            found[minor] = python
+    return found
+
+
+def _runs(python: str) -> bool:
+    """False for a shim of a version that is not selected."""
+    return subprocess.run([python, "-c", ""], capture_output=True, check=False).returncode == 0
 
 
 def build_wheel(folder: Path) -> Path:
@@ -42,11 +62,11 @@ def run_demo(python: str, wheel: Path, folder: Path) -> None:
     env = {k: v for k, v in os.environ.items() if not k.startswith(("FIELDFARE_", "PYTHON"))}
     command = [home / "bin" / "fieldfare", "--data", folder / "demo"]
     subprocess.run([*command, "demo", "--once", "--sites", "1"], cwd=folder, env=env, check=True)
-    told = subprocess.run(
+    listed = subprocess.run(
         [*command, "fleet"], cwd=folder, env=env, check=True, capture_output=True, text=True
     )
-    if len(told.stdout.splitlines()) != 1:
-        raise SystemExit(f"{python}: one home was made, but `fieldfare fleet` said: {told.stdout}")
+    if len(listed.stdout.splitlines()) != 1:
+        raise SystemExit(f"{python}: one home was made, but `fieldfare fleet` printed: {listed.stdout}")
 
 
 def main(pythons: list[str]) -> int:
@@ -57,7 +77,7 @@ def main(pythons: list[str]) -> int:
         print(f"{wheel.name}: {wheel.stat().st_size / 1e6:.2f} MB", flush=True)
         for python in pythons:
             began = time.monotonic()
-            folder = Path(name) / Path(python).name
+            folder = Path(name) / f"python-{len(list(Path(name).iterdir()))}"
             folder.mkdir()
             try:
                 run_demo(python, wheel, folder)
@@ -70,4 +90,4 @@ def main(pythons: list[str]) -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main(sys.argv[1:] or [sys.executable]))
+    sys.exit(main(sys.argv[1:] or [*found_pythons().values()] or [sys.executable]))

@@ -1,4 +1,4 @@
-"""Figures of two runs are compared at the same pace of the machine."""
+"""Figures of two runs are compared at equal machine speed."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The package as it is installed: one import name, every folder in it, and a Python interface."""
+"""The installed package: one import name, all folders, and the Python interface."""
 
 from __future__ import annotations
 

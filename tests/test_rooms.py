@@ -1,4 +1,5 @@
-"""Imports run one way: analysis knows nobody, collector and dashboards know analysis, api knows all."""
+"""Import directions: analysis imports none of the others, collector and dashboards import analysis, api
+all."""
 
 from __future__ import annotations
 

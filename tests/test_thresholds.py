@@ -1,4 +1,4 @@
-"""The count of thresholds counts right, and every limit says where it comes from."""
+"""Thresholds are counted correctly, and every limit has a source."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The bivalent point: down to which outdoor temperature the heat pump carries the house without its direct
+"""The bivalent point: lowest outdoor temperature at which the heat pump covers the house without its direct
 heater."""
 
 from __future__ import annotations
@@ -25,15 +25,15 @@ Floats = NDArray[np.float64]
 
 _USED_KWH = 0.5  # of a day: below it a heater was hardly on (common practice)
 _WARMEST = 0.9  # of the heater's energy lies below what counts as its release (common practice)
-_LEAST_K = 2.0  # a release so near the right one is left as it is (common practice)
+_LEAST_K = 2.0  # a release this close to the right one is not changed (common practice)
 _COLDEST_C, _WARMEST_C = -25.0, 12.0  # outdoor temperatures that are tried
 
 
 @dataclass(frozen=True)
 class Bivalent:
-    """seen_c : outdoor temperature up to which the heater is used. carries_c : down to which the unit
-    carries the house. designed_c : where the design lets the heater in, None if it does not say. saves [kWh
-    over the days]: the heater's work above `sets_c`, done by the unit"""
+    """seen_c : outdoor temperature up to which the heater is used. carries_c : lowest one at which the unit
+    covers the house. designed_c : the design's bivalent point, or None. saves [kWh over the days]: the
+    heater's energy above `sets_c`, supplied by the unit instead"""
 
     observed_c: float
     carries_c: float
@@ -42,8 +42,8 @@ class Bivalent:
 
     @property
     def sets_c(self) -> float:
-        """The bivalent point to set [°C]: the designed one, as the finding about the heater says too, unless
-        the unit does not carry the house down to it."""
+        """The bivalent point to set [°C]: the designed one, as in the heater's finding, unless the unit does
+        not cover the house down to it."""
         return sets_at(self.carries_c, self.designed_c)
 
 
@@ -53,8 +53,7 @@ def sets_at(carries_c: float, designed_c: float | None) -> float:
 
 
 def bivalent(site: Site, facts: Facts, result: Mapping[str, Any]) -> Bivalent:
-    """Compare the heater's use with what the unit carries by its output and the house's load. Raises
-    NotAssessed.
+    """Compare the heater's use with the house's load and the unit's output. Raises NotAssessed.
 
     The unit carries the house where its rated output, as far as it was measured, at the flow of the heating
     curve is over the load by a margin. Above that the heater's heat is made by the unit at the days' own
@@ -76,7 +75,7 @@ def bivalent(site: Site, facts: Facts, result: Mapping[str, Any]) -> Bivalent:
     spared = float(used[days.outdoor > sets].sum())
     cop = float(np.sum(days.load_kw) * 24.0 / np.sum(days.electricity))
     saves = spared * (1.0 - 1.0 / max(cop, 1.0))
-    # The unit takes over all of it only where the heater's work is not a start of its own.
+    # The unit takes over the heater's energy in full only if that needs no additional start.
     least = limit_of(site, "advice_bivalent_taken")
     return Bivalent(observed, carries, designed, Estimate(saves * (1.0 + least) / 2.0, saves * least, saves))
 
@@ -89,7 +88,7 @@ def _release(outdoor: Floats, used: Floats) -> float:
 
 
 def _carries(site: Site, days: HeatingDays, result: Mapping[str, Any]) -> float:
-    """Coldest outdoor temperature at which the unit's output is over the load by a margin [°C, whole]."""
+    """Coldest outdoor temperature at which the unit's output exceeds the load by a margin [°C, whole]."""
     loss = loss_kw_per_k(site, result)
     if loss is None:
         raise NotAssessed("needs the house's heat loss, measured or in [design]", "missing_quantity")

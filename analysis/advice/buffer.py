@@ -20,8 +20,8 @@ from fieldfare.analysis.plant.site import Site
 
 @dataclass(frozen=True)
 class Mixing:
-    """drop_k : flow less flow beyond the buffer. left_k : what stays of it. saves [kWh over the days]: the
-    curve lowered by the difference, at the same water to the emitters"""
+    """drop_k : flow minus flow behind the buffer. left_k : remaining difference. saves [kWh over the days]:
+    by a curve lowered by the difference, with the same water at the emitters"""
 
     drop_k: float
     left_k: float
@@ -29,7 +29,7 @@ class Mixing:
 
 
 def mixing(site: Site, facts: Facts, result: Mapping[str, Any]) -> Mixing:
-    """What a buffer without mixing would save. Raises NotAssessed."""
+    """Saving of a buffer without mixing. Raises NotAssessed."""
     if site.buffer is None or site.buffer.arrangement != "parallel":
         raise NotAssessed("the system has no parallel buffer", "not_applicable")
     if "buffer_drop" not in facts.days.names:

@@ -29,7 +29,7 @@ _DAY_HOURS = range(10, 17)  # warmest air, and after the morning's draws (common
 
 @dataclass(frozen=True)
 class BestHour:
-    """hour_now : local hour in which most charges begin. hour : the best. saves [kWh]
+    """hour_now : local hour in which most charges begin. hour : best hour. saves [kWh]
     money : saved where prices differ by the hour"""
 
     hour_now: int
@@ -40,8 +40,7 @@ class BestHour:
 
 
 def best_charging_hour(site: Site, facts: Facts, result: dict[str, Any]) -> BestHour:
-    """The hour that saves most, money before electricity where prices differ by the hour. Raises
-    NotAssessed."""
+    """The hour that saves most: money if prices differ by the hour, else electricity. Raises NotAssessed."""
     water = site.hot_water
     if water is None:
         raise NotAssessed("the system makes no hot water", "not_applicable")
@@ -75,7 +74,7 @@ def _worth(document: Mapping[str, Any], *, by_money: bool) -> float:
 
 
 def _holds_a_day(site: Site, result: Mapping[str, Any]) -> None:
-    """Raise NotAssessed unless a full cylinder holds what a day draws."""
+    """Raise NotAssessed unless a full cylinder holds a day's draws."""
     water = result.get("hot_water") or {}
     litres, drawn = water.get("litres_at_40c_when_full"), water.get("heat_kwh_per_day")
     if litres is None or drawn is None:
@@ -89,7 +88,7 @@ def _holds_a_day(site: Site, result: Mapping[str, Any]) -> None:
 
 
 def _band_hours(site: Site) -> tuple[int, ...]:
-    """First hours of the cheapest band; none where prices do not differ."""
+    """First hours of the cheapest band; none if prices do not differ."""
     bands = site.cost.band if site.cost is not None else ()
     if not bands:
         return ()
@@ -99,7 +98,7 @@ def _band_hours(site: Site) -> tuple[int, ...]:
 
 @dataclass(frozen=True)
 class DearHours:
-    """from_hour, hours : of the dear band that the rooms sit out. room : mean fall in it [K]
+    """from_hour, hours : of the expensive band without heating. room : mean fall in it [K]
     money : saved over the days"""
 
     from_hour: int
@@ -109,7 +108,7 @@ class DearHours:
 
 
 def dear_hours(site: Site, facts: Facts, result: Mapping[str, Any]) -> DearHours:
-    """Whether rooms hold, within the comfort limit, while the heating rests in the dearest band. Raises
+    """Whether rooms stay within the comfort limit while heating pauses in the most expensive band. Raises
     NotAssessed.
 
     The heat is made in the other hours instead; what is saved is the difference of price. A rest that needs
@@ -142,7 +141,7 @@ def dear_hours(site: Site, facts: Facts, result: Mapping[str, Any]) -> DearHours
 
 
 def _dearest(site: Site) -> tuple[TariffBand, float, float]:
-    """The dearest band, no longer than some hours, the mean price of the others, and its length [h]."""
+    """The most expensive band of limited length, the mean price of the others, and its length [h]."""
     cost = site.cost
     bands = cost.band if cost is not None else ()
     if not bands:

@@ -50,7 +50,7 @@ class ZoneEffect:
 
 @dataclass(frozen=True)
 class CurveEffect:
-    """saves [kWh over the days]; room : fall of the house [K]; zones; days : heated days it is drawn from"""
+    """saves [kWh over the days]; room : fall of the house [K]; zones; days : number of heating days used"""
 
     saves: Estimate
     room: Estimate
@@ -60,10 +60,10 @@ class CurveEffect:
 
 @dataclass(frozen=True)
 class LowestCurve:
-    """points_now, points : (outdoor, flow) of the curve as it is and as it could be, cold end first
-    lower_cold_k, lower_mild_k : by how much at both ends. effect : of going there at once
+    """points_now, points : (outdoor, flow) of the present and the possible curve, cold end first
+    lower_cold_k, lower_mild_k : difference at both ends. effect : of changing it at once
     steps : flow temperatures at both ends, week by week
-    binding : zone that would be the first below its target; design_day : whether the cold end is bound by it
+    binding : zone that would first fall below its target; design_day : whether it limits the cold end
     """
 
     points_now: tuple[tuple[float, float], tuple[float, float]]
@@ -77,7 +77,7 @@ class LowestCurve:
 
 
 def curve_effect(site: Site, facts: Facts, result: Mapping[str, Any], lower_k: float) -> CurveEffect:
-    """What lowering the whole curve by so much would do over the days seen. Raises NotAssessed."""
+    """Effect of lowering the whole curve, over the given days. Raises NotAssessed."""
     days = heating_days(site, facts, result)
     return _effect(site, days, room_response(site, days, result), np.full(len(days), lower_k))
 
@@ -94,8 +94,8 @@ def _effect(site: Site, days: HeatingDays, response: RoomResponse, lower: Floats
 def zone_effects(
     site: Site, days: HeatingDays, response: RoomResponse, fall: Floats, cooler_k: float = 0.0
 ) -> tuple[ZoneEffect, ...]:
-    """Every zone whose room is read. fall : of the house by day [K]. cooler_k : by how much the targets are
-    lower [K]"""
+    """Effects on all measured zones. fall : of the house by day [K]. cooler_k : decrease of the targets
+    [K]"""
     zones = []
     for zone, (room, _) in days.zones.items():
         after = room - fall * response.zone_share[zone]
@@ -115,31 +115,32 @@ def zone_effects(
 
 
 def target_of(site: Site, days: HeatingDays, zone: str) -> Floats:
-    """Target of a zone by day: its own, the home's, else the design's [°C]. A zone without one of its own
-    that is usually cooler stays as it is."""
+    """Target of a zone by day: its own, the home's, else the design's [°C]. A zone without its own that is
+    usually cooler keeps its usual temperature."""
     room, own = days.zones[zone]
     other = np.minimum(fill_nan(days.target, site.design.indoor_c), float(np.nanmedian(room)))
     return fill_nan(own, other)
 
 
 def _is_own_read(days: HeatingDays, zone: str) -> bool:
-    """Whether the zone's own set temperature is read; the home's is not what is set there."""
+    """Whether the zone's own set temperature is measured; the home's does not count."""
     return bool(np.isfinite(days.zones[zone][1]).any())
 
 
 def is_target_read(days: HeatingDays, zone: str | None = None) -> bool:
-    """Whether a set temperature is read: the zone's own or the home's."""
+    """Whether a set temperature is measured: the zone's own or the home's."""
     own = zone is not None and _is_own_read(days, zone)
     return own or bool(np.isfinite(days.target).any())
 
 
 def _tolerance(site: Site, days: HeatingDays, zone: str | None = None) -> float:
-    """How far a room may fall below its target [K]: not at all where no target is declared."""
+    """Allowed fall of a room below its target [K]: 0 without a declared target."""
     return limit_of(site, "advice_room_tolerance_k") if is_target_read(days, zone) else 0.0
 
 
 def lowest_curve(site: Site, facts: Facts, result: Mapping[str, Any]) -> LowestCurve:
-    """The lowest two-point curve that holds every metered room at its target down to the design day.
+    """The lowest two-point curve that keeps every measured room at its target down to the design day. Raises
+    NotAssessed if rooms, heat or the curve are unknown, or no lower curve does.
 
     Raises NotAssessed where rooms, heat or the curve are not known, or no lower curve holds the rooms.
     """
@@ -173,7 +174,7 @@ def lowest_curve(site: Site, facts: Facts, result: Mapping[str, Any]) -> LowestC
 
 
 def set_curve(site: Site, days: HeatingDays, cold: float) -> tuple[tuple[float, float], tuple[float, float]]:
-    """The curve as it is set, from target flows where they are read, else from the flows [°C]."""
+    """The present curve, from target flows if measured, else from flows [°C]."""
     if float(np.ptp(days.outdoor)) < limit_of(site, "advice_fewest_spread_k"):
         raise NotAssessed("needs days of different outdoor temperatures to tell the heating curve")
     fit = robust_fit(np.column_stack([days.outdoor, np.ones(len(days))]), days.asked)
@@ -186,11 +187,11 @@ def _between(outdoor: Floats, cold: float, at_cold: float, at_mild: float) -> Fl
 
 
 def _allowed(site: Site, days: HeatingDays, response: RoomResponse) -> tuple[Floats, str | None]:
-    """By day, how much lower the curve could be with every zone at its target, and the zone that binds."""
+    """By day: possible decrease of the curve with every zone at its target, and the limiting zone."""
     margins = {}
     for zone, (room, _) in days.zones.items():
         spare = room - target_of(site, days, zone) + _tolerance(site, days, zone)
-        # A room that misses its target today for a reason of its own does not hold the curve up.
+        # A room already below its target for another reason does not limit the curve.
         margins[zone] = fill_nan(spare / max(response.zone_share[zone], 0.2), np.inf)
     if not margins:
         raise NotAssessed("needs room_temperature", "missing_quantity")
@@ -229,7 +230,7 @@ def _at_design(
 def _line(
     site: Site, days: HeatingDays, allowed: Floats, cold: float, at_design: float
 ) -> tuple[float, float]:
-    """The two ends that save the most and stay under what the days and the design day allow."""
+    """The two ends that save most within the limits of the days and the design day."""
     share = limit_of(site, "advice_days_short")
     grid = np.arange(0.0, MOST_LOWER_K + STEP_K, STEP_K)
     best = (0.0, 0.0, 0.0)

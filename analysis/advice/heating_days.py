@@ -29,7 +29,7 @@ NEEDED = ("flow_temperature", "outdoor_temperature", "heat_pump_electricity")
 
 @dataclass(frozen=True)
 class HeatingDays:
-    """One value a heated day.
+    """Arrays with one value per heating day.
 
     day : index into the facts' days. outdoor, flow [°C], half : half of flow less return [K]
     asked : flow that the controls ask for, measured where they are not read [°C]. gap : asked less measured
@@ -79,14 +79,14 @@ def loss_kw_per_k(site: Site, result: Mapping[str, Any]) -> tuple[float, float, 
 
 
 def is_unread(site: Site) -> bool:
-    """Whether what every heating day needs is not read at a home: more days will not tell."""
+    """Whether a home lacks a measurement that every heating day needs, so that more days will not help."""
     heat = site.design.coefficient_w_per_k is not None or any(site.measures(q) for q in HEAT_QUANTITIES)
     return not (heat and all(site.measures(q) for q in NEEDED))
 
 
 def heating_days(site: Site, facts: Facts, result: Mapping[str, Any]) -> HeatingDays:
-    """The heated days of facts. Raises NotAssessed where flow, outdoor temperature or electricity is not
-    known."""
+    """The heating days of facts. Raises NotAssessed if flow, outdoor temperature or electricity is
+    unknown."""
     days = facts.days
     alone = by_the_pump_alone(site, days)
     flow, outdoor = _column(days, "flow_by_heat", "flow"), _column(days, "outdoor_heating", "outdoor")
@@ -109,7 +109,7 @@ def heating_days(site: Site, facts: Facts, result: Mapping[str, Any]) -> Heating
     share = fill_nan(_column(days, "minutes_heating") / np.maximum(_column(days, "minutes_total"), 1.0), 1.0)
     target_flow = fill_nan(_column(days, "target_flow"), flow)
     gap = np.maximum(target_flow - flow, 0.0)
-    # In a rest water goes on round with a smaller difference of flow and return.
+    # In rests, water circulates with a smaller difference of flow and return.
     overshoot = np.maximum(flow - target_flow - half * (1.0 - np.clip(share, 0.0, 1.0)) / 2.0, 0.0)
     over = overshoot + np.maximum(fill_nan(_column(days, "buffer_drop"), 0.0), 0.0)
     zones = {
@@ -137,7 +137,7 @@ def heating_days(site: Site, facts: Facts, result: Mapping[str, Any]) -> Heating
 
 
 def _column(days: Table, name: str, otherwise: str = "") -> Floats:
-    """A column, nan where there is none. otherwise : another one that stands in for its gaps"""
+    """A column, nan if absent. otherwise : column that fills its gaps"""
     found = days.floats(name) if name in days.names else np.full(len(days), np.nan)
     return fill_nan(found, _column(days, otherwise)) if otherwise else found
 

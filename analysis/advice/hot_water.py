@@ -19,8 +19,8 @@ HABIT_DOUBT = 0.25
 """Relative doubt of what a store saves: draws fall on other hours, and charges start elsewhere (common
 practice, no source)."""
 _NEAR_K = 2.0  # of a temperature that a controller holds (common practice)
-_ABOVE_STORE_K = 5.0  # flow over the store that a coil needs at the end of a charge (common practice)
-_BY_CHANCE = 0.3  # share of immersion days beyond the disinfection's that may be chance (common practice)
+_ABOVE_STORE_K = 5.0  # flow above store temperature needed by a coil at the end of a charge (common practice)
+_BY_CHANCE = 0.3  # allowed share of immersion days besides disinfection (common practice)
 
 
 def cooler_store(
@@ -59,8 +59,8 @@ def cooler_store(
 
 
 def _completed(site: Site, facts: Facts, top_k: float) -> tuple[float, float]:
-    """Immersion heat that a cooler setpoint spares [kWh], and how far the heater lifts the store [K]: only
-    where it finishes charges on more days than the disinfection needs."""
+    """Immersion heat saved by a cooler set-point [kWh], and the heater's temperature rise [K]: only if it
+    finishes charges on more days than disinfection needs."""
     days, water = facts.days, site.hot_water
     if water is None or not {"immersion_from_c", "immersion_to_c", "electricity_immersion_kwh"} <= set(
         days.names
@@ -79,8 +79,8 @@ def _completed(site: Site, facts: Facts, top_k: float) -> tuple[float, float]:
 
 
 def _disinfection_kwh(site: Site, facts: Facts, top_k: float) -> tuple[float, float]:
-    """Heat that a direct heater adds to the disinfections of the days from a cooler store [kWh], and its half
-    interval: where nobody meters the heater, the middle of none and all."""
+    """Additional heat of a direct heater for disinfections from a cooler store [kWh], and half its interval:
+    for an unmetered heater the middle between none and all."""
     days, water = facts.days, site.hot_water
     if water is None or not water.pasteurise_c or water.cylinder_litres is None:
         return 0.0, 0.0
@@ -92,13 +92,13 @@ def _disinfection_kwh(site: Site, facts: Facts, top_k: float) -> tuple[float, fl
         return (0.0, 0.0) if alone else (planned * each / 2.0, planned * each / 2.0)
     begun, ended = days.floats("immersion_from_c"), days.floats("immersion_to_c")
     disinfects = np.isfinite(begun) & (ended >= water.pasteurise_c - _NEAR_K)
-    # A heater that takes over well above the setpoint begins there, however cool the store is kept.
+    # A heater that takes over well above the set-point starts there at any store temperature.
     from_store = begun[disinfects] <= water.setpoint_c + _NEAR_K
     return min(float(from_store.sum()), planned) * each, 0.0
 
 
 def _standing(site: Site, facts: Facts, result: Mapping[str, Any], cooler_k: float, energy: float) -> float:
-    """Electricity for the part of the standing loss that goes with the store's temperature [kWh]."""
+    """Electricity for the part of the standing loss that depends on the store's temperature [kWh]."""
     water = result.get("hot_water") or {}
     loss = water.get("standing_loss_kwh_per_day") or (
         site.hot_water and site.hot_water.standing_loss_kwh_per_day

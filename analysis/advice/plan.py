@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from fieldfare.analysis.advice.backup import Bivalent, bivalent
+from fieldfare.analysis.advice.balance import zone_balance
 from fieldfare.analysis.advice.buffer import mixing
 from fieldfare.analysis.advice.cheaper_hours import best_charging_hour, dear_hours
 from fieldfare.analysis.advice.curve import CurveEffect, LowestCurve, lowest_curve
@@ -34,10 +35,11 @@ _TRIED_SET_BACKS = (0.0, 1.0, 2.0, 3.0)
 
 @dataclass(frozen=True)
 class Advice:
-    """One setting. now, to : as it is and as it should be, in `unit`; the curve has `curve` beside them
+    """One setting. now, to : present and recommended value, in `unit`; the curve also has `curve`
 
     saves : [kWh, of `of` of the document]. room : mean fall of the rooms [K]; zones : see ZoneEffect
-    holds : limits that were checked, in words. money : saved by cheaper hours, where prices differ
+    balance : of `zone_balance`, see ZoneBalance. holds : checked limits, as text. money : saved by cheaper
+    hours, if prices differ
     household : whether the household may change it
     """
 
@@ -49,6 +51,7 @@ class Advice:
     room: Estimate | None = None
     zones: tuple[dict[str, Any], ...] = ()
     curve: dict[str, Any] | None = None
+    balance: dict[str, Any] | None = None
     recovery_h: float | None = None
     holds: tuple[str, ...] = ()
     caution: str = ""
@@ -72,7 +75,8 @@ class LeftOut:
 
 
 def plan(site: Site, facts: Facts, result: dict[str, Any], *, household: bool = False) -> dict[str, Any]:
-    """Settings worth changing, the largest saving first, JSON-ready; never two that work against each other.
+    """Recommended settings, largest saving first, JSON-ready; never two that conflict. household : only what
+    the household may change
 
     household : only what is the household's to change
     Returns advice (list of Advice), left_out (list of LeftOut), of : the time that savings are of, currency.
@@ -103,7 +107,7 @@ def plan(site: Site, facts: Facts, result: dict[str, Any], *, household: bool = 
 
 def _is_worth(site: Site, facts: Facts, advice: Advice) -> bool:
     """Whether a saving, in electricity or by cheaper hours, is worth a call."""
-    if advice.code == "pump_speed" or for_comfort(advice):
+    if advice.code in ("pump_speed", "zone_balance") or for_comfort(advice):
         return True
     least = limit_of(site, "advice_worth_kwh")
     price = mean_price(site, facts.days)
@@ -112,26 +116,28 @@ def _is_worth(site: Site, facts: Facts, advice: Advice) -> bool:
 
 
 def advised(code: str, site: Site, facts: Facts, result: dict[str, Any]) -> Advice:
-    """One setting's advice, whatever it is worth. code : of PLANNED. Raises NotAssessed."""
+    """Advice on one setting, regardless of its saving. code : of PLANNED. Raises NotAssessed."""
     refuse_shared(code, site)
     return _ASKED[code](site, facts, result)
 
 
 def for_comfort(advice: Advice) -> bool:
-    """A shallower set-back is for rooms that are late, not for the bill."""
+    """A shallower set-back is for rooms that recover late, not for savings."""
     return advice.code == "set_back" and advice.to < advice.now
 
 
 def need_of(advice: Advice) -> str:
-    """Why a setting is to change whatever it saves: rooms_late, water_slow (flow and return too far apart);
-    empty where only its saving speaks for it."""
+    """Reason to change a setting regardless of its saving: rooms_late, water_slow (flow and return too far
+    apart), zones_apart; else empty."""
     if for_comfort(advice):
         return "rooms_late"
+    if advice.code == "zone_balance":
+        return "zones_apart"
     return "water_slow" if advice.code == "pump_speed" and advice.to < advice.now else ""
 
 
 def set_once(site: Site, facts: Facts, result: dict[str, Any], stepwise: Sequence[Advice]) -> list[Advice]:
-    """Settings worth changing that no diary goes through week by week, the largest saving first.
+    """Recommended settings not covered by the weekly tuning diary, largest saving first.
 
     stepwise : advice on settings that it goes through, which those here must not work against
     """
@@ -150,8 +156,8 @@ def set_once(site: Site, facts: Facts, result: dict[str, Any], stepwise: Sequenc
 
 
 def without_contrary(found: list[Advice]) -> tuple[list[Advice], list[LeftOut]]:
-    """A lower curve leaves emitters less to spare, and a deeper set-back needs it in the morning: of the two
-    the larger saving stays. The same for two settings of the cylinder."""
+    """Resolve conflicts: a lower curve reduces the emitters' reserve, which a deeper set-back needs in the
+    morning, so only the larger saving is kept. The same for two settings of the cylinder."""
     left: list[LeftOut] = []
     by_code = {a.code: a for a in found}
     for one, other, reason in (
@@ -194,7 +200,7 @@ def _curve(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:
 
 
 def _set_back(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:
-    """Shallower where rooms come up too late; else the deepest that is back in time."""
+    """Set-back depth: shallower if rooms recover too late; else the deepest that recovers in time."""
     deepest = limit_of(site, "advice_setback_deepest_k")
     longest_h = limit_of(site, "advice_recovery_h")
     tried = set_back_effects(site, facts, result, [k for k in _TRIED_SET_BACKS if k <= deepest])
@@ -216,7 +222,7 @@ def _set_back(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:
 
 
 def _setpoint(site: Site, facts: Facts, result: dict[str, Any]) -> Advice:
-    """The coolest store that stays out of the range of Legionella, is disinfected and holds enough."""
+    """The coolest store temperature outside the Legionella range, with disinfection and enough volume."""
     water = site.hot_water
     if water is None:
         raise NotAssessed("the system makes no hot water", "not_applicable")
@@ -286,7 +292,7 @@ def _pump(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:
 
 
 def _bivalent(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:
-    """The direct heater released only where the heat pump's output is short."""
+    """Release of the direct heater only if the heat pump's output is insufficient."""
     found = bivalent(site, facts, result)
     saves = found.saves.times(a_year(facts.days))
     return Advice(
@@ -295,7 +301,7 @@ def _bivalent(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:
 
 
 def _carried(found: Bivalent) -> str:
-    """Why the heater is released there: the designed point, or the measured one held against it."""
+    """Reason for the release point: the designed point, or the measured one compared with it."""
     by_load = f"by its output and the house's load the heat pump needs no help above {found.carries_c:g} °C"
     if found.designed_c is None:
         return f"B{by_load[1:]}."
@@ -305,15 +311,33 @@ def _carried(found: Bivalent) -> str:
 
 
 def _buffer(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:
-    """The flow beyond a parallel buffer set to the heat pump's, and the curve lowered by what is no longer
-    lost."""
+    """Match the flow behind a parallel buffer to the heat pump's, and lower the curve by the regained
+    temperature."""
     found = mixing(site, facts, result)
     saves = found.saves.times(a_year(facts.days))
     return Advice("buffer_flow", round(found.drop_k, 1), found.left_k, "K", saves)
 
 
+def _balance(site: Site, facts: Facts, result: dict[str, Any]) -> Advice:
+    """Water of the zones as designed, and beyond that by how far one is turned down. Saving and rooms are of
+    the first way: it comes first, and it is enough where the water is to blame."""
+    found = zone_balance(site, facts, result)
+    way, year = found.by_water, a_year(facts.days)
+    document = found.as_dict()
+    for name in ("by_water", "by_turning"):
+        document[name]["saves"] = getattr(found, name).saves.times(year).as_dict()
+    return Advice(
+        "zone_balance",
+        round(found.apart_k.value or 0.0, 1),
+        round(way.apart_k.value or 0.0, 1),
+        "K",
+        way.saves.times(year),
+        balance=document,
+    )
+
+
 def _charging_hour(site: Site, facts: Facts, result: dict[str, Any]) -> Advice:
-    """Charges of the cylinder moved to the warmest or cheapest hours."""
+    """Charge the cylinder in the warmest or cheapest hours."""
     _holds_enough(site, result)
     found = best_charging_hour(site, facts, result)
     return Advice(
@@ -328,7 +352,7 @@ def _charging_hour(site: Site, facts: Facts, result: dict[str, Any]) -> Advice:
 
 
 def _dear_hours(site: Site, facts: Facts, result: dict[str, Any]) -> Advice:
-    """Rooms left to sit out the dear hours where they stay warm."""
+    """Pause heating in expensive hours if rooms stay warm."""
     found = dear_hours(site, facts, result)
     return Advice(
         "dear_hours",
@@ -353,6 +377,7 @@ SETTINGS = tuple(_ASKED)
 _ASKED |= {
     "bivalent_point": _bivalent,
     "buffer_flow": _buffer,
+    "zone_balance": _balance,
     "hot_water_hour": _charging_hour,
     "dear_hours": _dear_hours,
 }

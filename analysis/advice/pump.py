@@ -42,7 +42,7 @@ class PumpEffect:
 
 @dataclass(frozen=True)
 class ObservedPump:
-    """What the days show of the pump. used_kwh : its electricity. lift_k : flow less return at the design
+    """The pump in the given days. used_kwh : its electricity. lift_k : flow minus return at the design
     load"""
 
     days: HeatingDays
@@ -52,7 +52,7 @@ class ObservedPump:
 
 
 def observed_pump(site: Site, facts: Facts, result: Mapping[str, Any]) -> ObservedPump:
-    """The pump at its present flow of water. Raises NotAssessed."""
+    """The pump at its present water flow. Raises NotAssessed."""
     days = heating_days(site, facts, result)
     response = room_response(site, days, result)
     if site.buffer is not None and site.buffer.arrangement == "parallel":
@@ -69,7 +69,7 @@ def observed_pump(site: Site, facts: Facts, result: Mapping[str, Any]) -> Observ
 
 
 def pump_effect(site: Site, observed: ObservedPump, flow_share: float) -> PumpEffect:
-    """What another flow of water does over the days seen."""
+    """Effect of another water flow over the given days."""
     days, response, used, lift = observed.days, observed.response, observed.used_kwh, observed.lift_k
 
     def change(of: HeatingDays, home: RoomResponse) -> Changed:
@@ -78,8 +78,7 @@ def pump_effect(site: Site, observed: ObservedPump, flow_share: float) -> PumpEf
     unit = estimated(site, days, response, change)
     by_pump = sorted(used * (1.0 - flow_share**power) for power in PUMP_POWER)
     middle, half = sum(by_pump) / 2.0, (by_pump[1] - by_pump[0]) / 2.0
-    # What the unit gains by cooler water or loses by hotter flow is small and of either sign:
-    # doubt, not gain.
+    # Gain by cooler return or loss by hotter flow is small and of either sign: it counts as uncertainty.
     saves = Estimate.around(middle, math.hypot(unit.value or 0.0, unit.half, half))
     return PumpEffect(flow_share, lift, lift / flow_share, saves, room_fall(site, days, response, change))
 
@@ -91,8 +90,8 @@ def _design_load(site: Site, days: HeatingDays, response: RoomResponse) -> float
 
 
 def least_pump_share(site: Site, lift_k: float) -> float | None:
-    """Share of the present flow at which flow and return differ as designed; None where they differ within
-    limits."""
+    """Share of the present water flow that gives the designed difference of flow and return; None if it is
+    within limits."""
     design_lift_k = limit_of(site, "advice_lift_k")
     if lift_k < limit_of(site, "advice_lift_low_k"):
         return max(lift_k / design_lift_k, limit_of(site, "advice_pump_least"))

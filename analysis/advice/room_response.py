@@ -1,4 +1,4 @@
-"""Response of rooms to the flow temperature: emitter output, and how far valves throttle it."""
+"""Response of rooms to the flow temperature: emitter output, and throttling by valves."""
 
 from __future__ import annotations
 
@@ -74,7 +74,7 @@ class RoomResponse:
         return 1.0 + self.full_doubt / 2.0
 
     def stronger(self, factor: float) -> RoomResponse:
-        """The same home with emitters that give `factor` times as much."""
+        """The same home with emitters of `factor` times the output."""
         return replace(
             self,
             full=self.full * factor,
@@ -108,8 +108,8 @@ def room_response(site: Site, days: HeatingDays, result: Mapping[str, Any]) -> R
     if max((float(np.nanmean(room)) for room, _ in days.zones.values()), default=0.0) > limit_of(
         site, "advice_airing_c"
     ):
-        # Windows are opened in rooms so warm: a kelvin less saves between the closed and the aired house's
-        # loss.
+        # Windows are opened in such warm rooms: a kelvin less saves between the loss of the closed and of the
+        # aired house.
         most = limit_of(site, "advice_airing_factor")
         loss = loss[0] * float(np.sqrt(most)), loss[1], loss[0] * most
     room = fill_nan(days.room, site.design.indoor_c)
@@ -118,10 +118,10 @@ def room_response(site: Site, days: HeatingDays, result: Mapping[str, Any]) -> R
     used = days.load_kw / excess**exponent
     doubt = limit_of(site, "advice_emitter_doubt")
     if not full:
-        # Nobody says what they can give: what they gave at most, and what is usually spared.
+        # Emitter output unknown: use the highest observed output, and the usual reserve.
         full, doubt = _SPARED * float(np.quantile(used, 0.98)), _SPARED_DOUBT
     if float(np.quantile(used, 0.95)) > _ALWAYS_OPEN * full:
-        # More than emitters of this output can give: their data, or how their water is read, is wrong.
+        # More than emitters of this rating can give: the data sheet or the water temperatures are wrong.
         full, doubt = float(np.quantile(used, 0.95)), _SPARED_DOUBT
     if switched(site, days) == 1.0:
         # Emitters that a thermostat switches give all they can while it calls, and less and less after it:
@@ -183,8 +183,8 @@ def switched(site: Site, days: HeatingDays) -> float:
 
 
 def _opens(site: Site, opened: Floats, warmer: Floats, outdoor: Floats) -> float:
-    """Fall of the room at which valves let e times as much through [K]. Valves that stand open in rooms
-    well over their target, and no less so on days on which the room is warmer, never move."""
+    """Fall of the room at which valves pass e times as much [K]. Valves that are open in rooms well above
+    target, also on warmer days, never move."""
     above = float(np.median(warmer)) >= limit_of(site, "advice_valves_shut_k")
     stand_open = float(np.median(opened)) >= limit_of(site, "advice_valves_open")
     if above and stand_open and not _move(site, opened, warmer, outdoor):
@@ -193,13 +193,13 @@ def _opens(site: Site, opened: Floats, warmer: Floats, outdoor: Floats) -> float
 
 
 def _move(site: Site, opened: Floats, warmer: Floats, outdoor: Floats) -> bool:
-    """Whether less of the emitters is used on days on which the room is warmer, at like weather."""
+    """Whether the used share of emitters is smaller on days with a warmer room, at similar weather."""
     together = _correlation_at_like_weather(np.log(opened), warmer, outdoor)
     return together <= -limit_of(site, "advice_valves_move")
 
 
 def _correlation_at_like_weather(x: Floats, y: Floats, outdoor: Floats) -> float:
-    """Correlation of what a line over the outdoor temperature leaves of both; nan where nothing is left."""
+    """Partial correlation, given a line over outdoor temperature; nan without residuals."""
     line = np.column_stack([np.ones(len(x)), outdoor])
     left = [z - line @ np.linalg.lstsq(line, z, rcond=None)[0] for z in (x, y)]
     spread = float(np.std(left[0]) * np.std(left[1]))
@@ -217,8 +217,8 @@ def opens_doubt(site: Site, opened: Floats, warmer: Floats) -> float:
 
 
 def _influence(site: Site, days: HeatingDays) -> tuple[float, float]:
-    """By how much the set flow goes up where rooms lack a kelvin, at the same outdoor temperature, 0 where
-    the days do not show it for sure; and how much it may be [-]."""
+    """Rise of the set flow temperature per kelvin of room deficit, at equal outdoor temperature, 0 if
+    uncertain; and its upper limit [-]."""
     short = days.target - days.room
     is_known = np.isfinite(short + days.asked)
     if is_known.sum() < limit_of(site, "advice_fewest_days"):
@@ -276,7 +276,7 @@ def changed(
     wider: float = 1.0,
     cooler_k: Floats | float = 0.0,
 ) -> Changed:
-    """What each day would have been with another curve, another flow of water or another set temperature.
+    """Simulate each day with another curve, water flow or set temperature.
 
     lower_k : by how much the curve is lower [K]. wider : factor of flow less return at the same heat
     cooler_k : by how much the rooms' set temperature is lower, negative where it is higher [K]

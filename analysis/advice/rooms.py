@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -13,7 +12,7 @@ from numpy.typing import NDArray
 from fieldfare.analysis.advice.curve import ZoneEffect, zone_effects
 from fieldfare.analysis.advice.heating_days import HeatingDays, heating_days
 from fieldfare.analysis.advice.room_response import Changed, RoomResponse, changed, room_response, switched
-from fieldfare.analysis.advice.saving import doubted, efficiency_keeps, saved_kwh
+from fieldfare.analysis.advice.saving import around_ends, doubted, efficiency_keeps, saved_kwh
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.facts.tables import Facts
@@ -41,9 +40,9 @@ class RoomsEffect:
 
 
 def rooms_effect(site: Site, facts: Facts, result: Mapping[str, Any], cooler_k: float) -> RoomsEffect:
-    """What another set temperature of all rooms does over the days seen. Raises NotAssessed.
+    """Effect of another set temperature of all rooms, over the given days. Raises NotAssessed.
 
-    cooler_k : by how much it is lower, negative where it is higher [K]
+    cooler_k : decrease, negative for an increase [K]
 
     The house loses less by its coefficient times the fall of the rooms (ISO 13790). Where only thermostats
     close, the water stays as hot; where the controls move the curve with the set temperature, it gets cooler
@@ -88,23 +87,18 @@ def rooms_effect(site: Site, facts: Facts, result: Mapping[str, Any], cooler_k: 
         [saved(response, stays=stays) for stays in (0.0, 1.0)],
         [saved(response, keeps) for keeps in efficiency_keeps(site)],
     ]
-    # Rooms that nobody measured are asked about as if they followed.
+    # Unmeasured rooms are assumed to follow.
     pairs = doubted(site, response) if response.known else doubted(site, response)[:1]
     ends += [[saved(home) for home in pair] for pair in pairs]
-    if not response.acts:  # nothing shows that the set temperature does anything
+    if not response.acts:  # no evidence that the set temperature has an effect
         ends.append([0.0])
     fall = change(response, STAYS).fall
     return RoomsEffect(
-        _about(value, ends),
+        around_ends(value, ends),
         _fall(site, response, change),
         zone_effects(site, days, response, fall, cooler_k),
         float(shut.mean()),
     )
-
-
-def _about(value: float, ends: list[list[float]]) -> Estimate:
-    """A value and, in squares, how far the ends of what is not known are off it."""
-    return Estimate.around(value, math.hypot(*(max(abs(end - value) for end in pair) for pair in ends)))
 
 
 def _shut(site: Site, days: HeatingDays) -> Floats:
@@ -126,11 +120,11 @@ def _fall(site: Site, response: RoomResponse, change: Callable[[RoomResponse, fl
     ends = [[mean(home) for home in pair] for pair in doubted(site, response)]
     if not response.acts:
         ends.append([0.0])
-    return _about(mean(response), [*ends, [mean(response, stays) for stays in (0.0, 1.0)]])
+    return around_ends(mean(response), [*ends, [mean(response, stays) for stays in (0.0, 1.0)]])
 
 
 def _water_follows(days: HeatingDays, response: RoomResponse, after: Changed) -> Floats:
-    """By how much cooler the water may be with the valves as they were [K]."""
+    """Possible decrease of the water temperature with unchanged valves [K]."""
     share = after.load_kw / days.load_kw
     excess = np.maximum(days.flow - days.over - days.half - days.room, 1.0)
     excess = np.where(np.isfinite(excess), excess, 1.0)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -58,7 +58,7 @@ def cop_over(site: Site, outdoor: Floats, flow: Floats, then_outdoor: Floats, th
 
 
 def efficiency_keeps(site: Site) -> tuple[float, float]:
-    """Ends of what a unit gains by cooler water over what is calculated [-]."""
+    """Range of a unit's actual over calculated gain by cooler water [-]."""
     rated_flows = {point.flow_c for point in site.heat_pump.rating}
     return EFFICIENCY_KEEPS if len(rated_flows) > 1 else UNRATED_KEEPS
 
@@ -90,7 +90,7 @@ def saved_kwh(
     then = cop_between(days.outdoor, days.flow, np.minimum(run_after / full, 1.0))
     gain = 1.0 - keeps * (1.0 - cop_over(site, days.outdoor, days.flow, days.outdoor, after.flow))
     left = after.load_kw / days.load_kw * gain * (now / then) ** part_load
-    # The circulation pump runs as before.
+    # The circulation pump is unaffected.
     return np.asarray((days.electricity - days.pump) * (1.0 - left))
 
 
@@ -111,7 +111,7 @@ def estimated(site: Site, days: HeatingDays, response: RoomResponse, change: Cha
         _half([total(response, part_load=part) for part in PART_LOAD_KEEPS], value),
     ]
     spreads += [_half([total(home) for home in pair], value) for pair in doubted(site, response)]
-    if not response.known:  # rooms that follow the water save more, never less
+    if not response.known:  # if rooms follow the water, savings are larger
         return Estimate(value, value - math.hypot(*spreads[:-1]), value + math.hypot(*spreads))
     return Estimate.around(value, math.hypot(*spreads))
 
@@ -130,7 +130,7 @@ def room_fall(site: Site, days: HeatingDays, response: RoomResponse, change: Cha
 
 
 def doubted(site: Site, response: RoomResponse) -> tuple[tuple[RoomResponse, RoomResponse], ...]:
-    """Pairs of homes that the measurements leave open: loss, emitters, gap of the flow, response."""
+    """Pairs of homes at the limits of the measurements: loss, emitters, gap of the flow, response."""
     doubt = response.full_doubt
     factor = response.opens_doubt
     ends = (response.opens_k / factor, response.opens_k * factor) if response.known else (HELD_K, FOLLOWS_K)
@@ -143,5 +143,10 @@ def doubted(site: Site, response: RoomResponse) -> tuple[tuple[RoomResponse, Roo
     )
 
 
-def _half(values: list[float], middle: float) -> float:
+def around_ends(value: float, ends: Sequence[Sequence[float]]) -> Estimate:
+    """A value and, in squares, how far the ends of what is not known are off it."""
+    return Estimate.around(value, math.hypot(*(_half(pair, value) for pair in ends)))
+
+
+def _half(values: Sequence[float], middle: float) -> float:
     return max(abs(value - middle) for value in values)

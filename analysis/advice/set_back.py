@@ -33,8 +33,8 @@ NIGHT_SHARE = 0.35
 coldest at four."""
 _SEEN_K = 0.5  # a set-back (common practice)
 _BEFORE_MIDNIGHT_H = 2.0  # of a usual set-back from 22 h (common practice)
-_LEAST_SPARE = 0.05  # of the emitters' output: with less a room never comes up again
-_RATE_DOUBT = 0.5  # relative, of a room's rate of cooling that nights show (common practice, no source)
+_LEAST_SPARE = 0.05  # of the emitters' output: with less reserve a room never recovers
+_RATE_DOUBT = 0.5  # relative uncertainty of a room's cooling rate from nights (common practice, no source)
 
 
 @dataclass(frozen=True)
@@ -52,11 +52,11 @@ class SetBackEffect:
 def set_back_effects(
     site: Site, facts: Facts, result: Mapping[str, Any], depths_k: Sequence[float]
 ) -> list[SetBackEffect]:
-    """What each other depth of set-back does over the days seen. Raises NotAssessed.
+    """Effect of other set-back depths over the given days. Raises NotAssessed.
 
     Rooms cool at their own rate at night and come up at that rate times what the emitters have to spare;
     less heat is lost by the coefficient times the mean fall, and the heat is made in the warmer hours.
-    Back-up heat that a longer recovery may call for is not part of the saving.
+    The saving does not include back-up heat that a longer recovery may need.
     """
     days = heating_days(site, facts, result)
     response = room_response(site, days, result)
@@ -72,14 +72,14 @@ def set_back_effects(
     now = night_of(days, response, depth, hours, rate)
     fall_now = _observed_fall(chosen, now.fall) if depth > _SEEN_K else now.fall
     warmer_now = _warmer_hours(chosen, now.rest_h)
-    # Where nothing shows that the set temperature does anything, a set-back may do nothing.
+    # Without evidence that the set temperature has an effect, a set-back may have none.
     nothing = 0.0 if response.acts or depth > _SEEN_K else 1.0
     doubt = math.hypot(nothing, (response.loss_high - response.loss_low) / 2.0 / response.loss, rate_doubt)
     effects = []
     for depth_k in depths_k:
         later = night_of(days, response, depth_k, hours, rate)
         fall_later = later.fall
-        if depth > _SEEN_K:  # what the rooms do now is measured; another depth goes as the model goes
+        if depth > _SEEN_K:  # the present depth is measured; other depths are modelled
             fall_later = fall_now * float(np.mean(later.fall)) / max(float(np.mean(now.fall)), 1e-6)
         fall = fall_later - fall_now
         saves = _saved(site, days, response, fall, _warmer_hours(chosen, later.rest_h) - warmer_now)
@@ -97,7 +97,7 @@ def set_back_effects(
 
 
 def refuse_slow(site: Site, depth_now_k: float, depth_k: float) -> None:
-    """Raise NotAssessed where the set-back would get deeper and the emitters are too slow for one."""
+    """Raise NotAssessed if the set-back would be deeper and the emitters are too slow for that."""
     if depth_k > depth_now_k and any(e.kind == "underfloor" for e in site.emitter):
         raise NotAssessed("underfloor heating is too slow for a set-back", "not_applicable")
 
@@ -138,7 +138,7 @@ def _warmer_hours(days: Table, rest_h: Floats) -> Floats:
 
 
 def depth_now(days: Table) -> tuple[float, float]:
-    """Depth [K] and length [h] of the set-back as the targets show it; no depth where they stand still."""
+    """Depth [K] and length [h] of the set-back by the targets; depth 0 if they are constant."""
     if not (days.knows("target") and days.knows("target_max")):
         raise NotAssessed("needs target_room_temperature", "missing_quantity")
     lowered = days.floats("target_max") - days.floats("target")
@@ -177,7 +177,7 @@ def _cooling(site: Site, chosen: Table, days: HeatingDays, depth: float, hours: 
 
 
 def night_of(days: HeatingDays, response: RoomResponse, depth: float, hours: float, rate: float) -> Night:
-    """What a set-back of this depth does on each day.
+    """Simulate a set-back of this depth on each day.
 
     One mass of heat: rooms cool by what the house loses, which is less as they cool. They come up by what the
     emitters have to spare, by more while the room is cool (EN 442: more excess temperature, less loss, and

@@ -9,7 +9,7 @@ from fieldfare.analysis.plant.site import HEAT_QUANTITIES, Site
 
 
 def lacking(site: Site, *quantities: str) -> str:
-    """What is missing of the quantities that a setting needs: those that are not read, else their days."""
+    """Missing quantities of a setting: those not measured, else too few days."""
     unread = [q for q in quantities if not site.measures(q)]
     if not unread:
         return f"needs more days with readings of {_and(quantities)}"
@@ -17,7 +17,7 @@ def lacking(site: Site, *quantities: str) -> str:
 
 
 def no_rooms(site: Site) -> str:
-    """Why the rooms' answer to a change is not known."""
+    """Reason why the rooms' response to a change is unknown."""
     metered = any(site.measures(q) for q in HEAT_QUANTITIES)
     if not metered and site.measures("room_temperature"):
         return "needs a heat meter"
@@ -30,7 +30,7 @@ def _and(names: Sequence[str]) -> str:
 
 
 def refuse_shared(code: str, site: Site) -> None:
-    """Raise NotAssessed where what the site file declares makes a setting's effect undeterminable.
+    """Raise NotAssessed if parts declared in the site file make a setting's effect undeterminable.
 
     code : of the setting
     """
@@ -39,7 +39,7 @@ def refuse_shared(code: str, site: Site) -> None:
 
 
 def _why_shared(code: str, site: Site) -> str | None:
-    """Why a setting's effect can't be determined, given what the site file declares; None where it can."""
+    """Reason why a setting's effect can't be determined, given the site file; None if it can."""
     if code in ("hot_water_setpoint", "hot_water_reheat"):
         if sources := site.other_heat_for("hot_water"):
             return (

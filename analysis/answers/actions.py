@@ -19,8 +19,8 @@ from fieldfare.analysis.cautions import (
 
 
 class Action(NamedTuple):
-    """kind : phone, setting or visit. code : what; its words are made where it is shown. bring : tools,
-    for a visit. home : the household may do it by itself"""
+    """kind : phone, setting or visit. code : of the action; the display adds its text. bring : tools, for a
+    visit. home : whether the household may do it"""
 
     kind: str
     code: str
@@ -29,7 +29,7 @@ class Action(NamedTuple):
 
 
 class Plan(NamedTuple):
-    """do : in the order in which to do it. tomorrow : code of what shows that it helped"""
+    """do : actions in order. tomorrow : code of the check that shows success"""
 
     do: tuple[Action, ...]
     tomorrow: str
@@ -180,7 +180,7 @@ _MADE_ELSEWHERE = _plan("what_heats_water", tomorrow="hot_water_entered")
 
 
 def plan_of(question: str, binding: Step | None, steps: Sequence[Step] = ()) -> Plan:
-    """The plan for the step that binds; None where the readings show no cause."""
+    """The plan for the limiting step; None if the readings show no cause."""
     if binding is None:
         if any(s.reason == "no_hot_water" for s in steps) and question == "hot-water":
             return _MADE_ELSEWHERE
@@ -189,7 +189,7 @@ def plan_of(question: str, binding: Step | None, steps: Sequence[Step] = ()) -> 
 
 
 def actions_of(plan: Plan, hours: Hours, binding: Step | None) -> dict[str, Any]:
-    """`do` and `tomorrow` of a plan, JSON-ready; `tomorrow` carries the numbers that texts may name."""
+    """`do` and `tomorrow` of a plan, JSON-ready; `tomorrow` has the numbers used in texts."""
     tomorrow = plan.tomorrow if hours.question.named else ALL_HOURS.get(plan.tomorrow, plan.tomorrow)
     return {
         "do": [{"kind": a.kind, "code": a.code, "bring": list(a.bring), "home": a.home} for a in plan.do],
@@ -198,8 +198,7 @@ def actions_of(plan: Plan, hours: Hours, binding: Step | None) -> dict[str, Any]
 
 
 def _numbers(hours: Hours, binding: Step | None) -> Mapping[str, Any]:
-    """setpoint_c; nominal_flow [m3/h]; raise_k : by how much the curve is to be raised, where it is the
-    cause."""
+    """setpoint_c; nominal_flow [m3/h]; raise_k : increase of the curve, if it is the cause"""
     water = hours.site.hot_water
     by_code = {v.code: v.value for v in binding.values} if binding else {}
     below = by_code.get("below_curve")
@@ -211,7 +210,7 @@ def _numbers(hours: Hours, binding: Step | None) -> Mapping[str, Any]:
 
 
 def cautions_of(question: str, binding: str | None, plan: Plan, hours: Hours) -> list[str]:
-    """The cautions that go with the plan."""
+    """Cautions of the plan."""
     codes = {a.code for a in plan.do}
     cautions = []
     if question == "hot-water" and hours.site.hot_water is not None:

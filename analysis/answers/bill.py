@@ -68,7 +68,8 @@ class Tariffs:
 
 @dataclass
 class _Case:
-    """What the split is made from. levels : (before, now). scale : what the heat meter may show of the
+    """Inputs of the split. levels : (before, now). scale : possible true heat over metered heat, unseen :
+    possible effect of wind and sky on the need of the later span, by draw
     true heat, unseen : what wind and sky
     may add to the need of the later span, by draw"""
 
@@ -100,7 +101,7 @@ def bill(
     made.
     Method: see `bill_game`; intervals from draws of every fitted line, sensor and meter.
     """
-    rng = np.random.default_rng(20)  # the same answer each time it is asked
+    rng = np.random.default_rng(20)  # deterministic
     spans = [now] if before is None or against != "year" else [before, now]
     if any(s.result["energy"]["electricity_kwh"]["total"] is None for s in spans):
         return distrusted(site, spans, against, paper_bill or PaperBill())
@@ -178,7 +179,7 @@ def _year(site: Site, spans: list[Span], rng: np.random.Generator) -> _Case:
 def _other(
     site: Site, now: Span, against: Against, homes: Sequence[tuple[Site, Span]], rng: np.random.Generator
 ) -> _Case:
-    """Against the design, or homes alike, in the weather of these days."""
+    """Compare with the design or similar homes, in the weather of these days."""
     mine = measured_alone(site, now, rng)
     metering, daily, house = mine.metering, mine.daily, mine.house
     if against == "design":
@@ -218,7 +219,7 @@ class Alone:
 
 
 def measured_alone(site: Site, span: Span, rng: np.random.Generator) -> Alone:
-    """What one span says by itself. Raises NotAssessed with too few whole days."""
+    """Evaluate a single span. Raises NotAssessed with too few whole days."""
     metering = _usable_metering(site, [span])
     daily, known = daily_of(
         site, span.facts.days, metering, limit_of(site, "answer_whole_day"), rest_power(span.facts.days)
@@ -241,7 +242,7 @@ def measured_alone(site: Site, span: Span, rng: np.random.Generator) -> Alone:
 
 
 def _too_few(days: Table, fewest: float, found: int) -> str:
-    """What the days lack for a split."""
+    """Missing data of the days for a split."""
     if not days.knows("outdoor"):
         return (
             "needs outdoor_temperature, its own or a weather station's: without it the weather can't be"
@@ -274,7 +275,7 @@ def _scale(site: Site, metering: Metering, rng: np.random.Generator) -> Floats:
 
 
 def _room(site: Site, daily: Daily, house: House, rng: np.random.Generator, side: int) -> Floats:
-    """Mean room temperature of the heating days; a sensor's drift counts on one side."""
+    """Mean room temperature of heating days; a sensor's drift applies to one side."""
     if not house.has_room:
         return np.zeros(DRAWS)
     heating = (daily.space > 0.1 * float(np.quantile(daily.space, 0.9))) & np.isfinite(daily.room)
@@ -285,7 +286,7 @@ def _room(site: Site, daily: Daily, house: House, rng: np.random.Generator, side
 def _losses(
     site: Site, spans: Sequence[Span], metering: Metering, rng: np.random.Generator
 ) -> list[Floats | None]:
-    """Standing loss a day of each span; None for all where one does not know it."""
+    """Daily standing loss of each span; None for all if it is unknown for one."""
     found = [standing_loss(site, s.facts) if metering == "heat" else None for s in spans]
     if any(f is None for f in found):
         return [None] * len(found)

@@ -182,7 +182,7 @@ def shares(
 def _without_zero_parts(
     found: Mapping[str, Floats], keep: tuple[str, ...] = ("weather", "rest")
 ) -> dict[str, Floats]:
-    """Without parts that are nothing at all, such as the house where both sides are the same home."""
+    """Omit parts that are exactly zero, such as the house if both sides are the same home."""
     return {code: v for code, v in found.items() if code in keep or float(np.abs(v).max()) > 1e-9}
 
 
@@ -216,7 +216,7 @@ def _rest(
     water: Mapping[tuple[int, int], Floats],
     scale: Floats,
 ) -> Floats:
-    """What a side's meter shows beyond the model [kWh/d]; nothing where the side is no measurement."""
+    """Metered minus modelled electricity of a side [kWh/d]; 0 if the side is not a measurement."""
     full = levels[i].full
     if full is None:
         return np.zeros(DRAWS)

@@ -77,7 +77,7 @@ def _whose(site: Site, code: str, spans: Sequence[Span]) -> str:
 def _mend(
     part: dict[str, Any], finding: Mapping[str, Any], days: int, paper_bill: PaperBill
 ) -> dict[str, Any]:
-    """What mending takes; pays_back_days where a visit's price was named and the part costs money."""
+    """Repair of a part; pays_back_days if a visit's price is given and the part costs money."""
     money = part["money"]["value"] if part["money"] else None
     pays = (
         paper_bill.visit_cost / (money / days)
@@ -93,8 +93,7 @@ def _mend(
 
 
 def _unasked(site: Site, spans: Sequence[Span]) -> bool:
-    """Whether the rooms became warmer without being asked to: a curve set high, or a thermostat that does
-    not close.
+    """Whether rooms became warmer than set: a curve set too high, or a thermostat that does not close.
 
     With one span the design's indoor temperature stands for both room and target before.
     """
@@ -122,7 +121,7 @@ def costly(result: Mapping[str, Any]) -> list[dict[str, Any]]:
 
 
 def groups(parts: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """What is the household's, the system's, the price's: sums of their parts."""
+    """Sums of parts by owner: household, system, price."""
     out = []
     for whose in ("weather", "household", "system", "house", "price", "data", "rest"):
         mine = [p for p in parts if p["whose"] == whose]
@@ -174,8 +173,7 @@ def why_now(site: Site, now: Span) -> list[dict[str, Any]]:
 
 
 def billed(document: dict[str, Any], paper_bill: PaperBill) -> dict[str, float | None] | None:
-    """What the paper bill holds beyond the heating: for other loads on the same meter, which are asked
-    about."""
+    """Electricity on the paper bill beyond the heating, from other loads on the same meter."""
     if paper_bill.billed_kwh is None and paper_bill.billed_money is None:
         return None
     now = document["now"]
@@ -247,7 +245,7 @@ def shared_heat(site: Site, spans: list[Span], against: str, paper_bill: PaperBi
 
 
 def distrusted(site: Site, spans: list[Span], against: str, paper_bill: PaperBill) -> dict[str, Any]:
-    """The meters come first: a difference of readings that can't be trusted is not split."""
+    """Check the meters first: a difference of unreliable readings is not split."""
     culprits = {
         f["code"]
         for s in spans

@@ -35,8 +35,8 @@ from fieldfare.analysis.facts.table import fill_nan
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-_WEAK = 0.6  # weight of a cause that is left when nothing else explains it (common practice)
-_PLAIN = 0.9  # weight of a cause that shows itself (common practice)
+_WEAK = 0.6  # weight of a cause by exclusion (common practice)
+_PLAIN = 0.9  # weight of a cause with direct evidence (common practice)
 ORDER = (
     "target",
     "set_back",
@@ -55,7 +55,7 @@ ORDER = (
 
 
 def cold_steps(hours: Hours) -> tuple[list[Step], float]:
-    """Every step from target to windows, and the weight of the cause that binds [0 to 1]."""
+    """All steps from target to windows, and the weight of the limiting cause [0 to 1]."""
     cold = zone_of(hours)
     weights = weights_of(hours, cold)
     steps = [
@@ -106,7 +106,7 @@ def _target(hours: Hours, cold: ColdZone) -> Step:
 
 
 def _stopped(hours: Hours, cold: ColdZone) -> Step:
-    """The unit did nothing though rooms were cold."""
+    """The unit was off though rooms were cold."""
     rows = cold.cold if cold.cold.any() else hours.in_question
     code = hours.minutes.use.code
     known = rows & (code >= 0)
@@ -146,7 +146,7 @@ def _judged(code: str, wrong: bool | None, hours: Hours, cold: ColdZone, weights
 
 
 def _valve(hours: Hours, cold: ColdZone, weights: dict[str, float]) -> Step:
-    """One zone lags behind the others, or warm water passes emitters that take little of it."""
+    """One zone lags behind the others, or warm water passes emitters that take up little heat."""
     taken = emission(hours, cold, steady_heating(hours))
     values = (
         Value("gap", cold.gap, "K", limit="answer_gap_k"),
@@ -192,8 +192,8 @@ def _flow_temperature(hours: Hours, cold: ColdZone, weights: dict[str, float]) -
 
 
 def _emitters_and_loss(hours: Hours, cold: ColdZone, weights: dict[str, float]) -> tuple[Step, Step]:
-    """What the emitters give at the measured water against what the house needs, by its measured and its
-    designed loss."""
+    """Emitter output at the measured water temperature against the house's need, by measured and designed
+    loss."""
     need, designed = need_kw(hours, cold, designed=False), need_kw(hours, cold, designed=True)
     able = float("nan")
     if hours.site.emitter:
@@ -287,7 +287,7 @@ be judged."""
 
 
 def _one_binds(steps: list[Step], weights: dict[str, float]) -> tuple[list[Step], float]:
-    """One step binds, the others aggravate. Returns the steps and the binding one's weight."""
+    """Choose the limiting step; the others add to it. Returns the steps and the limiting step's weight."""
     found = [s.code for s in steps if s.state == "binds"]
     ranked = [c for c in _FIRST if c in found]
     lowered = any(s.code == "set_back" and s.reason == "lowered" for s in steps)
@@ -303,9 +303,8 @@ def _one_binds(steps: list[Step], weights: dict[str, float]) -> tuple[list[Step]
 
 
 def _nothing_binds(steps: list[Step], weights: dict[str, float]) -> tuple[list[Step], float]:
-    """Where nothing is plain: the likeliest of what was found, a set-back too deep to come back from in a
-    day, or rooms as
-    warm as they are set."""
+    """Without a clear cause: the likeliest finding, a set-back too deep to recover from in a day, or rooms as
+    warm as set."""
     by_code = {s.code: s for s in steps}
     likely = [s.code for s in steps if s.state == "adds" and s.code in weights]
     if likely:

@@ -1,4 +1,4 @@
-"""Rooms that are cold because of the night: a set-back too deep to come back from in time."""
+"""Rooms that are cold after the night: a set-back too deep to recover from in time."""
 
 from __future__ import annotations
 

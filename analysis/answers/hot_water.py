@@ -1,4 +1,4 @@
-"""Why the hot water ran out: what was drawn when, what was stored, what the reheats could do."""
+"""Why the hot water ran out: draws, stored volume, and capacity of reheats."""
 
 from __future__ import annotations
 
@@ -75,7 +75,7 @@ class Draw:
 
 
 def hot_water_steps(hours: Hours) -> tuple[list[Step], float]:
-    """Every step, and the weight of the one that binds."""
+    """All steps, and the weight of the limiting one."""
     if hours.site.hot_water is None:
         return [Step("not_cold", "unknown", (), "no_hot_water")], 0.0
     cold = _cold(hours)
@@ -86,7 +86,7 @@ def hot_water_steps(hours: Hours) -> tuple[list[Step], float]:
         _stopped(hours, cold),
         _setpoint(hours),
         _setpoint_missed(hours),
-        # A cylinder that cools too fast waits for a reheat in any time programme.
+        # A cylinder that cools too fast waits for a reheat with any time programme.
         _loss(hours),
         _schedule(hours, cold),
         _slow(hours),
@@ -192,7 +192,7 @@ def _setpoint(hours: Hours) -> Step:
     values = (Value("setpoint", plant.setpoint_c, "°C", limit="answer_low_setpoint_c"),)
     if plant.setpoint_c < hours.limit("answer_low_setpoint_c"):
         return Step("setpoint", "binds", values)
-    # The site file says what was set once; only the water tells what is set now.
+    # The site file has the original setting; only the water shows the present one.
     return (
         Step("setpoint", "fine", values)
         if _tank_read(hours)
@@ -272,7 +272,7 @@ def _loss(hours: Hours) -> Step:
 
 
 def _slow(hours: Hours) -> Step:
-    """Charges take far longer than output, coil and flow limit lead one to expect."""
+    """Charges take far longer than expected from output, coil and flow limit."""
     plant, pump = hours.site.hot_water, hours.site.heat_pump
     assert plant is not None
     whole = _whole(hours.facts.reheats)
@@ -309,7 +309,7 @@ def _slow(hours: Hours) -> Step:
 
 
 def _expected_minutes(site: Site, row: dict[str, float]) -> float:
-    """Length of a charge as output, coil and flow limit lead one to expect [min], for the heat it took."""
+    """Expected length of a charge from output, coil and flow limit, for the heat it took [min]."""
     plant, pump = site.hot_water, site.heat_pump
     assert plant is not None
     assert plant.cylinder_litres is not None
@@ -363,7 +363,7 @@ def draws(hours: Hours, facts: Facts) -> list[Draw]:
 
 
 def _no_draws(hours: Hours) -> str:
-    """What is missing to tell what was drawn."""
+    """Data missing to determine the draws."""
     if not _tank_read(hours):
         return "no_cylinder_sensor"
     if not np.isfinite(hours.minutes.heat[hours.inside]).any():
@@ -372,11 +372,11 @@ def _no_draws(hours: Hours) -> str:
 
 
 def _drawn_and_small(hours: Hours) -> tuple[Step, Step]:
-    """What was drawn against the weeks before, and against what the cylinder gave when it was emptied (V40
-    as drawn)."""
+    """Draws compared with the weeks before, and with the volume drawn when the cylinder was emptied (V40 as
+    drawn)."""
     plant = hours.site.hot_water
     assert plant is not None
-    if hours.site.other_heat_for("hot_water"):  # what was drawn is not what the heat pump made
+    if hours.site.other_heat_for("hot_water"):  # draws are not the heat pump's heat
         return Step("drawn_more", "unknown", (), "other_makes_water"), Step(
             "small", "unknown", (), "other_makes_water"
         )

@@ -40,7 +40,7 @@ LONGEST_DAYS = 31
 
 @dataclass(frozen=True)
 class Question:
-    """What the caller said.
+    """The caller's statement.
 
     zone : where; None for anywhere. from_hour, to_hour : local hours, 0 to 24, when; the same for the
     whole day, and a
@@ -87,7 +87,7 @@ class Value:
 
 @dataclass(frozen=True)
 class Step:
-    """One thing that may be behind a complaint, in the order in which they are looked at.
+    """One possible cause of a complaint; causes are checked in order.
 
     state : binds, it is the cause; adds, it makes it worse; fine; or unknown or not_here, it does not apply,
         with the code of the reason
@@ -100,7 +100,7 @@ class Step:
 
     @property
     def settled(self) -> Step:
-        """The step, which is in order only where something was looked at: never for want of readings."""
+        """The step, which is `fine` only if it was checked, never for lack of readings."""
         if self.reason in NOT_HERE:
             return replace(self, state="not_here")
         if self.state != "fine" or self.reason in OF_FINE:

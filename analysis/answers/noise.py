@@ -17,7 +17,7 @@ ORDER = ("air", "defrosts", "hot_water_at_night", "short_runs", "high_speed", "w
 
 
 def noise_steps(hours: Hours) -> tuple[list[Step], float]:
-    """Every step; the one that exceeds its limit most binds."""
+    """All steps; the one that exceeds its limit most is the cause."""
     steps = [
         _air(hours),
         _defrosts(hours),
@@ -30,7 +30,7 @@ def noise_steps(hours: Hours) -> tuple[list[Step], float]:
     if not over:
         asked = [s for s in steps if s.settled.state != "not_here"]
         if 2 * sum(s.state == "unknown" for s in asked) > len(asked):
-            return steps, 0.0  # what was hardly looked at is not quiet
+            return steps, 0.0  # too little data is not quiet
         quiet = hours.mean(hours.minutes.use.running.astype(float))
         return [*steps, Step("quiet", "binds", (Value("running_share", quiet, "-"),))], _WEAK
     loudest = max(over, key=lambda code: over[code])

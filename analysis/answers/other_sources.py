@@ -51,7 +51,7 @@ def _gives_kw(hours: Hours, rows: Flags) -> float:
 
 
 def without_the_pump(steps: list[Step], turn: Step) -> list[Step]:
-    """The steps, where another source had the turn: none of the heat pump's own is judged."""
+    """The steps if another source had to heat: none of the heat pump's own is judged."""
     if turn.state != "binds":
         return steps
     return [

@@ -1,4 +1,4 @@
-"""What mixing at a buffer loses, by two balances that must agree.
+"""Temperature lost by mixing at a buffer, by two balances that must agree.
 
 Where more water goes to the emitters than comes from the heat pump, the rest is drawn in from the return. The
 flow behind the buffer is cooler by as much as the difference there is narrower: (flow - flow) = (flow -

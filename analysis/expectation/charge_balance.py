@@ -41,5 +41,5 @@ def taken_up(litres: ArrayLike, rise_k: ArrayLike, heat_kwh: ArrayLike) -> Array
 
 
 def leaked_share(taken: float) -> float:
-    """Share of a charge's heat that did not reach the cylinder [-]; 0 where the cylinder took as expected."""
+    """Share of a charge's heat that did not reach the cylinder [-]; 0 if as expected."""
     return float(np.clip(1.0 - taken / TAKEN_UP.value, 0.0, 1.0))

@@ -117,7 +117,7 @@ def cause_weights(
 
 
 def signature(cause: str) -> Mapping[str, Spread]:
-    """What each fact of `ColdRoom` is expected to be under a cause. Raises KeyError for an unknown cause."""
+    """Expected facts of `ColdRoom` under a cause. Raises KeyError for an unknown cause."""
     return _SIGNATURES[cause]
 
 

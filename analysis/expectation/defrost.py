@@ -34,7 +34,7 @@ _SAME_COAT = 0.4
 
 
 def defrosts_due(frost: Lognormal) -> Lognormal:
-    """Defrosts that so much frost asks for [-].
+    """Number of defrosts needed for this much frost [-].
 
     frost : Lognormal [g/kW], of the period
     """
@@ -51,7 +51,7 @@ def one_defrost() -> Lognormal:
 
 
 def defrosts_take(frost: Lognormal) -> Lognormal:
-    """Heat and electricity of all defrosts that so much frost asks for [Wh/kW].
+    """Heat and electricity of all defrosts needed for this much frost [Wh/kW].
 
     frost : Lognormal [g/kW], of the period
     """

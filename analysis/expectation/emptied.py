@@ -36,7 +36,7 @@ _WAKING_HOURS = 16.0
 # (common practice).
 _WARMING_ERROR = 0.2
 _LEAST_ERROR = 0.03
-# The main's water is 6 to 14 °C over the year (common practice) where a full content is reckoned from 10 °C;
+# The main's water is 6 to 14 °C over the year (common practice); a full content is calculated from 10 °C;
 # and a cylinder of a nominal size holds some litres more or less.
 _CONTENT_ERROR = 0.08
 

@@ -30,7 +30,7 @@ FROM_AIR = 0.78
 
 @dataclass(frozen=True)
 class Coil:
-    """What a coil and the air about it may be like.
+    """Assumptions about a coil and the air around it.
 
     difference_k : air less coil surface at the rated output [K]; makers lay their coils out for 5 to 10 K
         (common practice)

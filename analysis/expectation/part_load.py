@@ -51,7 +51,7 @@ def _compressor(speed: Floats | np.float64) -> Floats:
 
 @dataclass(frozen=True)
 class Strength:
-    """How much of the modelled gain a unit shows. middle, spread : mean and standard uncertainty [-]"""
+    """Share of the modelled gain that a unit shows. middle, spread : mean and standard uncertainty [-]"""
 
     middle: float
     spread: float

@@ -97,7 +97,7 @@ def design_electricity(
     hot_water_kwh_per_day: float,
     spf_hot_water: float,
 ) -> DesignElectricity:
-    """Electricity that design and weather lead one to expect.
+    """Electricity expected from design and weather.
 
     outdoor : float64 (n,) [°C], daily means; a day that is nan has no expectation
     coefficient_w_per_k [W/K], indoor_c [°C], design_outdoor_c [°C], floor_area_m2 [m2], spf_space [-],

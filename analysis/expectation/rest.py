@@ -78,7 +78,7 @@ def chance_of_rest(minutes: float, lengths: Floats, past: Beginnings, now: Begin
 
 
 def rests_a_running_day(lengths: Floats, past: Beginnings, now: Beginnings, runs: Beginnings) -> float:
-    """How many rests a day of running brings in like weather [1/day].
+    """Number of rests per day of running in similar weather [1/day].
 
     lengths : float64 (n,), past rests [minutes]. past : how they began. runs : every run before, with its
         minutes in `run` and the weather in `outdoor`
@@ -92,13 +92,13 @@ def rests_a_running_day(lengths: Floats, past: Beginnings, now: Beginnings, runs
 
 
 def _need(then: Floats, now: Floats) -> Floats:
-    """The house's need of heat in past weather over that in this weather [-]; 1 where either is not known."""
+    """The house's heat need in past weather over that in this weather [-]; 1 if either is unknown."""
     ratio = np.maximum(_NEED_ENDS_C - then, _LEAST_NEED_K) / np.maximum(_NEED_ENDS_C - now, _LEAST_NEED_K)
     return np.where(np.isfinite(ratio), ratio, 1.0)
 
 
 def _by_clock(longer: Floats, past: Floats, now: Floats, days: int) -> float:
-    """How many such rests a day begin at about this hour, beyond what chance would put there."""
+    """Number of such rests per day that begin at about this hour, in excess of chance."""
     apart = np.abs((past - now + _DAY_MIN / 2) % _DAY_MIN - _DAY_MIN / 2)
     here = float(longer[apart <= _SAME_HOUR_MIN].sum())
     anywhere = float(longer.sum()) * 2.0 * _SAME_HOUR_MIN / _DAY_MIN
@@ -145,12 +145,12 @@ def _kernel(name: str, past: Floats, now: Floats) -> Floats:
 
 
 def _mean(longer: Floats, weight: Floats, otherwise: float) -> float:
-    """Weighted mean, drawn towards what holds otherwise where little alike was seen."""
+    """Weighted mean, shrunk towards a default with little similar data."""
     return float(((longer * weight).sum() + _SELDOM * otherwise) / (weight.sum() + _SELDOM))
 
 
 def _likeness(past: Floats, now: Floats, width: float) -> Floats:
-    """Likeness of each past value [0 to 1]; 1 where either is not known."""
+    """Similarity of each past value [0 to 1]; 1 if either is unknown."""
     apart = (past - now) / width
     return np.where(np.isfinite(apart), np.exp(-0.5 * apart**2), 1.0)
 

@@ -32,12 +32,12 @@ class Lognormal:
         return Lognormal(self.middle / other.middle, hypot(self.spread, other.spread))
 
     def score(self, measured: float) -> float:
-        """How far a measured figure lies above this expectation, in standard deviations [-]."""
+        """Deviation of a measured figure above this expectation, in standard deviations [-]."""
         return log(max(measured, 1e-12) / self.middle) / max(self.spread, 1e-6)
 
 
 def joint_score(scores: Iterable[float], correlation: float = 0.0) -> float:
-    """Several scores of the same departure as one (Stouffer's method).
+    """Combine several scores of the same deviation (Stouffer's method).
 
     scores : float, standard deviations above the expectation. correlation : of each with each other [-]
     Returns float; nan without any score. Source: Stouffer et al. (1949); the variance of a sum of correlated

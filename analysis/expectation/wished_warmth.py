@@ -1,4 +1,4 @@
-"""Is a room that nobody set a temperature for cooler than the design because its household wants it so?
+"""Probability that a room without a set temperature is cooler than the design by choice.
 
 Two hypotheses: a wish, or any of the causes of a cold room. How far below the design it is, how hard the unit
 works and whether its water reaches what is asked are more or less likely under each.
@@ -27,7 +27,8 @@ _WISHED = {"running": Spread(0.5, 0.25), "output_share": Spread(0.5, 0.25), "lac
 
 
 def chance_of_lacking(below_k: float, facts: ColdRoom, *, others_warm: bool) -> float:
-    """Probability that a room below the design's temperature lacks heat and is not wanted so [0 to 1].
+    """Probability that a room below the design temperature lacks heat, rather than being kept cool by choice
+    [0 to 1].
 
     below_k : design less room [K]. facts : of the days on which it was so
     others_warm : another zone is about as warm as designed, so that the house can be heated

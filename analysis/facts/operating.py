@@ -76,7 +76,7 @@ def operating_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, 
 
 
 def _gives_heat(heat: Floats, unit: Floats) -> Flags:
-    """Minutes too weak for a run that are no rest either: what heats the casing gives the water none.
+    """Minutes with too little power for a run but too much for a rest, such as a heater in the casing.
 
     Readings blur runs that are shorter than their spacing to a little power.
     """
@@ -124,8 +124,8 @@ def _unasked(minutes: Minutes, day: Segments, rate: Floats, outdoor: Floats) -> 
 
 
 def _too_warm_to_heat(grid: Grid, outdoor: Floats) -> Flags:
-    """A day beyond any heating limit, with the rooms at least as warm as asked: nothing to heat, whatever the
-    heating curve asks of the water."""
+    """Days above any heating limit with rooms at set temperature: no heating needed, whatever the curve's
+    target flow."""
     room, wish = grid.gauge("room_temperature"), grid.gauge("target_room_temperature")
     wish = np.where(np.isfinite(wish), wish, _USUAL_ROOM_C)
     warm = window_mean(outdoor, _DAY_MIN, 0, least=_DAY_MIN // 2) >= _WARM_C

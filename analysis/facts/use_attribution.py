@@ -18,7 +18,7 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class UseAttribution:
-    """How the minutes are shared out, the same for the energies and for the performance of each use.
+    """Attribution of minutes to uses, common to energies and performance.
 
     heat : int8 (n,), use of a minute's heat; the water of a run still flows after it. use : int8 (n,), use of
         its electricity; OFF or DEFROST stay. own, resting : Wh (n,), without the heaters: what belongs to

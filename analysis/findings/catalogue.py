@@ -1,4 +1,4 @@
-"""What each finding uses, read from its rule's own code: needs, limits, causes, severities, cautions.
+"""Collect what each finding uses from its rule's code: needs, limits, causes, severities, cautions.
 
 The names stand in the code as string constants, so a rule and everything it calls are searched for them. This
 keeps the handbook equal to the code without a second table.

@@ -1,4 +1,4 @@
-"""The cautions that a rule's code can show, read from its `caution=` arguments.
+"""Collect the cautions that a rule's code can show, from its `caution=` arguments.
 
 A caution is put together from sentences, constants and small functions. Every sentence that can be part of it
 is listed; what depends on the home stands in angle marks by its name in the code.

@@ -36,7 +36,7 @@ _WORDS: dict[Setting, str] = {
 
 
 def without_conflicts(findings: Sequence[Finding]) -> tuple[Finding, ...]:
-    """The findings, with advice that contradicts another finding's put off.
+    """Postpone advice that contradicts another finding's.
 
     findings : in their order, worst first
     Returns them in the same order. Of two that move one setting in opposite directions, the one about comfort
@@ -50,7 +50,7 @@ def without_conflicts(findings: Sequence[Finding]) -> tuple[Finding, ...]:
 
 
 def without_consequences(findings: Sequence[Finding]) -> tuple[Finding, ...]:
-    """The findings, those that follow from another one without causes and advice of their own.
+    """Remove causes and advice from findings that are consequences of another.
 
     Rooms and water that go cold while the unit stands tell nothing about curve, valves or time programmes.
     """
@@ -91,7 +91,7 @@ def _checked(finding: Finding, holder: dict[Setting, Finding]) -> Finding:
 
 
 def with_passed_limits(finding: Finding) -> Finding:
-    """The finding, its evidence without the limits that its numbers do not pass.
+    """Remove limits that are not exceeded from a finding's evidence.
 
     Such a number explains or rules something out; a limit beside it would seem to contradict the finding. A
     note may stand before its limit.

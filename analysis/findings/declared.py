@@ -152,7 +152,7 @@ def boiler_days(site: Site, days: Table) -> Flags:
 
 
 def boiler_words(site: Site, days: Table, first: int, last: int) -> str:
-    """What such a stretch is. first, last : rows of `days`"""
+    """Kind of such a period. first, last : rows of `days`"""
     rooms = site.other_heat_for("space_heating")
     name = names_of(rooms, "a ")
     if days.knows("heat_other_kwh"):

@@ -181,7 +181,7 @@ def _cold_words(site: Site, days: Table, first: int, last: int) -> str:
     )
 
 
-# ---- nobody home
+# ---- absence
 
 
 def _away(site: Site, days: Table) -> Flags:
@@ -233,7 +233,7 @@ def _no_hot_water(site: Site, days: Table) -> Flags | None:
         (made == 0) & (usual > 15) & (days.floats("minutes_any_known") > 0.9 * days.floats("minutes_total"))
     )
     tank_range = days.floats("tank_max") - days.floats("tank_min")
-    # A full cylinder that nobody draws from cools by 3 to 10 K a day; a draw takes more in minutes.
+    # A full cylinder without draws cools by 3 to 10 K a day; a draw takes more in minutes.
     return none & ~(tank_range > 12.0)
 
 

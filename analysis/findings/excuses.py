@@ -1,4 +1,4 @@
-"""Which findings each recognised kind of days excuses, by families of findings.
+"""Findings excused by each recognised kind of days, by families.
 
 A cold snap excuses cold rooms and missing capacity; it excuses no scald, no lost pressure, no unit that
 stopped and no cylinder that cools or charges badly.

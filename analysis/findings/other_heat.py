@@ -62,7 +62,7 @@ def _heat_at_rest(site: Site, days: Table) -> Flags:
 
 
 def other_heat_words(site: Site, days: Table, first: int, last: int) -> str:
-    """What a stretch of such days shows. first, last : rows of `days`"""
+    """A period of such days. first, last : rows of `days`"""
     here = slice(first, last + 1)
     rooms = bool(other_heat_evenings(site, days)[here].any())
     cylinder = days.floats("foreign_tank_k")[here]

@@ -1,4 +1,4 @@
-"""Rooms heated beyond their use: windows stand open, and the heat balance can't be used."""
+"""Overheated rooms: windows are open, so the heat balance can't be used."""
 
 from __future__ import annotations
 

@@ -14,7 +14,7 @@ def named(point: Point) -> str:
 
 
 def listed(names: Iterable[str], most: int = 3) -> str:
-    """Join names in words: `a, b and c`; beyond `most` the rest is a number."""
+    """Join names as `a, b and c`; beyond `most`, count the rest."""
     given = list(names)
     if len(given) > most:
         return f"{', '.join(given[:most])} and {len(given) - most} more"

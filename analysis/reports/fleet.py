@@ -50,7 +50,7 @@ def urgency(finding: Mapping[str, Any], last: str | date) -> tuple[Any, ...]:
 
 
 def tier(finding: Mapping[str, Any]) -> int:
-    """How much harm a finding does or announces: 0 is the worst."""
+    """Rank of present or expected harm of a finding: 0 is the worst."""
     severity, harm = finding["severity"], harm_of(finding["code"])
     if severity in ("urgent", "note"):
         return URGENT if severity == "urgent" else NOTE
@@ -99,7 +99,7 @@ def home_urgency(result: Mapping[str, Any] | None, given: Mapping[str, Any]) -> 
     if given["verdict"] in ("not_known", "in_order"):
         return (NOT_KNOWN if given["verdict"] == "not_known" else IN_ORDER), 0.0, 0.0
     silence = [b["severity"] for b in given["because"] if b["code"] == "silence"]
-    # From a home that is silent for days nobody knows whether it is warm.
+    # A home without readings for days may be cold.
     at_most = DISCOMFORT if "act" in silence else COST
     if not findings or result is None:
         is_cold = any(b["matter"] == "rooms" for b in given["because"])
@@ -140,7 +140,7 @@ def fleet_summary(result: dict[str, Any] | None, dealt: frozenset[str] = frozens
 
 
 def _headline(first: Mapping[str, Any] | None, given: Mapping[str, Any]) -> str | None:
-    """Of the finding to deal with first; what else decides the verdict, where that is only a note."""
+    """Headline of the first finding; if that is only a note, of what decides the verdict."""
     says = [b["says"] for b in given["because"] if b["severity"]]
     if first is None or first["severity"] == "note":
         return says[-1] if says else first["headline"] if first else None

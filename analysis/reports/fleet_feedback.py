@@ -32,7 +32,7 @@ of an autumn are not those of a year (common practice)."""
 
 
 class _Home(NamedTuple):
-    """What one site has to say. first, last : ordinals of its days, the last one included"""
+    """Figures of one site. first, last : ordinals of its days, inclusive"""
 
     site: str
     first: int

@@ -81,7 +81,7 @@ def compressor_points(site: Site) -> list[Point]:
 
 
 def worked_last(site: Site, found: Readings) -> tuple[int | None, int | None]:
-    """When the compressor last ran, and since when that is known, from recent readings [ms, UTC].
+    """Time of the compressor's last run, and since when that is known, from recent readings [ms, UTC].
 
     Both None where no point tells; the first None where it never worked in them.
     """

@@ -1,4 +1,4 @@
-"""Outdoor sensors of homes near each other, held against each other.
+"""Compare the outdoor sensors of homes near each other.
 
 What one home's readings can tell of its own outdoor sensor is little where it reads too cold: a house with
 much free heat and a low curve looks the same. The air of homes in one area is the same to within a kelvin or
@@ -35,7 +35,7 @@ _PLACE_SD = 1.0
 _MEDIAN_WIDER = 1.25
 
 
-class _Home(NamedTuple):
+class _Sensor(NamedTuple):
     site: str
     position: Position
     day: NDArray[Any]
@@ -44,7 +44,7 @@ class _Home(NamedTuple):
 
 
 def outdoor_beside_others(known: Iterable[tuple[Site, dict[str, Any]]]) -> dict[str, Any]:
-    """Homes whose outdoor sensor stands apart from those near it.
+    """Homes whose outdoor sensor deviates from those nearby.
 
     known : (Site, its result document, of which `performance.by_day` is read)
     Returns `compared`, how many homes had enough others within AREA_KM; and `sites`, those apart by
@@ -82,8 +82,8 @@ def _none_compared() -> dict[str, Any]:
     }
 
 
-def _home(site: Site, result: dict[str, Any]) -> _Home | None:
-    """A home with a place and a sensor of its own; None without."""
+def _home(site: Site, result: dict[str, Any]) -> _Sensor | None:
+    """Position and daily means of a home's own outdoor sensor; None without them."""
     at = site.latitude, site.longitude
     borrowed = site.weather_lender is not None or site.weather is not None
     if at[0] is None or at[1] is None or borrowed or not site.measures("outdoor_temperature"):
@@ -91,11 +91,11 @@ def _home(site: Site, result: dict[str, Any]) -> _Home | None:
     by_day = newest_outdoor((result.get("performance") or {}).get("by_day") or [])
     day = np.array([row["day"] for row in by_day], dtype="datetime64[D]")
     outdoor = np.array([row["outdoor_c"] for row in by_day], dtype=np.float64)
-    return _Home(site.id, (at[0], at[1]), day, outdoor, limit_of(site, "surest"))
+    return _Sensor(site.id, (at[0], at[1]), day, outdoor, limit_of(site, "surest"))
 
 
-def _apart(home: _Home, others: list[_Home]) -> dict[str, Any] | None:
-    """How far a home's daily means lie from the median of the others' on the same days; None with too few."""
+def _apart(home: _Sensor, others: list[_Sensor]) -> dict[str, Any] | None:
+    """Deviation of a home's daily means from the median of the others on the same days; None with too few."""
     table = np.full((len(others), len(home.day)), np.nan)
     for row, other in zip(table, others, strict=True):
         both, mine, theirs = np.intersect1d(home.day, other.day, return_indices=True)

@@ -1,4 +1,4 @@
-"""Where a result's output at the design temperature comes from, in words."""
+"""Basis of a result's output at the design temperature, as text."""
 
 from __future__ import annotations
 

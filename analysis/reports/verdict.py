@@ -43,7 +43,8 @@ GONE_AFTER = timedelta(hours=48)
 
 @dataclass(frozen=True)
 class FileFeed:
-    """A home that is fed by files alone. until : its newest reading. due : from when a file is overdue.
+    """A home fed only by files. until : its newest reading. due : time from which a file is overdue. usual :
+    usual interval of its files, None with too few
     usual : time between its files, None where there were too few to tell"""
 
     until: datetime
@@ -64,7 +65,7 @@ def _makes_hot_water(site: Site) -> bool:
 
 @dataclass(frozen=True)
 class VerdictQuestion:
-    """Something that must be known before a home is called in order.
+    """A question that must be answered before a home is called in order.
 
     asks : the question in plain words. codes : findings that answer it; one of them is enough
     meters : quantities that would tell. applies : whether the plant has the part in question
@@ -78,8 +79,8 @@ class VerdictQuestion:
 
 @dataclass(frozen=True)
 class Matter:
-    """One of the things that matter. also : further findings that speak of it, without which it can still be
-    judged.
+    """One of the important questions. also : further findings about it that are not required for an answer.
+    harm : possible harm of its findings
 
     harm : what may come of its findings
     """
@@ -221,7 +222,7 @@ _SHOWS_RUNNING = frozenset(MATTER_OF) - {c for c in MATTER_OF if MATTER_OF[c].ke
 
 
 def harm_of(code: str) -> Harm:
-    """What may come of a finding: danger to people or the plant, discomfort, or none but cost."""
+    """Possible harm of a finding: danger to people or the plant, discomfort, or only cost."""
     matter = MATTER_OF.get(code)
     return matter.harm if matter else "none"
 
@@ -234,7 +235,7 @@ def rule_codes() -> frozenset[str]:
 
 
 def is_standing(finding: Mapping[str, Any]) -> bool:
-    """Whether a finding goes on and is more than a note."""
+    """Whether a finding is open and above a note."""
     return not finding["until"] and finding["severity"] != "note"
 
 
@@ -252,6 +253,7 @@ def verdict(
     document = result if isinstance(result, Mapping) else result.as_dict()
     missing = _missing(site, document["not_assessed"], rule_codes() if rules is None else frozenset(rules))
     missing += _zones_without_target(document)
+    missing += _undecided(document)
     missing += _ended_unexplained(document) or _little_read(site, document)
     decisive = [f for f in document["findings"] if is_standing(f)]
     because: list[dict[str, Any]] = [
@@ -281,6 +283,21 @@ def verdict(
     }
 
 
+def _undecided(document: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """What is more likely wrong than right, by an amount that matters, and can't be told for sure yet."""
+    return [
+        {
+            "matter": matter.key,
+            "question": next((q for q in matter.questions if f["code"] in q.codes), matter.questions[0]).asks,
+            "reason": f"probable, but not sure: {f['headline']}",
+            "reason_code": "not_enough_data",
+            "meters": [],
+        }
+        for f in document["findings"]
+        if f.get("undecided") and (matter := MATTER_OF.get(f["code"])) is not None
+    ]
+
+
 def _ended_unexplained(document: Mapping[str, Any]) -> list[dict[str, Any]]:
     """What ended and is more than a note all the same: whether it comes back, or what happened meanwhile, is
     not known."""
@@ -301,7 +318,7 @@ def _ended_unexplained(document: Mapping[str, Any]) -> list[dict[str, Any]]:
 
 
 def _little_read(site: Site, document: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """The readings cover too little of the time to speak for all of it."""
+    """The readings cover too little of the time."""
     share = (document.get("coverage") or {}).get("share")
     if share is None or share >= limit_of(site, "verdict_read_share"):
         return []
@@ -407,7 +424,7 @@ def unanswered(
             if not question.applies(site):
                 continue
             codes = [c for c in question.codes if c in rules]
-            # A code that this version does not know: other findings of the matter speak for it.
+            # A code unknown to this version: other findings of the question decide.
             codes = codes or [c for c in _others(matter) if c in rules]
             # Codes that don't apply leave a question open where another code applies; where none applies, the
             # question falls away.
@@ -466,7 +483,7 @@ def with_file_due(given: Mapping[str, Any], feed: FileFeed, now: datetime) -> di
 
 
 def file_due_text(feed: FileFeed) -> str:
-    """That the next file is overdue, in a sentence."""
+    """Sentence that the next file is overdue."""
     habit = "" if feed.usual is None else f" Files came every {max(feed.usual.days, 1)} days."
     return f"The last file has readings to {day_text(feed.until.date().isoformat())}.{habit}"
 

@@ -44,7 +44,7 @@ FAMILY_LITRES = 150.0
 
 @dataclass(frozen=True)
 class WhatIfLimit:
-    """Something that must still hold: whether it does, and in words why."""
+    """A condition of the answer: whether it holds, and the reason as text."""
 
     limit: str
     holds: bool | None
@@ -149,7 +149,7 @@ def _lower_curve(site: Site, facts: Facts, result: dict[str, Any], lower_k: floa
 
 
 def _rooms_warmer(site: Site, facts: Facts, result: dict[str, Any], warmer_k: float) -> Answer:
-    """What the house loses less or more, and the electricity for it. Raises InputError for no change."""
+    """Change of heat loss and of electricity. Raises InputError for no change."""
     if warmer_k == 0.0:
         raise InputError("rooms_warmer_k: 0 changes nothing; use -1 for a degree cooler, or 1")
     effect = rooms_effect(site, facts, result, -warmer_k)
@@ -183,7 +183,7 @@ def _follow(site: Site, effect: RoomsEffect) -> tuple[WhatIfLimit, ...]:
 
 
 def _reach(site: Site, effect: RoomsEffect) -> WhatIfLimit:
-    """Whether radiators or floors make rooms warmer as the heating curve stands."""
+    """Whether emitters can make rooms warmer with the present heating curve."""
     name = "the heating makes the rooms so warm"
     if not effect.zones or not effect.room:
         return WhatIfLimit(name, None, "no room is measured")
@@ -202,7 +202,7 @@ def _change(zone: ZoneEffect) -> str:
 
 
 def _rooms(site: Site, effect: CurveEffect) -> WhatIfLimit:
-    """What the rooms would be, zone by zone; they hold where few days end below the target."""
+    """Room temperatures by zone; they hold if few days are below target."""
     name = "rooms hold their targets"
     if not effect.zones or not effect.room:
         return WhatIfLimit(name, None, "needs room_temperature: how far rooms would fall is not known")

@@ -125,7 +125,7 @@ def _next(season: Season, settings: Sequence[Standing]) -> tuple[str, str, dict[
 
 
 def _choose(ready: Sequence[Standing]) -> Standing | None:
-    """What is under way first; else the largest saving, never against another one."""
+    """A goal in progress first; else the largest saving that conflicts with no other."""
     begun = next((s for s in ready if s.begun), None)
     if begun is not None:
         return begun

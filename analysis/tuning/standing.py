@@ -34,7 +34,7 @@ _FORTNIGHT = 14
 
 @dataclass(frozen=True)
 class Standing:
-    """state; reason : why, in words. advice, now, goal : where it is open. begun : a goal is under way"""
+    """state; reason : as text. advice, now, goal : if it is open. begun : whether a goal is in progress"""
 
     code: str
     state: State
@@ -169,7 +169,7 @@ def days_known(season: Season, code: str, span: tuple[date, date]) -> int:
     try:
         return len(heating_days(season.site, facts, result))
     except NotAssessed as refused:
-        # More days will not tell.
+        # More days will not help.
         if refused.code == "other_source" or (refused.code == "missing_quantity" and is_unread(season.site)):
             raise
         return 0

@@ -164,6 +164,6 @@ def effect_of_all(site: Site, days: Table, log: Sequence[TuningStep]) -> Effect:
 
 
 def effect_dict(effect: Effect) -> dict[str, Any]:
-    """What a diary keeps of an effect: without the days behind it."""
+    """The part of an effect stored in the diary: without its days."""
     document = {k: v.as_dict() if isinstance(v, Estimate) else v for k, v in vars(effect).items()}
     return {k: v for k, v in document.items() if k not in ("compared", "lines", "method")}

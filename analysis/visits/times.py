@@ -1,4 +1,4 @@
-"""How long a visit takes: the time to arrive and look, and the time of each finding.
+"""Duration of a visit: a fixed time, and a time per finding.
 
 All times are common practice, no source; a firm's own jobs replace them as soon as there are some of a kind.
 """

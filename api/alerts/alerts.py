@@ -29,7 +29,7 @@ STATES = ("open", "acknowledged", "snoozed", "resolved")
 
 
 class UnknownAlert(InputError):
-    """There is no alert with that id."""
+    """No alert has that id."""
 
 
 @dataclass(frozen=True)
@@ -58,7 +58,7 @@ class EventRow:
 
 @dataclass(frozen=True)
 class AlertChange:
-    """Changes found by one look at a site."""
+    """Changes found by one check of a site."""
 
     alert: int
     what: str

@@ -19,7 +19,7 @@ _LOOPBACK = ("localhost", "127.0.0.1", "::1")
 
 
 class NotSent(Exception):
-    """The message certainly did not arrive; retry."""
+    """The message did not arrive; retry."""
 
 
 class Rejected(NotSent):
@@ -42,9 +42,9 @@ class Letter:
 
 
 def send(letter: Letter, mail_url: str, mail_from: str, outgoing: Outgoing | None = None) -> None:
-    """Send a letter: to an e-mail address by SMTP, to an address with a scheme by apprise.
+    """Send a message: by SMTP to an e-mail address, by apprise to an address with a scheme.
 
-    outgoing : the guard under which channels are called, by default one that allows public addresses alone
+    outgoing : guard for calls to channels; default: public addresses only
     Raises NotSent, Rejected or MayHaveArrived; InputError if e-mail is not set up
     """
     if "://" in letter.receiver:
@@ -129,8 +129,7 @@ def _accepted(code: int, said: bytes | str) -> None:
 def _send_by_channel(letter: Letter, outgoing: Outgoing) -> None:
     import apprise
 
-    # One address is one channel, sent in this thread: a list of them would leave in threads without the
-    # guard.
+    # Send to one address at a time: apprise sends a list in threads, which the guard does not cover.
     channel = apprise.Apprise.instantiate(letter.receiver)
     if channel is None:
         raise Rejected("the channel's address can't be read")

@@ -22,7 +22,7 @@ def handled_of(
     names: Mapping[str, str],
     now: datetime,
 ) -> dict[str, dict[str, Any]]:
-    """Finding code -> decision for pages: state, names, local days, and whether it still holds.
+    """Finding code -> decision for pages: state, names, local days, and whether it is still in force.
 
     result : the current result, which gives the severities. names : e-mail -> name
     """

@@ -1,4 +1,4 @@
-"""Decisions about findings in the state database, and their effect on alerts."""
+"""Store decisions about findings, and apply them to alerts."""
 
 from __future__ import annotations
 

@@ -26,7 +26,7 @@ _PEOPLE = table("people", column("email", String), column("name", String))
 
 
 def stored_handlings(db: Connection, sites: Sequence[str]) -> dict[str, dict[str, HandlingRow]]:
-    """Of the named sites: site -> finding code -> decision, whether or not it still holds."""
+    """Site -> finding code -> decision, including expired ones."""
     out: dict[str, dict[str, HandlingRow]] = {}
     for row in db.execute(select(_HANDLINGS).where(_HANDLINGS.c.site.in_(sites))):
         out.setdefault(row.site, {})[row.code] = HandlingRow(*row)
@@ -34,5 +34,5 @@ def stored_handlings(db: Connection, sites: Sequence[str]) -> dict[str, dict[str
 
 
 def people_names(db: Connection) -> dict[str, str]:
-    """E-mail -> name of everybody with an account."""
+    """E-mail -> name of every account."""
     return {row.email: row.name for row in db.execute(select(_PEOPLE))}

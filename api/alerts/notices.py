@@ -69,7 +69,7 @@ class Receiver:
     own: PersonalSettings
 
     def wants_at_once(self, alert: AlertRow) -> bool:
-        """Whether to notify now; codes that can't wait count as urgent."""
+        """Whether to notify at once; codes of AT_ONCE count as urgent."""
         return ("urgent" if _cannot_wait(alert) else alert.severity) in self.own.at_once
 
 
@@ -84,7 +84,7 @@ class Notices:
         self._database, self._settings, self._send = database, settings, send
 
     def urgent(self, alerts: Sequence[AlertRow], now: datetime, zone: ZoneInfo | None = None) -> int:
-        """Queue immediate notices, once per episode of an alert. Return the number of new ones.
+        """Queue immediate notices, once per episode of an alert. Return the number of new notices.
 
         Urgent ones and codes that can't wait are sent at any hour; the rest respects quiet hours in `zone`.
         """
@@ -124,7 +124,8 @@ class Notices:
         return new
 
     def month(self, site: str, month: str, now: datetime, zone: ZoneInfo) -> int:
-        """Queue the letter about a month's paper for the home's people. Return the number of new notices."""
+        """Queue the message about a monthly report for the home's householders. Return the number of new
+        notices."""
         new = 0
         signature = about_firm(self._database, self._settings).signature
         chosen = select(PersonSite.person).where(PersonSite.site == site)
@@ -140,7 +141,8 @@ class Notices:
         return new
 
     def account(self, email: str, subject: str, body: str) -> None:
-        """Queue a letter to a person about their own account, where mail is set up; it leaves at any hour."""
+        """Queue a message to a person about their own account, if e-mail is set up; quiet hours do not
+        apply."""
         if not self._settings.mail_url:
             return
         now = datetime.now(UTC)
@@ -219,7 +221,8 @@ class Notices:
             )
 
     def _firm(self, session: Session) -> list[Receiver]:
-        """The firm's people with their settings, and the installation's channels, which get everything."""
+        """Receivers: the firm's people with their settings, and the installation's channels, which get all
+        notices."""
         people = [
             Receiver(own.channel or email, own)
             for email, (person, own) in settings_of_people(session).items()

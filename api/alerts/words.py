@@ -62,7 +62,7 @@ def digest_message(
 def month_message(
     site_name: str, month: str, address: str, site: str, firm: Mapping[str, str]
 ) -> tuple[str, str]:
-    """Subject and body of the letter announcing a month's paper, signed by the firm."""
+    """Subject and body of the message that announces a monthly report, signed by the firm."""
     where = f"{address}/sites/{site}/papers/month/{month}"
     signed = "".join(f"\n{line}" for line in (firm["name"], firm["contact"]) if line)
     subject = f"{site_name}: your heating in {month_in_words(month)}"

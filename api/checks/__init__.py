@@ -1,1 +1,1 @@
-"""Checks by hand and eye: lists of items, what was entered, and photos."""
+"""Manual checks: lists of items, entries and photos."""

@@ -41,7 +41,7 @@ def _signature(service: Service, work: int | None) -> dict[str, str] | None:
 
 
 def _picture(photos: Photos, site: str, photo: str) -> str | None:
-    """None where the photo was kept for its time and removed."""
+    """The thumbnail; None if the photo's retention period is over."""
     try:
         return b64encode(photos.path(photos.get(site, photo), small=True).read_bytes()).decode()
     except (UnknownPhoto, OSError):

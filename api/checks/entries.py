@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class FieldEntry:
-    """A field as it stands."""
+    """Current value of a field."""
 
     value: str
     who: str
@@ -84,7 +84,7 @@ def item_of(
 
 
 def last_time(session: Session, site: str, row: CheckSheet | None) -> dict[str, dict[str, Any]]:
-    """Item -> what the last signed check of any list found."""
+    """Item -> its result in the last signed check of any list."""
     chosen = select(CheckSheet).where(
         CheckSheet.site == site, CheckSheet.work.is_not(None), CheckSheet.signed.is_not(None)
     )

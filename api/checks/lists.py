@@ -50,7 +50,7 @@ def parse_own(text: str) -> tuple[Item, ...]:
 
 
 def own_items(settings: Settings) -> tuple[Item, ...]:
-    """The firm's own items; none while its file is wrong, as `fieldfare check` and the page of lists tell."""
+    """The firm's own items; empty while its file is invalid, which `fieldfare check` and the page report."""
     try:
         return parse_own(own_text(settings))
     except InputError:
@@ -58,7 +58,7 @@ def own_items(settings: Settings) -> tuple[Item, ...]:
 
 
 def lists_trouble(settings: Settings) -> list[str]:
-    """What is wrong with the firm's file, one line each."""
+    """Problems of the firm's file, one line each."""
     try:
         parse_own(own_text(settings))
     except SiteError as error:

@@ -1,4 +1,4 @@
-"""Photos of checks and of jobs: bounded, re-encoded, kept as files of the data folder beside their rows."""
+"""Photos of checks and jobs: limited in size and number, re-encoded, stored as files in the data folder."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ STRAY_FOR = timedelta(days=1)
 
 
 class UnknownPhoto(InputError):
-    """The home has no such photo."""
+    """The home has no photo with that id."""
 
 
 @dataclass(frozen=True)
@@ -75,7 +75,7 @@ class Subject:
 
 
 class Photos:
-    """Files under `<data>/photos/<site>`, and their rows."""
+    """Photo files under `<data>/photos/<site>`, and their rows in the state database."""
 
     def __init__(self, database: Database, data: Path) -> None:
         self._database, self._folder = database, data / "photos"
@@ -83,7 +83,7 @@ class Photos:
     def add(
         self, site: str, photo: str, subject: Subject, sent: bytes, taken: datetime, who: str
     ) -> PhotoRow:
-        """Keep a photo. One whose id is kept already is not kept again.
+        """Store a photo; does nothing if its id exists.
 
         photo : 32 hexadecimal digits, made by the sender. sent : JPEG, PNG or WebP
         Raises InputError where it is no such picture, is too large, or the subject has too many.
@@ -117,12 +117,12 @@ class Photos:
         ):
             try:
                 with self._database.write() as session:
-                    if (found := session.get(Photo, photo)) is not None:  # sent twice at the same moment
+                    if (found := session.get(Photo, photo)) is not None:  # stored by another request
                         return _same(_row(found), site, subject)
                     _check_room(session, site, subject)
                     session.add(row)
                     session.flush()
-                    for path in (one, two):  # under their names only with their row: nothing is written over
+                    for path in (one, two):  # after the row, so that no file is overwritten
                         path.replace(path.with_name(path.name.partition("~")[2]))
                     sync_folder(folder)
                     return _row(row)
@@ -161,7 +161,7 @@ class Photos:
             raise UnknownPhoto(f"the file of photo {row.id} is missing; restore it from a backup") from None
 
     def remove(self, rows: Iterable[PhotoRow]) -> None:
-        """Remove photos, rows first: a file without a row is only a stray."""
+        """Remove photos, rows first: a file left without a row is deleted by `sweep`."""
         rows = list(rows)
         with self._database.write() as session:
             session.execute(delete(Photo).where(Photo.id.in_([row.id for row in rows])))
@@ -169,11 +169,11 @@ class Photos:
             self._unlink(row.site, row.id)
 
     def forget(self, site: str) -> None:
-        """Remove all files of a site that is erased; its rows go with it."""
+        """Remove all photo files of an erased site; the rows are deleted with the site."""
         shutil.rmtree(self._folder / site, ignore_errors=True)
 
     def remove_before(self, moment: datetime) -> int:
-        """Remove photos that are older, and files that no row belongs to. Returns how many photos."""
+        """Remove expired photos, and files without a row. Returns the number of photos removed."""
         old = self._rows(Photo.added < moment)
         self.remove(old)
         known = {row.id for row in self._rows(None)}
@@ -219,13 +219,14 @@ class Photos:
 
 
 def reencoded(sent: bytes) -> tuple[bytes, bytes, tuple[int, int]]:
-    """A picture as JPEG, whole and small, upright and without metadata; and the whole one's size in pixels.
+    """Re-encode a picture as JPEG, full size and thumbnail, upright and without metadata. Returns both and
+    the full size in pixels.
 
     Raises InputError where it is no JPEG, PNG or WebP picture, or too large.
     """
     from PIL import Image, ImageFile, ImageOps
 
-    # The PDF library's import sets this for the whole process; a photo that was cut off must be sent again.
+    # WeasyPrint's import allows truncated images in the whole process; a truncated photo must be sent again.
     ImageFile.LOAD_TRUNCATED_IMAGES = False
     if len(sent) > LARGEST_BYTES:
         raise InputError(
@@ -235,7 +236,7 @@ def reencoded(sent: bytes) -> tuple[bytes, bytes, tuple[int, int]]:
         with warnings.catch_warnings():
             warnings.simplefilter(
                 "ignore", Image.DecompressionBombWarning
-            )  # bounded below, before it is decoded
+            )  # size is checked below, before decoding
             picture = Image.open(io.BytesIO(sent), formats=FORMATS)
         if (pixels := picture.width * picture.height) > MOST_PIXELS:
             raise InputError(
@@ -250,14 +251,14 @@ def reencoded(sent: bytes) -> tuple[bytes, bytes, tuple[int, int]]:
         raise InputError(
             f"a photo may have {MOST_PIXELS // 1_000_000} million pixels; this one has far more"
         ) from None
-    except Exception:  # whatever damaged or unknown bytes lead to in a decoder
+    except Exception:  # a decoder can raise anything on damaged bytes
         raise InputError("this is no picture that can be read; send a JPEG, PNG or WebP photo") from None
     whole = _jpeg(plain, LONG_SIDE, QUALITY)
     return whole[0], _jpeg(plain, SMALL_SIDE, SMALL_QUALITY)[0], whole[1]
 
 
 def _on_white(picture: Image.Image) -> Image.Image:
-    """RGB; what is see-through becomes white."""
+    """Convert to RGB; transparent pixels become white."""
     from PIL import Image
 
     if "A" not in picture.getbands() and "transparency" not in picture.info:
@@ -271,7 +272,7 @@ def _on_white(picture: Image.Image) -> Image.Image:
 def _jpeg(picture: Image.Image, side: int, quality: int) -> tuple[bytes, tuple[int, int]]:
     scaled = picture.copy()
     scaled.thumbnail((side, side))
-    scaled.info.clear()  # comments and colour profiles are written back otherwise
+    scaled.info.clear()  # else Pillow writes comments and colour profiles back
     out = io.BytesIO()
     scaled.save(out, "JPEG", quality=quality, optimize=True, progressive=True)
     return out.getvalue(), scaled.size
@@ -279,7 +280,7 @@ def _jpeg(picture: Image.Image, side: int, quality: int) -> tuple[bytes, tuple[i
 
 @contextmanager
 def _beside(folder: Path, name: str, data: bytes) -> Iterator[Path]:
-    """A file on the disk, under a name that ends in ~ and `name`; removed at the end unless renamed."""
+    """A temporary file whose name ends in ~ and `name`; removed at the end unless renamed."""
     path = folder / f".{secrets.token_hex(6)}~{name}"
     try:
         handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o600)
@@ -293,7 +294,7 @@ def _beside(folder: Path, name: str, data: bytes) -> Iterator[Path]:
 
 
 def _check_room(session: Session, site: str, subject: Subject) -> None:
-    """Raises InputError where a subject has as many photos as it may."""
+    """Raises InputError if a subject already has the maximum number of photos."""
     of = select(func.count()).select_from(Photo).where(Photo.site == site, Photo.item == subject.item)
     of = of.where(Photo.sheet == subject.sheet, Photo.work == subject.work)
     if (session.scalar(of) or 0) >= MOST_OF_A_SUBJECT:

@@ -1,4 +1,4 @@
-"""Sheets of checks by hand and eye: entries kept field by field, once each; conflicts reported; signed."""
+"""Sheets of manual checks: idempotent entries per field, conflicts, signature."""
 
 from __future__ import annotations
 
@@ -48,12 +48,12 @@ OutcomeState = Literal["kept", "conflict", "signed", "refused"]
 
 
 class Signed(InputError):
-    """The sheet is signed, so nothing can be entered."""
+    """The sheet is signed and can't be changed."""
 
 
 @dataclass(frozen=True)
 class SheetKey:
-    """Which sheet: a kind of check, and the winter, the year or `first`."""
+    """Key of a sheet: kind of check, and the winter, the year or `first`."""
 
     kind: Kind
     period: str
@@ -68,7 +68,7 @@ class SheetKey:
 
 @dataclass(frozen=True)
 class FieldChange:
-    """A changed field of a sheet. id : made by the sender. was : the value that the sender saw before"""
+    """A changed field of a sheet. id : chosen by the client. was : value the client had before"""
 
     id: str
     item: str
@@ -80,7 +80,7 @@ class FieldChange:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What became of a change. On a conflict `value`, `who` and `at` are of the entry that is there."""
+    """Outcome of a change. On a conflict, `value`, `who` and `at` describe the stored entry."""
 
     id: str
     told: OutcomeState
@@ -91,13 +91,13 @@ class Outcome:
 
 
 class Sheets:
-    """Sheets in the state database; a row is made with the first entry."""
+    """Sheets in the state database; the row is created with the first entry."""
 
     def __init__(self, service: Service, photos: Photos) -> None:
         self._service, self._database, self._photos = service, service.database, photos
 
     def read(self, record: SiteRecord, key: SheetKey) -> dict[str, Any]:
-        """A sheet as pages, papers and the API have it: `items` with entries and photos; `seq`; `signed`."""
+        """A sheet for pages, papers and the API: `items` with entries and photos; `seq`; `signed`."""
         site = record.site
         with self._database.read() as session:
             row = row_of(session, site.id, key)
@@ -127,8 +127,8 @@ class Sheets:
     def apply(
         self, record: SiteRecord, key: SheetKey, changes: Iterable[FieldChange], who: Actor
     ) -> list[Outcome]:
-        """Keep changes in their order, each once. One that starts from another value than is there is a
-        conflict, and is not kept."""
+        """Store changes in order, each once. A change whose `was` differs from the stored value is a conflict
+        and is not stored."""
         items = {item.id: item for item in self._items(key, record.site)}
         changes = list(changes)
         self._make(record.site.id, key)
@@ -158,12 +158,13 @@ class Sheets:
         return self._photos.add(record.site.id, photo, Subject(row.id, item), sent, taken, who.name)
 
     def signing(self, record: SiteRecord, key: SheetKey) -> tuple[dict[str, Any], list[str]]:
-        """The sheet, and what keeps it from being signed, one line each."""
+        """The sheet, and the problems that prevent signing, one line each."""
         sheet = self.read(record, key)
         return sheet, [text for _, text in unfinished(sheet["items"])]
 
     def sign(self, record: SiteRecord, key: SheetKey, work: int) -> None:
-        """Freeze the items as they are. work : its entry of the works log. Raises InputError."""
+        """Sign the sheet, which freezes its items. work : id of its maintenance log entry. Raises
+        InputError."""
         self._make(record.site.id, key)
         sheet, problems = self.signing(record, key)
         if problems:
@@ -177,11 +178,11 @@ class Sheets:
             return signed_at(row_of(session, site, key)) is not None
 
     def key_of(self, sheet: int | None) -> tuple[str, str]:
-        """Kind and period of a sheet. Raises InputError where it is gone."""
+        """Kind and period of a sheet. Raises InputError if it does not exist."""
         with self._database.read() as session:
             row = session.get(CheckSheet, sheet) if sheet is not None else None
         if row is None:
-            raise InputError("this check is gone")
+            raise InputError("this check no longer exists")
         return row.kind, row.period
 
     def of_photo(self, row: PhotoRow) -> bool:
@@ -247,12 +248,12 @@ class Sheets:
                 session.add(
                     CheckSheet(site=site, kind=key.kind, period=key.period, created=datetime.now(UTC))
                 )
-        except IntegrityError:  # another device made it at the same moment
+        except IntegrityError:  # another device created it at the same time
             return
 
 
 def unfinished(items: Iterable[Mapping[str, Any]]) -> list[tuple[str, str]]:
-    """What keeps a sheet from being signed: the item's id and a line for each."""
+    """Problems that prevent signing: item id and one line each."""
     items = list(items)
     out = [(i["id"], f"{i['title']}: say done, not done or not applicable.") for i in items if not i["state"]]
     out += [
@@ -319,12 +320,12 @@ def _keep(
 
 
 def _plausible(typed: datetime, now: datetime) -> datetime:
-    """When an entry was made by the device's clock; the time of receipt where that clock can't be right."""
+    """Time of an entry by the device's clock; the time of receipt if that clock is implausible."""
     return typed if now - LONGEST_KEPT <= typed <= now else now
 
 
 def _trouble(item: Item | None, change: FieldChange) -> str:
-    """Why a change can't be kept; a number that is half typed or unlikely can."""
+    """Reason why a change can't be stored, if any; incomplete or unlikely numbers are allowed."""
     if item is None:
         return f"this check has no item {change.item[:40]!r}"
     if change.field == "state":

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from fieldfare.analysis.errors import InputError
-from fieldfare.api.cli.options import NO_SITES, format_option, print_json
+from fieldfare.api.cli.options import NO_SITES, format_option, print_json, say
 from fieldfare.api.core.settings import Settings
 
 if TYPE_CHECKING:
@@ -33,13 +33,13 @@ def advice(settings: Settings, site_id: str, form: str) -> None:
 
     shown = present_advice(document)
     for a in shown["advice"]:
-        click.echo(" ".join(filter(None, [f"{a['title']}.", a["saves"], a["money"]])))
+        say(" ".join(filter(None, [f"{a['title']}.", a["saves"], a["money"]])))
         for line in (*a["lines"], *a["steps"], f"Watch: {a['stop']}", *filter(None, [a["caution"]])):
-            click.echo(f"  {line}")
+            say(f"  {line}")
     if not shown["advice"]:
-        click.echo("No setting here is worth changing by what the readings show.")
+        say("No setting here is worth changing by what the readings show.")
     for x in shown["left_out"]:
-        click.echo(f"Not advised: {x['title']}: {x['reason']}")
+        say(f"Not advised: {x['title']}: {x['reason']}")
 
 
 @click.command("cold-snap")
@@ -71,13 +71,13 @@ def cold_snap(settings: Settings, forecast: Path | None, form: str) -> None:
     from fieldfare.dashboards.advice.cold_snap import cold_snap_rows, forecast_sentence
 
     if not document["homes"]:
-        click.echo(NO_SITES)
+        say(NO_SITES)
     if forecast is None:
-        click.echo(forecast_sentence(document))
+        say(forecast_sentence(document))
     for row in cold_snap_rows(document):
-        click.echo(f"{row['state']}: {row['name']} ({row['site']}). {row['says']}")
+        say(f"{row['state']}: {row['name']} ({row['site']}). {row['says']}")
         if row["do"]:
-            click.echo(f"  {row['do']}")
+            say(f"  {row['do']}")
 
 
 def _by_address(service: Service) -> dict[str, Any]:
@@ -90,7 +90,7 @@ def _by_address(service: Service) -> dict[str, Any]:
         forecast = kept_forecast(service)
         if forecast is None or forecast.outlook is None:
             raise InputError(str(error)) from None
-        click.echo(f"note: {error}; this is the forecast fetched before", err=True)
+        say(f"note: {error}; this is the forecast fetched before", err=True)
         return forecast_document(forecast)
 
 

@@ -8,13 +8,7 @@ from typing import Any
 
 import click
 
-from fieldfare.api.cli.options import (
-    Day,
-    format_option,
-    from_option,
-    print_json,
-    to_option,
-)
+from fieldfare.api.cli.options import Day, format_option, from_option, print_json, say, to_option
 from fieldfare.api.core.settings import Settings
 
 
@@ -116,9 +110,9 @@ def answer(
         return
     from fieldfare.api.cli.plain_answer import plain_answer
 
-    click.echo(plain_answer(document, record.site.name))
+    say(plain_answer(document, record.site.name))
     if out is not None:
-        click.echo(f"wrote {out}")
+        say(f"wrote {out}")
 
 
 COMMANDS = (answer,)

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from fieldfare.api.cli.options import NO_SITES, format_option, print_json
+from fieldfare.api.cli.options import NO_SITES, format_option, print_json, say
 from fieldfare.api.core.settings import Settings
 
 
@@ -14,9 +14,9 @@ from fieldfare.api.core.settings import Settings
 @format_option
 @click.pass_obj
 def check(settings: Settings, form: str) -> int:
-    """Read all stored data of all sites and name what is damaged or missing; the exit code is then 1.
+    """Read all stored data of all sites and list damaged or missing items; the exit code is then 1.
 
-    Nothing is changed. Restore what is damaged from a backup, or read the exports of those days again.
+    Changes nothing. Restore damaged data from a backup, or read the exports of those days again.
     """
     from fieldfare.analysis.errors import FieldfareError
     from fieldfare.api.core.service import opened
@@ -40,22 +40,22 @@ def check(settings: Settings, form: str) -> int:
         print_json({"sites": sites, "damage": [{"site": d.site or None, "what": d.what} for d in found]})
     else:
         for damage in found:
-            click.echo(str(damage))
-        summary = f"{count(len(found), 'thing')} damaged or missing" if found else "all whole"
-        click.echo(f"{count(sites, 'site')}: {summary}" if sites or found else NO_SITES)
+            say(str(damage))
+        summary = f"{count(len(found), 'item')} damaged or missing" if found else "no damage"
+        say(f"{count(sites, 'site')}: {summary}" if sites or found else NO_SITES)
     return 1 if found else 0
 
 
 @click.command("repair")
 @click.argument("folder", metavar="[FOLDER]", required=False, type=click.Path(path_type=Path))
-@click.option("--accept-rows", is_flag=True, help="Take damaged rows of the state database as they are.")
+@click.option("--accept-rows", is_flag=True, help="Accept damaged rows of the state database as they are.")
 @click.pass_obj
 def repair(settings: Settings, folder: Path | None, accept_rows: bool) -> int:
-    """Drop damaged facts and results, which are worked out again from the readings, and rows that are good
-    for a while only, such as sessions. From a backup that was restored to FOLDER bring back damaged or
-    missing months of readings, and damaged rows of people, jobs and decisions as they were then.
+    """Delete damaged facts and results, which are recomputed from the readings, and short-lived rows such
+    as sessions. With FOLDER, a restored backup, also restore damaged or missing months of readings, and
+    damaged rows of people, jobs and decisions.
 
-    Readings that can be read are left as they are. The exit code is 1 where something is still damaged.
+    Readable readings are never replaced. The exit code is 1 if something is still damaged.
     """
     from fieldfare.api.core.service import opened
     from fieldfare.api.records.repair import damaged_readings, repair_derived
@@ -66,22 +66,20 @@ def repair(settings: Settings, folder: Path | None, accept_rows: bool) -> int:
     with opened(settings) as service:
         rows = repair_rows(service, folder, accept=accept_rows)
         for line in rows.lines:
-            click.echo(line)
+            say(line)
         done = [*repair_derived(service), *(run(service, folder) if folder is not None else ())]
         unread = [] if folder is not None else damaged_readings(service)
     for site in done:
         if site.derived:
-            click.echo(
-                f"{site.site}: {count(site.derived, 'table')} will be worked out again from the readings"
-            )
+            say(f"{site.site}: {count(site.derived, 'table')} will be recomputed from the readings")
         else:
-            click.echo(f"{site.site}: {site.readings} readings restored")
+            say(f"{site.site}: {count(site.readings, 'reading')} restored")
         for what in site.left:
-            click.echo(f"{site.site}: still damaged: {what}")
+            say(f"{site.site}: still damaged: {what}")
     if not done and not unread and not rows.lines:
-        click.echo("no readings are damaged")
+        say("no readings are damaged")
     for unreadable in unread:
-        click.echo(f"{unreadable}; name the folder of a restored backup to bring it back")
+        say(f"{unreadable}; name the folder of a restored backup to bring it back")
     return 1 if unread or rows.left or any(site.left for site in done) else 0
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from fieldfare.api.cli.options import from_option, to_option
+from fieldfare.api.cli.options import from_option, say, to_option
 from fieldfare.api.core.settings import Settings
 
 
@@ -34,20 +34,21 @@ def defect_pack(
     contact: bool,
     out: Path,
 ) -> None:
-    """Write the case for one finding, to show to a maker or an expert: a paper, raw readings, events,
-    figures, what else could explain it, checksums.
+    """Write a case for one finding, for a maker or an expert: a paper, raw readings, events, figures,
+    alternative explanations, checksums.
 
-    Without --from and --to it is of the days that the standing verdict is of.
+    Default: the days of the current verdict.
     """
     from fieldfare.api.core.service import opened
     from fieldfare.api.records.defect_pack import case_of, write_to
+    from fieldfare.dashboards.text.words import days_between
 
     with opened(settings) as service:
         case = case_of(service, service.sites.get(site_id), code, first, last)
         pack = write_to(service, case, out, contact=contact)
-    click.echo(f"wrote {len(pack.files)} files to {out}, of {case.first} to {case.last}")
+    say(f"wrote {len(pack.files)} files to {out}, {days_between(case.first, case.last)}")
     if pack.note:
-        click.echo(f"note: {pack.note}", err=True)
+        say(f"note: {pack.note}", err=True)
 
 
 COMMANDS = (defect_pack,)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from fieldfare.api.cli.options import from_option, to_option
+from fieldfare.api.cli.options import from_option, say, to_option
 from fieldfare.api.core.settings import Settings
 
 
@@ -54,8 +54,8 @@ def expectations(
     except OSError as error:
         raise click.UsageError(f"{out}: can't be written: {error.strerror}") from None
     for chart in charts:
-        click.echo(f"{chart.key}: {chart.empty or chart.says}")
-    click.echo(f"wrote {len(drawn)} of {len(charts)} figures to {out}")
+        say(f"{chart.key}: {chart.empty or chart.says}")
+    say(f"wrote {len(drawn)} of {len(charts)} figures to {out}")
 
 
 def _json(figures: dict[str, dict[str, object]]) -> str:

@@ -7,12 +7,7 @@ from pathlib import Path
 
 import click
 
-from fieldfare.api.cli.options import (
-    format_option,
-    from_option,
-    print_json,
-    to_option,
-)
+from fieldfare.api.cli.options import format_option, from_option, print_json, say, to_option
 from fieldfare.api.core.settings import Settings
 
 
@@ -37,7 +32,7 @@ def analyse(settings: Settings, site_id: str, first: date | None, last: date | N
         return
     from fieldfare.api.cli.plain_result import plain_result
 
-    click.echo(plain_result(result, record.site.name))
+    say(plain_result(result, record.site.name))
 
 
 @click.command("report")
@@ -86,7 +81,7 @@ def report(
         else:
             paper = hand_over_paper(service, record)
         write_paper(paper, out)
-    click.echo(f"wrote {out}")
+    say(f"wrote {out}")
 
 
 @click.command("fleet")
@@ -103,7 +98,7 @@ def fleet(settings: Settings, form: str) -> None:
     if form == "json":
         print_json({"sites": rows})
     else:
-        click.echo(plain_fleet(rows))
+        say(plain_fleet(rows))
 
 
 COMMANDS = (analyse, report, fleet)

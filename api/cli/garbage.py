@@ -1,4 +1,4 @@
-"""Tune Python's cyclic garbage collector: rarely in a command, as usual in a service, not at exit."""
+"""Tune Python's cyclic garbage collector: seldom in commands, default in the service, never at exit."""
 
 from __future__ import annotations
 
@@ -11,16 +11,17 @@ command."""
 
 
 def search_seldom() -> None:
-    """For a command, which ends soon."""
+    """Collect seldom: for short commands."""
     gc.set_threshold(_SELDOM)
 
 
 def search_as_usual() -> None:
-    """For a process that runs for long, after `search_seldom`: what it drops must not pile up."""
+    """Restore the default after `search_seldom`: for long-running processes, where garbage would
+    accumulate."""
     gc.set_threshold(*_USUAL)
 
 
 def search_no_more() -> None:
-    """For a process that ends now. The interpreter's last searches would go through all that was ever
-    imported, a quarter of a short command; the system takes the memory back anyway."""
+    """Skip the collections at interpreter exit, which take a quarter of a short command's time; the system
+    frees the memory anyway."""
     gc.freeze()

@@ -1,4 +1,4 @@
-"""Options that several commands share."""
+"""Options and messages that several commands share."""
 
 from __future__ import annotations
 
@@ -39,12 +39,22 @@ to_option = click.option(
 
 
 def print_json(document: Any) -> None:
-    """Print one JSON document; what is not a number becomes null."""
+    """Print one JSON document; NaN becomes null."""
     import orjson
 
     options = orjson.OPT_INDENT_2 | orjson.OPT_SERIALIZE_NUMPY | orjson.OPT_NON_STR_KEYS
     click.echo(orjson.dumps(document, option=options).decode())
 
 
+def for_terminal(text: str) -> str:
+    """A text of the pages with plain spaces, which every terminal and search finds."""
+    return text.replace("\u00a0", " ").replace("\u202f", " ")
+
+
+def say(text: str = "", *, err: bool = False) -> None:
+    """Print a text for people."""
+    click.echo(for_terminal(text), err=err)
+
+
 NO_SITES = "no sites yet; write a site file (fieldfare site template) and add it: fieldfare site add FILE"
-"""What every command over all homes says where there is none."""
+"""Message of commands over all homes where there is none."""

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from fieldfare.api.cli.options import format_option, print_json
+from fieldfare.api.cli.options import format_option, print_json, say
 from fieldfare.api.core.settings import Settings
 
 if TYPE_CHECKING:
@@ -27,7 +27,7 @@ def user() -> None:
 @format_option
 @click.pass_obj
 def list_people(settings: Settings, form: str) -> None:
-    """Everybody, with role, homes, and when they were last in."""
+    """List people with role, homes and last sign-in."""
     with _accounts(settings) as (accounts, _):
         rows = accounts.all()
     if form == "json":
@@ -35,18 +35,20 @@ def list_people(settings: Settings, form: str) -> None:
 
         print_json({"people": [asdict(row) for row in rows]})
         return
+    from fieldfare.dashboards.text.words import day
+
     for row in rows:
-        last = f"{row.last_in:%Y-%m-%d}" if row.last_in else "never in"
+        last = f"last signed in {day(row.last_in.date())}" if row.last_in else "never signed in"
         state = "" if row.active else "  stopped"
-        click.echo(f"{row.email}  {row.role}  {', '.join(row.sites) or '-'}  {last}{state}")
+        say(f"{row.email}  {row.role}  {', '.join(row.sites) or '-'}  {last}{state}")
     if not rows:
-        click.echo("nobody yet; fieldfare serve prints the address at which the first user is made")
+        say("nobody yet; fieldfare serve prints the address where the first user registers")
 
 
 @user.command("add")
 @click.argument("email")
-@click.option("--name", required=True, help="How the person is called.")
-@click.option("--role", required=True, type=ROLES, help="What the person may do.")
+@click.option("--name", required=True, help="Name of the person.")
+@click.option("--role", required=True, type=ROLES, help="Role, which sets the permissions.")
 @click.option(
     "--site", "sites", multiple=True, metavar="SITE", help="A householder's home; may be given again."
 )
@@ -76,8 +78,8 @@ def invite(settings: Settings, email: str) -> None:
 
 @user.command("change")
 @click.argument("email")
-@click.option("--name", help="How the person is called.")
-@click.option("--role", type=ROLES, help="What the person may do.")
+@click.option("--name", help="Name of the person.")
+@click.option("--role", type=ROLES, help="Role, which sets the permissions.")
 @click.option("--site", "sites", multiple=True, metavar="SITE", help="The householder's homes from now on.")
 @click.option("--stop/--let-in", "stopped", default=None, help="Keep the person out, or let them in again.")
 @click.pass_obj
@@ -89,7 +91,7 @@ def change(
     sites: tuple[str, ...],
     stopped: bool | None,
 ) -> None:
-    """Change what is given; a person whose role or homes change must sign in again."""
+    """Change the given values. A person whose role or homes change must sign in again."""
     from fieldfare.api.people.access import COMMAND_LINE
 
     with _accounts(settings) as (accounts, audit):
@@ -97,7 +99,7 @@ def change(
         active = None if stopped is None else not stopped
         row = accounts.change(person, name=name, role=role, sites=sites or None, active=active)
         audit.note(COMMAND_LINE, "person changed", person=row.id, role=row.role, active=row.active)
-    click.echo(f"changed {row.email}: {row.role}, {', '.join(row.sites) or 'every site'}")
+    say(f"changed {row.email}: {row.role}, {', '.join(row.sites) or 'every site'}")
 
 
 @user.command("remove")
@@ -111,7 +113,7 @@ def remove(settings: Settings, email: str) -> None:
         row = accounts.find(email)
         accounts.remove(row.id)
         audit.note(COMMAND_LINE, "person removed", person=row.id)
-    click.echo(f"removed {row.email}")
+    say(f"removed {row.email}")
 
 
 @user.command("reset-factors")
@@ -131,9 +133,7 @@ def reset_factors(settings: Settings, email: str) -> None:
         gone = Factors(accounts.database, sealer, PasskeySite(settings.address)).reset(row.id)
         Sessions(accounts.database).end_others(row.id, "")
         audit.note(COMMAND_LINE, "second factors reset", person=row.id)
-    click.echo(
-        f"removed {gone} second factor{'' if gone == 1 else 's'} of {row.email}; all sessions have ended"
-    )
+    say(f"removed {gone} second factor{'' if gone == 1 else 's'} of {row.email}; all sessions have ended")
 
 
 def _print_invitation(settings: Settings, accounts: Accounts, person: int, email: str) -> None:
@@ -141,7 +141,7 @@ def _print_invitation(settings: Settings, accounts: Accounts, person: int, email
     from fieldfare.api.people.invitations import welcome_address
 
     address = welcome_address(accounts, person, settings.address)
-    click.echo(f"{email} sets a password within {INVITED_FOR.days} days at {address}")
+    say(f"{email} sets a password within {INVITED_FOR.days} days at {address}")
 
 
 @contextmanager

@@ -1,4 +1,4 @@
-"""An answer as plain text, in the words of its page."""
+"""Format an answer as plain text, worded as on its page."""
 
 from __future__ import annotations
 
@@ -8,14 +8,14 @@ from fieldfare.dashboards.answers.present_answer import present_answer
 
 
 def plain_answer(document: dict[str, Any], name: str) -> str:
-    """Answer for a terminal, the conclusion first."""
+    """Return an answer as text for a terminal, conclusion first."""
     shown = present_answer(document, name)
     lines = [f"{name}: {shown['title']}", "", *shown["lead"]]
     if document["question"] == "bill":
         lines += _bill(shown)
     else:
         lines += _complaint(shown)
-    return "\n".join(lines).replace("\u202f", " ").replace("\u00a0", " ")
+    return "\n".join(lines)
 
 
 def _bill(shown: dict[str, Any]) -> list[str]:

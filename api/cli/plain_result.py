@@ -6,11 +6,13 @@ from typing import Any
 
 from fieldfare.analysis.reports.output_basis import output_basis
 from fieldfare.analysis.reports.verdict import WORDS, given_verdict
-from fieldfare.api.cli.options import NO_SITES
+from fieldfare.api.cli.options import NO_SITES, for_terminal
 from fieldfare.dashboards.rows.electricity import electricity_rows
 from fieldfare.dashboards.rows.sources import source_rows
+from fieldfare.dashboards.text import formats
+from fieldfare.dashboards.text.formats import day, days_between, measure, money, share
 from fieldfare.dashboards.text.promise import promise_remark
-from fieldfare.dashboards.text.words import evidence_words, missing_words, named, reason
+from fieldfare.dashboards.text.words import causes_told, evidence_words, missing_words, named, reason
 
 BOUNDARIES = (
     ("H1", "refrigeration unit"),
@@ -30,9 +32,9 @@ MOST_ASKED = 2
 def plain_result(result: dict[str, Any], name: str) -> str:
     """The whole result as text: verdict and findings, then figures, then what was not assessed."""
     period, coverage = result["period"], result["coverage"]["share"]
-    head = f"{name}: {period['from']} to {period['to']}"
+    head = f"{name}: {days_between(period['from'], period['to'])}"
     if coverage is not None:
-        head += f", usable data in {coverage:.1%} of the time"
+        head += f", usable data in {share(coverage, 1)} of the time"
     head += "".join(f"\n  data: {notice}" for notice in result.get("data_notices", []))
     parts = [
         head,
@@ -46,7 +48,7 @@ def plain_result(result: dict[str, Any], name: str) -> str:
     parts.append(_section("Other heat sources, and each of several heat pumps", source_rows(result)))
     parts += [_house(result), _running(result), _hot_water(result), _comfort(result), _cost(result)]
     parts.append(_not_assessed(result["not_assessed"]))
-    return "\n\n".join(part for part in parts if part)
+    return for_terminal("\n\n".join(part for part in parts if part))
 
 
 def plain_fleet(rows: list[dict[str, Any]]) -> str:
@@ -57,18 +59,18 @@ def plain_fleet(rows: list[dict[str, Any]]) -> str:
     wide = max(len(word) for word in WORDS.values())
     lines = []
     for row in rows:
-        text = row["headline"] or row["reason"] or _unknown(row) or "nothing found"
+        text = named(row["headline"]) or row["reason"] or _unknown(row) or "no findings"
         if row.get("silent"):
-            text = f"nothing heard since {row['heard'][:10]}; {text}"
+            text = f"no readings since {day(row['heard'])}; {text}"
         if files := row.get("files"):
-            text += f"; last file: readings to {files['to'][:10]}{', the next is due' * files['overdue']}"
+            text += f"; last file: readings to {day(files['to'])}{', the next is due' * files['overdue']}"
         if decided := row.get("handling", {}).get(row.get("code")):
-            text = f"{text} [{decided['words']}]".replace("\u00a0", " ")
+            text = f"{text} [{decided['words']}]"
         text += "".join(f"; data: {notice}" for notice in row.get("data_notices", []))
-        h4 = f"{row['H4']:.2f}" if row["H4"] is not None else "-"
+        h4 = formats.number(row["H4"], 2)
         word = "failed" if row["failed"] else WORDS[row["verdict"]]
         lines.append(f"{word:<{wide}} {row['id']:<{width}}  SPF {h4:>5}  {text}")
-    return "\n".join(lines)
+    return for_terminal("\n".join(lines))
 
 
 def _unknown(row: dict[str, Any]) -> str:
@@ -81,8 +83,8 @@ def _unknown(row: dict[str, Any]) -> str:
 def plain_verdict(given: dict[str, Any]) -> str:
     """The verdict with its reasons and what is missing, as text."""
     lines = [f"Verdict: {WORDS[given['verdict']]}"]
-    lines += [f"  {b['says']}" for b in given["because"] if b["severity"]]
-    lines += [f"  {_ascii(missing_words(m))}" for m in given["missing"]]
+    lines += [f"  {named(b['says'])}" for b in given["because"] if b["severity"]]
+    lines += [f"  {missing_words(m)}" for m in given["missing"]]
     return "\n".join(lines)
 
 
@@ -90,28 +92,17 @@ def _verdict(result: dict[str, Any]) -> str:
     return plain_verdict(given_verdict(result))
 
 
-def _ascii(text: str) -> str:
-    """Replace special spaces by plain ones."""
-    return text.replace("\u00a0", " ").replace("\u202f", " ")
-
-
 def number(value: float | None, unit: str = "", digits: int = 0) -> str:
-    """A value with its unit, or "not known"; nothing has no sign."""
-    if value is None:
-        return NOT_KNOWN
-    rounded = round(value, digits) + 0.0
-    return f"{rounded:,.{digits}f}{' ' + unit if unit else ''}"
+    """A value with its unit, or "not known"."""
+    return NOT_KNOWN if value is None else measure(value, unit, digits)
 
 
 def interval(figure: dict[str, Any] | None, unit: str = "", digits: int = 2) -> str:
     """A figure with its 95 % interval, or the reason why there is none."""
     if not figure or figure.get("value") is None:
-        reason = (figure or {}).get("reason")
-        return f"{NOT_KNOWN} ({reason})" if reason else NOT_KNOWN
-    text = number(figure["value"], unit, digits)
-    if figure.get("low") is None:
-        return text
-    return f"{text} ({figure['low']:.{digits}f} to {figure['high']:.{digits}f})"
+        why = (figure or {}).get("reason")
+        return f"{NOT_KNOWN} ({reason(why)})" if why else NOT_KNOWN
+    return formats.interval(figure, unit, digits)
 
 
 def _section(title: str, rows: list[tuple[str, str]]) -> str:
@@ -119,7 +110,7 @@ def _section(title: str, rows: list[tuple[str, str]]) -> str:
     if not rows:
         return ""
     width = max(len(label) for label, _ in rows)
-    return "\n".join([title, *(f"  {label:<{width}}  {_ascii(text)}" for label, text in rows)])
+    return "\n".join([title, *(f"  {label:<{width}}  {text}" for label, text in rows)])
 
 
 def _findings(findings: list[dict[str, Any]]) -> str:
@@ -127,15 +118,19 @@ def _findings(findings: list[dict[str, Any]]) -> str:
         return "Findings\n  none"
     lines = ["Findings"]
     for f in findings:
-        lines.append(f"  {f['severity'].upper()}: {f['headline']} [{f['code']}, since {f['since']}]")
+        lines.append(
+            f"  {f['severity'].upper()}: {named(f['headline'])} [{f['code']}, since {day(f['since'])}]"
+        )
         for e in f["evidence"]:
-            lines.append(f"      {e['label']}: {_ascii(evidence_words(e))}")
+            lines.append(f"      {named(e['label'])}: {evidence_words(e)}")
+        causes, weighed_by = causes_told(f["causes"])
+        for c in causes:
+            because = f": {named(c['because'])}" if c["because"] else ""
+            lines.append(f"      cause, {share(c['weight'])} likely: {c['cause'].replace('_', ' ')}{because}")
+        if weighed_by:
+            lines.append(f"      weighed by: {named(weighed_by)}")
         lines += [
-            f"      cause, {c['weight']:.0%} likely: {c['cause'].replace('_', ' ')}: {c['because']}"
-            for c in f["causes"]
-        ]
-        lines += [
-            f"      {label}: {f[key]}"
+            f"      {label}: {named(f[key])}"
             for key, label in (("next_step", "next"), ("caution", "caution"))
             if f[key]
         ]
@@ -156,7 +151,7 @@ def _performance(result: dict[str, Any]) -> str:
         rows.append(("expected", f"{expected['value']:.2f}, from {expected.get('basis', '')}"))
     for row in result.get("promise") or []:
         use = row["use"].replace("_", " ")
-        told = f"{promise_remark(result, row['use'])} of {row['promised']:.1f}"
+        told = f"{promise_remark(result, row['use'])} of {number(row['promised'], '', 1)}"
         rows.append((f"promise, {use}", told))
     return _section("Performance, heat over electricity, 95 % interval", rows)
 
@@ -238,7 +233,7 @@ def _hot_water(result: dict[str, Any]) -> str:
         ("typical reheat", number(water.get("median_reheat_minutes"), "min")),
         ("litres at 40 °C when full", number(water.get("litres_at_40c_when_full"))),
         ("standing loss a day, quiet hours", number(water.get("standing_loss_kwh_per_day"), "kWh", 2)),
-        ("last disinfection", water.get("last_pasteurised") or NOT_KNOWN),
+        ("last disinfection", day(water["last_pasteurised"]) if water.get("last_pasteurised") else NOT_KNOWN),
     ]
     return _section("Hot water", rows) if water else ""
 
@@ -250,29 +245,41 @@ def _comfort(result: dict[str, Any]) -> str:
         below = said.get("share_below_target")
         text = number(said.get("mean_c"), "°C", 1)
         rows.append(
-            (zone, text + (f", below its target {below:.0%} of the time" if below is not None else ""))
+            (zone, text + (f", below its target {share(below)} of the time" if below is not None else ""))
         )
     return _section("Rooms", rows)
 
 
 def _cost(result: dict[str, Any]) -> str:
     cost = result.get("cost") or {}
-    unit = cost.get("currency") or ""
     rows = [
-        ("electricity with standing charge", _or_why(cost, "total", unit, 2)),
-        ("electricity alone", number(cost.get("running_cost"), unit, 2)),
-        ("with the fuel before", number(cost.get("previous_fuel_total"), unit, 2)),
-        ("compared", cost.get("compared") or ""),
-        ("carbon dioxide", _with_factors(_or_why(cost, "co2_kg", "kg", 0), cost.get("factors"))),
-        ("with the fuel before", _or_why(cost, "previous_fuel_co2_kg", "kg", 0)),
+        ("electricity with standing charge", _or_why(cost, "total", _amount(cost, "total"))),
+        ("electricity alone", _amount(cost, "running_cost")),
+        ("with the fuel before", _amount(cost, "previous_fuel_total")),
+        ("compared", named(cost.get("compared"))),
+        (
+            "carbon dioxide",
+            _with_factors(_or_why(cost, "co2_kg", _carbon(cost, "co2_kg")), cost.get("factors")),
+        ),
+        (
+            "with the fuel before",
+            _or_why(cost, "previous_fuel_co2_kg", _carbon(cost, "previous_fuel_co2_kg")),
+        ),
     ]
     return _section("Cost and carbon", rows) if cost else ""
 
 
-def _or_why(cost: dict[str, Any], name: str, unit: str, digits: int) -> str:
-    """A figure of the costs, or why there is none."""
+def _amount(cost: dict[str, Any], name: str) -> str:
+    return NOT_KNOWN if cost.get(name) is None else money(cost[name], cost.get("currency"), 2)
+
+
+def _carbon(cost: dict[str, Any], name: str) -> str:
+    return number(cost.get(name), "kg")
+
+
+def _or_why(cost: dict[str, Any], name: str, text: str) -> str:
+    """A figure of the costs, or the reason why there is none."""
     why = (cost.get("reasons") or {}).get(name)
-    text = number(cost.get(name), unit, digits)
     return f"{text} ({reason(why)})" if why and text == NOT_KNOWN else text
 
 
@@ -282,6 +289,4 @@ def _with_factors(text: str, factors: list[str] | None) -> str:
 
 
 def _not_assessed(rows: list[dict[str, Any]]) -> str:
-    return _section(
-        "Not assessed", [(row["code"].replace("_", " "), _ascii(reason(row["reason"]))) for row in rows]
-    )
+    return _section("Not assessed", [(row["code"].replace("_", " "), reason(row["reason"])) for row in rows])

@@ -6,18 +6,13 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
 import click
 
-from fieldfare.api.cli.options import (
-    format_option,
-    from_option,
-    print_json,
-    to_option,
-)
+from fieldfare.api.cli.options import format_option, from_option, print_json, say, to_option
 from fieldfare.api.core.settings import Settings
 
 
@@ -64,12 +59,12 @@ def ingest(
     if form == "json":
         print_json(summary)
     else:
-        click.echo(_summary_text(summary))
+        say(_summary_text(summary))
     if summary["rejected"]["count"]:
         from fieldfare.api.cli.entry import SOME_REJECTED
 
         if form == "text":
-            click.echo(_rejects_text(summary["rejected"]), err=True)
+            say(_rejects_text(summary["rejected"]), err=True)
         return SOME_REJECTED
     return 0
 
@@ -82,11 +77,12 @@ def _undo(settings: Settings, site_id: str, files: tuple[Path, ...], form: str) 
     if files:
         raise click.UsageError("--undo takes no file: it undoes the newest one")
     with opened(settings) as service:
+        zone = service.sites.get(site_id).site.timezone
         undone = undo_file(service, site_id)
     if form == "json":
         print_json(undone)
     else:
-        click.echo(undone_text(undone))
+        say(undone_text(undone, zone))
     return 0
 
 
@@ -102,10 +98,11 @@ def export(settings: Settings, site_id: str, out: Path, first: date | None, last
     """Write a site's raw readings as Parquet or CSV, by the file's ending."""
     from fieldfare.api.core.service import opened
     from fieldfare.api.running.intake import export_site
+    from fieldfare.dashboards.text.words import count
 
     with opened(settings) as service:
-        count = export_site(service, site_id, out, first, last)
-    click.echo(f"{count} readings in {out}")
+        written = export_site(service, site_id, out, first, last)
+    say(f"{count(written, 'reading')} in {out}")
 
 
 @click.command("import")
@@ -115,22 +112,26 @@ def export(settings: Settings, site_id: str, out: Path, first: date | None, last
 def import_(settings: Settings, site_id: str, files: tuple[Path, ...]) -> int:
     """Read exports of a site (Parquet or CSV) back into the store.
 
-    Importing a file again stores nothing twice. Readings that can't be let in are counted by reason; the exit
-    code is then 3.
+    Importing a file again stores nothing twice. Rejected readings are counted by reason; the exit code is
+    then 3.
     """
     from fieldfare.api.core.service import opened
     from fieldfare.api.running.intake import import_site
+    from fieldfare.dashboards.text.words import count, number
 
     with opened(settings) as service:
         done = import_site(service, site_id, files)
-    click.echo(
-        f"{done['readings']} readings read: {done['stored']} stored, {done['duplicates']} were here already"
+    read = (
+        f"{count(done['readings'], 'reading')} read: {number(done['stored'])} stored,"
+        f" {number(done['duplicates'])} were already stored"
     )
+    say(read)
     if done["rejected"]:
         from fieldfare.api.cli.entry import SOME_REJECTED
 
-        reasons = "; ".join(f"{reason}: {n}" for reason, n in done["rejected"].items())
-        click.echo(f"fieldfare: {sum(done['rejected'].values())} readings rejected ({reasons})", err=True)
+        rejected = count(sum(done["rejected"].values()), "reading")
+        text = f"fieldfare: {rejected} rejected ({_by_reason(done['rejected'])})"
+        say(text, err=True)
         return SOME_REJECTED
     return 0
 
@@ -139,7 +140,7 @@ def import_(settings: Settings, site_id: str, files: tuple[Path, ...]) -> int:
 @click.argument("sites", metavar="[SITE]...", nargs=-1)
 @click.option("--to", "target", required=True, metavar="ADDRESS", help="A server's address, or `local`.")
 @click.option("--database", metavar="NAME", help="Its database or bucket. Default: the one configured.")
-@click.option("--token", metavar="TOKEN", help="What lets us in. Default: $FIELDFARE_STORE_TOKEN.")
+@click.option("--token", metavar="TOKEN", help="Access token. Default: $FIELDFARE_STORE_TOKEN.")
 @click.pass_obj
 def move(
     settings: Settings, sites: tuple[str, ...], target: str, database: str | None, token: str | None
@@ -159,7 +160,7 @@ def move(
         store_token=token or settings.store_token,
     )
     with opened(settings) as service:
-        move_fleet(service, there, sites, click.echo)
+        move_fleet(service, there, sites, say)
 
 
 @click.group("set-aside")
@@ -177,14 +178,17 @@ def set_aside() -> None:
 def list_aside(settings: Settings, site_id: str | None, count: int, form: str) -> None:
     """List dead letters: when they came, their topic, and why they could not be read."""
     from fieldfare.api.records.dead_letters import list_dead_letters
+    from fieldfare.dashboards.text.words import moment, number
 
     listed = list_dead_letters(settings, site_id, count)
     if form == "json":
         print_json(listed)
         return
     for row in listed["messages"]:
-        click.echo(f"{row['id']:>6}  {row['arrived']}  {row['topic']}  {row['reason']}")
-    click.echo(f"{listed['held']} held, {listed['dropped']} older ones were dropped")
+        arrived = moment(datetime.fromisoformat(row["arrived"]), "UTC")
+        say(f"{row['id']:>6}  {arrived} UTC  {row['topic']}  {row['reason']}")
+    held, dropped = number(listed["held"]), number(listed["dropped"])
+    say(f"{held} held, {dropped} older ones were dropped")
 
 
 @set_aside.command("retry")
@@ -194,13 +198,12 @@ def retry(settings: Settings, site_id: str | None) -> None:
     """Read dead letters again after a site file was corrected; those that can be read now are stored."""
     from fieldfare.api.core.service import opened
     from fieldfare.api.records.dead_letters import retry_dead_letters
+    from fieldfare.dashboards.text.words import count, number
 
     with opened(settings) as service:
         counts = retry_dead_letters(service, site_id)
-    click.echo(
-        f"{counts['read']} messages read ({counts['readings']} readings),"
-        f" {counts['refused']} still can't be read"
-    )
+    read, readings = count(counts["read"], "message"), count(counts["readings"], "reading")
+    say(f"{read} read ({readings}), {number(counts['refused'])} still can't be read")
 
 
 @set_aside.command("clear")
@@ -209,22 +212,25 @@ def retry(settings: Settings, site_id: str | None) -> None:
 def clear(settings: Settings, site_id: str | None) -> None:
     """Delete dead letters."""
     from fieldfare.api.records.dead_letters import clear_dead_letters
+    from fieldfare.dashboards.text.words import count
 
-    click.echo(f"{clear_dead_letters(settings, site_id)} dead letters deleted")
+    say(f"{count(clear_dead_letters(settings, site_id), 'dead letter')} deleted")
 
 
 def _summary_text(summary: dict[str, Any]) -> str:
     from fieldfare.api.running.intake import rows_as_utc_text
+    from fieldfare.dashboards.text.words import count, moment, number
 
-    span = f", {summary['from']} to {summary['to']}" if summary["from"] else ""
+    first, last = (summary[k] and moment(datetime.fromisoformat(summary[k]), "UTC") for k in ("from", "to"))
+    span = f", {first} to {last} UTC" if first else ""
     lines = [
-        f"{summary['rows']} rows: {summary['readings']} readings stored, "
-        f"{summary['duplicates']} were here already{span}"
+        f"{count(summary['rows'], 'row')}: {count(summary['readings'], 'reading')} stored,"
+        f" {number(summary['duplicates'])} were already stored{span}"
     ]
     if replaced := summary.get("replaced"):
         lines.append(
-            f"{replaced} of these stood here with other values before; if the file is not of this site,"
-            " undo it with --undo"
+            f"{number(replaced)} of these had other values before; if the file is from another site, undo it"
+            " with --undo"
         )
     if said := rows_as_utc_text(summary):
         lines.append(said)
@@ -235,10 +241,18 @@ def _summary_text(summary: dict[str, Any]) -> str:
 
 
 def _rejects_text(rejected: dict[str, Any]) -> str:
-    reasons = "; ".join(f"{reason}: {n}" for reason, n in rejected["reasons"].items())
-    said = f"fieldfare: {rejected['count']} rows rejected ({reasons}); see {rejected['file']}"
+    from fieldfare.dashboards.text.words import count
+
+    rows, reasons = count(rejected["count"], "row"), _by_reason(rejected["reasons"])
+    said = f"fieldfare: {rows} rejected ({reasons}); see {rejected['file']}"
     first = next(iter(rejected.get("examples", {}).values()), "")
     return f"{said}; {first[:200]}" if first else said
+
+
+def _by_reason(counts: dict[str, int]) -> str:
+    from fieldfare.dashboards.text.words import number
+
+    return "; ".join(f"{reason}: {number(n)}" for reason, n in counts.items())
 
 
 @contextmanager

@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from fieldfare.api.cli.options import NO_SITES, Day, format_option, print_json
+from fieldfare.api.cli.options import NO_SITES, Day, format_option, print_json, say
 from fieldfare.api.core.settings import Settings
 
 
@@ -31,20 +31,21 @@ def commissioned(settings: Settings, site_id: str, form: str) -> None:
 
     shown = present_commissioned(document, record.site)
     for r in shown["differs"]:
-        click.echo(f"Differs: {r['title']}, {r['name']}: {r['then']} then, {r['today']} today, {r['change']}")
+        change = f", {r['change']}" if r["change"] else ""
+        say(f"Differs: {r['title']}, {r['name']}: {r['then']} then, {r['today']} today{change}")
         if r["tuned"]:
-            click.echo("  Changed on purpose: see the tuning diary.")
+            say("  Changed on purpose: see the tuning diary.")
         elif r["means"]:
             named = "; ".join(f"{f['title']}{'' if f['open'] else ' (not found)'}" for f in r["findings"])
-            click.echo(f"  May mean: {r['means']}.{f' Findings: {named}' if named else ''}")
+            say(f"  May mean: {r['means']}.{f' Findings: {named}' if named else ''}")
     if shown["caution"]:
-        click.echo(f"  Take care. {shown['caution']}")
+        say(f"  Take care. {shown['caution']}")
     for r in shown["agrees"]:
-        click.echo(f"As commissioned: {r['title']}, {r['name']}: {r['then']} then, {r['today']} today")
+        say(f"As commissioned: {r['title']}, {r['name']}: {r['then']} then, {r['today']} today")
     for r in shown["unknown"]:
-        click.echo(f"Not known: {r['title']}, {r['name']}: {r['then']}. {r['reason']}")
+        say(f"Not known: {r['title']}, {r['name']}: {r['then']}. {r['reason']}")
     if not document["values"]:
-        click.echo("No values were kept yet: fill in the commissioning sheet.")
+        say("No values were kept yet: fill in the commissioning sheet.")
 
 
 @click.command("tuning")
@@ -71,27 +72,27 @@ def tuning(settings: Settings, site_id: str, made: date | None, form: str) -> No
     shown = present_diary(document, record.site.cost.currency if record.site.cost is not None else None)
     if shown["first"]:
         _once(shown)
-    click.echo(f"{shown['headline']}.{' ' + shown['says'] + '.' if shown['says'] else ''}")
+    say(f"{shown['headline']}.{' ' + shown['says'] + '.' if shown['says'] else ''}")
     step = shown["next"]
     if step is not None:
-        click.echo(f"  {step['change']}.")
+        say(f"  {step['change']}.")
         for line in (*step["lines"], f"Watch: {step['watch']}", *filter(None, [step["caution"]])):
-            click.echo(f"  {line}")
+            say(f"  {line}")
     if not shown["first"]:
         _once(shown)
     for e in shown["entries"]:
-        click.echo(f"{e['day']}: {e['change']}{' (warmth given back)' if e['back'] else ''}. {e['said']}")
+        say(f"{e['day']}: {e['change']}{' (warmth given back)' if e['back'] else ''}. {e['said']}")
     if shown["whole"]:
-        click.echo(f"In all: {shown['whole']}")
+        say(f"In all: {shown['whole']}")
     for s in shown["settings"]:
-        click.echo(f"{s['name']}: {s['state']}{'. ' + s['reason'] if s['reason'] else ''}")
+        say(f"{s['name']}: {s['state']}{'. ' + s['reason'] if s['reason'] else ''}")
 
 
 def _once(shown: dict[str, Any]) -> None:
     """The settings that are changed once, not by weekly steps."""
     when = "Set this first" if shown["first"] else "Also"
     for a in shown["once"]:
-        click.echo(f"{when}, once: {a['title']}. {a['saves'] or a['money']}")
+        say(f"{when}, once: {a['title']}. {a['saves'] or a['money']}")
 
 
 def _log(service: Any, record: Any, document: dict[str, Any], made: date) -> None:
@@ -138,7 +139,7 @@ def design_feedback(settings: Settings, out: Path | None, form: str) -> None:
 
         out.write_bytes(design_csv(document))
         if form == "text":
-            click.echo(f"wrote {out}")
+            say(f"wrote {out}")
     if form == "json":
         print_json(document)
         return
@@ -146,15 +147,15 @@ def design_feedback(settings: Settings, out: Path | None, form: str) -> None:
 
     shown = present_design_ratios(document)
     if shown is None:
-        click.echo("No home has both a measured and a designed value yet." if has_sites else NO_SITES)
+        say("No home has both a measured and a designed value yet." if has_sites else NO_SITES)
         return
     for table in shown["tables"]:
-        click.echo(f"{table['title']}, measured over designed")
+        say(f"{table['title']}, measured over designed")
         for r in table["rows"]:
             range_ = f"{r['ratio']}; next home {r['next']}" if r["ratio"] else "too few homes"
-            click.echo(f"  {r['group']}, {r['n']} homes: {range_}")
+            say(f"  {r['group']}, {r['n']} homes: {range_}")
         if table["says"]:
-            click.echo(f"  {table['says']}")
+            say(f"  {table['says']}")
 
 
 COMMANDS = (commissioned, tuning, design_feedback)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from fieldfare.api.cli.options import NO_SITES, format_option, print_json
+from fieldfare.api.cli.options import NO_SITES, format_option, print_json, say
 from fieldfare.api.core.settings import Settings
 
 if TYPE_CHECKING:
@@ -39,13 +39,11 @@ def add(settings: Settings, files: tuple[Path, ...]) -> None:
         for done in service.sites.add(read):
             if done.site.id in stations:
                 _keep_station(service, done.site.id, stations[done.site.id])
-            click.echo(
-                f"{'added' if done.is_new else 'updated'} {done.site.id} ({len(done.site.point)} points)"
-            )
+            say(f"{'added' if done.is_new else 'updated'} {done.site.id} ({len(done.site.point)} points)")
             lender = done.site.weather_lender
             if lender and service.sites.find(lender) is None:
                 key = "outdoor_from" if done.site.site.outdoor_from else "weather.site"
-                click.echo(f"note: {key} names {lender}, which is not a site here yet", err=True)
+                say(f"note: {key} names {lender}, which is not a site here yet", err=True)
 
 
 def _stations(sites: list[Site], files: tuple[Path, ...]) -> dict[str, Path]:
@@ -65,18 +63,20 @@ def _stations(sites: list[Site], files: tuple[Path, ...]) -> dict[str, Path]:
 
 def _keep_station(service: Service, site_id: str, path: Path) -> None:
     from fieldfare.api.core.weather import take_weather
+    from fieldfare.dashboards.text.words import days_between
 
     done = take_weather(service, site_id, path)
-    click.echo(f"weather {done['station']}: {done['from']} to {done['to']}")
+    say(f"weather {done['station']}: {days_between(done['from'], done['to'])}")
 
 
 @site_group.command("list")
 @format_option
 @click.pass_obj
 def list_sites(settings: Settings, form: str) -> None:
-    """Every site: its points, and from when to when it has readings."""
+    """Every site: how many points, and the first and last day of its readings."""
     from fieldfare.api.core.service import opened
     from fieldfare.api.core.site_rows import site_rows
+    from fieldfare.dashboards.text.words import days_between
 
     with opened(settings) as service:
         rows = site_rows(service)
@@ -84,17 +84,18 @@ def list_sites(settings: Settings, form: str) -> None:
         print_json({"sites": rows})
         return
     if not rows:
-        click.echo(NO_SITES)
+        say(NO_SITES)
         return
     width = max(len(row["id"]) for row in rows)
     for row in rows:
         if row["reason"]:
-            click.echo(f"{row['id']:<{width}}  failed: {row['reason']}")
+            say(f"{row['id']:<{width}}  failed: {row['reason']}")
             continue
-        span = f"{row['from'][:10]} to {row['to'][:10]}" if row["from"] else "no readings"
-        click.echo(f"{row['id']:<{width}}  {row['points']:>3} points  {span:<24}  {row['name']}")
+        span = days_between(row["from"], row["to"]) if row["from"] else "no readings"
+        line = f"{row['id']:<{width}}  {row['points']:>3} points  {span:<26}  {row['name']}"
+        say(line)
         for notice in row["data_notices"]:
-            click.echo(f"{'':<{width}}  data: {notice}")
+            say(f"{'':<{width}}  data: {notice}")
 
 
 @site_group.command("show")
@@ -113,16 +114,16 @@ def show(settings: Settings, site_id: str) -> None:
 @click.option("--yes", is_flag=True, help="Do not ask.")
 @click.pass_obj
 def remove(settings: Settings, site_id: str, yes: bool) -> None:
-    """Forget a site: its file, readings, facts, alerts, works, papers."""
+    """Delete a site: its file, readings, facts, alerts, jobs and papers."""
     from fieldfare.api.core.service import opened
     from fieldfare.api.records.erasure import erase_site
 
     with opened(settings) as service:
         service.sites.file(site_id)
         if not yes and sys.stdin.isatty():
-            click.confirm(f"Forget {site_id} and all its readings?", abort=True, err=True)
+            click.confirm(f"Delete {site_id} and all its readings?", abort=True, err=True)
         erase_site(service, site_id)
-    click.echo(f"removed {site_id}")
+    say(f"removed {site_id}")
 
 
 @site_group.command("template")
@@ -135,13 +136,13 @@ def template() -> None:
 
 @site_group.command("columns")
 @click.argument("file", metavar="FILE", type=click.Path(path_type=Path))
-@click.option("--site", "site_id", metavar="SITE", help="The site it is of, whose time zone is proposed.")
+@click.option("--site", "site_id", metavar="SITE", help="The file's site; its time zone is proposed.")
 @click.pass_obj
 def columns(settings: Settings, file: Path, site_id: str | None) -> None:
-    """Print what the columns of a CSV export seem to be, as sections for a site file.
+    """Recognise the columns of a CSV export and print them as sections for a site file.
 
-    Check every quantity and unit, and the time zone. Without --site the zone of times without an offset is
-    left for you to say.
+    Check every quantity and unit, and the time zone. Without --site, enter the zone of times without an
+    offset yourself.
     """
     from fieldfare.analysis.errors import InputError
     from fieldfare.analysis.plant.fields import UNSAID
@@ -157,14 +158,12 @@ def columns(settings: Settings, file: Path, site_id: str | None) -> None:
         raise InputError(f"{file}: {error}") from None
     click.echo(f"# From {file.name}. Check each quantity and unit.")
     if proposal.timezone == UNSAID:
-        click.echo(
-            f'# The times have no offset: say their zone in place of "{UNSAID}", such as "Europe/London".'
-        )
+        say(f'# The times have no offset: replace "{UNSAID}" by their zone, such as "Europe/London".')
     click.echo(proposal_toml(proposal), nl=False)
     if unsaid := sum(state == UNSAID for c in proposal.columns for _, state in c.values):
-        click.echo(
-            f'# {unsaid} words of states are not known: say what each means in place of "{UNSAID}", or take'
-            " its line out."
+        say(
+            f'# {unsaid} words of states are not known: replace "{UNSAID}" by the meaning of each, or delete'
+            " its line."
         )
 
 

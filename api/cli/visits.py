@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from fieldfare.api.cli.options import NO_SITES, format_option, print_json
+from fieldfare.api.cli.options import NO_SITES, format_option, print_json, say
 from fieldfare.api.core.settings import Settings
 
 
@@ -31,26 +31,28 @@ def visits(settings: Settings, form: str) -> None:
         print_json({"kinds": found})
         return
     if not found:
-        click.echo("no home needs anything done" if has_sites else NO_SITES)
+        say("no home needs work" if has_sites else NO_SITES)
     for kind in found:
-        click.echo(f"{kind['title']}: {kind['meaning']}")
+        say(f"{kind['title']}: {kind['meaning']}")
         for area in kind["areas"]:
             _print_area(area)
-        click.echo()
+        say()
 
 
 def _print_area(area: dict[str, Any]) -> None:
+    from fieldfare.dashboards.text import words
+
     if area["name"]:
-        length = "" if area["km"] is None else f", {area['km']:.0f} km"
-        click.echo(f"  {area['name']} ({area['n']}{length})")
+        length = "" if area["km"] is None else f", {words.measure(area['km'], 'km', 0)}"
+        say(f"  {area['name']} ({area['n']}{length})")
     for stop in area["stops"]:
         number = f"{stop['number']}. " if stop["number"] else ""
-        km = "" if stop["km"] is None else f", {stop['km']:.1f} km on"
-        click.echo(
-            f"    {number}{stop['name']} [{stop['id']}]: {stop['word']}, about {stop['minutes']} min{km}"
-        )
+        km = "" if stop["km"] is None else f", {words.measure(stop['km'], 'km', 1)} further"
+        minutes = words.measure(stop["minutes"], "min")
+        line = f"    {number}{stop['name']} [{stop['id']}]: {stop['word']}, about {minutes}{km}"
+        say(line)
         for line in _lines(stop):
-            click.echo(f"         {line}")
+            say(f"         {line}")
 
 
 def _lines(stop: dict[str, Any]) -> list[str]:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from fieldfare.api.cli.options import format_option, print_json
+from fieldfare.api.cli.options import format_option, print_json, say
 from fieldfare.api.core.settings import Settings
 
 
@@ -29,10 +29,14 @@ def weather(settings: Settings, site_id: str, file: Path, form: str) -> None:
     if form == "json":
         print_json(done)
         return
-    click.echo(f"{done['station']}: {done['from']} to {done['to']}, {done['readings']} readings stored")
+    from fieldfare.dashboards.text.words import count, days_between
+
+    days, stored = days_between(done["from"], done["to"]), count(done["readings"], "reading")
+    say(f"{done['station']}: {days}, {stored} stored")
     if not done["used"]:
-        click.echo(
-            f"note: {site_id} measures all of it itself; the station's readings are not used", err=True
+        say(
+            f"note: {site_id} has its own sensors for all of it; the station's readings are not used",
+            err=True,
         )
 
 

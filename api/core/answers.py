@@ -115,7 +115,7 @@ def _bill(service: Service, record: SiteRecord, asking: Asking) -> dict[str, Any
 
 def _check_prices(site: Site, asking: Asking, steps: PriceSteps | None) -> None:
     """Refuse prices that no home pays, by the rule of a site file's. Raises InputError."""
-    import numpy as np  # 0.1 s to load, for bills alone
+    import numpy as np  # takes 0.1 s to import; only bills need it
 
     currency = site.cost.currency if site.cost is not None else ""
     given: list[tuple[str, float]] = []
@@ -129,7 +129,7 @@ def _check_prices(site: Site, asking: Asking, steps: PriceSteps | None) -> None:
 
 
 def _to_a_whole_day(service: Service, record: SiteRecord, asking: Asking) -> Asking:
-    """The question with its last day; by default the newest that is over, as a bill has no half days."""
+    """The question with its last day; default: the newest complete day, as a bill has no half days."""
     newest = service.store.span(record.site.id)
     if asking.last is not None or newest is None:
         return asking

@@ -1,4 +1,4 @@
-"""Caches: of a site, invalidated when its version token changes, and of the last used of anything."""
+"""Caches: per site, invalidated by a version token, and least recently used."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ class LastUsed(Generic[K, T]):
         """Return the cached value of the key, otherwise compute it with `make`."""
         with self._lock:
             if key in self._held:
-                found = self._held[key] = self._held.pop(key)  # the one unused longest stands first
+                found = self._held[key] = self._held.pop(key)  # least recently used first
                 return found
         made = make()
         with self._lock:

@@ -1,4 +1,4 @@
-"""A forecast against every home of the firm."""
+"""Check every home of the firm against a forecast."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ ORDER = ("short", "may_be_short", "not_known", "holds")
 
 
 def cold_snap(service: Service, text: str, name: str) -> dict[str, Any]:
-    """As homes_in, of a CSV or JSON file's text, see analysis.reports.cold_snap.FORM.
+    """Check every home against the forecast in a CSV or JSON text; form: analysis.reports.cold_snap.FORM.
 
     name : of the file, for messages. Raises InputError where the forecast can't be read
     """
@@ -27,7 +27,7 @@ def cold_snap(service: Service, text: str, name: str) -> dict[str, Any]:
 
 
 def homes_in(service: Service, forecast: WeatherForecast) -> dict[str, Any]:
-    """Each home in a forecast, those that will not hold first, JSON-ready."""
+    """Outlook of each home in a forecast, JSON-ready; homes that will fall short first."""
     homes = []
     for site_id in service.sites.ids():
         found = attempt(site_id, "look at the forecast", partial(_home, service, site_id, forecast))

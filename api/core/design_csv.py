@@ -1,4 +1,4 @@
-"""The firm's measured-over-designed table as CSV, for a design calculation to take."""
+"""Write the firm's measured-over-designed ratios as CSV, for design calculations."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ MULTIPLIES = {
 
 
 def design_csv(ratios: dict[str, Any]) -> bytes:
-    """Lines with a ratio only, in UTF-8 with a header; texts are safe for spreadsheets.
+    """CSV in UTF-8 with a header, only rows with a ratio; texts are escaped for spreadsheets.
 
     ratios : of `design_ratios`
     """

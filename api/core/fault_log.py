@@ -17,7 +17,7 @@ _LARGEST, _KEPT = 10_000_000, 2
 
 
 class _FaultLog(RotatingFileHandler):
-    """Opened on the first line, readable by its owner only; errors of writing it are ignored."""
+    """Log file handler: opens the file on the first record, owner-readable only; ignores write errors."""
 
     def _open(self) -> io.TextIOWrapper:
         path = Path(self.baseFilename)
@@ -26,13 +26,12 @@ class _FaultLog(RotatingFileHandler):
         return open(fd, "a", encoding="utf-8")
 
     def handleError(self, record: logging.LogRecord) -> None:
-        """A full or read-only disk must not hide what was to be logged."""
+        """A full or read-only disk must not raise a second error."""
         print(f"fieldfare: {self.baseFilename} can't be written: {self.format(record)}", file=sys.stderr)
 
 
 class _Stderr(logging.StreamHandler[TextIO]):
-    """Writes to what standard error is at that moment: it may be exchanged and closed while
-    the process goes on."""
+    """Writes to the current `sys.stderr`, which may be replaced or closed while the process runs."""
 
     def emit(self, record: logging.LogRecord) -> None:
         self.stream = sys.stderr
@@ -40,7 +39,7 @@ class _Stderr(logging.StreamHandler[TextIO]):
 
 
 def log_to(folder: Path, form: str = "text") -> None:
-    """Write warnings and errors of this process to the log file in a folder, in the place of any other.
+    """Write warnings and errors of this process to the log file in a folder; replaces an earlier log file.
 
     form : text or json
     """
@@ -60,7 +59,7 @@ def log_to(folder: Path, form: str = "text") -> None:
 
 
 def log_to_stderr(form: str = "text") -> None:
-    """Write what a service does to standard error too, where a journal takes it."""
+    """Also log to standard error, for the system journal."""
     root = logging.getLogger()
     if not any(isinstance(h, _Stderr) for h in root.handlers):
         handler = _Stderr()

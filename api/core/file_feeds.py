@@ -1,4 +1,4 @@
-"""Homes whose readings come by files alone: up to when, and when the next file is due.
+"""Homes fed only by imported files: last reading, and when the next file is due.
 
 Such a home has no gateway, so no new reading for weeks is no fault. A home counts as one while its newest
 reading is a file's, and was one before that file too: files that fill a gateway's gaps do not make one.
@@ -31,7 +31,7 @@ _F = FILE_IMPORTS.c
 
 
 def file_feeds(db: Connection, heard: Mapping[str, datetime | None]) -> dict[str, FileFeed]:
-    """The homes among some that are fed by files. heard : site -> its newest reading"""
+    """Feeds of the homes that are fed by files. heard : site -> time of its newest reading"""
     chosen = (
         select(_F.site, _F.time, _F.last, _F.after_files)
         .where(_F.site.in_(list(heard)), _F.last.is_not(None))

@@ -1,4 +1,4 @@
-"""A home's row in the table of the fleet: packed when its result is made, and read back for lists."""
+"""Pack a home's row for the fleet table when its result is computed, and read it for lists."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from fieldfare.analysis.plant.site import Site
 
 FAR = datetime(9999, 1, 1, tzinfo=UTC)
-_JUST_AFTER = timedelta(microseconds=1)  # a home is silent when more than the limit has passed
+_JUST_AFTER = timedelta(microseconds=1)  # silent: no reading for longer than the limit
 _SHOWN = ("site", "period", "verdict", "cost", "coverage", "data_notices")
 """Parts of a result that lists show whole; of findings they show those that go on."""
 
@@ -41,8 +41,8 @@ class PackedResult:
 
 
 def pack_result(site: Site, result: dict[str, Any]) -> PackedResult:
-    """Of a rolling result document."""
-    from fieldfare.dashboards.fleet.winter import winter_entry  # pulls in the checks: not for reading lists
+    """Pack a rolling result document."""
+    from fieldfare.dashboards.fleet.winter import winter_entry  # imports the checks, which lists don't need
 
     about = {"id": site.id, "name": site.name, "site": site, "result": result}
     line = attempt(site.id, "write its line before winter", partial(winter_entry, about))
@@ -67,7 +67,7 @@ def home_row(
     names: Mapping[str, str],
     feed: FileFeed | None = None,
 ) -> dict[str, Any]:
-    """A home as pages take it.
+    """A home for pages.
 
     feed : where it is fed by files alone. winter : its line before winter, packed. reason : why it has no
     result. handled : the decisions that hold
@@ -93,7 +93,7 @@ def home_row(
 
 
 def columns_of(row: dict[str, Any], decisions: Mapping[str, HandlingRow], now: datetime) -> dict[str, Any]:
-    """What the table sorts, filters and counts a home by."""
+    """Columns by which the table sorts, filters and counts homes."""
     entry = entry_of(row, now)
     return {
         **list_keys(entry),
@@ -104,7 +104,7 @@ def columns_of(row: dict[str, Any], decisions: Mapping[str, HandlingRow], now: d
 
 
 def _good_until(row: dict[str, Any], decisions: Mapping[str, HandlingRow], now: datetime) -> datetime:
-    """When a silence, a decision or the first weeks begin or end to count, whichever comes first."""
+    """Next time at which a silence, a decision or the first weeks start or stop to count."""
     changes = [d.ends for d in decisions.values() if d.ends is not None]
     if row["feed"] is not None:
         changes.append(row["feed"].due + _JUST_AFTER)
@@ -117,17 +117,17 @@ def _good_until(row: dict[str, Any], decisions: Mapping[str, HandlingRow], now: 
 
 
 def area_of(card: Card) -> str:
-    """The area of a home by its site file; empty without one."""
+    """Area of a home from its site file; empty without one."""
     return getattr(card.contact, "area", None) or ""
 
 
 def _place_of(card: Card) -> str:
-    """What else of its contact a home is looked for by: the household's name and the address."""
+    """Contact data that the search covers: name and address of the household."""
     return " ".join(t for name in ("name", "address") if (t := getattr(card.contact, name, None)))
 
 
 def unpacked(payload: bytes) -> Any:
-    """What `pack_result` packed."""
+    """Unpack the output of `pack_result`."""
     return orjson.loads(zlib.decompress(payload))
 
 

@@ -38,7 +38,8 @@ def fleet_rows(
 
 
 def _bring_up_to_date(service: Service) -> dict[str, Failure | None]:
-    """Make every site's rolling result. Returns those that have none: site -> why; None without readings."""
+    """Compute every site's rolling result. Returns the sites without one: site -> reason; None without
+    readings."""
     without: dict[str, Failure | None] = {}
     for site_id in service.sites.ids():
         made = attempt(site_id, "work out its results", partial(_make, service, site_id))
@@ -50,7 +51,7 @@ def _bring_up_to_date(service: Service) -> dict[str, Failure | None]:
 
 
 def _make(service: Service, site_id: str) -> bool:
-    """Whether a site has a rolling result, up to date now."""
+    """Update a site's rolling result; return whether it has one."""
     record = service.sites.find(site_id)
     try:
         return record is not None and bool(
@@ -61,7 +62,7 @@ def _make(service: Service, site_id: str) -> bool:
 
 
 def _without(home: dict[str, Any], without: dict[str, Failure | None]) -> dict[str, Any]:
-    """A home with what was found when its result was to be brought up to date."""
+    """A home with the outcome of updating its result."""
     if home["id"] not in without:
         return home
     found = without[home["id"]]
@@ -92,12 +93,12 @@ def _row(service: Service, home: dict[str, Any], now: datetime) -> dict[str, Any
 
 
 def _files(feed: FileFeed | None, now: datetime) -> dict[str, Any] | None:
-    """Up to when the files reach that a home is fed by, and whether the next one is overdue."""
+    """Last reading of a home fed by files, and whether the next file is overdue."""
     return None if feed is None else {"to": feed.until.isoformat(), "overdue": feed.is_due(now)}
 
 
 def fleet_feedback(service: Service) -> dict[str, Any]:
-    """Lessons of the firm's systems for the next design, without homes that did not consent."""
+    """Design feedback from the firm's systems, without homes that refused consent."""
     from fieldfare.analysis.reports.fleet_feedback import design_feedback, small_result
     from fieldfare.api.records.data_protection import refused_sites
 

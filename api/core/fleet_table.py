@@ -37,9 +37,9 @@ _COUNTED = (F.verdict, F.silent, F.visit, F.currency)
 
 @dataclass(frozen=True)
 class Chosen:
-    """Which homes a list takes. query : the choice of a list's address. sites : only these.
-    visits : only those that need something done. waiting : only those without a result.
-    failed_first : those of which nothing is known before all others"""
+    """Selection of homes for a list. query : filters and order from the list's address. sites : only these.
+    visits : only homes that need action. waiting : only homes without a result. failed_first : homes without
+    any data before all others"""
 
     query: Mapping[str, str] | None = None
     sites: Sequence[str] = ()
@@ -49,35 +49,35 @@ class Chosen:
 
 
 class FleetTable:
-    """The rows of all homes. demo : the clock stands at the newest reading"""
+    """Fleet rows of all homes. demo : use the newest reading as the current time"""
 
     def __init__(self, database: Database, store: Store, sites: Sites, *, demo: bool) -> None:
         self._database, self._store, self._sites, self._demo = database, store, sites, demo
 
     def now(self) -> datetime:
-        """The time that ages are counted to; the demo's invented data end some hours ago, so its clock
-        stands there."""
+        """Current time for ages; in the demo the time of the newest reading, as its data end some hours
+        ago."""
         if not self._demo:
             return datetime.now(UTC)
         ends = [t for site in self._sites.ids() if (t := self.last_heard(site)) is not None]
         return max(ends, default=datetime.now(UTC))
 
     def last_heard(self, site_id: str) -> datetime | None:
-        """Time of a site's last reading; None without one, or where it can't be read."""
+        """Time of a site's last reading; None if there is none or it can't be read."""
         span = attempt(site_id, "read its readings", partial(self._store.span, site_id))
         return None if span is None or isinstance(span, Failure) else _moment(span[1])
 
     def feeds(self, heard: Mapping[str, datetime | None]) -> dict[str, FileFeed]:
-        """The homes among some that are fed by files alone. heard : site -> its newest reading"""
+        """Feeds of the homes that are fed only by files. heard : site -> time of its newest reading"""
         with self._database.reading() as db:
             return file_feeds(db, heard)
 
     def site(self, site_id: str) -> SiteRecord | None:
-        """A home as its file says; None where it was removed."""
+        """A home by its site file; None if it was removed."""
         return self._sites.find(site_id)
 
     def write(self, db: Connection, cards: Sequence[Card], cached: Mapping[str, PackedResult]) -> None:
-        """Write the rows of some homes. cached : of their rolling results; homes without one are missing."""
+        """Write the rows of some homes. cached : packed rolling results; homes without one are absent."""
         now, ids = self.now(), [card.id for card in cards]
         db.execute(select(F.site).where(F.site.in_(ids)).with_for_update()).all()
         handlings, names = stored_handlings(db, ids), people_names(db)
@@ -93,7 +93,7 @@ class FleetTable:
             db.execute(insert(FLEET_SUMMARIES), rows)
 
     def heard_again(self, site_id: str) -> None:
-        """Bring a home's row up to date after a watch; only where it was silent, or will soon be held so."""
+        """Update a home's row after a watch, if it was silent or will soon count as silent."""
         with self._database.reading() as db:
             row = db.execute(select(F.good_until, F.heard, F.silent).where(F.site == site_id)).first()
         heard = self.last_heard(site_id)
@@ -142,17 +142,17 @@ class FleetTable:
             self.write(db, cards, held | renewed)
 
     def _of_newest(self, site: Site) -> PackedResult:
-        """Of the rolling result that was made last."""
+        """Packed row of the last rolling result."""
         chosen = select(KEPT_RESULTS.c.payload).where(KEPT_RESULTS.c.site == site.id, KEPT_RESULTS.c.rolling)
         with self._database.reading() as db:
             payload = db.scalars(chosen.order_by(KEPT_RESULTS.c.made.desc()).limit(1)).first()
         try:
             return pack_result(site, orjson.loads(zlib.decompress(payload))) if payload else PackedResult()
-        except zlib.error:  # `Results` reports it and makes it anew
+        except zlib.error:  # `Results` logs the damage and recomputes it
             return PackedResult()
 
     def rows(self, chosen: Chosen, *, offset: int = 0, limit: int | None = None) -> Iterator[dict[str, Any]]:
-        """Homes as pages take them, in the order of the choice, some at a time."""
+        """Homes for pages, in the selected order, paged."""
         query = chosen.query or {"sort": "harm"}
         order: list[ColumnElement[Any]] = [F[name] for name in ORDERS[query["sort"]]]
         if chosen.failed_first:
@@ -180,12 +180,12 @@ class FleetTable:
                 yield home_row(card, result, heard[site_id], decisions, names, feeds.get(site_id))
 
     def total(self, chosen: Chosen) -> int:
-        """How many homes a choice takes."""
+        """Number of homes in a selection."""
         with self._database.reading() as db:
             return db.scalar(select(func.count()).select_from(FLEET_SUMMARIES).where(_where(chosen))) or 0
 
     def counts(self) -> Counts:
-        """The whole fleet in numbers."""
+        """Counts over the whole fleet."""
         counted = select(*_COUNTED, func.count(), func.sum(F.money)).group_by(*_COUNTED)
         verdicts: dict[str, int] = {}
         money: dict[str, float] = {}

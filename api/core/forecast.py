@@ -26,7 +26,7 @@ NOT_TRIED = "no forecast by address is set up, or none was fetched yet"
 
 
 class NoForecast(FieldfareError):
-    """The address gave no forecast; the message names its source and what is wrong."""
+    """No forecast from the configured address; the message names source and problem."""
 
 
 @dataclass(frozen=True)
@@ -43,7 +43,7 @@ class KeptForecast:
 
     @property
     def summary(self) -> str:
-        """One line for people."""
+        """Summary in one line."""
         homes = (self.outlook or {}).get("homes", [])
         short = sum(home["state"] in ("short", "may_be_short") for home in homes)
         until = f"{self.until:%Y-%m-%d %H:%M} UTC" if self.until else "-"
@@ -51,10 +51,10 @@ class KeptForecast:
 
 
 def fetch_forecast(service: Service, now: datetime | None = None) -> KeptForecast:
-    """Fetch the forecast of the installation's address, look at every home in it, and keep both.
+    """Fetch the configured forecast, compute every home's outlook, and store both.
 
-    Raises InputError where no address is set, or one that is none; NoForecast where it gives no forecast:
-    what was kept before stays.
+    Raises InputError if no valid address is set; NoForecast if the fetch fails, which leaves the stored
+    forecast unchanged.
     """
     from fieldfare.analysis.reports.cold_snap import by_hour, parse_forecast
 
@@ -92,7 +92,7 @@ def kept_forecast(service: Service, now: datetime | None = None) -> KeptForecast
 
 
 def forget_home(session: Session, site_id: str) -> None:
-    """Take a home that is erased out of the outlooks."""
+    """Remove an erased home from the stored outlooks."""
     for row in session.scalars(select(ForecastRow)):
         if row.outlook is not None:
             homes = [home for home in row.outlook["homes"] if home["site"] != site_id]
@@ -114,8 +114,8 @@ def forecast_document(forecast: KeptForecast) -> dict[str, Any]:
 
 
 def source_of(settings: Settings) -> str:
-    """Who makes the forecast: the name that was set, else the address's host; never the address, which may
-    hold a key. Raises InputError."""
+    """Name of the forecast's source: as configured, else the address's host; never the address, which may
+    contain a key. Raises InputError."""
     if not settings.forecast_url:
         raise InputError("no forecast is set up; FIELDFARE_FORECAST_URL names its address")
     try:
@@ -136,7 +136,7 @@ def _owner(settings: Settings) -> str:
 
 
 def _keep(service: Service, source: str, tried: datetime, *, problem: str = "", **found: Any) -> None:
-    """Keep a try; forecasts of former addresses go."""
+    """Store the outcome of a fetch; delete forecasts of former addresses."""
     owner = _owner(service.settings)
     with service.database.write() as session:
         session.execute(delete(ForecastRow).where(ForecastRow.owner != owner))

@@ -15,7 +15,7 @@ YEAR_DAYS = 365
 
 
 class LastYear(NamedTuple):
-    """site : with the outdoor sensor or weather that serves it. result : the document of these days"""
+    """site : with its own or borrowed outdoor sensor. result : the document of these days"""
 
     site: Site
     facts: Facts
@@ -23,7 +23,7 @@ class LastYear(NamedTuple):
 
 
 def last_year(service: Service, record: SiteRecord) -> LastYear:
-    """The year that ends with the newest reading. Raises NoReadings."""
+    """The last year with readings. Raises NoReadings."""
     first, last = service.results.rolling(record, YEAR_DAYS)
     result = service.results.result(record, first, last)
     facts = service.facts_cache.stored(record.site.id, first, last)

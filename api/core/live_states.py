@@ -73,7 +73,7 @@ class Live:
     newest: bytes
 
     def site(self) -> Site | None:
-        """The plant, as far as it is needed; None where an earlier release wrote it in another form."""
+        """The stored part of the plant; None if an earlier release stored it in another form."""
         try:
             return Site.model_validate_json(self.plant)
         except ValidationError:
@@ -82,8 +82,8 @@ class Live:
 
 @dataclass(frozen=True)
 class LiveRow:
-    """A home in the overview. time : of its last reading [ms UTC]; None without any. told_at : of the reading
-    its state comes from; None where it was not read yet"""
+    """A home in the overview. time : of its last reading [ms UTC]; None without readings. told_at : time of
+    the reading its state is based on; None if not known"""
 
     id: str
     name: str
@@ -100,14 +100,14 @@ class LiveStates:
         self._looking = threading.Lock()
 
     def look(self, record: SiteRecord, end: int) -> None:
-        """Bring one home's row up to date. end : its last reading [ms UTC]"""
+        """Update one home's row. end : its last reading [ms UTC]"""
         cached = self._cached([record.id]).get(record.id)
         if cached is None or (cached.updated, cached.heard) != (record.updated, end):
             self._write({record.id: self._made(record.site, record.updated, end, cached)})
 
     def rows(self, *, seconds: float = LOOK_S) -> list[LiveRow]:
-        """Every home, by id. Homes with new readings are looked at, those first that were not for longest,
-        until `seconds` are over; the rest are given as they were."""
+        """All homes, by id. Updates homes with new readings, least recently updated first, for at most
+        `seconds`; returns the others as stored."""
         states = self._states()
         ends = {}
         for site_id in states:
@@ -125,7 +125,7 @@ class LiveStates:
         ]
 
     def sentences(self, ids: Sequence[str], tell: Callable[[Site, dict[str, Any]], str]) -> dict[str, str]:
-        """A sentence about each home's last readings. tell : makes it from a plant and its newest readings"""
+        """A sentence about each home's last readings. tell : function of a plant and its newest readings"""
         out = {}
         for site_id, live in self._cached(ids).items():
             site = live.site()
@@ -182,8 +182,7 @@ class LiveStates:
                 return
 
     def _plants(self, ids: Sequence[str]) -> Iterator[tuple[str, Site | None, datetime, Live | None]]:
-        """Homes with their plant: from their row where it holds, else from the site file; None where that
-        can't be read."""
+        """Homes with their plant: from a valid row, else from the site file; None if that can't be read."""
         with self._database.reading() as db:
             updated: dict[str, datetime] = dict(
                 db.execute(select(SITES.c.id, SITES.c.updated).where(SITES.c.id.in_(ids))).all()
@@ -214,7 +213,7 @@ class LiveStates:
             since = before.since if before.since is not None else since
         quiet = worked if worked is not None else since
         if state == "rests" and quiet is not None and end - quiet >= STANDS_AFTER_MS:
-            if before is not None:  # readings that came late are before those that were read
+            if before is not None:  # late readings are older than those already read
                 return self._made(site, updated, end, None)
             state = "stands"
         plant = before.plant if before is not None else _plant(site)
@@ -232,8 +231,7 @@ class LiveStates:
 
 @dataclass(frozen=True)
 class _State:
-    """A home's name (its id before it is read) and the short columns of its row, which are None where it
-    has none."""
+    """A home's name (its id before the first read) and the short columns of its row; None without a row."""
 
     name: str
     updated: datetime
@@ -250,7 +248,7 @@ def _plant(site: Site) -> bytes:
 
 
 def _unread(site_id: str, updated: datetime, end: int | None) -> Live:
-    """Of a home whose site file can't be read."""
+    """State of a home whose site file can't be read."""
     return Live(site_id, updated, end, "unknown", None, None, b"", b"{}")
 
 

@@ -18,7 +18,7 @@ _CREDENTIALS = re.compile(r"://[^/\s:@]*:[^/\s@]*@")
 
 
 def redacted(text: str) -> str:
-    """A text without one-time addresses, tokens, passwords in addresses, and e-mail addresses."""
+    """Redact one-time addresses, tokens, passwords in URLs, and e-mail addresses."""
     text = _CREDENTIALS.sub("://...@", text)
     text = _SECRET_PATHS.sub(r"/\1/...", text)
     return _EMAIL.sub("<e-mail>", _BEARER.sub(r"\1 ...", text))
@@ -31,7 +31,7 @@ class TextLines(logging.Formatter):
         super().__init__("%(asctime)s %(levelname)s %(name)s%(request)s: %(message)s")
 
     def format(self, record: logging.LogRecord) -> str:
-        # A copy: other handlers must find the record as it was.
+        # Copied: other handlers must get the record unchanged.
         shown = logging.makeLogRecord(record.__dict__)
         shown.msg, shown.args = plain_line(redacted(record.getMessage())), None
         shown.request = f" [{REQUEST_ID.get()}]" if REQUEST_ID.get() else ""

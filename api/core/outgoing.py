@@ -2,10 +2,9 @@
 
 Loopback, link-local and private addresses are refused unless the operator allows them. The check is made on
 the address that a socket connects to, so a name that changes its address and a redirect can't get round it.
-A whole call has a deadline: when it is over, its connections are shut down below whatever library made them,
-so an answer that drips, in its head, its body or its TLS handshake, ends as one that never comes.
-The time-series server, the broker and the mail server are named by the operator and are not asked to redirect
-(their clients follow none).
+Each call has a deadline, after which its sockets are shut down whichever library opened them. So a server
+that answers slowly, in the TLS handshake, headers or body, can't hold a call open.
+The operator names the time-series server, the broker and the mail server; their clients follow no redirects.
 Source: OWASP, Server-Side Request Forgery Prevention Cheat Sheet.
 """
 
@@ -38,19 +37,19 @@ _call: ContextVar[_Call | None] = ContextVar("outgoing", default=None)
 
 
 class Unreachable(Exception):
-    """A called server failed or answered wrongly; the message is for people."""
+    """A called server failed or answered wrongly; the message can be shown to users."""
 
 
 class RefusedAddress(OSError):
-    """The guard let nothing out to this address."""
+    """The guard refused this address."""
 
 
 class Overdue(Unreachable):
-    """A call's time was up before it was done."""
+    """The call exceeded its deadline."""
 
 
 class Outgoing:
-    """Calls under the guard. allowed : networks that are private, and allowed all the same"""
+    """Guarded calls. allowed : private networks that are allowed"""
 
     def __init__(self, allowed: tuple[Network, ...] = ()) -> None:
         self._allowed = allowed
@@ -66,8 +65,8 @@ class Outgoing:
 
     @contextmanager
     def guarded(self) -> Iterator[None]:
-        """Within this block this thread connects to no address that is not allowed, and its connections end
-        after LONGEST_S. Raises Overdue where they did."""
+        """Context manager: this thread connects only to allowed addresses, and its connections end after
+        LONGEST_S. Raises Overdue if they did."""
         seconds = LONGEST_S
         call = _Call(self._allowed)
         try:
@@ -77,7 +76,7 @@ class Outgoing:
             if call.is_over:
                 raise Overdue(f"it did not finish within {seconds:g} s") from error
             raise
-        if call.is_over:  # what was read may be cut off without a sign of it
+        if call.is_over:  # the answer may have been cut off silently
             raise Overdue(f"it did not finish within {seconds:g} s")
 
     def json(
@@ -87,7 +86,7 @@ class Outgoing:
         form: dict[str, str] | None = None,
         auth: tuple[str, str] | None = None,
     ) -> dict[str, Any]:
-        """Ask for one JSON object: bounded in time and size, without redirects. Raises Unreachable."""
+        """Fetch one JSON object, limited in time and size, without redirects. Raises Unreachable."""
         import orjson
 
         headers = {"Accept": "application/json"}
@@ -102,7 +101,7 @@ class Outgoing:
         return found
 
     def text(self, url: str, accept: str) -> str:
-        """Ask for one document in UTF-8: bounded in time and size, without redirects. Raises Unreachable."""
+        """Fetch one UTF-8 document, limited in time and size, without redirects. Raises Unreachable."""
         try:
             return self._document("GET", url, {"Accept": accept}).decode("utf-8-sig")
         except UnicodeDecodeError:
@@ -124,7 +123,7 @@ class Outgoing:
                 )
                 if answer.status != 200:
                     raise Unreachable(f"it answered {answer.status}")
-                while piece := answer.read1(_PIECE, decode_content=False):  # what has come, not a whole piece
+                while piece := answer.read1(_PIECE, decode_content=False):  # returns what has arrived
                     body += piece
                     if len(body) > LARGEST_ANSWER:
                         largest = f"{LARGEST_ANSWER / 1e6:g} MB"
@@ -137,8 +136,7 @@ class Outgoing:
 
 @contextmanager
 def bounded(seconds: float) -> Iterator[None]:
-    """Within this block this thread's connections, to any address, end after some seconds: what waits for an
-    answer then finds its connection closed."""
+    """Context manager: this thread's connections, to any address, are closed after `seconds`."""
     with _watched(_Call(None), seconds):
         yield
 
@@ -159,15 +157,15 @@ class _Call:
             check_address(address, self.allowed)
 
     def keep(self, connection: socket.socket) -> None:
-        """Raises TimeoutError once the time is up."""
+        """Raises TimeoutError after the deadline."""
         with self._lock:
             if self.is_over:
                 raise TimeoutError("the time for this call is up")
-            # Another handle of the same connection: TLS takes the first one over.
+            # A duplicate of the socket: TLS takes over the original.
             self._open.append(socket.socket(fileno=os.dup(connection.fileno())))
 
     def end(self) -> None:
-        """The time is up: who waits for these connections is woken."""
+        """Deadline: shut down the connections, which wakes their readers."""
         with self._lock:
             self.is_over = True
             for connection in self._open:
@@ -197,7 +195,7 @@ def _watched(call: _Call, seconds: float) -> Iterator[None]:
 
 
 def is_public(address: str) -> bool:
-    """True for an address on the internet; False for a private or special one and for what is no address."""
+    """True for a public address; False for private, special and invalid ones."""
     try:
         found = _inner(ip_address(address.split("%")[0]))
     except ValueError:
@@ -219,7 +217,7 @@ def check_address(address: object, allowed: tuple[Network, ...]) -> None:
 
 
 def _inner(address: IPv4Address | IPv6Address) -> IPv4Address | IPv6Address:
-    """The IPv4 address that an IPv6 address carries, if any."""
+    """The IPv4 address embedded in an IPv6 address, if any."""
     if not isinstance(address, IPv6Address):
         return address
     if address in _NAT64:
@@ -236,7 +234,7 @@ def _chain(error: BaseException) -> Iterator[BaseException]:
 
 @cache
 def _install_hook() -> None:
-    """An audit hook can't be removed; outside a guarded block it lets everything pass."""
+    """Audit hook, which can't be removed; outside a guarded block it allows everything."""
     sys.addaudithook(_on_event)
 
 
@@ -244,7 +242,7 @@ def _on_event(event: str, args: tuple[Any, ...]) -> None:
     if event not in _LEAVING or (call := _call.get()) is None:
         return
     connection, address = args[:2]
-    if address is not None:  # else it was connected before
+    if address is not None:  # else it is already connected
         call.check(connection, address)
     if event == "socket.connect":
         call.keep(connection)

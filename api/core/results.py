@@ -70,7 +70,8 @@ class _Recent(NamedTuple):
 
 
 class NoReadings(InputError):
-    """The site has no readings, or none in the requested days.
+    """The site has no readings, or none in the requested days. when : those days as text. span : first and
+    last day with readings, if any
 
     when : those days in words. span : first and last day with readings, where there are any
     """
@@ -124,11 +125,11 @@ class Results:
         return orjson.loads(self.document(record, first, last, progress))
 
     def rolling_result(self, record: SiteRecord, length: int) -> dict[str, Any]:
-        """The result of the last `length` days, kept as what stands for the site."""
+        """Result of the last `length` days, stored as the site's current result."""
         return orjson.loads(self.rolling_document(record, length))
 
     def rolling_document(self, record: SiteRecord, length: int) -> bytes:
-        """As `rolling_result`, as JSON."""
+        """Like `rolling_result`, as JSON."""
         return self.document(record, *self.rolling(record, length), rolling=True)
 
     def document(
@@ -163,8 +164,7 @@ class Results:
     def findings(
         self, record: SiteRecord, first: date, last: date, codes: frozenset[str]
     ) -> tuple[Finding, ...]:
-        """The findings of first..last with these codes, for somebody who won't ask for more: nothing is
-        kept but the facts."""
+        """Findings of first..last with these codes; stores nothing but the facts."""
         from fieldfare.analysis.reports.result import findings_of
 
         self._facts.update(record.site, first, last)
@@ -193,7 +193,7 @@ class Results:
             if known is not None and known.closed == closed and time.monotonic() - known.made < RECENT_S:
                 return known.document
             document = self.document(record, first, last)
-            self._recent.pop(key, None)  # so that the oldest stands first
+            self._recent.pop(key, None)  # oldest first
             while len(self._recent) >= RECENT_KEPT:
                 self._recent.pop(next(iter(list(self._recent)), key), None)
             self._recent[key] = _Recent(closed, time.monotonic(), document)

@@ -30,7 +30,8 @@ def rolling_result(
 
 
 def under_standing_verdict(service: Service, record: SiteRecord, result: dict[str, Any]) -> dict[str, Any]:
-    """A result of any days with the verdict of the rolling period, with its own `from` and `to`.
+    """Replace a result's verdict by that of the rolling period, with its `from` and `to`, so that a selection
+    of good days can't hide a fault.
 
     A few selected days can't turn a faulty home green.
     """

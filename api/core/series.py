@@ -20,7 +20,7 @@ from fieldfare.collector.store.protocol import Store
 def series(
     store: Store, site: Site, points: list[str], first: datetime | None, last: datetime | None, most: int
 ) -> dict[str, Any]:
-    """Readings of points over time, thinned to at most `most` per point while keeping peaks.
+    """Readings of points over time, downsampled to at most `most` per point; keeps peaks.
 
     points : ids, all where empty. first, last : default the last day with readings. Raises InputError
     """
@@ -112,7 +112,7 @@ def _plain(name: str, values: NDArray[Any], record: SiteRecord) -> list[Any]:
 
 
 def _listed(values: NDArray[Any]) -> list[Any]:
-    """Plain values; None for a number that is none."""
+    """Convert to plain Python values; NaN becomes None."""
     plain: list[Any] = values.tolist()
     if values.dtype.kind == "f":
         for at in np.flatnonzero(~np.isfinite(values)).tolist():

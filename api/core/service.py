@@ -66,7 +66,7 @@ class Service:
 
     @cached_property
     def compared(self) -> LastUsed[tuple[Any, ...], dict[str, Any]]:
-        """Spans of days beside each other at like weather, for pages."""
+        """Cached comparisons of two periods at similar weather, for pages."""
         return LastUsed(COMPARED_KEPT)
 
     @cached_property
@@ -77,7 +77,7 @@ class Service:
 
     @property
     def firm(self) -> AboutFirm:
-        """The firm as printed on papers, as of now."""
+        """Current name and contact of the firm, as printed on papers."""
         from fieldfare.api.firm.about import about_firm
 
         return about_firm(self.database, self.settings)

@@ -52,7 +52,7 @@ def site_rows(
 
 
 def data_notices(service: Service, site_id: str) -> list[str]:
-    """Lines about known damaged or missing stored data of a site."""
+    """One line per known damage of a site's stored data."""
     return service.results.data_notices(site_id)
 
 

@@ -115,7 +115,7 @@ def read_site_files(paths: Sequence[Path]) -> list[tuple[str, Site]]:
         site = admitted(content, str(path))
         if site.id in seen:
             raise InputError(
-                f"{path}: site.id: {site.id!r} stands in {seen[site.id]} too; each site has its own"
+                f"{path}: site.id: {site.id!r} is also in {seen[site.id]}; each site needs its own id"
             )
         seen[site.id] = path
         read.append((content, site))
@@ -125,7 +125,7 @@ def read_site_files(paths: Sequence[Path]) -> list[tuple[str, Site]]:
 def admitted(content: str, file: str = "site file") -> Site:
     """Validate the text of a new site file. Raises SiteError."""
     site = parse_site(content, file)
-    if site.id.startswith("-"):  # commands would take it for an option
+    if site.id.startswith("-"):  # commands would parse it as an option
         said = f"{site.id!r} must begin with a letter or a digit, such as alder-row"
         raise SiteError(file, [Problem("site.id", said)])
     latest = datetime.now(UTC).date() + LATEST_HAND_OVER
@@ -233,7 +233,7 @@ def site_names(session: Session) -> dict[str, str]:
 
 
 def card_of(record: SiteRecord | BrokenSite) -> Card:
-    """What lists need of a site."""
+    """Data of a site for lists."""
     if isinstance(record, BrokenSite):
         return Card(record.id, record.id, ZoneInfo("UTC"), None, record.updated, record.reason)
     about = record.site.site

@@ -16,19 +16,19 @@ _ARENAS = 2
 
 
 def few_arenas() -> None:
-    """Call before threads begin. By default glibc gives each of many threads an arena of its own, and each
-    holds on to what its thread once used: 50 people reading pages took 60 to 110 MB more, and rising.
-    Python's threads take turns anyway. Source: mallopt(3). Does nothing with another C library."""
+    """Share one allocator arena; call before threads start. By default glibc gives each thread its own arena,
+    which keeps its peak size: 50 concurrent readers took 60 to 110 MB more, and rising. Python's threads take
+    turns anyway. Does nothing with another C library. Source: mallopt(3)."""
     mallopt = getattr(ctypes.CDLL(None), "mallopt", None)
     if mallopt is not None:
         mallopt(_M_ARENA_MAX, _ARENAS)
 
 
 def give_back_memory() -> None:
-    """Return what the allocator holds but nobody uses to the system.
+    """Return the allocator's unused memory to the system.
 
-    Nights and pages leave holes in its arenas: with 200 sites and a night every five minutes these were 24 of
-    85 MB after eleven minutes, and grew. Source: malloc_trim(3). Does nothing with another C library.
+    Nightly work and pages fragment the arenas: with 200 sites and a night every five minutes, 24 of 85 MB
+    were unused after eleven minutes, and rising. Does nothing with another C library. Source: malloc_trim(3).
     """
     trim = getattr(ctypes.CDLL(None), "malloc_trim", None)
     if trim is not None:

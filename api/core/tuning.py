@@ -17,9 +17,9 @@ if TYPE_CHECKING:
 
 
 def tuning(service: Service, record: SiteRecord, *, household: bool = False) -> dict[str, Any]:
-    """What was changed this season, what it did, and the one setting to change next; JSON-ready.
+    """Tuning steps of this season, their effects, and the next setting to change; JSON-ready.
 
-    household : only a step that is the household's to make. Raises NoReadings, NotAssessed
+    household : only steps that the household may take. Raises NoReadings, NotAssessed
     """
     from fieldfare.analysis.tuning.diary import diary, season_start
     from fieldfare.api.core.last_year import last_year
@@ -32,7 +32,7 @@ def tuning(service: Service, record: SiteRecord, *, household: bool = False) -> 
     year = last_year(service, record)
     since = date.fromisoformat(year.result["period"]["from"])
     handed_over = record.site.handed_over
-    # Days before a change or a hand-over were run at other settings.
+    # Before a change or the hand-over, other settings applied.
     is_one = not steps_of(service.database, record.site.id, since, first - timedelta(1))[0] and not (
         handed_over is not None and since < handed_over
     )
@@ -42,7 +42,7 @@ def tuning(service: Service, record: SiteRecord, *, household: bool = False) -> 
 
 
 def log_step(works: MaintenanceLog, site: Site, step: TuningStep, who: Actor) -> WorkRow:
-    """Keep a step as a job, in words that the household reads too. Raises InputError."""
+    """Log a step as a job, worded for the household too. Raises InputError."""
     from fieldfare.analysis.tuning.steps import curve_ends
     from fieldfare.dashboards.advice.diary import change_words
 

@@ -19,7 +19,7 @@ def station_key(site_id: str) -> str:
 
 
 def station_points(site: Site) -> dict[str, Point]:
-    """Points that the station measures and the site does not, by id."""
+    """Points measured by the station but not by the site, by id."""
     points = (
         Point.model_validate({"id": station_id(quantity), "quantity": quantity, "as": "gauge", "unit": unit})
         for quantity, unit in STATION_QUANTITIES.values()

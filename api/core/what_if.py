@@ -13,7 +13,7 @@ QUESTIONS = ("rooms_warmer_k", "lower_curve_k", "hot_water_c", "hot_water_hour",
 
 
 def what_if(service: Service, record: SiteRecord, questions: dict[str, Any]) -> dict[str, Any]:
-    """Answer one or several questions, each independently.
+    """Answer questions about a site, each independently.
 
     questions : question -> its value, of QUESTIONS. Raises InputError, NotAssessed, NoReadings
     """

@@ -1,1 +1,1 @@
-"""The firm and its people: what they set for themselves."""
+"""Settings of the firm and of its people."""

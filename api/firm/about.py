@@ -20,8 +20,7 @@ _ROW = 1
 
 @dataclass(frozen=True)
 class AboutFirm:
-    """position : latitude and longitude [degrees] of the yard, None where not given. logo : image, empty
-    without one"""
+    """position : latitude and longitude [degrees] of the yard, or None. logo : image, or empty"""
 
     name: str
     contact: str
@@ -36,19 +35,19 @@ class AboutFirm:
 
     @property
     def logo_address(self) -> str:
-        """The logo as a `data:` address, so that a paper stands alone; empty without one."""
+        """The logo as a `data:` URL, for self-contained papers; empty without one."""
         if not self.logo:
             return ""
         return f"data:{self.logo_kind};base64,{base64.b64encode(self.logo).decode()}"
 
     @property
     def logo_path(self) -> str:
-        """Where the service shows the logo; the address changes with it. Empty without one."""
+        """URL of the logo, with a hash of its content; empty without one."""
         return f"/firm/logo?v={hashlib.blake2b(self.logo, digest_size=6).hexdigest()}" if self.logo else ""
 
 
 def about_firm(database: Database, settings: Settings) -> AboutFirm:
-    """The firm's data from the browser; what is missing there comes from the environment."""
+    """The firm's data as saved in the browser, completed from the environment."""
     with database.read() as session:
         row = session.get(Firm, _ROW)
     if row is None:
@@ -69,7 +68,7 @@ def about_firm(database: Database, settings: Settings) -> AboutFirm:
 def change_firm(
     database: Database, by: Actor, *, name: str, contact: str, position: tuple[float, float] | None
 ) -> None:
-    """Keep name, contact and position; the logo stays. Raises InputError."""
+    """Save name, contact and position; the logo is unchanged. Raises InputError."""
     name, contact = " ".join(name.split()), " ".join(contact.split())
     if len(name) > MOST_NAME or len(contact) > MOST_CONTACT:
         raise InputError(f"a name has up to {MOST_NAME} characters, a contact up to {MOST_CONTACT}")
@@ -86,7 +85,7 @@ def change_firm(
 
 
 def set_logo(database: Database, by: Actor, logo: bytes, kind: str) -> None:
-    """Keep a logo that was made safe, or none where it is empty."""
+    """Save a sanitised logo; empty removes it."""
     with database.write() as session:
         row = session.get(Firm, _ROW) or _new(by)
         row.logo, row.logo_kind = logo or None, kind if logo else ""

@@ -98,7 +98,7 @@ _LOCAL = re.compile(r"url\(\s*['\"]?#[A-Za-z0-9_.:-]+['\"]?\s*\)")
 
 @dataclass(frozen=True)
 class Logo:
-    """left_out : names of parts of an SVG that were left out, because they could load or run something"""
+    """left_out : names of removed SVG elements, which could load or run something"""
 
     content: bytes
     kind: str
@@ -106,8 +106,7 @@ class Logo:
 
 
 def safe_logo(content: bytes) -> Logo:
-    """A PNG or SVG that can do nothing but be seen. Raises InputError with what is wrong and what would be
-    right."""
+    """Return a PNG or SVG without active content. Raises InputError with the problem and what is allowed."""
     if not content:
         raise InputError("the file is empty; choose a PNG or an SVG")
     if len(content) > LARGEST_FILE:
@@ -122,7 +121,7 @@ def safe_logo(content: bytes) -> Logo:
 
 
 def _drawn_anew(content: bytes) -> bytes:
-    """The pixels of a PNG, without whatever else the file held, at the size in which they are needed."""
+    """Re-encode a PNG at the needed size, without metadata."""
     try:
         with Image.open(io.BytesIO(content), formats=["PNG"]) as image:
             if image.width * image.height > MOST_PIXELS:
@@ -141,8 +140,7 @@ def _drawn_anew(content: bytes) -> bytes:
 
 
 def _shapes_alone(content: bytes) -> Logo:
-    """An SVG with the elements and attributes of the two lists above, and with references into itself
-    alone."""
+    """Keep only the elements and attributes of the two lists above, and references within the file."""
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError:
@@ -193,7 +191,7 @@ def _clean(element: ElementTree.Element, left_out: dict[str, None]) -> None:
 
 
 def _sized(root: ElementTree.Element) -> None:
-    """Every SVG needs a viewBox to be scaled. Raises InputError where nothing tells its size."""
+    """Ensure a viewBox, which scaling needs. Raises InputError if the size is unknown."""
     box = root.get("viewBox", "")
     if not re.fullmatch(r"\s*-?[\d.]+([\s,]+-?[\d.]+){3}\s*", box):
         size = [re.fullmatch(r"([\d.]+)(px)?", root.get(name, "")) for name in ("width", "height")]

@@ -28,7 +28,7 @@ UNITS: Mapping[str, tuple[str, ...]] = MappingProxyType(
 
 @dataclass(frozen=True)
 class PersonalSettings:
-    """channel : a channel's address, empty for e-mail. at_once, digest : severities that are sent so
+    """channel : address of a channel, empty for e-mail. at_once, digest : severities sent that way
     quiet_from, quiet_to : local hours, None for the firm's. units : energy, flow, pressure
     """
 
@@ -41,7 +41,7 @@ class PersonalSettings:
 
     @property
     def shown_channel(self) -> str:
-        """The channel without its secrets."""
+        """The channel's address without secrets."""
         return f"{urlsplit(self.channel).scheme}://…" if self.channel else ""
 
 
@@ -51,7 +51,7 @@ def personal_settings(database: Database, person: int) -> PersonalSettings:
 
 
 def settings_in(session: Session, person: int) -> PersonalSettings:
-    """A person's settings within a transaction; the usual ones where nothing was set."""
+    """A person's settings, or the defaults; within a transaction."""
     row = session.get(PersonSettings, person)
     if row is None:
         return PersonalSettings()
@@ -66,7 +66,7 @@ def settings_in(session: Session, person: int) -> PersonalSettings:
 
 
 def keep_settings(database: Database, person: int, settings: PersonalSettings, service: Settings) -> None:
-    """Keep a person's settings. Raises InputError with what is wrong and what would be right."""
+    """Save a person's settings. Raises InputError with the problem and what is allowed."""
     settings = _checked(settings, service)
     with database.write() as session:
         row = session.get(PersonSettings, person) or PersonSettings(person=person)
@@ -76,14 +76,14 @@ def keep_settings(database: Database, person: int, settings: PersonalSettings, s
 
 
 def units_of(database: Database, person: int) -> Mapping[str, str]:
-    """The units a person reads in."""
+    """Units chosen by a person."""
     with database.reading() as db:
         found = db.execute(select(PersonSettings.units).where(PersonSettings.person == person)).scalar()
     return {**USUAL_UNITS, **(found or {})}
 
 
 def settings_of_people(session: Session) -> dict[str, tuple[Person, PersonalSettings]]:
-    """E-mail -> person and settings, of all active people who want notices."""
+    """E-mail -> person and settings, for all active people with notices enabled."""
     people = session.scalars(select(Person).where(Person.active, Person.notices).order_by(Person.email)).all()
     return {p.email: (p, settings_in(session, p.id)) for p in people}
 
@@ -113,8 +113,8 @@ def _checked(settings: PersonalSettings, service: Settings) -> PersonalSettings:
 
 
 def _check_channel(address: str, service: Settings) -> None:
-    """Whether a notice may be sent there: only by kinds of channels that the installation names, since the
-    service itself connects to the address."""
+    """Whether a notice may be sent to an address: only for channel kinds that the installation allows, as the
+    service itself connects to it."""
     allowed = service.person_channels.lower().split()
     kind = urlsplit(address).scheme.lower()
     if kind not in allowed:

@@ -68,7 +68,7 @@ from fieldfare.dashboards.assets import STATIC
 
 
 class KeptFiles(StaticFiles):
-    """Files whose addresses change with their content, so that a browser may keep them."""
+    """Static files with content hashes in their URLs, so that browsers may cache them for ever."""
 
     def file_response(self, *args: Any, **kwargs: Any) -> Response:
         response = super().file_response(*args, **kwargs)
@@ -76,7 +76,7 @@ class KeptFiles(StaticFiles):
         return response
 
 
-# In the order in which addresses are matched.
+# In matching order.
 ROUTERS = (
     *(
         module.router
@@ -126,7 +126,7 @@ _LOOPBACK = frozenset({"localhost", "127.0.0.1", "::1"})
 
 
 def create_app(parts: AppState) -> FastAPI:
-    """The service's HTTP face. Nothing is read from the environment here."""
+    """Build the ASGI application. Does not read the environment."""
     app = FastAPI(
         title="fieldfare",
         summary=SUMMARY,
@@ -154,7 +154,7 @@ def create_app(parts: AppState) -> FastAPI:
 
 
 def known_hosts(parts: AppState) -> frozenset[str] | None:
-    """Host names the service answers to; None where it listens to others and no address is set."""
+    """Allowed host names; None if the service listens on other interfaces and no public address is set."""
     settings = parts.settings
     if settings.public_url:
         return _LOOPBACK | {(urlsplit(settings.public_url).hostname or "").lower()}

@@ -40,7 +40,7 @@ DRAWN_KEPT = 48
 
 @dataclass
 class AppState:
-    """The service and everything that stands on its state database."""
+    """The service and everything that uses its state database."""
 
     service: Service
     stopping: threading.Event = field(default_factory=threading.Event)
@@ -59,7 +59,7 @@ class AppState:
 
     @property
     def owner_key(self) -> str:
-        """Signs whose pages a device keeps."""
+        """Signer of the owner tokens of cached pages."""
         return self._signing_key
 
     @cached_property
@@ -82,7 +82,7 @@ class AppState:
 
     @cached_property
     def provider(self) -> Provider | None:
-        """The firm's sign-in provider, None without one."""
+        """The firm's OpenID Connect provider, or None."""
         given = self.settings
         if not given.provider_url:
             return None
@@ -149,5 +149,5 @@ class AppState:
 
 
 def parts_of(request: HTTPConnection) -> AppState:
-    """The application's parts, for a route."""
+    """Dependency: the application state of a request."""
     return request.app.state.parts

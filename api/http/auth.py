@@ -25,7 +25,7 @@ SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 CSRF_HEADER, CSRF_FIELD = "X-CSRF-Token", "csrf"
 SiteId = Annotated[str, Path(pattern=SITE_ID, description="The site's id.", examples=["alder-row"])]
 AppStateHere = Annotated[AppState, Depends(parts_of)]
-# For the description alone: which secrets the routes accept.
+# Only for the OpenAPI description: accepted credentials.
 _BEARER = HTTPBearer(auto_error=False, scheme_name="device token", description="A device token.")
 _COOKIE = APIKeyCookie(
     name="fieldfare", auto_error=False, scheme_name="session", description="A session's cookie."
@@ -37,13 +37,14 @@ class SignInFirst(Exception):
 
 
 class EnrolFirst(Exception):
-    """The firm asks for a second factor and this person has none: a page leads to it, the API answers 403."""
+    """The firm requires a second factor and this person has none: pages redirect to enrolment, the API
+    answers 403."""
 
 
 class ConfirmFirst(Exception):
-    """The person must show again who they are: a page asks, the API answers 403.
+    """The person must confirm their identity: pages ask, the API answers 403.
 
-    kept : fields of the form that was sent, to be sent again afterwards
+    kept : fields of the submitted form, submitted again afterwards
     """
 
     def __init__(self, kept: Sequence[tuple[str, str]] = ()) -> None:
@@ -52,7 +53,7 @@ class ConfirmFirst(Exception):
 
 
 def cookie_name(parts: AppState) -> str:
-    """Behind TLS a cookie that no other host and no plain connection can set."""
+    """Behind TLS a `__Host-` cookie, which no other host and no plain connection can set."""
     return "__Host-fieldfare" if is_secure(parts) else "fieldfare"
 
 
@@ -65,9 +66,9 @@ def is_secure(parts: AppState) -> bool:
 
 
 def session_of(request: Request, *, anew: bool = False) -> LiveSession | None:
-    """The live session of a request, if it has one, also of a person who must add a second factor first.
+    """The live session of a request, if any, even if the person must add a second factor first.
 
-    It is looked up once a request. anew : once more, where a long answer may outlive its session
+    Looked up once per request. anew : look it up again, for long responses that may outlive the session
     """
     parts = parts_of(request)
     if anew or not hasattr(request.state, "session"):
@@ -78,7 +79,7 @@ def session_of(request: Request, *, anew: bool = False) -> LiveSession | None:
 
 
 def live_session_of(request: Request) -> LiveSession | None:
-    """As session_of. Raises EnrolFirst where the person must add a second factor first."""
+    """Like session_of. Raises EnrolFirst if the person must add a second factor first."""
     session = session_of(request)
     if session is not None and session.must_enrol:
         raise EnrolFirst
@@ -86,7 +87,7 @@ def live_session_of(request: Request) -> LiveSession | None:
 
 
 def actor_of(request: Request) -> Actor:
-    """The actor: a device by its token, a person by a session, a demo's visitor, or nobody.
+    """The actor of a request: a device by token, a person by session, a demo visitor, or nobody.
 
     Raises 401 for a token that is not good, 403 where a session's unsafe request lacks its second secret.
     """
@@ -98,8 +99,7 @@ def actor_of(request: Request) -> Actor:
 
 
 def _asker(request: Request, session: LiveSession | None) -> Actor:
-    """As actor_of, without a look at the second secret: a form brings it in a field, which `writer`
-    checks."""
+    """Like actor_of, without the CSRF check: a form sends the token in a field, which `writer` checks."""
     parts = parts_of(request)
     if secret := _bearer(request):
         actor = parts.tokens.actor(secret)
@@ -112,13 +112,13 @@ def _asker(request: Request, session: LiveSession | None) -> Actor:
 
 
 def _bearer(request: Request) -> str:
-    """The secret of a bearer token; a space where the header names none, which no token has."""
+    """The bearer token of a request; a space if the header has none, which matches no token."""
     scheme, _, secret = request.headers.get("Authorization", "").partition(" ")
     return (secret.strip() or " ") if scheme.lower() == "bearer" else ""
 
 
 def is_known(request: Request) -> bool:
-    """Whether somebody has signed in or brings a good token; a demo knows everybody."""
+    """Whether a request has a session or a valid token; always true in the demo."""
     parts = parts_of(request)
     scheme, _, secret = request.headers.get("Authorization", "").partition(" ")
     if scheme.lower() == "bearer":
@@ -127,8 +127,7 @@ def is_known(request: Request) -> bool:
 
 
 def need(permission: str) -> Any:
-    """A dependency that gives the actor where it has the permission, on the path's site where there is
-    one."""
+    """Dependency factory: returns the actor if it has the permission, for the path's site if any."""
 
     def door(
         request: Request,
@@ -162,21 +161,21 @@ def check(actor: Actor, permission: str, site: str | None = None) -> None:
 
 
 def _who(actor: Actor) -> str:
-    """The actor for the log: by number, not by e-mail."""
+    """The actor for logs: id, not e-mail."""
     return f"{actor.role} {actor.person}" if actor.person is not None else f"{actor.role} ({actor.name})"
 
 
 def confirm(request: Request, actor: Actor, permission: str) -> None:
     """Raise ConfirmFirst if the permission requires a recent confirmation and the session has none."""
     if permission in CONFIRM_FIRST and not actor.is_fresh:
-        form = getattr(request, "_form", None)  # as Starlette keeps what the route has read
+        form = getattr(request, "_form", None)  # Starlette caches what the route has read
         fields = form.multi_items() if form is not None else []
         raise ConfirmFirst([(k, v) for k, v in fields if isinstance(v, str) and k != CSRF_FIELD])
 
 
 def record_of(site_id: SiteId, request: Request, parts: AppStateHere) -> SiteRecord:
-    """The path's site. Raises SignInFirst for nobody, UnknownSite where there is none or the actor may not
-    see it: which sites exist is not shown to others."""
+    """The path's site. Raises SignInFirst for anonymous requests; UnknownSite if it does not exist or the
+    actor may not see it, so that others can't find out which sites exist."""
     actor = _asker(request, live_session_of(request))
     if actor.role == "nobody":
         raise SignInFirst

@@ -19,7 +19,7 @@ from fieldfare.api.people.access import OF_THE_FIRM, Actor
 
 
 def decide(parts: AppState, record: SiteRecord, code: str, decision: Decision, actor: Actor) -> HandlingRow:
-    """Keep a decision about a finding that is open now. Raises InputError."""
+    """Store a decision about an open finding. Raises InputError."""
     site, now = record.site.id, datetime.now(UTC)
     severity = _severity(parts, record, code)
     people = frozenset(colleagues(parts, actor))
@@ -54,18 +54,18 @@ def undo(parts: AppState, record: SiteRecord, code: str, actor: Actor) -> None:
 
 
 def colleagues(parts: AppState, actor: Actor) -> dict[str, str]:
-    """E-mail -> name of the firm's people, the actor first: they can take over a finding."""
+    """E-mail -> name of the firm's people, the actor first; they can be assigned a finding."""
     found = {p.email: p.name for p in parts.accounts.all() if p.role in OF_THE_FIRM and p.active}
     return {actor.name: found.get(actor.name, actor.name), **found}
 
 
 def names_of(parts: AppState) -> dict[str, str]:
-    """E-mail -> name of everybody with an account."""
+    """E-mail -> name of every account."""
     return {p.email: p.name for p in parts.accounts.all()}
 
 
 def _severity(parts: AppState, record: SiteRecord, code: str) -> str:
-    """Raises InputError where the finding is not open."""
+    """Raises InputError if the finding is not open."""
     for result in (parts.service.results.newest(record.site.id), rolling_result(parts.service, record, None)):
         if code in (found := open_severities(result)):
             return found[code]

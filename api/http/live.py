@@ -36,11 +36,10 @@ async def live_events(
     has_left: Callable[[], Awaitable[bool]],
     may_still_see: Callable[[], bool],
 ) -> AsyncIterator[bytes]:
-    """Server-sent events: first all points, then those that changed, each time after the sentence of what the
-    plant does; a comment now and then keeps proxies awake.
+    """Server-sent events: first all points, then changed ones, each preceded by the sentence on the operating
+    state. Regular comments keep proxies from closing the connection.
 
-    may_still_see : asked at every look, so that the stream ends with the session, link or token it was opened
-        by
+    may_still_see : called before each event, so that the stream ends with its session, link or token
     """
     until, said, before = time.monotonic() + seconds, time.monotonic(), dict[str, Any]()
     yield b"retry: 3000\n\n"

@@ -49,7 +49,7 @@ class Metrics(Collector):
         return generate_latest(self._registry).decode()
 
     def describe(self) -> Iterable[Metric]:
-        """Nothing is counted when the collector is registered."""
+        """No metrics at registration, which would query the database."""
         return ()
 
     def collect(self) -> Iterator[Metric]:
@@ -85,7 +85,7 @@ class Metrics(Collector):
 
 
 def metrics_of(parts: AppState) -> Metrics:
-    """The one of this application."""
+    """The application's metrics."""
     found: Metrics = parts.__dict__.setdefault("_metrics", Metrics(parts))
     return found
 

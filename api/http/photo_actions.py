@@ -25,7 +25,7 @@ def remove_photo(parts: AppState, site: str, photo: str, actor: Actor) -> None:
 
 
 def keep_photos(parts: AppState, site: str, work: int, sent: Iterable[UploadFile], actor: Actor) -> str:
-    """Keep the photos that a job's form brings. Returns what is wrong with those that can't be kept."""
+    """Store the photos of a job's form. Returns the problems of those refused."""
     named = [(upload.filename, upload.file.read(LARGEST_BYTES + 1)) for upload in sent if upload.filename]
     now = datetime.now(UTC)
     return " ".join(
@@ -37,7 +37,7 @@ def keep_photos(parts: AppState, site: str, work: int, sent: Iterable[UploadFile
 
 
 def refused(sent: Iterable[tuple[str, bytes]], keep: Callable[[str, bytes], object]) -> list[str]:
-    """Keep each photo under a new id. sent : file name, bytes. Returns a line for each that can't be kept."""
+    """Store each photo under a new id. sent : file name, bytes. Returns a line for each refused photo."""
     problems = []
     for name, data in sent:
         try:
@@ -48,6 +48,7 @@ def refused(sent: Iterable[tuple[str, bytes]], keep: Callable[[str, bytes], obje
 
 
 def with_photos_again(problems: Mapping[str, str], sent: Iterable[UploadFile]) -> dict[str, str]:
-    """What is wrong with a form, and that its photos must be chosen again: no form can hold them."""
+    """The problem of a form, with a note that photos must be chosen again, as forms can't be refilled with
+    files."""
     chosen = any(upload.filename for upload in sent)
     return {**problems, **({"photo": "Choose the photos again."} if chosen else {})}

@@ -1,4 +1,4 @@
-"""Errors as problem details (RFC 9457), mapped once."""
+"""Map errors to problem details (RFC 9457)."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ MEDIA_TYPE = "application/problem+json"
 
 
 class ProblemDetails(BaseModel):
-    """What went wrong."""
+    """Schema of an error response."""
 
     model_config: ClassVar[ConfigDict] = ConfigDict(
         json_schema_extra={
@@ -94,7 +94,7 @@ def problem(status: int, kind: str, title: str, detail: str, **more: Any) -> Res
 
 
 def _field_error(error: dict[str, Any]) -> str:
-    """What is wrong with a page's field or address, for its reader."""
+    """Problem of a form field or query parameter, for readers."""
     name = str(error["loc"][-1]).replace("_", " ")
     most = (error.get("ctx") or {}).get("max_length")
     if error["type"] == "string_too_long":
@@ -105,7 +105,7 @@ def _field_error(error: dict[str, Any]) -> str:
 
 
 def no_site(site_id: str) -> Response:
-    """The same answer for a site that is not there and one that is not the asker's to see."""
+    """404 for sites that do not exist or that the actor may not see."""
     detail = f"there is no site {site_id!r} here, or it is not yours to see"
     return problem(404, "no-site", "No such site", detail)
 
@@ -182,7 +182,7 @@ def _http(request: Request, error: HTTPException) -> Response:
 
 def fault(request: Request, error: Exception) -> Response:
     log.error("internal error at %s %s", request.method, request.url.path, exc_info=error)
-    # The handler of last resort answers outside the middleware, so it brings the headers itself.
+    # The last error handler runs outside the middleware, so it adds the headers itself.
     number = REQUEST_ID.get()
     detail = f"the error was written to the service's log{f' as request {number}' if number else ''}"
     headers = {**SECURITY_HEADERS, **({"X-Request-ID": number} if number else {})}
@@ -205,6 +205,6 @@ _HANDLERS: tuple[tuple[type[Exception], Callable[..., Response]], ...] = (
 
 
 def install(app: FastAPI) -> None:
-    """Map every error the routes can raise."""
+    """Register handlers for all errors of the routes."""
     for error, handler in _HANDLERS:
         app.add_exception_handler(error, handler)

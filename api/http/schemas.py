@@ -14,7 +14,7 @@ from fieldfare.api.records.maintenance_log import MOST_FINDINGS, MOST_MINUTES
 T = TypeVar("T")
 MOST = 500
 
-# Text that people give: printable, so that it can stand on a page, in a letter's subject and in any database.
+# User-supplied text: printable, so that it is safe on pages, in mail subjects and in any database.
 _PRINTABLE = r"^[^\x00-\x1f\x7f\u2028\u2029]*$"
 OneLine = Annotated[
     str, StringConstraints(strip_whitespace=True, min_length=1, max_length=300, pattern=_PRINTABLE)
@@ -40,7 +40,7 @@ HowMany = Annotated[int, Query(ge=1, le=MOST, description="How many to give.")]
 
 
 class Page(BaseModel, Generic[T]):
-    """Part of a list. The header `Link` names the next part."""
+    """A page of a list. The header `Link` gives the next page."""
 
     items: list[T]
     total: int = Field(description="How many there are in all.")
@@ -49,7 +49,7 @@ class Page(BaseModel, Generic[T]):
 
 
 def page(request: Request, response: Response, items: list[Any], total: int, offset: int, limit: int) -> Any:
-    """A page, with the address of the next in the header `Link` (RFC 8288)."""
+    """Respond with a page; the header `Link` gives the next page (RFC 8288)."""
     if offset + limit < total:
         url = request.url.include_query_params(offset=offset + limit, limit=limit)
         response.headers["Link"] = f'<{url.path}?{url.query}>; rel="next"'
@@ -57,13 +57,13 @@ def page(request: Request, response: Response, items: list[Any], total: int, off
 
 
 class Shape(BaseModel):
-    """A request's body: no unknown key."""
+    """Base of request bodies: unknown keys are refused."""
 
     model_config: ClassVar[ConfigDict] = ConfigDict(extra="forbid")
 
 
 class SiteOut(BaseModel):
-    """One installation, in short."""
+    """Summary of a site."""
 
     id: str = Field(examples=["alder-row"])
     name: str = Field(examples=["Alder Row"])
@@ -89,8 +89,7 @@ class SiteAdded(BaseModel):
 
 
 class Decisive(BaseModel):
-    """Why a verdict is what it is: an open finding, or a matter that was checked (code and severity are null
-    then)."""
+    """A reason for the verdict: an open finding, or a checked matter (code and severity are null)."""
 
     matter: str
     code: str | None
@@ -99,7 +98,7 @@ class Decisive(BaseModel):
 
 
 class Unanswered(BaseModel):
-    """A question that matters and can't be answered, and the quantities that would tell."""
+    """An important question that can't be answered, and the quantities that would answer it."""
 
     matter: str
     question: str
@@ -109,7 +108,7 @@ class Unanswered(BaseModel):
 
 
 class VerdictOut(BaseModel):
-    """The verdict on a home: that of the rolling period, whose days it names."""
+    """The verdict on a home, over the rolling period, with its days."""
 
     verdict: Literal["in_order", "not_known", "watch", "act", "urgent"]
     because: list[Decisive]
@@ -397,5 +396,5 @@ class Stored(BaseModel):
 
 
 def document(content: bytes | str, media_type: str = "application/json") -> Response:
-    """A response from a ready document."""
+    """Response from an encoded JSON document."""
     return Response(content, media_type=media_type)

@@ -1,4 +1,4 @@
-"""Sessions of browsers and programs: opened and ended with their cookies, and mailed to their owner."""
+"""Open and end sessions with their cookies, and notify their owner by mail."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ class Proof:
 
 
 def open_session(request: Request, parts: AppState, email: str, password: str) -> Opened:
-    """Sign in with a password; a session that the request came with ends. Raises Refused, TooManyTries."""
+    """Sign in with a password; ends the request's earlier session. Raises Refused, TooManyTries."""
     origin = origin_of(request)
     try:
         opened = parts.sign_in.sign_in(email, password, origin.address, _device(request, parts), origin)
@@ -42,7 +42,7 @@ def open_session(request: Request, parts: AppState, email: str, password: str) -
 
 
 def complete_session(request: Request, parts: AppState, secret: str, proof: Proof) -> Opened:
-    """The second step of signing in. Raises Refused, TooManyTries."""
+    """Verify the second factor of a sign-in. Raises Refused, TooManyTries."""
     waiting = parts.sign_in.pending(secret)
     if waiting is None:
         raise AccountRefused("too much time has passed; sign in again")
@@ -60,7 +60,7 @@ def complete_session(request: Request, parts: AppState, secret: str, proof: Proo
 
 
 def open_for_provider(request: Request, parts: AppState, person: int) -> Opened:
-    """A session for somebody whom the firm's provider vouches for."""
+    """Open a session for a person authenticated by the firm's provider."""
     end_session(request, parts)
     opened = Opened(parts.sign_in.open_for_person(person, origin_of(request), "provider"), person, False)
     _came_in(request, parts, opened)
@@ -68,7 +68,7 @@ def open_for_provider(request: Request, parts: AppState, person: int) -> Opened:
 
 
 def check_proof(parts: AppState, person: int, key: str, proof: Proof) -> str:
-    """Check a second factor. key : of the session whose challenge a passkey signed. Returns the way. Raises
+    """Verify a second factor. key : of the session with the passkey challenge. Returns the method. Raises
     Refused."""
     if proof.credential:
         challenge = parts.sessions.take_challenge(key)
@@ -88,7 +88,7 @@ def check_proof(parts: AppState, person: int, key: str, proof: Proof) -> str:
 def confirm_session(
     request: Request, parts: AppState, session: LiveSession, password: str, proof: Proof
 ) -> str:
-    """A person shows again who they are, in full. Returns the session's new secret. Raises Refused,
+    """Confirm a person's identity with all factors. Returns the session's new secret. Raises Refused,
     TooManyTries."""
     person, origin, device = session.actor.person or 0, origin_of(request), _device(request, parts)
     try:
@@ -111,13 +111,13 @@ def note_refusal(request: Request, parts: AppState, error: InputError) -> None:
 
 
 def tell(parts: AppState, person: int, subject: str, body: str) -> None:
-    """Tell a person by mail what happened to their account, where mail is set up."""
+    """Notify a person by mail of a change to their account, if mail is set up."""
     row = parts.accounts.get(person)
     parts.notices.account(row.email, subject, body)
 
 
 def _came_in(request: Request, parts: AppState, opened: Opened) -> None:
-    """Note a sign-in, and tell its owner of one from a device that is new."""
+    """Record a sign-in, and notify its owner if the device is new."""
     session = parts.sign_in.live_session(opened.secret)
     if session is None:
         return
@@ -132,15 +132,14 @@ def _came_in(request: Request, parts: AppState, opened: Opened) -> None:
 
 
 def set_cookie(response: Response, parts: AppState, secret: str) -> None:
-    """The session's cookie: out of reach of scripts, sent by no other site's forms."""
+    """Set the session cookie: HttpOnly and SameSite."""
     response.set_cookie(
         cookie_name(parts), secret, path="/", secure=is_secure(parts), httponly=True, samesite="lax"
     )
 
 
 def mark_device(response: Response, parts: AppState, person: int | None) -> None:
-    """Mark the browser as one this person signed in with, so that guesses from elsewhere don't lock it
-    out."""
+    """Set the device cookie, so that failed sign-ins from elsewhere don't lock this browser out."""
     if person is not None and (text := parts.sign_in.device_cookie(person)):
         name = device_cookie_name(parts)
         secure = is_secure(parts)
@@ -156,7 +155,7 @@ def end_session(request: Request, parts: AppState) -> None:
 
 
 def forget_in_browser(response: Response, parts: AppState) -> None:
-    """Have the browser forget the session and what it kept of the pages."""
+    """Clear the session cookie and cached pages in the browser."""
     response.delete_cookie(
         cookie_name(parts), path="/", secure=is_secure(parts), httponly=True, samesite="lax"
     )
@@ -164,7 +163,7 @@ def forget_in_browser(response: Response, parts: AppState) -> None:
 
 
 def client_address(request: Request) -> str:
-    """The address a request came from; behind a proxy the server has put the client's there."""
+    """Client address of a request; uvicorn sets it from a trusted proxy's header."""
     return request.client.host if request.client else ""
 
 

@@ -1,6 +1,6 @@
 """Which jobs are due: pure rules from clock and time zones.
 
-A missed time is caught up once, for its newest date.
+A missed time is made up once, for its newest date.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ FIRM = ""
 
 @dataclass(frozen=True)
 class Due:
-    """Work of one kind for one site; `key` is the night, hour, month or year."""
+    """A job of one kind for one site; `key` is the night, hour, month or year."""
 
     kind: str
     site: str
@@ -42,8 +42,8 @@ def due_now(
 ) -> Iterator[Due]:
     """The newest work that is due or overdue, in execution order.
 
-    zones : site -> its zone. firm : the zone in which the firm's own hours are cut. forecast : there is one
-    to fetch
+    zones : site -> its time zone. firm : time zone of the firm. forecast : whether a forecast address is
+        configured
     """
     for site, zone in zones.items():
         yield Due("night", site, night_of(now, zone))
@@ -68,12 +68,12 @@ def watch_now(now: datetime, zones: Mapping[str, ZoneInfo]) -> Iterator[Due]:
 
 
 def watch_time(watch_key: str) -> datetime:
-    """The moment a watch is for."""
+    """Time of a watch, from its key."""
     return datetime.fromisoformat(watch_key)
 
 
 def is_on_the_hour(watch_key: str) -> bool:
-    """Whether a watch is the first of its hour, which checks everything."""
+    """Whether a watch is the first of its hour, which runs all checks."""
     return watch_key.endswith(":00Z")
 
 

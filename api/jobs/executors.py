@@ -1,4 +1,4 @@
-"""Executors for the work of sites: worker processes of this machine, or a cluster."""
+"""Executors for site jobs: worker processes of this machine, or a cluster."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def make_executor(settings: Settings, workers: int) -> Executor:
 
 
 class WorkFailed(Exception):
-    """The work of one site failed in a worker. trace : traceback if unexpected, otherwise empty
+    """A site's job failed in a worker. trace : traceback if unexpected, otherwise empty
 
     Other exceptions are not sent back: one that can't be unpickled here would end the whole pool.
     """
@@ -43,7 +43,7 @@ class WorkFailed(Exception):
 
 
 def contained(do: Callable[..., Any], settings: Settings, kind: str, site: str, key: str) -> Any:
-    """Do one piece of work in a worker. Raises only WorkFailed."""
+    """Run one job in a worker. Raises only WorkFailed."""
     try:
         return do(settings, kind, site, key)
     except Exception as error:
@@ -59,14 +59,14 @@ class ClusterExecutor(Executor):
         from distributed import Client
 
         self._client = Client(address)
-        # Not pure: the same work submitted again runs again.
+        # Not pure: a job submitted again runs again.
         self._executor = self._client.get_executor(pure=False)
 
     def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
         return self._executor.submit(fn, *args, **kwargs)
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
-        """Disconnect. Unlike a pool's, running work is either waited for or cancelled."""
+        """Disconnect. Unlike in a pool, running jobs are either awaited or cancelled."""
         self._executor.shutdown(wait=wait)
         self._client.close()
 

@@ -128,7 +128,7 @@ class JobLeases:
 
 
 def _lives(worker: str) -> bool:
-    """False if a worker of this machine has ended; those of other machines are judged by heartbeat."""
+    """False if a worker of this machine has ended; workers of other machines are judged by heartbeat."""
     host, pid, _ = worker.rsplit(":", 2)
     if host != socket.gethostname():
         return True

@@ -47,7 +47,7 @@ Work = Callable[[Settings, str, str, str], JobOutcome]
 
 @dataclass
 class Runner:
-    """Runs jobs; `do` is the work of one site in a worker process.
+    """Runs jobs; `do` runs one site's job in a worker process.
 
     Once `stop` is set nothing new starts, and running jobs are released.
     """
@@ -92,7 +92,7 @@ class Runner:
         for (
             run,
             due,
-        ) in suspects:  # one of them killed its worker and the pool: run each in a pool of its own
+        ) in suspects:  # one of them killed its worker and the pool: run each in its own pool
             if self.stop.is_set():
                 self.leases.give_back(run)
             else:
@@ -135,7 +135,7 @@ class Runner:
         return suspects
 
     def _alone(self, run: int, due: Due, now: datetime) -> str:
-        """Run one job on a worker of its own."""
+        """Run one job on its own worker."""
         pool = make_executor(self.service.settings, 1)
         try:
             future = self._submit(pool, due)

@@ -65,7 +65,7 @@ def night(service: Service, record: SiteRecord) -> JobOutcome:
 def watch(service: Service, record: SiteRecord, now: datetime, *, whole: bool = True) -> JobOutcome:
     """Check what can't wait for the night: a stopped unit, its faults, frost, pressure, silence.
 
-    whole : check all of it. Otherwise only a unit that may have stopped since the last look is checked
+    whole : run all checks. Otherwise check only units that may have stopped since the last watch
     """
     span = service.store.span(record.site.id)
     if span is None:

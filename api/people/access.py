@@ -55,8 +55,8 @@ ago."""
 
 @dataclass(frozen=True)
 class Actor:
-    """An actor. `sites` is None for every site of the firm; `is_fresh` is True shortly after they showed who
-    they are."""
+    """An actor. `sites` is None for every site of the firm; `is_fresh` is True shortly after a sign-in or
+    confirmation."""
 
     name: str
     role: Role

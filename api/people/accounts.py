@@ -29,7 +29,7 @@ _EMAIL = re.compile(r"^[^@\s<>\"',;:\\]{1,64}@[^@\s<>\"',;:\\]{1,189}$")
 
 
 class UnknownPerson(InputError):
-    """There is no person with that id or e-mail."""
+    """No person has that id or e-mail."""
 
 
 class AccountRefused(InputError):
@@ -81,7 +81,7 @@ class Accounts:
         _check(name, role, sites)
         with self.database.write() as session:
             if session.scalars(select(Person.id).where(Person.email == email)).first():
-                raise InputError(f"{email} is here already")
+                raise InputError(f"{email} already has an account")
             person = Person(
                 email=email, name=name.strip(), role=role, active=True, notices=True, created=_now()
             )
@@ -100,7 +100,7 @@ class Accounts:
         active: bool | None = None,
         notices: bool | None = None,
     ) -> PersonRow:
-        """Change what is given; a changed role or site, or being stopped, ends the person's sessions."""
+        """Change the given fields; a changed role or site, or a stop, ends the person's sessions."""
         with self.database.write() as session:
             person = _person(session, person_id)
             before = _row(session, person)
@@ -122,21 +122,21 @@ class Accounts:
             return after
 
     def remove(self, person_id: int) -> None:
-        """Raises UnknownPerson; InputError where no installer would be left."""
+        """Delete a person. Raises UnknownPerson; InputError if no installer would remain."""
         with self.database.write() as session:
             session.delete(_person(session, person_id))
             session.flush()
             _keep_an_installer(session)
 
     def invite(self, person_id: int) -> str:
-        """A one-time secret with which the person sets a password; older ones end. Raises UnknownPerson."""
+        """Create a one-time secret to set a password; revokes older ones. Raises UnknownPerson."""
         with self.database.write() as session:
             _person(session, person_id)
             session.execute(delete(Invitation).where(Invitation.person == person_id))
             return _invitation(session, "password", person_id, INVITED_FOR)
 
     def first_user_secret(self) -> str | None:
-        """A one-time secret with which the first user is made; None once anybody is here."""
+        """Create a one-time secret for the first user; None if any user exists."""
         with self.database.write() as session:
             if session.scalars(select(Person.id).limit(1)).first():
                 return None
@@ -159,7 +159,7 @@ class Accounts:
             return _row(session, person)
 
     def invited(self, secret: str) -> PersonRow | None:
-        """The invited person, without using up the invitation; None where it is not, or no longer, valid."""
+        """The invited person, without spending the invitation; None if it is not valid."""
         with self.database.read() as session:
             row = session.get(Invitation, mark_of(secret))
             if row is None or row.kind != "password" or row.person is None or row.expires < _now():

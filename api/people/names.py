@@ -4,5 +4,5 @@ from __future__ import annotations
 
 
 def clean_name(name: str) -> str:
-    """Without control characters, and with single spaces between its words."""
+    """Remove control characters and repeated spaces."""
     return " ".join("".join(c for c in name if c.isprintable()).split())

@@ -29,7 +29,7 @@ class MadePasskey:
 
 @dataclass(frozen=True)
 class PasskeySite:
-    """The service as passkeys know it. address : as people reach it; name : shown by authenticators"""
+    """The relying party. address : public URL; name : shown by authenticators"""
 
     address: str
     name: str = "fieldfare"
@@ -45,7 +45,8 @@ class PasskeySite:
 
     @property
     def has_passkeys(self) -> bool:
-        """Browsers make passkeys for a host name over TLS or for localhost, never for a bare address."""
+        """Whether passkeys are possible: browsers need a host name over TLS, or localhost, not an IP
+        address."""
         try:
             ip_address(self.host)
         except ValueError:
@@ -53,8 +54,7 @@ class PasskeySite:
         return False
 
     def creation(self, person: int, email: str, challenge: str, known: Sequence[str]) -> str:
-        """Options of navigator.credentials.create() as JSON. known : credentials that must not be made
-        again"""
+        """Options of navigator.credentials.create() as JSON. known : existing credentials, to be excluded"""
         from webauthn import generate_registration_options, options_to_json
         from webauthn.helpers.structs import (
             AuthenticatorSelectionCriteria,
@@ -79,7 +79,7 @@ class PasskeySite:
         )
 
     def made(self, credential: str, challenge: str) -> MadePasskey:
-        """Raises InputError where a browser's answer to `creation` is not right."""
+        """Verify a browser's response to `creation`. Raises InputError if it is invalid."""
         from webauthn import verify_registration_response
         from webauthn.helpers import bytes_to_base64url
         from webauthn.helpers.exceptions import WebAuthnException
@@ -110,14 +110,15 @@ class PasskeySite:
         )
 
     def credential_of(self, credential: str) -> str:
-        """Which passkey a browser used. Raises Refused."""
+        """Id of the passkey that a browser used. Raises Refused."""
         try:
             return str(json.loads(credential)["id"])
         except (ValueError, KeyError, TypeError, RecursionError):
             raise AccountRefused("the browser's answer can't be read") from None
 
     def signed(self, credential: str, challenge: str, public_key: str, counter: int) -> int:
-        """The new signature count. Raises Refused where a browser's answer to `request` is not right."""
+        """Verify a browser's response to `request`; return the new signature count. Raises Refused if it is
+        invalid."""
         from webauthn import verify_authentication_response
         from webauthn.helpers.exceptions import WebAuthnException
 

@@ -28,10 +28,10 @@ def _hasher() -> PasswordHasher:
 
 
 def check_strength(password: str, email: str = "") -> None:
-    """Raises InputError where a password is too short, too long, leaked, or easily guessed.
+    """Raises InputError if a password is too short, too long, leaked, or easily guessed.
 
-    The lists of leaked and common passwords are zxcvbn's own (30,000 of each kind), so nothing is asked of
-    others.
+    The lists of leaked and common passwords are part of zxcvbn (30,000 of each kind), so no external service
+    is used.
     Source: D. L. Wheeler, zxcvbn: Low-Budget Password Strength Estimation, USENIX Security 2016.
     """
     if not SHORTEST <= len(password) <= LONGEST:
@@ -60,8 +60,8 @@ def hash_password(password: str) -> str:
 
 
 def is_password(stored_hash: str | None, given: str) -> bool:
-    """Compare in the same time whether there is an account or not."""
-    decoy = _decoy()  # made before it is known whether it is needed: the first call takes longer
+    """Verify a password in constant time, whether or not the account exists."""
+    decoy = _decoy()  # always computed: the first call takes longer
     try:
         with _AT_ONCE:
             return _hasher().verify(stored_hash or decoy, given) and stored_hash is not None

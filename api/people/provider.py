@@ -1,5 +1,4 @@
-"""Signing in with the firm's OpenID Connect provider: the authorization code flow with PKCE, state and
-nonce."""
+"""Sign-in with the firm's OpenID Connect provider: authorization code flow with PKCE, state and nonce."""
 
 from __future__ import annotations
 
@@ -32,8 +31,7 @@ _PATH = "/.well-known/openid-configuration"
 
 @dataclass(frozen=True)
 class Started:
-    """What a browser keeps, signed, between the two halves of a sign-in. confirms : the person who confirms,
-    or 0"""
+    """State that a browser stores, signed, during a sign-in. confirms : id of the person confirming, or 0"""
 
     state: str
     nonce: str
@@ -42,7 +40,7 @@ class Started:
 
 
 class Provider:
-    """The firm's provider. Nothing is asked of it before somebody signs in.
+    """The firm's provider; not contacted before the first sign-in.
 
     Sources: OpenID Connect Core 1.0, Discovery 1.0; RFC 7636 (PKCE); RFC 9207 (issuer in the answer).
     """
@@ -50,7 +48,7 @@ class Provider:
     def __init__(
         self, issuer: str, client: str, secret: str, service: str, key: str, outgoing: Outgoing
     ) -> None:
-        """service : our own address; key : signs what browsers keep"""
+        """service : our public address; key : signs the state stored in browsers"""
         self._issuer, self._client, self._secret = issuer.rstrip("/"), client, secret
         self._redirect = f"{service}/sign-in/provider/done"
         self._outgoing = outgoing
@@ -60,7 +58,8 @@ class Provider:
         self._metadata: tuple[float, dict[str, Any]] | None = None
 
     def start(self, confirms: int = 0) -> tuple[str, str]:
-        """Returns the address to send a browser to, and the text it keeps. Raises InputError."""
+        """Start a sign-in. Returns the redirect address and the state for the browser to store. Raises
+        InputError."""
         started = Started(new_secret(), new_secret(), new_secret(), confirms)
         query = {
             "response_type": "code",
@@ -79,7 +78,7 @@ class Provider:
         return f"{endpoint}{'&' if '?' in endpoint else '?'}{urlencode(query)}", str(signed)
 
     def finish(self, signed: str, answer: dict[str, str], accounts: Accounts) -> tuple[PersonRow, int]:
-        """Check what came back.
+        """Verify the provider's callback.
 
         signed : the text of `start`; answer : query parameters
         Returns the person, and who confirms (0 for a sign-in). Raises Refused, InputError.
@@ -110,7 +109,7 @@ class Provider:
         return Started(state, nonce, verifier, int(confirms))
 
     def _claims(self, code: str, started: Started) -> dict[str, Any]:
-        """The claims of the ID token that a code is exchanged for. Raises Refused, InputError."""
+        """Exchange a code for an ID token; return its claims. Raises Refused, InputError."""
         form = {
             "grant_type": "authorization_code",
             "code": code,

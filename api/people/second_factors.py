@@ -24,14 +24,14 @@ RECOVERY_CODES = 10
 MOST_FACTORS = 10
 STEP_S, STEPS_AROUND = 30, 1
 """A code is good for its own half minute and one step to each side (RFC 6238, 5.2)."""
-_LETTERS = "ABCDEFGHJKMNPQRSTUVWXYZ23456789"  # without those that are read for one another
+_LETTERS = "ABCDEFGHJKMNPQRSTUVWXYZ23456789"  # without letters and digits that look alike
 _CODE_LENGTH, _PART_LENGTH = 24, 6  # 24 letters of 31: 118 bits, so that a fast hash may keep them
 _WRONG = "this code is wrong or was used before"
 
 
 @dataclass(frozen=True)
 class FactorRow:
-    """A second factor as its owner sees it. kind : totp or passkey"""
+    """A second factor, as shown to its owner. kind : totp or passkey"""
 
     id: str
     kind: str
@@ -58,7 +58,7 @@ class Factors:
             return session.scalar(chosen) or 0
 
     def sealed_offer(self) -> str:
-        """A new authenticator's secret, encrypted, to be kept until the person confirms it."""
+        """Create an encrypted authenticator secret, stored until the person confirms it."""
         return self._sealer.seal(pyotp.random_base32())
 
     def offered(self, sealed: str | None, email: str) -> tuple[str, str]:
@@ -69,9 +69,9 @@ class Factors:
         return secret, pyotp.TOTP(secret).provisioning_uri(name=email, issuer_name=self.site.name)
 
     def add_authenticator(self, person: int, sealed: str | None, code: str, name: str) -> list[str]:
-        """Add an authenticator once it shows a right code.
+        """Add an authenticator after verifying a code.
 
-        Returns recovery codes where this is the person's first factor. Raises InputError.
+        Returns recovery codes if this is the person's first factor. Raises InputError.
         """
         secret = self._sealer.open(sealed) if sealed else None
         if secret is None:
@@ -84,11 +84,11 @@ class Factors:
         return self._add(row)
 
     def passkey_options(self, person: int, email: str, challenge: str) -> str:
-        """What a browser needs to make a passkey, as JSON."""
+        """Options for creating a passkey, as JSON."""
         return self.site.creation(person, email, challenge, self._credentials(person))
 
     def add_passkey(self, person: int, credential: str, challenge: str, name: str) -> list[str]:
-        """Add a passkey that a browser has made. Returns recovery codes for a first factor. Raises
+        """Add a passkey created by a browser. Returns recovery codes for a first factor. Raises
         InputError."""
         made = self.site.made(credential, challenge)
         row = SecondFactor(id=new_id(), person=person, kind="passkey", name=_named(name, "passkey"))
@@ -97,11 +97,11 @@ class Factors:
         return self._add(row)
 
     def request_options(self, person: int, challenge: str) -> str:
-        """What a browser needs to use one of the person's passkeys, as JSON."""
+        """Options for using one of the person's passkeys, as JSON."""
         return self.site.request(challenge, self._credentials(person))
 
     def check_code(self, person: int, code: str) -> str:
-        """Check a code of an authenticator, or a recovery code, and use it up.
+        """Verify and consume an authenticator code or a recovery code.
 
         Returns "totp" or "recovery". Raises Refused.
         """
@@ -117,7 +117,7 @@ class Factors:
         return "recovery"
 
     def check_passkey(self, person: int, credential: str, challenge: str) -> str:
-        """Check what a browser signed with a passkey. Returns "passkey". Raises Refused."""
+        """Verify a passkey signature. Returns "passkey". Raises Refused."""
         chosen = self.site.credential_of(credential)
         with self._database.write() as session:
             found = select(SecondFactor).where(
@@ -131,15 +131,14 @@ class Factors:
         return "passkey"
 
     def new_codes(self, person: int) -> list[str]:
-        """Make recovery codes; older ones end. They are shown this once. Raises InputError without a
-        factor."""
+        """Create recovery codes, shown once; revokes older ones. Raises InputError without a factor."""
         with self._database.write() as session:
             if not _of(session, person):
                 raise InputError("recovery codes come with a second factor; add one first")
             return _make_codes(session, person)
 
     def remove(self, person: int, factor: str, *, keep_one: bool = False) -> FactorRow:
-        """Remove a factor, with the last also the recovery codes.
+        """Remove a factor; with the last one also the recovery codes.
 
         keep_one : refuse to remove the last. Raises InputError.
         """
@@ -197,7 +196,7 @@ class Factors:
 
 
 def _step_of(secret: str, code: str, after: int) -> int | None:
-    """The time step of a right code that is newer than one used before; None for a wrong one."""
+    """Time step of a valid code newer than the last used one; None for an invalid code."""
     code = "".join(c for c in code if c.isdecimal())
     now, totp = int(time.time()) // STEP_S, pyotp.TOTP(secret, interval=STEP_S)
     steps = range(now - STEPS_AROUND, now + STEPS_AROUND + 1)

@@ -36,8 +36,8 @@ _KEY = re.compile(r"([A-Za-z0-9_-]{43})(?: ([0-9a-f]{8}))?\s*")
 
 
 def signing_key(data: Path) -> str:
-    """The key that signs links and encrypts authenticators' secrets: created once, readable only by the
-    service's user. Raises FieldfareError for a damaged one: another one would end all links in silence."""
+    """The key that signs links and encrypts authenticators' secrets: created once, owner-readable only.
+    Raises FieldfareError if it is damaged: a new one would silently invalidate all links."""
     path = data / KEY_FILE
     if not path.exists():
         key, beside = new_secret(), data / f".{KEY_FILE}.{secrets.token_hex(4)}"
@@ -45,7 +45,7 @@ def signing_key(data: Path) -> str:
         with os.fdopen(handle, "w", encoding="ascii") as file:
             file.write(f"{key} {mark_of(key)[:8]}")
         try:
-            os.link(beside, path)  # whole from the first moment, and the first of two processes wins
+            os.link(beside, path)  # appears complete, and the first of two processes wins
         except FileExistsError:
             pass
         finally:
@@ -57,8 +57,8 @@ def _key_in(path: Path) -> str:
     found = _KEY.fullmatch(path.read_text(encoding="ascii", errors="replace"))
     if found is None or found[2] not in (None, mark_of(found[1])[:8]):
         raise FieldfareError(
-            f"{path}: is damaged; bring it back from a backup, or remove it: then links to homes end and"
-            " authenticator apps must be added anew"
+            f"{path}: is damaged; restore it from a backup, or delete it: links to homes then end, and"
+            " authenticator apps must be set up again"
         )
     return found[1]
 
@@ -74,7 +74,7 @@ class Sealer:
         return self._cipher().encrypt(text.encode()).decode()
 
     def open(self, sealed: str) -> str | None:
-        """The text; None where it was sealed with another key or changed."""
+        """Decrypt a text; None if it was changed or sealed with another key."""
         from cryptography.fernet import InvalidToken
 
         try:

@@ -33,7 +33,7 @@ class Origin:
 
 @dataclass(frozen=True)
 class SessionRow:
-    """A session as its owner sees it. id : names it, and opens nothing"""
+    """A session, as shown to its owner. id : identifier, not a credential"""
 
     id: str
     created: datetime
@@ -51,7 +51,7 @@ class Sessions:
         self._database = database
 
     def of_person(self, person: int, key: str = "") -> list[SessionRow]:
-        """Live sessions, last used first. key : of the session that asks"""
+        """Live sessions, last used first. key : of the current session"""
         now = datetime.now(UTC)
         chosen = select(SignedIn).where(
             SignedIn.person == person,
@@ -81,14 +81,13 @@ class Sessions:
             return int(done.rowcount)  # type: ignore[attr-defined]
 
     def confirm(self, key: str) -> str:
-        """The person has just shown again who they are: the session goes on under a new secret, which is
-        returned."""
+        """Renew a session after a confirmation; returns its new secret."""
         secret = new_secret()
         self._set(key, hash=mark_of(secret), proved=datetime.now(UTC))
         return secret
 
     def new_challenge(self, key: str) -> str:
-        """A challenge for a passkey; an older one of the session ends."""
+        """Store a passkey challenge; replaces the session's earlier one."""
         challenge = new_secret()
         self._set(key, challenge=challenge)
         return challenge

@@ -1,4 +1,4 @@
-"""Signing in and out: the password, the second factor, and the person of a session."""
+"""Sign-in and sign-out: password, second factor, and lookup of sessions."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ DEVICE_LASTS_S = 365 * 86_400
 
 
 class KnownDevices:
-    """Signed marks of devices that somebody has signed in with."""
+    """Signed device cookies, which mark browsers that a person has signed in with."""
 
     def __init__(self, key: str) -> None:
         self._signer = (
@@ -64,11 +64,11 @@ class KnownDevices:
         )
 
     def make(self, person: int) -> str:
-        """A new mark; empty without a key."""
+        """A new device cookie; empty without a key."""
         return str(self._signer.dumps([person, new_secret()])) if self._signer else ""
 
     def person(self, text: str) -> int | None:
-        """Whose device it is; None for a mark that is forged or too old."""
+        """Person of a device cookie; None if it is forged or expired."""
         if self._signer is None:
             return None
         try:
@@ -79,9 +79,9 @@ class KnownDevices:
 
 @dataclass(frozen=True)
 class LiveSession:
-    """A live session: who, and the secret that unsafe requests must bring besides the cookie.
+    """A live session: the person, and the CSRF token of unsafe requests.
 
-    must_enrol : the firm asks for a second factor and this person has none yet
+    must_enrol : a second factor is required and the person has none
     """
 
     actor: Actor
@@ -115,9 +115,9 @@ class SignIn:
         device : the text of a device cookie, empty without one
         Returns the person's number. Raises Refused or TooManyTries.
 
-        Each try is counted before the password is checked, so that parallel tries brake like tries one after
-        another. A device that this person signed in with before has a count of its own: guesses from
-        elsewhere don't lock it out.
+        Attempts are counted before the password is checked, so that parallel attempts are throttled like
+        sequential ones. A device known for this person has its own count, so that guesses from elsewhere
+        don't lock it out.
         Source: OWASP, Slow Down Online Guessing Attacks with Device Cookies.
         """
         try:
@@ -141,7 +141,7 @@ class SignIn:
     def sign_in(
         self, email: str, password: str, address: str, device: str = "", origin: Origin | None = None
     ) -> Opened:
-        """Check a password and open a session; a pending one where the person has a second factor.
+        """Check a password and open a session, which is pending if the person has a second factor.
 
         Raises Refused or TooManyTries.
         """
@@ -170,8 +170,7 @@ class SignIn:
             return row.person, row.hash
 
     def check_factor(self, person: int, check: Callable[[int], str], address: str, device: str = "") -> str:
-        """Run a check of a second factor under the brake. Returns what it returns: the way. Raises
-        TooManyTries."""
+        """Run a second-factor check with throttling. Returns its result, the method. Raises TooManyTries."""
         if device and self._devices.person(device) == person:
             keys = {count_key("factor device", device): FREE_TRIES}
         else:
@@ -201,7 +200,7 @@ class SignIn:
             return Opened(open_row(session, person, None, LONGEST, origin=origin, way=way), person, False)
 
     def _counted(self, account: str, person: Person | None, address: str, device: str) -> dict[str, int]:
-        """The counts that a try adds to, each with its free tries."""
+        """Throttle keys of an attempt, each with its number of free attempts."""
         if person is not None and device and self._devices.person(device) == person.id:
             return {count_key("device", device): FREE_TRIES}
         # Accounts that don't exist share a fixed number of counts, or guesses could fill the table.
@@ -209,15 +208,15 @@ class SignIn:
         return {count_key("account", name): FREE_TRIES, address_key(address): FREE_TRIES_OF_ADDRESS}
 
     def device_cookie(self, person: int) -> str:
-        """Text for a cookie that marks a device as one this person has signed in with."""
+        """Value of a device cookie for this person."""
         return self._devices.make(person)
 
     def is_known_device(self, person: int, device: str) -> bool:
-        """Whether this person signed in with the device before. device : the text of its cookie"""
+        """Whether the person has signed in with this device before. device : value of its cookie"""
         return bool(device) and self._devices.person(device) == person
 
     def open_for_person(self, person_id: int, origin: Origin | None = None, way: str = "invitation") -> str:
-        """A session for somebody who has just shown who they are in another way."""
+        """Open a session for a person authenticated in another way."""
         with self._database.write() as session:
             _came_in(session, person_id)
             return open_row(session, person_id, None, LONGEST, origin=origin, way=way)
@@ -227,7 +226,7 @@ class SignIn:
             return open_row(session, None, link_id, LINK_LONGEST, way="link")
 
     def live_session(self, secret: str) -> LiveSession | None:
-        """Who a session's secret stands for; None where it has ended or waits for its second factor."""
+        """The live session of a secret; None if it has ended or is pending."""
         now = _now()
         must_enrol = False
         with self._database.read() as session:
@@ -252,7 +251,7 @@ class SignIn:
             session.execute(delete(SignedIn).where(SignedIn.hash == mark_of(secret)))
 
     def sweep(self) -> None:
-        """Forget what has ended."""
+        """Delete expired sessions."""
         now = _now()
         with self._database.write() as session:
             session.execute(delete(SignedIn).where(SignedIn.expires < now))
@@ -260,7 +259,7 @@ class SignIn:
 
 
 def same(a: str, b: str) -> bool:
-    """Compare two secrets without telling by the time it takes where they differ."""
+    """Compare two secrets in constant time."""
     return hmac.compare_digest(a.encode(), b.encode())
 
 

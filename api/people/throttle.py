@@ -22,7 +22,7 @@ MOST_COUNTS = 50_000
 
 
 class TooManyTries(InputError):
-    """Signing in is braked; `.wait` is how long."""
+    """Too many attempts; `.wait` is the time to wait."""
 
     def __init__(self, wait: timedelta) -> None:
         self.wait = wait
@@ -32,7 +32,7 @@ class TooManyTries(InputError):
 
 
 def wait_after(failures: int, free: int) -> timedelta:
-    """Waiting time after so many failures: none for the first few, then doubling."""
+    """Waiting time by number of failures: none for the first few, then doubling."""
     if failures < free:
         return timedelta()
     return min(FIRST_WAIT * 2 ** min(failures - free, 10), LONGEST_WAIT)
@@ -43,8 +43,8 @@ def count_key(kind: str, value: str) -> str:
 
 
 def address_key(address: str) -> str:
-    """One count for an IPv4 address, or for the /64 network of an IPv6 address: a household has a whole
-    one."""
+    """Throttle key of an address: the IPv4 address, or the /64 network of an IPv6 address, which one
+    household holds."""
     try:
         parsed = ip_address(address)
     except ValueError:
@@ -55,7 +55,7 @@ def address_key(address: str) -> str:
 
 
 def count_tries(session: Session, keys: Mapping[str, int]) -> None:
-    """Count a try under each key. keys : key -> free tries
+    """Count an attempt under each key. keys : key -> free attempts
 
     Raises TooManyTries, without counting, while a wait lasts.
     """
@@ -65,7 +65,7 @@ def count_tries(session: Session, keys: Mapping[str, int]) -> None:
 
 
 def forgive_tries(session: Session, keys: Iterable[str], address: str) -> None:
-    """Take back the counts of a try that was right: all of an account's or device's, one of an address's."""
+    """Undo the counts of a successful attempt: all of its account or device, one of its address."""
     for key in keys:
         _forgive_try(session, key, entirely=key != address_key(address))
 
@@ -78,7 +78,7 @@ def _count_try(session: Session, key: str, free: int, now: datetime) -> None:
         try:
             with session.begin_nested():
                 session.add(row)
-        except IntegrityError:  # another try made it at the same moment
+        except IntegrityError:  # inserted by a concurrent attempt
             row = session.get_one(FailedSignIn, key, with_for_update=True, populate_existing=True)
     if row.last + FORGOTTEN_AFTER < now:
         row.count = 0
@@ -89,7 +89,7 @@ def _count_try(session: Session, key: str, free: int, now: datetime) -> None:
 
 
 def _make_room(session: Session) -> None:
-    """Remove the oldest counts where there are too many."""
+    """Remove the oldest counts above the limit."""
     many = session.scalar(select(func.count()).select_from(FailedSignIn)) or 0
     if many >= MOST_COUNTS:
         oldest = select(FailedSignIn.key).order_by(FailedSignIn.last).limit(MOST_COUNTS // 10)

@@ -1,5 +1,4 @@
-"""Site files and CSV exports in, results as pandas DataFrames and plotly figures out. No database, no
-service."""
+"""Analyse site files and CSV exports without a service: pandas DataFrames and plotly figures."""
 
 from __future__ import annotations
 
@@ -103,7 +102,7 @@ def _frame_of(readings: Readings) -> pd.DataFrame:
 
 
 def read_frame(frame: pd.DataFrame, site: Site) -> Readings:
-    """Readings of a DataFrame, as `analyse` takes them.
+    """Convert a DataFrame to Readings for `analyse`.
 
     frame : index of times with a zone; one column for each point of the site, in the point's own unit
     Returns Readings. Raises InputError for an index without a zone or a column that no point has.
@@ -177,7 +176,7 @@ class Analysis:
 
     @property
     def findings(self) -> tuple[Finding, ...]:
-        """What is wrong, the most urgent first."""
+        """Findings, most urgent first."""
         return self.result.findings
 
     @cached_property

@@ -83,7 +83,7 @@ def check_rows(service: Service) -> list[Damage]:
 
 
 def damaged_rows_of(service: Service) -> list[tuple[DamagedRow, str]]:
-    """Damaged rows of the state database, each with the site it is of, empty where it is of none we know."""
+    """Damaged rows of the state database, each with its site, empty if unknown."""
     if not service.database.is_sqlite:
         return []
     known = {*service.sites.ids()}
@@ -109,7 +109,7 @@ def _derived_data(service: Service, site_id: str) -> Iterator[Damage]:
 
 
 def forget_damaged(service: Service, site_id: str) -> int:
-    """Delete a site's derived data where some are damaged: they are worked out again from its readings.
+    """Delete a site's derived data if some are damaged; they are recomputed from its readings.
     Returns the number of damaged items."""
     found = list(_derived_data(service, site_id))
     if found:
@@ -122,13 +122,13 @@ def forget_damaged(service: Service, site_id: str) -> int:
 def _trouble_of(read: Callable[[], object]) -> str | None:
     try:
         read()
-    except Exception as error:  # damaged bytes can raise anything
+    except Exception as error:  # damaged bytes can raise any exception
         return one_line(error, 120)
     return None
 
 
 def _is_there(path: Path) -> bool:
-    """False also for a file that holds nothing any more."""
+    """False also for an empty file."""
     return path.exists() and path.stat().st_size > 0
 
 

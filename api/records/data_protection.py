@@ -43,7 +43,7 @@ _ALL = 1_000_000
 
 
 def give_consent(service: Service, site: str, purpose: str, given: bool, who: Actor) -> dict[str, Any]:
-    """Record a yes or a no; the newest per purpose counts."""
+    """Record consent or refusal; the newest per purpose applies."""
     row = Consent(
         site=site, purpose=purpose, given=given, who=who.name, time=datetime.now(UTC), words=WORDS[purpose]
     )
@@ -62,7 +62,7 @@ def consents(service: Service, site: str) -> list[dict[str, Any]]:
 
 
 def refused_sites(service: Service, purpose: str) -> frozenset[str]:
-    """Sites whose newest answer for a purpose is no."""
+    """Sites that refused a purpose, by the newest answer."""
     with service.database.read() as session:
         rows = session.execute(
             select(Consent.site, Consent.given).where(Consent.purpose == purpose).order_by(Consent.id)

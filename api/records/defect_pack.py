@@ -61,7 +61,7 @@ ALWAYS = frozenset(
 
 @dataclass(frozen=True)
 class Case:
-    """A suspected defect with what it rests on.
+    """A suspected defect with its evidence.
 
     site : with borrowed weather. result, facts : of the days first..last. contents : of the paper
     """
@@ -87,9 +87,9 @@ class DefectPack:
 def case_of(
     service: Service, record: SiteRecord, code: str, first: date | None = None, last: date | None = None
 ) -> Case:
-    """The case for one finding. first, last : local days, by default those of the standing verdict.
+    """Collect the case for one finding. first, last : local days; default: those of the current verdict.
 
-    Raises InputError where these days show no such finding, NoReadings.
+    Raises InputError if these days have no such finding, NoReadings.
     """
     from fieldfare.dashboards.handbook.entries import entry
     from fieldfare.dashboards.rows.days import day_rows
@@ -123,7 +123,7 @@ def case_of(
 
 
 def _tally(facts: Facts) -> dict[str, int]:
-    """How many events of each kind."""
+    """Number of events of each kind."""
     kinds = ("runs", "defrosts", "reheats", "rests", "faults")
     return {kind: len(getattr(facts, kind)) for kind in kinds}
 
@@ -131,7 +131,7 @@ def _tally(facts: Facts) -> dict[str, int]:
 def write_pack(service: Service, case: Case, folder: Path, *, contact: bool = False) -> DefectPack:
     """Write a case into an empty folder. contact : with the home's contact data in its site file.
 
-    Where no browser can print a PDF, the paper is HTML and the note says so.
+    If no PDF can be made, the paper is HTML and the note says so.
     """
     files = _readings(service, case, folder)
     defect = case.contents["defect"]
@@ -190,10 +190,10 @@ def zipped(service: Service, case: Case, *, contact: bool = False) -> Path:
 
 
 def _readings(service: Service, case: Case, folder: Path) -> PointFiles:
-    """The raw readings of the points concerned: what the finding reads, and what any case needs."""
+    """Points whose raw readings the pack needs: those of the finding, and those of every case."""
     known = catalogued(case.code)
     quantities = ALWAYS | known.reads | {q for need in known.needs for q in need.any_of}
-    about_data = not known.reads and not known.needs  # such a finding may rest on any point
+    about_data = not known.reads and not known.needs  # such a finding may use any point
     files = PointFiles()
     for point in case.record.site.point:
         if about_data or point.quantity in quantities:

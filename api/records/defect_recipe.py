@@ -33,7 +33,8 @@ _OF_CODE = {
 
 @dataclass(frozen=True)
 class Recipe:
-    """title, unit : of the figure. lines : of the script, which prints it. own : the same figure as fieldfare
+    """title, unit : of the figure. lines : of the script, which prints it. own : fieldfare's value of the
+    figure; own_name : its name in figures.csv, or empty
     has it, own_name : its name in figures.csv, empty where it stands nowhere else"""
 
     title: str
@@ -55,7 +56,7 @@ def recipe_for(
     files: Mapping[str, str],
     counts: Mapping[str, int],
 ) -> Recipe:
-    """The figure to recompute for a finding, from what was measured.
+    """Choose the figure to recompute for a finding, by what was measured.
 
     files, counts : point id -> its file in the pack and how many readings that has, of the points with
     readings. Falls back to heat for each kWh of electricity, then to a count of readings
@@ -142,9 +143,9 @@ def _pressure(site: Site, facts: Facts, points: Sequence[Point], files: Mapping[
 
 
 def _energy(points: Sequence[Point], files: Mapping[str, str], quantity: str) -> str | None:
-    """The sum of one meter as an expression [kWh]; None without one meter that gives it.
+    """Expression for the energy of one meter [kWh]; None without such a meter.
 
-    A total that falls by more than a defrost takes back was reset: that step does not count
+    A register that falls by more than a defrost can was reset; that step is ignored
     """
     for form in ("register", "interval", "power"):
         mine = [p for p in points if p.quantity == quantity and p.form == form]
@@ -192,7 +193,7 @@ def _efficiency(
 
 
 def _count(points: Sequence[Point], files: Mapping[str, str], counts: Mapping[str, int]) -> Recipe:
-    """The last resort, which any point has: how many readings of it were taken."""
+    """Fallback for any point: its number of readings."""
     point = max(points, key=lambda p: counts[p.id])
     lines = (f'result = len(pd.read_csv(here / "{files[point.id]}"))',)
     return Recipe(f"Readings of {point.id}", "-", _script(*lines), float(counts[point.id]))

@@ -1,4 +1,4 @@
-"""The tables of a defect pack as CSV files: readings as they are stored, events, points, figures, limits."""
+"""Write the tables of a defect pack as CSV: stored readings, events, points, figures, limits."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ _USES = {code: word for word, code in MODES.items()} | {USE_UNKNOWN: "not known"
 
 @dataclass
 class PointFile:
-    """Where a point's readings stand. stored_under : the store's key and the point's id there"""
+    """Location of a point's readings. stored_under : the store's key and the point's id there"""
 
     point: Point
     name: str
@@ -61,7 +61,7 @@ class PointFile:
     last: int | None = None
 
     def append(self, folder: Path, samples: Samples) -> None:
-        """Write further readings, in order of time."""
+        """Append readings, in order of time."""
         with (folder / self.name).open("ab") as file:
             if not self.count:
                 file.write(_HEADER)
@@ -73,12 +73,12 @@ class PointFile:
 
 @dataclass
 class PointFiles:
-    """Readings of the points concerned, each in a file of its own."""
+    """Write the readings of each point concerned to its own file."""
 
     files: dict[str, PointFile] = field(default_factory=dict)
 
     def add(self, point: Point, key: str, there: str) -> None:
-        """A point whose readings are stored under a key by an id."""
+        """Find a point by store key and id."""
         stem = re.sub(r"[^A-Za-z0-9_.-]", "-", point.id).strip(".") or "point"
         taken = {f.name.lower() for f in self.files.values()}
         name, n = f"{READINGS}/{stem}.csv", 1
@@ -124,7 +124,7 @@ def _append(file: BinaryIO, point: Point, samples: Samples) -> None:
 
 
 def _values(point: Point, samples: Samples) -> tuple[pa.Array, pa.Array]:
-    """Value and word of each reading: states have both, texts such as fault codes the word alone."""
+    """Value and text of each reading: states have both, texts such as fault codes only text."""
     n = len(samples.time)
     if samples.value.dtype == object:
         return pa.nulls(n, pa.float64()), pa.array([harmless(str(v)) for v in samples.value], pa.string())
@@ -163,7 +163,7 @@ def _cell(value: Any) -> Any:
 
 
 def point_rows(files: PointFiles, site: Site) -> list[dict[str, Any]]:
-    """Every point with readings: what it measures, how, its class and its file."""
+    """Table of points with readings: quantity, form, class and file."""
     return [
         {
             "file": f.name,
@@ -190,8 +190,8 @@ def utc(ms: int | None) -> str:
 
 
 def event_rows(site: Site, facts: Facts) -> list[dict[str, Any]]:
-    """Runs, defrosts, cylinder charges, rests and reported faults by their start, each with the fault codes
-    reported meanwhile."""
+    """Table of runs, defrosts, cylinder charges, rests and reported faults by start, with the fault codes
+    reported during each."""
     rows = [
         *_rows(site, facts.runs, "run", {"flow": "flow_c", "return": "return_c"}),
         *_rows(site, facts.defrosts, "defrost", {"heat_taken": "heat_kwh", "during": "use"}),

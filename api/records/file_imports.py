@@ -49,7 +49,7 @@ class FileImports:
         self._database = service.database
 
     def begin(self, name: str, who: str) -> tuple[int, Undo]:
-        """Note a file that is about to be read, and where its changes are noted."""
+        """Record a file before its import. Returns its number and its undo notes."""
         row = {
             "site": self._site,
             "time": datetime.now(UTC),
@@ -81,7 +81,7 @@ class FileImports:
             self._undo(old).forget()
 
     def drop(self, number: int) -> None:
-        """Remove the record of a file of which nothing was stored."""
+        """Remove the record of a file if nothing of it was stored."""
         with self._database.writing() as db:
             db.execute(delete(FILE_IMPORTS).where(_F.id == number))
         self._undo(number).forget()
@@ -120,7 +120,7 @@ class FileImports:
 
         Returns file, time, removed, restored and kept. Raises InputError where there is nothing to undo.
         """
-        from fieldfare.api.people.audit import Audit  # pulls in the tables of people, which no import needs
+        from fieldfare.api.people.audit import Audit  # imports the tables of people
 
         newest = next(iter(self.listed()), None)
         if newest is None:
@@ -161,17 +161,20 @@ class FileImports:
 
 
 def undo_folder(service: Service, site: str) -> Path:
-    """Where the changes of a home's files are kept."""
+    """Folder of the undo notes of a home's files."""
     return service.settings.data / "undo" / site
 
 
-def undone_text(undone: Mapping[str, Any]) -> str:
-    """What an undo did, for people."""
-    text = f"{undone['file']} of {undone['time']} is undone: {undone['removed']:,} readings removed"
+def undone_text(undone: Mapping[str, Any], zone: str) -> str:
+    """Summary of an undo as text. undone : as of `undo_last`. zone : time zone of the home"""
+    from fieldfare.dashboards.text.words import count, moment, number  # babel, which no import needs
+
+    when = moment(datetime.fromisoformat(undone["time"]), zone)
+    text = f"{undone['file']} of {when} was undone: {count(undone['removed'], 'reading')} removed"
     if undone["restored"]:
-        text += f", {undone['restored']:,} have their earlier values again"
+        text += f", {number(undone['restored'])} set back to their earlier values"
     if undone["kept"]:
-        text += f"; {undone['kept']:,} changed again since and stay"
+        text += f"; {number(undone['kept'])} have changed again since and were left alone"
     return text
 
 

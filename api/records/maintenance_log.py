@@ -58,7 +58,7 @@ class WorkRow:
 
 @dataclass(frozen=True)
 class Job:
-    """The content of a job. minutes : time spent"""
+    """Content of a job. minutes : time spent"""
 
     day: date
     what: str
@@ -79,7 +79,7 @@ class MaintenanceLog:
         return self._enter(site, job, job.findings[0] if job.findings else None, who)
 
     def change(self, site: str, work: int, job: Job, who: Actor) -> WorkRow:
-        """Correct a job; findings it no longer names reopen. Raises InputError, UnknownWork."""
+        """Correct a job; reopens findings it no longer names. Raises InputError, UnknownWork."""
         _check(job)
         open_now = self._open_now(site, job)
         with self._database.write() as session:
@@ -138,7 +138,7 @@ class MaintenanceLog:
             return _row(_own(session, site, work))
 
     def remove(self, site: str, work: int, who: Actor) -> WorkRow:
-        """Delete a job; the findings it closed reopen. Raises UnknownWork."""
+        """Delete a job; reopens the findings it closed. Raises UnknownWork."""
         with self._database.write() as session:
             row = _own(session, site, work)
             close_by_job(session, site, {}, work, [], who)
@@ -149,7 +149,7 @@ class MaintenanceLog:
     def effect(self, record: SiteRecord, work: WorkRow) -> dict[str, Any]:
         """Change at comparable weather, and whether the findings are gone.
 
-        Only the days between the previous and the next job count.
+        Uses only the days between the previous and the next job.
         """
         from fieldfare.analysis.figures.estimate import Estimate
         from fieldfare.analysis.reports.before_after import effect_of_work

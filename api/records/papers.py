@@ -55,7 +55,8 @@ class PaperRow:
 
 
 def month_paper(service: Service, record: SiteRecord, month: str, *, looked_at: bool = False) -> Paper:
-    """The householder's month, with the month before and the same month a year ago where there are readings.
+    """The householder's monthly report, compared with the month before and the same month a year ago if there
+    are readings.
 
     month : YYYY-MM. looked_at : for a page, whose newest days may be some minutes old (see `Results.recent`)
     Raises InputError, NoReadings
@@ -75,7 +76,7 @@ def month_paper(service: Service, record: SiteRecord, month: str, *, looked_at: 
     }
     for key, ends in (("month_before", first - timedelta(days=1)), ("year_before", _year_before(first))):
         before = ends.replace(day=1), ends
-        contents[key] = None  # where its readings do not reach back that far
+        contents[key] = None  # if its readings do not reach back that far
         if before[0] >= start:
             earlier = _document(service, record, *before, looked_at=looked_at)
             contents[key] = orjson.loads(earlier)
@@ -92,7 +93,7 @@ def winter_paper(
     pictures: bool = False,
     looked_at: bool = False,
 ) -> Paper:
-    """The health check before a winter.
+    """Contents of the winter check.
 
     season : year in which the winter begins, default that of the last reading. pictures : hold photos as
         small pictures. looked_at : as of `month_paper`
@@ -119,7 +120,7 @@ def winter_paper(
 
 
 def check_paper(service: Service, record: SiteRecord, key: SheetKey) -> Paper:
-    """A check of the commissioning or an annual service; needs no readings."""
+    """Contents of a commissioning or annual service check; needs no readings."""
     contents = {
         "site": _about(record),
         "firm": service.firm.signature,
@@ -129,7 +130,8 @@ def check_paper(service: Service, record: SiteRecord, key: SheetKey) -> Paper:
 
 
 def hand_over_paper(service: Service, record: SiteRecord) -> Paper:
-    """First weeks after hand-over against the design; from the first reading if no hand-over is given."""
+    """Contents of the hand-over review: the first weeks against the design; from the first reading if no
+    hand-over date is given."""
     start, end = service.results.span(record)
     first = max(start, record.site.handed_over or start)
     if first > end:
@@ -142,7 +144,7 @@ def hand_over_paper(service: Service, record: SiteRecord) -> Paper:
 def answer_paper(
     service: Service, record: SiteRecord, document: dict[str, Any], *, home: bool = False
 ) -> Paper:
-    """An answer to a caller as a paper. home : in the householder's words"""
+    """An answer to a caller as a paper. home : worded for the householder"""
     first, last = (date.fromisoformat(document["period"][key]) for key in ("from", "to"))
     result = service.results.result(record, first, last)
     contents = {"site": _about(record), "result": result, "days": [], "firm": service.settings.signature}
@@ -191,8 +193,8 @@ def write_paper(paper: Paper, out: Path) -> None:
 
 
 def rendered(paper: Paper, form: str, *, served: bool = False, accepts: str | None = None) -> Response:
-    """A paper as an HTTP answer. served : a page of the service, with its style sheets, instead of one that
-    stands alone. accepts : the reader's Accept-Language"""
+    """A paper as an HTTP response. served : as a page of the service with its style sheets, instead of
+    self-contained. accepts : the reader's Accept-Language"""
     from fastapi.responses import Response
 
     kinds = {"json": "application/json", "html": "text/html; charset=utf-8", "pdf": "application/pdf"}
@@ -240,7 +242,7 @@ def _month(text: str) -> tuple[date, date]:
 
 
 def _document(service: Service, record: SiteRecord, first: date, last: date, *, looked_at: bool) -> bytes:
-    """The result of some days, as JSON; for a page one that a new reading doesn't throw away."""
+    """Result of some days as JSON; for a page, one that new readings don't invalidate."""
     results = service.results
     return results.recent(record, first, last) if looked_at else results.document(record, first, last)
 
@@ -259,9 +261,9 @@ def _like_weather(
     after: tuple[date, date],
     made_of: tuple[Any, ...],
 ) -> dict[str, Any]:
-    """Compare two spans of days at similar weather; their facts are up to date.
+    """Compare two periods at similar weather; their facts must be up to date.
 
-    made_of : what a page's comparison depends on, so that it is made once; empty to make it anew
+    made_of : version token for caching; empty to recompute
     """
     from fieldfare.analysis.figures.like_weather import like_weather
 
@@ -288,7 +290,7 @@ def _done(service: Service, site: str, first: date, last: date) -> list[dict[str
 
 
 def _worked_on(service: Service, record: SiteRecord) -> dict[str, str]:
-    """Finding code -> day of the newest job for it, where it is not known yet whether the job worked."""
+    """Finding code -> day of its newest job, if its effect is not known yet."""
     rows = Handlings(service.database).of_site(record.site.id)
     severities, now = open_severities(rolling_result(service, record, None)), datetime.now(UTC)
     works = {
@@ -310,8 +312,7 @@ def _year_before(first: date) -> date:
 def _common_contents(
     service: Service, record: SiteRecord, first: date, last: date, document: bytes
 ) -> dict[str, Any]:
-    """What every paper holds: the record, the result of its days, and the days' points that its figures
-    draw."""
+    """Contents common to all papers: site record, result, and the daily values that figures draw."""
     from fieldfare.dashboards.rows.days import day_rows
 
     result = under_standing_verdict(service, record, orjson.loads(document))

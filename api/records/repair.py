@@ -1,4 +1,4 @@
-"""Repair damaged data: readings from a backup, what is derived from readings from those."""
+"""Repair damaged data: restore readings from a backup, recompute derived data."""
 
 from __future__ import annotations
 
@@ -22,8 +22,8 @@ _MONTH = re.compile(r"(\d{4}-\d{2})\.(?:parquet|\d+\.damaged)")
 
 @dataclass(frozen=True)
 class Repaired:
-    """Result for a site. readings : number taken from the backup. left : remaining damage. derived : number
-    of damaged facts and results that were dropped, to be worked out again"""
+    """Result for a site. readings : number restored from the backup. left : remaining damage.
+    derived : number of damaged facts and results deleted, to be recomputed"""
 
     site: str
     readings: int
@@ -32,8 +32,8 @@ class Repaired:
 
 
 def repair_derived(service: Service) -> list[Repaired]:
-    """Drop every site's damaged facts and results: they are worked out again from its readings. Returns the
-    sites that had some."""
+    """Delete damaged facts and results of all sites; they are recomputed from readings. Returns the sites
+    concerned."""
     found = [
         (site, attempt(site, "look at its facts", partial(forget_damaged, service, site)))
         for site in service.sites.ids()
@@ -46,7 +46,7 @@ def repair_derived(service: Service) -> list[Repaired]:
 
 
 def damaged_readings(service: Service) -> list[str]:
-    """Damage of readings, which a backup alone brings back, one line each."""
+    """Damaged readings, which only a backup can restore, one line each."""
     found = {
         site: attempt(site, "read its readings", partial(service.store.check, site))
         for site in service.sites.ids()

@@ -19,7 +19,7 @@ from fieldfare.api.state.row_marks import PASSING, DamagedRow, accept, define, d
 
 
 class RepairedRows(NamedTuple):
-    """lines : one for each damaged row. left : how many are still damaged"""
+    """lines : one per damaged row. left : number still damaged"""
 
     lines: list[str]
     left: int
@@ -41,7 +41,7 @@ def repair_rows(service: Service, folder: Path | None, *, accept: bool = False) 
 
 
 def _repaired(service: Service, backup: Connection | None, row: DamagedRow, take: bool) -> str:
-    """What became of a row."""
+    """Repair one row; describe the outcome."""
     if row.table in PASSING:
         with service.database.writing() as db:
             drop(db, row)

@@ -25,7 +25,7 @@ from fieldfare.api.state.work_tables import (
 
 @dataclass(frozen=True)
 class Retention:
-    """One kind of data and its retention; days is None for as long as the home is looked after."""
+    """One kind of data and its retention; days is None for as long as the home is managed."""
 
     kind: str
     days: int | None
@@ -37,7 +37,7 @@ KEPT = (
     Retention("facts", None, "worked out from the readings, and erased with them"),
     Retention("works", None, "the history of the installation; erased with the home or on request"),
     Retention(
-        "checks", None, "what was found by hand and eye, to compare with the next time; erased with the home"
+        "checks", None, "results of manual checks, to compare with the next check; erased with the home"
     ),
     Retention("photos", 1_130, "of checks and jobs; three heating seasons"),
     Retention("handling", None, "what was decided about a finding, until it is gone; erased with the home"),
@@ -60,7 +60,7 @@ _DAYS = {kept.kind: kept.days for kept in KEPT}
 def tidy(service: Service) -> str:
     """Delete expired data, and check the stored readings of some sites for damage.
 
-    Returns one line for people.
+    Returns a summary in one line.
     """
     gone = 0
     now = datetime.now(UTC)

@@ -27,10 +27,10 @@ def is_sign_off(finding: str | None) -> bool:
 
 
 def signed_words(kind: str, period: str, what: str, still_open: Iterable[str]) -> str:
-    """Text of the log entry: a line, and one for each open point. Raises InputError if it doesn't say what
-    was checked."""
+    """Text of the log entry: a line, and one per open point. Raises InputError if it does not say what was
+    checked."""
     if not what.strip():
-        raise InputError("say what was checked; the works log keeps it")
+        raise InputError("describe what was checked, for the maintenance log")
     named = _WORDS[kind] if period == "first" else f"{_WORDS[kind]} {period}"
     lines = [f"{named} signed: {what.strip()}"]
     points = [f"– {sentence(point)}" for point in still_open]

@@ -47,7 +47,7 @@ def step_of(day: date, finding: str | None) -> TuningStep | None:
 
 
 def checked_step(day: date, code: str, before: Sequence[float], after: Sequence[float]) -> TuningStep:
-    """A step as somebody tells it. Raises InputError with the first error."""
+    """Validate a reported step. Raises InputError with the first error."""
     if code not in UNITS:
         raise InputError(f"{code[:40]!r} is no setting; use {', '.join(UNITS)}")
     if day > datetime.now(UTC).date() + timedelta(days=1):
@@ -71,7 +71,7 @@ def checked_step(day: date, code: str, before: Sequence[float], after: Sequence[
 
 
 def steps_of(database: Database, site: str, first: date, last: date) -> tuple[list[TuningStep], list[date]]:
-    """The steps of some days, and the days of all other jobs in them; signed checks change nothing."""
+    """Tuning steps in a period, and the days of all other jobs in it, except signed checks."""
     chosen = select(Work.day, Work.finding).where(Work.site == site, Work.day >= first, Work.day <= last)
     steps: list[TuningStep] = []
     others: list[date] = []

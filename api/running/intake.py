@@ -34,8 +34,8 @@ def ingest_files(
 ) -> dict[str, Any]:
     """Import CSV files. point : the only one that they have readings of; None where their columns tell
 
-    actor : who brings them. name : of the file as people know it; by default its own
-    anyway : take files that look like another home's
+    actor : for the audit trail. name : display name of the file; default its own
+    anyway : accept files that look like another home's
     Returns the summary; with several files their sum, with each file's own in `files`. Raises InputError if
         the site is unknown or a file is unusable, OtherHome if one looks like another home's: of that file
         and those after it nothing is stored.
@@ -166,6 +166,7 @@ def move_fleet(
     FieldfareError naming the differences.
     """
     from fieldfare.collector.transfer import checked, move
+    from fieldfare.dashboards.text.words import count, number
 
     mine = service.settings
     if target.store_url == mine.store_url and (
@@ -184,8 +185,8 @@ def move_fleet(
                 chosen,
                 settle=there.flush,
                 progress=lambda m: announce(
-                    f"{m.site}: {m.readings} readings, {m.stored + m.replaced} stored, {m.duplicates} there"
-                    f" already, {'agrees' if m.agrees else 'DOES NOT AGREE'}"
+                    f"{m.site}: {count(m.readings, 'reading')}, {number(m.stored + m.replaced)} stored,"
+                    f" {number(m.duplicates)} were already stored, {'equal' if m.agrees else 'NOT EQUAL'}"
                 ),
             )
         )
@@ -223,13 +224,16 @@ _SUMMED = ("rows", "readings", "replaced", "duplicates", "rows_as_utc")
 
 
 def rows_as_utc_text(summary: dict[str, Any]) -> str | None:
-    """What to say of rows whose zone nobody said, or None."""
+    """A note about rows read as UTC because neither they nor the site file give a zone; None without any."""
+    from fieldfare.dashboards.text.words import count
+
     rows = summary.get("rows_as_utc")
     if not rows:
         return None
+    have, are = ("has", "was") if rows == 1 else ("have", "were")
     return (
-        f"{rows} rows have no offset and were read as UTC; if they are in local time, undo the file, name its"
-        " zone in the site's [csv] (timezone), and read it again"
+        f"{count(rows, 'row')} {have} no offset and {are} read as UTC; if the times are local, undo the file,"
+        " set `timezone` in the site's [csv], and read the file again"
     )
 
 

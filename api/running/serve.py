@@ -66,7 +66,7 @@ def listen(settings: Settings) -> socket.socket:
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listener.bind((settings.host, settings.port))
-        # from here on clients wait instead of being refused: the address is announced next
+        # from here on clients wait instead of being refused, so the address can be announced
         listener.listen()
     except OSError as error:
         listener.close()
@@ -120,7 +120,7 @@ def _run(parts: AppState, listener: socket.socket) -> None:
 
 @contextmanager
 def _scheduler(parts: AppState) -> Iterator[None]:
-    """Check every minute what is due; the leases decide, so a restart neither loses nor repeats work."""
+    """Run due jobs every minute; leases ensure that a restart neither loses nor repeats a job."""
     if parts.settings.demo:
         yield
         return

@@ -56,7 +56,7 @@ class Database:
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:
-        """Like `read`, for Core statements without the ORM: for what runs on every site each night."""
+        """Like `read`, for Core statements without the ORM, which nightly work of every site uses."""
         with self.engine.connect() as connection:
             yield connection
 
@@ -143,8 +143,8 @@ def upgrade(engine: Engine, to: str = "head") -> None:
 def _create(engine: Engine) -> None:
     """Fill an empty database, unless another process has just done so.
 
-    The migrations would come to the same (a test compares the two) and take several times as long. So would
-    the classes of the tables, which SQLite is spared by their statements in a file.
+    The migrations give the same schema (a test compares them) but take several times as long. For SQLite,
+    statements from a file also avoid importing the mapped classes.
     """
     with _alone(engine) as connection:
         if _version(connection) is not None:
@@ -204,7 +204,7 @@ def _prepare_sqlite(connection: Any, record: Any) -> None:
         "foreign_keys = ON",
         "synchronous = FULL",
         "secure_delete = ON",
-        "recursive_triggers = ON",  # a row that another replaces is deleted for triggers too
+        "recursive_triggers = ON",  # makes REPLACE fire the delete triggers
     ):
         connection.execute(f"PRAGMA {pragma}")
 

@@ -1,9 +1,9 @@
 """Checksums of rows that can't be recomputed: people, jobs, visits, decisions, papers, site files.
 
-SQLite checks how its pages hang together, not what stands in them. So triggers keep a CRC-32 of every row
-in a table beside (`row_marks`), computed by a function that each of our connections defines. A row that was
-damaged keeps its old checksum when it is changed, so that a change does not hide the damage. PostgreSQL has
-checksums of its own (`initdb --data-checksums`). What can be worked out again has none here.
+SQLite verifies the structure of its pages, not their contents. So triggers store a CRC-32 of every row in the
+table `row_marks`, computed by a function that each of our connections defines. A damaged row keeps its old
+checksum when it is updated, so that an update does not hide the damage. PostgreSQL has its own checksums
+(`initdb --data-checksums`). Derived data have none.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ _TABLE = """CREATE TABLE IF NOT EXISTS row_marks (
 
 
 class DamagedRow(NamedTuple):
-    """A row whose checksum differs, or that is gone without having been deleted.
+    """A row whose checksum differs, or that is missing without having been deleted.
 
     row : its rowid. site : the home it is of, empty where it is of none
     """
@@ -63,7 +63,7 @@ def _mark(table: str, *values: bytes | None) -> int:
 
 
 def is_marked(connection: Connection, version: str) -> bool:
-    """Whether the triggers are those of this release and migration."""
+    """Whether the triggers match this release and migration."""
     return bool(connection.exec_driver_sql("PRAGMA user_version").scalar() == _stamp(version))
 
 
@@ -72,7 +72,8 @@ def _stamp(version: str) -> int:
 
 
 def install(connection: Connection, version: str) -> None:
-    """Make the triggers of every table, in a transaction; rows of a table without are taken as they are."""
+    """Create the triggers of every table, in a transaction; existing rows without checksums are accepted as
+    they are."""
     run = connection.exec_driver_sql
     run(_TABLE)
     for table, columns in _tables(connection).items():
@@ -86,7 +87,8 @@ def install(connection: Connection, version: str) -> None:
         for statement in needed.values():
             run(statement)
         run('DELETE FROM row_marks WHERE "table" = ?', (table,))
-        run(f'INSERT INTO row_marks SELECT ?, rowid, {_call(table, columns)} FROM "{table}"', (table,))  # noqa: S608
+        marks = f'SELECT ?, rowid, {_call(table, columns)} FROM "{table}"'  # noqa: S608
+        run(f"INSERT INTO row_marks {marks}", (table,))
     run(f"PRAGMA user_version = {_stamp(version)}")
 
 
@@ -105,16 +107,16 @@ def _tables(connection: Connection) -> dict[str, list[str]]:
 
 
 def _call(table: str, columns: list[str], of: str = "") -> str:
-    """As bytes: damaged text is no UTF-8, which would end the statement instead of telling of the row."""
+    """As bytes: damaged text may not be UTF-8, which would abort the statement."""
     given = ", ".join(f'CAST({of}"{column}" AS BLOB)' for column in columns)
     return f"row_mark('{table}', {given})"
 
 
 def _triggers(table: str, columns: list[str]) -> dict[str, str]:
-    # names of tables and columns are our own
+    # table and column names are ours
     head, each = f'CREATE TRIGGER "{table}_%s" AFTER %s ON "{table}"', "FOR EACH ROW"
     new, old = _call(table, columns, "NEW."), _call(table, columns, "OLD.")
-    # No OR REPLACE: the policy of the statement that set the trigger off would stand in its place.
+    # No OR REPLACE: the conflict policy of the triggering statement would override it.
     write = (
         f"""DELETE FROM row_marks WHERE "table" = '{table}' AND "row" = NEW.rowid; """  # noqa: S608
         f"INSERT INTO row_marks VALUES ('{table}', NEW.rowid, {new});"
@@ -129,7 +131,7 @@ def _triggers(table: str, columns: list[str]) -> dict[str, str]:
 
 
 def damaged_rows(connection: Connection) -> Iterator[DamagedRow]:
-    """Rows that are not what was written, of a SQLite database."""
+    """Find damaged rows of a SQLite database."""
     run = connection.exec_driver_sql
     for table, columns in _tables(connection).items():
         beside = f"""LEFT JOIN row_marks m ON m."table" = '{table}' AND m."row" = t.rowid"""
@@ -157,14 +159,14 @@ def accept(connection: Connection, row: DamagedRow) -> None:
 
 
 def drop(connection: Connection, row: DamagedRow) -> None:
-    """Delete a row, with what hangs on it, and its checksum."""
+    """Delete a row, its dependent rows, and its checksum."""
     connection.exec_driver_sql(f'DELETE FROM "{row.table}" WHERE rowid = ?', (row.row,))  # noqa: S608
     accept(connection, row)
 
 
 def put_back(connection: Connection, backup: Connection, row: DamagedRow) -> bool:
-    """Bring a row back from another database of the same tables; from one of an earlier release without its
-    checksum. Returns whether that holds it, undamaged."""
+    """Restore a row from another database with the same tables; databases of earlier releases have no
+    checksums. Returns whether it has the row undamaged."""
     columns = _tables(connection)[row.table]
     if _tables(backup).get(row.table) != columns:
         return False
@@ -179,7 +181,8 @@ def put_back(connection: Connection, backup: Connection, row: DamagedRow) -> boo
         return False
     run: Callable[..., Any] = connection.exec_driver_sql
     values = ", ".join(f'"{c}" = ?' for c in columns)
-    if not run(f'UPDATE "{row.table}" SET {values} WHERE rowid = ?', (*found, row.row)).rowcount:  # noqa: S608
+    update = f'UPDATE "{row.table}" SET {values} WHERE rowid = ?'  # noqa: S608
+    if not run(update, (*found, row.row)).rowcount:
         marks = ", ".join("?" * (len(columns) + 1))
         run(f'INSERT INTO "{row.table}" (rowid, {names}) VALUES ({marks})', (row.row, *found))  # noqa: S608
     accept(connection, row)

@@ -1,7 +1,7 @@
 """Every table of the state database, and a new database at the newest migration.
 
-`python -m fieldfare.api.state.schema` writes `schema.sql` anew, from which new SQLite databases are made: a
-process that makes one need not load every table's class. A test holds the file to the tables.
+`python -m fieldfare.api.state.schema` regenerates `schema.sql`, from which new SQLite databases are created
+without importing the mapped classes. A test compares the file with the tables.
 """
 
 from __future__ import annotations
@@ -26,13 +26,13 @@ _VERSION = Table(
 
 
 def create_tables(connection: Connection) -> None:
-    """Make all tables in an empty database, as the migrations up to the newest would."""
+    """Create all tables in an empty database, as the migrations would."""
     METADATA.create_all(connection)
     _VERSION.create(connection)
 
 
 def sqlite_script() -> str:
-    """The statements that make the tables and indexes in SQLite, as it keeps them itself."""
+    """SQLite's statements that create the tables and indexes."""
     with create_engine("sqlite://").connect() as connection:
         create_tables(connection)
         lines = [

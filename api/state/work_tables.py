@@ -17,7 +17,7 @@ def _site(*, index: bool = True) -> Mapped[str]:
 
 
 class JobRun(Base):
-    """One run of due work: kind, site (empty for the firm), and the date or hour it was due for."""
+    """One job run: kind, site (empty for the firm), and the date or hour it was due for."""
 
     __tablename__ = "job_runs"
     __table_args__ = (UniqueConstraint("kind", "site", "due"),)
@@ -159,8 +159,8 @@ class StoredPaper(Base):
 class ForecastRow(Base):
     """The weather forecast of one address. owner : hash of the address, which may hold a key.
 
-    text : as it was fetched, good until `until`; outlook : of every home in it. problem : why the last try
-    failed, empty where it did not
+    text : as fetched, valid until `until`; outlook : of every home. problem : error of the last fetch, or
+        empty
     """
 
     __tablename__ = "forecasts"

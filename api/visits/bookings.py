@@ -89,9 +89,9 @@ class Bookings:
         site: str = "",
         cancelled: bool = False,
     ) -> list[BookingRow]:
-        """Visits that begin at `first` or later and before `end`, the earliest first.
+        """Visits with first <= start < end, earliest first.
 
-        person, site : only theirs. cancelled : bool, default False. Those that were cancelled too
+        person, site : filters. cancelled : bool, default False. Include cancelled visits
         """
         chosen = select(Booking).where(Booking.start >= first, Booking.start < end)
         if person is not None:
@@ -106,7 +106,7 @@ class Bookings:
             return [_row(r, names) for r in rows]
 
     def next_of_each(self, now: datetime) -> dict[str, BookingRow]:
-        """Site -> its next visit, or the one that is going on."""
+        """Site -> its next or current visit."""
         found: dict[str, BookingRow] = {}
         for row in self.between(now - timedelta(minutes=MOST_MINUTES), now + FURTHEST):
             if row.end > now:
@@ -114,7 +114,7 @@ class Bookings:
         return found
 
     def of_site(self, site: str) -> list[BookingRow]:
-        """Every visit of a home, the newest first, cancelled ones too."""
+        """Every visit of a home, newest first, including cancelled ones."""
         with self._database.read() as session:
             chosen = select(Booking).where(Booking.site == site).order_by(Booking.start.desc(), Booking.id)
             names = _names(session)
@@ -128,7 +128,7 @@ class Bookings:
     def book(
         self, site: str, wish: BookingRequest, by: Actor, now: datetime, *, even_so: bool = False
     ) -> BookingRow:
-        """Book a visit. even_so : although the person is elsewhere then. Raises InputError, Clash."""
+        """Book a visit. even_so : even if the person is elsewhere then. Raises InputError, Clash."""
         _check(wish, now)
         with self._database.write() as session:
             _free(session, wish, None, even_so)
@@ -171,9 +171,9 @@ class Bookings:
 
 
 def moment_of(day: date, at: time, zone: ZoneInfo) -> datetime:
-    """A local time as UTC. Raises InputError for a time that the change of the clocks leaves out.
+    """Convert a local time to UTC. Raises InputError for a time skipped by a clock change.
 
-    Of an hour that comes twice the first is meant.
+    In a repeated hour, the first pass is meant.
     """
     local = datetime.combine(day, at, zone)
     moment = local.astimezone(UTC)
@@ -183,7 +183,7 @@ def moment_of(day: date, at: time, zone: ZoneInfo) -> datetime:
 
 
 def colleagues(database: Database) -> dict[int, str]:
-    """Number -> name of everybody of the firm who can be sent on a visit."""
+    """Id -> name of the firm's people who can make visits."""
     chosen = select(Person.id, Person.name).where(Person.role.in_(OF_THE_FIRM), Person.active)
     with database.read() as session:
         return dict(session.execute(chosen.order_by(Person.name)).all())
@@ -207,12 +207,12 @@ def _check_size(wish: BookingRequest) -> None:
 
 
 def _free(session: Session, wish: BookingRequest, visit: int | None, even_so: bool) -> None:
-    """Raises InputError for somebody who can't be sent, Clash where they are elsewhere."""
+    """Raises InputError if the person can't make visits, Clash if they are elsewhere."""
     if wish.person is None:
         return
     person = session.get(Person, wish.person)
     if person is None or not person.active or person.role not in OF_THE_FIRM:
-        raise InputError("choose somebody of the firm, or nobody yet")
+        raise InputError("choose a person of the firm, or unassigned")
     near = timedelta(minutes=MOST_MINUTES)
     end = wish.start + timedelta(minutes=wish.minutes)
     chosen = select(Booking).where(

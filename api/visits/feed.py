@@ -26,7 +26,7 @@ ASKED_AGAIN = timedelta(hours=1)
 
 @dataclass(frozen=True)
 class FeedRow:
-    """What may be known of a feed: not its secret."""
+    """Public data of a feed, without its secret."""
 
     person: int
     with_contact: bool
@@ -35,14 +35,13 @@ class FeedRow:
 
 
 class Feeds:
-    """Secret addresses of calendars. A program that knows one reads that person's visits, and nothing
-    else."""
+    """Secret calendar addresses. A program that knows one can read that person's visits only."""
 
     def __init__(self, database: Database) -> None:
         self._database = database
 
     def renew(self, person: int, *, with_contact: bool) -> str:
-        """A new secret; the old address ends. Returns the secret, which is kept nowhere."""
+        """Create a new secret, which revokes the old address. Returns the secret; only its hash is stored."""
         secret = new_secret()
         with self._database.write() as session:
             session.execute(delete(CalendarFeed).where(CalendarFeed.person == person))
@@ -67,7 +66,7 @@ class Feeds:
             return FeedRow(row.person, row.with_contact, row.made, row.used) if row else None
 
     def open(self, secret: str) -> tuple[FeedRow, str] | None:
-        """The feed of a secret and its person's name; None where it has ended, or the person has."""
+        """The feed of a secret and its person's name; None if it is revoked or the person is not active."""
         with self._database.read() as session:
             row = session.scalars(select(CalendarFeed).where(CalendarFeed.hash == mark_of(secret))).first()
             person = session.get(Person, row.person) if row else None
@@ -81,7 +80,7 @@ class Feeds:
 
 
 def visits_of(database: Database, person: int, now: datetime) -> list[BookingRow]:
-    """What stands in a person's calendar: cancelled visits too."""
+    """Visits in a person's calendar, including cancelled ones."""
     return Bookings(database).between(now - PAST, now + FURTHEST, person=person, cancelled=True)
 
 
@@ -96,13 +95,12 @@ def calendar(
     """A calendar of visits.
 
     homes : site -> name, and contact and position where known. name : of the person. address : of the service
-    with_contact : whether address, telephone number and position are in; else only the home's name and its
-        page
+    with_contact : include address, telephone number and position; otherwise only the home's name and page
     """
     made = Calendar()
     made.add("prodid", "-//fieldfare//visits//EN")
     made.add("version", "2.0")
-    for key in ("name", "x-wr-calname"):  # RFC 7986, and what older programs read
+    for key in ("name", "x-wr-calname"):  # RFC 7986, and the form that older programs read
         made.add(key, plain_line(f"Visits, {name}"))
     made.add("refresh-interval", ASKED_AGAIN, parameters={"value": "DURATION"})
     for visit in visits:

@@ -1,4 +1,4 @@
-"""Contents of the list of visits: homes, contacts, next visits, and times of past jobs."""
+"""Contents of the visit list: homes, contacts, next visits, and durations of past jobs."""
 
 from __future__ import annotations
 
@@ -22,8 +22,7 @@ from fieldfare.dashboards.pages import present_visit
 
 
 def visit_rows(parts: AppState, only: str = "") -> Iterator[dict[str, Any]]:
-    """Rows of the homes that need something done, or of one site, each with contact,
-    position and its next visit in words."""
+    """Rows of the homes that need action, or of one site, with contact, position and next visit as text."""
     now = page_rows.clock(parts)
     booked = parts.bookings.next_of_each(now)
     chosen = Chosen(sites=[only]) if only else Chosen(visits=True)
@@ -48,7 +47,7 @@ def homes_of(parts: AppState) -> dict[str, dict[str, Any]]:
 def present_visits(
     parts: AppState, first: datetime, end: datetime, person: int | None = None
 ) -> list[dict[str, Any]]:
-    """Booked visits between two moments in words, each with its home's contact and position."""
+    """Booked visits between two times as text, with the home's contact and position."""
     homes, now = homes_of(parts), page_rows.clock(parts)
     out = []
     for row in parts.bookings.between(first, end, person=person):

@@ -120,8 +120,8 @@ def find_layout(site: Site, path: Path, header: str) -> Layout:
         if p.csv_column in given:
             if given.count(p.csv_column) > 1:
                 raise InputError(
-                    f"{path}: the column {p.csv_column!r} stands {given.count(p.csv_column)} times; "
-                    "each may stand once"
+                    f"{path}: the column {p.csv_column!r} occurs {given.count(p.csv_column)} times; "
+                    "each may occur once"
                 )
             points[p.csv_column] = (*points.get(p.csv_column, ()), p)
     if not points:

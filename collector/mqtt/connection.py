@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import logging
 import select
+import socket
 import ssl
 import time
 from collections.abc import Callable, Iterable
 from typing import Any, NamedTuple
 
 import paho.mqtt.client as paho
-from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode
+from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
@@ -92,30 +93,38 @@ class _Buffered:
     def setblocking(self, flag: bool) -> None:
         self._sock.setblocking(flag)
 
+    def settimeout(self, seconds: float | None) -> None:
+        self._sock.settimeout(seconds)
 
-class _Client(paho.Client):
-    """The library's client with a buffered socket and without the cost of parsing unused properties."""
+    def do_handshake(self) -> None:
+        if isinstance(self._sock, ssl.SSLSocket):
+            self._sock.do_handshake()
 
-    buffered: _Buffered | None = None
-    take: Callable[[Packet], None]
 
-    def _create_socket(self) -> Any:
-        self.buffered = _Buffered(super()._create_socket())
+class _SocketContext:
+    """In the place of an SSLContext, which the client library calls to wrap its socket: adds the buffer.
+
+    tls : wraps the connection itself; None for a plain one
+    """
+
+    check_hostname = True  # `tls` has done so; the library need not
+
+    def __init__(self, tls: ssl.SSLContext | None) -> None:
+        self._tls = tls
+        self.buffered: _Buffered | None = None
+
+    def wrap_socket(
+        self, sock: socket.socket, server_hostname: str | None = None, do_handshake_on_connect: bool = False
+    ) -> _Buffered:
+        inner = (
+            sock
+            if self._tls is None
+            else self._tls.wrap_socket(
+                sock, server_hostname=server_hostname, do_handshake_on_connect=do_handshake_on_connect
+            )
+        )
+        self.buffered = _Buffered(inner)
         return self.buffered
-
-    def _handle_publish(self) -> MQTTErrorCode:
-        command, body = self._in_packet["command"], self._in_packet["packet"]
-        if command & 0b0110 == 0b0010 and self._protocol == paho.MQTTv5 and len(body) > 4:  # QoS 1
-            end = 2 + (body[0] << 8 | body[1])
-            if len(body) > end + 2 and not body[end + 2]:  # a topic, a packet id, no properties
-                try:
-                    topic = body[2:end].decode()
-                except UnicodeDecodeError:
-                    return paho.MQTT_ERR_PROTOCOL
-                mid = body[end] << 8 | body[end + 1]
-                self.take(Packet(topic, bytes(body[end + 3 :]), mid, 1, bool(command & 8), bool(command & 1)))
-                return paho.MQTT_ERR_SUCCESS
-        return super()._handle_publish()
 
 
 class Link:
@@ -128,7 +137,8 @@ class Link:
     def __init__(self, settings: MqttSettings, take: Callable[[Packet], None]) -> None:
         self._settings, self._take = settings, take
         self._address = settings.address
-        self._client: _Client | None = None
+        self._client: paho.Client | None = None
+        self._sockets = _SocketContext(None)
         self._protocol = settings.protocol
         self._closed_early = 0
         self._answer: ReasonCode | None = None
@@ -173,7 +183,7 @@ class Link:
                 break
         self._judge(client)
 
-    def _judge(self, client: _Client) -> None:
+    def _judge(self, client: paho.Client) -> None:
         """Check the broker's answer to CONNECT."""
         answer = self._answer
         if answer is None:
@@ -196,9 +206,9 @@ class Link:
         self.older = self.older | self.filters if self.session_present else set()
         self.filters, self.refused_filters = set(), {}
 
-    def _made(self) -> _Client:
+    def _made(self) -> paho.Client:
         s = self._settings
-        client = _Client(
+        client = paho.Client(
             CallbackAPIVersion.VERSION2,
             client_id=s.client_id,
             clean_session=None if self._protocol == 5 else False,
@@ -208,17 +218,27 @@ class Link:
         )
         if s.user:
             client.username_pw_set(s.user, s.password)
-        if self._address.tls:
-            try:
-                client.tls_set(s.ca_file or None, s.client_cert or None, s.client_key or None)
-            except (OSError, ValueError) as error:
-                raise InputError(f"the broker's certificate files can't be read: {error}") from error
+        self._sockets = _SocketContext(self._tls() if self._address.tls else None)
+        client.tls_set_context(self._sockets)  # type: ignore[arg-type]  # uses `wrap_socket` alone
         client.on_connect = self._on_connect
         client.on_subscribe = self._on_answer
         client.on_unsubscribe = self._on_answer
         client.on_message = self._on_message
-        client.take = self._take
         return client
+
+    def _tls(self) -> ssl.SSLContext:
+        s = self._settings
+        context = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)  # verifies certificate and host name
+        try:
+            if s.client_cert:
+                context.load_cert_chain(s.client_cert, s.client_key or None)
+            if s.ca_file:
+                context.load_verify_locations(s.ca_file)
+            else:
+                context.load_default_certs()
+        except (OSError, ValueError) as error:
+            raise InputError(f"the broker's certificate files can't be read: {error}") from error
+        return context
 
     def _properties(self) -> Properties:
         properties = Properties(PacketTypes.CONNECT)
@@ -278,10 +298,9 @@ class Link:
             raise LinkDown(f"broker {self._settings.url}: the connection was lost")
 
     def _turn(self, timeout: float, budget: int) -> bool:
-        client = self._client
-        if client is None or client.socket() is None or client.buffered is None:
+        client, sock = self._client, self._sockets.buffered
+        if client is None or client.socket() is None or sock is None:
             return False
-        sock = client.buffered
         writing = [sock] if sock.out or client.want_write() else []
         reading = [sock] if budget > 0 else []
         if not sock.pending() or not reading:
@@ -304,15 +323,14 @@ class Link:
             left -= 1
         return self._is_alive(client)
 
-    def _is_alive(self, client: _Client) -> bool:
+    def _is_alive(self, client: paho.Client) -> bool:
         return not client.loop_misc() and client.socket() is not None
 
     def acknowledge(self, mids: Iterable[tuple[int, int]]) -> None:
         """Acknowledge messages of this connection: (packet id, QoS). Raises LinkDown."""
-        client = self._client
-        if client is None or client.buffered is None or client.socket() is None:
+        client, sock = self._client, self._sockets.buffered
+        if client is None or sock is None or client.socket() is None:
             raise LinkDown("the connection was lost before the acknowledgement")
-        sock = client.buffered
         sock.corked = True
         try:
             for mid, qos in mids:
@@ -327,19 +345,20 @@ class Link:
 
     def close(self, seconds: float = 5.0) -> None:
         """Write pending data and disconnect; the session stays at the broker."""
-        client = self._client
-        if client is not None and client.buffered is not None and client.socket() is not None:
+        client, sock = self._client, self._sockets.buffered
+        if client is not None and sock is not None and client.socket() is not None:
             until = time.monotonic() + seconds
-            while client.buffered.out and time.monotonic() < until and self._turn(0.1, 0):
+            while sock.out and time.monotonic() < until and self._turn(0.1, 0):
                 pass
             client.disconnect()
-            while client.buffered.out and client.socket() is not None and time.monotonic() < until:
+            while sock.out and client.socket() is not None and time.monotonic() < until:
                 if not self._turn(0.1, 0):
                     break
         self._drop()
 
     def _drop(self) -> None:
-        client, self._client = self._client, None
+        self._client = None
         self._asked.clear()
-        if client is not None and client.buffered is not None:
-            client.buffered.close()
+        if self._sockets.buffered is not None:
+            self._sockets.buffered.close()
+            self._sockets.buffered = None

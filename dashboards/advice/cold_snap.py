@@ -32,7 +32,7 @@ def cold_snap_rows(document: dict[str, Any]) -> list[dict[str, Any]]:
 
 
 def forecast_sentence(document: dict[str, Any]) -> str:
-    """Whose forecast it is, when it was fetched and until when it holds."""
+    """Source of the forecast, time of its fetch, and its end."""
     fetched, until = (_time(document[name]) for name in ("fetched", "until"))
     return f"Forecast of {document['source']}, fetched {fetched}, until {until}."
 

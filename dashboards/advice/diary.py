@@ -38,6 +38,10 @@ NEEDS = {
         "Why: rooms were below their target on two or more of the last seven days, and come up too late after"
         " the set-back. This is for warm rooms, not for the bill."
     ),
+    "zones_apart": (
+        "Why: at the same flow temperature one zone is too warm and another too cold. This is for the rooms;"
+        " the curve can follow later."
+    ),
     "water_slow": (
         "Why: flow and return lie too far apart at the design load: too little water goes round. This is for"
         " the unit and warm rooms, not for the bill."
@@ -124,7 +128,7 @@ def change_words(
 
 
 def household_line(step: dict[str, Any] | None) -> str:
-    """A step that the household can make this week, in one sentence; empty without one."""
+    """A step that the household may take this week, in one sentence; empty without one."""
     if step is None or not step["household"]:
         return ""
     to = _value(step["to"][0])

@@ -1,1 +1,1 @@
-"""Texts of answers, for the desk and for the household, from the codes of `fieldfare.analysis.answers`."""
+"""Texts of answers for the office and the household, from the codes of `fieldfare.analysis.answers`."""

@@ -1,4 +1,4 @@
-"""Amounts of a bill's answer: rounded one way, and parts that add up to the difference."""
+"""Amounts of a bill's answer: consistently rounded, with parts that add up to the difference."""
 
 from __future__ import annotations
 
@@ -9,16 +9,16 @@ from fieldfare.dashboards.text import words
 
 LEAST_SHARE = 0.02
 """Of the bill before: less is not worth a word (common practice)."""
-_WHOLE_FROM = 20.0  # an amount from which an answer is given without pence or cents
+_WHOLE_FROM = 20.0  # from this amount on, answers are given in whole units
 
 
 def unit_of(document: dict[str, Any]) -> str:
-    """money where prices are known, else kwh."""
+    """Unit of amounts: money if prices are known, else kwh."""
     return "kwh" if document["difference"]["money"] is None else "money"
 
 
 def places(document: dict[str, Any]) -> int:
-    """Decimals of every amount of money of this answer, so that its amounts add up as they are read."""
+    """Decimals of all amounts of money in this answer, so that the displayed amounts add up."""
     sides = [document[key] for key in ("before", "now", "difference")]
     sizes = [side["money"] or 0.0 for side in sides if side]
     return 0 if max((abs(size) for size in sizes), default=0.0) >= _WHOLE_FROM else 2
@@ -32,13 +32,13 @@ def amount(document: dict[str, Any], value: float, unit: str) -> str:
 
 
 def least_of(document: dict[str, Any], unit: str) -> float:
-    """The smallest amount that is worth a word."""
+    """Smallest amount to be mentioned."""
     return LEAST_SHARE * abs(document["before"][unit] or 1.0)
 
 
 def sure_shares(document: dict[str, Any]) -> list[dict[str, Any]]:
-    """Whose the sure parts are, and last, by the code `unsure`, what is left of the difference: rows of
-    whose, kwh, money, sums of the parts as they are shown. Sentence and table are both made of them."""
+    """Certain parts by owner, then the rest of the difference as `unsure`: rows of whose, kwh, money, each
+    the sum of displayed parts. Used for both sentence and table."""
     owners = owners_of(document)
     out: list[dict[str, Any]] = []
     for whose in (w for w in texts.SAY_MORE if w != "unsure" and w in owners.values()):
@@ -55,8 +55,8 @@ def sure_shares(document: dict[str, Any]) -> list[dict[str, Any]]:
 
 
 def owners_of(document: dict[str, Any]) -> dict[str, str]:
-    """Code of each part -> whose it is shown as: `unsure` for one that is not sure, or whose owner's sure
-    parts together are not worth a word."""
+    """Part -> displayed owner: `unsure` for uncertain parts, and if the owner's certain parts together are
+    too small to mention."""
     unit = unit_of(document)
     least = least_of(document, unit)
     sums: dict[str, float] = {}

@@ -1,4 +1,4 @@
-"""Words about a bill: its parts, whose they are, what to ask and what mending takes."""
+"""Texts about a bill: its parts, their owners, questions to ask, and repairs."""
 
 from __future__ import annotations
 

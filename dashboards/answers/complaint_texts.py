@@ -1,4 +1,4 @@
-"""Words about cold rooms, hot water, noise and ice: causes, numbers, reasons and what to do."""
+"""Texts about cold rooms, hot water, noise and ice: causes, numbers, reasons and next steps."""
 
 from __future__ import annotations
 

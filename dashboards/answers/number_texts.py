@@ -1,4 +1,4 @@
-"""Sentences with the numbers behind an answer: what was measured, and what tomorrow should show.
+"""Sentences with the numbers behind an answer: measured values, and what tomorrow should show.
 
 Each code has sentences, the fullest first; the first whose numbers are all known is used.
 """
@@ -76,8 +76,7 @@ NOT_AT_HOME = frozenset({"loss", "output"})
 
 
 def filled(sentences: tuple[str, ...], known: Mapping[str, str]) -> str:
-    """The first sentence whose numbers are all known, in the reader's language; empty where there is
-    none."""
+    """The first sentence whose numbers are all known, in the reader's language; empty if there is none."""
     for sentence in sentences:
         fields = {part[1] for part in Formatter().parse(sentence) if part[1] is not None}
         if fields <= set(known):

@@ -1,4 +1,4 @@
-"""Words of what to do about a complaint, and what to look at tomorrow."""
+"""Texts of actions for a complaint, and of what to check tomorrow."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Any answer in words."""
+"""Present any answer as text."""
 
 from __future__ import annotations
 
@@ -17,8 +17,8 @@ QUESTIONS: dict[str, str] = {
 
 
 def present_answer(document: dict[str, Any], name: str, *, home: bool = False) -> dict[str, Any]:
-    """An answer in words. document : of `fieldfare.analysis.answers`. name : the home's. home : in the
-    household's words"""
+    """An answer as text. document : of `fieldfare.analysis.answers`. name : of the home. home : worded for
+    the household"""
     if document["question"] == "bill":
         return present_bill(document, home=home)
     return present_complaint(document, name, home=home)

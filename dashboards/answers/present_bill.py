@@ -1,4 +1,4 @@
-"""A bill's answer in words, for the desk and for the household."""
+"""Present a bill's answer as text, for the office and the household."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ smaller parts are in the table."""
 
 
 def present_bill(document: dict[str, Any], *, home: bool) -> dict[str, Any]:
-    """What page, paper and command show of a bill's answer. home : in the household's words"""
+    """Contents of a bill's answer for page, paper and command. home : worded for the household"""
     out: dict[str, Any] = {
         "title": _("Why the bill is high"),
         "lead": _lead(document, home),
@@ -61,8 +61,8 @@ HOME_METHOD = marked(
 
 
 def _is_shown(document: dict[str, Any], part: dict[str, Any], home: bool) -> bool:
-    """The household sees what matters; against design and homes alike the weather and the prices are the
-    same."""
+    """The household sees only relevant parts; compared with the design or similar homes, weather and prices
+    are equal."""
     if document["against"] != "year" and part["whose"] in ("weather", "price"):
         return False
     return not home or _is_distinguished(part)
@@ -73,7 +73,7 @@ def _is_distinguished(part: dict[str, Any]) -> bool:
 
 
 def _ordered(document: dict[str, Any]) -> list[dict[str, Any]]:
-    """The largest part first, what is not explained last."""
+    """Parts, largest first, the unexplained rest last."""
     unit = unit_of(document)
     return sorted(document["parts"], key=lambda p: (p["code"] == "rest", -abs(p[unit]["value"])))
 
@@ -111,7 +111,8 @@ def _lead(document: dict[str, Any], home: bool) -> list[str]:
 
 
 def _difference(document: dict[str, Any]) -> str:
-    """`£37 (143 kWh, 12 %) more`: kWh only where they went the same way, the share only of what there was."""
+    """`£37 (143 kWh, 12 %) more`: kWh only if they changed in the same direction, a share only if there was
+    an earlier value."""
     change, unit = document["difference"], unit_of(document)
     beside = []
     if unit == "money" and change["kwh"] * change["money"] > 0.0:
@@ -124,7 +125,7 @@ def _difference(document: dict[str, Any]) -> str:
 
 
 def _although(document: dict[str, Any]) -> str:
-    """What is said where money and electricity went opposite ways."""
+    """Sentence for money and electricity that changed in opposite directions."""
     change = document["difference"]
     if change["money"] is None or change["kwh"] * change["money"] >= 0.0:
         return ""
@@ -135,7 +136,7 @@ def _although(document: dict[str, Any]) -> str:
 
 
 def _next(document: dict[str, Any], home: bool) -> str:
-    """What to look at next, by whose the largest sure part of what was added is."""
+    """What to check next, by the owner of the largest certain increase."""
     unit, told = unit_of(document), texts.HOME_NEXT if home else texts.NEXT
     parts = [p for p in document["parts"] if p["told"] and p[unit] and p[unit]["value"] > 0.0]
     largest = max(parts, key=lambda p: p[unit]["value"], default=None)
@@ -144,7 +145,7 @@ def _next(document: dict[str, Any], home: bool) -> str:
 
 
 def _costly(document: dict[str, Any]) -> list[str]:
-    """What the home's open findings cost, which a sum below the design hides."""
+    """Cost of the home's open findings, which a total below the design hides."""
     found = document.get("costly", ())
     titles = [
         f"{words.small_first(words.finding_title(f['finding']))}, {words.price_tag(f, document['currency'])}"
@@ -154,7 +155,7 @@ def _costly(document: dict[str, Any]) -> list[str]:
 
 
 def _shared_lead(document: dict[str, Any]) -> list[str]:
-    """The difference where another heat source shares the work, with that source's heat."""
+    """The difference if another heat source contributes, with its heat."""
     change = document["difference"]["kwh"]
     sentences = [
         _("Another heat source shares the work with the heat pump, so the bill is not split by cause.")
@@ -178,7 +179,7 @@ def _shared_lead(document: dict[str, Any]) -> list[str]:
 
 
 def _reasons(document: dict[str, Any]) -> list[str]:
-    """The parts that matter in one sentence."""
+    """The relevant parts in one sentence."""
     unit = unit_of(document)
     parts = _headline_parts(
         [p for p in _ordered(document) if _is_distinguished(p) and p["code"] != "rest"], unit
@@ -212,7 +213,7 @@ def _amount(document: dict[str, Any], part: dict[str, Any]) -> str:
 
 
 def _say(document: dict[str, Any], home: bool) -> str:
-    """What can be said on the phone, in two or three sentences."""
+    """A reply for the phone, in two or three sentences."""
     if home or not document["parts"]:
         return ""
     unit = unit_of(document)
@@ -243,7 +244,7 @@ def _no_earlier(document: dict[str, Any]) -> bool:
 
 
 def _likeliest(document: dict[str, Any], unit: str) -> str:
-    """Where no part is sure: the one that may explain most of the difference."""
+    """If no part is certain: the one that may explain most of the difference."""
     change = document["difference"][unit]
     parts = [p for p in document["parts"] if p["code"] != "rest" and p[unit]["value"] * change > 0.0]
     most = max(parts, key=lambda p: abs(p[unit]["value"]), default=None)
@@ -319,7 +320,7 @@ def _why(row: dict[str, Any]) -> dict[str, str]:
 
 
 def _mend(document: dict[str, Any], home: bool) -> list[str]:
-    """What each part that added to the bill costs to mend."""
+    """Repair cost of each part that added to the bill."""
     out: list[str] = []
     ours: list[str] = []
     for part in _ordered(document):
@@ -368,7 +369,7 @@ def _ask(document: dict[str, Any], home: bool) -> list[str]:
 
 
 def _billed(document: dict[str, Any], home: bool) -> str:
-    """What the paper bill holds beyond the heating."""
+    """Electricity on the paper bill beyond the heating."""
     billed = document["billed"]
     if billed is None:
         return ""

@@ -1,4 +1,4 @@
-"""A complaint's answer in words, for the desk and for the household."""
+"""Present a complaint's answer as text, for the office and the household."""
 
 from __future__ import annotations
 
@@ -12,12 +12,12 @@ from fieldfare.dashboards.text.caution_words import caution_words
 from fieldfare.dashboards.text.language import gettext as _
 from fieldfare.dashboards.text.language import is_english, listed, marked
 
-_ALL_TAKEN = 0.95  # of what radiators can give: from there on they give all (common practice)
+_ALL_TAKEN = 0.95  # of the radiators' output: from here on they count as fully used (common practice)
 _LONG_TIMES = frozenset({"cold_minutes", "due_minutes"})
 
 
 def present_complaint(document: dict[str, Any], name: str, *, home: bool) -> dict[str, Any]:
-    """What page, paper and command show of a complaint's answer. home : in the household's words"""
+    """Contents of a complaint's answer for page, paper and command. home : worded for the household"""
     question, binding = document["question"], document["binding"]
     known = _known(document)
     said = _said(document, binding) if binding else _unsolved(document)
@@ -52,13 +52,13 @@ METHOD = marked(
 
 
 def _said(document: dict[str, Any], binding: str) -> str:
-    """The sentence of the step that binds, by its reason where that has its own."""
+    """Sentence of the limiting step, by its reason if that has its own sentence."""
     reason = next((s["reason"] for s in document["steps"] if s["code"] == binding), None)
     return _(texts.SAID_BY_REASON.get((binding, reason or ""), texts.SAID[binding]))
 
 
 def _known(document: dict[str, Any]) -> dict[str, str]:
-    """Every number of an answer by its code, formatted; the binding step's go first."""
+    """All numbers of an answer by code, formatted; the limiting step's take precedence."""
     steps = sorted(document["steps"], key=lambda s: s["code"] == document["binding"])
     values = [v for s in steps for v in s["values"] if v["code"] not in texts.HIDDEN]
     known = {v["code"]: _number(v) for v in values}
@@ -73,21 +73,21 @@ def _known(document: dict[str, Any]) -> dict[str, str]:
 
 
 def _measured(document: dict[str, Any], binding: str | None, known: dict[str, str]) -> str:
-    """The numbers of the step that binds, as a sentence."""
+    """The numbers of the limiting step, as a sentence."""
     reason = next((s["reason"] for s in document["steps"] if s["code"] == binding), None) or ""
     own = NUMBERS_BY_REASON.get((binding or "", reason))
     return filled(own or NUMBERS.get(binding or "", ()), known)
 
 
 def _unsolved(document: dict[str, Any]) -> str:
-    """What is said where no step binds: first whether the complaint itself was measured."""
+    """Text if no step is limiting: first whether the complaint itself was measured."""
     unknown = (s["reason"] for s in document["steps"] if s["code"] == "not_cold")
     reason = next(unknown, None)
     return _(texts.UNSEEN.get(reason or "", texts.UNSOLVED[document["question"]]))
 
 
 def _observed(document: dict[str, Any]) -> list[str]:
-    """What the rooms did where no cause is found, and what nothing here measures."""
+    """Room temperatures if no cause is found, and what is not measured."""
     if document["question"] != "cold":
         return []
     values = {v["code"]: v["value"] for s in document["steps"] if s["code"] == "target" for v in s["values"]}
@@ -119,7 +119,7 @@ def _observed(document: dict[str, Any]) -> list[str]:
 
 
 def _hours(document: dict[str, Any]) -> str:
-    """Which hours of which days this is about, and how cold it was outdoors."""
+    """Hours and days in question, and the outdoor temperature."""
     question, period = document["asked"], document["period"]
     named = {"first": words.day(period["from"]), "last": words.day(period["to"])}
     begins, ends = question["from_hour"], question["to_hour"]
@@ -144,7 +144,7 @@ def _weight(document: dict[str, Any]) -> str:
 def _step(step: dict[str, Any]) -> dict[str, Any]:
     values = [value_words(v) for v in _shown_values(step)]
     reason = texts.REASONS.get(step["reason"] or "", "")
-    # answers that were kept earlier name no finding
+    # stored answers of earlier releases name no finding
     finding = step.get("finding")
     state = texts.STATES_OF.get((step["code"], step["state"]), texts.STATES[step["state"]])
     open_ = f"finding: {words.small_first(words.finding_title(finding))}" if finding else ""
@@ -172,7 +172,7 @@ def value_words(value: dict[str, Any]) -> str:
 
 
 def _shown_values(step: dict[str, Any]) -> list[dict[str, Any]]:
-    """Values of a step that say something: without a set-back its other numbers do not."""
+    """Relevant values of a step: without a set-back, its other numbers are not."""
     values = [v for v in step["values"] if v["code"] not in texts.HIDDEN]
     none = [v for v in values if v["code"] == "set_back_depth" and value_words(v) == texts.NONE_OF[v["code"]]]
     return none or values

@@ -1,1 +1,1 @@
-"""Texts of check sheets: results from data, and items by hand and eye."""
+"""Texts of check sheets: results from data, and manual items."""

@@ -1,4 +1,4 @@
-"""Texts of commissioned against today: differences first, then agreements, then manual items."""
+"""Texts of commissioned values against today's: differences, then agreements, then manual items."""
 
 from __future__ import annotations
 
@@ -33,7 +33,8 @@ def _row(v: dict[str, Any], open_now: set[str]) -> dict[str, Any]:
         "name": words.named(v["name"]),
         "then": f"{v['commissioned']}{HARD}{words.unit(v['unit'])}" if v["unit"] else v["commissioned"],
         "day": v["day"],
-        "today": words.interval(v["today"], v["unit"]) if v["today"] else "",
+        "today": words.interval(v["today"], v["unit"]) if v["today"] else v.get("noted", ""),
+        "noted_day": v.get("noted_day", ""),
         "reason": words.reason(v["reason"]),
         "differs": v["differs"],
         "change": _change(v),
@@ -47,7 +48,7 @@ def _row(v: dict[str, Any], open_now: set[str]) -> dict[str, Any]:
 
 
 def _change(v: dict[str, Any]) -> str:
-    """By how much today differs: a share for flows, powers; else in the unit."""
+    """Difference of today's value: as a share for flows and powers, else in the unit."""
     if not v["differs"] or v["change"] is None or v["today"] is None:
         return ""
     side = "lower" if v["change"] < 0 else "higher"

@@ -1,4 +1,4 @@
-"""The lists of checks by hand and eye: fieldfare's own, and what a home's sheet shows of them."""
+"""Built-in lists of manual checks, and the items of a home's sheet."""
 
 from __future__ import annotations
 
@@ -35,13 +35,13 @@ def built_in() -> tuple[Item, ...]:
 
 
 def blank_check(site: Site, kind: Kind = "winter", extra: Iterable[Item] = ()) -> dict[str, Any]:
-    """A sheet with nothing entered yet: `items` with their cautions and fields, as `filled` has them."""
+    """An empty sheet: `items` with cautions and fields, in the form of `filled`."""
     items = items_for((*built_in(), *extra), kind, site)
     return {"kind": kind, "items": [filled(item, site, NOTHING) for item in items], "signed": None}
 
 
 def shown_check(site: Site, contents: Mapping[str, Any]) -> dict[str, Any]:
-    """The check that a paper's contents hold, or a blank one of the winter list."""
+    """The check in a paper's contents, or an empty winter sheet."""
     return contents.get("check") or blank_check(site)
 
 
@@ -66,7 +66,7 @@ def filled(item: Item, site: Site, entry: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _all_found(item: Item, site: Site, values: Mapping[str, str]) -> list[dict[str, Any]]:
-    """The found values of an item, each with its ranges for the device, and what is broken of them."""
+    """Measured values of an item, with their ranges for the browser, and violated ranges."""
     rules = rules_of(item.id, site)
     numbers = {f.id: number_of(values.get(f.id, ""), f.unit) for f in item.found}
     out = []
@@ -85,7 +85,7 @@ def _all_found(item: Item, site: Site, values: Mapping[str, str]) -> list[dict[s
 
 
 def entered_by(item: Mapping[str, Any], signed: Mapping[str, Any] | None, zone: str) -> str:
-    """Who made an item's last entry and when, where that is not the signer on the day of the signature.
+    """Author and time of an item's last entry, unless it is the signer on the day of signing.
 
     zone : the home's time zone. signed : `who` and `day`; None before the signature
     """
@@ -99,12 +99,12 @@ def entered_by(item: Mapping[str, Any], signed: Mapping[str, Any] | None, zone: 
 
 
 def lacks_reason(item: Mapping[str, Any]) -> bool:
-    """Whether an item was not done and its note doesn't say why."""
+    """Whether an item was not done and its note gives no reason."""
     return item["state"] == "not_done" and not item["note"].strip()
 
 
 def is_answered(item: Mapping[str, Any]) -> bool:
-    """Whether an item needs nothing more before the sheet is signed."""
+    """Whether an item is complete for signing."""
     return bool(item["state"]) and not lacks_reason(item)
 
 

@@ -55,7 +55,7 @@ class SheetLine(NamedTuple):
 
 
 def sheet(site: Site, result: Mapping[str, Any], rows: list[Row]) -> dict[str, Any]:
-    """Everything the winter check shows: lines, forecast; and the home's verdict, as everywhere."""
+    """Contents of the winter check: lines, forecast and the home's verdict."""
     checks = winter_checks(site, result, rows)
     given = given_verdict(result)
     return {
@@ -69,7 +69,7 @@ def sheet(site: Site, result: Mapping[str, Any], rows: list[Row]) -> dict[str, A
 def _line(check: Check, site: Site) -> SheetLine:
     says = words.reason(check.says)
     by_reason: dict[str, list[str]] = {}
-    known = check.verdict != "can't tell"  # else the reason of a single one stands there already
+    known = check.verdict != "can't tell"  # else the single reason is shown already
     for text in check.unanswered if known or len(check.unanswered) > 1 else ():
         code, _, reason = text.partition(": ")
         by_reason.setdefault(words.reason(reason), []).append(words.finding_title(code))
@@ -112,16 +112,15 @@ def _number(n: Number, site: Site) -> dict[str, str]:
 
 
 def _limit_source(limit_name: str, site: Site) -> str:
-    """Where a finding's limit comes from: the site file, or the limits' table, without remarks for its
-    keepers."""
+    """Source of a finding's limit: the site file, or the limits table without remarks for developers."""
     if limit_name in site.limits:
         return "this site's own limit"
     return words.without_remarks(LIMITS[limit_name].source) if limit_name in LIMITS else ""
 
 
 def forecast_words(f: WinterForecast, currency: str | None, output: str) -> list[tuple[str, str]]:
-    """The forecast winter as name and value, with reasons where a value is missing. output : where the output
-    comes from"""
+    """The forecast winter as names and values, with reasons for missing values. output : source of the
+    output"""
 
     def interval(e: Any, unit: str, decimals: int = 0) -> str:
         return words.interval(e.__dict__, unit, decimals) if e else words.reason(e.reason)

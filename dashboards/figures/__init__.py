@@ -1,1 +1,1 @@
-"""Figures: described once, drawn as vectors for paper and page, and as plotly figures for a closer look."""
+"""Figures: described once, drawn as SVG for papers and pages, and as plotly figures for zooming."""

@@ -1,4 +1,4 @@
-"""Each day's efficiency over the unit's rating at the same temperatures: a change shows that the weather
+"""Daily efficiency relative to the unit's rating at the same temperatures, which shows changes that weather
 can't explain."""
 
 from __future__ import annotations
@@ -22,11 +22,11 @@ from fieldfare.dashboards.rows.days import Row, known
 from fieldfare.dashboards.text.words import day, month, share
 
 TITLE = "Efficiency against its rating, day by day"
-_LEAST_KWH = 4.0  # below this a day's efficiency is starts and meter steps
+_LEAST_KWH = 4.0  # below this, starts and meter resolution dominate a day's efficiency
 
 
 def against_rating_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
-    """Daily share of the rating, its middle before and after each fall that is found, and when that was."""
+    """Daily share of the rating, its median before and after each detected fall, and the day of the fall."""
     data = [
         r
         for r in known(rows, "spf_space", "rated_space")

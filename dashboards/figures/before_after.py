@@ -1,5 +1,4 @@
-"""What a job did: each day's electricity over its degree-days, before and after, with the line of each
-side."""
+"""Effect of a job: daily electricity over degree-days before and after, with a line for each."""
 
 from __future__ import annotations
 
@@ -19,7 +18,7 @@ TITLE = "Before and after, at like weather"
 
 
 def before_after_chart(effect: dict[str, Any] | None, reason: str, day: str, currency: str | None) -> Chart:
-    """effect : of the maintenance log. reason : why there is none. day : of the job, ISO text"""
+    """effect : of the maintenance log. reason : why there is no effect. day : of the job, ISO text"""
     if not effect or not effect.get("compared"):
         return nothing(
             "before_after", TITLE, reason or (effect or {}).get("reason") or "It can't be told yet."
@@ -51,8 +50,7 @@ def before_after_chart(effect: dict[str, Any] | None, reason: str, day: str, cur
 
 
 def effect_sentence(effect: dict[str, Any], currency: str | None) -> str:
-    """The effect in a sentence: electricity and money of the days after, with their ranges, and what else
-    changed."""
+    """The effect in a sentence: change of electricity and money with ranges, and other changes."""
     kwh, percent, money = (effect.get(k) for k in ("electricity_kwh", "electricity_percent", "money"))
     if not kwh:
         return words.reason(effect.get("reason"))

@@ -1,4 +1,5 @@
-"""The losses as a bridge: from what the rating would have drawn, step by step, to what was metered."""
+"""Bridge chart of losses: from the electricity expected by the rating, step by step, to the metered
+electricity."""
 
 from __future__ import annotations
 
@@ -27,8 +28,8 @@ it."""
 
 
 def bridge_rows(result: dict[str, Any]) -> list[dict[str, Any]]:
-    """Steps from expected to measured: name, from and to [kWh], cost, and of a loss `part`, the loss itself.
-    Empty where nothing can be expected."""
+    """Steps from expected to measured: name, from and to [kWh], cost, and for losses `part`. Empty without an
+    expectation."""
     losses = result["losses"]
     total = result["energy"]["electricity_kwh"]["total"]
     if not losses or total is None:
@@ -56,14 +57,14 @@ def bridge_rows(result: dict[str, Any]) -> list[dict[str, Any]]:
 
 
 def bridge(result: dict[str, Any]) -> Markup:
-    """The bridge as SVG, one row a step; steps that add are filled, steps that save are hollow."""
+    """The bridge as SVG, one row per step; increases are filled, savings are hollow."""
     rows = bridge_rows(result)
     if not rows:
         reason = result["performance"]["reasons"].get("expected", "Nothing to compare with.")
         return Markup(f'<p class="no-figure">{escape(words_of(reason))}</p>')  # noqa: S704
     top = max(max(r["from"], r["to"]) for r in rows)
     least = min(min(r["from"], r["to"]) for r in rows[1:-1]) if len(rows) > 2 else top
-    # The first and last bars stand on nothing anyway: cut their feet, so that the steps can be seen.
+    # Cut the first and last bars, which start at zero, so that the steps are visible.
     floor = max(0.0, least - 0.5 * (top - least)) if top - least < 0.4 * top else 0.0
     scale = Scale(floor, top * 1.0001, _LEFT, _WIDTH - _RIGHT)
     height = _ROW * len(rows) + 8
@@ -102,7 +103,7 @@ def _step(row: dict[str, Any], y: float, scale: Scale, floor: float) -> str:
 
 
 def bridge_table(result: dict[str, Any], currency: str | None) -> list[tuple[str, str, str, str]]:
-    """Name, change with its interval, cost of each step, and why, for the table behind the bridge."""
+    """Rows of the table behind the bridge: name, change with interval, cost and reason of each step."""
     return [
         (
             r["name"],
@@ -115,7 +116,7 @@ def bridge_table(result: dict[str, Any], currency: str | None) -> list[tuple[str
 
 
 def unsure_parts(result: dict[str, Any]) -> list[str]:
-    """Names of the losses that may be nothing: their 95 % intervals hold zero."""
+    """Names of the losses whose 95 % intervals include zero."""
     parts = (r for r in bridge_rows(result) if r["part"] is not None and r["part"].get("low") is not None)
     return [small_first(r["name"]) for r in parts if r["part"]["low"] < 0.0 < r["part"]["high"]]
 

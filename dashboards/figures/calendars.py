@@ -1,4 +1,4 @@
-"""Calendars of events: one upright column a day, its hours from bottom to top."""
+"""Calendars of events: one column per day, hours from bottom to top."""
 
 from __future__ import annotations
 
@@ -35,13 +35,13 @@ _HOURS = Axis("Hour of the day", low=0.0, high=24.0, clock=True)
 
 
 def _dates(result: dict[str, Any]) -> Axis:
-    """The days of the result, so that calendars above each other show the same days at the same place."""
+    """The days of the result, so that stacked calendars align."""
     period = result["period"]
     return Axis("Date", low=day_number(period["from"]) - 1.0, high=day_number(period["to"]) + 1.0, dates=True)
 
 
 def runs_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
-    """When the compressor ran, for rooms and for hot water."""
+    """Calendar of compressor runs, for heating and for hot water."""
     title = "When it ran"
     runs = facts.runs
     cycling = result["cycling"]
@@ -88,8 +88,7 @@ def _numbers(events: Table) -> list[float]:
 
 
 def _strokes(site: Site, events: Table) -> tuple[list[float], list[float], list[float]]:
-    """Each event as strokes from its beginning to its end; one past midnight goes on at the next day's
-    foot."""
+    """Each event as strokes from start to end; after midnight it continues at the bottom of the next day."""
     if not len(events):
         return [], [], []
     number, hour = _local(site, events["start"])
@@ -111,8 +110,8 @@ def _strokes(site: Site, events: Table) -> tuple[list[float], list[float], list[
 def _carried_on(
     days: Table, x: list[float], low: list[float], high: list[float]
 ) -> tuple[list[float], list[float], list[float]]:
-    """Strokes from midnight for what days ran beyond their strokes: a run's row reaches to the day after it
-    began."""
+    """Strokes from midnight for minutes that runs don't cover: a run's row covers at most the day after its
+    start."""
     drawn: dict[float, float] = {}
     for n, a, b in zip(x, low, high, strict=True):
         drawn[n] = drawn.get(n, 0.0) + b - a
@@ -136,7 +135,7 @@ def _weeks_of_runs(runs: Table) -> tuple[tuple[str, ...], ...]:
 
 
 def defrosts_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
-    """Each defrost at its hour; those in air that can't frost a coil have another mark."""
+    """Defrosts by hour; those in air that can't frost a coil have another mark."""
     title = "When it defrosted"
     defrosts = facts.defrosts
     figures = result["defrost"]
@@ -185,7 +184,7 @@ def defrosts_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
 
 
 def reheats_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
-    """Each charge of the cylinder, from the temperature at which it began to where it ended."""
+    """Charges of the cylinder, from start to end temperature."""
     title = "Hot-water reheats"
     reheats = facts.reheats
     water = result["hot_water"]
@@ -216,7 +215,7 @@ def reheats_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
 
 
 def _reheats_table(reheats: Table) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
-    """Each reheat as a row, or each week's where there are many."""
+    """Reheats as rows, or weekly sums if there are many."""
     names = ["minutes", "from_c", "to_c", "heat", "electricity"]
     heads = ("Minutes", "From [°C]", "To [°C]", "Heat [kWh]", "Electricity [kWh]")
     if len(reheats) <= LONG_TABLE:

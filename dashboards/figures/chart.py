@@ -64,8 +64,8 @@ class Band:
 
 @dataclass(frozen=True)
 class Bars:
-    """Upright bars from `base` to `y`; place and of set bars beside each other, hatched tells them apart
-    without colour."""
+    """Vertical bars from `base` to `y`. place, of : position among bars side by side; hatched tells bars
+    apart without colour."""
 
     name: str
     x: Sequence[float]
@@ -80,7 +80,7 @@ class Bars:
 
 @dataclass(frozen=True)
 class Spans:
-    """Upright strokes from y to y2 at whole x: a calendar of days and hours."""
+    """Vertical strokes from y to y2 at integer x: a calendar of days and hours."""
 
     name: str
     x: Sequence[float]
@@ -91,7 +91,7 @@ class Spans:
 
 @dataclass(frozen=True)
 class Level:
-    """A line across at one height: a limit or a setpoint. `upright` makes it a line at one x instead."""
+    """A horizontal line: a limit or set-point. upright : vertical instead"""
 
     name: str
     at: float
@@ -101,10 +101,10 @@ class Level:
 
 @dataclass(frozen=True)
 class Cells:
-    """A map: a value in each cell of a grid, written into it, so that it reads without colour.
+    """A heat map: cells of a grid, each with its value as text, so that it is readable without colour.
 
-    x, y : centres of the cells. wide, high : their size. values : shaded from the lowest to the highest
-    texts : what each cell says. marked : cells with a frame, such as those below what is expected
+    x, y : centres of the cells. wide, high : their size. values : shown as shades
+    texts : text of each cell. marked : cells with a frame, such as those below the expectation
     """
 
     name: str
@@ -128,8 +128,7 @@ Layer: TypeAlias = "Points | Line | Band | Bars | Spans | Level | Cells"
 
 @dataclass(frozen=True)
 class Chart:
-    """A figure: key, title, what it says in a sentence (its text alternative), axes, layers, and the table
-    behind it.
+    """A figure: key, title, one-sentence text alternative (`says`), axes, layers, and the table behind it.
 
     columns, rows : the table; every number of the figure, or its sum by day or week where there are very many
     """
@@ -154,5 +153,5 @@ def _has_data(layer: Layer) -> bool:
 
 
 def nothing(key: str, title: str, why: str) -> Chart:
-    """A figure that can't be drawn, with the reason in its place."""
+    """An empty figure with the reason."""
     return Chart(key, title, why, Axis(""), Axis(""), (), empty=why)

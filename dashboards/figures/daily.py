@@ -1,4 +1,4 @@
-"""Figures over the days: what a finding points at, one quantity or two by date."""
+"""Daily figures: one or two quantities by date."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ LONG_TABLE = 100
 
 
 def months_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
-    """Performance of each day and of each month."""
+    """Performance by day and by month."""
     boundary = best_boundary(result)
     title = "Efficiency over time"
     days = [d for d in result["performance"]["by_day"] if d.get(boundary)]
@@ -86,7 +86,7 @@ def months_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
 
 
 def best_boundary(result: dict[str, Any]) -> str:
-    """The widest boundary that the meters separate."""
+    """Widest boundary that the meters can separate."""
     performance = result["performance"]
     return next(
         (b for b in ("H4", "H3", "H2", "H1") if (performance.get(b) or {}).get("value") is not None), "H4"
@@ -105,7 +105,7 @@ def _lines(
     says: Callable[[list[Row]], str] | None = None,
     low: float | None = None,
 ) -> Chart:
-    """Days of one or two quantities as lines that break at gaps."""
+    """Daily values of one or two quantities as lines with gaps."""
     names = [s[0] for s in series]
     there = [r for r in rows if any(r.get(n) is not None for n in names)]
     if not there:
@@ -124,8 +124,7 @@ def _lines(
 
 
 def by_day_or_week(rows: list[Row], names: Sequence[str]) -> tuple[str, tuple[tuple[str, ...], ...]]:
-    """A table of some columns by day, or the means of weeks where that would be long; and its first
-    heading."""
+    """Table of columns by day, or weekly means if that would be long; and its first heading."""
     if len(rows) <= LONG_TABLE:
         return "Day", tuple((day(r["day"]), *(number(r.get(n)) for n in names)) for r in rows)
     weeks: dict[int, list[Row]] = {}
@@ -145,7 +144,7 @@ def _mean(values: list[float | None]) -> float | None:
 
 
 def water_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
-    """Water flow while heating, against the nominal flow."""
+    """Water flow while heating, with the nominal flow."""
     nominal = site.heat_pump.flow_m3_per_h
     levels = [Level("nominal", nominal, "design")] if nominal else []
     return _lines(

@@ -1,5 +1,4 @@
-"""The measured efficiency as a map over outdoor and flow temperature, beside the rating at the same
-temperatures."""
+"""Map of measured efficiency over outdoor and flow temperature, with the rating at the same temperatures."""
 
 from __future__ import annotations
 
@@ -23,7 +22,7 @@ CELL_K = 5.0
 
 
 def efficiency_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
-    """Heat over electricity of all days in each cell; a cell well below the rating has a frame."""
+    """Efficiency of the days in each cell; cells well below the rating have a frame."""
     data = [r for r in known(rows, "spf_space", "flow_by_heat", "outdoor_steady") if r["spf_space"] > 0]
     if not data:
         return nothing("efficiency", TITLE, "Needs heat, electricity, flow and outdoor temperature.")
@@ -64,7 +63,7 @@ def efficiency_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Cha
 
 
 def _cells(data: list[Row]) -> list[dict[str, Any]]:
-    """Cells that hold a day, coldest and coolest first: each day counts by its heat."""
+    """Cells with at least one day, coldest first; days are weighted by heat."""
     groups: dict[tuple[float, float], list[Row]] = {}
     for r in data:
         key = tuple((v // CELL_K + 0.5) * CELL_K for v in (r["outdoor_steady"], r["flow_by_heat"]))
@@ -81,7 +80,7 @@ def _cells(data: list[Row]) -> list[dict[str, Any]]:
 
 
 def _efficiency(days: list[Row], name: str) -> float:
-    """Heat of several days over the electricity for it, from each day's heat and efficiency."""
+    """Efficiency of several days together, from each day's heat and efficiency."""
     heat = [(r.get("space") or 0.0) if (r.get("space") or 0.0) > 0 else 1.0 for r in days]
     return sum(heat) / sum(q / r[name] for q, r in zip(heat, days, strict=True))
 

@@ -1,4 +1,4 @@
-"""The flow temperature over the outdoor temperature."""
+"""Flow temperature over outdoor temperature."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from fieldfare.dashboards.text.words import day, measure, number
 
 
 def curve_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
-    """Flow temperature over outdoor temperature: each day, the fitted line and the designed curve."""
+    """Daily flow temperature over outdoor temperature, with the fitted line and the designed curve."""
     title = "Flow temperature against outdoor temperature"
     data = [r for r in known(rows, "flow", "outdoor_steady") if (r.get("minutes_steady") or 0) >= 60]
     curve = result["heating_curve"]

@@ -1,4 +1,4 @@
-"""What the house needs and what the unit gives over outdoor temperature, and where the two lines cross.
+"""Heat need of the house and output of the unit over outdoor temperature, and where they cross.
 
 The form of a sizing diagram: the load line of EN 12831, the unit's output at the flow temperature that goes
 with each outdoor temperature, and the bivalent temperature of EN 14825 where they cross.
@@ -46,11 +46,10 @@ resized."""
 
 
 def heat_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
-    """Daily heat to the rooms over outdoor temperature, the house's line by design and as measured, the
-    unit's output.
+    """Daily heat to the rooms over outdoor temperature, with the house's line by design and as measured, and
+    the unit's output.
 
-    The drawing ends a little above the cold ends of the lines: what a unit could give in mild weather is of
-        no interest.
+    The y axis ends slightly above the lines' cold ends: the output in mild weather is irrelevant.
     """
     loss = result["heat_loss"]
     name = "space" if known(rows, "space", "outdoor") else "heat_total_kwh"
@@ -102,8 +101,8 @@ def _designed_line(design: Design) -> Line | None:
 
 
 def measured_line(loss: dict[str, Any], low: float, outdoor: list[float]) -> list[Layer]:
-    """The fitted line of a house from `low` [°C] up to no heat, behind it its band: steeper or flatter about
-    the days' mean."""
+    """The fitted line of a house from `low` [°C] to zero heat, with its band: slope limits about the mean of
+    the days."""
     fit, base = loss["coefficient_w_per_k"] or {}, loss["base_temperature_c"]
     if not fit.get("value") or base is None:
         return []
@@ -123,7 +122,8 @@ def measured_line(loss: dict[str, Any], low: float, outdoor: list[float]) -> lis
 
 
 def output_line(site: Site, result: dict[str, Any], low: float) -> Line | None:
-    """The unit's full output over outdoor temperature, by its rating, corrected by what full work has shown.
+    """The unit's full output over outdoor temperature, by its rating, corrected by measurements at full
+    output.
 
     The flow temperature follows the designed curve, else the fitted one, else 45 °C. None without a rated
     output
@@ -144,7 +144,7 @@ def output_line(site: Site, result: dict[str, Any], low: float) -> Line | None:
 
 
 def crossing_of(house: Line, unit: Line) -> tuple[float, float] | None:
-    """Where the unit's output falls below what the house needs: outdoor temperature [°C] and power [kW].
+    """Where the unit's output falls below the house's need: outdoor temperature [°C] and power [kW].
 
     house : a straight line of two points. None where they don't cross within the drawing
     """
@@ -184,7 +184,7 @@ def _cover_words(
     output: Line | None,
     crossing: tuple[float, float] | None,
 ) -> str:
-    """Whether the unit covers the rooms' heat, stated only where both lines are drawn."""
+    """Whether the unit covers the heat of the rooms, stated only if both lines are drawn."""
     line = next((x for x in house if isinstance(x, Line)), designed)
     if output is None or line is None:
         return ""

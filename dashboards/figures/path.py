@@ -1,4 +1,5 @@
-"""The data of an SVG path in few letters: relative steps in tenths of a unit (SVG 2, chapter 9.3).
+"""Compact SVG path data: relative steps in tenths of a unit (SVG 2, chapter 9.3). A year's days are hundreds
+of points, which would otherwise be most of a page.
 
 A year's days in a drawing are hundreds of points; written out they would be most of a page.
 """
@@ -7,7 +8,7 @@ from __future__ import annotations
 
 
 class Path:
-    """A path that is drawn step by step, at positions of the drawing."""
+    """Builds a path step by step, at positions of the drawing."""
 
     def __init__(self) -> None:
         self._out: list[str] = []
@@ -15,19 +16,18 @@ class Path:
         self._last = ""
 
     def move(self, x: float, y: float, then: str = "", ends: tuple[float, float] = (0.0, 0.0)) -> None:
-        """Lift the pen and set it down at a position. then : a relative shape drawn there, which ends at
-        `ends` from the position"""
+        """Move to a position. then : a relative shape drawn there, which ends at `ends` from the position"""
         self._step("m", x, y)
         if then:
             self._out.append(then)
             self._x, self._y, self._last = self._x + _tenths(ends[0]), self._y + _tenths(ends[1]), ""
 
     def line(self, x: float, y: float) -> None:
-        """Draw to a position."""
+        """Draw a line to a position."""
         self._step("l", x, y)
 
     def upright(self, y: float) -> None:
-        """Draw up or down."""
+        """Draw a vertical line."""
         to = _tenths(y)
         self._out.append(f"v{_short(to - self._y)}")
         self._y, self._last = to, "v"
@@ -56,5 +56,5 @@ def _short(tenths: int) -> str:
 
 
 def _starts_itself(number: str, before: str) -> bool:
-    """Whether a number needs no space behind another."""
+    """Whether a number needs no space after another."""
     return number[0] == "-" or (number[0] == "." and "." in before.replace("-", " ").split(" ")[-1])

@@ -1,5 +1,4 @@
-"""Pictures for the household: how warm it was, what went in and came out, what it cost,
-and the year by months."""
+"""Pictures for the household: temperatures, energy in and out, costs, and the year by months."""
 
 from __future__ import annotations
 
@@ -21,7 +20,7 @@ _W, _H, _LEFT = 460.0, 180.0, 58.0
 
 
 def warmth_picture(rows: list[dict[str, Any]]) -> Markup | None:
-    """Indoors and outdoors day by day as two ribbons with the gap between them that the heating held."""
+    """Daily indoor and outdoor temperatures, with the difference shaded."""
     there = [r for r in rows if r.get("room") is not None and r.get("outdoor") is not None]
     if len(there) < 3:
         return None
@@ -66,7 +65,7 @@ def _ticks(low: float, high: float) -> list[float]:
 
 
 def energy_picture(electricity: float | None, heat: float | None) -> Markup | None:
-    """A bar of electricity, and under it the heat it became, drawn to one scale."""
+    """A bar of electricity above a bar of the heat delivered, to one scale."""
     if not electricity or not heat:
         return None
     wide = _W - 20.0
@@ -131,7 +130,7 @@ def year_picture(months: list[tuple[str, float | None, bool]]) -> Markup:
 
 
 def money_picture(rows: list[tuple[str, float]], currency: str | None) -> Markup | None:
-    """Amounts under each other, drawn to one scale; the first is this month's."""
+    """Amounts as bars to one scale; the first is this month's."""
     if not rows:
         return None
     most = max(v for _, v in rows) or 1.0

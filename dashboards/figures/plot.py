@@ -1,5 +1,4 @@
-"""Figures as plotly figures, for zooming and reading values. They are made from the same charts as the
-drawings."""
+"""Plotly figures, for zooming and reading values, from the same charts as the drawings."""
 
 from __future__ import annotations
 
@@ -41,7 +40,7 @@ _SLOT = 0.78
 
 
 def plotly_figure(chart: Chart) -> dict[str, Any]:
-    """A chart as a plotly figure's plain form. Colours of axes and paper are set where it is shown, by the
+    """A chart as a plotly figure in plain form. The page sets the colours of axes and background, by the
     reader's theme."""
     figure = go.Figure()
     if not chart.is_empty:
@@ -64,7 +63,7 @@ def plotly_figure(chart: Chart) -> dict[str, Any]:
 
 
 def axis_of(axis: Axis, ends: tuple[float, float]) -> dict[str, Any]:
-    """An axis with its title and its ends as the drawing has them."""
+    """An axis with title and range, as in the drawing."""
     out: dict[str, Any] = {"title": {"text": axis.title}, "zeroline": False, "range": places(axis, ends)}
     if axis.dates:
         out |= {"type": "date", "title": {"text": ""}, **DATE_MARKS}
@@ -75,7 +74,7 @@ def axis_of(axis: Axis, ends: tuple[float, float]) -> dict[str, Any]:
 
 
 def places(axis: Axis, values: Any) -> list[Any]:
-    """Values of an axis as plotly takes them: days since 1970 as local date and time."""
+    """Axis values for plotly: days since 1970 become local date and time."""
     if not axis.dates:
         return list(values)
     start = datetime.combine(EPOCH, datetime.min.time())
@@ -165,8 +164,7 @@ def _level(layer: Level, chart: Chart) -> Any:
 
 
 def _cells(layer: Cells) -> Any:
-    """Markers as large as a cell would hide each other when zoomed out, so a map is a heat map with its
-    texts."""
+    """A map as plotly's heat map with texts: markers of a cell's size would overlap when zoomed out."""
     columns, rows = (_steps(layer.x, layer.wide), _steps(layer.y, layer.high))
     values: list[list[float | None]] = [[None] * len(columns) for _ in rows]
     texts = [[""] * len(columns) for _ in rows]

@@ -1,4 +1,4 @@
-"""Where the homes of a round lie and in which order they are driven to: north up, to scale."""
+"""Map of a round: homes in driving order, north up, to scale."""
 
 from __future__ import annotations
 
@@ -20,9 +20,9 @@ _STEPS_KM = (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
 def round_plot(
     areas: Sequence[dict[str, Any]], start: Position | None = None, *, small: bool = False
 ) -> Markup | None:
-    """The stops of all areas by their numbers, a line along each area's drive, and a scale.
+    """Numbered stops of all areas, a line for each area's drive, and a scale.
 
-    The list beside it says the same. Stops that would cover each other share one mark.
+    The list beside it has the same content. Overlapping stops share a mark.
     areas : of `visit_list`. start : where drives begin. small : of one area, beside its stops
     Returns None where fewer than two places are known.
     """
@@ -57,7 +57,7 @@ def round_plot(
 def _marks(
     stops: Sequence[dict[str, Any]], at: Callable[[Position], tuple[float, float]]
 ) -> list[tuple[tuple[float, float], list[dict[str, Any]]]]:
-    """Where each mark stands and the stops it stands for: one that lies on an earlier mark joins it."""
+    """Positions of marks and their stops: a stop that overlaps an earlier mark joins it."""
     out: list[tuple[tuple[float, float], list[dict[str, Any]]]] = []
     for stop in stops:
         here = at(stop["position"])
@@ -85,8 +85,7 @@ def _mark(x: float, y: float, stops: Sequence[dict[str, Any]], tone: str) -> str
 def _projection(
     places: Sequence[Position], most_high: float
 ) -> tuple[Callable[[Position], tuple[float, float]], float, float]:
-    """From a position to a place in the drawing, kilometres for each of its units, and its height.
-    Equirectangular: a firm's round is small enough for it."""
+    """Projection to the drawing, its scale [km/unit], and its height."""
     middle = math.radians(sum(p[0] for p in places) / len(places))
     per_degree = math.radians(1.0) * EARTH_RADIUS_KM
     east = [p[1] * per_degree * math.cos(middle) for p in places]
@@ -103,7 +102,7 @@ def _projection(
 
 
 def _scale(km_px: float, high: float) -> str:
-    """A bar of a round length, and where north is."""
+    """Scale bar of a round length, and north arrow."""
     length = next((s for s in _STEPS_KM if s / km_px >= 70.0), _STEPS_KM[-1])
     y, wide = high - 14.0, length / km_px
     return (

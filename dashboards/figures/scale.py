@@ -53,7 +53,7 @@ class Scale:
 
 
 def extent(chart: Chart) -> tuple[tuple[float, float], tuple[float, float]]:
-    """Ends of the x axis and of the y axis: every renderer draws the same section."""
+    """Ranges of both axes, the same for every renderer."""
     return (
         ends(chart.x, values_of(chart.layers, "x"), pad=0.02),
         ends(chart.y, values_of(chart.layers, "y"), pad=0.06),
@@ -66,7 +66,7 @@ def day_number(day: date | str) -> int:
 
 
 def ends(axis: Axis, values: Iterable[float | None], *, pad: float = 0.04) -> tuple[float, float]:
-    """Ends of an axis: as given, else around the data with some room."""
+    """Range of an axis: as given, else of the data with a margin."""
     known = [v for v in values if v is not None and math.isfinite(v)]
     low, high = (min(known), max(known)) if known else (0.0, 1.0)
     if high - low < 1e-9:
@@ -79,7 +79,7 @@ def ends(axis: Axis, values: Iterable[float | None], *, pad: float = 0.04) -> tu
 
 
 def _at_least(axis: Axis, low: float, high: float) -> tuple[float, float]:
-    """Ends as far apart as the axis's unit asks for; what is never negative stays so."""
+    """Widen a range to the least span of its unit; non-negative quantities stay non-negative."""
     lacks = LEAST_SPAN.get(axis.unit, 0.0) - (high - low)
     if lacks <= 0.0:
         return low, high
@@ -114,7 +114,7 @@ def values_of(layers: Iterable[Layer], which: str) -> list[float | None]:
 
 
 def ticks(axis: Axis, low: float, high: float, count: int = 6) -> list[tuple[float, str]]:
-    """Round values along an axis with their words."""
+    """Ticks: round values along an axis with their labels."""
     if axis.names:
         return [(float(i), name) for i, name in enumerate(axis.names)]
     if axis.dates:

@@ -1,4 +1,4 @@
-"""Figures as small clean vectors: inline SVG whose colours come from the page's style sheet."""
+"""Figures as inline SVG, with colours from the page's style sheet."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ _FEW = 60
 
 @dataclass(frozen=True)
 class Frame:
-    """Where things stand in a drawing, in its units: the axes' scales, and the room between them."""
+    """Layout of a drawing, in its units: axis scales and margins."""
 
     xs: Scale
     ys: Scale
@@ -57,7 +57,7 @@ class Frame:
 
 
 def frame_of(chart: Chart, width: float = WIDTH, height: float = HEIGHT) -> Frame:
-    """The frame of a chart that has data."""
+    """Axes and grid of a chart with data."""
     (x0, x1), (y0, y1) = extent(chart)
     longest = max((len(word) for _, word in ticks(chart.y, y0, y1, 5)), default=1)
     left = 12.0 + _LETTER * longest
@@ -67,17 +67,17 @@ def frame_of(chart: Chart, width: float = WIDTH, height: float = HEIGHT) -> Fram
 
 
 def _has_name(chart: Chart) -> bool:
-    """Dates and words explain themselves; the x axis has no name below them."""
+    """The x axis has no title below dates and words."""
     return not chart.x.dates and not chart.x.names
 
 
 def svg(chart: Chart, *, width: float = WIDTH, height: float = HEIGHT) -> Markup:
-    """A chart as an SVG element with its sentence as text alternative."""
+    """A chart as an SVG element, with its sentence as text alternative."""
     if chart.is_empty:
         return Markup(f'<p class="no-figure">{escape(reason(chart.empty or chart.says))}</p>')  # noqa: S704
     at = frame_of(chart, width, height)
     room = (at.left, at.ys.b - 4, width - at.left - _RIGHT, at.floor - at.ys.b + 4)
-    # An inner svg clips what lies beyond the axes, without an id that would stand twice on a page.
+    # An inner svg clips at the axes without an id, which could repeat on a page.
     inner = '<svg x="{0:g}" y="{1:g}" width="{2:g}" height="{3:g}" viewBox="{0:g} {1:g} {2:g} {3:g}">'.format(
         *room
     )
@@ -174,7 +174,7 @@ def _shapes(shape: str, at: list[tuple[float, float]]) -> str:
 
 
 def _named_points(layer: Points, xs: Scale, ys: Scale) -> str:
-    """Each point as an element of its own, so that hovering shows its name."""
+    """Points as separate elements, so that hovering shows their names."""
     out = []
     for x, y, name in zip(layer.x, layer.y, layer.hints, strict=True):
         px, py = xs.at(x), ys.at(y)
@@ -209,7 +209,7 @@ def _bars(layer: Bars, xs: Scale, ys: Scale) -> str:
 
 
 def _rods(tone: str, wide: float, rods: list[tuple[float, float, float]]) -> str:
-    """Upright bars as broad strokes. rods : middle, and both ends"""
+    """Vertical bars as broad strokes. rods : middle, and both ends"""
     path = Path()
     for x, low, high in rods:
         path.move(x, low)
@@ -227,7 +227,7 @@ def _spans(layer: Spans, xs: Scale, ys: Scale) -> str:
 
 
 def _cells(layer: Cells, xs: Scale, ys: Scale) -> str:
-    """Each cell as a shade in one of five steps with its text in it."""
+    """Cells in five shades, with their texts."""
     out = []
     marked = layer.marked or (False,) * len(layer.x)
     rows = zip(layer.x, layer.y, layer.shares(), layer.texts, marked, strict=True)
@@ -256,7 +256,7 @@ def _level(layer: Level, xs: Scale, ys: Scale) -> str:
 
 
 def _legend_rows(chart: Chart, width: float) -> list[list[tuple[Layer, float]]]:
-    """The named layers in rows, each with the x of its sample."""
+    """Rows of the legend, each with the x of its sample."""
     rows: list[list[tuple[Layer, float]]] = []
     x = width
     for layer in chart.layers:
@@ -272,7 +272,7 @@ def _legend_rows(chart: Chart, width: float) -> list[list[tuple[Layer, float]]]:
 
 
 def _legend(chart: Chart, width: float) -> str:
-    """Samples with their names above the drawing."""
+    """Legend above the drawing."""
     out = []
     for n, row in enumerate(_legend_rows(chart, width)):
         y = 11 + n * _LEGEND_LINE

@@ -1,4 +1,4 @@
-"""The colours of figures, each with enough contrast on light and on dark ground."""
+"""Colours of figures, with sufficient contrast on light and dark backgrounds."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ RGB: dict[Tone, str] = {
 
 
 def faded(tone: Tone) -> str:
-    """A tone for areas that other marks lie upon."""
+    """Tone of areas below other marks."""
     value = RGB[tone].lstrip("#")
     r, g, b = (int(value[i : i + 2], 16) for i in (0, 2, 4))
     return f"rgba({r},{g},{b},0.22)"

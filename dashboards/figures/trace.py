@@ -1,4 +1,4 @@
-"""The trace: temperatures, powers, water flow and use over time, from a year of days down to single
+"""The trace: temperatures, powers, water flow and operating state over time, from a year of days to single
 readings."""
 
 from __future__ import annotations
@@ -112,7 +112,7 @@ def trace_charts(rows: list[Row]) -> tuple[Chart, Chart, Chart, Chart, Chart]:
     """The days of the trace as charts: temperatures, powers, water flow, what each day was used for, and the
     circuit's pressure.
 
-    The drawings of the page and the plot that can be zoomed are both made from these.
+    Used for both the drawings and the zoomable plot.
     """
     x = [day_number(r["day"]) + 0.5 for r in rows]
     warm, power, flow, pressure = (
@@ -127,7 +127,7 @@ def trace_charts(rows: list[Row]) -> tuple[Chart, Chart, Chart, Chart, Chart]:
 def _day_lines(
     rows: list[Row], x: list[float], lines: tuple[tuple[str, str, Tone, Dash], ...]
 ) -> tuple[Line, ...]:
-    """Lines of the columns that any day knows."""
+    """Lines of the columns with any value."""
     return tuple(
         Line(name, x, [r.get(key) for r in rows], tone, dash)
         for key, name, tone, dash in lines
@@ -136,7 +136,7 @@ def _day_lines(
 
 
 def numbers_by_day(rows: list[Row]) -> Chart:
-    """The days' numbers as a chart that has a table and nothing to draw."""
+    """Daily values as a chart with a table but no layers."""
     columns = ("Day", "Outdoor °C", "Room °C", "Flow °C", "Cylinder °C", "Heat kWh", "Electricity kWh")
     decimals = {"outdoor": 1, "room": 1, "flow": 1, "tank_max": 1, "heat_total_kwh": 1}
     decimals |= {"electricity_total_kwh": 1, "starts": 0, "defrosts": 0}
@@ -159,7 +159,7 @@ def numbers_by_day(rows: list[Row]) -> Chart:
 
 
 def _uses(rows: list[Row], x: list[float]) -> tuple[Bars, ...]:
-    """Shares of each day by use, one on the other."""
+    """Stacked shares of each day by use."""
     out, base = [], [0.0] * len(rows)
     for name, key, tone, pattern in USES:
         share = [(r.get(key) or 0.0) / r["minutes_total"] for r in rows]
@@ -170,7 +170,7 @@ def _uses(rows: list[Row], x: list[float]) -> tuple[Bars, ...]:
 
 
 def trace_document(site: Site, result: dict[str, Any], rows: list[Row]) -> dict[str, Any]:
-    """What the trace's script needs: the days as a plotly figure, and which points to ask for on zooming in.
+    """Data for the trace's script: the days as a plotly figure, and the points to fetch on zooming in.
 
     data, layout : plotly's. points : id -> axis, factor and offset to the panel's unit, form, name, line.
     shifts : [from ms, minutes] the site's clock against UTC. least : axis -> how much it shows at least
@@ -268,13 +268,13 @@ def _points(site: Site) -> dict[str, Any]:
 
 
 def _best(site: Site, quantity: str) -> Point | None:
-    """The point that shows a quantity's shape best: a power before a running total."""
+    """The best point to plot for a quantity: a power before a register."""
     found = sorted(site.points_of(quantity), key=lambda p: _PREFERRED.index(p.form))
     return found[0] if found else None
 
 
 def _shifts(site: Site, period: dict[str, Any]) -> list[list[int]]:
-    """The site's clock against UTC from each change on."""
+    """Offsets of the site's clock from UTC, from each clock change on."""
     here = datetime.fromisoformat(period["from"]).replace(tzinfo=site.zone) - timedelta(days=2)
     end = datetime.fromisoformat(period["to"]).replace(tzinfo=site.zone) + timedelta(days=2)
     out: list[list[int]] = []
@@ -289,10 +289,9 @@ def _shifts(site: Site, period: dict[str, Any]) -> list[list[int]]:
 
 
 def uses_document(facts: Facts, start: int, end: int) -> dict[str, list[list[int]]]:
-    """What each minute was used for between two moments: name of the use -> [start, length], and when runs
-    started.
+    """Operating state between two times: name -> [start, length], and starts of runs.
 
-    facts : Facts that reach back before `start`, for runs that began earlier. start, end : ms since 1970 UTC
+    facts : Facts from before `start`, for runs that began earlier. start, end : ms since 1970 UTC
     """
     runs = facts.runs.where(facts.runs["use"] != HOT_WATER) if len(facts.runs) else facts.runs
     spans = {"heating": runs, "hot water": facts.reheats, "defrost": facts.defrosts}
@@ -302,7 +301,7 @@ def uses_document(facts: Facts, start: int, end: int) -> dict[str, list[list[int
 
 
 def _within(table: Table, start: int, end: int) -> list[list[int]]:
-    """Events that touch the window, as [start, length] in ms, cut to it."""
+    """Events in the window, clipped to it, as [start, length] in ms."""
     if not len(table):
         return []
     begin = table["start"].astype(np.int64)

@@ -30,7 +30,7 @@ _LOOKS: tuple[tuple[Tone, Shape], tuple[Tone, Shape]] = (("heat", "dot"), ("wate
 
 @dataclass(frozen=True)
 class Home:
-    """A home as these figures take it."""
+    """A home for these figures."""
 
     name: str
     site: Site
@@ -44,7 +44,7 @@ def two_homes(homes: tuple[Home, Home]) -> list[Chart]:
 
 
 def heat_of_two(homes: tuple[Home, Home]) -> Chart:
-    """Daily heat to the rooms, and each house's line as measured."""
+    """Daily heat to the rooms, with each house's measured line."""
     layers, table = [], []
     for home, (tone, shape) in zip(homes, _LOOKS, strict=True):
         data = [r for r in known(home.rows, "space", "outdoor") if (r.get("known") or 0) > 0.9]
@@ -72,7 +72,7 @@ def heat_of_two(homes: tuple[Home, Home]) -> Chart:
 
 
 def flow_of_two(homes: tuple[Home, Home]) -> Chart:
-    """Flow temperature of each day, and each designed curve."""
+    """Daily flow temperature, with each designed curve."""
     layers, table = [], []
     for home, (tone, shape) in zip(homes, _LOOKS, strict=True):
         data = [r for r in known(home.rows, "flow", "outdoor_steady") if (r.get("minutes_steady") or 0) >= 60]
@@ -100,7 +100,7 @@ def flow_of_two(homes: tuple[Home, Home]) -> Chart:
 
 
 def efficiency_of_two(homes: tuple[Home, Home]) -> Chart:
-    """Heat over electricity of each month, at the widest boundary that both homes know."""
+    """Monthly efficiency, at the widest boundary known for both homes."""
     boundary = next(
         (
             b

@@ -1,4 +1,4 @@
-"""Search, filters, sorting and paging of the fleet list, all in the address."""
+"""Search, filters, sorting and paging of the fleet list, all in the URL."""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ _SHOWN: dict[str, tuple[str, Any]] = {
 
 
 class Counts(NamedTuple):
-    """A whole fleet in numbers. verdicts : verdict -> homes. money : currency -> cost of the faults a year"""
+    """Counts over a fleet. verdicts : verdict -> homes. money : currency -> yearly cost of faults"""
 
     homes: int
     verdicts: dict[str, int]
@@ -77,7 +77,7 @@ def asked_of(query: Mapping[str, str]) -> dict[str, str]:
 
 
 def address_of(asked: Mapping[str, str], **more: str) -> str:
-    """The address of a choice, without what stands at its default."""
+    """URL of a choice, without defaults."""
     chosen = {**asked, **more}
     plain = {"q": "", "page": "1", **{name: choices[0][0] for name, choices in _CHOICES.items()}}
     given = {k: v for k, v in chosen.items() if v != plain[k]}
@@ -85,16 +85,16 @@ def address_of(asked: Mapping[str, str], **more: str) -> str:
 
 
 def page_of(asked: Mapping[str, str], total: int) -> tuple[int, int]:
-    """The number of the asked page, at most the last one, and how many homes stand before it."""
+    """Number of the requested page, at most the last, and the number of homes before it."""
     page = min(int(asked["page"]), max(-(-total // PER_PAGE), 1))
     return page, (page - 1) * PER_PAGE
 
 
 def shown(entries: list[Entry], total: int, asked: Mapping[str, str]) -> dict[str, Any]:
-    """The entries of the asked page with what a list says about them.
+    """Entries of the requested page, with paging data.
 
-    total : homes that fit the choice. Returns dict: entries, total, first and last number shown, pages
-        (number, address, is this one)
+    total : homes that match. Returns dict: entries, total, first and last number shown, pages (number, URL,
+        is current)
     """
     page, start = page_of(asked, total)
     pages = max(-(-total // PER_PAGE), 1)
@@ -124,18 +124,18 @@ def fitting(entries: list[Entry], asked: Mapping[str, str]) -> list[Entry]:
 
 
 def conditions(asked: Mapping[str, str]) -> list[tuple[str, Any]]:
-    """What a choice asks of a home: keys of `list_keys` with the values they must have."""
+    """Filters of a choice: keys of `list_keys` with required values."""
     wanted = [("verdict", asked["verdict"])] if asked["verdict"] != "any" else []
     return [*wanted, *([_SHOWN[asked["show"]]] if asked["show"] != "all" else [])]
 
 
 def sought(asked: Mapping[str, str]) -> list[str]:
-    """Search terms, each of which a home's `search` must contain."""
+    """Search terms, all of which a home's `search` must contain."""
     return asked["q"].casefold().split()
 
 
 def counts_of(entries: Iterable[Entry]) -> Counts:
-    """Of homes at hand."""
+    """Counts over the given homes."""
     verdicts: dict[str, int] = {}
     money: dict[str, float] = {}
     homes = silent = visits = 0
@@ -148,7 +148,7 @@ def counts_of(entries: Iterable[Entry]) -> Counts:
 
 
 def _chosen_words(asked: Mapping[str, str]) -> list[str]:
-    """The choice in words: the search, the filters that are set, the order."""
+    """Describe a choice: search, filters and order."""
     chosen_words = [f"“{asked['q']}”"] if asked["q"] else []
     chosen_words += [
         dict(_CHOICES[n])[asked[n]] for n in ("show", "verdict") if asked[n] != _CHOICES[n][0][0]
@@ -157,8 +157,7 @@ def _chosen_words(asked: Mapping[str, str]) -> list[str]:
 
 
 def _text(entry: Entry) -> str:
-    """Searchable text of a home, all that its card shows: name, area, address, findings with severity, next
-    step, costs, who has it."""
+    """Searchable text of a home: everything on its card."""
     parts = [
         entry["name"],
         entry["id"],
@@ -178,7 +177,7 @@ def _text(entry: Entry) -> str:
 
 
 def list_keys(entry: Entry) -> dict[str, Any]:
-    """What lists sort and filter a home by. None of them is None, so that databases sort them alike."""
+    """Keys by which lists sort and filter a home. Never None, so that all databases sort alike."""
     tier, lost, sure = entry["urgency"]
     spf, heard = entry["spf_value"], entry["heard_at"]
     return {
@@ -204,5 +203,5 @@ def list_keys(entry: Entry) -> dict[str, Any]:
 
 
 def _kwh(entry: Entry) -> float:
-    """Electricity a year [kWh]: a fleet may have several currencies."""
+    """Yearly electricity [kWh], as a fleet may have several currencies."""
     return sum(adds for _, adds in costs_once(entry["costing"]))

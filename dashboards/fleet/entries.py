@@ -40,7 +40,7 @@ _ORDER = ("drive", "setting", "call", "none")
 
 
 def visit_of(findings: list[dict[str, Any]]) -> str:
-    """The most that any finding above a note asks for: drive (a visit), setting, call or none."""
+    """Greatest effort that any finding above a note needs: drive (a visit), setting, call or none."""
     asked = [f.get("visit", "none") for f in findings if f["severity"] != "note"]
     return min(asked, key=_ORDER.index, default="none")
 
@@ -103,7 +103,7 @@ def entry_of(row: dict[str, Any], now: datetime) -> dict[str, Any]:
 
 
 def _free(found: list[dict[str, Any]], handled: dict[str, Any]) -> bool:
-    """Whether a finding above a note is open and nobody deals with it."""
+    """Whether a finding above a note is open and unassigned."""
     return any(f["severity"] != "note" and not sinks(handled.get(f["code"]), f["code"]) for f in found)
 
 
@@ -114,7 +114,7 @@ def _said(
     result: dict[str, Any] | None,
     given: dict[str, Any],
 ) -> dict[str, Any]:
-    """The entry's sentence, since when, how sure, and the next step."""
+    """Sentence of the entry, its start, confidence, and next step."""
     if _gone(quiet) or (quiet is not None and quiet > SILENT_AFTER and worst is None):
         return {
             "said": given["because"][-1]["says"],
@@ -127,7 +127,7 @@ def _said(
             "next": _next_step(serious[-1]["code"], worst),
         }
     if worst is not None and result is not None:
-        is_note = worst["severity"] == "note"  # it asks for nothing, least of all in a home that is in order
+        is_note = worst["severity"] == "note"  # needs no action
         return {
             "said": f"{'Note: ' if is_note else ''}{words.finding_title(worst['code'])}."
             f" {words.named(worst['headline'])}",
@@ -166,7 +166,7 @@ def _spf(result: dict[str, Any] | None) -> str:
 
 
 def _spf_value(result: dict[str, Any] | None) -> tuple[float | None, str]:
-    """Efficiency at the widest boundary that is known, and that boundary."""
+    """Efficiency at the widest known boundary, and that boundary."""
     performance = (result or {}).get("performance") or {}
     for boundary in ("H4", "H3", "H2", "H1"):
         value = (performance.get(boundary) or {}).get("value")
@@ -190,8 +190,8 @@ def _price(found: list[dict[str, Any]], currency: str | None) -> str:
 
 
 def with_why(entries: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """Entries, worst first, each with `why`: why it stands above a home with a graver mark that waits as it
-    does; empty where none follows."""
+    """Entries, worst first, each with `why`: the reason if it is above a home with a graver verdict, else
+    empty."""
     out, gravest = [], len(VERDICTS)
     for entry in reversed(entries):
         place = VERDICTS.index(entry["verdict"])
@@ -202,7 +202,7 @@ def with_why(entries: list[dict[str, Any]]) -> list[dict[str, Any]]:
 
 
 def _why(entry: dict[str, Any]) -> str:
-    """What puts a home where it stands: harm that is near or ahead, else what it costs."""
+    """Reason for a home's rank: present or coming harm, else its cost."""
     tier = entry["urgency"][0]
     left = [days for f in entry["open"] if (days := days_left(f)) is not None]
     if tier == DANGER and left:
@@ -211,5 +211,5 @@ def _why(entry: dict[str, Any]) -> str:
 
 
 def worst_first(rows: Iterable[dict[str, Any]], now: datetime) -> list[dict[str, Any]]:
-    """Entries of homes in the order in which they are to be dealt with."""
+    """Entries of homes by priority."""
     return sorted((entry_of(row, now) for row in rows), key=lambda e: (e["urgency"], e["name"].lower()))

@@ -1,4 +1,4 @@
-"""The list of visits: which homes, why, how long, what to bring, by area and in the order of the drive.
+"""The visit list: which homes, why, how long, what to bring, by area and in driving order.
 
 The page, the command and the API show the same list.
 """
@@ -35,7 +35,7 @@ def visit_list(
     start: Position | None = None,
     jobs: Mapping[str, float] | None = None,
 ) -> list[dict[str, Any]]:
-    """Homes by what they need, each kind with its areas, each area with its stops.
+    """Homes by needed action, then area, then stop.
 
     rows : as of the fleet's list, with `contact`, `position` and `booked` (the next visit in words, or None)
         where known
@@ -58,7 +58,7 @@ def visit_list(
 
 
 def to_take_along(listed: Iterable[dict[str, Any]]) -> list[tuple[str, list[str]]]:
-    """What to take along on the visits, each thing with the homes it is for."""
+    """Things to bring, each with its homes."""
     load: dict[str, list[str]] = {}
     for stop in (
         s for kind in listed if kind["kind"] == "drive" for area in kind["areas"] for s in area["stops"]
@@ -69,7 +69,8 @@ def to_take_along(listed: Iterable[dict[str, Any]]) -> list[tuple[str, list[str]
 
 
 def why_go(entry: Mapping[str, Any], kind: str = "drive") -> list[dict[str, Any]]:
-    """What to do on one occasion: on a visit, all that is open, not put aside and not a mere note."""
+    """Findings to deal with at once: on a visit, all open ones above a note that are not muted or
+    assigned."""
     return [
         f | {"dealt": entry["handled"].get(f["code"], "")}
         for f in entry["open"]
@@ -80,9 +81,9 @@ def why_go(entry: Mapping[str, Any], kind: str = "drive") -> list[dict[str, Any]
 
 
 def contact_words(contact: Contact | None, position: Position | None) -> dict[str, str]:
-    """A contact as pages and papers show it; every part is empty where it is not known.
+    """A contact for pages and papers; unknown parts are empty.
 
-    tel, geo : addresses of links (RFC 3966, RFC 5870)
+    tel, geo : link addresses (RFC 3966, RFC 5870)
     """
     fields = {"name": "", "phone": "", "tel": "", "address": "", "area": "", "access": "", "geo": ""}
     if contact is not None:
@@ -120,7 +121,7 @@ def _stop(entry: dict[str, Any], kind: str, jobs: Mapping[str, float] | None) ->
 
 
 def _areas(stops: list[dict[str, Any]], start: Position | None) -> list[dict[str, Any]]:
-    """Stops by area; the area of the home that comes first in the list comes first."""
+    """Stops by area, in the order of each area's first home."""
     known = {s["id"]: s for s in stops}
     places = [Place(s["id"], s["name"], s["position"], s["contact"]["area"]) for s in stops]
     out, number = [], 0

@@ -1,4 +1,4 @@
-"""A home's line in the list before winter."""
+"""A home's line in the winter list."""
 
 from __future__ import annotations
 
@@ -16,8 +16,8 @@ _ORDERING = ("code", "severity", "since", "until", "confidence", "evidence", "co
 
 
 def winter_entry(row: dict[str, Any]) -> dict[str, Any]:
-    """A home in the list, small enough to be kept of a whole fleet; `given`, its verdict, is None where it
-    has no result.
+    """A home in the list, small enough to store for a whole fleet; `given`, its verdict, is None without a
+    result.
 
     row : id, name, site, result. Its `season` is the year of the sign-off that belongs to it
     """
@@ -52,7 +52,7 @@ def winter_entry(row: dict[str, Any]) -> dict[str, Any]:
 
 
 def in_readers_units(entry: dict[str, Any]) -> dict[str, Any]:
-    """A kept entry, which is written in the usual units, in those of the reader."""
+    """Convert a stored entry from default units to the reader's."""
     lines = [{"title": c["title"], "says": in_sentence(c["says"])} for c in entry.get("lines", ())]
     given = entry.get("given")
     if given:

@@ -1,1 +1,1 @@
-"""The handbook: how each finding and each figure is worked out, for the service's pages and the docs."""
+"""The handbook: how each finding and figure is computed, for the service's pages and the docs."""

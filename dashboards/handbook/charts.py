@@ -1,4 +1,4 @@
-"""Handbook sentences of the plots on the pages: what each shows, from what, and its blind spots."""
+"""Handbook texts of the plots: contents, basis and blind spots."""
 
 from __future__ import annotations
 
@@ -205,7 +205,7 @@ CHARTS: dict[str, FigureEntry] = {
         "Length of reheats, measured and expected",
         "Charges of the cylinder; its volume; the unit's rating.",
         HandbookText(
-            "Length of each charge beside what output, coil and flow limit lead one to expect.",
+            "Length of each charge against the length expected from output, coil and flow limit.",
             "Up to the flow limit the unit gives its output; from there on the coil's shrinking difference"
             " sets the pace.",
             "Water drawn during the charge.",

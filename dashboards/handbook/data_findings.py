@@ -1,4 +1,4 @@
-"""Handbook sentences of the findings about the data: can the figures be trusted?"""
+"""Handbook texts of the findings about data quality."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""One entry of the handbook, put together from the code's own tables and the sentences beside them.
+"""Build handbook entries from the code's tables and the texts in this package.
 
 The service's pages and the docs are both made from it.
 """
@@ -30,7 +30,7 @@ Kind = Literal["finding", "figure", "plot", "limits"]
 
 
 class LimitRow(NamedTuple):
-    """One limit: its name in a site file's `[limits]`, its default, and where the default comes from."""
+    """One limit: its name in a site file's `[limits]`, its default, and the source of the default."""
 
     name: str
     default: float
@@ -78,14 +78,14 @@ def entry(key: str) -> HandbookEntry:
 
 
 def _further_limits(key: str) -> tuple[str, ...]:
-    """Limits that no finding names, of the tables of an entry; those of no such table are of the first."""
+    """Limits of an entry's tables that no finding names; limits of other tables belong to the first entry."""
     tables = {"limits_answers": LIMITS_ANSWERS, "limits_advice": LIMITS_ADVICE | LIMITS_COMMISSIONED}
     where = {name: entry_key for entry_key, table in tables.items() for name in table}
     return tuple(name for name in limits_of_no_finding() if where.get(name, "limits") == key)
 
 
 def limit_rows(names: tuple[str, ...]) -> tuple[LimitRow, ...]:
-    """Limits as rows. One that says "the same" names what, unless that one is in the list too."""
+    """Limits as rows. "the same" is replaced by the limit it refers to, unless that is in the list too."""
     rows = []
     base, base_meaning = "", ""
     for name, limit in LIMITS.items():
@@ -116,7 +116,7 @@ def _finding(code: str) -> HandbookEntry:
 
 
 def _need_words(need: Need) -> str:
-    """What must be measured, as a sentence."""
+    """Required measurements, as a sentence."""
     words = " or ".join(
         POINT_NAMES[q] if i == 0 else small_first(POINT_NAMES[q]) for i, q in enumerate(need.any_of)
     )

@@ -1,4 +1,4 @@
-"""Handbook sentences of the figures: sections of a result."""
+"""Handbook texts of the figures: sections of a result."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from fieldfare.dashboards.handbook.texts import HandbookText
 
 
 class FigureEntry(NamedTuple):
-    """title; needs : what must be measured or known; text : the sentences. charts : plots that draw it"""
+    """title; needs : required measurements and settings; text : sentences. charts : plots that show it"""
 
     title: str
     needs: str

@@ -1,4 +1,4 @@
-"""Handbook sentences of the findings about heat: curve, efficiency, house, rooms, promise."""
+"""Handbook texts of the findings about heat: curve, efficiency, house, rooms, promise."""
 
 from __future__ import annotations
 

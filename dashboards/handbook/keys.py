@@ -1,4 +1,4 @@
-"""Which entries the handbook has, by group. Light to import: templates ask whether to link to one."""
+"""Keys of the handbook's entries, by group. Light to import, as templates check whether an entry exists."""
 
 from __future__ import annotations
 

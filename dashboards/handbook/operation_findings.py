@@ -1,4 +1,4 @@
-"""Handbook sentences of the findings about how the unit runs: stops, starts, defrosts, flow, power."""
+"""Handbook texts of the findings about operation: stops, starts, defrosts, flow, power."""
 
 from __future__ import annotations
 

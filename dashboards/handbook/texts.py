@@ -1,4 +1,4 @@
-"""What one handbook entry says in plain sentences."""
+"""Texts of a handbook entry."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 
 class HandbookText(NamedTuple):
-    """means : what it means for the home. worked_out : how it is computed. cannot_tell : its blind spots"""
+    """means : consequence for the home. worked_out : computation. cannot_tell : blind spots"""
 
     means: str
     worked_out: str

@@ -1,4 +1,4 @@
-"""Handbook sentences of the findings about water: hot water, cylinder, circuit pressure, frost."""
+"""Handbook texts of the findings about water: hot water, cylinder, circuit pressure, frost."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ WATER: dict[str, HandbookText] = {
     "slow_reheat": HandbookText(
         "The cylinder takes longer to heat than unit and coil should need, or hotter water than it used to or"
         " than a coil of its kind needs.",
-        "Each reheat's length is compared with what output, coil and flow limit lead one to expect. Both the"
+        "Each reheat's length is compared with the length expected from output, coil and flow limit. Both the"
         " ratio and the extra minutes must matter. The coil's water over the cylinder is also compared with"
         " the plant's own earlier weeks at equal heat: scale raises it, whether or not the charge takes"
         " longer. A coil that was poor from the first day shows against what coils are laid out for: 5 to"

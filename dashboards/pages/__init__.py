@@ -1,4 +1,4 @@
-"""Every page as a function: results, facts and the plant's description in, HTML out."""
+"""Pages as functions from results, facts and site to HTML."""
 
 from fieldfare.dashboards.figures.expectations.index import MODELS as EXPECTATIONS
 from fieldfare.dashboards.fleet.choice import address_of, asked_of

@@ -1,4 +1,4 @@
-"""Pages of one's own account: second steps, factors, codes, sessions."""
+"""Pages of the user's account: second factors, recovery codes, sessions."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ KINDS = {"totp": "App", "passkey": "Passkey"}
 
 
 def second_step_page(error: str, options: str, *, has_app: bool) -> str:
-    """The second step of signing in. options : a passkey's request as JSON, empty without one"""
+    """Page of the second factor at sign-in. options : a passkey's request as JSON, empty without one"""
     return render("second_step.html", title="Second step", error=error, options=options, has_app=has_app)
 
 
@@ -57,7 +57,8 @@ def account_page(
 
 
 def new_app_page(visitor: dict[str, Any], secret: str, address: str, problem: str, name: str = "") -> str:
-    """An authenticator app's secret: as a QR code (ISO/IEC 18004), in groups of four, and as a link.
+    """Page with an authenticator app's secret: as a QR code (ISO/IEC 18004), in groups of four, and as a
+    link.
 
     name : of the device, as it was typed
     """
@@ -74,7 +75,7 @@ def new_app_page(visitor: dict[str, Any], secret: str, address: str, problem: st
 
 
 def _qr_code(text: str) -> Markup:
-    """An SVG element: dark on light in every colour scheme, with the quiet zone that cameras need."""
+    """QR code as SVG: dark on light in every colour scheme, with the quiet zone that cameras need."""
     code = segno.make(text, error="m", micro=False)
     drawn = code.svg_inline(
         scale=4, border=4, light="#fff", title="QR code of the key", svgclass="qr", lineclass=None
@@ -100,7 +101,7 @@ def confirm_page(
     has_factor: bool,
     provider: str,
 ) -> str:
-    """Ask the user to confirm their identity. where, kept : the form that waits, its fields as JSON"""
+    """Ask the user to confirm their identity. where, kept : action and fields (JSON) of the held form"""
     return render(
         "confirm.html",
         title="Confirm it is you",
@@ -115,10 +116,10 @@ def confirm_page(
 
 
 def go_on_page(visitor: dict[str, Any], where: str, fields: Sequence[tuple[str, str]]) -> str:
-    """The form that waited, to be sent now."""
+    """Page that submits the held form."""
     return render("go_on.html", title="Confirmed", visitor=visitor, where=where, fields=fields)
 
 
 def leave_page(address: str, provider: str) -> str:
-    """The way to the firm's sign-in provider."""
+    """Page with the link to the firm's sign-in provider."""
     return render("leave.html", title="Sign in elsewhere", address=address, provider=provider)

@@ -19,7 +19,7 @@ def advice_page(
     visitor: dict[str, Any],
     step: dict[str, Any] | None = None,
 ) -> str:
-    """Settings worth changing, each with its saving, what rooms do, and when to stop.
+    """Page of recommended settings, each with its saving, effect on rooms, and when to stop.
 
     document : of analysis.advice.plan; None with a problem. step : the tuning diary's,
         where it is the household's
@@ -47,7 +47,7 @@ def cold_snap_page(
     source: str = "",
     failed: str = "",
 ) -> str:
-    """A form for a forecast, and each home in one.
+    """Page with a form for a forecast, and each home's outlook.
 
     document : of api.core.cold_snap, of a file that was sent or of the forecast by address, which has
     `source` too; None where there is none. source : who makes the forecast by address, empty where none is

@@ -1,4 +1,4 @@
-"""Answers to a caller: the questions, their few details, and the answer in words."""
+"""Page of answers to a caller: questions, details, and the answer as text."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ def answer_page(
     zones: tuple[str, ...],
     visitor: dict[str, Any],
 ) -> str:
-    """One question about a home, its details as a form, and its answer.
+    """Page of one question about a home, with its form and answer.
 
     question : of QUESTIONS, empty for the choice alone. document : the answer; None where there is none
     yet, or a problem
@@ -53,7 +53,7 @@ def answer_page(
 
 
 def _looked_at(document: dict[str, Any] | None) -> dict[str, str]:
-    """The details that an answer chose where the form left them open."""
+    """Details that the answer chose where the form left them open."""
     if document is None:
         return {}
     hours = {k: str(document["asked"][k]) for k in ("from_hour", "to_hour")} if "asked" in document else {}

@@ -1,4 +1,4 @@
-"""Checks by hand and eye: the sheet to fill in, the homes to take along, the firm's own list of items."""
+"""Pages of manual checks: the sheet, the homes to keep offline, the firm's own items."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def check_page(
     conflicts: Mapping[tuple[str, str], tuple[str, Any]] | None = None,
     photo_problems: Sequence[str] = (),
 ) -> str:
-    """A sheet with what the readings say beside it.
+    """Page of a sheet, with results from the readings beside it.
 
     check : of `check_contents`. contents : with `result` and, where known, `days`; None without readings
     problems : why it could not be signed with the text `what`: the place on the page, and a line
@@ -74,7 +74,7 @@ def check_page(
 
 
 def _measured(row: dict[str, Any], contents: dict[str, Any] | None, now: datetime) -> dict[str, Any] | None:
-    """What the readings say beside the sheet, with the verdict; None without a result."""
+    """Results from the readings for the sheet, with the verdict; None without a result."""
     if not contents or not contents["result"]:
         return None
     result = contents["result"]
@@ -83,7 +83,7 @@ def _measured(row: dict[str, Any], contents: dict[str, Any] | None, now: datetim
 
 
 def _by(item: Mapping[str, Any], zone: str) -> str:
-    """Who entered last, and when."""
+    """Author and time of the last entry."""
     if not item["who"]:
         return ""
     return (
@@ -112,10 +112,10 @@ def _clash(check: dict[str, Any], at: tuple[str, str], mine: str, there: Any) ->
 def field_page(
     homes: Sequence[Mapping[str, Any]], total: int, query: str, kind: str, visitor: dict[str, Any]
 ) -> str:
-    """Homes whose sheets a device can keep.
+    """Page of homes whose sheets a device can keep offline.
 
-    homes : id, name, period, signed, done (items answered); visit : of `present_visit`, where one is booked
-        soon; is_mine : the reader makes that visit
+    homes : id, name, period, signed, done (items answered); visit : of `present_visit`, if one is booked
+        soon; is_mine : whether the visit is the reader's
     """
     return render(
         "field.html",
@@ -138,8 +138,8 @@ def lists_page(
     said: str,
     visitor: dict[str, Any],
 ) -> str:
-    """The firm's own check items. problems : of the text, one line each. said : confirmation that it was
-    saved"""
+    """Page of the firm's own check items. problems : of the text, one line each. said : confirmation of
+    saving"""
     return render(
         "check_lists.html",
         title="Your own checks",

@@ -1,4 +1,4 @@
-"""Several homes at once: decide about their findings, or print a report of them."""
+"""Pages about several homes: bulk decisions and a printable report."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ MOST_HOMES = 200
 def chosen_entries(
     rows: Iterable[dict[str, Any]], sites: Iterable[str], query: Mapping[str, str], now: datetime
 ) -> list[Entry]:
-    """The named homes, worst first; without a name all that fit the search and filters of the list."""
+    """The named homes, worst first; default: all that match the list's search and filters."""
     entries, named = worst_first(rows, now), frozenset(sites)
     return [e for e in entries if e["id"] in named] if named else fitting(entries, asked_of(query))
 
@@ -80,7 +80,7 @@ def _is_ticked(entry: Entry, finding: Mapping[str, Any], given: frozenset[str] |
 def homes_report(
     entries: list[Entry], visitor: dict[str, Any], now: datetime, firm: Mapping[str, str]
 ) -> str:
-    """The chosen homes on paper: verdict, findings, next steps, who has what. firm : its name and contact"""
+    """Printable report of homes: verdict, findings, next steps, assignees. firm : its name and contact"""
     return render(
         "homes_report.html",
         title="Report",

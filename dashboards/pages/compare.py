@@ -1,4 +1,4 @@
-"""Two homes side by side: verdicts, figures, and plots on one axis."""
+"""Page to compare two homes: verdicts, figures, and plots on one axis."""
 
 from __future__ import annotations
 
@@ -19,8 +19,8 @@ def compare_page(
     problem: str,
     visitor: dict[str, Any],
 ) -> str:
-    """homes : id and name of all that can be chosen. asked : a and b. pair : both homes, None where one has
-    no result"""
+    """homes : id and name of all homes to choose from. asked : a and b. pair : both homes, None for one
+    without a result"""
     return render(
         "compare.html",
         title="Two homes side by side",

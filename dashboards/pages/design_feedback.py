@@ -1,4 +1,4 @@
-"""Design feedback: what the firm's own systems say about the next design."""
+"""Page of design feedback: results of the firm's systems for the next design."""
 
 from __future__ import annotations
 
@@ -36,7 +36,8 @@ _LESSONS = {
 def design_feedback_page(
     feedback: dict[str, Any], visitor: dict[str, Any], names: Mapping[str, str] = MappingProxyType({})
 ) -> str:
-    """Each lesson in a sentence, its figure, and the homes behind it. names : site -> the home's name"""
+    """Page of design feedback: each lesson as a sentence with its figure and homes. names : site -> name of
+    the home"""
     lessons = []
     for key, (title, y, x) in _LESSONS.items():
         lesson = feedback.get(key)
@@ -60,7 +61,7 @@ def design_feedback_page(
 
 
 def _outdoor(beside: Mapping[str, Any], names: Mapping[str, str]) -> str:
-    """Homes whose outdoor sensor stands apart from those near it, in a sentence."""
+    """Sentence about homes whose outdoor sensor deviates from those nearby."""
     if "reason" in beside:
         return words.capital(words.reason(beside["reason"]))
     if not beside["sites"]:

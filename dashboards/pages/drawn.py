@@ -1,4 +1,4 @@
-"""A figure as a template shows it."""
+"""A figure for templates."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from fieldfare.dashboards.text.units import in_chart
 
 @dataclass(frozen=True)
 class Drawn:
-    """query : what follows the figure's address, such as ?from=2026-01-01"""
+    """query : query string of the figure's URL, such as ?from=2026-01-01"""
 
     chart: Chart
     query: str

@@ -1,4 +1,4 @@
-"""Every expectation of one site beside what was measured."""
+"""Page of all expectations of a site against measured values."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Figures of a home and the numbers behind one: pages of their own, or parts for a page that is open."""
+"""Pages of a home's figures and of the table behind one, whole or as parts for an open page."""
 
 from __future__ import annotations
 

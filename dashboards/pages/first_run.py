@@ -1,4 +1,4 @@
-"""From an empty installation to a first answer: a site file, its columns, its readings, progress."""
+"""Pages of a new home: site file, columns, readings, progress."""
 
 from __future__ import annotations
 
@@ -14,14 +14,14 @@ from fieldfare.dashboards.text import words
 
 
 class Proposal(Protocol):
-    """What the page reads of a proposed column mapping."""
+    """Parts of a proposed column mapping that the page needs."""
 
     @property
     def time_format(self) -> str: ...
 
 
 def first_run_page(rows: Iterable[dict[str, Any]], visitor: dict[str, Any], has_homes: bool = False) -> str:
-    """Where a new home begins, and the homes that still wait for readings. has_homes : beside these `rows`"""
+    """Start page of a new home, with homes that have no readings yet. has_homes : other than these `rows`"""
     homes = [({"id": row["id"], "name": row["name"]}, row["result"] is None) for row in rows]
     waiting = [home for home, waits in homes if waits]
     homes_here = bool(homes) or has_homes
@@ -38,13 +38,13 @@ def first_run_page(rows: Iterable[dict[str, Any]], visitor: dict[str, Any], has_
 def site_form_page(
     values: Mapping[str, str], problems: Iterable[Problem], text: str, visitor: dict[str, Any]
 ) -> str:
-    """The site file as a form, each problem beside its field; those of an uploaded file above it with key and
-    line.
+    """Page of the site file as a form, with problems beside their fields; those of an uploaded file above it,
+    with key and line.
 
     text : an uploaded file's text, empty for the form's own
     """
     follows = not text and not values.get("site.id") and not values.get("site.name")
-    listed = [p for p in problems if not (follows and p.key == "site.id")]  # it follows the name
+    listed = [p for p in problems if not (follows and p.key == "site.id")]  # derived from the name
     beside: dict[str, str] = {}
     above = []
     for p in listed:
@@ -75,7 +75,7 @@ def readings_page(
     time_formats: Iterable[tuple[str, str]] = (),
     imports: Sequence[Any] = (),
 ) -> str:
-    """Upload of a CSV export; with a proposal, its columns to check before they are read.
+    """Page to upload a CSV export; with a proposal, to confirm its columns.
 
     proposal : the proposed meaning of each column, from the collector. time_formats :
         pattern and label of each. imports : the newest imported files, newest first
@@ -106,7 +106,7 @@ def readings_page(
 def progress_page(
     row: dict[str, Any], job: dict[str, Any] | None, visitor: dict[str, Any], now: datetime | None = None
 ) -> str:
-    """How far a piece of work has come; it asks again by itself until it is done.
+    """Progress page, which reloads until the job is done.
 
     job : kind, state (waiting, running, done, failed), done, of, message
     """

@@ -1,4 +1,4 @@
-"""The fleet: every home, worst first, its verdict, what is wrong and what to do next."""
+"""Page of the fleet: every home, worst first, with verdict, findings and next step."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ def fleet_page(
     now: datetime,
     views: Iterable[Mapping[str, Any]] | None = None,
 ) -> str:
-    """The page of homes at hand; as `fleet_list_page`, which takes one page of a fleet of any size."""
+    """Page of the given homes; like `fleet_list_page`, which shows one page of a fleet of any size."""
     entries, chosen = worst_first(rows, now), asked_of(query)
     found = fitting(entries, chosen)
     start = page_of(chosen, len(found))[1]
@@ -87,7 +87,7 @@ def fleet_list_page(
 
 
 def summary_of(counts: Counts) -> str:
-    """The whole fleet in one sentence or two."""
+    """The whole fleet in one or two sentences."""
     if not counts.homes:
         return "No home yet."
     verdicts = [words.counted_verdict(n, v) for v in VERDICTS if (n := counts.verdicts.get(v))]

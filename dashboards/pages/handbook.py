@@ -12,7 +12,7 @@ from fieldfare.dashboards.text.words import small_first
 
 
 def handbook_page(visitor: dict[str, Any]) -> str:
-    """Every entry by group."""
+    """Page of all entries by group."""
     groups = {
         **{f"Findings: {small_first(name)}": tuple(group) for name, group in FINDING_GROUPS.items()},
         "Findings: watch and verdict": tuple(NOTICES),
@@ -25,8 +25,8 @@ def handbook_page(visitor: dict[str, Any]) -> str:
 
 
 def handbook_entry_page(key: str, visitor: dict[str, Any]) -> str:
-    """One entry. Raises KeyError for an unknown key."""
-    from fieldfare.dashboards.handbook.entries import entry  # loads every rule
+    """Page of one entry. Raises KeyError for an unknown key."""
+    from fieldfare.dashboards.handbook.entries import entry  # imports all rules
 
     made = entry(key)
     related = [(other, title_of(other)) for other in made.related]

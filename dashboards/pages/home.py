@@ -1,4 +1,4 @@
-"""The household's own page: a month in plain sentences and pictures, what was done, what they can do."""
+"""The household's page: a month in plain sentences and pictures, jobs done, and things to do."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ def home_page(
         "household": household or {"homes": [], "visits": [], "contact": None},
         "questions": QUESTIONS,
     }
-    # That a file is due is the firm's to know.
+    # Only the firm is told that a file is due.
     quiet = now - row["heard"] if row["heard"] is not None and not row.get("feed") else None
     if contents is None:
         given = with_silence(given_verdict(row["result"]), quiet)
@@ -87,7 +87,7 @@ def home_page(
 def _lead(
     row: dict[str, Any], contents: dict[str, Any], given: dict[str, Any], tasks: list[str], now: datetime
 ) -> list[str]:
-    """How things stand, in a few sentences: what to do first comes first."""
+    """Summary in a few sentences, most important action first."""
     heard = row["heard"]
     sentences = standing_words(
         row["site"], contents["result"], given, tasks, month_words(contents["result"]["period"])
@@ -104,14 +104,14 @@ def _lead(
 
 
 def _other_days(rolling: dict[str, Any], shown: dict[str, Any]) -> str:
-    """The verdict's days, where the page tells of an earlier month."""
+    """Days of the verdict, if the page shows an earlier month."""
     if shown["period"]["to"] == rolling["period"]["to"]:
         return ""
     return words.days_between(rolling["period"]["from"], rolling["period"]["to"])
 
 
 def _neighbours(month: str, row: dict[str, Any]) -> dict[str, str]:
-    """The months before and after, as far as there are readings."""
+    """The previous and next month, if there are readings."""
     here = date.fromisoformat(f"{month}-01")
     before = date(here.year - (here.month == 1), (here.month - 2) % 12 + 1, 1)
     after = date(here.year + (here.month == 12), here.month % 12 + 1, 1)

@@ -1,4 +1,4 @@
-"""Forms to log or correct a job, and to repeat a decision that could not be saved."""
+"""Pages to log or correct a job, and to repeat a decision that could not be saved."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ NO_PROBLEMS: Mapping[str, str] = {"day": "", "what": "", "minutes": "", "photo":
 
 
 def job_values(today: str, **given: Any) -> dict[str, Any]:
-    """What the form of a job holds: day, what, parts, minutes as text, and the codes of its findings."""
+    """Values of the job form: day, what, parts, minutes as text, and the codes of its findings."""
     return {"day": today, "what": "", "parts": "", "minutes": "", "findings": (), **given}
 
 
@@ -49,7 +49,7 @@ def handle_again_page(
     problem: str,
     visitor: dict[str, Any],
 ) -> str:
-    """The forms of a finding with what was typed, and what is wrong. people : e-mail -> name"""
+    """Page of a finding's forms, as typed, with their problems. people : e-mail -> name"""
     return render(
         "handle_again.html",
         title=row["name"],

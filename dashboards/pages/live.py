@@ -1,4 +1,4 @@
-"""The live overview: units by operating state."""
+"""Page of the live overview: units by operating state."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ screens."""
 def live_page(
     rows: Iterable[dict[str, Any]], visitor: dict[str, Any], now: datetime, *, part: bool = False
 ) -> str:
-    """rows : as `live_words.grouped`. part : only what changes from minute to minute"""
+    """rows : as of `live_words.grouped`. part : only the rows"""
     groups = grouped(rows, now)
     total = sum(len(g["homes"]) for g in groups)
     says = words.listed([f"{len(g['homes'])} {g['word']}" for g in groups])

@@ -15,12 +15,12 @@ GIVE_BOTH = marked("give your e-mail and your password")
 
 
 def message_page(title: str, words: str, visitor: dict[str, Any]) -> str:
-    """A sentence or two, such as that a page is not there."""
+    """Page with a short message, such as page not found."""
     return render("message.html", title=title, words=words, visitor=visitor)
 
 
 def ended_invitation_page() -> str:
-    """What is said at an invitation's address once it is used or too old."""
+    """Page for a used or expired invitation."""
     said = _("It was used already, or its time is over. Ask for a new one.")
     return message_page(_("This invitation has ended"), said, {})
 
@@ -35,7 +35,7 @@ def invited_page(
     days: int = 0,
     ends: str = "",
 ) -> str:
-    """A householder's one-time link with how long it holds, or why there is none and the form again."""
+    """Page with a householder's one-time link and its validity, or the form again with its problem."""
     return render(
         "invited.html",
         title=f"Householder, {row['name']}",
@@ -51,8 +51,7 @@ def invited_page(
 
 
 def sign_in_page(error: str, provider: str = "", email: str = "") -> str:
-    """provider : what the button of the firm's sign-in provider says, empty without one. email : as it was
-    typed"""
+    """provider : text of the sign-in provider's button, empty without one. email : as typed"""
     return render(
         "sign_in.html",
         title=_("Sign in"),
@@ -77,8 +76,8 @@ def welcome_page(
     homes: Sequence[str] = (),
     typed: Mapping[str, str] = MappingProxyType({}),
 ) -> str:
-    """Where an invited person, or the first one of all, sets a password. homes : names of a householder's
-    homes. typed : name and e-mail of the first, as they were typed"""
+    """Page where an invited person, or the first user, sets a password. homes : names of a householder's
+    homes. typed : name and e-mail of the first user, as typed"""
     text = ""
     if homes:
         text = _(

@@ -1,4 +1,4 @@
-"""The first season at a home: commissioned against today, and the tuning diary."""
+"""Pages of a home's first season: commissioned against today, and the tuning diary."""
 
 from __future__ import annotations
 
@@ -14,7 +14,8 @@ from fieldfare.dashboards.text import words
 def commissioned_page(
     row: dict[str, Any], document: dict[str, Any] | None, problem: str, visitor: dict[str, Any]
 ) -> str:
-    """Each kept value beside today's. document : of api.core.commissioned; None with a problem"""
+    """Page of commissioned values against today's. document : of api.core.commissioned; None with a
+    problem"""
     return render(
         "commissioned.html",
         title=f"Commissioned and today, {row['name']}",
@@ -36,7 +37,7 @@ def tuning_page(
     typed: Mapping[str, str] | None = None,
     refused: str = "",
 ) -> str:
-    """The step to make next with its form, and the diary.
+    """Page of the tuning diary, with the next step and its form.
 
     document : of api.core.tuning; None with a problem. typed, refused : the form as it was sent, and why not
     """

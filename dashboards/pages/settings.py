@@ -1,4 +1,4 @@
-"""Settings: of a home, of oneself, of the firm; and its people."""
+"""Pages of settings: of a home, of the user, of the firm; and of people."""
 
 from __future__ import annotations
 
@@ -43,10 +43,9 @@ def site_settings_page(
     saved: bool = False,
     trouble: str = "",
 ) -> str:
-    """The site file as a form or as text, and what saving would change and recalculate.
+    """Page of the site file as a form or as text, with a preview of changes.
 
-    values : key -> what stands in its field. changes : None where nothing was asked yet. proposed : the file
-        to save
+    values : key -> value of its field. changes : None before a preview. proposed : the file to save
     """
     listed = list(problems)
     beside, above = _beside_fields(listed, values, as_text)
@@ -80,7 +79,7 @@ def site_settings_page(
 def _beside_fields(
     listed: Sequence[Problem], values: Mapping[str, str], as_text: bool
 ) -> tuple[dict[str, str], list[Problem]]:
-    """Problems by the key of their field, and those that have none."""
+    """Problems by the key of their field, and those without a field."""
     beside, above = dict[str, str](), list[Problem]()
     for p in listed:
         key = key_of_problem(p.key, values)
@@ -103,7 +102,7 @@ def settings_page(
     firm_quiet: tuple[int, int] = (21, 7),
     has_account: bool = True,
 ) -> str:
-    """What a person sets for themselves.
+    """Page of personal settings.
 
     values : notices, channel (shown form), at_once, digest, quiet_from, quiet_to as text, units. feed :
         with_contact, made and used, None without one. new_address : of a feed that was made just now.
@@ -137,8 +136,8 @@ def firm_page(
     logo: str = "",
     from_outside: bool = False,
 ) -> str:
-    """The firm's name, contact, place and logo. values : name, contact, latitude, longitude. logo : its
-    address, or empty
+    """Page of the firm's name, contact, place and logo. values : name, contact, latitude, longitude. logo :
+    its URL, or empty
     from_outside : whether name and contact come from the environment"""
     return render(
         "firm.html",
@@ -162,7 +161,7 @@ def people_page(
     problem: str = "",
     notice: str = "",
 ) -> str:
-    """Everybody who may sign in, and the form that invites. homes : site -> name. values : what was typed"""
+    """Page of all people, with the form to invite one. homes : site -> name. values : as typed"""
     return render(
         "people.html",
         title="People",
@@ -189,8 +188,7 @@ def person_page(
     ends: str = "",
     is_self: bool = False,
 ) -> str:
-    """One person: name, role, homes, kept out or not, a new invitation, removal. link : a one-time address
-    made just now"""
+    """Page of one person: name, role, homes, stop, new invitation, removal. link : a new one-time address"""
     return render(
         "person.html",
         title=person["name"],

@@ -1,5 +1,5 @@
-"""One site, for diagnosis from a distance: design and measurement, findings on the plots that show them, what
-it does now."""
+"""Page of one site, for remote diagnosis: design and measurement, findings with their plots, current
+state."""
 
 from __future__ import annotations
 
@@ -69,12 +69,12 @@ def figure_json(name: str, site: Site, result: dict[str, Any], facts: Facts) -> 
 
 
 def uses_json(facts: Facts, start: int, end: int) -> bytes:
-    """Uses of a stretch of time [ms since 1970 UTC] for the trace's lowest panel."""
+    """Operating states in a window [ms since 1970 UTC] for the trace's lowest panel."""
     return orjson.dumps(uses_document(facts, start, end))
 
 
 def event_json(facts: Facts, zone: ZoneInfo, kind: str, at: int, step: int) -> bytes:
-    """The next or the previous event [ms since 1970 UTC] of a kind; null at either end."""
+    """The next or previous event of a kind [ms since 1970 UTC]; null at either end."""
     return orjson.dumps(document(step_from(facts, zone, kind, at, step), zone))
 
 
@@ -124,7 +124,7 @@ def _common(
     query: dict[str, str],
     now: datetime,
 ) -> dict[str, Any]:
-    """What the page shows with and without a result."""
+    """Context of the page that does not depend on a result."""
     site = row["site"]
     summary = live_summary(site, row.get("latest") or {})
     return {
@@ -154,10 +154,11 @@ def _common(
 
 
 def drawn_of(site: Site, result: dict[str, Any], facts: Facts, query: Mapping[str, str]) -> dict[str, Any]:
-    """What a page shows of a result alone, most of its work: the same for everybody who asks for the same
-    days (`days_query`) and reads in the same units."""
+    """The parts of a page that depend on the result alone, which are most of its work; the same for all
+    readers with the same days (`days_query`) and units."""
     query_text = days_query(query)
     rows = day_rows(facts, site.zone)
+    sides = two_sides(site, result, rows)
     made = {n: draw(chart(n, site, result, facts, rows), query_text) for n in NAMES}
     findings = [
         f
@@ -168,7 +169,8 @@ def drawn_of(site: Site, result: dict[str, Any], facts: Facts, query: Mapping[st
     return {
         "asked": query_text,
         "findings": findings,
-        "sides": two_sides(site, result, rows),
+        "sides": sides,
+        "key_figures": [s for s in sides if s.is_key and s.measured != "–"],
         "mean_outdoor": mean_outdoor(rows),
         "electricity": electricity_rows(result),
         "bridge": bridge(result),
@@ -183,13 +185,13 @@ def drawn_of(site: Site, result: dict[str, Any], facts: Facts, query: Mapping[st
 
 
 def _trace_days(rows: list[Row]) -> list[Markup]:
-    """The trace where no script draws it: temperatures, powers, and pressure where it is read."""
+    """The trace without scripts: temperatures, powers, and pressure if it is measured."""
     warm, power, *_, pressure = trace_charts(rows)
     return [svg(c, height=205.0) for c in (warm, power, *([] if pressure.is_empty else [pressure]))]
 
 
 def _sections(made: dict[str, Drawn], findings: list[dict[str, Any]]) -> dict[str, Any]:
-    """Where each plot stands: on the finding that it shows, else in its section, or named as missing."""
+    """Placement of each plot: at its finding, else in its section, or listed as missing."""
     shown = {f["figure"].chart.key for f in findings if f["figure"] is not None and f["severity"] != "note"}
     further = [n for n in NAMES if n not in (*_WEATHER, *_CALENDARS) and n not in shown]
     return {
@@ -207,8 +209,7 @@ def _sections(made: dict[str, Drawn], findings: list[dict[str, Any]]) -> dict[st
 def _standing(
     row: dict[str, Any], rolling: dict[str, Any], shown: dict[str, Any], now: datetime
 ) -> dict[str, Any]:
-    """The verdict, the days it is of, and whether the page shows other days. shown : the result of the days
-    on the page"""
+    """The verdict, its days, and whether the page shows other days. shown : the result of the page's days"""
     days = {k: rolling["period"][k] for k in ("from", "to")}
     other = days != {k: shown["period"][k] for k in ("from", "to")}
     found = [f for f in rolling["findings"] if is_standing(f)]
@@ -225,13 +226,13 @@ def _standing(
 
 
 def _point_words(point: Point) -> str:
-    """A point's name: two meters of one quantity have different names."""
+    """Name of a point, unique also among meters of one quantity."""
     kind = {"register": " (running total)", "interval": " (per interval)"}.get(point.form, "")
     return f"{words.quantity_words(point.quantity)}{kind}"
 
 
 def _point_names(site: Site) -> dict[str, str]:
-    """Id -> name of every point, each different: by its zone, else by a number."""
+    """Id -> unique name of every point: with its zone, else a number."""
     names: dict[str, str] = {}
     for p in site.point:
         zone = f", {p.zone}" if p.zone != "house" else ""
@@ -242,7 +243,7 @@ def _point_names(site: Site) -> dict[str, str]:
 
 
 def _live(site: Site, latest: dict[str, Any]) -> list[dict[str, Any]]:
-    """Every point with its name; states as code -> word."""
+    """All points with names; states as code -> word."""
     out = []
     for p in site.point:
         states = {
@@ -272,7 +273,7 @@ def _live(site: Site, latest: dict[str, Any]) -> list[dict[str, Any]]:
 
 
 def _work(work: dict[str, Any], site: Site) -> dict[str, Any]:
-    """A works-log entry with its effect in words and, where it is known, as a plot."""
+    """A maintenance log entry with its effect as text and, if known, as a plot."""
     effect, reason = work.get("effect"), work.get("reason") or (work.get("effect") or {}).get("reason") or ""
     currency = site.cost.currency if site.cost is not None else None
     has_effect = bool(effect and effect.get("compared"))
@@ -284,14 +285,14 @@ def _work(work: dict[str, Any], site: Site) -> dict[str, Any]:
 
 
 def _job_for(code: str, works: list[dict[str, Any]]) -> dict[str, Any] | None:
-    """The newest job that names a finding and has a plot of what it did."""
+    """The newest job that names a finding and has a plot of its effect."""
     return next((w for w in works if code in w["findings"] and w["plot"] is not None), None)
 
 
 def _place_in_trace(
     facts: Facts, site: Site, finding: dict[str, Any], query: Mapping[str, str]
 ) -> dict[str, Any]:
-    """Where in the trace a finding is to be seen: the event, its address, and the script's copy of it."""
+    """Place of a finding in the trace: the event, its URL, and its data for the script."""
     event = event_of_finding(facts, site.zone, finding)
     period = {k: query[k] for k in ("from", "to") if query.get(k)}
     return {
@@ -303,7 +304,7 @@ def _place_in_trace(
 
 
 def _query_context(facts: Facts, site: Site, query: dict[str, str]) -> dict[str, Any]:
-    """The stretch and the event that the address asks the trace for, and the kinds of events there are."""
+    """Window and event requested for the trace, and the available kinds of events."""
     event = marked(facts, site.zone, query.get("mark", ""))
     view = query.get("view", "")
     shown = view if view_of(view) is not None else event.view(site.zone) if event is not None else ""
@@ -317,7 +318,7 @@ def _query_context(facts: Facts, site: Site, query: dict[str, str]) -> dict[str,
 
 
 def _health(site: Site, result: dict[str, Any], facts: Facts) -> list[dict[str, Any]]:
-    """How much of each point was read, how often, and what was odd about it."""
+    """Coverage, sampling interval and oddities of each point."""
     shares = result["coverage"]["points"]
     notices, lengths, names = facts.notices, gap_minutes(facts, site.zone), _point_names(site)
     out = []
@@ -342,7 +343,7 @@ def _health(site: Site, result: dict[str, Any], facts: Facts) -> list[dict[str, 
 
 
 def _sorted_health(rows: list[dict[str, Any]]) -> dict[str, Any]:
-    """Points to look at, points that are well, and the least share that the latter were read."""
+    """Points with problems, points without, and the lowest coverage of the latter."""
     doubtful = [r for r in rows if r["odd"] or r["share"] is None or r["share"] < MOSTLY_READ]
     sound = [r for r in rows if r not in doubtful]
     return {
@@ -353,7 +354,7 @@ def _sorted_health(rows: list[dict[str, Any]]) -> dict[str, Any]:
 
 
 def _notices(site: Site, facts: Facts) -> list[dict[str, str]]:
-    """The longest gaps and every other oddity, newest first."""
+    """The longest gaps and all other oddities, newest first."""
     table = facts.notices
     if not len(table):
         return []

@@ -1,4 +1,4 @@
-"""Visits: the list to plan from, the calendar, a day to print, and the form of a booking."""
+"""Pages of visits: list, calendar, printable day, and booking form."""
 
 from __future__ import annotations
 
@@ -25,13 +25,13 @@ def visits_page(
     jobs: Mapping[str, float] | None = None,
     booked: Sequence[dict[str, Any]] = (),
 ) -> str:
-    """Homes by what they need, visits by area in the order of the drive; what to take along.
+    """Page of the visit list: homes by needed action, visits by area in driving order, things to bring.
 
     rows, start, jobs : as of `visit_list`. booked : the next visits, of `present_visit`
     """
     listed = visit_list(rows, now, start, jobs)
     drive: list[dict[str, Any]] = next((kind["areas"] for kind in listed if kind["kind"] == "drive"), [])
-    for area in drive:  # one area alone is what the whole plot shows
+    for area in drive:  # a single area is the whole plot
         area["plot"] = (
             round_plot([area], start=None, small=True) if len(drive) > 1 and area["n"] > 2 else None
         )
@@ -69,7 +69,7 @@ def _summary(listed: Sequence[dict[str, Any]]) -> str:
 
 
 def present_visit(visit: Mapping[str, Any], zone: Any, name: str, today: date) -> dict[str, Any]:
-    """A booked visit in words.
+    """A booked visit as text.
 
     visit : id, site, start [UTC], minutes, who, findings, note, state. zone : of the home. name : of the home
     """
@@ -100,7 +100,7 @@ def calendar_page(
     visitor: dict[str, Any],
     today: date,
 ) -> str:
-    """A week of visits, day by day.
+    """Page of a week of visits.
 
     days : seven days, each with its visits of `present_visit` and a contact. people : number -> name.
     chosen : whose, None for all
@@ -133,10 +133,10 @@ def day_page(
     order: Sequence[str],
     person: int | None,
 ) -> str:
-    """A day's visits to print: when, where, why, what to bring, what to beware of.
+    """Printable page of a day's visits: time, place, reason, things to bring, cautions.
 
-    stops : in the order of their times, as of `visit_list` with `visit`, of `present_visit`. order : names in
-        the order of the shortest drive, empty where it is the same
+    stops : by time, as of `visit_list` with `visit`, of `present_visit`. order : names in the order of the
+        shortest drive, empty if it is the same
     """
     load: dict[str, list[str]] = {}
     for stop in stops:
@@ -169,7 +169,7 @@ def booking_page(
     visitor: dict[str, Any],
     visit: dict[str, Any] | None = None,
 ) -> str:
-    """The form of a visit.
+    """Page of the booking form.
 
     values : day, at, minutes, person, note as text; findings as codes. stop : the home as of `visit_list`,
         with `codes`, the findings that can be named. problems : field -> what is wrong. visit : of

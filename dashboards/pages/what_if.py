@@ -1,4 +1,4 @@
-"""What-if questions about a home, each answered with its saving and its limits."""
+"""Page of what-if questions about a home, each answered with saving and limits."""
 
 from __future__ import annotations
 
@@ -32,8 +32,8 @@ def what_if_page(
     visitor: dict[str, Any],
     out_of_range: Mapping[str, tuple[float, float]] = MappingProxyType({}),
 ) -> str:
-    """A form of the questions, and each answer with its interval and its limits. out_of_range : field ->
-    lowest and highest, where what was typed is not between"""
+    """Page with the form of questions, and each answer with interval and limits. out_of_range : field ->
+    (lowest, highest), for values outside"""
     codes = sorted({f["code"] for f in (row["result"] or {}).get("findings", []) if f["cost_per_year"]})
     return render(
         "what_if.html",
@@ -53,7 +53,7 @@ def what_if_page(
 
 
 def _nothing_asked(query: Mapping[str, str], answers: list[dict[str, Any]] | None, wrong: Any) -> str:
-    """What to say of a form that was sent with none of its questions filled in."""
+    """Message for a form sent without any question filled in."""
     if (
         answers
         or wrong
@@ -82,7 +82,7 @@ def _answer(row: dict[str, Any], a: dict[str, Any]) -> dict[str, Any]:
         value_, low, high = (words.money(money[k], a["currency"], 0) for k in ("value", "low", "high"))
         paid = _("{value} ({low} to {high})", value=value_, low=low, high=high)
     if paid and kwh and not any(kwh[k] for k in ("value", "low", "high")):
-        saves, paid = paid, ""  # a tariff saves money alone
+        saves, paid = paid, ""  # a tariff saves only money
     return {
         **a,
         "title": _(_COOLER if is_cooler else _QUESTIONS[a["question"]], value=value),
@@ -102,14 +102,14 @@ def _turned(saving: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _limit(limit: dict[str, Any]) -> dict[str, Any]:
-    """A limit with its words in the reader's language; those without a translation stay English."""
+    """A limit as text in the reader's language; untranslated ones stay English."""
     says, is_translated = with_numbers(limit["says"])
     text = words.sentence(words.named(says)) if says else ""
     return {**limit, "limit": _(limit["limit"]), "says": text, "is_translated": is_translated}
 
 
 def _caution(site: Site | None, a: dict[str, Any]) -> str:
-    """The caution of a change to rooms or hot water, in the reader's language; that of a finding is
+    """Caution for a change to rooms or hot water, in the reader's language; cautions of findings are
     English."""
     if a["question"] == "rooms_warmer_k" and a["caution"]:
         return _(str(a["caution"]))

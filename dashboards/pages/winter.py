@@ -1,4 +1,4 @@
-"""Before winter: one site's check to work through and sign, and the firm's as a list of visits."""
+"""Pages before winter: a site's check sheet, and the firm's list."""
 
 from __future__ import annotations
 
@@ -23,8 +23,7 @@ _ORDER: tuple[Verdict, ...] = ("not in order", "attention", "can't tell", "in or
 
 
 def points_left(site: Site, contents: dict[str, Any]) -> list[tuple[str, str]]:
-    """Key and title of each check that keeps the sheet from being in order, gravest first; none where it
-    is."""
+    """Key and title of each check that is not in order, gravest first."""
     result = contents["result"]
     return _left(sheet(site, result, contents.get("days") or rows_of_result(result)))
 
@@ -71,7 +70,7 @@ def winter_page(
 
 
 def _other_days(row: dict[str, Any], result: dict[str, Any]) -> str:
-    """The days of the verdict, where the checks are of other ones."""
+    """Days of the verdict, if the checks are for other days."""
     period = (row.get("rolling") or result)["period"]
     if (period["from"], period["to"]) == (result["period"]["from"], result["period"]["to"]):
         return ""
@@ -79,7 +78,7 @@ def _other_days(row: dict[str, Any], result: dict[str, Any]) -> str:
 
 
 def winter_list_page(entries: Iterable[dict[str, Any]], visitor: dict[str, Any]) -> str:
-    """Every home's verdict, gravest first, with what each asks for and the money the winter may take.
+    """Page of every home's verdict, gravest first, with needed actions and expected winter cost.
 
     entries : of `winter_entry`, each with `signed`, its season's sign-off or None, and where known `quiet`,
         the time since its last reading

@@ -1,4 +1,4 @@
-"""Papers: the householder's month, the winter check and the hand-over review, as HTML, PDF and JSON."""
+"""Papers: monthly report, winter check and hand-over review, as HTML, PDF and JSON."""
 
 from fieldfare.dashboards.papers.pdf import NoPdf
 from fieldfare.dashboards.papers.write import paper_html, paper_pdf, write

@@ -41,7 +41,7 @@ _EVENT_WORDS = {
 
 
 def defect_shown(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, Any]:
-    """What the paper and the page of a case show. contents : of api.records.defect_pack.Case"""
+    """Contents of a case for its paper and page. contents : of api.records.defect_pack.Case"""
     defect, result = contents["defect"], contents["result"]
     finding = defect["finding"]
     figures = {row["name"]: row for row in defect["figures"]}
@@ -66,13 +66,13 @@ def defect_shown(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[
 
 
 def _always(site: Site) -> tuple[str, ...]:
-    """Who may open what, whatever the finding is."""
+    """Cautions on who may open what, independent of the finding."""
     caution = refrigerant_caution(site)
     return (caution,) if MAINS_WORK in caution else (caution, MAINS_WORK)
 
 
 def _group(title: str, found: list[dict[str, Any]], figures: dict[str, dict[str, Any]]) -> dict[str, Any]:
-    """Rows of what has something to say, and the titles of what has only no sign."""
+    """Rows of checks with a result, and titles of checks without any sign."""
     quiet = [a for a in found if a["state"] in _BECAUSE and not a["figures"] and not a["because"]]
     rows = [_row(a, figures) for a in found if a not in quiet]
     because = _BECAUSE[quiet[0]["state"]] if quiet else ""
@@ -121,7 +121,7 @@ def _recipe(recipe: dict[str, Any]) -> dict[str, str]:
 
 
 def _about(events: list[dict[str, Any]], finding: dict[str, Any]) -> list[dict[str, Any]]:
-    """Faults first, then the newest events; each once, by their start."""
+    """Faults first, then the newest events; without repeats, by start."""
     faults = [e for e in events if e["kind"] == "fault" or e.get("fault_codes")][-MOST_EVENTS // 2 :]
     rest = [e for e in events if e["kind"] in ("run", "defrost", "reheat")]
     chosen = [*faults, *[e for e in rest if e not in faults][-(MOST_EVENTS - len(faults)) :]]

@@ -1,5 +1,5 @@
-"""Style sheets applied to inline drawings: the PDF library styles the page by them, but an SVG only by the
-attributes of its own elements."""
+"""Apply style sheets to inline drawings: WeasyPrint applies them to the page, but draws SVG by the attributes
+of its elements only."""
 
 from __future__ import annotations
 
@@ -31,13 +31,13 @@ _VARIABLE = re.compile(r"var\(\s*(--[\w-]+)\s*\)")
 
 
 def style_drawings(page: ElementTree.Element, sheets: list[str]) -> None:
-    """Write on each element of the drawings in a page what its style sheets say of it, and a drawing's label
-    as its title, which becomes its text alternative. sheets : texts of style sheets"""
+    """Set the attributes of each drawing's elements from the style sheets, and its label as title, which
+    becomes the text alternative. sheets : texts of style sheets"""
     from cssselect2 import ElementWrapper
 
     _style(ElementWrapper.from_html_root(page), _matcher(sheets), {}, "black")
     for drawing in list(page.iter(f"{SVG}svg")):
-        # A mark that is hidden from readers has its word beside it: what they read out is a space.
+        # A mark hidden from screen readers has its word beside it, so its text is a space.
         if label := drawing.get("aria-label") or (drawing.get("aria-hidden") and " "):
             title = ElementTree.Element(f"{SVG}title")
             title.text = label
@@ -45,7 +45,7 @@ def style_drawings(page: ElementTree.Element, sheets: list[str]) -> None:
 
 
 def _style(element: ElementWrapper, matcher: Matcher, variables: dict[str, str], colour: str) -> None:
-    """The element and all below it. variables, colour : inherited from its parent"""
+    """Style an element and its children. variables, colour : inherited from the parent"""
     own: dict[str, str] = {}
     for _specificity, _order, pseudo, declarations in matcher.match(element):
         if pseudo is None:
@@ -62,7 +62,7 @@ def _style(element: ElementWrapper, matcher: Matcher, variables: dict[str, str],
 
 
 def _resolved(value: str, variables: dict[str, str]) -> str:
-    """A value without variables; a list of font families without spaces between them."""
+    """A value with variables resolved; font families without spaces between them."""
     while found := _VARIABLE.search(value):
         value = value.replace(found[0], variables.get(found[1], ""))
     return re.sub(r"\s*,\s*", ",", value)
@@ -82,7 +82,7 @@ def _matcher(sheets: list[str]) -> Matcher:
 
 
 def _printed(rules: list[Any]) -> Iterator[Any]:
-    """The rules that hold for paper of any width."""
+    """Rules that apply to paper of any width."""
     from tinycss2 import parse_rule_list, serialize
 
     for rule in rules:

@@ -1,7 +1,7 @@
 """Remove white space at line ends before layout.
 
-A reader never sees it (CSS Text 3, 4.1.2), but WeasyPrint 70.0 measures it: a text that fits a line only
-without the space after it is broken after its first word.
+Such space is not displayed (CSS Text 3, 4.1.2), but WeasyPrint 70.0 measures it, and breaks a text after its
+first word if it fits only without the space.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ DRAWN = frozenset({"img", "{http://www.w3.org/2000/svg}svg"})
 
 
 def trim_line_ends(body: ElementTree.Element) -> None:
-    """Take out white space that ends a line, or that more white space follows in the next element."""
+    """Remove white space at line ends, and before white space in the next element."""
     dropped = True
     for where in _backwards(body):
         if isinstance(where, bool):
@@ -36,8 +36,8 @@ def trim_line_ends(body: ElementTree.Element) -> None:
 
 
 def _backwards(node: ElementTree.Element) -> Iterator[tuple[ElementTree.Element, str] | bool]:
-    """Places of text from the last to the first; between them True where a line ends, False at what stands in
-    a line without text."""
+    """Yield texts from last to first; between them True for a line end, False for inline elements without
+    text."""
     ends_line = node.tag in LINE_ENDS
     if ends_line:
         yield True

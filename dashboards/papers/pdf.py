@@ -1,4 +1,4 @@
-"""Printing a paper's HTML to PDF: the same HTML gives the same bytes, and nothing is fetched."""
+"""Render a paper's HTML to PDF: deterministic, and without any network access."""
 
 from __future__ import annotations
 
@@ -28,13 +28,13 @@ and none ends sooner."""
 
 
 class NoPdf(InputError):
-    """This machine lacks what prints a PDF."""
+    """A library for PDF is missing on this machine."""
 
 
 def print_pdf(page: str) -> bytes:
-    """The PDF of an HTML document that stands alone, tagged for screen readers. Raises NoPdf.
+    """PDF of a self-contained HTML document, tagged for screen readers. Raises NoPdf.
 
-    Addresses other than `data:` are refused: what they name is left out, and the log says so.
+    URLs other than `data:` are refused: their contents are left out, and logged.
     """
     weasyprint = _library()
     from weasyprint.urls import URLFetcher
@@ -51,21 +51,22 @@ def print_pdf(page: str) -> bytes:
 
 
 def _library() -> ModuleType:
-    """The PDF library; imported on first use, as it takes longer than a short command."""
-    # Its warnings name each property of the style sheets that paper has no use for.
+    """Import WeasyPrint on first use, as it takes longer than a short command."""
+    # It warns of each style property that does not apply to paper.
     logging.getLogger("weasyprint").setLevel(logging.ERROR)
     try:
         missing = [package for name, package in NEEDED.items() if not _is_there(name)]
         if missing:
             raise NoPdf(_lacking(missing))
         import weasyprint
-    except OSError:  # a library that these need
+    except OSError:  # a dependency of these
         raise NoPdf(_lacking(list(NEEDED.values()))) from None
     return weasyprint
 
 
 def _is_there(library: str) -> bool:
-    """Asked before the import, which prints lines of its own. Elsewhere than on Linux the names differ."""
+    """Checked before the import, which prints lines if a library is missing. On other systems the names
+    differ."""
     if sys.platform != "linux":
         return True
     try:

@@ -45,7 +45,7 @@ WIDE = 0.2
 
 
 def write(kind: Kind, result: Result | dict[str, Any], out: Path, **context: Any) -> None:
-    """Write a paper to a file in the form that its ending names.
+    """Write a paper to a file, in the format of its extension.
 
     result : a Result, or a paper's contents with `site`, `result` and, where at hand, `days`, `month_before`,
         `year_before`, `works`. context : further contents, and `made`, the date on the paper
@@ -85,7 +85,7 @@ def paper_html(
     logo: str = "",
     language: str | None = None,
 ) -> str:
-    """A paper as one HTML document: a month in the reader's language, the others in English.
+    """A paper as an HTML document: monthly reports in the reader's language, others in English.
 
     served : bool, default False. True for a page of the service, which loads its style sheets; else it stands
         alone
@@ -125,7 +125,7 @@ def _paper_html(site: Site, kind: str, contents: dict[str, Any], common: dict[st
 
 
 def _check_html(site: Site, kind: str, period: str, contents: dict[str, Any], common: dict[str, Any]) -> str:
-    """A check of the commissioning or of a year's service, which stands without readings."""
+    """A commissioning or annual service check, which needs no readings."""
     check = shown_check(site, contents)
     title = CHECK_TITLES[kind]  # type: ignore[index]
     title = title if period == "first" else f"{title} {period}"
@@ -168,9 +168,7 @@ def _month(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, A
         "given_days": _given_days(given, result),
         "lead": standing_words(site, result, given, tasks, month_words(result["period"])),
         "title": _("Your heating in {month}", month=words.month(result["period"]["from"])),
-        "parts": month_sections(
-            site, {**contents, "days": rows, "year": None}, given
-        ),  # it stands on two pages
+        "parts": month_sections(site, {**contents, "days": rows, "year": None}, given),  # it spans two pages
         "carbon": carbon_notes(result["cost"]),
         "works": contents.get("works") or [],
         "to_do": tasks,
@@ -180,7 +178,7 @@ def _month(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, A
 
 
 def _given_days(given: dict[str, Any], result: dict[str, Any]) -> str:
-    """The days that the verdict is of, where they are not the paper's."""
+    """Days of the verdict, if they are not the paper's."""
     first, last = given.get("from"), given.get("to")
     if not first or not last or (first, last) == (result["period"]["from"], result["period"]["to"]):
         return ""
@@ -248,9 +246,10 @@ def _more_time(n: int) -> str:
 
 
 def too_early(site: Site, result: dict[str, Any]) -> list[tuple[list[str], str]]:
-    """What more weeks will settle, grouped by what it needs: names and the reason as a sentence.
+    """Open questions that more weeks will answer, grouped by need: names and the reason as a sentence.
 
-    Figures with wide intervals, and questions that need more days or cold; not those that need a meter.
+    Figures with wide intervals, and questions that need more days or colder weather; not those that need a
+    meter.
     """
     out: dict[str, list[str]] = {}
 
@@ -274,8 +273,8 @@ def too_early(site: Site, result: dict[str, Any]) -> list[tuple[list[str], str]]
 
 
 def _time_helps(site: Site, reason: str) -> bool:
-    """Whether what is missing comes with more days: it speaks of days or weather, and of no quantity that the
-    site does not measure."""
+    """Whether more days will answer it: the reason names days or weather, and no quantity that the site does
+    not measure."""
     unread = (q for q in QUANTITIES if not site.measures(q))
     speaks = " days" in reason or "weather" in reason
     return speaks and not any(re.search(rf"\b{q}\b", reason) for q in unread)
@@ -293,7 +292,7 @@ def _foot(site: Site, result: dict[str, Any], made: date) -> str:
 
 
 def _style(foot: str) -> Markup:
-    """The paper's style sheets in one, with the foot of each printed page."""
+    """The paper's style sheets, with the footer of printed pages."""
     text = "".join(c if c.isprintable() and c not in '"\\<>' else " " for c in foot)
     numbered = _("page {page} of {pages}", page='" counter(page) "', pages='" counter(pages) "')
     page = f"""@page {{

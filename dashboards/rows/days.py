@@ -1,4 +1,4 @@
-"""The facts' days as small plain rows: what the figures draw, and what a kept paper keeps of them."""
+"""The days of the facts as plain rows, for figures and stored papers."""
 
 from __future__ import annotations
 
@@ -53,8 +53,7 @@ _AS_THEY_ARE = (
 
 
 def day_rows(facts: Facts, zone: ZoneInfo | None = None) -> list[Row]:
-    """One row a local day: `day` as ISO text, the days table's columns that figures use, None for what is not
-    known.
+    """One row per local day: `day` as ISO text and the columns that figures use; None if unknown.
 
     heat_kw, electricity_kw : means over the hours that are known. space [kWh] heat to rooms less what
         defrosts took; spf_space, rated_space [-]; known [share of the day's minutes];
@@ -69,7 +68,7 @@ def day_rows(facts: Facts, zone: ZoneInfo | None = None) -> list[Row]:
     columns["space"] = days.floats("heat_space_kwh") - np.nan_to_num(days.floats("heat_defrost_taken_kwh"))
     columns["spf_space"] = _ratio(days["paired_heat_space_kwh"], days["paired_electricity_space_kwh"], 1.0)
     columns["rated_space"] = _ratio(days["expected_heat_space_kwh"], days["expected_space_kwh"], 1.0)
-    # By the hours that are known: today's are not over.
+    # By the known hours, as today is not over.
     columns["heat_kw"] = 60.0 * _ratio(days["heat_total_kwh"], days["minutes_heat_known"], 0.0)
     columns["electricity_kw"] = 60.0 * _ratio(
         days["electricity_total_kwh"], days["minutes_electricity_known"], 0.0
@@ -95,7 +94,7 @@ def day_rows(facts: Facts, zone: ZoneInfo | None = None) -> list[Row]:
 
 
 def rows_of_result(result: dict[str, Any]) -> list[Row]:
-    """The few columns that a result document itself carries by day, where no facts are at hand."""
+    """The few daily columns of a result document, if facts are not available."""
     return [
         {
             "day": d["day"],
@@ -112,7 +111,7 @@ def rows_of_result(result: dict[str, Any]) -> list[Row]:
 
 
 def _means(row: dict[str, Any]) -> Row:
-    """A day's mean powers [kW], over the share of it that is known."""
+    """Mean powers of a day [kW], over its known share."""
     hours = 24.0 * row["coverage"] if row["coverage"] else None
     return {
         name: None if hours is None or row[energy] is None else row[energy] / hours
@@ -121,12 +120,12 @@ def _means(row: dict[str, Any]) -> Row:
 
 
 def known(rows: list[Row], *names: str) -> list[Row]:
-    """The rows that have all of the named values."""
+    """Rows with all of the named values."""
     return [r for r in rows if all(r.get(n) is not None for n in names)]
 
 
 def _ratio(above: Floats, below: NDArray[Any], least: float) -> Floats:
-    """One over the other where the other is more than the least; nan elsewhere.
+    """Ratio of two columns where the denominator exceeds the least; nan elsewhere.
 
     Daily performance needs 1 kWh of electricity behind it.
     """

@@ -1,5 +1,4 @@
-"""Measured over designed by type and age, in words: a table for each quantity,
-and a sentence for the next home."""
+"""Measured over designed by type and age as text: a table per quantity, and a sentence for the next home."""
 
 from __future__ import annotations
 
@@ -44,7 +43,7 @@ def present_design_ratios(ratios: dict[str, Any] | None) -> dict[str, Any] | Non
 
 
 def group_words(g: dict[str, Any]) -> str:
-    """A group as type and age."""
+    """Name of a group: type and age."""
     if g["grouping"] == "all":
         return "All homes"
     return ", ".join(part for part in (KINDS[g["kind"]] if g["kind"] else "", g["age"]) if part)
@@ -63,7 +62,7 @@ def _row(g: dict[str, Any]) -> dict[str, Any]:
 
 
 def _says(quantity: str, groups: list[dict[str, Any]]) -> str:
-    """What to do at the next home, where all homes together say that the design is off."""
+    """Advice for the next home, if all homes together show that the design is off."""
     g = next((g for g in groups if g["quantity"] == quantity and g["grouping"] == "all"), None)
     if g is None or g["ratio"] is None:
         return ""

@@ -14,21 +14,22 @@ from fieldfare.dashboards.rows.sources import source_rows
 from fieldfare.dashboards.text import words
 from fieldfare.dashboards.text.promise import promise_remark
 
-_NEAR_K = 3.0  # as near a day's mean must come to a temperature to speak for it (common practice)
-_LONGEST_YEAR_DAYS = 400  # a year and some weeks: a total of more days is no year's
+_NEAR_K = 3.0  # a day's mean must be this close to a temperature to represent it (common practice)
+_LONGEST_YEAR_DAYS = 400  # a year and some weeks: a longer total is not annual
 
 
 class Side(NamedTuple):
-    """One line: what it is, by design, as measured, and a remark."""
+    """One line: name, design value, measured value, remark. is_key : one of the few that come first"""
 
     what: str
     designed: str
     measured: str
     remark: str
+    is_key: bool = False
 
 
 def two_sides(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
-    """Everything that design and measurement both speak about; a reason where nothing was measured.
+    """Quantities with both design and measured values; a reason if nothing was measured.
 
     Annual design figures are compared with a measured year only; a shorter span has a remark instead.
     """
@@ -43,12 +44,12 @@ def two_sides(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]
 
 
 def _coldest(rows: list[Row]) -> float | None:
-    """Mean outdoor temperature of the coldest day that was measured [°C]."""
+    """Mean outdoor temperature of the coldest measured day [°C]."""
     return min((float(r["outdoor"]) for r in known(rows, "outdoor")), default=None)
 
 
 def _carried_on(at: float | None, rows: list[Row]) -> str:
-    """That a figure for such cold was carried on from milder days, and from which; empty where it was not."""
+    """Remark that a figure was extrapolated from milder days, with their temperature; empty if not."""
     coldest = _coldest(rows)
     if at is None or coldest is None or coldest <= at + _NEAR_K:
         return ""
@@ -75,7 +76,7 @@ def _heat(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
         if margin and margin["value"] is not None
         else ""
     )
-    # A reason that stands in the line above is not said again.
+    # Do not repeat the reason of the line above.
     reason = capacity["reason"] if capacity["reason"] != loss["reason"] else ""
     rated = f"by its rating {output}, not measured" if by_rating else ""
     out = [
@@ -84,6 +85,7 @@ def _heat(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
             words.measure(design.heat_loss_kw, "kW", 1),
             words.interval(loss["heat_loss_kw"], "kW", 1),
             remark,
+            is_key=True,
         ),
         Side(
             f"Heat pump's output{at}",
@@ -111,7 +113,7 @@ def _heat(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
 
 
 def _span(designed: float | None, result: dict[str, Any], *, total: bool = True) -> str:
-    """What a figure of these days is beside an annual one. total : it grows with the days"""
+    """Remark on comparing a figure of these days with an annual one. total : grows with the days"""
     days = measured_days(result)
     if days >= WHOLE_YEAR_DAYS and not (total and days > _LONGEST_YEAR_DAYS):
         return "a full year"
@@ -120,7 +122,7 @@ def _span(designed: float | None, result: dict[str, Any], *, total: bool = True)
 
 
 def mean_outdoor(rows: list[Row]) -> str:
-    """The mean outdoor temperature of the days in words; empty where it was not measured."""
+    """Mean outdoor temperature of the days as text; empty if not measured."""
     outdoor = [r["outdoor"] for r in known(rows, "outdoor")]
     return words.measure(sum(outdoor) / len(outdoor), "°C", 1) if outdoor else ""
 
@@ -140,7 +142,7 @@ def _performance(site: Site, result: dict[str, Any]) -> list[Side]:
     best = next((b for b in ("H4", "H3", "H2", "H1") if (p[b] or {}).get("value") is not None), None)
     if best:
         rated = f"{words.number(expected['value'], 2)} (by its rating)" if expected else "–"
-        out.append(Side(f"Efficiency, all ({best})", rated, words.interval(p[best], "", 2), ""))
+        out.append(Side(f"Efficiency, all ({best})", rated, words.interval(p[best], "", 2), "", is_key=True))
     return out
 
 
@@ -165,7 +167,7 @@ def _water(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
             remark += "; does not follow the weather"
         if carried:
             remark = f"{remark}; {carried}" if remark else carried
-        out.append(Side("Flow temperature", designed, measured, remark))
+        out.append(Side("Flow temperature", designed, measured, remark, is_key=True))
     flows = [r["flow_rate"] for r in known(rows, "flow_rate")]
     out.append(
         Side(
@@ -173,6 +175,7 @@ def _water(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
             words.measure(site.heat_pump.flow_m3_per_h, "m3/h", 2),
             words.measure(sum(flows) / len(flows), "m3/h", 2) if flows else "–",
             "",
+            is_key=True,
         )
     )
     cycling = result["cycling"]
@@ -189,7 +192,7 @@ def _water(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
 
 
 def _measured_flow(fitted: list[list[float]], rows: list[Row]) -> tuple[str, str]:
-    """The flow at the coldest weather that was measured, and as a remark at the curve's own cold end."""
+    """Flow temperature at the coldest measured weather, with a remark on the curve's cold end."""
     cold, flow = fitted[0]
     carried = _carried_on(cold, rows)
     coldest = _coldest(rows)
@@ -202,7 +205,7 @@ def _measured_flow(fitted: list[list[float]], rows: list[Row]) -> tuple[str, str
 
 
 def _by_day(result: dict[str, Any]) -> str:
-    """That a cylinder loses more outside the hours that its loss is measured in, where a finding says so."""
+    """Remark that a cylinder loses more outside the measured hours, if a finding says so."""
     found = next(
         (f for f in result["findings"] if f["code"] == "high_standing_loss" and not f["until"]), None
     )
@@ -232,6 +235,7 @@ def _hot_water(site: Site, result: dict[str, Any]) -> list[Side]:
             ),
             words.measure(water["litres_at_40c_when_full"], "l", 0),
             reasons.get("litres_at_40c_when_full", ""),
+            is_key=True,
         ),
     ]
     if plant.pasteurise_c is not None:

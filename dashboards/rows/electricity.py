@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from fieldfare.dashboards.text.words import day, number, reason
+from fieldfare.dashboards.text.words import day, number, reason, share
 
 Row = tuple[str, str]
 
@@ -26,9 +26,8 @@ def electricity_rows(result: dict[str, Any]) -> list[Row]:
             (
                 "days left out",
                 (
-                    f"{found['filled_days']} on which the meter shows exactly zero from midnight to "
-                    "midnight and never else: "
-                    "lost readings, by all signs"
+                    f"{found['filled_days']} on which the meter reads exactly zero from midnight to midnight,"
+                    " as on no other day: probably lost readings"
                 ),
             )
         )
@@ -57,9 +56,8 @@ def _signature(found: dict[str, Any]) -> list[Row]:
         (
             "scatter of the days",
             (
-                f"CV(RMSE) {s['cv_rmse']:.0%}, {fit} the {s['cv_rmse_limit']:.0%} of ASHRAE Guideline 14; "
-                f"NMBE {abs(s['nmbe']):.1%}; "
-                f"{s['days_used']} days"
+                f"CV(RMSE) {share(s['cv_rmse'])}, {fit} the {share(s['cv_rmse_limit'])} of ASHRAE Guideline"
+                f" 14; NMBE {share(abs(s['nmbe']), 1)}; {s['days_used']} days"
             ),
         ),
         ("a year of usual weather", f"{usual}; {year['weather']}" if year["weather"] else usual),
@@ -67,7 +65,7 @@ def _signature(found: dict[str, Any]) -> list[Row]:
 
 
 def _figure_text(signature: dict[str, Any], name: str, unit: str, after: str) -> str:
-    """A figure of the base load with what it means, or why there is none."""
+    """A figure of the base load with its meaning, or the reason why there is none."""
     figure = signature[name]
     text = _between(figure, unit, why=signature.get("base_reason"))
     return text + after if figure else text
@@ -75,7 +73,7 @@ def _figure_text(signature: dict[str, Any], name: str, unit: str, after: str) ->
 
 def _change(change: dict[str, Any] | None) -> Row:
     if change is None:
-        return ("change at like weather", "none that is sure")
+        return ("change at like weather", "no certain change")
     size = change["kwh_per_day"]
     less = size["value"] < 0
     low, high = sorted((abs(size["low"]), abs(size["high"])))
@@ -99,7 +97,7 @@ def _starts(starts: dict[str, Any]) -> Row:
         text += f", {number(winter['value'], 1)} from November to March (low end {number(winter['low'], 1)})"
     return (
         "compressor starts",
-        f"{text}; intervals of {starts['interval_minutes']:.0f} minutes hide shorter rests",
+        f"{text}; intervals of {number(starts['interval_minutes'], 0)} minutes hide shorter rests",
     )
 
 
@@ -110,25 +108,25 @@ def _field(starts: dict[str, Any]) -> Row:
     return (
         "beside 127 units in the field",
         (
-            f"{starts['rank_in_field']:.0%} of them start less often in winter; a tenth below "
-            f"{q['0.10']:g}, half below {q['0.50']:g}, "
-            f"nine tenths below {q['0.90']:g} a day (Applied Energy 350, 121734)"
+            f"{share(starts['rank_in_field'])} of them start less often in winter; a tenth below"
+            f" {number(q['0.10'])}, half below {number(q['0.50'])}, nine tenths below {number(q['0.90'])} a"
+            " day (Applied Energy 350, 121734)"
         ),
     )
 
 
 def _direct(direct: dict[str, Any]) -> Row:
-    share = direct["share"]
-    if not share:
+    part = direct["share"]
+    if not part:
         return ("direct electric heat", f"not known: {reason(direct['reason'])}")
-    text = f"{share['value']:.0%} of the electricity ({share['low']:.0%} to {share['high']:.0%})"
+    low, high = share(part["low"]), share(part["high"])
+    text = f"{share(part['value'])} of the electricity ({low} to {high})"
     if direct["step_kw"] is None:
         return (
             "direct electric heat",
             (
                 f"{text}: no step of a heater's rating above the compressor's "
-                f"{number(direct['compressor_kw'], 1)} kW; "
-                "a heater that works alone can't be told"
+                f"{number(direct['compressor_kw'], 1)} kW; a heater that runs alone can't be recognised"
             ),
         )
     return (

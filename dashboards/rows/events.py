@@ -1,5 +1,4 @@
-"""Events of a home in the trace: the one that shows a finding, the next and the previous one, and their
-addresses."""
+"""Events of a home in the trace: for a finding, the next and previous one, and their URLs."""
 
 from __future__ import annotations
 
@@ -42,22 +41,22 @@ class Event:
 
     @property
     def mark(self) -> str:
-        """As it stands in an address."""
+        """The event as a URL parameter."""
         return f"{self.kind}.{self.start // 1000}"
 
     def view(self, zone: ZoneInfo) -> str:
-        """The stretch around it, in the home's own time, as two moments."""
+        """Window around the event, as two local times."""
         around = AROUND_MIN[self.kind] * MS_PER_MINUTE
         ends = self.start - around, self.start + round(self.minutes * MS_PER_MINUTE) + around
         return "--".join(f"{_local(ms, zone):%Y-%m-%dT%H:%M}" for ms in ends)
 
     def address(self, zone: ZoneInfo, **more: str) -> str:
-        """What follows a home's address to see it in the trace."""
+        """Query string that shows the event in the trace."""
         return f"?{urlencode({**more, 'view': self.view(zone), 'mark': self.mark})}#trace"
 
 
 def events_of(facts: Facts, kind: str) -> Table:
-    """The facts table of a kind of event: runs are those for the rooms."""
+    """Facts table of a kind of event; runs are heating runs."""
     if kind == "run":
         return facts.runs.where(facts.runs["use"] != HOT_WATER) if len(facts.runs) else facts.runs
     if kind == "fault":
@@ -66,7 +65,7 @@ def events_of(facts: Facts, kind: str) -> Table:
 
 
 def kinds_of(facts: Facts) -> list[str]:
-    """The kinds of which there is an event."""
+    """Kinds with at least one event."""
     return [kind for kind in NAMES if len(events_of(facts, kind))]
 
 
@@ -83,7 +82,7 @@ def step_from(facts: Facts, zone: ZoneInfo, kind: str, at: int, step: int) -> Ev
 
 
 def marked(facts: Facts, zone: ZoneInfo, mark: str) -> Event | None:
-    """The event that an address marks; None where there is none at that moment."""
+    """The event marked in the URL; None if there is none at that time."""
     kind, _, second = mark.partition(".")
     if not (second.isascii() and second.isdecimal() and len(second) < 12):
         return None
@@ -97,7 +96,7 @@ def marked(facts: Facts, zone: ZoneInfo, mark: str) -> Event | None:
 
 
 def event_of_finding(facts: Facts, zone: ZoneInfo, finding: dict[str, Any]) -> Event:
-    """The event to look at for a finding: a typical or the worst one among its days, else its first day."""
+    """The event to show for a finding: a typical or the worst one in its days, else its first day."""
     choice = _CHOICES.get(finding["code"])
     if choice is not None:
         kind, pick = choice
@@ -121,7 +120,7 @@ def _newest(table: Table, within: Flags) -> int | None:
 
 
 def _short_run(table: Table, within: Flags) -> int | None:
-    """The newest run no longer than half of them."""
+    """The newest run not longer than the median."""
     return _newest(table, within & (table["minutes"] <= np.median(table["minutes"][within])))
 
 
@@ -194,7 +193,7 @@ def _local(ms: int, zone: ZoneInfo) -> datetime:
 
 
 def document(event: Event | None, zone: ZoneInfo) -> dict[str, Any] | None:
-    """An event as the trace's script takes it."""
+    """An event for the trace's script."""
     if event is None:
         return None
     where = f" ({event.place} of {event.count})" if event.count else ""
@@ -212,10 +211,10 @@ MOST_VIEW_MS = 3700 * MS_PER_DAY
 
 
 def view_of(text: str) -> tuple[datetime, datetime] | None:
-    """The stretch that an address asks for, in the home's own time; None where it is not one."""
+    """The requested window in local time; None if invalid."""
     first, _, last = text.partition("--")
     try:
-        # Naive: the home's own time.
+        # Naive local time of the home.
         a, b = (datetime.strptime(t, "%Y-%m-%dT%H:%M") for t in (first, last))  # noqa: DTZ007
     except ValueError:
         return None

@@ -1,4 +1,4 @@
-"""Other heat sources and the units of a cascade, row by row: what each gave, or why it is not known."""
+"""Rows of other heat sources and units of a cascade: heat of each, or why it is not known."""
 
 from __future__ import annotations
 
@@ -10,7 +10,8 @@ NAMES = {"boiler": "Boiler", "stove": "Stove", "solar_thermal": "Solar collector
 
 
 def source_rows(result: dict[str, Any]) -> list[tuple[str, str]]:
-    """Label and text of every row; empty where the site file names neither. result : a document of any age"""
+    """Rows of label and text; empty if the site file names neither. result : document, also of earlier
+    releases"""
     return [*_other(result.get("other_heat")), *(_unit(u) for u in result.get("units") or ())]
 
 

@@ -1,4 +1,5 @@
-"""The site file of an existing home with what was changed in its form.
+"""Apply form changes to the site file of an existing home. Keeps comments, key order and everything without a
+field.
 
 Comments, the order of keys and everything that has no field stay as they are.
 """
@@ -33,7 +34,7 @@ from fieldfare.dashboards.text.words import plain
 
 
 class KeyChange(NamedTuple):
-    """A key whose value differs. before, after : as text; empty where it is not given"""
+    """A key whose value differs. before, after : as text; empty if not given"""
 
     key: str
     label: str
@@ -42,9 +43,9 @@ class KeyChange(NamedTuple):
 
 
 def edited(text: str, form: Mapping[str, str], *, new: bool = False) -> str:
-    """The file with the form's changes; what was not touched stays as it was written, to the letter.
+    """The file with the form's changes; untouched text is kept unchanged.
 
-    form : key -> text, of the fields that were sent. new : by the form of a new home
+    form : key -> text, of the submitted fields. new : from the form of a new home
     Raises tomllib.TOMLDecodeError for a file that can't be read
     """
     before = values_of(text)
@@ -64,7 +65,7 @@ def edited(text: str, form: Mapping[str, str], *, new: bool = False) -> str:
 
 
 def _is_default(key: str, value: str, before: Mapping[str, str]) -> bool:
-    """Whether a choice that the file does not make was left at what holds without it."""
+    """Whether a choice missing in the file was left at its default."""
     choices = field_of(key).choices
     return key not in before and bool(choices) and value == choices[0]
 
@@ -80,10 +81,9 @@ def _set(document: Any, key: str, value: str) -> None:
 
 
 def _table_of(document: Any, key: str, *, make: bool) -> tuple[Any, str]:
-    """The table that holds a key, made where it is not there yet; None where it is not there and not to be
-    made.
+    """The table of a key, created if needed; None if it is absent and not to be created.
 
-    Raises InputError where the file has something else in that place.
+    Raises InputError if the file has something else in that place.
     """
     *path, last = key.split(".")
     at, n = document, 0
@@ -105,8 +105,8 @@ def _table_of(document: Any, key: str, *, make: bool) -> tuple[Any, str]:
 
 
 def _row_of(rows: Any, row: int, name: str, *, make: bool) -> Any:
-    """A row of a list of tables, of `[[name]]` or `name = [{...}]`; None where it is not there and not to be
-    made."""
+    """A row of a list of tables, `[[name]]` or `name = [{...}]`; None if it is absent and not to be
+    created."""
     if not isinstance(rows, AoT | Array):
         raise _other_form(name)
     while len(rows) <= row:
@@ -117,13 +117,11 @@ def _row_of(rows: Any, row: int, name: str, *, make: bool) -> Any:
 
 
 def _other_form(name: str) -> InputError:
-    return InputError(
-        f"{name} stands in the file in a form that has no fields; change the file's text instead"
-    )
+    return InputError(f"{name} is written in a form that has no fields here; change the file's text instead")
 
 
 def _drop_empty_rows(document: Any, name: str) -> None:
-    """Remove rows of a list that have lost every key, and the list where no row is left.
+    """Remove empty rows of a list, and an empty list.
 
     New rows end with an empty line.
     """
@@ -161,7 +159,7 @@ def _number(text: str) -> Any:
 
 
 def changes(before: Site, after: Site) -> list[KeyChange]:
-    """What differs between two site files, by what they mean: comments and the order of keys do not count."""
+    """Differences between two site files, ignoring comments and key order."""
     old, new = (
         dict(leaves(s.model_dump(mode="json", by_alias=True, exclude_none=True))) for s in (before, after)
     )
@@ -177,7 +175,7 @@ def _value_text(value: Any) -> str:
 
 
 def _label(key: str) -> str:
-    """A key in words: part and field, or the key's own parts."""
+    """Name of a key: section and field, or the key's parts."""
     if not is_field(key):
         return " · ".join(
             plain(part) if not part.isdecimal() else str(int(part) + 1) for part in key.split(".")
@@ -187,8 +185,8 @@ def _label(key: str) -> str:
 
 
 def toml_value(field: Field, text: str) -> str:
-    """What was typed into a field as TOML writes it; what is no number, day or choice of the field's stays
-    text, which the file's check refuses by name."""
+    """Value of a field for TOML; an invalid number, date or choice stays text, which validation refuses by
+    name."""
     if field.kind == "number":
         return _number_or_text(text)
     if field.kind == "date" and re.fullmatch(r"\d{4}-\d{2}-\d{2}", text):

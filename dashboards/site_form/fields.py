@@ -18,8 +18,8 @@ from fieldfare.dashboards.text.language import own_name
 
 
 class Field(NamedTuple):
-    """A key of the site file as a form's field. kind : as in `site_form.schema`
-    choices : what may be chosen; the first holds without the key"""
+    """A form field for a key of the site file. kind : as in `site_form.schema`
+    choices : options; the first is the default"""
 
     key: str
     label: str
@@ -30,11 +30,11 @@ class Field(NamedTuple):
 
     @property
     def offered(self) -> tuple[str, ...]:
-        """What is proposed while typing."""
+        """Suggestions while typing."""
         return time_zones() if self.key == "site.timezone" else ()
 
     def choice_words(self, choice: str) -> str:
-        """A choice as the form shows it."""
+        """Label of a choice."""
         if choice in ("true", "false"):
             return "Yes" if choice == "true" else "No"
         if not choice:
@@ -51,7 +51,7 @@ class Row(NamedTuple):
 
 
 class FieldGroup(NamedTuple):
-    """A part of the form: plain fields, or rows of fields side by side."""
+    """A section of the form: plain fields, or rows of fields side by side."""
 
     title: str
     hint: str
@@ -63,7 +63,7 @@ class FieldGroup(NamedTuple):
         return self.fields + tuple(f for row in self.rows for f in row.fields)
 
     def in_short(self, values: Mapping[str, str]) -> str:
-        """How much of it is given."""
+        """Summary of the given values."""
         if self.rows:
             filled = sum(any(values.get(f.key) for f in row.fields) for row in self.rows)
             return f"{filled}" if filled else "none"
@@ -79,7 +79,7 @@ POINT_NAMES = tuple(
 
 @cache
 def time_zones() -> tuple[str, ...]:
-    """Names of the IANA database by region and city, and UTC; found on first use, as it takes 0.04 s."""
+    """Names of the IANA database by region and city, and UTC; computed on first use, as it takes 0.04 s."""
     regions = ("Africa/", "America/", "Asia/", "Atlantic/", "Australia/", "Europe/", "Indian/", "Pacific/")
     return (*sorted(name for name in available_timezones() if name.startswith(regions)), "UTC")
 
@@ -100,7 +100,7 @@ _SPARE = {"point": 0}
 
 
 def new_groups(values: Mapping[str, str]) -> list[FieldGroup]:
-    """The form of a new home, with at least as many rows in each list as `values` fill."""
+    """The form of a new home, with enough rows in each list for `values`."""
     made = []
     for part in PARTS:
         chosen = tuple(_FIELDS[key] for key in part.keys if key in NEW_FIELDS)
@@ -113,7 +113,7 @@ def new_groups(values: Mapping[str, str]) -> list[FieldGroup]:
 
 
 def groups_of(values: Mapping[str, str]) -> list[FieldGroup]:
-    """The form of an existing home, with as many rows in each list as `values` fill, and one to spare."""
+    """The form of an existing home, with enough rows in each list for `values`, plus one."""
     made = []
     for part in PARTS:
         chosen = tuple(_FIELDS[key] for key in part.keys if key not in ONLY_NEW)
@@ -132,7 +132,7 @@ def _count(name: str, values: Mapping[str, str]) -> int:
 
 
 def filled_rows(name: str, values: Mapping[str, str]) -> list[int]:
-    """Places in a list that have a value, in their order."""
+    """Positions in a list that have a value, in order."""
     named = (
         k[len(name) + 1 :].split(".")[0] for k, v in values.items() if k.startswith(f"{name}.") and v.strip()
     )
@@ -147,7 +147,7 @@ def _rows(fields: tuple[Field, ...], count: int) -> tuple[Row, ...]:
 
 
 def _points(part: Part, fields: tuple[Field, ...], values: Mapping[str, str]) -> FieldGroup:
-    """The meters and sensors, each with the fields that mean something there."""
+    """Meters and sensors, each with its applicable fields."""
     rows = []
     for n in filled_rows("point", values):
         of = {f.key.rpartition(".")[2]: values.get(_at(f.key, n), "") for f in (*POINT_NAMES, *fields)}
@@ -162,7 +162,7 @@ def _points(part: Part, fields: tuple[Field, ...], values: Mapping[str, str]) ->
 
 
 def _fits(key: str, point: Mapping[str, str], values: Mapping[str, str]) -> bool:
-    """Whether a key of a point means something for what it measures."""
+    """Whether a key applies to a point's quantity."""
     quantity, is_heat = point["quantity"], point["quantity"] in HEAT_QUANTITIES
     is_meter = is_heat or quantity.endswith("_electricity")
     return {
@@ -181,7 +181,7 @@ def _at(key: str, n: int) -> str:
 
 
 def values_of(text: str) -> dict[str, str]:
-    """What the form shows of a file: key of each field -> value as text. Raises tomllib.TOMLDecodeError."""
+    """Form values of a file: key of each field -> value as text. Raises tomllib.TOMLDecodeError."""
     data = tomllib.loads(text)
     found = {path: shown(value) for path, value in leaves(data)}
     found |= {
@@ -217,7 +217,7 @@ def _general(key: str) -> str:
 
 
 def leaves(data: Any, path: str = "") -> Iterator[tuple[str, Any]]:
-    """Every value of a document with its dotted path; places in lists count from 0. A list of words is one
+    """All values of a document with dotted paths; list positions count from 0. A list of words is one
     value."""
     if isinstance(data, dict):
         for key, value in data.items():
@@ -232,7 +232,7 @@ def leaves(data: Any, path: str = "") -> Iterator[tuple[str, Any]]:
 
 
 def shown(value: Any) -> str:
-    """A value as it stands in a field."""
+    """A value as text for a field."""
     if isinstance(value, bool):
         return str(value).lower()
     return value.strftime("%H:%M") if hasattr(value, "minute") else str(value)
@@ -244,13 +244,13 @@ def field_of(key: str) -> Field:
 
 
 def title_of(key: str) -> str:
-    """The title of the part that a key's field stands in."""
+    """Title of the section of a key's field."""
     return next(part.title for part in PARTS if _general(key) in part.keys)
 
 
 def key_of_problem(key: str, values: Mapping[str, str]) -> str:
-    """A problem's key as a field's. Problems count the filled rows of a list from 1, fields count all rows
-    from 0."""
+    """Convert a problem's key to a field's: problems count filled rows from 1, fields count all rows from
+    0."""
     found = re.fullmatch(rf"({'|'.join(map(re.escape, LISTS))})\[(\d+)\](?:[.\[](\w+)\]?)?(?:\[\d+\])?", key)
     if found is None:
         return key

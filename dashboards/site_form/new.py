@@ -14,8 +14,7 @@ def short_name(name: str) -> str:
 
 
 def site_toml(form: Mapping[str, str]) -> str:
-    """The site file's text from a form; what is empty is left out, and what is not a number is kept for the
-    reader to see."""
+    """The site file's text from a form; omits empty fields and keeps invalid numbers as text."""
     given = {k: v.strip() for k, v in form.items() if v.strip()}
     if "site.id" not in given and "site.name" in given:
         given["site.id"] = short_name(given["site.name"])

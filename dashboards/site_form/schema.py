@@ -1,4 +1,4 @@
-"""Every key of the site file, of what kind it is and what may be chosen, from the site file's models."""
+"""Keys of the site file with kind and choices, from its pydantic models."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ _KINDS: dict[Any, str] = {float: "number", int: "number", date: "date", time: "t
 class Key(NamedTuple):
     """A key of the site file. key : dotted; `#` stands for a place in a list
     kind : text, number, date, time, choice, words (a list of words in one field) or table
-    choices : what may be chosen; the first holds where the file does not say, empty: not given"""
+    choices : options; the first is the default, empty: not given"""
 
     key: str
     kind: str
@@ -31,12 +31,12 @@ class Key(NamedTuple):
 
 @cache
 def keys() -> dict[str, Key]:
-    """By dotted key, in the order of the models."""
+    """Keys by dotted name, in the order of the models."""
     return {k.key: k for k in _of_model(Site, "", given=True)}
 
 
 def _of_model(model: type[BaseModel], path: str, *, given: bool) -> Iterator[Key]:
-    """given : the section is there even if the file has none of its keys"""
+    """given : the section exists even if the file has none of its keys"""
     for name, field in model.model_fields.items():
         key, kind = f"{path}{field.alias or name}", _bare(field.annotation)
         default = None if field.is_required() else field.default
@@ -73,7 +73,7 @@ def _plain(key: str, kind: Any, default: Any, *, needed: bool = False) -> Key:
 
 
 def _bare(kind: Any) -> Any:
-    """A type without its bounds and without None."""
+    """A type without constraints and None."""
     while True:
         if get_origin(kind) is Annotated:
             kind = get_args(kind)[0]

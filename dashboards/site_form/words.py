@@ -1,6 +1,6 @@
-"""The site file's form in words: its parts, and the label and hint of each key.
+"""Texts of the site file's form: sections, labels and hints.
 
-Which keys there are, of what kind and with which choices, comes from the site file's own schema.
+Keys, kinds and choices come from the site file's schema.
 """
 
 from __future__ import annotations
@@ -20,8 +20,8 @@ class Words(NamedTuple):
 
 
 class Part(NamedTuple):
-    """A part of the form. keys : dotted key -> words; `#` stands for a place in a list
-    rows : the list that the part shows; new_rows : how many rows the form of a new home has
+    """A section of the form. keys : dotted key -> words; `#` stands for a list position
+    rows : list shown in the section; new_rows : number of rows in the form of a new home
     later : left out of the form of a new home"""
 
     title: str

@@ -1,4 +1,4 @@
-// The service worker, and what is kept on this device.
+// Register the service worker, and choose the homes to cache on this device.
 "use strict";
 (() => {
   const kept = window.fieldfareKept;
@@ -20,7 +20,7 @@
 
   if (secure && owner) {
     navigator.serviceWorker.register("/sw.js").then(() => {
-      // The first page came before the worker did; a page that is shown from the device can't be kept anew.
+      // The first page loads before the worker; a page from the cache can't be cached again.
       if (!navigator.serviceWorker.controller || take) return message({ keep: [location.pathname, ...files(), ...pictures()] });
       return message({ keep: pictures() });
     }).catch(() => undefined);

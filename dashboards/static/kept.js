@@ -1,4 +1,4 @@
-// What a device keeps of a person's sheets: entries and photos that wait to be sent, conflicts, and the last state of each sheet.
+// Local storage of a person's sheets: unsent entries and photos, conflicts, and the last state of each sheet.
 // Everything has its owner's word; nothing of one owner is shown or sent while another is signed in.
 "use strict";
 (() => {

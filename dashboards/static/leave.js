@@ -1,4 +1,4 @@
-// Signing out removes what is kept on this device, and asks first where something was not sent yet.
+// Signing out deletes the data on this device; asks first if something was not sent yet.
 "use strict";
 (() => {
   const NAME = "fieldfare-field", STORES = ["changes", "photos", "conflicts"];

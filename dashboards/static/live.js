@@ -1,4 +1,4 @@
-/* What the plant is doing now: each last reading with its age, as the service sends them. */
+/* Live readings with their age, as the service sends them. */
 (() => {
   "use strict";
   const list = document.querySelector("[data-live]");

@@ -1,4 +1,4 @@
-/* What every plot that can be zoomed shares: the library, its looks, and touch. */
+/* Common to all zoomable plots: the library, styles, and touch. */
 window.fieldfarePlot = (() => {
   "use strict";
   const css = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();

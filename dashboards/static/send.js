@@ -1,4 +1,4 @@
-// Sends what waits on the device, in its order and once each, whenever the service can be reached.
+// Sends unsent entries in order, once each, whenever the service can be reached.
 "use strict";
 (() => {
   const kept = window.fieldfareKept;

@@ -1,4 +1,4 @@
-// A sheet of checks: every entry is kept on the device as it is typed, and sent when the service can be reached.
+// Check sheet: entries are stored on the device while typing, and sent when the service can be reached.
 "use strict";
 (() => {
   const form = document.getElementById("sheet");
@@ -61,7 +61,7 @@
 
   const lacksReason = (item) => shown(item, "state") === "not_done" && shown(item, "note").trim() === "";
 
-  // What stays open by hand and eye, in the order and with the keys of the service: the signer ticks just these.
+  // Open points of manual checks, in the order and with the keys of the service: the signer ticks exactly these.
   function open() {
     const points = [];
     for (const [item, box] of items) {
@@ -101,7 +101,7 @@
     }));
   }
 
-  // A number that can't be right is told, and kept as it is.
+  // An implausible number is reported, and stored unchanged.
   function judge(item, field) {
     const input = fields(item, field)[0];
     if (!input || input.dataset.low === undefined && input.dataset.high === undefined) return;
@@ -120,7 +120,7 @@
     told.textContent = Number.isFinite(value) ? `${text} can't be right; expected ${ends} ` : `${text} is no number `;
   }
 
-  // The browser cuts what is pasted; without a word nobody would notice.
+  // The browser truncates pasted text; tell the user.
   function full(input) {
     const most = input.maxLength, at = input.closest("label");
     let told = at.querySelector(".full");
@@ -132,7 +132,7 @@
 
   const fieldOf = (input) => input.closest("[data-item]").dataset.item;
 
-  // Keep something on the device. It is told at once: until the device has it, nothing may read as sent. Returns the error, or null.
+  // Store an entry on the device; the status stays "unsent" until then. Returns the error, or null.
   async function stored(work) {
     entering += 1;
     saving();
@@ -189,7 +189,7 @@
   }
   form.addEventListener("change", added);
 
-  // The state as the service told it, under what waits on this device.
+  // State from the service, overlaid with unsent entries.
   function known(state) {
     if (!state || state.seq < Number(form.dataset.seq)) return;
     form.dataset.seq = state.seq;
@@ -316,7 +316,7 @@
   const mine = (rows) => rows.filter((r) => r.sheet === sheet);
   const many = (n, word) => `${n} ${word}${n === 1 ? "" : word === "entry" ? "" : "s"}`.replace(/^(\d+) entry$/, (_, k) => `${k} ${k === "1" ? "entry" : "entries"}`);
 
-  // why : what the signature waits for; empty where it may be given
+  // why : reason why the sheet can not be signed yet; empty if it can
   function mayBeSigned(why) {
     if (!signing) return;
     for (const button of signing.querySelectorAll("button")) button.disabled = Boolean(why);
@@ -367,7 +367,7 @@
     try {
       const answer = await fetch(`/api/v1${sheet}`, { credentials: "same-origin", cache: "no-store" });
       if (answer.ok) await kept.put("sheets", { owner, sheet, state: await answer.json() });
-    } catch { /* no signal: what is kept is shown */ }
+    } catch { /* offline: show the stored state */ }
   }
 
   async function sendNow() {

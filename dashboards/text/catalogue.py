@@ -1,5 +1,4 @@
-"""Every message of the catalogues: those that pages and sentences mark,
-and those that come from `analysis`."""
+"""Collect all messages for translation: marked ones, and those from `analysis`."""
 
 from __future__ import annotations
 
@@ -54,7 +53,7 @@ SIGN_IN = ("e-mail or password is wrong",)
 
 
 def messages() -> list[Message]:
-    """All messages, each once; one that depends on a number is a pair."""
+    """All messages, without repeats; plural messages are pairs."""
     return list(dict.fromkeys([*_extracted(), *_elsewhere()]))
 
 
@@ -80,7 +79,7 @@ def _elsewhere() -> Iterator[Message]:
 
 
 def _answers() -> Iterator[Message]:
-    """What a household reads of answers."""
+    """Messages of answers for households."""
     for named in (
         complaint_texts.TITLES,
         complaint_texts.SAID,

@@ -1,4 +1,4 @@
-"""Cautions in the reader's language, sentence by sentence: one that has no translation stays English."""
+"""Translate cautions sentence by sentence; untranslated ones stay English."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ _GROWS = re.compile(
 
 
 def caution_words(caution: str) -> str:
-    """A caution of an answer in the reader's language."""
+    """Translate a caution of an answer."""
     if is_english():
         return caution
     for part in PARTS:

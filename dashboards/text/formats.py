@@ -1,8 +1,7 @@
-"""Numbers, units, money and dates as readers see them: Babel's forms of the reader's language, with one minus
-sign and one thousands separator in all of them.
+"""Format numbers, units, money and dates for readers: by Babel in the reader's language, with the same minus
+sign and thousands separator in all.
 
-Sentences that come from `analysis` are written with plain ASCII numbers and ISO dates; `tidy` brings them to
-the same forms.
+Sentences of `analysis` have plain ASCII numbers and ISO dates; `tidy` converts them to the same formats.
 """
 
 from __future__ import annotations
@@ -52,7 +51,7 @@ _DATES = {
 THIN, HARD, MINUS = "\u202f", "\u00a0", "\u2212"
 """Thousands separator, space between a number and its unit, minus sign (SI Brochure, 9th edition, 5.4)."""
 
-_ISO_DAY = re.compile(r"\b((?:19|20)\d\d)-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])\b")
+_ISO_DAY = re.compile(r"\b((?:19|20)\d\d-(?:0[1-9]|1[0-2])-(?:0[1-9]|[12]\d|3[01]))\b(?: (\d\d:\d\d)\b)?")
 _ISO_MONTH = re.compile(r"\b((?:19|20)\d\d)-(0[1-9]|1[0-2])\b(?!-)")
 _HYPHEN_MINUS = re.compile(r"(?<![\w.\-/)])-(?=\d)")
 _THOUSANDS = re.compile(r"(?<=\d),(?=\d{3}(?!\d))")
@@ -64,12 +63,12 @@ _BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:°C|K|kWh|kW|W|min|bar|l|h|V|g/kWh|m³
 
 
 def unit(name: str | None) -> str:
-    """A unit as it is shown."""
+    """Display form of a unit."""
     return gettext(UNITS.get(name or "", name or ""))
 
 
 def number(value: Any, decimals: int | None = None) -> str:
-    """A number for reading: thousands parted, three figures unless given otherwise; a dash for none."""
+    """Format a number: thousands separated, three significant figures by default; a dash for None."""
     if value is None or (isinstance(value, float) and not math.isfinite(value)):
         return "–"
     if isinstance(value, str):
@@ -84,11 +83,11 @@ def number(value: Any, decimals: int | None = None) -> str:
 
 
 def _decimal(value: float, decimals: int) -> str:
-    value = round(value, decimals) or 0.0  # no minus before a zero
+    value = round(value, decimals) or 0.0  # avoid -0
     return _written(value, _pattern("#,##0", decimals), locale())
 
 
-@lru_cache(maxsize=20_000)  # pages show the same numbers again and again: an eighth of their time
+@lru_cache(maxsize=20_000)  # pages repeat numbers: an eighth of their time
 def _written(value: float, pattern: str, of: Locale) -> str:
     return _signs(format_decimal(value, pattern, of), of)
 
@@ -99,12 +98,12 @@ def _pattern(whole: str, decimals: int) -> str:
 
 
 def _signs(text: str, of: Locale) -> str:
-    """Babel's text with the thousands separator and the minus sign of this module."""
+    """Replace Babel's thousands separator and minus sign by those of this module."""
     return text.translate({ord(get_group_symbol(of)): THIN, ord("-"): MINUS})
 
 
 def measure(value: Any, unit_name: str = "", decimals: int | None = None) -> str:
-    """A number with its unit. A number other than zero is never shown as 0.00: it gets one significant
+    """Format a number with its unit. Small numbers are never shown as 0.00: they get one significant
     figure."""
     mark = unit(unit_name)
     if value is None:
@@ -118,7 +117,7 @@ def measure(value: Any, unit_name: str = "", decimals: int | None = None) -> str
 
 
 def _in_chosen(value: Any, mark: str, decimals: int | None) -> tuple[Any, str, int | None]:
-    """A number and its unit as the reader has chosen it, with fewer decimals where the numbers are larger."""
+    """Convert to the reader's unit, with fewer decimals for larger numbers."""
     shown, factor, fewer = units.conversion(mark)
     if factor == 1.0 or not isinstance(value, int | float):
         return value, mark, decimals
@@ -126,17 +125,17 @@ def _in_chosen(value: Any, mark: str, decimals: int | None) -> tuple[Any, str, i
 
 
 def degrees(value: float | None) -> str:
-    """A temperature without more decimals than it was given."""
+    """Format a temperature with the decimals it was given with."""
     return "–" if value is None else f"{_signs(format_decimal(value, '0.###', locale()), locale())}{HARD}°C"
 
 
 def share(value: float | None, decimals: int = 0) -> str:
-    """A share as a percentage."""
+    """Format a share as a percentage."""
     return "–" if value is None else f"{number(100 * value, decimals)}{HARD}%"
 
 
 def interval(estimate: dict[str, Any] | None, unit_name: str = "", decimals: int | None = None) -> str:
-    """A value with its 95 % interval: `3.41 (3.28 to 3.54)`."""
+    """Format a value with its 95 % interval: `3.41 (3.28 to 3.54)`."""
     if not estimate or estimate.get("value") is None:
         return "–"
     value: float = estimate["value"]
@@ -159,7 +158,7 @@ def interval(estimate: dict[str, Any] | None, unit_name: str = "", decimals: int
 
 
 def money(value: float | None, currency: str | None, decimals: int | None = None) -> str:
-    """An amount in its currency; without one the bare number."""
+    """Format an amount of money; without a currency, the number."""
     if value is None:
         return "–"
     places = (0 if abs(value) >= 20 else 2) if decimals is None else decimals
@@ -178,7 +177,7 @@ def _date(when: date, form: int) -> str:
 
 
 def day(value: str | date | None, *, year: bool = True) -> str:
-    """A date as 3 Oct 2025."""
+    """Format a date as 3 Oct 2025."""
     if not value:
         return "–"
     when = date.fromisoformat(value[:10]) if isinstance(value, str) else value
@@ -186,27 +185,27 @@ def day(value: str | date | None, *, year: bool = True) -> str:
 
 
 def days_between(first: str | date, last: str | date) -> str:
-    """A span of days as 1 Oct 2025 to 3 Oct 2025."""
+    """Format a span of days as 1 Oct 2025 to 3 Oct 2025."""
     return gettext("{first} to {last}", first=day(first), last=day(last))
 
 
 def weekday(when: date) -> str:
-    """A date with its weekday, as Fri 3 Oct 2025."""
+    """Format a date with its weekday, as Fri 3 Oct 2025."""
     return f"{format_date(when, 'EEE', locale())} {day(when)}"
 
 
 def month(value: str) -> str:
-    """`2026-01` as January 2026."""
+    """Format `2026-01` as January 2026."""
     return _date(date.fromisoformat(f"{value[:7]}-01"), 2)
 
 
 def month_short(value: str) -> str:
-    """`2026-01` as Jan."""
+    """Format `2026-01` as Jan."""
     return _date(date.fromisoformat(f"{value[:7]}-01"), 3)
 
 
 def moment(value: datetime | None, zone: str) -> str:
-    """A time in the site's zone, as 3 Oct 2025, 14:05."""
+    """Format a time in the site's zone, as 3 Oct 2025, 14:05."""
     if value is None:
         return "–"
     local = value.astimezone(ZoneInfo(zone))
@@ -214,13 +213,13 @@ def moment(value: datetime | None, zone: str) -> str:
 
 
 def file_until(newest: datetime, zone: str) -> str:
-    """Up to which local day a home's files reach. A reading at midnight ends the day before."""
+    """Text on the last local day of a home's files. A reading at midnight belongs to the day before."""
     local = (newest - timedelta(seconds=1)).astimezone(ZoneInfo(zone))
     return f"readings to {day(local.date())}"
 
 
 def age(then: datetime | None, now: datetime) -> str:
-    """How long ago, in the largest fitting unit."""
+    """Format an age in its largest fitting unit."""
     if then is None:
         return gettext("never")
     ago = max(now - then.astimezone(UTC), timedelta())
@@ -230,7 +229,7 @@ def age(then: datetime | None, now: datetime) -> str:
 
 
 def span(days: int) -> str:
-    """A length of days in words."""
+    """Format a number of days in days, weeks or months."""
     if days < 14:
         return ngettext("{n} day", "{n} days", max(days, 1))
     if days < 120:
@@ -239,7 +238,7 @@ def span(days: int) -> str:
 
 
 def duration(minutes: float | None) -> str:
-    """A length of time in its fitting unit: 5 min, 2.5 h, 30 h, 7 days. Below ten hours to the half hour."""
+    """Format a duration in a fitting unit: 5 min, 2.5 h, 30 h, 7 days. Below ten hours to the half hour."""
     if minutes is None:
         return "–"
     if minutes < 120.0:
@@ -253,7 +252,7 @@ def duration(minutes: float | None) -> str:
 
 
 def spacing(minutes: float) -> str:
-    """How far readings are apart, behind the word every: 15 minutes, hour, 4 days."""
+    """Format a sampling interval, to follow "every": 15 minutes, hour, 4 days."""
     if minutes >= 1440:
         return "day" if minutes == 1440 else f"{minutes / 1440:g} days"
     if minutes >= 60:
@@ -262,8 +261,8 @@ def spacing(minutes: float) -> str:
 
 
 def tidy(text: str) -> str:
-    """A sentence with its numbers and dates in the forms of this module."""
-    text = _ISO_DAY.sub(lambda m: day(m[0]), text)
+    """Convert the numbers and dates of a sentence to the formats of this module."""
+    text = _ISO_DAY.sub(lambda m: f"{day(m[1])}{f', {m[2]}' if m[2] else ''}", text)
     text = _ISO_MONTH.sub(lambda m: month(m[0]), text)
     text = _EVERY.sub(lambda m: f"every {spacing(float(m[1]))}", text)
     text = text.replace("+-", "±").replace("m3/h", "m³/h").replace("W/m2", "W/m²")

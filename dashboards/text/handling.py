@@ -22,16 +22,17 @@ SHORT = {
 
 
 def sinks(handled: Mapping[str, Any] | None, code: str) -> bool:
-    """Whether a decision moves a finding down. Muting one that may harm people or the plant does not."""
+    """Whether a decision lowers a finding's rank. Muting a finding that may harm people or the plant does
+    not."""
     if not handled or not handled["holds"] or handled["state"] == "seen":
         return False
     return not (handled["state"] in ("muted", "no_fault") and harm_of(code) == "danger")
 
 
 def in_order(findings: Iterable[dict[str, Any]], handled: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """Findings with those last about which something is decided, in hand or muted; else as they come.
+    """Findings in order, those in hand or muted last.
 
-    One that may harm and sets the verdict keeps its place although it is muted.
+    A muted finding that may harm and sets the verdict keeps its place.
     """
     found = list(findings)
     worst = min((VERDICTS.index(f["severity"]) for f in found if f["severity"] in VERDICTS), default=0)
@@ -39,7 +40,7 @@ def in_order(findings: Iterable[dict[str, Any]], handled: Mapping[str, Any]) -> 
 
 
 def _goes_down(handled: Mapping[str, Any] | None, finding: Mapping[str, Any], worst: int) -> bool:
-    """worst : place among the VERDICTS of the gravest finding of the home"""
+    """worst : index in VERDICTS of the home's gravest finding"""
     if sinks(handled, finding["code"]):
         return True
     is_muted = handled is not None and handled["holds"] and handled["state"] in ("muted", "no_fault")
@@ -47,15 +48,15 @@ def _goes_down(handled: Mapping[str, Any] | None, finding: Mapping[str, Any], wo
 
 
 def is_put_aside(handled: Mapping[str, Any] | None, code: str) -> bool:
-    """Whether nothing is left to do about a finding for now."""
+    """Whether a finding needs no action for now."""
     return sinks(handled, code) and handled is not None and handled["state"] != "in_hand"
 
 
 def urgency_of(
     result: dict[str, Any] | None, given: dict[str, Any], handled: Mapping[str, Any]
 ) -> tuple[Any, ...]:
-    """A home's place in lists: by the findings that nobody deals with. Where somebody deals with all of them,
-    it stands after those that wait; its verdict stays."""
+    """Rank of a home in lists: by its unassigned findings. Homes with none follow the others; the verdict is
+    unchanged."""
     dealt = dealt_with(handled)
     if not dealt or result is None or given["verdict"] in ("not_known", "in_order"):
         return home_urgency(result, given)
@@ -67,12 +68,12 @@ def urgency_of(
 
 
 def dealt_with(handled: Mapping[str, Any]) -> frozenset[str]:
-    """Codes of the findings that a decision moves down."""
+    """Codes of findings with a rank lowered by a decision."""
     return frozenset(code for code, own in handled.items() if sinks(own, code))
 
 
 def decision_sentences(handled: Mapping[str, Any], code: str) -> str:
-    """A decision as sentences.
+    """Describe a decision.
 
     handled : state, who, by (names), until and decided (local days as text, until may be None), reason,
         holds, worse
@@ -114,7 +115,7 @@ def _consequences(handled: Mapping[str, Any], code: str, until: str) -> list[str
 
 
 def short(handled: Mapping[str, Any]) -> str:
-    """A decision in a few words, such as: in hand, Kim until 3 Dec."""
+    """Describe a decision briefly, such as: in hand, Kim until 3 Dec."""
     until = f" until {words.day(handled['until'], year=False)}" if handled["until"] else ""
     who = f", {handled['who']}" if handled["state"] in ("in_hand", "done") else ""
     until = "" if handled["state"] == "done" else until
@@ -122,7 +123,7 @@ def short(handled: Mapping[str, Any]) -> str:
 
 
 def cards(findings: Iterable[dict[str, Any]], handled: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """Findings with their decisions, those that are dealt with last."""
+    """Findings with their decisions, handled ones last."""
     out = []
     for f in in_order(findings, handled):
         own = handled.get(f["code"])
@@ -138,6 +139,6 @@ def cards(findings: Iterable[dict[str, Any]], handled: Mapping[str, Any]) -> lis
 
 
 def form_values(today: date, values: Mapping[str, str] | None = None) -> dict[str, str]:
-    """What the forms of a card hold at first."""
+    """Initial values of a card's forms."""
     until = (today + timedelta(days=DEFAULT_DAYS)).isoformat()
     return {"who": "", "until": until, "reason": "", "today": today.isoformat(), **(values or {})}

@@ -1,4 +1,4 @@
-"""Holidays and nights: advice to a household, calculated for its house."""
+"""Advice to a household on holidays and nights, calculated for its house."""
 
 from __future__ import annotations
 
@@ -59,7 +59,7 @@ def _leave_hot_water(*, pasteurised: bool) -> str:
 
 
 def _week_away(result: dict[str, Any]) -> tuple[float, float | None] | None:
-    """Most that a week at AWAY_C can save [kWh, money]: the house fully cooled down from its first hour."""
+    """Upper limit of the saving of a week at AWAY_C [kWh, money]: as if the house cooled down at once."""
     fit = (result["heat_loss"]["coefficient_w_per_k"] or {}).get("value")
     spf = (result["performance"]["space_heating"] or result["performance"]["H4"] or {}).get("value")
     if not fit or not spf:

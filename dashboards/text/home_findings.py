@@ -1,7 +1,7 @@
-"""What a household reads about a finding in languages other than English: what it is, and what to do.
+"""Texts about findings for households in other languages: meaning and next step.
 
-In English a finding's own sentence is shown, with its details. Elsewhere the sentence of its code stands
-for it, unless its own is among the variants, which are translated as they are.
+In English the finding's own sentence is shown, with details. In other languages the sentence of its code is
+used, unless its own is one of the translated variants.
 """
 
 from __future__ import annotations

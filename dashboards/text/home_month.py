@@ -1,5 +1,5 @@
-"""A month in plain sentences: warmth, hot water, energy, money. Sentences are made here, from values, in the
-reader's language."""
+"""Describe a month in plain sentences: warmth, hot water, energy, money. Built from values, in the reader's
+language."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ RARELY = 0.02
 
 @dataclass(frozen=True)
 class MonthSection:
-    """One part of the month: its question, the answer in a sentence, further sentences, a picture."""
+    """One section of the month: question, answer, further sentences, picture."""
 
     question: str
     answer: str
@@ -51,8 +51,8 @@ class MonthSection:
 
 
 def month_sections(site: Site, contents: dict[str, Any], given: dict[str, Any]) -> list[MonthSection]:
-    """The month's parts in the order in which a household asks. contents : a month paper's contents. given :
-    the verdict, which they do not contradict"""
+    """Sections of the month, in the order of a household's questions. contents : of a monthly report. given :
+    the verdict, which they must not contradict"""
     result = contents["result"]
     rows = contents.get("days") or []
     parts = [
@@ -65,7 +65,7 @@ def month_sections(site: Site, contents: dict[str, Any], given: dict[str, Any]) 
 
 
 def month_words(period: dict[str, str]) -> str:
-    """The month's name; with its last day where it is not over."""
+    """Name of the month; with its last day if it is not over."""
     last = date.fromisoformat(period["to"])
     name = words.month(period["from"])
     if (last + timedelta(days=1)).day == 1:
@@ -105,7 +105,7 @@ def _below_target(where: str, zone: dict[str, Any], *, is_cold: bool, n: int) ->
     if below < RARELY:
         return _("{where} hardly ever fell half a degree below the set temperature.", where=where)
     if not is_cold:
-        # As shown above it: readers subtract what they see.
+        # Rounded as displayed, as readers subtract the displayed values.
         mean = round(zone["mean_c"], 1)
         gap = round(mean if zone["target_c"] is None else zone["target_c"], 1) - mean
         if round(gap, 1) <= 0.0:
@@ -196,7 +196,7 @@ def _energy(contents: dict[str, Any]) -> MonthSection:
 
 
 def _beside(site: Site, result: dict[str, Any]) -> list[MonthSection]:
-    """Other sources beside the heat pump; nothing where the site file names none."""
+    """Other heat sources; None if the site file names none."""
     sentences = beside(site, result)
     return (
         [MonthSection(_("What else gives heat or electricity?"), sentences[0], sentences[1:])]
@@ -206,8 +206,7 @@ def _beside(site: Site, result: dict[str, Any]) -> list[MonthSection]:
 
 
 def _other_months(contents: dict[str, Any]) -> list[str]:
-    """The month against an earlier one: the plain amounts, the weather, and the change at like weather where
-    it is known."""
+    """Compare the month with an earlier one: amounts, weather, and the change at similar weather if known."""
     for key in ("year_before", "month_before"):
         other = contents.get(key)
         then = other["energy"]["electricity_kwh"]["total"] if other else None
@@ -230,7 +229,7 @@ def _other_months(contents: dict[str, Any]) -> list[str]:
 
 
 def _year(contents: dict[str, Any]) -> list[MonthSection]:
-    """The months up to this one; nothing where fewer than FEWEST_MONTHS are known."""
+    """The months up to this one; None if fewer than FEWEST_MONTHS are known."""
     year = contents.get("year") or contents["result"]
     months = _months_of(year)
     known = [(key, kwh) for key, kwh, _whole in months if kwh is not None]
@@ -263,8 +262,8 @@ def _year(contents: dict[str, Any]) -> list[MonthSection]:
 
 
 def _months_of(year: dict[str, Any]) -> list[tuple[str, float | None, bool]]:
-    """Months in a row with their electricity [kWh] and whether all of it was measured. A first month that the
-    year only touches is left out."""
+    """Consecutive months with their electricity [kWh] and whether all of it was measured. Omits a first month
+    that is only partly in the year."""
     first, last = (date.fromisoformat(year["period"][k]) for k in ("from", "to"))
     rows = {m["month"]: m for m in year["performance"]["by_month"]}
     months, here = [], first if first.day == 1 else _next_month(first)
@@ -292,7 +291,7 @@ _CHANGES = {
 
 
 def _at_like_weather(like: dict[str, Any] | None) -> str:
-    """What changed once the weather is allowed for; rooms and hot water apart where the meters tell them."""
+    """Weather-adjusted change; heating and hot water separately if metered."""
     sentences = []
     for key in ("space_percent", "hot_water_percent", "total_percent"):
         change = (like or {}).get(key) or {}
@@ -360,13 +359,13 @@ def _money(site: Site, contents: dict[str, Any]) -> MonthSection:
                 country=_(COUNTRIES.get(cost["country"], cost["country"])),
             )
         )
-    picture = money_picture(rows, currency) if len(rows) > 1 else None  # one bar has nothing to compare with
+    picture = money_picture(rows, currency) if len(rows) > 1 else None  # a single bar compares nothing
     return MonthSection(question, f"{answer}.", more, picture)
 
 
 def carbon_notes(cost: dict[str, Any]) -> list[tuple[str, str]]:
-    """The carbon factors behind the month's emissions: each in the reader's language, and its source as it is
-    published. Nothing where the month tells no emissions.
+    """Carbon factors of the month's emissions: in the reader's language, with published sources. None without
+    emissions.
 
     cost : of a result document
     """
@@ -394,7 +393,7 @@ def _no_cost(site: Site, result: dict[str, Any]) -> str:
 
 
 def _counted(site: Site, fuel: str) -> str:
-    """What the comparison with the old fuel counts."""
+    """Scope of the comparison with the old fuel."""
     if site.cost is not None and site.cost.previous_standing_charge_per_day > 0.0:
         return _(
             "Counted: electricity for the heating without its standing charge, which you pay anyway, against"
@@ -409,7 +408,7 @@ def _counted(site: Site, fuel: str) -> str:
 
 
 def _gap(old: float, paid: float, currency: str | None) -> str:
-    """How much less or more was paid; amounts of 20 and more are in whole units on both sides."""
+    """Difference in payment; amounts of 20 and more are rounded to whole units on both sides."""
     if abs(old - paid) < 0.02 * max(old, paid):
         return _("about the same")
     whole = min(old, paid) >= 20

@@ -30,7 +30,7 @@ _PANELS = {
 
 
 def beside(site: Site, result: dict[str, Any]) -> list[str]:
-    """Sentences about every other source that the site file names; empty where it names none.
+    """Sentences about each other source in the site file; empty without any.
 
     result : a result document of any age
     """
@@ -61,7 +61,7 @@ def _heat(site: Site, other: dict[str, Any] | None) -> list[str]:
 
 
 def _amount(site: Site, other: dict[str, Any] | None) -> str:
-    """How much heat the others gave, or why that is not known."""
+    """Heat from other sources, or why it is not known."""
     heat, n = (other or {}).get("heat_kwh"), len(site.other_heat)
     if heat is not None:
         return ngettext(

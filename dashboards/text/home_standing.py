@@ -1,4 +1,4 @@
-"""Summary for a household: what to do first, then what is wrong, then what is not known."""
+"""Summary for a household: actions first, then findings, then unknowns."""
 
 from __future__ import annotations
 
@@ -31,19 +31,19 @@ UNKNOWN = {
 
 
 def zone_words(name: str) -> str:
-    """A zone as a household calls it."""
+    """Name of a zone for a household."""
     if name in ("ground", "upper"):
         return _("Downstairs") if name == "ground" else _("Upstairs")
     return _("The {zone}", zone=name.replace("_", " "))
 
 
 def are_cold(given: Mapping[str, Any]) -> bool:
-    """Whether a verdict says that rooms are colder than set."""
+    """Whether a verdict says that rooms are below set temperature."""
     return any(b["code"] == "room_below_target" for b in given["because"])
 
 
 def cold_zones(site: Site, result: dict[str, Any]) -> list[str]:
-    """Zones that were too cold by the verdict's own rule, each with its hours below the set temperature."""
+    """Zones that were too cold by the verdict's rule, each with its hours below set temperature."""
     zones = result["comfort"]["zones"]
     out = []
     for name, zone in zones.items():
@@ -51,7 +51,7 @@ def cold_zones(site: Site, result: dict[str, Any]) -> list[str]:
             continue
         hours = 24.0 * max(zone["share_below_target"] or 0.0, cold[1])
         where = _("your rooms") if len(zones) == 1 else _inside(zone_words(name))
-        n = 2 if len(zones) == 1 else 1  # the grammatical number of the rooms
+        n = 2 if len(zones) == 1 else 1  # grammatical number of the rooms
         sentence = ngettext(
             "{where} was below the set temperature for {hours} a day",
             "{where} were below the set temperature for {hours} a day",
@@ -69,8 +69,7 @@ def _inside(name: str) -> str:
 
 
 def cold_sentence(site: Site, result: dict[str, Any], given: dict[str, Any], rolling: dict[str, Any]) -> str:
-    """What follows from rooms that were too cold in a month; empty where they were not, or where a finding
-    tells it.
+    """Sentences about rooms that were too cold in a month; empty if none were, or if a finding covers it.
 
     given : the verdict, of which they may be a reason already. rolling : the result of `to_do`
     """
@@ -88,7 +87,7 @@ def cold_sentence(site: Site, result: dict[str, Any], given: dict[str, Any], rol
 
 
 def unknown_things(site: Site, result: dict[str, Any], given: dict[str, Any]) -> list[str]:
-    """What the meters can't tell a household: each as words that begin with "whether"."""
+    """Questions that the meters can't answer for a household: clauses that begin with "whether"."""
     missing = {m["matter"] for m in given["missing"]}
     if not result["comfort"]["zones"]:
         missing.add("rooms")
@@ -124,7 +123,7 @@ def standing_words(
 
 
 def _found(given: dict[str, Any]) -> str:
-    """What is wrong, without the trade's words."""
+    """Findings without trade terms."""
     titles = "; ".join(
         _inside_title(b["code"]) if b["code"] != "silence" else _("no readings arrive")
         for b in given["because"]
@@ -143,7 +142,7 @@ def _inside_title(code: str) -> str:
 
 
 def silent_words(heard: datetime, zone: str) -> str:
-    """What a household should look at when no readings come. zone : of the home"""
+    """Advice to a household if no readings arrive. zone : of the home"""
     return _(
         "We have had no readings from your heating since {since}. Please check that your internet box is on."
         " If the house gets cold or there is no hot water, call your installer.",
@@ -152,11 +151,10 @@ def silent_words(heard: datetime, zone: str) -> str:
 
 
 def to_do(result: dict[str, Any], worked_on: Mapping[str, str] | None = None) -> list[str]:
-    """What the household can do or should know, the most pressing first: each a calm sentence that carries
-    its next step.
+    """Actions and information for the household, most urgent first: each a calm sentence with its next step.
 
-    worked_on : finding code -> local day of a job of which it is not known yet whether it worked. What was
-        asked of the household rests until then.
+    worked_on : finding code -> local day of a job whose effect is not known yet. Requests to the household
+        pause until then.
     """
     findings = [f for f in open_findings(result) if f.get("home") and f["severity"] != "note"]
     done = dict(worked_on or {})
@@ -178,7 +176,7 @@ def _watched(day: str, codes: list[str]) -> str:
 
 
 def _for_home(finding: dict[str, Any]) -> str:
-    """A finding's own sentence, in English or where it is translated as it is; else that of its code."""
+    """A finding's own sentence, in English or if it is translated; else that of its code."""
     if is_english():
         return words.named(finding["home"])
     if finding["home"] in VARIANTS:

@@ -1,4 +1,4 @@
-"""Plain names for the codes that results carry."""
+"""Display names of the codes in results."""
 
 from __future__ import annotations
 

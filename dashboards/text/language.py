@@ -1,4 +1,4 @@
-"""The language that a page or a paper is written in, and the catalogues of its sentences.
+"""Language of a page or paper, and its message catalogues.
 
 Catalogues are gettext `.po` files in `dashboards/locale`. They are compiled in memory when a language is
 first used, so nothing has to be built. A message that a catalogue lacks,
@@ -32,12 +32,12 @@ _chosen: ContextVar[str] = ContextVar("language", default=ENGLISH)
 
 
 def known(tag: str | None) -> str | None:
-    """The language of a tag such as `de-AT`, None where there is no catalogue of it."""
+    """Language of a tag such as `de-AT`; None without a catalogue."""
     return negotiate_locale([(tag or "").replace("_", "-")], LANGUAGES, sep="-")
 
 
 def preferred(header: str, otherwise: str | None = None) -> str:
-    """The language for a reader.
+    """Choose the language for a reader.
 
     header : an Accept-Language header (RFC 9110, 12.5.4). otherwise : language where the header names none
         that is known
@@ -57,7 +57,7 @@ def preferred(header: str, otherwise: str | None = None) -> str:
 
 
 def own_name(tag: str) -> str:
-    """A language as its speakers name it: de is Deutsch. A tag that Babel doesn't know stays as it is."""
+    """Name of a language in itself: de is Deutsch. Unknown tags are returned unchanged."""
     try:
         name = Locale.parse(tag, sep="-").get_display_name() or tag
     except (ValueError, UnknownLocaleError):
@@ -67,7 +67,7 @@ def own_name(tag: str) -> str:
 
 @contextmanager
 def speaking(language: str | None) -> Iterator[None]:
-    """Write what is made inside in a language; an unknown one is English."""
+    """Context manager: texts are in this language; unknown ones fall back to English."""
     token = _chosen.set(known(language) or ENGLISH)
     try:
         yield
@@ -98,7 +98,7 @@ def _locale(code: str) -> Locale:
 
 @cache
 def translations(code: str) -> NullTranslations:
-    """A language's catalogue, compiled."""
+    """Compiled catalogue of a language."""
     path = CATALOGUES / code / "LC_MESSAGES" / "messages.po"
     if not path.is_file():
         return NullTranslations()
@@ -118,13 +118,13 @@ def _held(text: str) -> str:
 
 
 def gettext(message: str, **values: Any) -> str:
-    """A message in the reader's language, with its values."""
+    """Translate a message and insert values."""
     text = _held(translations(_chosen.get()).gettext(message)) if message else ""
     return text.format(**values) if values else text
 
 
 def ngettext(one: str, many: str, n: int, **values: Any) -> str:
-    """A message that depends on a number."""
+    """Translate a message that depends on a number."""
     text = _held(translations(_chosen.get()).ngettext(one, many, n))
     return text.format(n=n, **values)
 
@@ -133,8 +133,8 @@ _NUMBER = re.compile(r"\d+(?:\.\d+)?")
 
 
 def with_numbers(text: str) -> tuple[str, bool]:
-    """A sentence of `analysis` that has nothing but numbers in it, looked up with its numbers as {0}, {1} and
-    so on; and whether it was found."""
+    """Translate a sentence of `analysis` with its numbers as {0}, {1} and so on; return it and whether it was
+    found."""
     if is_english():
         return text, True
     numbers = _NUMBER.findall(text)
@@ -147,12 +147,12 @@ def with_numbers(text: str) -> tuple[str, bool]:
 
 
 def marked(message: str) -> str:
-    """Marks a message for the catalogues; it is translated where it is used."""
+    """Mark a message for the catalogues; it is translated where it is used."""
     return message
 
 
 def listed(items: Iterable[str]) -> str:
-    """A, B and C."""
+    """Join items: A, B and C."""
     items = list(items)
     if len(items) < 2:
         return "".join(items)

@@ -1,4 +1,4 @@
-"""One sentence on what the plant is doing, from the last readings."""
+"""Describe the current operating state in one sentence, from the last readings."""
 
 from __future__ import annotations
 
@@ -23,13 +23,13 @@ OLD_MIN = 10
 
 
 def live_summary(site: Site, latest: Mapping[str, Mapping[str, Any]]) -> dict[str, Any] | None:
-    """text and time [ms] of the sentence; None where the readings don't tell what it does."""
+    """text and time [ms] of the sentence; None if the state is unknown."""
     now = at_present(site, latest)
     return None if now is None or now.use == UNKNOWN else {"text": _sentence(now), "time": now.time}
 
 
 def age_text(summary: Mapping[str, Any] | None, now: datetime) -> str:
-    """How old the sentence's readings are; empty where they are fresh."""
+    """Age of the sentence's readings; empty if they are recent."""
     if summary is None:
         return ""
     then = datetime.fromtimestamp(summary["time"] / 1000, UTC)
@@ -58,7 +58,7 @@ def _sentence(now: Present) -> str:
 
 
 def _power(now: Present) -> str:
-    """Heat for electricity; a defrost takes heat from the house, and at rest there is none to tell."""
+    """Heat over electricity; a defrost takes heat from the house, and at rest there is none."""
     if now.use == OFF:
         return ""
     parts = (

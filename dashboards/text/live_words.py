@@ -1,4 +1,4 @@
-"""Groups of the live overview: sign, word and homes of each state."""
+"""Groups of the live overview: mark, word and homes of each state."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ never by colour alone."""
 
 
 def grouped(rows: Iterable[dict[str, Any]], now: datetime) -> list[dict[str, Any]]:
-    """Groups that have homes, those to look at first.
+    """Non-empty groups, most important first.
 
     rows : id, name, state, text, time [ms] of the last reading and told_at [ms] of the one that the state is
         comes from; both None where there is none. feed, zone : where it is fed by files alone, and its zone

@@ -1,4 +1,4 @@
-"""The design's promise in words, and the good news that it is kept."""
+"""Texts about the design's promised efficiency."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ SURE = 0.95
 
 
 def promise_remark(result: dict[str, Any], use: str) -> str:
-    """`3.6 (3.4 to 3.8) at the design's weather, above its promise`; empty where it is not known.
+    """`3.6 (3.4 to 3.8) at the design's weather, above its promise`; empty if not known.
 
     use : space_heating or hot_water
     """
@@ -27,7 +27,7 @@ def promise_remark(result: dict[str, Any], use: str) -> str:
 
 
 def good_news(result: dict[str, Any]) -> str:
-    """A household's sentence where every promise that is known is kept; else empty."""
+    """Sentence for a household if all known promises are kept; else empty."""
     rows = result.get("promise") or []
     if not rows or any(r["sure"] < SURE for r in rows):
         return ""

@@ -1,4 +1,4 @@
-"""Convert numbers to the units that a reader has chosen.
+"""Convert numbers to the units chosen by the reader.
 
 Energy is kWh or MJ, water flow m3/h or l/min, pressure bar or kPa. Prices stay per kWh, as suppliers bill
 them.
@@ -50,7 +50,7 @@ _ANY = re.compile(_NUMBER)
 
 @contextmanager
 def reading_in(units: Mapping[str, str]) -> Iterator[None]:
-    """Show what is written inside in these units. units : energy, flow, pressure -> unit, those of
+    """Context manager: numbers are shown in these units. units : energy, flow, pressure -> unit, of
     `fieldfare.api.firm.personal_settings.UNITS`"""
     token = _chosen.set(tuple((_NAMES[k], u) for k, u in sorted(units.items()) if k in _NAMES))
     try:
@@ -60,13 +60,12 @@ def reading_in(units: Mapping[str, str]) -> Iterator[None]:
 
 
 def chosen() -> tuple[tuple[str, str], ...]:
-    """The reader's units as a mark: pages that are kept depend on it."""
+    """The reader's units as a cache key of pages."""
     return tuple((usual, unit) for usual, unit in _chosen.get() if unit in CHOICES[usual])
 
 
 def conversion(unit: str) -> tuple[str, float, int]:
-    """The unit to show for one, the factor, and how many decimals fewer; the unit itself and 1 where nothing
-    was chosen.
+    """Display unit, factor, and reduction of decimals; the unit itself and 1 if none was chosen.
 
     unit : such as kWh, `kWh/day`, `kWh a day`, m3/h, `bar/week`
     """
@@ -96,7 +95,7 @@ def _converted(m: re.Match[str]) -> str:
 
 
 def _scaled(number: str, factor: float, fewer: int) -> str:
-    """A number as it is written, times a factor, with as many decimals as make sense."""
+    """Multiply a number in a text by a factor, with sensible decimals."""
     bare = number.replace("\u202f", "").replace(",", "").replace("−", "-")
     places = max(len(bare.partition(".")[2]) - fewer, 0)
     text = f"{float(bare) * factor:,.{places}f}"
@@ -142,7 +141,7 @@ def _times(values: Any, factor: float) -> list[Any]:
 
 
 def _table(made: Chart) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
-    """Headings and cells; a column's unit stands in its heading, in brackets."""
+    """Convert headings and cells; a column's unit is in its heading, in brackets."""
     found = {}
     heads = list(made.columns)
     for n, head in enumerate(heads):

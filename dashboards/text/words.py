@@ -1,4 +1,4 @@
-"""Words on the screens: titles of findings, causes, quantities, verdicts; sentences made readable.
+"""Display texts: titles of findings, causes, quantities, verdicts; sentences of `analysis` for readers.
 
 Number forms, dates and money are in `formats`.
 """
@@ -6,6 +6,7 @@ Number forms, dates and money are in `formats`.
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
 
@@ -78,12 +79,26 @@ _KEYS = re.compile("|".join(sorted((re.escape(k) for k in SITE_KEYS), key=len, r
 
 
 def finding_title(code: str) -> str:
-    """A finding's name in plain words."""
+    """Title of a finding."""
     return gettext(TITLES.get(code, plain(code)))
 
 
 def cause_words(cause: str) -> str:
-    return CAUSES.get(cause, plain(cause))
+    """A cause as it stands in a line; one that is a finding of its own has that finding's name."""
+    return CAUSES.get(cause) or small_first(TITLES.get(cause, plain(cause)))
+
+
+def causes_told(causes: Sequence[Mapping[str, Any]]) -> tuple[list[dict[str, Any]], str]:
+    """A finding's causes, and the evidence that all of them are weighed by; empty where each has its own.
+
+    Evidence that several causes share is said once: a cause whose evidence was said before has an empty
+    `because`.
+    """
+    reasons = [c["because"] for c in causes]
+    if len(causes) > 1 and reasons[0] and len(set(reasons)) == 1:
+        return [{**c, "because": ""} for c in causes], reasons[0]
+    shown = ["" if because in reasons[:n] else because for n, because in enumerate(reasons)]
+    return [{**c, "because": because} for c, because in zip(causes, shown, strict=True)], ""
 
 
 def loss_words(cause: str) -> str:
@@ -95,7 +110,7 @@ def severity_words(severity: str | None) -> str:
 
 
 def verdict_words(verdict: str) -> str:
-    """A verdict for people."""
+    """Text of a verdict."""
     return plain(gettext(VERDICT_WORDS[verdict]))
 
 
@@ -118,7 +133,7 @@ def kind_words(kind: str) -> str:
 
 
 def figure_for(code: str) -> str | None:
-    """The figure on which a finding's evidence is drawn."""
+    """Figure that shows a finding's evidence."""
     return FIGURES.get(code)
 
 
@@ -128,13 +143,13 @@ _SHORT = {"lpg": "LPG"}
 
 
 def plain(name: str) -> str:
-    """A code as words: `low_flow` is Low flow."""
+    """Convert a code to words: `low_flow` becomes Low flow."""
     return _SHORT.get(name) or capital(name.replace("_", " ").strip())
 
 
 def named(text: str | None) -> str:
-    """A sentence of `analysis` for readers: findings, quantities and site-file keys by their names, numbers
-    in one form."""
+    """Convert a sentence of `analysis` for readers: names of findings, quantities and site-file keys, and
+    number formats."""
     out = _POINTERS.sub(lambda m: f"{m[1]} “{TITLES[m[2]]}”", text or "")
     out = _CODES.sub(lambda m: f"“{TITLES[m[1]]}”", out)
     out = _KEYS.sub(lambda m: SITE_KEYS[m[0]], out)
@@ -143,14 +158,14 @@ def named(text: str | None) -> str:
 
 
 def without_remarks(text: str) -> str:
-    """A text without remarks meant for those who keep the code, such as where a limit was looked up."""
+    """Remove remarks for developers, such as where a limit was looked up."""
     for remark in NOT_FOR_READERS:
         text = remark.sub("", text)
     return text.strip()
 
 
 def reason(text: str | None) -> str:
-    """A reason with the quantities in it named in plain words."""
+    """Convert a reason for readers, with quantities in plain words."""
     if not text:
         return ""
     out = named(text)
@@ -160,23 +175,22 @@ def reason(text: str | None) -> str:
 
 
 def capital(text: str) -> str:
-    """A text with its first letter in upper case."""
+    """Capitalise the first letter."""
     return text[:1].upper() + text[1:]
 
 
 def sentence(text: str) -> str:
-    """A text as a sentence of its own: a capital and a full stop."""
+    """Make a sentence: capital and full stop."""
     return f"{capital(text)}."
 
 
 def small_first(text: str) -> str:
-    """A sentence to go on in another: its first letter small, units and names as they are."""
+    """Lower-case the first letter, to continue another sentence."""
     return text[:1].lower() + text[1:]
 
 
 def evidence_words(evidence: dict[str, Any]) -> str:
-    """A number behind a finding with its limit and the side on which the trouble lies: `8.2 min; trouble
-    below 12 min`."""
+    """Format evidence with its limit and the faulty side: `8.2 min; trouble below 12 min`."""
     value, limit, name = evidence["value"], evidence.get("limit"), evidence.get("unit") or ""
     text = quantity(value, name)
     if limit is None:
@@ -191,13 +205,13 @@ def evidence_words(evidence: dict[str, Any]) -> str:
 
 
 def quantity(value: Any, unit_name: str, decimals: int | None = None) -> str:
-    """A number with its unit; minutes of half a day and more in hours or days."""
+    """Format a number with its unit; minutes from half a day on in hours or days."""
     is_long = unit_name == "min" and isinstance(value, int | float) and value >= LONG_MIN
     return duration(value) if is_long else measure(value, unit_name, decimals)
 
 
 def missing_words(missing: dict[str, Any]) -> str:
-    """A question of the verdict that can't be answered: why, and which meter would tell."""
+    """Describe a question of the verdict that can't be answered: why, and which meter would answer it."""
     out = f"{missing['question'].rstrip('?')}: not known. {reason(missing['reason'])}"
     meters = [small_first(quantity_words(q)) for q in missing["meters"]]
     if meters:
@@ -206,7 +220,7 @@ def missing_words(missing: dict[str, Any]) -> str:
 
 
 def since(value: str | None, until: str | None, last: str | None = None) -> str:
-    """A finding's span in words: since 3 Oct 2025 (7 weeks), or from to for one that ended."""
+    """Format a finding's span: since 3 Oct 2025 (7 weeks), or from and to if it has ended."""
     if not value:
         return ""
     if until:
@@ -218,7 +232,7 @@ def since(value: str | None, until: str | None, last: str | None = None) -> str:
 
 
 def confidence_text(confidence: float | None) -> str:
-    """How sure, as a word and a number."""
+    """Format a confidence as word and number."""
     if confidence is None:
         return ""
     steps = ((0.97, "nearly certain"), (0.85, "quite sure"), (0.65, "likely"))
@@ -227,7 +241,7 @@ def confidence_text(confidence: float | None) -> str:
 
 
 def price_tag(cost: dict[str, Any] | None, currency: str | None) -> str:
-    """What a finding costs a year; empty where it has no price."""
+    """Format a finding's yearly cost; empty if unknown."""
     if not cost or not cost.get("electricity_kwh"):
         return ""
     kwh = measure(cost["electricity_kwh"], "kWh", 0)

@@ -1,4 +1,4 @@
-"""A home drawn by hand in ten-minute readings: a house of 200 W/K, a heat pump, and what stands beside it."""
+"""Synthetic ten-minute readings of a house of 200 W/K with a heat pump and other heat sources."""
 
 from __future__ import annotations
 

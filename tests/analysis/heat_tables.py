@@ -1,4 +1,4 @@
-"""Facts tables of a plant made by hand, for the findings about heat and water."""
+"""Hand-made facts tables, for the findings about heat and water."""
 
 from __future__ import annotations
 

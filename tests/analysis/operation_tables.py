@@ -1,4 +1,4 @@
-"""Facts tables of a plant made by hand, for the findings about the operation."""
+"""Hand-made facts tables, for the findings about operation."""
 
 from __future__ import annotations
 

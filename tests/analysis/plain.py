@@ -1,5 +1,4 @@
-"""Plants whose readings are plain numbers: every minute the same, so that results can be worked out by
-hand."""
+"""Plants with constant readings, so that results can be calculated by hand."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Advice: predictions against the changed plant run again, and rules that must hold for any home."""
+"""Advice: predictions against simulations of the changed plant, and invariants for any home."""
 
 from __future__ import annotations
 

@@ -1,4 +1,5 @@
-"""Why a bill is high: the split adds up, holds the truth of simulated homes, and blames the meters first."""
+"""Bill answers: the split adds up, covers the truth of simulated homes, and reports unreliable meters
+first."""
 
 from __future__ import annotations
 
@@ -122,7 +123,8 @@ def plain_span(site_text: str = "") -> tuple[Span, object]:
 
 def test_without_a_heat_meter_the_total_still_adds_up_and_says_what_is_missing() -> None:
     span, site = plain_span()
-    document = bill(site, span, span, "year", paper_bill=PaperBill(billed_kwh=500.0))  # type: ignore[arg-type]
+    paper = PaperBill(billed_kwh=500.0)
+    document = bill(site, span, span, "year", paper_bill=paper)  # type: ignore[arg-type]
     assert document["difference"]["kwh"] == pytest.approx(0.0, abs=1e-9)
     assert {"part": "efficiency", "reason": "no_heat_meter"} in document["untold"]
     assert {"part": "tariff", "reason": "no_prices"} in document["untold"]

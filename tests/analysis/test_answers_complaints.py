@@ -1,5 +1,4 @@
-"""Cold rooms, no hot water, noise and ice: the cause of simulated homes is named, each with its plan and
-its cautions."""
+"""Answers to complaints: the known cause of simulated homes is named, with plan and cautions."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the plant does now: from its own word, else from physics, and never from readings of another hour."""
+"""Current operating state: from the unit's report, else from physics, and never from old readings."""
 
 from __future__ import annotations
 

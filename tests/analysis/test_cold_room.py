@@ -1,4 +1,4 @@
-"""The causes of a cold room from what was measured."""
+"""Causes of a cold room from measured facts."""
 
 from __future__ import annotations
 

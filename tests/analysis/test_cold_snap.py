@@ -1,4 +1,4 @@
-"""A forecast against a home: sums by hand, and files that can't be read."""
+"""Cold-snap outlook: values calculated by hand, and invalid files."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The schema of the days table: every column has a row and a reader, and a site carries what it can fill."""
+"""Schema of the days table: every column is described and used, and sites have the columns they can fill."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Advice of one result never moves a setting both ways, and a limit stands beside a number that passes it."""
+"""Advice in one result never moves a setting both ways; evidence shows only limits that are exceeded."""
 
 from __future__ import annotations
 

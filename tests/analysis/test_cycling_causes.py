@@ -1,4 +1,4 @@
-"""Who ends a run: the unit at its switching difference, or a call that falls away."""
+"""End of runs: by the unit at its switching difference, or by the end of a call."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What else could explain a finding: complete tables, and states by hand."""
+"""Alternative explanations of a finding: complete tables, and hand-made states."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Measured over designed by type and age: what was put in comes out, few homes say nothing."""
+"""Measured over designed by type and age: known ratios are recovered; few homes give no ratio."""
 
 from __future__ import annotations
 

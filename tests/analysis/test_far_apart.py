@@ -1,5 +1,4 @@
-"""Readings minutes apart: what they can tell of hot water and of runs is right, what they can't is not
-given."""
+"""Readings minutes apart: figures of hot water and runs are right or not given."""
 
 from __future__ import annotations
 

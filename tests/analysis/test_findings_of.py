@@ -1,4 +1,4 @@
-"""What the watch judges is what the whole result says of the same codes."""
+"""The watch gives the same findings as the whole result for its codes."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Findings about starts, defrosts and rest, on tables made by hand and on a few simulated plants."""
+"""Findings about starts, defrosts and rests, on hand-made tables and a few simulated plants."""
 
 from __future__ import annotations
 
@@ -18,6 +18,7 @@ from fieldfare.analysis.findings.context import Context, Rule
 from fieldfare.analysis.findings.cycling import starts
 from fieldfare.analysis.findings.cycling.limits import LIMITS_CYCLING
 from fieldfare.analysis.findings.defrost import excess, without_frost
+from fieldfare.analysis.findings.defrost.causes import defrost_causes
 from fieldfare.analysis.findings.defrost.limits import LIMITS_DEFROST
 from fieldfare.analysis.findings.electric import idle
 from fieldfare.analysis.findings.electric.limits import LIMITS_ELECTRIC
@@ -236,6 +237,13 @@ def test_a_unit_that_began_to_defrost_twice_as_often_is_told_with_the_day() -> N
     assert abs(np.datetime64(found.since) - begins) <= np.timedelta64(8, "D")
 
 
+@pytest.mark.parametrize(("fell", "first"), [(-0.17, "low_refrigerant_symptom"), (-0.02, "coil_airflow")])
+def test_what_a_unit_lost_against_its_own_days_tells_refrigerant_from_air(fell: float, first: str) -> None:
+    causes = defrost_causes(context_of(), defrosts_of(35.0, 60.0, 9), slow=False, sooner=2.0, fell=fell)
+    assert causes[0].cause == first
+    assert "its own earlier performance" in causes[0].because
+
+
 def test_a_timer_is_a_note_and_no_fault() -> None:
     table = defrosts_of(70.0, 90.0).with_columns(since_last=70.0)
     found = excess.excessive_defrost(context_of(defrosts=table))
@@ -377,10 +385,13 @@ def test_runs_longer_than_their_heat_hold_rests(heat: float, told: bool) -> None
     not cleared, but not assessed. 70 kWh take all day."""
     merged = runs_of(1430.0, 10.0, 1)
     days = days_of(
-        minutes_running=1430, minutes_heating=1430, heat_total_kwh=heat, heat_space_kwh=heat,
+        minutes_running=1430,
+        minutes_heating=1430,
+        heat_total_kwh=heat,
+        heat_space_kwh=heat,
         running_spacing_min=5.0,
         **{"spacing.heat_pump_electricity": 5.0, "spacing.operating_mode": None},
-    )  # fmt: skip
+    )
     context = context_of(days, merged, site=WHOLE.partition("[limits]")[0])
     if told:
         with pytest.raises(NotAssessed, match="can't count runs"):

@@ -1,4 +1,4 @@
-"""Findings about the data: each fires where the data are wrong, stays silent where they are only unusual."""
+"""Findings about the data: each fires on wrong data and stays silent on unusual data."""
 
 from __future__ import annotations
 
@@ -266,6 +266,17 @@ def test_a_flow_that_the_heat_meter_belies_is_stuck(small):
     finding = sensor_stuck(small.context())
     assert (finding.severity, finding.until) == ("act", None)
     assert finding.headline.startswith("rate")
+
+
+def test_a_flow_that_agrees_in_charges_is_not_stuck(small):
+    """A heater after the unit's sensors and before the heat meter: more heat than flow and temperatures
+    give while the rooms are heated, as much while the cylinder is charged, where the heater has no part."""
+    pumped(small, 1.0)
+    heating = small.from_day(20) & (small.values["mode"] == 1.0)
+    small.values["heat"][heating] += 2400.0
+    assert sensor_stuck(small.context()) is None
+    pumped(small, 0.6)
+    assert sensor_stuck(small.context()) is not None
 
 
 @pytest.mark.parametrize("point", ["elec", "rate"])

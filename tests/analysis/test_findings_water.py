@@ -1,4 +1,4 @@
-"""Findings about the water, on tables made by hand."""
+"""Findings about water, on hand-made tables."""
 
 from __future__ import annotations
 
@@ -326,7 +326,9 @@ FOR_HOURS = {"minutes_tank_cold": 600, "minutes_cold_charging": 30, "cold_longes
 
 
 def chance_told(found: Finding) -> float:
-    return float(next(e.value for e in found.evidence if e.label.startswith("chance that all usable water")))  # type: ignore[arg-type]
+    value = next(e.value for e in found.evidence if e.label.startswith("chance that all usable water"))
+    assert isinstance(value, float)
+    return value
 
 
 @pytest.mark.parametrize(
@@ -357,7 +359,9 @@ def test_a_sensor_cold_for_hours_without_a_charge_is_a_shortfall_at_any_height()
                 cylinder.hot_water_shortfall(
                     context_of(
                         days_of(
-                            minutes_tank_cold=minutes, minutes_cold_charging=0, cold_longest_min=minutes,
+                            minutes_tank_cold=minutes,
+                            minutes_cold_charging=0,
+                            cold_longest_min=minutes,
                             tank_min=18.0,
                         ),
                         unseen,
@@ -366,7 +370,7 @@ def test_a_sensor_cold_for_hours_without_a_charge_is_a_shortfall_at_any_height()
             )
         )
         for minutes in (60, 300, 840)
-    ]  # fmt: skip
+    ]
     assert by_hours[0] == pytest.approx(0.55, abs=0.02)
     assert by_hours == sorted(by_hours)
     assert by_hours[2] > 0.8

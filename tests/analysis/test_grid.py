@@ -1,5 +1,5 @@
-"""Readings of every form and spacing laid on minutes: no energy is lost or made, and what nobody measured
-stays unknown."""
+"""Readings of every form and spacing on the minute grid: energy is conserved, unmeasured minutes are
+unknown."""
 
 from __future__ import annotations
 

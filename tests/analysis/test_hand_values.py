@@ -1,4 +1,4 @@
-"""Ranges of values read by hand: what is told of them, on a home of known design."""
+"""Ranges of manually read values, on a home of known design."""
 
 from __future__ import annotations
 

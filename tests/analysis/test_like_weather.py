@@ -1,4 +1,4 @@
-"""Months compared at like weather: an unchanged home shows no difference, a changed one its own."""
+"""Comparison at similar weather: an unchanged home shows no difference, a changed one its change."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A home's own `[limits]` count wherever a limit is read, and by one function alone."""
+"""A home's `[limits]` apply wherever a limit is read, through one function."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Local times are those of pandas, on both sides of a change of the clock."""
+"""Local times equal those of pandas, on both sides of clock changes."""
 
 from __future__ import annotations
 

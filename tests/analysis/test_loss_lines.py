@@ -1,4 +1,4 @@
-"""The loss table adds up on healthy plants, and every dear part is told by a finding or explained.
+"""The loss table adds up on healthy plants, and a finding or a sentence explains every costly part.
 
 All of fifty plants: python -m tests.benchmarks.bench_losses
 """

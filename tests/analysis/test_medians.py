@@ -1,4 +1,4 @@
-"""Medians and quantiles are numpy's own to the last bit."""
+"""Medians and quantiles equal numpy's to the last bit."""
 
 from __future__ import annotations
 

@@ -1,5 +1,5 @@
-"""Meters in their place or not: coarse registers, heat behind the heater, cooling, forward-only meters,
-broken sensors."""
+"""Meter placement and faults: coarse registers, heat behind the heater, cooling, forward-only meters, broken
+sensors."""
 
 from __future__ import annotations
 

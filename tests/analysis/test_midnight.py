@@ -1,4 +1,4 @@
-"""Which day the last reading of a site belongs to."""
+"""The day of a site's last reading."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Cost and carbon: each day at its own price, units against units, each country's factors."""
+"""Cost and carbon: daily prices, equal units, factors by country."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Moving means, sums and medians are those of pandas."""
+"""Moving means, sums and medians equal those of pandas."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""An outdoor sensor is held against those of homes near it."""
+"""Outdoor sensors compared with those of homes nearby."""
 
 from __future__ import annotations
 

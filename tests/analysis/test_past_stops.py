@@ -1,4 +1,4 @@
-"""A stop that has ended is asked about while it may come again, and is a note afterwards."""
+"""A stop that has ended needs attention while it may recur, and is a note afterwards."""
 
 from __future__ import annotations
 
@@ -29,7 +29,8 @@ def may_return(
 ) -> bool:
     day = (FIRST + np.arange(200)).astype("datetime64[us]")
     facts = Facts(Table({"day": day}), NO_EVENTS, NO_EVENTS, NO_EVENTS, NO_EVENTS)
-    context = Context(parse_kept_site(WHOLE), facts, facts, SimpleNamespace(), recognised)  # type: ignore[arg-type]
+    figures: Any = SimpleNamespace()
+    context = Context(parse_kept_site(WHOLE), facts, facts, figures, recognised)
     end = (
         int((day[-1] - np.timedelta64(days_ago, "D")).astype("datetime64[ms]").astype(np.int64)) + 43_200_000
     )

@@ -1,4 +1,4 @@
-"""Performance at the four boundaries: what the meters separate, what they don't, and how sure it is."""
+"""Performance at the four boundaries: by available meters, with intervals."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Prices and sizes that no home has are refused: by the site file, the form and the answers alike."""
+"""Implausible prices and sizes are refused by site file, form and answers."""
 
 from __future__ import annotations
 

@@ -1,5 +1,4 @@
-"""What is unusual but no fault is named, and the days on which it hides how the plant does are left out, no
-others."""
+"""Unusual days without a fault are recognised, and exactly the affected days are excluded."""
 
 from __future__ import annotations
 

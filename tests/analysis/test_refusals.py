@@ -1,4 +1,4 @@
-"""Refused values in plain words: whatever is wrong, no message is one of the library's own."""
+"""Messages about refused values are plain and never the library's."""
 
 from __future__ import annotations
 

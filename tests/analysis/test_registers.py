@@ -1,4 +1,4 @@
-"""Running totals that misbehave in every way a meter can: the energy between two times stays right."""
+"""Registers with resets, overflows and jumps: the energy between two times stays right."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How long a healthy unit rests: the chance by state and by the clock, and how odd a stop is."""
+"""Duration of healthy rests: probability by state and time of day, and of an unusual stop."""
 
 from __future__ import annotations
 

@@ -1,6 +1,4 @@
-"""A unit that does not run, and the faults it reports: facts by hand, limits of the findings, words of the
-site file.
-"""
+"""Stopped units and reported faults: hand-made facts, limits of the findings, words of the site file."""
 
 from __future__ import annotations
 

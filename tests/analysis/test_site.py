@@ -1,5 +1,4 @@
-"""Site files: every key is read, and everything wrong is told with its key, its line and what would be
-right."""
+"""Site files: every key is read; every error is reported with key, line and what is allowed."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Site files by structure: whatever stands in one, it is read or refused with its problems, and soon."""
+"""Generated site files: each is read or refused with its problems, quickly."""
 
 from __future__ import annotations
 

@@ -1,5 +1,4 @@
-"""Limits of the site file: what is accepted can be analysed, what can't be computed is refused with its
-key."""
+"""Bounds of site files: accepted files can be analysed; others are refused with their key."""
 
 from __future__ import annotations
 

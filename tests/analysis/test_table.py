@@ -1,4 +1,4 @@
-"""The arrays that facts live in."""
+"""Facts tables."""
 
 from __future__ import annotations
 

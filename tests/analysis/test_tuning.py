@@ -1,4 +1,4 @@
-"""The tuning diary: a badly set home tuned week by week, and rules that hold for any home."""
+"""The tuning diary: a badly set home tuned week by week, and invariants for any home."""
 
 from __future__ import annotations
 

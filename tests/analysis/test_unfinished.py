@@ -1,4 +1,4 @@
-"""The newest day's hours to come are no gap."""
+"""Remaining hours of the newest day are not a gap."""
 
 from __future__ import annotations
 

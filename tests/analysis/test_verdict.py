@@ -1,5 +1,4 @@
-"""The verdict: in order only where everything that matters was assessed, and never while a finding goes
-on."""
+"""The verdict: in order only if everything important was assessed and no finding is open."""
 
 from __future__ import annotations
 
@@ -144,6 +143,15 @@ def test_the_worst_open_finding_decides(site: Site, severity: str) -> None:
 def test_what_ended_and_what_is_only_a_note_does_not_count(site: Site) -> None:
     found = [finding("short_cycling", "act", until="2026-01-01"), finding("low_flow", "note")]
     assert verdict(site, document(findings=found), ALL)["verdict"] == "in_order"
+
+
+def test_what_is_probable_but_not_sure_leaves_it_not_known(site: Site) -> None:
+    """A window open all winter: a fifth more heat than designed, by an interval that reaches the design."""
+    doubt = finding("heat_loss_above_design", "note") | {"undecided": True}
+    told = verdict(site, document(findings=[doubt]), ALL)
+    assert told["verdict"] == "not_known"
+    assert [(m["matter"], m["reason_code"]) for m in told["missing"]] == [("efficiency", "not_enough_data")]
+    assert doubt["headline"] in told["missing"][0]["reason"]
 
 
 @pytest.mark.parametrize(

@@ -1,5 +1,4 @@
-"""No text makes hot water unsafe: searched for in the sources, and in what simulated plants with faults are
-told."""
+"""No text makes hot water unsafe: checked in the sources, and in results of simulated plants with faults."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Running totals, windows and stretches against what a loop says."""
+"""Cumulative sums, rolling windows and runs against plain loops."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The winter check's verdicts and the forecast winter, on results whose figures are known."""
+"""The winter check's verdicts and the forecast winter, on results with known figures."""
 
 from __future__ import annotations
 

@@ -1,5 +1,4 @@
-"""What the tests of the service share. Every test that takes `database_url` runs on SQLite and on
-PostgreSQL."""
+"""Fixtures of the service's tests. Tests that take `database_url` run on SQLite and PostgreSQL."""
 
 from __future__ import annotations
 

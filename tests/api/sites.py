@@ -1,5 +1,4 @@
-"""A small plant with a few days of minutes, made by hand: what it holds is known without the simulated
-plant."""
+"""A small hand-made plant with a few days of minute readings."""
 
 from __future__ import annotations
 

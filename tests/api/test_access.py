@@ -1,4 +1,4 @@
-"""Who may do what: every route for every role, at the own home and at another's."""
+"""Authorisation: every route for every role, at the own home and at another's."""
 
 from __future__ import annotations
 

@@ -1,5 +1,4 @@
-"""One's own account: who may use its pages, sessions, passwords, letters about it, and what answers tell
-strangers."""
+"""The user's account: access, sessions, passwords, notices, and what responses reveal to others."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Advice and cold snap by page and API: the firm sees all, a household what is its own to change."""
+"""Advice and cold snap by page and API: the firm sees all, a household only what it may change."""
 
 from __future__ import annotations
 

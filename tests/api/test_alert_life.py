@@ -1,5 +1,4 @@
-"""The life of an alert: nothing opens before it held, nothing is resolved before it was gone, nothing
-flaps."""
+"""Alert life cycle: opening and resolving need their duration, and alerts do not flap."""
 
 from __future__ import annotations
 

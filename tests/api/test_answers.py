@@ -1,4 +1,4 @@
-"""Answers by page, paper and API: for the firm with every number, for the household in its own words."""
+"""Answers by page, paper and API: with all numbers for the firm, in plain words for the household."""
 
 from __future__ import annotations
 

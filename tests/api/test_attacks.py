@@ -1,5 +1,4 @@
-"""What strangers try: guesses in parallel, locking others out, big bodies, streams that outlive their
-link."""
+"""Attacks: parallel guesses, lock-out of others, large bodies, streams that outlive their link."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The sheet as a plain form: who may, what is kept, what comes back; the same items on screen and paper."""
+"""The check sheet as a plain form: access, storage, redisplay; the same items on screen and paper."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ def own_web(service: Service) -> Web:
 def titles(page: str) -> list[str]:
     """Titles of the items of a sheet, or of a paper's table."""
     found = re.findall(r"<legend>([^<]+)</legend>", page) or re.findall(
-        r'<th scope="row">\s*([^<]+)', page.split("By hand and eye")[1]
+        r'<th scope="row">\s*([^<]+)', page.split("Manual checks")[1]
     )
     return [unescape(t.strip()) for t in found]
 
@@ -240,7 +240,7 @@ def test_open_points_by_hand_are_told_ticked_signed_and_printed(own_web: Web) ->
     assert re.search(r'name="by_hand" value="[^"]+" required checked', kept.text), "the tick is kept"
     assert send(own_web, "engineer", f"{SERVICE}/sign", {"what": "ok", "by_hand": by_hand}).status_code == 303
     paper = own_web["engineer"].get(f"/sites/{OWN}/papers/service/2026").text
-    assert "Open points found by hand and eye" in paper
+    assert "Open points of manual checks" in paper
     assert re.search(r"<li>[^<]*Cold 0.7 bar: too little[^<]*<b>Take care", paper)
     (signed, *_), _n = own_web.parts.works.page(OWN, 0, 9)
     assert "no valve fitted" in signed.what

@@ -1,4 +1,4 @@
-"""Entries of a check: kept once, by field; conflicts told; signed whole; compared with the last time."""
+"""Entries of a check: stored once per field, conflicts, signature, comparison with the last check."""
 
 from __future__ import annotations
 

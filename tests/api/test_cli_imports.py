@@ -1,4 +1,4 @@
-"""What short commands load: by names of modules, so that a new import of something heavy shows at once."""
+"""Modules loaded by short commands, so that a new heavy import is noticed."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ STATE = COMMAND_LINE | {"sqlalchemy", "typing_extensions", "cython_runtime"}
 SITE_FILES = STATE | {"pydantic", "pydantic_core", "annotated_types", "typing_inspection", "tzdata"}
 RESULTS = SITE_FILES | {"babel", "orjson"}  # babel takes 0.03 s
 ANALYSIS = RESULTS | {"numpy", "pyarrow", "cloudpickle"}  # the last is pyarrow's
-INTAKE = SITE_FILES | {"numpy", "pyarrow", "cloudpickle", "orjson"}
+INTAKE = RESULTS | {"numpy", "pyarrow", "cloudpickle"}
 PARTS = {"sqlalchemy.orm", "sqlalchemy.dialects.postgresql"}
 """Parts of allowed packages that these commands do without."""
 SHORT = {

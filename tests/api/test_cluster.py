@@ -1,5 +1,4 @@
-"""The nightly pass on a cluster: a worker killed in the middle of a site costs neither that site nor any
-other."""
+"""Nightly work on a cluster: killing a worker loses no site."""
 
 from __future__ import annotations
 

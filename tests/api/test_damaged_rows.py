@@ -1,4 +1,4 @@
-"""Rows of people, jobs and decisions: every changed byte is named, and comes back from a backup."""
+"""Damaged rows of people, jobs and decisions: every changed byte is reported, and restored from a backup."""
 
 from __future__ import annotations
 
@@ -72,7 +72,7 @@ def test_a_changed_byte_is_named_with_its_home_and_brought_back(
     assert said.count("name the folder of a restored backup") == 2
     code, said = told(data, "repair", str(whole), capsys=capsys)
     assert said.count("brought back as it was in the backup") == 2
-    assert told(data, "check", capsys=capsys) == (0, "1 site: all whole\n")
+    assert told(data, "check", capsys=capsys) == (0, "1 site: no damage\n")
     raw = (data / "state.sqlite").read_bytes()
     with opened(Settings(data=data)) as service, service.database.reading() as db:
         assert db.exec_driver_sql("SELECT name FROM people").scalars().all() == [NAME.decode()]

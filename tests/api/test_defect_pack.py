@@ -1,4 +1,4 @@
-"""A defect pack: complete, checkable by a stranger, without what is nobody else's, and for the firm alone."""
+"""Defect packs: complete, verifiable by third parties, without personal data, for the firm only."""
 
 from __future__ import annotations
 

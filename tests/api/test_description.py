@@ -1,5 +1,4 @@
-"""The whole description against the running application, with made-up requests, as each role and as
-nobody."""
+"""The OpenAPI description against the application, with generated requests, for each role and anonymously."""
 
 from __future__ import annotations
 

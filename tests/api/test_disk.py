@@ -1,4 +1,4 @@
-"""Files of the service: the owner's alone, and named in one line where the disk is full or they are
+"""Files of the service: owner-readable only, and named in one line if the disk is full or they are
 damaged."""
 
 from __future__ import annotations

@@ -1,5 +1,4 @@
-"""Every form of every page: what is missing comes back on the form, with what was typed and a line that says
-so."""
+"""Every form of every page: missing input is reported on the form, with the typed values."""
 
 from __future__ import annotations
 

@@ -1,5 +1,5 @@
-"""Kept facts tables come back as they were: of every type, of any layout, from another process and from
-earlier releases."""
+"""Stored facts tables are read back unchanged: every type and layout, from other processes and earlier
+releases."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Kept facts: worked out once, again only where something changed, the same in parts as in one piece."""
+"""Facts cache: computed once, recomputed only after changes, equal in parts and as a whole."""
 
 from __future__ import annotations
 

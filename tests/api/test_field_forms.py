@@ -1,5 +1,4 @@
-"""Forms of the work on a home, sent as a browser without script sends them: who may, what is kept, what comes
-back."""
+"""Forms of jobs and decisions, sent without scripts: access, storage, redisplay."""
 
 from __future__ import annotations
 

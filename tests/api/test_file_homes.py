@@ -1,5 +1,5 @@
-"""Homes whose readings come by files: never silent, reminded by their own habit; a file of another home is
-refused, and the newest file can be undone."""
+"""Homes fed by files: never silent, reminded at their usual interval; another home's file is refused, and the
+newest file can be undone."""
 
 from __future__ import annotations
 
@@ -248,9 +248,9 @@ def test_in_the_browser_too(service: Service, tmp_path: Path) -> None:
     assert "Undo other-1.csv" in page
     newest = FileImports(service, HOME).listed()[0]
     assert newest.who == "installer@heating.example"
-    assert "another file is the newest" in send(web, f"{at}/undo", number=str(newest.id - 1))
+    assert "another file is now the newest" in send(web, f"{at}/undo", number=str(newest.id - 1))
     send(web, f"{at}/undo", number=str(newest.id))
-    assert "is undone" in progress(web)
+    assert "was undone" in progress(web)
     assert shown(service.store.read(HOME)) == before
     assert web["engineer"].post(f"{at}/undo", data={"csrf": "x", "number": "1"}).status_code in (403, 404)
 

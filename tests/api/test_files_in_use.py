@@ -1,4 +1,4 @@
-"""No work in a running service lets another process delete the logs of its open databases.
+"""Nothing in a running service lets another process delete the logs of its open databases.
 
 POSIX drops every lock that a process holds on a file when the process closes any descriptor of that file
 (fcntl(2)). SQLite's locks are of that kind ("How To Corrupt An SQLite Database File", section 2.2): the next
@@ -101,7 +101,10 @@ def test_another_process_sees_what_the_service_writes_after_a_look(service: Serv
     add_site(service, "ash")
     listed = subprocess.run(
         [sys.executable, "-c", COMMAND, "--data", str(service.settings.data), "site", "list"],
-        check=True, capture_output=True, text=True, timeout=120,
-    ).stdout  # fmt: skip
+        check=True,
+        capture_output=True,
+        text=True,
+        timeout=120,
+    ).stdout
     assert "ash" in listed
     assert "elm" in listed

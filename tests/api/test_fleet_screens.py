@@ -1,5 +1,4 @@
-"""Pages of several homes over HTTP: who may see and send them, decisions about many, kept views, the lists'
-order."""
+"""Pages of several homes over HTTP: access, bulk decisions, saved views, order of lists."""
 
 from __future__ import annotations
 

@@ -1,5 +1,4 @@
-"""The table that lists of a fleet read: written with results, in the order of the list in memory, never out
-of date."""
+"""The fleet table: written with results, ordered like the list in memory, never out of date."""
 
 from __future__ import annotations
 

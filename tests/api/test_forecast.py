@@ -1,5 +1,5 @@
-"""The forecast by address, from a server on loopback: fetched at night, kept until it ends,
-shown with its source."""
+"""The configured forecast, from a loopback server: fetched at night, stored until it ends, shown with its
+source."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Forms that bind somebody: the winter check's signature, the householder's invitation."""
+"""Forms with consequences: the winter check's signature, the householder's invitation."""
 
 from __future__ import annotations
 
@@ -158,7 +158,7 @@ def test_an_installer_invites_the_householder(own_web: Web) -> None:
         own_web["nobody"].post(link, data={"password": PASSWORD}, follow_redirects=False).status_code == 303
     )
     again = own_web["installer"].post(INVITE, data=form)
-    assert (again.status_code, "is here already" in again.text) == (422, True)
+    assert (again.status_code, "already has an account" in again.text) == (422, True)
 
 
 def test_the_invitation_has_the_address_that_was_set(service: Service, settings: Settings) -> None:

@@ -1,5 +1,4 @@
-"""What browsers and providers send about people, by structure: read or refused in words, never an internal
-error."""
+"""Generated requests of browsers and providers about people: accepted or refused, never an internal error."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What people decide about findings: kept, checked, followed by the alerts, ended in time, undone."""
+"""Decisions about findings: stored, validated, applied to alerts, expired, undone."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""HEAD on every route that has a GET (RFC 9110, 9.3.2), and the end of a stream that nobody reads."""
+"""HEAD on every route with a GET (RFC 9110, 9.3.2), and the end of streams without a reader."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The API's manners: problem details, tags, compression, pages, guards, series, events, archives."""
+"""HTTP behaviour: problem details, entity tags, compression, pages, guards, series, events, archives."""
 
 from __future__ import annotations
 

@@ -1,5 +1,4 @@
-"""Jobs: due when they should be, done once, caught up once, taken over after a kill, and no site stops
-another."""
+"""Jobs: due times, run once, made up once, taken over after a kill, and isolated by site."""
 
 from __future__ import annotations
 

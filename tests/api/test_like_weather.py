@@ -1,4 +1,4 @@
-"""Effect of a work, what-if answers and what a fleet teaches: known changes are put in, and must come out."""
+"""Effect of jobs, what-if answers and fleet feedback: known changes must be recovered."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What each unit did at its last readings: rows that outlive a restart, go on, and end."""
+"""Live states: rows survive a restart, continue, and end with their home."""
 
 from __future__ import annotations
 

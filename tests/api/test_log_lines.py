@@ -1,4 +1,4 @@
-"""Logs: one line an event, with the request's number, without secrets, addresses and control characters."""
+"""Logs: one line per event, with request id, without secrets, addresses and control characters."""
 
 from __future__ import annotations
 

@@ -1,5 +1,4 @@
-"""A new reading throws nothing away that pages remember: what people look at isn't worked out again for each
-write."""
+"""New readings do not invalidate the pages' caches at once: results are not recomputed for each write."""
 
 from __future__ import annotations
 

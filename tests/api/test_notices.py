@@ -1,4 +1,4 @@
-"""Notices over a real SMTP server and a real HTTP receiver: sent once, tried again, never twice."""
+"""Notices over a real SMTP server and HTTP receiver: sent, retried, never sent twice."""
 
 from __future__ import annotations
 

@@ -1,5 +1,4 @@
-"""One home can't hurt the others: whatever is wrong with it, the rest of the fleet is there everywhere, and
-it has a reason."""
+"""Failures of one home never affect others: lists show the rest of the fleet, and the reason for this one."""
 
 from __future__ import annotations
 

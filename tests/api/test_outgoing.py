@@ -1,5 +1,4 @@
-"""What the service calls by itself: private addresses, redirects, names that lead inside, and answers without
-end."""
+"""Outgoing calls: private addresses, redirects, names that resolve to them, and endless responses."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Photos: bounded, re-encoded, without what a camera tells of a place; kept, checked, exported, erased."""
+"""Photos: limited, re-encoded, without location data; stored, checked, exported, erased."""
 
 from __future__ import annotations
 

@@ -1,18 +1,19 @@
-"""A result as plain text: numbers without a sign of nothing, reasons where there is no figure."""
+"""Results as plain text: no negative zero, and reasons for missing figures."""
 
 from __future__ import annotations
 
 import pytest
 
+from fieldfare.api.cli.options import for_terminal
 from fieldfare.api.cli.plain_result import number, plain_result
 
 
 @pytest.mark.parametrize(
     ("value", "digits", "says"),
-    [(-0.3, 0, "0 kWh"), (-0.6, 0, "-1 kWh"), (None, 0, "not known"), (1234.56, 1, "1,234.6 kWh")],
+    [(-0.3, 0, "0 kWh"), (-0.6, 0, "−1 kWh"), (None, 0, "not known"), (1234.56, 1, "1 234.6 kWh")],
 )
 def test_a_number_that_is_nothing_has_no_sign(value: float | None, digits: int, says: str) -> None:
-    assert number(value, "kWh", digits) == (says if value is not None else "not known")
+    assert for_terminal(number(value, "kWh", digits)) == says
 
 
 def test_a_figure_that_is_missing_says_why() -> None:

@@ -1,5 +1,4 @@
-"""Signing in with the firm's provider: only invited people, only with what the provider signed for this
-sign-in."""
+"""Sign-in with the firm's provider: only invited people, only with a token signed for this sign-in."""
 
 from __future__ import annotations
 

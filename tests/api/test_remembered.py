@@ -1,4 +1,4 @@
-"""What is worked out once of a site is worked out anew when what it was made from has changed."""
+"""Per-site caches are invalidated when their inputs change."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Second factors: authenticator codes, recovery codes, the firm's demand, and showing again who one is."""
+"""Second factors: authenticator codes, recovery codes, required factors, confirmation."""
 
 from __future__ import annotations
 

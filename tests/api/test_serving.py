@@ -1,4 +1,4 @@
-"""The running service as a process: it answers, tells the way in, and stops cleanly; and the demo."""
+"""The service as a process: it answers, prints the first address, and stops cleanly; and the demo."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""People, the firm and one's own settings in the browser: who may, what is kept, what comes back."""
+"""Pages of people, firm and personal settings: access, storage, redisplay."""
 
 from __future__ import annotations
 
@@ -127,7 +127,7 @@ def test_a_householder_is_invited_given_a_second_home_and_loses_it(web: Web) -> 
     ("more", "said"),
     [
         ({"email": "nowhere"}, "not an e-mail"),
-        ({"email": "engineer@heating.example"}, "is here already"),
+        ({"email": "engineer@heating.example"}, "already has an account"),
         ({"name": ""}, "1 to 120"),
         ({"role": "king"}, "unknown role"),
         ({"home": ""}, "name the home"),

@@ -1,4 +1,4 @@
-"""Signing in: the first user, invitations, passwords, the brake, cookies and what is kept of secrets."""
+"""Sign-in: first user, invitations, passwords, throttling, cookies and stored secrets."""
 
 from __future__ import annotations
 

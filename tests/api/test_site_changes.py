@@ -1,4 +1,4 @@
-"""The site file of an existing home by form: what changes, what stays, what is recalculated."""
+"""The site file of an existing home by form: changes, unchanged text, recalculation."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The state database: migrations on both makes, several processes at once, short transactions."""
+"""The state database: migrations on SQLite and PostgreSQL, concurrent processes, short transactions."""
 
 from __future__ import annotations
 

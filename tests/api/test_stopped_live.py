@@ -1,6 +1,4 @@
-"""A unit that stops is alerted within an hour: readings through a real broker, the watch's own work, and the
-alert.
-"""
+"""A stopped unit is alerted within an hour: readings through a real broker, watch and alert."""
 
 from __future__ import annotations
 

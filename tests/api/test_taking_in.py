@@ -1,5 +1,4 @@
-"""A first export through the browser: its columns and times proposed, and agreed on anew where nothing could
-be read."""
+"""A first upload in the browser: proposed columns and times, confirmed again if nothing could be read."""
 
 from __future__ import annotations
 

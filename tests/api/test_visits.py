@@ -1,4 +1,4 @@
-"""Visits: who may book them, what a booking refuses, what a calendar feed tells and to whom."""
+"""Visits: permissions, refused bookings, contents of and access to calendar feeds."""
 
 from __future__ import annotations
 

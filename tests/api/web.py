@@ -1,4 +1,4 @@
-"""The application with people in it, and a client for each of them."""
+"""The application with accounts, and a client for each."""
 
 from __future__ import annotations
 

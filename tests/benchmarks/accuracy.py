@@ -1,4 +1,4 @@
-"""How close the figures come to a simulated plant's truth, over plants nobody tuned to.
+"""Accuracy of figures against the truth of simulated plants that were not used for development.
 
     python -m tests.benchmarks.accuracy --seeds 100000:100040 --days 200
 

@@ -1,4 +1,4 @@
-"""How long `make docs` takes from a clean tree, and whether its pages load only files of their own.
+"""Time of `make docs` from a clean tree, and whether its pages load only local files.
 
     python -m tests.benchmarks.bench_docs [--json FILE]
 

@@ -1,4 +1,4 @@
-"""How the collector compares with a bare subscriber that only acknowledges, and how much memory it holds.
+"""Throughput and memory of the collector, compared with a bare subscriber that only acknowledges.
 
     python -m tests.benchmarks.bench_mqtt [--messages 40000] [--rounds 3] [--memory 1000000] [--json FILE]
 

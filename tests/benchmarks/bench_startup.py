@@ -1,4 +1,4 @@
-"""How long commands and the service take to start, beside the bare interpreter and a bare web application.
+"""Start-up time of commands and service, compared with the bare interpreter and a bare web application.
 
     python -m tests.benchmarks.bench_startup [--json FILE]
 

@@ -1,5 +1,5 @@
-"""Whether a change of the code leaves results as they were: facts and results of simulated plants, kept and
-compared.
+"""Check that a code change leaves results unchanged: stores and compares facts and results of simulated
+plants.
 
     python -m tests.benchmarks.same_results keep FILE [--plants 12] [--days 60]     # before the change
     python -m tests.benchmarks.same_results compare FILE                            # after it

@@ -1,4 +1,4 @@
-"""A small served installation for work on site, and what an engineer does on a phone."""
+"""A small running service for on-site pages, and an engineer's steps on a phone."""
 
 from __future__ import annotations
 

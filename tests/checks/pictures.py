@@ -1,4 +1,4 @@
-"""Pictures for tests, drawn here."""
+"""Generated pictures for tests."""
 
 from __future__ import annotations
 

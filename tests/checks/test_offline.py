@@ -1,4 +1,4 @@
-"""The winter check in a cellar: no network, the page killed, two devices, one person after another."""
+"""The winter check offline: no network, a killed page, two devices, several people."""
 
 from __future__ import annotations
 

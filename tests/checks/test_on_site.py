@@ -1,4 +1,4 @@
-"""Pages of work on site for every reader: axe, 320 pixels, by keyboard, without scripts."""
+"""Accessibility of on-site pages: axe, 320 pixels, keyboard, no scripts."""
 
 from __future__ import annotations
 

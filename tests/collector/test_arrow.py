@@ -1,4 +1,4 @@
-"""Arrow columns to numpy and back: with nulls, slices and several chunks, as pyarrow itself has them."""
+"""Arrow columns to numpy and back, with nulls, slices and several chunks, compared with pyarrow."""
 
 from __future__ import annotations
 

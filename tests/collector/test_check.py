@@ -1,4 +1,4 @@
-"""The rules at the door: one by one and many at once they say the same."""
+"""Validation: single readings and batches give the same result."""
 
 from __future__ import annotations
 

@@ -1,5 +1,5 @@
-"""Exports as gateways, spreadsheets and portals write them: what stands above the header, encodings, split
-dates, counted days and grouped thousands."""
+"""Exports of gateways, spreadsheets and portals: preambles, encodings, split dates, serial dates and grouped
+thousands."""
 
 from __future__ import annotations
 
@@ -345,7 +345,7 @@ def test_what_a_file_lacks_and_replaces_is_told_with_it() -> None:
             "ignored_columns": ["Vorlauf [°C]"],
         }
     )
-    assert "1 of these stood here with other values" in told
+    assert "1 of these had other values before" in told
     assert "no column for flow; columns not used: Vorlauf [°C]" in told
 
 

@@ -1,4 +1,4 @@
-"""What is exported is read back as it was."""
+"""Exports are read back unchanged."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""CSV exports of many kinds into a store: what is kept, what is counted, what is refused and why."""
+"""Import of CSV exports: stored readings, counts, and reasons for refused rows."""
 
 from __future__ import annotations
 
@@ -431,7 +431,7 @@ WHOLE = {
         "another site: wanted are elec, flow, mode, call, heat, fault"
     ),
     "time,P_el\r2025-12-01,1\r": "its lines end in CR alone; save it with LF or CRLF",
-    "time,P_el,P_el\n2025-12-01,1,2\n": "the column 'P_el' stands 2 times; each may stand once",
+    "time,P_el,P_el\n2025-12-01,1,2\n": "the column 'P_el' occurs 2 times; each may occur once",
     "time,P_el\n01/12/2025,1\n02/12/2025,2\n": (
         "its times can't be read; '01/12/2025' is not an ISO 8601 time "
         "(2025-01-31T23:59); set time_format in the site's [csv]"

@@ -1,4 +1,4 @@
-"""Damaged stored data: nothing wrong is read, what is lost is named, and everything else goes on."""
+"""Damaged stored data: no wrong values, losses are reported, everything else continues."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Dead letters: bounded, counted, listed, cleared, replayed, forgotten with their home."""
+"""Dead letters: limited, counted, listed, cleared, replayed, deleted with their home."""
 
 import sqlite3
 

@@ -1,5 +1,4 @@
-"""Whatever comes in, in the form of the formats or beside it: readings, refusals with reasons, or an
-InputError."""
+"""Generated input, valid and invalid: readings, refusals with reasons, or an InputError."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The two calls of the time-series store against answers in the forms that the servers' documentation shows.
+"""The time-series store's two calls against responses as documented by the servers.
 
 InfluxDB 1.8, 2.x and 3.x can't be installed here, so their answers are played back. Sources:
 docs.influxdata.com, "Query data with the InfluxDB API" (v1.8), "/query 1.x compatibility API" (v2), "Query

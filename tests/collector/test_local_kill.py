@@ -1,4 +1,4 @@
-"""A writer that is killed loses nothing it has acknowledged."""
+"""A killed writer loses no acknowledged reading."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The embedded store: sealing, late readings, forgetting, other processes."""
+"""The local store: sealing, late readings, deletion, other processes."""
 
 from __future__ import annotations
 

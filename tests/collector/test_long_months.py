@@ -1,5 +1,4 @@
-"""Months of points with more readings than a row group holds: merged in parts, damaged in parts, read in
-parts."""
+"""Months with more readings per point than a row group holds: merged, damaged and read in parts."""
 
 from __future__ import annotations
 

@@ -1,4 +1,5 @@
-"""The collector at a real broker: what arrives is on disk, what was not acknowledged comes again."""
+"""The collector with a real broker: messages are on disk before they are acknowledged, others are
+redelivered."""
 
 import json
 import signal

@@ -1,4 +1,4 @@
-"""From payloads to readings: every form, and everything that must be set aside with its reason."""
+"""Decoding of payloads: every form, and dead letters with their reasons."""
 
 import json
 

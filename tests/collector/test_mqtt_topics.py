@@ -1,4 +1,4 @@
-"""Which messages belong to whom."""
+"""Routing of topics to sites and points."""
 
 import pytest
 from hypothesis import given

@@ -1,5 +1,4 @@
-"""Each fault changes the quantity it should, in the plant or in the readings, and more so the stronger it
-is."""
+"""Each simulated fault changes its quantity, in the plant or in the readings, increasingly with strength."""
 
 from collections.abc import Callable
 from datetime import date

@@ -1,5 +1,4 @@
-"""Meters of the simulated plant: exact integrals, errors inside their class, readings as the contract has
-them."""
+"""Meters of the simulated plant: exact integrals, errors within their class, readings by the contract."""
 
 from datetime import date
 

@@ -1,4 +1,4 @@
-"""The simulated plant's small laws against published values and independent libraries."""
+"""Physics of the simulated plant against published values and independent libraries."""
 
 from datetime import date
 

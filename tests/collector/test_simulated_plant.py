@@ -1,4 +1,4 @@
-"""A simulated plant keeps its books, behaves as a healthy installation, and repeats itself."""
+"""Simulated plants conserve energy, behave like healthy installations, and are reproducible."""
 
 from dataclasses import replace
 from datetime import date

@@ -1,5 +1,4 @@
-"""Varied plants stay sound: they carry their design load, keep what hides no fault, and are the same for the
-same seed."""
+"""Varied plants stay healthy: they cover their design load, do not hide faults, and are reproducible."""
 
 import numpy as np
 import pytest

@@ -1,4 +1,4 @@
-"""The simulator is an extra: the service runs without numba, and what needs it says what to install."""
+"""The simulator is an extra: the service runs without numba; commands that need it name the extra."""
 
 from __future__ import annotations
 

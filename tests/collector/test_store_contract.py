@@ -1,4 +1,4 @@
-"""What every make of store promises. A new make is added to MAKES."""
+"""Contract of all stores. Add a new store to MAKES."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Pages of the account that appear only now and then, made with what they show at most."""
+"""Rare account pages, rendered with their longest contents."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A real service on a free loopback port, and a real browser before it."""
+"""A real service on a free loopback port, and a real browser."""
 
 from __future__ import annotations
 

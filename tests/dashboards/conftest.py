@@ -1,4 +1,4 @@
-"""Two invented plants with their facts and results, worked out once for all tests of the pages and papers."""
+"""Two invented plants with facts and results, computed once for all tests of pages and papers."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Where a drawing's paths lead (SVG 2, chapter 9.3)."""
+"""Parse a drawing's paths (SVG 2, chapter 9.3)."""
 
 from __future__ import annotations
 

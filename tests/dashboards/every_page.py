@@ -1,4 +1,4 @@
-"""Every page of the router table, for each reader, as a browser shows it with all that is folded opened.
+"""Every page of the router table, for each reader, in a browser with all sections expanded.
 
 Checked are axe-core's rules, the room it needs 320 pixels wide (WCAG 2.2, 1.4.10), the size of letters in
 drawings, and that the keyboard alone reaches everything and shows where it is (2.1.1, 2.4.7, 2.4.3).

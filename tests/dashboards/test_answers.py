@@ -1,4 +1,4 @@
-"""Answers in words: every code has its words, and the household is told only what is its own to do."""
+"""Texts of answers: every code has a text, and the household is given only actions that it may take."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a page's style sheets say of its inline drawings stands on the drawings' own elements."""
+"""Style sheets are applied to the elements of inline drawings."""
 
 from __future__ import annotations
 

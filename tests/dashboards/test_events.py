@@ -1,4 +1,4 @@
-"""From a finding to the event that shows it, and on to the next one."""
+"""Links from a finding to its event, and to the next event."""
 
 from __future__ import annotations
 

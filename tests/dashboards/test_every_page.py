@@ -1,4 +1,4 @@
-"""Every page for every reader: nobody is kept from anything by sight, screen or lack of a mouse."""
+"""Accessibility of every page for every reader: screen reader, small screens, keyboard."""
 
 from __future__ import annotations
 

@@ -119,8 +119,8 @@ def test_share_inside_the_band_is_told_by_hand() -> None:
         ),
         "-",
     )
-    assert told.says.startswith(
-        "4 days: 50% lie within the 95 % band of what is expected, 25% above it and 25% below"
+    assert told.says == (
+        "4 days: 50\u00a0% within the expected 95 % band, 25\u00a0% above it and 25\u00a0% below."
     )
 
 

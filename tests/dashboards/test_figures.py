@@ -1,4 +1,4 @@
-"""Figures: drawn right, with a table behind each, and told in words where they can't be drawn."""
+"""Figures: correct drawings, a table behind each, and a text if they can't be drawn."""
 
 from __future__ import annotations
 

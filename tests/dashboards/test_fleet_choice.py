@@ -1,4 +1,4 @@
-"""The list of homes: what a search and filters find, how it is sorted, what stands in the address."""
+"""The list of homes: search, filters, order and URL."""
 
 from __future__ import annotations
 
@@ -177,9 +177,15 @@ def test_a_muted_finding_costs_no_more(full: Plant) -> None:
     plant = full.with_findings(DEAR)
     open_row = plant.row(id="dear-dale", name="Dear Dale")
     handling = {
-        "state": "muted", "holds": True, "worse": False, "who": "", "by": "A", "until": "2026-01-01",
-        "decided": "2025-12-01", "reason": "known",
-    }  # fmt: skip
+        "state": "muted",
+        "holds": True,
+        "worse": False,
+        "who": "",
+        "by": "A",
+        "until": "2026-01-01",
+        "decided": "2025-12-01",
+        "reason": "known",
+    }
     muted = entry_of(open_row | {"handled": {"high_standby": handling}}, NOW)
     still_open = entry_of(open_row, NOW)
     assert still_open["price"]

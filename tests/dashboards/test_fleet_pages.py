@@ -1,5 +1,4 @@
-"""Pages of several homes: order by area, search, decisions about many, the live overview, two side by
-side."""
+"""Pages of several homes: order by area, search, bulk decisions, live overview, comparison."""
 
 from __future__ import annotations
 

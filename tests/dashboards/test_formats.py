@@ -1,4 +1,4 @@
-"""One minus sign, one thousands separator, one form of date; nothing internal reaches readers."""
+"""Formats: one minus sign, one thousands separator, one date format; no internal names on pages."""
 
 from __future__ import annotations
 

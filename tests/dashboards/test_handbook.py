@@ -1,4 +1,4 @@
-"""The handbook has a place for each finding, cause, limit, figure and plot, and says what the code says."""
+"""The handbook covers each finding, cause, limit, figure and plot, and agrees with the code."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Decisions about findings on the pages: what they say, what sinks, what never does."""
+"""Decisions about findings on pages: texts, and their effect on rank."""
 
 from __future__ import annotations
 

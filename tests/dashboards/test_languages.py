@@ -1,4 +1,4 @@
-"""Pages and papers of the household in every language: nothing is left untranslated, no value is lost."""
+"""Household pages and papers in every language: fully translated, with all values."""
 
 from __future__ import annotations
 

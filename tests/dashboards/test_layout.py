@@ -1,4 +1,4 @@
-"""The templates' and style sheets' own form, and the plain English of pages and papers."""
+"""Form of templates and style sheets, and plain English of pages and papers."""
 
 from __future__ import annotations
 

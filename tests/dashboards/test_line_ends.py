@@ -1,4 +1,4 @@
-"""White space that nobody sees is taken out; what stands between two words stays."""
+"""Invisible white space is removed; spaces between words are kept."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Long words and long texts of somebody's own: broken in a real browser, and never cut in silence."""
+"""Long user-supplied words and texts: wrapped in a real browser, never truncated silently."""
 
 from __future__ import annotations
 

@@ -1,5 +1,4 @@
-"""One verdict everywhere, over the demo's fleet: pages, papers, the API and the command line say the same of
-a home.
+"""One verdict everywhere, over the demo's fleet: pages, papers, API and command line agree.
 
 Properties, not cases: they hold for whatever the findings say.
 """

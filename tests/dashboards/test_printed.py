@@ -1,5 +1,4 @@
-"""Papers as PDF: their text and pages, drawings and their text alternatives, the same bytes,
-nothing fetched."""
+"""Papers as PDF: text, pages, drawings with text alternatives, reproducible bytes, no network access."""
 
 from __future__ import annotations
 

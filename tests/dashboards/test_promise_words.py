@@ -1,4 +1,4 @@
-"""The design's promise in words: good news only where it is sure."""
+"""Texts about the design's promise: positive only if certain."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the browser's scripts do with names that come in data."""
+"""Browser scripts escape names that come in data."""
 
 from __future__ import annotations
 

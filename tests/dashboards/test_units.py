@@ -1,4 +1,4 @@
-"""Numbers in the units a reader has chosen, against the definitions of the units."""
+"""Numbers in the reader's units, against the units' definitions."""
 
 from __future__ import annotations
 

@@ -1,5 +1,4 @@
-"""Units on pages and papers: degrees, powers and signs as the SI Brochure has them, never as the program
-spells them."""
+"""Units on pages and papers: notation of the SI Brochure, never internal names."""
 
 from __future__ import annotations
 

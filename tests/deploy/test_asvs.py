@@ -1,5 +1,5 @@
-"""The table of security requirements is whole: every number of levels 1 and 2 once, a test for each that is
-met, a reason else."""
+"""The table of security requirements is complete: every number of levels 1 and 2 once, with a test if met,
+else a reason."""
 
 from __future__ import annotations
 

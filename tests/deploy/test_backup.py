@@ -94,7 +94,7 @@ def archive(tmp_path):
 def test_verify_counts_the_files(archive):
     done = run("verify", archive)
     assert done.returncode == 0
-    assert "all whole" in done.stdout
+    assert "no damage" in done.stdout
 
 
 def test_a_cut_off_archive_is_told(archive, tmp_path):
@@ -102,7 +102,7 @@ def test_a_cut_off_archive_is_told(archive, tmp_path):
     short.write_bytes(archive.read_bytes()[:-2000])
     done = run("restore", short, tmp_path / "new")
     assert done.returncode == 1
-    assert "not a whole backup" in done.stderr
+    assert "not a complete backup" in done.stderr
     assert not (tmp_path / "new").exists()
 
 

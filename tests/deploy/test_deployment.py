@@ -1,5 +1,4 @@
-"""The service behind the shipped proxy with the environment that the README shows, as somebody who follows it
-has it."""
+"""The service behind the shipped proxy, with the environment from the README."""
 
 from __future__ import annotations
 

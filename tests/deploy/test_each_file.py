@@ -1,5 +1,5 @@
-"""Every file of a data folder, damaged in every way, one at a time: it is named, nothing else is read in its
-place, and the other home keeps all it has."""
+"""Every file of a data folder, damaged in every way, one at a time: it is reported, no wrong value is read,
+and the other home is unaffected."""
 
 from __future__ import annotations
 

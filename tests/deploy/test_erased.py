@@ -1,5 +1,4 @@
-"""What was erased is nowhere: not in the data folder, byte by byte, nor in the archives that take the place
-of older ones."""
+"""Erased data are gone: from every byte of the data folder, and from later backups."""
 
 from __future__ import annotations
 

@@ -1,5 +1,4 @@
-"""The image's recipe, its bill of materials and the installer's texts: what can be checked without building
-the image."""
+"""The image's recipe, bill of materials and installer texts, checked without building the image."""
 
 from __future__ import annotations
 

@@ -1,5 +1,4 @@
-"""What is kept stays: across releases, across backup and restore byte for byte, and with two processes on one
-folder."""
+"""Stored data persist across releases, backup and restore, and with two processes on one folder."""
 
 from __future__ import annotations
 

@@ -1,5 +1,4 @@
-"""systemd units, compose file, proxy and database configuration: read by the programs they are for where
-those are here."""
+"""systemd units, compose file, proxy and database configuration, parsed by their programs if installed."""
 
 import re
 import socket

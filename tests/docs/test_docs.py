@@ -1,4 +1,4 @@
-"""The docs build without a warning and without network, their examples run, and what they point to exists."""
+"""The docs build without warnings and network, their examples run, and their links exist."""
 
 from __future__ import annotations
 

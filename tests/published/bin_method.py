@@ -1,4 +1,4 @@
-"""Bin method of EN 14825: the standard's own sum over a season, to hold the product's surface and part load
+"""Bin method of EN 14825: the standard's sum over a season, to check performance surface and part load
 against its worked example."""
 
 from __future__ import annotations

@@ -1,5 +1,4 @@
-"""Part load: the second law's bounds, EN 14825's fixed-speed unit, and what a unit's own days may and may not
-teach."""
+"""Part load: bounds by the second law, EN 14825's fixed-speed unit, and learning from a unit's own days."""
 
 from __future__ import annotations
 

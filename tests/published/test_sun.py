@@ -1,4 +1,4 @@
-"""Where the sun stands, against values that every almanac gives."""
+"""Position of the sun, against almanac values."""
 
 from __future__ import annotations
 

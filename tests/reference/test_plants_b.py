@@ -1,4 +1,4 @@
-"""The reference plants obey physics, do what their site files say, and are reproducible."""
+"""The reference plants obey physics, match their site files, and are reproducible."""
 
 import gzip
 import tomllib

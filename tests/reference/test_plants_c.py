@@ -15,8 +15,34 @@ from tests.reference.plants_c.run import figures, run
 from tests.reference.plants_c.spec import COLUMN, DEFAULTS, UNDERFLOOR
 
 # EN 14825 average climate, bins from -10 to 15 degC in hours: Regulation (EU) 813/2013, Annex III, table 5
-BIN_HOURS = (1, 25, 23, 24, 27, 68, 91, 89, 165, 173, 240, 280, 320, 357, 356, 303, 330, 326, 348, 335, 315,
-             215, 169, 151, 105, 74)  # fmt: skip
+BIN_HOURS = (
+    1,
+    25,
+    23,
+    24,
+    27,
+    68,
+    91,
+    89,
+    165,
+    173,
+    240,
+    280,
+    320,
+    357,
+    356,
+    303,
+    330,
+    326,
+    348,
+    335,
+    315,
+    215,
+    169,
+    151,
+    105,
+    74,
+)
 
 
 @pytest.fixture(scope="module")
@@ -88,8 +114,10 @@ def test_seasonal_performance_in_en_14825_bins():
     assert load[[3, 12, 17, 22]] == pytest.approx([0.885, 0.538, 0.346, 0.154], abs=5e-4)
     flow = np.interp(outdoor, [-10, -7, 2, 7, 12, 15], [35, 34, 30, 27, 24, 22])
     for eta in (0.50, 0.58):
-        cop = [physics.efficiency(eta, 0.12, 0.35, t, f, max(x, 0.25))
-               for t, f, x in zip(outdoor, flow, load, strict=True)]  # fmt: skip
+        cop = [
+            physics.efficiency(eta, 0.12, 0.35, t, f, max(x, 0.25))
+            for t, f, x in zip(outdoor, flow, load, strict=True)
+        ]
         heat = load * np.array(BIN_HOURS)
         assert 3.2 < heat.sum() / (heat / cop).sum() < 5.6
 

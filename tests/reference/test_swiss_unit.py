@@ -1,4 +1,4 @@
-"""The Swiss unit's year through the command line says what `swiss_unit.md` accounts for, and nothing else."""
+"""The Swiss unit's year through the command line gives exactly the findings explained in `swiss_unit.md`."""
 
 from __future__ import annotations
 

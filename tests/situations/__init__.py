@@ -1,4 +1,4 @@
-"""Situations: plants whose truth is known, what fieldfare must say about each, and what it must not say.
+"""Situations: plants with known truth, with required and forbidden findings.
 
 A module of this package lists its own in `SITUATIONS`; `case.py` has the form, `house.py` a small house to
 make readings

@@ -1,4 +1,4 @@
-"""Healthy houses that look as if their unit had stopped, and must be left alone."""
+"""Healthy houses that look as if their unit had stopped, and must have no finding."""
 
 from __future__ import annotations
 

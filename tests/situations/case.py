@@ -1,4 +1,4 @@
-"""The form of a situation, how it is judged, and how the situations of all modules are found.
+"""Form and evaluation of a situation, and discovery of all situations.
 
 To add situations, write a module in this package with a list `SITUATIONS` of `Situation`. Each names its
 truth in one

@@ -1,4 +1,4 @@
-"""Situations in which one matter looks like another: what follows from it is no fault of its own."""
+"""Situations in which one fault resembles another: its consequences are not separate faults."""
 
 from __future__ import annotations
 

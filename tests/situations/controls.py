@@ -1,4 +1,4 @@
-"""Situations of controls, valves and pumps: faults that nobody listed, and healthy houses that look alike."""
+"""Situations of controls, valves and pumps: unlisted faults, and healthy houses that look similar."""
 
 from __future__ import annotations
 
@@ -24,9 +24,9 @@ NO_WATER = frozenset({"hot_water_shortfall", "unit_stopped", "reheat_incomplete"
 NONE: dict[str, Any] = {"disinfect_c": None, "planned_c": None, "setpoint_c": 60.0, "reheat_c": 52.0}
 
 
-def house(days: int = 14, points: tuple[str, ...] = RICH, **more: object) -> House:
-    """A sound house whose water is stored hot enough: nothing but what is done to it is wrong."""
-    return House(days=days, points=points, extra=RATING, setpoint_c=60.0, reheat_c=52.0, **more)  # type: ignore[arg-type]
+def house(days: int = 14, points: tuple[str, ...] = RICH, **more: Any) -> House:
+    """A healthy house with hot enough stored water, before a fault is added."""
+    return House(days=days, points=points, extra=RATING, setpoint_c=60.0, reheat_c=52.0, **more)
 
 
 def _pump_dead(home: House, since: float = 9.0) -> Made:

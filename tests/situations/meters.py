@@ -1,5 +1,4 @@
-"""Situations of meters that measure something else, coarse registers and broken sensors, and healthy
-look-alikes."""
+"""Situations of misplaced meters, coarse registers and broken sensors, and healthy look-alikes."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Situations of clocks, registers, gateways and sensors: what is recorded is not what happened."""
+"""Situations of clocks, registers, gateways and sensors with wrong records."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Every fast situation is told as it should be, and healthy ones are left alone."""
+"""Every fast situation has the required findings, and healthy ones have none."""
 
 from __future__ import annotations
 

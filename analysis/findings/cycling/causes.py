@@ -23,7 +23,7 @@ _OWN_STOP_K, _CALL_STOP_K = 2.3, 1.5
 _OWN_BAND_K, _FEWEST_RUNS = 1.0, 10
 # Flow rises by a kelvin in a minute or two at the end of a brief run (common practice).
 _PEAKS_SEEN_MIN = 2.5
-# Share of a run's flow that is none to speak of; share of runs that are nearly all (common practice).
+# Negligible share of a run's flow; share of runs that counts as nearly all (common practice).
 _FLOWS_SHARE, _NEARLY_ALL = 0.2, 0.8
 # Weight of a restriction where nobody measures the flow, or where it hardly tells; and what two sensors can
 # tell apart.
@@ -41,7 +41,7 @@ _ENOUGH_SHOWN, _LEAST_WEIGHT, _MOST_WEIGHT = 0.3, 0.1, 1.5
 def cycling_causes(
     context: Context, runs: Table, *, cold_share: float, load_share: float = np.nan
 ) -> tuple[tuple[Cause, ...], tuple[Evidence, ...]]:
-    """Who ends the runs, how much water there is, how big the unit is, how much flows.
+    """Causes of cycling: end of runs, water content, size of the unit, water flow.
 
     load_share : the load of those days over the unit's least output [-]
     """
@@ -70,7 +70,7 @@ def cycling_causes(
     low = context.limit("low_flow_watch_share")
     restricted = np.clip((low - share) / 0.12 + 0.5, 0.0, 1.5) if np.isfinite(share) else _UNSEEN_FLOW
     restricted = max(float(restricted) * _too_wide(context, runs), min(float(restricted), _UNSEEN_FLOW))
-    # Short of water, a unit stops by itself at any load.
+    # With too little water, a unit stops on its own at any load.
     through = _runs_through(load_share) * (1.0 - min(float(restricted), 1.0))
     if through > call and not _shows_end(runs):
         call = by_call = through
@@ -118,12 +118,12 @@ def cycling_causes(
         ),
     )
     if by_call is None and big < 1.0 and restricted < 1.0:
-        return (), tuple(evidence)  # nothing tells a call that falls away from a unit that stops by itself
+        return (), tuple(evidence)  # the end of a call can't be distinguished from a stop by the unit
     return ranked(scores), tuple(evidence)
 
 
 def _shows_end(runs: Table) -> bool:
-    """Whether the call itself, or the flow beside what was asked, shows who ended the runs.
+    """Whether the call, or the flow against its target, shows what ended the runs.
 
     A pump that goes on after a run shows nothing: it may overrun, or never stop.
     """
@@ -140,7 +140,7 @@ def _runs_through(load_share: float) -> float:
 
 
 def _ended_by_call(runs: Table, *, coarse: bool = False) -> float | None:
-    """Share of runs that a call ended rather than the unit; None where nothing shows it.
+    """Share of runs ended by a call rather than the unit; None if unknown.
 
     coarse : readings too far apart to show how far the flow rose
 
@@ -169,7 +169,7 @@ def _ended_by_call(runs: Table, *, coarse: bool = False) -> float | None:
 
 
 def _flows_on(after: Floats) -> bool:
-    """Whether the water flows on after nearly all the runs that show it, so that the call goes on."""
+    """Whether water keeps flowing after nearly all runs, so that the call continues."""
     known = after[np.isfinite(after)]
     return bool(len(known) >= _FEWEST_RUNS and float(np.mean(known >= _FLOWS_SHARE)) >= _NEARLY_ALL)
 

@@ -146,7 +146,7 @@ def short_cycling(context: Context) -> Finding | None:
 
 
 def _unseen(context: Context) -> Finding | None:
-    """Readings far apart show no run that is shorter; then only a counter can tell that there are none."""
+    """Sparse readings hide shorter runs; then only a counter can exclude them."""
     closest = run_spacing(context.days)
     hidden = blurred_runs(context.site, context.facts) if _may_hide_rests(context) else None
     if closest <= _CLOSE_MIN and hidden is None:
@@ -220,7 +220,7 @@ def _by_day(days: Table, runs: Table) -> _Days:
 
 
 def _load(context: Context, outdoor: Floats) -> Floats:
-    """Share of the design load that each day's weather asks for [-]; nan where it is not known."""
+    """Share of the design load by each day's weather [-]; nan if unknown."""
     base = context.figures.heat_loss.base_temperature_c
     base = min(base, _HEATING_LIMIT_C) if base is not None and base > 8.0 else _HEATING_LIMIT_C
     design = context.site.design.outdoor_c

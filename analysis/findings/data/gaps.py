@@ -124,7 +124,7 @@ def _sending(context: Context) -> list[Point]:
 
 
 def _whole_gap(context: Context, days: Table, minutes: Floats, begun: int) -> _Gap | None:
-    """Silence of every point; what comes before the first reading ever is none."""
+    """Silence of all points; time before the first reading does not count."""
     there = days.floats("minutes_any_known")
     lost = minutes - there
     # The day of the first reading, and that of the newest, are parts of days by nature.
@@ -186,7 +186,7 @@ def _point_gap(context: Context, days: Table, minutes: Floats) -> _Gap | None:
         nothing = share <= 0.0
         silent = (share < _NONE_SHARE) & sending & (window_sum(nothing, 1, 2) > 0)
         if point.quantity in _OWN_WORD:
-            silent &= ~dead  # a unit without supply tells nothing: that is reported for the unit
+            silent &= ~dead  # a unit without supply sends nothing, which is a finding about the unit
         silent[: there[0]] = False
         for a, b in runs_of(silent):
             lost = np.zeros(len(days))
@@ -234,7 +234,7 @@ def _much(context: Context, hours_in_all: float) -> float:
 
 
 def _evidence(context: Context, gap: _Gap, hours_in_all: float) -> Evidence:
-    """What decides how much a gap asks for, beside its limit."""
+    """What determines the severity of a gap, besides its limit."""
     if _is_long(context, gap) and not gap.ongoing:
         days = round(gap.hours / 24.0, 1)
         return context.evidence("days without readings on end", days, "days", "gap_long_days")

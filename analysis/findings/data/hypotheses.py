@@ -1,4 +1,4 @@
-"""What each place and pulse value of the meters predicts, and what sound meters show."""
+"""Predictions of each possible placement and pulse value of the meters, and of correct meters."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ _DRY = 0.45
 
 @dataclass(frozen=True)
 class Hypothesis:
-    """What a state of the meters predicts.
+    """Predictions of a state of the meters.
 
     cause : of the contract; empty where the meters are sound. prior : before anything was measured
     predicts : fact -> (value, standard deviation); a fact that is not named is as with sound meters

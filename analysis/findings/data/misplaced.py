@@ -45,7 +45,7 @@ _FEWEST_STEPS, _FEWEST_STEP_DAYS = 12, 5
 # A charge that counts: well beyond a sensor's last digit and its layers, and a meter's last digit (common
 # practice).
 _WARMED_K, _CHARGED_KWH = 3.0, 0.5
-# Days in a row that tell as much as one (common practice: weather and habits last).
+# Consecutive days that count as one (common practice: weather and habits persist).
 _DAYS_ALIKE = 4.0
 # Degrees of freedom of Student's t: one odd fact alone decides nothing.
 _TAIL_DF = 4
@@ -153,7 +153,7 @@ def _facts(context: Context) -> dict[str, _Fact]:
     out |= _charges(context)
     out |= _electricity(days)
     out |= _heater(days)
-    if "cop_space" in out:  # a house that hardly needs heat tells nothing of its meter
+    if "cop_space" in out:  # a house with hardly any heat need shows nothing about its meter
         out |= _house(context)
     return out
 
@@ -358,7 +358,7 @@ def _telling(likely: list[tuple[float, Hypothesis]]) -> set[str]:
 
 
 def _unreliable(context: Context, finding: Finding) -> frozenset[str]:
-    """What the likely causes make untrustworthy."""
+    """Quantities made unreliable by the likely causes."""
     blamed = [(w, h) for w, h in _weighed(context, _facts(context)) if h.cause]
     total = sum(w for w, _ in blamed)
     return frozenset().union(*(h.makes_unreliable for w, h in blamed if w >= 0.25 * total))

@@ -1,4 +1,4 @@
-"""Running totals that begin anew."""
+"""Registers that were reset."""
 
 from __future__ import annotations
 

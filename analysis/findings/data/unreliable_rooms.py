@@ -22,7 +22,7 @@ _COLUMNS = (
 
 
 def room_of(zone: str) -> str:
-    """The name by which one zone's room sensor stands among the unreliable quantities."""
+    """Name of one zone's room sensor among the unreliable quantities."""
     return _PREFIX + zone
 
 

@@ -66,7 +66,7 @@ class DailyFrost:
 
     @classmethod
     def of(cls, context: Context) -> DailyFrost:
-        """Raises NotAssessed where no outdoor temperature tells."""
+        """Raises NotAssessed without an outdoor temperature."""
         per_kw = 1000.0 / rated_kw(context)
         guesses = [context.days.floats(f"frost_{name}") * per_kw for name in ("least", "usual", "most")]
         if not np.isfinite(guesses[1]).any():

@@ -174,7 +174,7 @@ def _finding(
 
 
 def _surplus(context: Context, number: int, covered: Flags) -> float:
-    """How far the defrosts of some days are beyond what their frost asks for [standard deviations]."""
+    """Excess of defrosts over the number needed for the frost [standard deviations]."""
     return defrosts_due(DailyFrost.of(context).total(covered)).score(number)
 
 

@@ -194,7 +194,7 @@ def pump_always_on(context: Context) -> Finding | None:
     days, limit = context.days, context.limit
     unasked, pumped = days.floats("minutes_unasked"), days.floats("minutes_unasked_pumped")
     judged = np.isfinite(unasked) & (fill_nan(unasked, 0.0) >= _UNASKED_MIN)
-    # Rooms colder than asked are a demand, whatever else is silent.
+    # Rooms below set temperature are a demand, even without other signs.
     target = days.floats("target")
     least_room_c = np.where(np.isfinite(target), target - 0.5, context.site.design.indoor_c - 1.0)
     judged &= ~(days.floats("room") < least_room_c)

@@ -97,8 +97,7 @@ def falling_flow(context: Context) -> Finding | None:
 
 @dataclass(frozen=True)
 class _Like:
-    """Flow by day at conditions that stay alike. load_error : relative uncertainty of what the load moved
-    [-]"""
+    """Daily flow at constant conditions. load_error : relative uncertainty of the load's effect [-]"""
 
     day: NDArray[Any]
     flow: Floats

@@ -232,7 +232,7 @@ def _low_words(episode: Episode, since: str) -> str:
 
 
 def _days_left(context: Context, now: float, loss: float) -> float:
-    """How long the circuit lasts. now [bar], loss [bar/week], above 0"""
+    """Time until the pressure is too low. now [bar], loss [bar/week], above 0"""
     return max(now - context.limit("pressure_low_act"), 0.0) / loss * 7.0
 
 

@@ -1,4 +1,4 @@
-"""What the findings about the circuit's pressure share."""
+"""Common parts of the findings about circuit pressure."""
 
 from __future__ import annotations
 

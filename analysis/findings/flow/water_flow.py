@@ -209,7 +209,7 @@ def _flow(context: Context) -> tuple[Floats, str]:
 
 
 def _known(how: str, over_limit: float) -> float:
-    """Factor on the confidence for how the flow is known. over_limit : flow over its limit [-]"""
+    """Factor on the confidence by how the flow is measured. over_limit : flow over its limit [-]"""
     if how == _MEASURED:
         return 1.0
     return 0.95 if how == _FROM_HEAT else normal_probability(-np.log(over_limit) / _DAY_SPREAD)

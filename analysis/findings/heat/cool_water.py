@@ -74,12 +74,12 @@ def flow_temperature_below_curve(context: Context) -> Finding | None:
     missed = causes[0].cause == "flow_not_reached" and np.isfinite(cool.lack)
     is_warm = cool.lacking < limit("room_deficit_note")
     if is_warm and not missed:
-        return None  # the house needs no warmer water: what the design asked for is to spare
+        return None  # the house needs no warmer water than this
     return _finding(context, cool, causes, episode, _severity(context, cool, episode, missed=missed), here)
 
 
 def _severity(context: Context, cool: _Cool, episode: Episode, *, missed: bool) -> Severity:
-    """Cold rooms make it a fault, and so does water that is asked for and not made; else it may be meant."""
+    """It is a fault if rooms are cold or the target flow is missed; else it may be intended."""
     limit = context.limit
     felt = cool.lacking >= limit("room_deficit_note")
     if not (felt or (missed and not np.isfinite(cool.lacking))):
@@ -109,7 +109,7 @@ def _measured(context: Context, below: Floats, here: Flags) -> _Cool:
 
 
 def _under_design(context: Context, room: Floats) -> Floats:
-    """Without a set temperature the design's stands in, less what people choose to be cooler."""
+    """Without a set temperature the design's is used, less an allowance for cooler preferences."""
     wanted = context.site.design.indoor_c - context.limit("room_deficit_watch")
     return np.asarray(wanted - room, dtype=np.float64)
 

@@ -34,7 +34,7 @@ _SWING_K = 1.0
 _LONGEST_REST_MIN, _FLOWS_SHARE, _MOST_OF_IT = 180.0, 0.2, 0.5
 _FEWEST_DAYS = 10
 _RECENT_DAYS = 60
-# Without a designed curve the flattest usual one, an underfloor's, stands in.
+# Without a designed curve, the flattest usual one, for underfloor heating, is used.
 _FLATTEST_SLOPE = -0.35
 # Water and emitters take a quarter of an hour to come to a new temperature (common practice).
 _BRIEF_MIN, _WITHOUT_REST = 15.0, 0.97
@@ -126,7 +126,7 @@ def flow_temperature_above_curve(context: Context) -> Finding | None:
 
 
 def _excess(context: Context) -> tuple[Floats, Flags]:
-    """Kelvin above the designed curve by day, and the days that can tell.
+    """Excess over the designed curve by day [K], and the usable days.
 
     Where the controls' asked flow is measured the lesser of the two counts: flow that overshoots what is
     asked is no curve set high, and an asked flow that is never reached heats nothing.
@@ -134,7 +134,7 @@ def _excess(context: Context) -> tuple[Floats, Flags]:
     days = context.days
     actual, target_excess = days.floats("above_curve"), days.floats("target_above_curve")
     excess = np.where(np.isfinite(target_excess), np.fmin(actual, target_excess), actual - _swing(context))
-    # Brief runs overshoot whatever the curve: then only what is asked can tell.
+    # Short runs overshoot any curve: then only the target flow is usable.
     is_known = np.isfinite(target_excess) | ~brief_days(context)
     return excess, cool_and_steady(context) & np.isfinite(excess) & is_known
 
@@ -292,8 +292,7 @@ def rooms_set_low(context: Context) -> Flags:
 
 
 def _follows_target(context: Context) -> Flags:
-    """Days on which the water can have come to what the controls ask: neither chopped into brief runs nor at
-    the unit's limit."""
+    """Days on which the water could reach its target: neither short runs nor the unit at its limit."""
     days = context.days
     known = days.floats("minutes_total") - fill_nan(days.floats("minutes_unknown"), 0.0)
     without_rest = days.floats("minutes_running") >= _WITHOUT_REST * known

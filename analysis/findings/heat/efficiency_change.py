@@ -22,6 +22,7 @@ from fieldfare.analysis.figures.change import FEWEST_EACH_SIDE, DetectedChange, 
 from fieldfare.analysis.figures.performance import coarse
 from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule
+from fieldfare.analysis.findings.grading import in_doubt
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.findings.phrases import day_text, percent
 from fieldfare.analysis.findings.yearly_cost import DAYS_A_YEAR, heating_year
@@ -119,12 +120,13 @@ def efficiency_fell(context: Context) -> Finding | None:
     drop = 1.0 - float(np.exp(change.size))
     if not change.is_sure or drop < limit("efficiency_drop_note"):
         return None
-    severity: Severity = "note"
+    if drop < limit("efficiency_drop_watch") or until is not None:
+        return _finding(context, series, change, drop, "note", until)
     certain = _chance_beyond(change, limit("efficiency_drop_watch") / 2.0) >= limit("efficiency_drop_chance")
     # What a unit has lost it lacks every day; a stove or a habit takes it on some.
-    certain &= series.held(change) >= limit("efficiency_drop_held")
-    if drop >= limit("efficiency_drop_watch") and certain and until is None:
-        severity = "act" if drop >= limit("efficiency_drop_act") else "watch"
+    if not certain or series.held(change) < limit("efficiency_drop_held"):
+        return in_doubt(context, _finding(context, series, change, drop, "note", until))
+    severity: Severity = "act" if drop >= limit("efficiency_drop_act") else "watch"
     return _finding(context, series, change, drop, severity, until)
 
 
@@ -151,7 +153,7 @@ def own_change(context: Context) -> tuple[tuple[int, int], DetectedChange | None
 
 
 def sure_drop(context: Context) -> int | None:
-    """Index of the day from which efficiency fell for sure and by more than a note, or None."""
+    """Index of the day of a certain efficiency drop above a note, or None."""
     (day, _), change = own_change(context)
     least = np.log(1.0 - context.limit("efficiency_drop_watch"))
     return day if change is not None and change.is_sure and change.size <= least else None
@@ -297,7 +299,8 @@ def _used_by_the_day(context: Context, heat: Floats, used: Floats) -> Floats:
 
 
 def _carried(context: Context) -> Floats:
-    """How well a rating is carried to each day's weather: worse, the warmer it is than any rated point."""
+    """Uncertainty of extrapolating the rating to each day's weather: larger, the warmer than any rated
+    point."""
     rated_c = [p.outdoor_c for p in context.site.heat_pump.rating if p.cop is not None]
     warmer = context.days.floats("outdoor") - max(rated_c, default=_RATED_C) - _HELD_K
     return np.hypot(_CARRIED, _CARRIED_PER_K * fill_nan(np.maximum(warmer, 0.0), 0.0))
@@ -313,7 +316,7 @@ def _charges_blurred(context: Context) -> bool:
 
 
 def _mixed(context: Context, heat: Floats) -> Mix:
-    """Expected electricity of each day where neither flow temperature nor use is known."""
+    """Expected electricity of each day if neither flow temperature nor use is known."""
     site, outdoor = context.site, context.days.floats("outdoor")
     flow = curve_at(site.heating_curve.points, outdoor) if site.heating_curve else usual_curve(outdoor)
     usual = {"brine": 0.0, "water": 10.0}.get(site.heat_pump.source)
@@ -341,7 +344,7 @@ def _whole(context: Context) -> Flags:
 
 
 def _conditions(context: Context, heat: Floats, water: Floats) -> Floats:
-    """What moves a sound unit's efficiency from day to day, besides its temperatures."""
+    """Influences on a healthy unit's daily efficiency besides temperatures."""
     days = context.days
     outdoor = days.floats("outdoor")
     load = heat / 24.0

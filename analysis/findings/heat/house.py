@@ -16,7 +16,7 @@ from fieldfare.analysis.figures.heat_loss import HeatLoss, heater_unseen
 from fieldfare.analysis.findings.confidence import Flags
 from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.data.flow_product import disagreement
-from fieldfare.analysis.findings.grading import graded
+from fieldfare.analysis.findings.grading import graded, in_doubt
 from fieldfare.analysis.findings.hot_water.diverter import leak_to_heating
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.findings.overheated import overheated_c
@@ -46,9 +46,10 @@ def heat_loss_above_design(context: Context) -> Finding | None:
     if ratio.low > 1.0 + sure:
         severity = graded(ratio.value, limit, context.limit("heat_loss_above_act"))
     off = disagreement(context)
-    if off is not None and off > 0.0 and ratio.value / (1.0 + off) < limit:
+    belied = off is not None and off > 0.0 and ratio.value / (1.0 + off) < limit
+    if belied:
         severity = "note"  # by the other instruments there is less heat, and the house is as designed
-    return Finding(
+    found = Finding(
         "heat_loss_above_design",
         severity,
         _first(context),
@@ -73,6 +74,7 @@ def heat_loss_above_design(context: Context) -> Finding | None:
         ),
         visit="call" if severity != "note" else "none",
     )
+    return in_doubt(context, found) if severity == "note" and not belied else found
 
 
 def heat_loss_below_design(context: Context) -> Finding | None:
@@ -276,7 +278,7 @@ def _reached(context: Context, figure: Capacity) -> bool:
 
 
 def _carried(context: Context, figure: Capacity, design: float, load: float) -> str:
-    """What an output carried far below its last known point may be, in words."""
+    """Text about an output extrapolated far below its last known point."""
     output, rating = figure.output_at_design_kw, context.site.heat_pump.rating
     if figure.measured_share is not None:
         by = "its work on the coldest days at full output"
@@ -407,10 +409,10 @@ def _flat_out(context: Context) -> Flags:
     busy = days.floats("minutes_running") >= 0.9 * (
         days.floats("minutes_total") - fill_nan(days.floats("minutes_unknown"), 0.0)
     )
-    # A unit that turns down with its water under a curve that nobody asks for any more is not at its limit.
+    # A unit at part load with water below an outdated curve is not at its limit.
     share, best = days.floats("load_share"), days.floats("load_share_top")
     ceiling = float(np.nanquantile(best, 0.95)) if np.isfinite(best).any() else np.nan
-    # Where nobody tells what is asked the designed curve stands in, which a curve set lower never reaches.
+    # Without a target flow the designed curve is used, which a lower setting never reaches.
     throttled = share < _FLAT_OUT_SHARE * ceiling
     if not context.site.measures("target_flow_temperature"):
         throttled |= share < _FLAT_OUT_UNASKED * np.fmin(best, ceiling)

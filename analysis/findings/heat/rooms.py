@@ -35,8 +35,8 @@ _COLD_ENOUGH_C = 12.0
 
 @dataclass(frozen=True)
 class _Zone:
-    """deficit : target less room [K] by day, nan where not judged; own : the zone has a target of its own.
-    Without one the deficit is counted from the temperature below which any lived-in room is too cold."""
+    """deficit : target minus room [K] by day, nan if not judged; own : whether the zone has its own
+    target."""
 
     name: str
     deficit: Floats

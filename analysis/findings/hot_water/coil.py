@@ -1,4 +1,4 @@
-"""Does the cylinder's coil pass less heat than it used to?
+"""Decreased heat transfer of the cylinder's coil.
 
 The water in the coil stands over the cylinder by what the coil needs to pass the heat. At equal heat and flow
 a coil that scales or fills with air needs more, and the unit works at a hotter flow for the same hot water,
@@ -36,7 +36,7 @@ _COIL_AT_ONCE, _COIL_SLOWLY = 0.7, 0.9
 
 
 def coil_changed(context: Context, reheats: Table) -> Finding | None:
-    """The water needed over the cylinder rose at equal heat, for sure and by what matters; else None.
+    """Certain and relevant rise of coil water above cylinder temperature at equal heat; else None.
 
     reheats : whole charges
     """
@@ -48,12 +48,12 @@ def coil_changed(context: Context, reheats: Table) -> Finding | None:
     if float(np.median(over[: found.at])) < _SENSOR_K:
         return None  # less than the sensor can tell is no baseline: no coil passes its heat at that
     if _flow_fell(context, reheats, day, found):
-        return None  # less water stands hotter at its inlet: that is the flow's doing
+        return None  # with less flow the inlet is hotter, which is due to the flow
     return _finding(context, found, day, over)
 
 
 def coil_poor(context: Context, reheats: Table, approach: Floats) -> Finding | None:
-    """The water stands far more over the cylinder than a coil laid out for this unit needs; else None.
+    """Coil water far more above the cylinder temperature than a coil sized for this unit needs; else None.
 
     reheats : whole charges. approach : float64 (n,) [K], mean coil water over the cylinder at rated output
     """

@@ -41,7 +41,7 @@ class Disinfected:
     possible: Flags
 
     def gaps(self) -> list[Gap]:
-        """Runs without a sure disinfection, in order; the last one goes on to the end."""
+        """Periods without a certain disinfection, in order; the last one extends to the end."""
         out, count, begin, stretch, longest = [], 0, 0, 0, 0
         last = len(self.known) - 1
         for i, known in enumerate(self.known):

@@ -40,8 +40,8 @@ _SURE = 4.0  # standard errors: many plants, each looked at once, leave no room 
 
 @dataclass(frozen=True)
 class Leak:
-    """Heat leak of a full cylinder to the heating water [K/h], its error, and the number of charges; `how`
-    in words"""
+    """Heat leak of a full cylinder to the heating water [K/h], its error, and the number of charges; `how` as
+    text"""
 
     rate: float
     error: float
@@ -109,7 +109,7 @@ class ChargeLeak:
 
 
 def leak_in_charges(context: Context) -> ChargeLeak | None:
-    """What the charges lose to the heating circuit, by the heat given against the cylinder's own warming.
+    """Heat lost from charges to the heating circuit: heat given minus the cylinder's warming.
 
     Whole charges and their last twenty minutes are looked at. Where the two are not alike the better one
     counts: a sensor at the top misses the cold half's warming, one at the coil sees it first.
@@ -153,7 +153,7 @@ def leak_in_charges(context: Context) -> ChargeLeak | None:
 
 
 def _drawn_meanwhile(context: Context, reheats: Table, by_end: Floats, fall: Floats) -> bool:
-    """Whether draws, and not a leak, took what the cylinder did not take up.
+    """Whether draws, not a leak, explain the missing heat.
 
     A leak is in every charge, a draw is not: the best charges' ends then show a tight diverter. And a draw
     that goes on shows right after the charge: the cylinder's fall there, carried back into the charge's

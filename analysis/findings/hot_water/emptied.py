@@ -76,7 +76,7 @@ def _that_or_next(by_day: Floats) -> Floats:
 
 
 def _charged(context: Context, reheats: Table) -> Floats | None:
-    """Heat of every charge [kWh]; None where nothing that can be trusted tells it."""
+    """Heat of every charge [kWh]; None without a reliable measurement."""
     if not {"heat_output", "hot_water_heat"} & context.unreliable.keys():
         return reheats.floats("heat")
     if "heat_pump_electricity" in context.unreliable:

@@ -1,4 +1,4 @@
-"""Was the cylinder disinfected, as scheduled or at all, and does its water stand where Legionella grows?
+"""Disinfection of the cylinder, and stored water in the range of Legionella growth.
 
 What counts is time at temperature: an hour at 60 °C or its like
 (`fieldfare.analysis.physics.hot_water.disinfection_rate`).
@@ -54,7 +54,7 @@ _MISSED_HOME = (
 
 
 def disinfection_lacking(context: Context) -> Finding | None:
-    """Stored water that stands in the growth range and is not disinfected, whatever the schedule says."""
+    """Stored water in the growth range without disinfection, regardless of the schedule."""
     require_hot_water(context)
     plant, days, limit = context.site.hot_water, context.all_days.days, context.limit
     assert plant is not None

@@ -77,7 +77,7 @@ def _too_long(context: Context, reheats: Table) -> Finding | None:
     # limit.
     poor &= fill_nan(reheats.floats("over_cylinder"), np.inf) >= limit("coil_least_difference_k")
     if not context.site.measures("cylinder_temperature"):
-        # The setpoint stands for the cylinder there: a change of it must not look like a poor coil.
+        # The set-point replaces the cylinder temperature, so that its change does not look like a poor coil.
         poor &= np.nan_to_num(slow) > _DRAWN_OUT
     is_long = poor | little
     # Long charges with cool coil water: the cylinder's doing only where the unit gives more for heating than
@@ -405,7 +405,7 @@ def slowness(context: Context, reheats: Table) -> Floats:
 
 
 def approach_at_rating(context: Context, reheats: Table) -> Floats:
-    """How far the coil's mean water would stand over the cylinder at rated output [K].
+    """Mean coil water above cylinder temperature at rated output [K].
 
     Without a cylinder sensor the cylinder is taken to end at its setpoint.
     """

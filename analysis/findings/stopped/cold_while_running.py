@@ -92,7 +92,7 @@ def _finding(context: Context, days: Table, first: int, last: int, usual: float,
         evidence=tuple(shown),
         next_step=barren_step(),
         caution=caution(context, "unit"),
-        home=barren_home(f"since {days.day(first):%-d %B}"),
+        home=barren_home(f"since {day_text(days.day(first))}"),
         visit="drive",
         bring=("multimeter", "the maker's fault list"),
     )

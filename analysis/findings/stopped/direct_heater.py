@@ -28,7 +28,7 @@ def heater_inside(context: Context) -> Finding | None:
         direct, ran, out=np.full(len(days), np.nan), where=ran >= limit("stopped_direct_minutes")
     )
     episodes = runs_of(share >= limit("stopped_direct_share"))
-    # The day that has only begun may not have run long enough to tell.
+    # The current day may be too short to judge.
     if not episodes or episodes[-1][1] < len(days) - 2:
         return None
     first, last = episodes[-1]

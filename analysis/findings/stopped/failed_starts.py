@@ -19,7 +19,7 @@ _COOLED_KWH = 1.0
 
 
 def cools_instead(rest: Rest) -> bool:
-    """What ran in this rest took heat out of the water."""
+    """Whether runs in this rest took heat out of the water."""
     return bool(rest["cooled_kwh"] >= _COOLED_KWH)
 
 

@@ -33,7 +33,7 @@ _LOW_DIFFERS_K, _FEWEST_LOWS = 0.7, 2
 _DAYS_BEFORE = 7
 # A room thermostat's usual switching band.
 _WARM_WITHIN_K = 0.5
-# Sound units rest so much longer once in e times (common practice: a second night is no set-back).
+# Scale of unusually long healthy rests (common practice: a second night is no set-back).
 _SELDOMER_H = 24.0
 # A dozen runs show where the thermostat switches (common practice).
 _FEWEST_STARTS = 12
@@ -194,8 +194,7 @@ def need_below(context: Context, rest: Rest) -> tuple[float, bool]:
     return (context.limit("stopped_weather_c"), False) if own is None else (own, True)
 
 
-# Each sign that heat is asked for: the minutes of a rest that show it, the minutes in which it is known, the
-# same of usual pauses, and the share of the rest that must show it.
+# Each sign of heat demand: the minutes of a rest that show it, the minutes in which it is known, the
 _SIGNS = (
     ("call", "minutes_called", "minutes_call_known", "pause_called", 0.7),
     ("flow", "minutes_flow_short", "minutes_flow_known", "pause_flow_short", 0.4),
@@ -203,7 +202,7 @@ _SIGNS = (
 )
 
 
-# Calls that come for less of the time ask for nothing.
+# Rarer calls do not count as demand.
 _NO_CALL = 0.3
 
 
@@ -222,7 +221,7 @@ def _demand_reasons(context: Context, rest: Rest, warm: bool) -> list[Reason]:
         if not (rest.share(part, whole) >= share and rest[whole] >= 0.5 * minutes):
             continue
         if kind == "flow" and rest.share("minutes_called", "minutes_call_known") < _NO_CALL:
-            continue  # a curve's target is shown all season; the rooms ask for nothing
+            continue  # a curve's target is shown all season; the rooms have no demand
         if short and rested_at_that_hour(context, rest, (part, whole)):
             continue  # unanswered at the same hours of another day too: a tariff's lock
         usual = usual_pause(context, rest, pause) if habit is not None else None
@@ -290,7 +289,7 @@ def _least_pause(context: Context, usual: float | None) -> float:
 
 
 def _denied(rest: Rest) -> bool:
-    """A call or a flow temperature is measured and asks for nothing."""
+    """A call or target flow temperature is measured and shows no demand."""
     no_call = rest.share("minutes_called", "minutes_call_known") < _NO_CALL
     return bool(no_call or rest.share("minutes_flow_asked", "minutes_flow_known") < 0.3)
 
@@ -312,7 +311,7 @@ _DRAWN_BELOW_C, _DRAWN_K_PER_DAY = 18.0, 12.0
 
 
 def target_lowered(context: Context, rest: Rest) -> float | None:
-    """How far the rooms' target was lowered [K], where by 2 K or more; None where it was not."""
+    """Decrease of the rooms' target [K], if 2 K or more; else None."""
     target = rest["target_mean_c"]
     before = days_before(context, rest).floats("target")
     before = before[np.isfinite(before)]
@@ -343,7 +342,7 @@ def _cylinder(context: Context, rest: Rest) -> list[Reason]:
     # Far faster, or further, than a standing cylinder cools by itself: somebody draws, so somebody is at
     # home.
     if fell / max(rest.hours, 1.0) * 24.0 <= _DRAWN_K_PER_DAY and last >= _DRAWN_BELOW_C:
-        return []  # left to cool while nobody is at home
+        return []  # cools during an absence
     return [Reason("cylinder", 0.85, evidence)]
 
 

@@ -162,7 +162,7 @@ def _by_kind(context: Context) -> dict[str, Rests]:
 
 
 def _unreliable_columns(context: Context) -> tuple[str, ...]:
-    """Columns that rest on a quantity that can't be trusted: what they tell is not known."""
+    """Columns that depend on an unreliable quantity, which count as unknown."""
     return tuple(name for q, names in _RESTS_ON.items() if q in context.unreliable for name in names)
 
 
@@ -221,7 +221,7 @@ def heating_begins_below(context: Context, rest: Rest) -> float | None:
     outdoor = before.floats("outdoor")
     heated = before.floats("minutes_heating")
     if not (before.floats("minutes_hot_water") > 0).any():
-        heated = before.floats("minutes_running")  # nothing tells heating from hot water
+        heated = before.floats("minutes_running")  # heating and hot water can't be distinguished
     known = np.isfinite(outdoor) & np.isfinite(heated)
     least, share = context.limit("stopped_habit_days"), context.limit("stopped_habit_share")
     if known.sum() < least:

@@ -30,7 +30,7 @@ from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.stopped.rests import Rest
 
-# A unit that ran for days hardly rested: then few rests tell much (common practice).
+# A unit that ran for days hardly rested, so few rests are informative (common practice).
 _FEWEST_RESTS, _LEAST_RUNNING_DAYS = 8, 2.0
 _USUAL_RESTS = 4.0
 """Rests for each day of running, for which `stopped_chance` holds (common practice: 3 to 8 starts a day)."""
@@ -38,7 +38,7 @@ _USUAL_RESTS = 4.0
 
 @dataclass(frozen=True)
 class Rhythm:
-    """longer : chance that a healthy rest goes so far [0 to 1]. stopped : that this one is a stop."""
+    """longer : probability of a healthy rest this long [0 to 1]. stopped : probability of a stop."""
 
     longer: float
     stopped: float

@@ -6,6 +6,7 @@ import numpy as np
 
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.model import Severity
+from fieldfare.analysis.findings.phrases import day_text
 from fieldfare.analysis.findings.stopped.failed_starts import is_barren
 from fieldfare.analysis.findings.stopped.heat_due import Reason
 from fieldfare.analysis.findings.stopped.rests import Rest, local
@@ -100,7 +101,7 @@ def _heater_headline(rest: Rest, since: str) -> str:
 
 
 def barren_step() -> str:
-    """What to do about a unit that runs and gives no heat."""
+    """Next step for a unit that runs without giving heat."""
     return (
         "Ring at once: what does the controller's display show, does the water pump turn, and is ice on the"
         " outdoor unit? Go there: water flow and valves first, then the refrigerant circuit. A defrost that"
@@ -109,7 +110,7 @@ def barren_step() -> str:
 
 
 def barren_home(when: str) -> str:
-    """The same for the householder. when : since when, in words"""
+    """The same for the householder. when : start, as text"""
     return (
         f"Your heat pump has run without giving heat {when}. Please ring your installer now. Open nothing on"
         " it, and keep one room warm by other safe means."
@@ -195,7 +196,8 @@ def caution(context: Context, kind: str) -> str:
 
 def home(context: Context, rest: Rest, severity: Severity) -> str:
     """A plain sentence for the householder."""
-    when = f"since {local(context, rest.start):%H:%M on %-d %B}" if rest.begun else "in the time we can see"
+    start = local(context, rest.start)
+    when = f"since {day_text(start.date())}, {start:%H:%M}" if rest.begun else "in the readings we have"
     if rest["backup_kwh"] >= 1.0 or (rest["immersion_kwh"] >= 1.0 and rest.kind == "unit"):
         return (
             f"Your heat pump has not worked {when}; a back-up electric heater heats instead, which"

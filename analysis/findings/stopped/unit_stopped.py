@@ -106,8 +106,7 @@ def _chosen(context: Context, kind: str, which: Callable[[Context, Rests], Flags
 
 
 def _newest_past(context: Context) -> Finding | None:
-    """Of the whole unit's rests that are over and in which heat was due the newest that may come again, else
-    the newest."""
+    """Among the unit's past rests with heat due: the newest that may recur, else the newest."""
     newest: tuple[Rest, list[Reason]] | None = None
     for rest in _chosen(context, "unit", _is_past):
         if newest is not None and not _is_near_or_long(context, rest):
@@ -120,7 +119,7 @@ def _newest_past(context: Context) -> Finding | None:
 
 
 def _refuse_unknown(context: Context) -> None:
-    """Raises NotAssessed where no minute tells whether the unit works."""
+    """Raises NotAssessed if it is never known whether the unit runs."""
     days = context.all_days.days
     if (
         not (days.floats("minutes_total") - days.floats("minutes_unknown") > 0).any()
@@ -282,7 +281,7 @@ def _severity(context: Context, rest: Rest, found: list[Reason]) -> Severity:
 
 
 def _by_length_alone(context: Context, rest: Rest, found: list[Reason]) -> bool:
-    """Only the length of the rest speaks for a stop, not surely yet, and nothing freezes meanwhile."""
+    """The length of the rest is the only evidence of a stop, still uncertain, and there is no frost risk."""
     length = all(_ORIGIN.get(r.kind) == "length" for r in found)
     frost = rest["outdoor_lowest_c"] < context.limit("stopped_frost_c")
     return length and not frost and max(r.strength for r in found) < context.limit("stopped_sure")

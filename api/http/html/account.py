@@ -1,4 +1,4 @@
-"""Pages of one's own account: password, second factors, recovery codes, sessions, and confirmation."""
+"""Pages of the user's account: password, second factors, recovery codes, sessions, and confirmation."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ Key = Annotated[str, Path(pattern=r"^[0-9a-f]{16}$")]
 
 @router.get("/account")
 def account(request: Request, parts: AppStateHere) -> Response:
-    """What lets one in, and where one is signed in."""
+    """Show the user's sign-in methods and sessions."""
     return HTMLResponse(_account_page(request, parts, _live_session(request), ""))
 
 
@@ -46,7 +46,7 @@ def account(request: Request, parts: AppStateHere) -> Response:
 def change_password(
     request: Request, parts: AppStateHere, old: Secret = "", new: Secret = "", csrf: Csrf = ""
 ) -> Response:
-    """Change one's password; the other sessions end."""
+    """Change the password; ends the user's other sessions."""
     live = _live_session(request, csrf)
     person = live.actor.person or 0
     try:
@@ -63,7 +63,7 @@ def change_password(
 
 @router.post("/account/app")
 def offer_app(request: Request, parts: AppStateHere, csrf: Csrf = "") -> Response:
-    """Offer the secret of an authenticator app; it counts once a code of it was given."""
+    """Show the secret for an authenticator app; it takes effect once a code is entered."""
     live = _own(request, csrf)
     parts.sessions.keep_offer(live.key, parts.factors.sealed_offer())
     return _offer_page(parts, live, "")
@@ -73,7 +73,7 @@ def offer_app(request: Request, parts: AppStateHere, csrf: Csrf = "") -> Respons
 def add_app(
     request: Request, parts: AppStateHere, code: Secret = "", name: Name = "", csrf: Csrf = ""
 ) -> Response:
-    """Add the authenticator app whose secret was offered."""
+    """Add the authenticator app with the offered secret."""
     live = _own(request, csrf)
     try:
         offer = parts.sessions.offer(live.key)
@@ -87,7 +87,7 @@ def add_app(
 
 @router.post("/account/passkey")
 def offer_passkey(request: Request, parts: AppStateHere, csrf: Csrf = "") -> Response:
-    """Ask the browser for a new passkey."""
+    """Start the creation of a passkey in the browser."""
     live = _own(request, csrf)
     if not parts.factors.site.has_passkeys:
         raise HTTPException(409, "passkeys need an address with a host name, over TLS or of this machine")
@@ -100,7 +100,7 @@ def offer_passkey(request: Request, parts: AppStateHere, csrf: Csrf = "") -> Res
 def add_passkey(
     request: Request, parts: AppStateHere, credential: Credential = "", name: Name = "", csrf: Csrf = ""
 ) -> Response:
-    """Add the passkey that the browser has made."""
+    """Add the passkey created by the browser."""
     live = _own(request, csrf)
     try:
         challenge = parts.sessions.take_challenge(live.key)
@@ -113,7 +113,7 @@ def add_passkey(
 
 @router.post("/account/factors/{factor}/remove")
 def remove_factor(factor: Key, request: Request, parts: AppStateHere, csrf: Csrf = "") -> Response:
-    """Remove a second factor; the other sessions end."""
+    """Remove a second factor; ends the user's other sessions."""
     live = _own(request, csrf)
     keep_one = parts.settings.second_factor == "required" and live.actor.sites is None
     try:
@@ -126,7 +126,7 @@ def remove_factor(factor: Key, request: Request, parts: AppStateHere, csrf: Csrf
 
 @router.post("/account/codes")
 def new_codes(request: Request, parts: AppStateHere, csrf: Csrf = "") -> Response:
-    """Make new recovery codes; the old ones end."""
+    """Create new recovery codes; revokes the old ones."""
     live = _own(request, csrf)
     try:
         codes = parts.factors.new_codes(live.actor.person or 0)
@@ -138,7 +138,7 @@ def new_codes(request: Request, parts: AppStateHere, csrf: Csrf = "") -> Respons
 
 @router.post("/account/sessions/{session}/end")
 def end_session(session: Key, request: Request, parts: AppStateHere, csrf: Csrf = "") -> Response:
-    """End one of one's own sessions."""
+    """End one of the user's sessions."""
     live = _own(request, csrf)
     try:
         parts.sessions.end(live.actor.person or 0, session)
@@ -149,7 +149,7 @@ def end_session(session: Key, request: Request, parts: AppStateHere, csrf: Csrf 
 
 @router.post("/account/sessions/end")
 def end_other_sessions(request: Request, parts: AppStateHere, csrf: Csrf = "") -> Response:
-    """End all of one's sessions but this one."""
+    """End all of the user's sessions except this one."""
     live = _own(request, csrf)
     parts.sessions.end_others(live.actor.person or 0, live.key)
     return RedirectResponse("/account", 303)
@@ -188,7 +188,7 @@ def ask_to_confirm(request: Request, error: Exception) -> Response:
 
 
 def _live_session(request: Request, csrf: str | None = None) -> LiveSession:
-    """The session of a person. csrf : what a form brought. Raises SignInFirst, 403."""
+    """The session of a person. csrf : the form's token. Raises SignInFirst, 403."""
     live = session_of(request)
     if live is None:
         raise SignInFirst
@@ -200,7 +200,7 @@ def _live_session(request: Request, csrf: str | None = None) -> LiveSession:
 
 
 def _own(request: Request, csrf: str) -> LiveSession:
-    """As _live_session, for changes of credentials and sessions. Raises ConfirmFirst without a recent
+    """Like _live_session, for changes of credentials and sessions. Raises ConfirmFirst without a recent
     confirmation."""
     live = _live_session(request, csrf)
     if not live.actor.is_fresh:
@@ -209,7 +209,7 @@ def _own(request: Request, csrf: str) -> LiveSession:
 
 
 def _changed(request: Request, parts: AppState, live: LiveSession, action: str, subject: str) -> None:
-    """Note that a way in was changed, tell its owner, and end the other sessions."""
+    """Record a changed credential, notify its owner, and end the other sessions."""
     person = live.actor.person or 0
     parts.sessions.end_others(person, live.key)
     parts.audit.note(live.actor, action, address=client_address(request))
@@ -237,7 +237,7 @@ def _offer_page(parts: AppState, live: LiveSession, problem: str, name: str = ""
 
 
 def _codes_page(live: LiveSession, codes: list[str]) -> Response:
-    """The recovery codes, this once; the account's page where there are no new ones."""
+    """Show new recovery codes once; redirect to the account page if there are none."""
     if not codes:
         return RedirectResponse("/account", 303)
     return HTMLResponse(pages.codes_page(_visitor(live), codes), headers=NO_STORE)
@@ -265,7 +265,7 @@ def _confirm_page(
 
 
 def _fields(text: str) -> list[tuple[str, str]]:
-    """Fields of a form that waited. Raises 422."""
+    """Fields of the form held during confirmation. Raises 422."""
     try:
         return [(str(name), str(value)) for name, value in json.loads(text)]
     except (ValueError, TypeError, RecursionError):

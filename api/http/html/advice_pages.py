@@ -1,4 +1,4 @@
-"""Pages of advice: what to set at a home, what a change would save, and a cold snap ahead for the firm."""
+"""Pages of advice: settings of a home, what-if savings, and the firm's cold-snap outlook."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ MOST_BYTES = 1_000_000
 
 @router.get("/sites/{site_id}/advice")
 def what_to_set(record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
-    """Settings worth changing at one home."""
+    """Recommended settings of a home."""
     actor = reader(request, "what_if.read", record.site.id)
     row, home = page_rows.row_of(parts, record, None), actor.role == "householder"
     document: dict[str, Any] | None = None
@@ -55,7 +55,7 @@ def what_to_set(record: SiteRecordHere, request: Request, parts: AppStateHere) -
 
 @router.get("/sites/{site_id}/what-if")
 def ask(record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
-    """What a change would save."""
+    """What-if savings of a home."""
     reader(request, "what_if.read", record.site.id)
     query, answers, problem = dict(request.query_params), None, ""
     questions, out_of_range = _questions(query)
@@ -81,7 +81,7 @@ _RANGES = {
 
 
 def _questions(query: dict[str, str]) -> tuple[dict[str, Any], dict[str, tuple[float, float]]]:
-    """The form's questions, and field -> lowest and highest for what is no number within its range."""
+    """The form's questions, and field -> (lowest, highest) for values outside their range."""
     found: dict[str, float] = {}
     wrong = {}
     for name, (low, high) in _RANGES.items():
@@ -111,7 +111,7 @@ def _questions(query: dict[str, str]) -> tuple[dict[str, Any], dict[str, tuple[f
 
 @router.get("/cold-snap")
 def ask_cold_snap(request: Request, parts: AppStateHere) -> Response:
-    """Every home in the forecast by address, where there is one, and the form for a file."""
+    """Every home's outlook in the configured forecast, if any, and an upload form."""
     reader(request, "fleet.read")
     return _cold_snap_page(request, parts)
 
@@ -120,7 +120,7 @@ def ask_cold_snap(request: Request, parts: AppStateHere) -> Response:
 def show_cold_snap(
     request: Request, parts: AppStateHere, csrf: Csrf = "", file: OptionalFile = None
 ) -> Response:
-    """Every home in the forecast that is sent; nothing is kept."""
+    """Every home's outlook in an uploaded forecast; stores nothing."""
     writer(request, "fleet.read", csrf)
     name = ((file and file.filename) or "")[:80]
     try:
@@ -137,7 +137,7 @@ def show_cold_snap(
 
 @router.post("/cold-snap/fetch")
 def fetch(request: Request, parts: AppStateHere, csrf: Csrf = "") -> Response:
-    """Fetch the forecast by address now."""
+    """Fetch the configured forecast now."""
     writer(request, "jobs.run", csrf)
     forecast, now = kept_forecast(parts.service), datetime.now(UTC)
     if forecast is None or now - forecast.tried >= LEAST_PAUSE:

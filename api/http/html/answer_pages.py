@@ -1,4 +1,4 @@
-"""Pages and papers that answer a caller."""
+"""Pages and papers that answer a caller's question."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ _FIELDS = (
 
 @router.get("/sites/{site_id}/answers")
 def questions(record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
-    """What a caller may ask."""
+    """List the questions about a home."""
     reader(request, "site.read", record.site.id)
     row = page_rows.row_of(parts, record, None)
     return _spoken(request, record, partial(pages.answer_page, row, "", None, {}, "", (), visitor(request)))
@@ -49,7 +49,7 @@ def questions(record: SiteRecordHere, request: Request, parts: AppStateHere) -> 
 def answered(
     question: QuestionName, record: SiteRecordHere, request: Request, parts: AppStateHere
 ) -> Response:
-    """One question, answered."""
+    """Answer one question."""
     actor = reader(request, "site.read", record.site.id)
     row, values = page_rows.row_of(parts, record, None), _values(request)
     document: dict[str, Any] | None = None
@@ -66,7 +66,7 @@ def answered(
 
 
 def _spoken(request: Request, record: SiteRecord, make: Callable[[], str]) -> Response:
-    """A page for the household in its language; the desk's is English."""
+    """Render the household's page in its language; the office's is English."""
     if visitor(request)["role"] != "householder":
         return HTMLResponse(make())
     return in_readers_language(request, make, site=record.site)
@@ -80,7 +80,7 @@ def paper(
     parts: AppStateHere,
     form: Literal["html", "pdf"] = "html",
 ) -> Response:
-    """The same answer as a paper, in the reader's words."""
+    """The same answer as a paper, worded for the reader's role."""
     actor = reader(request, "papers.read", record.site.id)
     document = answer(parts.service, record, question, asking_of(_values(request), actor))
     made = answer_paper(parts.service, record, document, home=actor.role == "householder")
@@ -94,8 +94,8 @@ def _values(request: Request) -> dict[str, str]:
 
 
 def asking_of(values: dict[str, str], actor: Actor) -> Asking:
-    """What a form asks. Raises InputError with the field that is wrong; 403 for homes alike where other
-    homes are not seen."""
+    """Parse the form to a question. Raises InputError naming the invalid field; 403 for a comparison with
+    homes that the actor may not see."""
     if values.get("against") == "homes":
         check(actor, "fleet.read", None)
     if values.get("against", "year") not in ("year", "design", "homes"):

@@ -1,4 +1,4 @@
-"""Forms of visits: booked, changed, cancelled. What can't be saved comes back as it was typed."""
+"""Forms to book, change and cancel visits; invalid input is shown again as typed."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ def _form_values(
     even_so: Text = "",
     finding: Annotated[list[str], Form()] = [],  # noqa: B006 (FastAPI copies it)
 ) -> dict[str, Any]:
-    """Values of the booking form as typed."""
+    """Values of the booking form, as typed."""
     return {
         "day": day,
         "at": at,
@@ -69,7 +69,7 @@ FormValues = Annotated[dict[str, Any], Depends(_form_values)]
 
 @router.get("/sites/{site_id}/visits/new")
 def new_visit(record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
-    """The form of a visit, with the home's findings and the time they may take."""
+    """Show the booking form, with the home's findings and their expected duration."""
     reader(request, "visits.write", record.site.id)
     stop = stop_of(parts, record.site.id)
     values = {
@@ -98,7 +98,7 @@ def book(
 
 @router.get("/sites/{site_id}/visits/{visit}")
 def visit_form(visit: RowId, record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
-    """A visit to change or to cancel."""
+    """Show the form to change or cancel a visit."""
     reader(request, "visits.write", record.site.id)
     row = parts.bookings.get(record.site.id, visit)
     local = row.start.astimezone(record.site.zone)
@@ -147,7 +147,7 @@ def _save(
     actor: Any,
     row: BookingRow | None,
 ) -> Response:
-    """Book or change a visit; what can't be saved comes back with everything that was typed."""
+    """Book or change a visit; invalid input is shown again as typed."""
     wish, problems = _read(record, values)
     site, now = record.site.id, datetime.now(UTC)
     if wish is not None and not values["even_so"] and (other := _also_open(parts, site, wish)):

@@ -1,4 +1,4 @@
-"""Checks by hand and eye as pages: the sheet to fill in, the homes to take along, the firm's own list."""
+"""Pages of manual checks: the sheet, the homes to keep offline, the firm's own items."""
 
 from __future__ import annotations
 
@@ -57,14 +57,14 @@ ENTRIES_AT_ONCE = 400
 
 @router.get("/sw.js")
 def worker() -> Response:
-    """The service worker, which keeps a few pages on the device. It is public and holds nothing personal."""
+    """The service worker, which caches a few pages on the device. Public: contains no personal data."""
     headers = {"Cache-Control": "no-cache"}
     return FileResponse(assets.STATIC / "worker.js", media_type="text/javascript", headers=headers)
 
 
 @router.get("/field/session.json")
 def field_session(request: Request, parts: AppStateHere) -> Response:
-    """Whose entries may be sent now, and the second secret to send them with."""
+    """Owner of the entries that may be sent now, and the CSRF token for sending them."""
     who = visitor(request)
     if who["role"] not in ("installer", "engineer"):
         return JSONResponse({"owner": "", "csrf": "", "name": ""}, 401, headers=NO_STORE)
@@ -74,7 +74,7 @@ def field_session(request: Request, parts: AppStateHere) -> Response:
 
 @router.get("/field")
 def field(request: Request, parts: AppStateHere, q: str = "", kind: str = "winter") -> Response:
-    """The homes whose sheets are to be filled in; chosen ones are kept on the device."""
+    """Homes with sheets to fill in; selected ones are cached on the device."""
     actor = reader(request, "works.write")
     chosen: Kind = next((k for k in KINDS if k == kind), "winter")
     progress, now, search = parts.sheets.progress(), datetime.now(UTC), q.strip().lower()
@@ -93,14 +93,14 @@ def field(request: Request, parts: AppStateHere, q: str = "", kind: str = "winte
 
 @router.get("/sites/{site_id}/checks/{kind}")
 def current_sheet(kind: Kind, record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
-    """To the sheet of this winter, of this year, or of the commissioning."""
+    """Redirect to the sheet of this winter, this year, or the commissioning."""
     reader(request, "works.write", record.site.id)
     return see_other(f"/sites/{record.site.id}/checks/{kind}/{_current(parts, record, kind).period}")
 
 
 @router.get("/sites/{site_id}/checks/{kind}/{period}")
 def sheet(kind: Kind, period: str, record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
-    """A sheet to fill in; it works without scripts, and with them without a signal."""
+    """A sheet to fill in. Works without scripts; with scripts also offline."""
     reader(request, "works.write", record.site.id)
     return _sheet_page(request, parts, record, SheetKey(kind, period))
 
@@ -109,7 +109,7 @@ def sheet(kind: Kind, period: str, record: SiteRecordHere, request: Request, par
 async def save(
     kind: Kind, period: str, record: SiteRecordHere, request: Request, parts: AppStateHere
 ) -> Response:
-    """What was filled in without scripts: every field, and photos."""
+    """Save a sheet sent without scripts: all fields and photos."""
     key = SheetKey(kind, period)
     async with request.form(max_files=60, max_fields=ENTRIES_AT_ONCE) as form:
         actor = writer(request, "works.write", str(form.get(CSRF_FIELD, "")), record.site.id)
@@ -135,7 +135,7 @@ def sign(
 ) -> Response:
     """Sign a sheet: every item answered, a text, and the points named that stay open.
 
-    left : keys of those in the readings; by_hand : of those that were found by hand and eye
+    left : keys of open points in the readings; by_hand : of manual checks
     """
     actor = writer(request, "works.write", csrf, record.site.id)
     key = SheetKey(kind, period)
@@ -146,7 +146,7 @@ def sign(
     if not what.strip():
         problems.append(("signing", "Say what was checked and found."))
     points, hands = _points(parts, record, key), open_points(items)
-    # Those that the signer saw may have changed since.
+    # The open points may have changed since the page was shown.
     agreed = left == " ".join(code for code, _ in points)
     agreed_hands = by_hand == " ".join(p["key"] for p in hands)
     if not (agreed and agreed_hands):
@@ -160,7 +160,7 @@ def sign(
     work = parts.works.sign_check(record.site.id, today, kind, period, text, names, actor)
     try:
         parts.sheets.sign(record, key, work.id)
-    except InputError:  # somebody took an answer back at the same moment
+    except InputError:  # another user removed an answer at the same time
         parts.works.remove(record.site.id, work.id, actor)
         raise
     parts.audit.note(actor, f"{kind} check signed", record.site.id, work=work.id)
@@ -171,7 +171,7 @@ def sign(
 def reopen(
     kind: Kind, period: str, record: SiteRecordHere, request: Request, parts: AppStateHere, csrf: Csrf = ""
 ) -> Response:
-    """Remove a signature; entries stay, and the audit trail records it."""
+    """Remove a signature; keeps the entries, and records it in the audit trail."""
     actor = writer(request, "works.write", csrf, record.site.id)
     work = parts.sheets.read(record, SheetKey(kind, period))["work"]
     if work is not None:
@@ -196,7 +196,7 @@ def remove(
 
 @router.get("/checks/lists")
 def lists(request: Request, parts: AppStateHere) -> Response:
-    """The firm's own items, to read and to change."""
+    """Show the form of the firm's own items."""
     reader(request, "site.write")
     text, problems = own_text(parts.settings), lists_trouble(parts.settings)
     return HTMLResponse(
@@ -211,7 +211,7 @@ def keep_lists(
     csrf: Csrf = "",
     text: Annotated[str, Form(max_length=100_000)] = "",
 ) -> Response:
-    """Keep the firm's items, or tell what is wrong with them, one line each."""
+    """Save the firm's items, or show their problems, one line each."""
     actor = writer(request, "site.write", csrf)
     text = text.replace("\r\n", "\n")
     try:
@@ -226,7 +226,7 @@ def keep_lists(
 
 
 def _period(parts: AppState, kind: Kind, site: str, now: datetime) -> str:
-    """Whose sheet is open. A winter check's year is on all pages that of the home's last reading."""
+    """Period of the current sheet of a kind. A winter check's year is that of the home's last reading."""
     if kind == "commissioning":
         return "first"
     span = parts.service.store.span(site) if kind == "winter" else None
@@ -234,7 +234,8 @@ def _period(parts: AppState, kind: Kind, site: str, now: datetime) -> str:
 
 
 def _visit_soon(row: BookingRow | None, card: Card, now: datetime, actor: Actor) -> dict[str, Any]:
-    """start : of the home's next visit, or a day far off. visit : in words. is_mine : the reader makes it"""
+    """start : of the home's next visit, or a far-off day. visit : as text. is_mine : whether it is the
+    reader's visit"""
     if row is None:
         return {"start": now + FURTHEST, "visit": None, "is_mine": False}
     shown = pages.present_visit(asdict(row), card.zone, card.name, now.astimezone(card.zone).date())
@@ -257,7 +258,7 @@ def _current(parts: AppState, record: SiteRecord, kind: Kind) -> SheetKey:
 
 
 def _result(parts: AppState, record: SiteRecord, key: SheetKey) -> dict[str, Any] | None:
-    """Contents with the result and days that the sheet shows beside its items; None without readings."""
+    """Result and days shown beside the sheet's items; None without readings."""
     try:
         if key.kind == "winter":
             return winter_paper(parts.service, record, int(key.period)).contents
@@ -268,7 +269,7 @@ def _result(parts: AppState, record: SiteRecord, key: SheetKey) -> dict[str, Any
 
 
 def _points(parts: AppState, record: SiteRecord, key: SheetKey) -> list[tuple[str, str]]:
-    """Open points of the readings, which a signed winter check names."""
+    """Open points found in the readings, which a signed winter check lists."""
     contents = _result(parts, record, key) if key.kind == "winter" else None
     return pages.points_left(record.site, contents) if contents else []
 
@@ -324,7 +325,8 @@ def _add_photo(
 def _sheet_page(
     request: Request, parts: AppState, record: SiteRecord, key: SheetKey, **context: Any
 ) -> Response:
-    """The sheet. context : problems of signing and its text `what`; conflicts, photo_problems of saving."""
+    """Render the sheet. context : problems of signing and its text `what`; conflicts, photo_problems of
+    saving."""
     contents = _result(parts, record, key)
     row = page_rows.row_of(parts, record, contents["result"] if contents else None)
     check = check_contents(parts.service, record, key, pictures=False)

@@ -1,4 +1,4 @@
-"""The page of a suspected defect, from where its pack is downloaded."""
+"""Page of a suspected defect, with the download of its pack."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ router = page_router()
 
 @router.get("/sites/{site_id}/findings/{code}/pack")
 def defect(code: Code, record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
-    """The case for one finding in the days asked for, and its pack."""
+    """Show the evidence for one finding in the requested days, with the download of its pack."""
     reader(request, "defects.read", record.site.id)
     query = {name: request.query_params.get(name, "") for name in ("from", "to")}
     row, contents, problem = page_rows.row_of(parts, record, None), None, ""

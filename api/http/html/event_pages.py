@@ -1,4 +1,4 @@
-"""The next and the previous event of a home, as JSON for the trace."""
+"""Next and previous event of a home, as JSON for the trace."""
 
 from __future__ import annotations
 

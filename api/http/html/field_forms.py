@@ -1,6 +1,6 @@
 """Forms for decisions about findings, and for jobs.
 
-A form that can't be saved comes back with everything that was typed, and what is wrong.
+Invalid forms are shown again as typed, with their problems.
 """
 
 from __future__ import annotations
@@ -54,7 +54,7 @@ def _form_values(
     minutes: Text = "",
     finding: Annotated[list[str], Form()] = [],  # noqa: B006 (FastAPI copies it)
 ) -> dict[str, Any]:
-    """Values of the job form as typed."""
+    """Values of the job form, as typed."""
     return pages.job_values(day, what=what, parts=used, minutes=minutes, findings=tuple(finding))
 
 
@@ -73,7 +73,7 @@ def handle(
     until: Text = "",
     reason: Text = "",
 ) -> Response:
-    """Decide about a finding, or take the decision back."""
+    """Decide about a finding, or undo the decision."""
     site = record.site.id
     actor = writer(request, "alerts.handle", csrf, site)
     try:
@@ -93,7 +93,7 @@ def handle(
 
 @router.get("/sites/{site_id}/works/new")
 def new_job(record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
-    """The form of a job; `?finding=` ticks a finding."""
+    """Show the form of a job; `?finding=` ticks a finding."""
     reader(request, "works.write", record.site.id)
     codes = request.query_params.getlist("finding")
     values = pages.job_values(today_at(record).isoformat(), findings=tuple(codes))
@@ -123,7 +123,7 @@ def add_job(
 
 @router.get("/sites/{site_id}/works/{work}")
 def job(work: RowId, record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
-    """A job to correct or delete."""
+    """Show the form to correct or delete a job."""
     reader(request, "works.write", record.site.id)
     row = _correctable(parts, record, work)
     values = pages.job_values(
@@ -170,7 +170,8 @@ def delete_job(
 
 
 def _correctable(parts: AppState, record: SiteRecord, work: int) -> WorkRow:
-    """Raises UnknownWork; 409 for a signed check, which is opened again on its sheet instead."""
+    """A job that may be corrected. Raises UnknownWork; 409 for a signed check, which is reopened on its
+    sheet."""
     row = parts.works.get(record.site.id, work)
     if is_sign_off(row.finding):
         raise HTTPException(409, "a signed check can't be changed; open it again on its sheet")
@@ -185,7 +186,7 @@ def _job_page(
     problems: dict[str, str],
     row: WorkRow | None = None,
 ) -> Response:
-    """The form of a job, with the findings that are open and those that the job names already."""
+    """Render the form of a job, with the open findings and those it already names."""
     result = parts.service.results.newest(record.site.id) or {}
     named = row.findings if row else []
     chosen = [c for c in values["findings"] if _is_code(c)]
@@ -197,7 +198,7 @@ def _job_page(
 
 
 def _read(record: SiteRecord, values: Mapping[str, Any]) -> tuple[Job | None, dict[str, str]]:
-    """The job, or None and what is wrong with each field."""
+    """The job, or None and the problem of each field."""
     problems, on, spent = {}, typed_day(values["day"]), values["minutes"].strip()
     what, used = values["what"], values["parts"]
     if on is None:

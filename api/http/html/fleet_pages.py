@@ -1,5 +1,4 @@
-"""Pages about several homes: the live overview, two side by side, decisions about many, a report, kept
-views."""
+"""Pages about several homes: live overview, comparison, bulk decisions, report, saved views."""
 
 from __future__ import annotations
 
@@ -44,8 +43,7 @@ Sites = Annotated[list[str], Query(max_length=3000)]
 
 @router.get("/live")
 def live(request: Request, parts: AppStateHere, part: Annotated[int, Query(ge=0, le=1)] = 0) -> Response:
-    """Which units run, rest, make hot water, defrost, stand still, are silent; `?part=1` without the
-    frame."""
+    """Live overview: units by operating state; `?part=1` returns the rows only."""
     reader(request, "fleet.read")
     page = pages.live_page(live_rows(parts), visitor(request), page_rows.clock(parts), part=bool(part))
     return HTMLResponse(page, headers=NO_STORE)
@@ -58,7 +56,7 @@ def compare(
     a: Annotated[str, Query(max_length=40)] = "",
     b: Annotated[str, Query(max_length=40)] = "",
 ) -> Response:
-    """Two homes side by side."""
+    """Compare two homes."""
     reader(request, "fleet.read")
     cards = sorted(parts.service.sites.cards(), key=lambda c: c.name.casefold())
     homes = [(c.id, c.name) for c in cards]
@@ -76,7 +74,7 @@ def compare(
 
 
 def _home(request: Request, parts: AppState, site_id: str) -> Home | str:
-    """A home with its rolling year, or why it can't be shown. Raises UnknownSite."""
+    """A home with its rolling year, or the reason why it can't be shown. Raises UnknownSite."""
     record = parts.service.sites.get(site_id)
     reader(request, "site.read", site_id)
     made = attempt(site_id, "work out its results", lambda: page_rows.period_result(parts, record, {}))
@@ -95,8 +93,8 @@ def chosen(
     parts: AppStateHere,
     site: Sites = [],  # noqa: B006 (FastAPI copies it)
 ) -> Response:
-    """The findings of the ticked homes, to decide about; without any the homes that the address's choice
-    lists."""
+    """Show the findings of the selected homes for a bulk decision; default: all homes that match the URL's
+    filters."""
     actor = reader(request, "alerts.handle")
     now = page_rows.clock(parts)
     entries = pages.chosen_entries(_homes(request, parts, site), site, request.query_params, now)
@@ -117,8 +115,7 @@ def decide_many(
     site: Annotated[list[str], Form()] = [],  # noqa: B006
     finding: Annotated[list[str], Form()] = [],  # noqa: B006
 ) -> Response:
-    """Decide about each ticked finding by the rules of a single one; what can't be done is named, the rest is
-    done."""
+    """Decide about each selected finding, by the rules for a single one; reports those that fail."""
     actor = writer(request, "alerts.handle", csrf)
     done, problems = [], []
     decision = Decision(do, who or actor.name, typed_day(until), reason)
@@ -157,7 +154,7 @@ def decide_many(
 
 @router.get("/homes/report")
 def report(request: Request, parts: AppStateHere, site: Sites = []) -> Response:  # noqa: B006
-    """The chosen homes on paper."""
+    """Printable report of the selected homes."""
     reader(request, "fleet.read")
     now = page_rows.clock(parts)
     entries = pages.chosen_entries(_homes(request, parts, site), site, request.query_params, now)
@@ -169,7 +166,7 @@ def report(request: Request, parts: AppStateHere, site: Sites = []) -> Response:
 def keep_view(
     request: Request, parts: AppStateHere, csrf: Csrf = "", name: Text = "", address: Text = ""
 ) -> Response:
-    """Keep a choice of homes under a name."""
+    """Save the current filters under a name."""
     actor = writer(request, "fleet.read", csrf)
     if actor.person is None:
         raise HTTPException(403, "only somebody with an account can keep views")
@@ -184,7 +181,7 @@ def keep_view(
 
 @router.post("/views/{view}/remove")
 def remove_view(view: RowId, request: Request, parts: AppStateHere, csrf: Csrf = "") -> Response:
-    """Forget a kept view."""
+    """Delete a saved view."""
     actor = writer(request, "fleet.read", csrf)
     if actor.person is not None:
         parts.saved_views.remove(actor.person, view)
@@ -192,6 +189,6 @@ def remove_view(view: RowId, request: Request, parts: AppStateHere, csrf: Csrf =
 
 
 def _homes(request: Request, parts: AppState, sites: list[str]) -> Iterator[dict[str, Any]]:
-    """The named homes; without a name those of the address's choice."""
+    """The named homes; default: those that match the URL's filters."""
     query = None if sites else pages.asked_of(request.query_params)
     return page_rows.fleet(parts, Chosen(query, sites))

@@ -23,8 +23,7 @@ def typed_day(text: str) -> date | None:
 
 
 def day_of(text: str, name: str) -> date | None:
-    """The day that a field of an address holds; None where it is empty.
-    Raises InputError for any other text."""
+    """The day in a query parameter; None if it is empty. Raises InputError for other text."""
     day = typed_day(text)
     if day is None and text:
         raise InputError(f"{name} must be a day, such as 2026-01-31, got {text[:20]!r}")
@@ -37,20 +36,20 @@ def today_at(record: SiteRecord) -> date:
 
 
 def is_code(text: str) -> bool:
-    """True for what may be a finding's code."""
+    """Whether a text has the form of a finding's code."""
     return re.fullmatch(FINDING_CODE, text) is not None
 
 
 def printable(text: str) -> str:
-    """Without control characters, which some databases refuse; line breaks stay, as newlines."""
+    """Remove control characters, which some databases refuse; line breaks become newlines."""
     return "".join(c for c in text.replace("\r\n", "\n") if c.isprintable() or c == "\n")
 
 
 def sentence(error: Exception) -> str:
-    """An error's text with a capital and a full stop."""
+    """An error's text as a sentence."""
     return words.sentence(str(error))
 
 
 def own_address(request: Request, parts: AppState) -> str:
-    """Where people reach the service: as set, else as the request named it; without a slash at its end."""
+    """Public URL of the service: as configured, else from the request; without a trailing slash."""
     return (parts.settings.public_url or str(request.base_url)).rstrip("/")

@@ -16,14 +16,14 @@ router = page_router()
 
 @router.get("/handbook")
 def handbook(request: Request) -> Response:
-    """All entries, for everyone who may see a home."""
+    """List all entries, for everyone who may see a home."""
     reader(request, "site.read")
     return HTMLResponse(pages.handbook_page(visitor(request)))
 
 
 @router.get("/handbook/{key}")
 def handbook_entry(request: Request, key: Annotated[str, Path(max_length=60)]) -> Response:
-    """How one finding or figure is worked out."""
+    """Show one entry: how a finding or figure is computed."""
     reader(request, "site.read")
     try:
         return HTMLResponse(pages.handbook_entry_page(key, visitor(request)))

@@ -1,4 +1,4 @@
-"""Further contents of a household's page: its homes, coming visits, the firm's contact data."""
+"""Further contents of the household's page: its homes, coming visits, the firm's contact data."""
 
 from __future__ import annotations
 
@@ -14,8 +14,8 @@ from fieldfare.dashboards.pages import present_visit
 
 
 def household(parts: AppState, record: SiteRecord, actor: Actor) -> dict[str, Any]:
-    """homes : id and name of every home of a householder who has several; visits to come, in words; contact,
-    as lines, None where the reader may not see it (a home's link can be passed on) or there is none."""
+    """homes : id and name of each home of a householder with several; visits : coming visits as text; contact
+    : lines, None if the reader may not see it (a home's link can be passed on) or there is none."""
     homes: list[tuple[str, str]] = []
     if actor.role not in OF_THE_FIRM and actor.sites is not None and len(actor.sites) > 1:
         homes = [(c.id, c.name) for c in parts.service.sites.cards() if c.id in actor.sites]
@@ -30,7 +30,7 @@ def household(parts: AppState, record: SiteRecord, actor: Actor) -> dict[str, An
 
 
 def visits_to_come(parts: AppState, record: SiteRecord) -> list[dict[str, Any]]:
-    """Booked visits to a home that are not over, in words, the next one first."""
+    """Coming visits to a home as text, the next one first."""
     now, site = datetime.now(UTC), record.site
     today = now.astimezone(site.zone).date()
     return [

@@ -1,4 +1,4 @@
-"""The form that invites a householder."""
+"""Form to invite a householder."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def invite_householder(
     email: Annotated[str, Form(max_length=254)] = "",
     name: Annotated[str, Form(max_length=120)] = "",
 ) -> Response:
-    """Make the householder's account and show, this once, the address at which they set a password."""
+    """Create the householder's account and show its one-time address once."""
     actor = writer(request, "people.write", csrf, record.site.id)
     row = page_rows.row_of(parts, record, None)
     values = {"email": email, "name": name}

@@ -12,10 +12,10 @@ from fieldfare.dashboards.text.live import live_summary
 
 
 def live_rows(parts: AppState) -> list[dict[str, Any]]:
-    """Of each home: id, name, state, text, time [ms] of its last reading (None without any), and told_at [ms]
-    of the reading that its state comes from.
+    """Per home: id, name, state, text, time [ms] of its last reading (None without readings), and told_at
+    [ms], the time of the reading its state is based on.
 
-    More homes than the page tells about have no text.
+    Beyond the page's limit, homes have no text.
     """
     service = parts.service
     rows = service.live.rows()

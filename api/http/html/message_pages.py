@@ -1,4 +1,4 @@
-"""Problems as pages: a browser gets a sentence instead of JSON."""
+"""Error pages: browsers get HTML instead of problem details in JSON."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from fieldfare.dashboards.text.words import sentence
 
 
 class MessagePages:
-    """Turns problem details into a page where the path is no API's and the asker reads HTML."""
+    """Convert problem details to a page, outside the API's paths and for clients that accept HTML."""
 
     def __init__(self, app: ASGIApp) -> None:
         self._app = app
@@ -44,7 +44,7 @@ class MessagePages:
 
 
 def fault_page(request: Request, error: Exception) -> Response:
-    """An internal error as a page, where a page was asked for. It is answered outside all middleware."""
+    """Page for an internal error, sent outside all middleware."""
     answer = fault(request, error)
     if not _wants_page(request.scope):
         return answer

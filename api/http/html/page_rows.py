@@ -1,4 +1,4 @@
-"""Contents of the pages: each site as one row, with its result, its facts and when it was last heard."""
+"""Page contents: a row per site with result, facts and time of the last reading."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ EFFECTS_SHOWN = 5
 
 
 def row_of(parts: AppState, record: SiteRecord, result: dict[str, Any] | None) -> dict[str, Any]:
-    """A site as pages take it. heard : the last reading's time. feed : where it is fed by files"""
+    """A site for pages. heard : time of the last reading. feed : if it is fed by files"""
     about = record.site.site
     row = {"id": about.id, "name": about.name, "handed_over": about.handed_over, "site": record.site}
     span = attempt(about.id, "read its readings", lambda: parts.service.store.span(about.id))
@@ -53,21 +53,21 @@ def row_of(parts: AppState, record: SiteRecord, result: dict[str, Any] | None) -
 
 
 def clock(parts: AppState) -> datetime:
-    """The time that pages show ages against."""
+    """Current time, for ages on pages."""
     return parts.service.fleet.now()
 
 
 def fleet(
     parts: AppState, chosen: Chosen = EVERY_HOME, *, offset: int = 0, limit: int | None = None
 ) -> Iterator[dict[str, Any]]:
-    """Homes as pages of several take them, with their newest kept result but for the days; worst first, or
-    as the choice sorts them."""
+    """Homes for pages about several: newest stored result without its days; worst first, or in the selected
+    order."""
     parts.service.fleet.refresh()
     yield from parts.service.fleet.rows(chosen, offset=offset, limit=limit)
 
 
 def fleet_part(parts: AppState, query: Mapping[str, str]) -> tuple[list[dict[str, Any]], int, Counts]:
-    """The homes of one page of the list, how many fit its choice, and the fleet in numbers."""
+    """Homes of one page of the list, the number that match its filters, and counts over the fleet."""
     table, chosen = parts.service.fleet, Chosen(query)
     table.refresh()
     total = table.total(chosen)
@@ -78,7 +78,7 @@ def fleet_part(parts: AppState, query: Mapping[str, str]) -> tuple[list[dict[str
 
 
 def before_winter(parts: AppState) -> Iterator[dict[str, Any]]:
-    """Every site's entry in the list before winter, with the sign-off of its season."""
+    """Every site's entry in the winter list, with its sign-off."""
     signed = sign_offs(parts.service.database)
     now = clock(parts)
     for row in fleet(parts):
@@ -90,8 +90,7 @@ def before_winter(parts: AppState) -> Iterator[dict[str, Any]]:
 
 
 def period_of(parts: AppState, record: SiteRecord, query: dict[str, str]) -> tuple[date, date]:
-    """The local days that a page's address asks for; without any, the rolling year. Raises InputError,
-    NoReadings."""
+    """The local days requested in the URL; default: the rolling year. Raises InputError, NoReadings."""
     first, last = days_of(query)
     if first is None and last is None:
         return parts.service.results.rolling(record, parts.settings.rolling_days)
@@ -99,7 +98,7 @@ def period_of(parts: AppState, record: SiteRecord, query: dict[str, str]) -> tup
 
 
 def days_of(query: Mapping[str, str]) -> tuple[date | None, date | None]:
-    """The days of a page's address, None where one is open. Raises InputError."""
+    """First and last day in the URL; None if open. Raises InputError."""
     first, last = (day_of(query.get(name, ""), name) for name in ("from", "to"))
     return first, last
 
@@ -113,7 +112,7 @@ class PeriodResult(NamedTuple):
 
 
 def period_result(parts: AppState, record: SiteRecord, query: dict[str, str]) -> PeriodResult:
-    """Result and facts of the asked days."""
+    """Result and facts of the requested days."""
     results = parts.service.results
     try:
         first, last = period_of(parts, record, query)
@@ -127,7 +126,8 @@ def period_result(parts: AppState, record: SiteRecord, query: dict[str, str]) ->
 def drawn(
     parts: AppState, record: SiteRecord, query: Mapping[str, str], found: PeriodResult
 ) -> dict[str, Any] | None:
-    """What a page shows of a result alone, drawn once for all who read the same; None without a result."""
+    """Rendered parts of a page that depend on the result alone, cached for all readers; None without a
+    result."""
     result, facts, document = found
     if result is None or facts is None:
         return None
@@ -153,7 +153,7 @@ def site_row_with_readings(
 
 
 def works_of(parts: AppState, record: SiteRecord, *, effects: bool) -> list[dict[str, Any]]:
-    """The works log, newest first; the first few with what came of them."""
+    """Maintenance log, newest first; the first few with their effect."""
     rows, _ = parts.works.page(record.site.id, 0, WORKS_SHOWN)
     names, photos = names_of(parts), parts.photos.of_works(record.site.id)
     out = []

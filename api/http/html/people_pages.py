@@ -1,4 +1,4 @@
-"""People in the browser: who may sign in, their role and homes, invitations, and taking access away."""
+"""Pages of people: accounts, roles, homes, invitations, removal."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ Text = Annotated[str, Form(max_length=300)]
 
 @router.get("/people")
 def people(request: Request, parts: AppStateHere) -> Response:
-    """All people with an account."""
+    """List all accounts."""
     reader(request, "people.read")
     notice = "Removed." if "removed" in request.query_params else ""
     return _list(request, parts, {}, notice=notice)
@@ -49,7 +49,7 @@ def invite(
     role: Text = "",
     home: Text = "",
 ) -> Response:
-    """Invite a person; the one-time address is shown on their page, this once."""
+    """Invite a person; their page shows the one-time address once."""
     actor = writer(request, "people.write", csrf)
     values = {"name": name, "email": email, "role": role, "home": home}
     try:
@@ -62,7 +62,7 @@ def invite(
 
 @router.get("/people/{person}")
 def person(person: RowId, request: Request, parts: AppStateHere) -> Response:
-    """One person."""
+    """Show one person."""
     reader(request, "people.read")
     notice = "Saved." if "saved" in request.query_params else ""
     return _person(request, parts, parts.accounts.get(person), notice=notice)
@@ -79,7 +79,7 @@ def change(
     role: Text = "",
     home: Text = "",
 ) -> Response:
-    """Change name and role, give or take a home, keep out or let in, invite again, remove."""
+    """Change name, role or homes; stop, reinstate, re-invite or remove."""
     actor = writer(request, "people.write", csrf)
     row = parts.accounts.get(person)
     values = {"name": name or row.name, "role": role or row.role, "home": home}
@@ -106,7 +106,7 @@ def change(
 
 
 def _changes_of(parts: AppState, row: PersonRow, do: str, values: dict[str, str]) -> dict[str, Any]:
-    """What a button asks to change. Raises InputError."""
+    """Apply the change of a button. Raises InputError."""
     if do == "stop":
         return {"active": False}
     if do == "let-in":
@@ -121,7 +121,7 @@ def _changes_of(parts: AppState, row: PersonRow, do: str, values: dict[str, str]
 
 
 def _home(parts: AppState, text: str) -> str:
-    """The site that a name or an id stands for. Raises InputError."""
+    """Find a site by name or id. Raises InputError."""
     wanted_home = " ".join(text.split()).lower()
     if not wanted_home:
         raise InputError("name the home of the householder")

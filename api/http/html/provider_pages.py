@@ -1,4 +1,4 @@
-"""Signing in, and confirming, with the firm's OpenID Connect provider."""
+"""Sign-in and confirmation with the firm's OpenID Connect provider."""
 
 from __future__ import annotations
 
@@ -40,8 +40,8 @@ def begin(
         address, signed = _provider(parts).start(confirms)
     except InputError as error:
         return HTMLResponse(pages.sign_in_page(str(error), parts.settings.provider_name), 503)
-    # The page's policy lets forms go to this service alone, so the way on is a link, not a redirect of the
-    # form.
+    # The page's content security policy allows forms to this service only, so this is a link, not a redirect
+    # of the form.
     response = HTMLResponse(pages.leave_page(address, parts.settings.provider_name))
     response.headers["Cache-Control"] = "no-store"
     response.set_cookie(
@@ -58,7 +58,7 @@ def begin(
 
 @router.get("/sign-in/provider/done")
 def done(request: Request, parts: AppStateHere) -> Response:
-    """Where the provider sends the browser back to."""
+    """Callback of the provider."""
     answer = {name: value[:4096] for name, value in request.query_params.items()}
     try:
         signed = request.cookies.get(_cookie(parts), "")

@@ -14,9 +14,9 @@ from fieldfare.dashboards.text.language import preferred, speaking
 def in_readers_language(
     request: Request, make: Callable[[], str], *, site: Site | None = None, status: int = 200
 ) -> HTMLResponse:
-    """A page in the language of the reader's browser, else in the home's, else in English.
+    """Render a page in the language of the reader's browser, else the home's, else English.
 
-    make : writes the page. site : the home that it is about
+    make : renders the page. site : the home it is about
     """
     own = site.site.language if site is not None else None
     language = preferred(request.headers.get("accept-language", ""), own)

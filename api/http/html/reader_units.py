@@ -1,4 +1,4 @@
-"""Around pages and papers: numbers in the units that the signed-in reader has chosen."""
+"""Render pages and papers in the units chosen by the signed-in reader."""
 
 from __future__ import annotations
 

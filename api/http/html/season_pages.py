@@ -43,7 +43,7 @@ def design_table(request: Request, parts: AppStateHere) -> Response:
 
 @router.get("/sites/{site_id}/commissioned")
 def show_commissioned(record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
-    """Values of the commissioning beside today's."""
+    """Compare the commissioning values with today's."""
     actor = reader(request, "works.read", record.site.id)
     if actor.role not in OF_THE_FIRM:
         return see_other(f"/sites/{record.site.id}/home")
@@ -59,7 +59,7 @@ def show_commissioned(record: SiteRecordHere, request: Request, parts: AppStateH
 
 @router.get("/sites/{site_id}/tuning")
 def show_tuning(record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
-    """The season's tuning diary; a household's own line stands on its page of settings."""
+    """Show the season's tuning diary; a household's step is on its page of settings."""
     actor = reader(request, "works.read", record.site.id)
     if actor.role not in OF_THE_FIRM:
         return see_other(f"/sites/{record.site.id}/advice")

@@ -36,7 +36,7 @@ _LOGO_POLICY = "default-src 'none'; style-src 'unsafe-inline'; sandbox"
 
 @router.get("/settings")
 def settings(request: Request, parts: AppStateHere) -> Response:
-    """Your own settings."""
+    """Show the user's settings."""
     actor = reader(request, "own.settings")
     notice = "Saved." if "saved" in request.query_params else ""
     return _own_page(request, parts, actor, notice=notice)
@@ -99,7 +99,7 @@ def save_settings(
 def renew_calendar(
     request: Request, parts: AppStateHere, csrf: Csrf = "", do: Text = "", with_contact: Text = ""
 ) -> Response:
-    """Make, renew or end the address of your calendar; a new one is shown this once."""
+    """Create, renew or revoke the address of the user's calendar; a new one is shown once."""
     actor = writer(request, "visits.read", csrf)
     person = _person(actor)
     if do == "end":
@@ -114,7 +114,7 @@ def renew_calendar(
 
 @router.get("/settings/firm")
 def firm(request: Request, parts: AppStateHere) -> Response:
-    """The firm as it stands on papers."""
+    """Show the firm's details, as printed on papers."""
     reader(request, "firm.write")
     notice = "Saved." if "saved" in request.query_params else ""
     return _firm_page(request, parts, notice=notice)
@@ -130,7 +130,7 @@ def save_firm(
     latitude: Text = "",
     longitude: Text = "",
 ) -> Response:
-    """Keep the firm's name, contact and place."""
+    """Save the firm's name, contact and place."""
     actor = writer(request, "firm.write", csrf)
     values = {"name": name, "contact": contact, "latitude": latitude, "longitude": longitude}
     try:
@@ -151,7 +151,7 @@ def save_logo(
     do: Text = "",
     file: Annotated[UploadFile | None, File()] = None,
 ) -> Response:
-    """Keep a logo, made safe; or take it away."""
+    """Save a sanitised logo, or remove it."""
     actor = writer(request, "firm.write", csrf)
     if do == "remove":
         set_logo(parts.service.database, actor, b"", "")
@@ -173,7 +173,7 @@ def save_logo(
 
 @router.get("/firm/logo")
 def logo(request: Request, parts: AppStateHere) -> Response:
-    """The firm's logo, for papers on the screen."""
+    """Return the firm's logo, for papers on screen."""
     reader(request, "site.read")
     firm = parts.service.firm
     if not firm.logo:
@@ -267,7 +267,7 @@ def _hour(text: str) -> int | None:
 
 
 def _position(latitude: str, longitude: str) -> tuple[float, float] | None:
-    """Both or neither. Raises InputError."""
+    """Parse latitude and longitude, both or neither. Raises InputError."""
     given = [text.strip().replace(",", ".").replace("−", "-") for text in (latitude, longitude)]
     if not any(given):
         return None

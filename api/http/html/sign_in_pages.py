@@ -49,7 +49,7 @@ def paper(
     request: Request,
     parts: AppStateHere,
 ) -> Response:
-    """A paper to read on the screen."""
+    """Show a paper on screen."""
     if (refusal := _refusal(request, "papers.read", record.site.id)) is not None:
         return refusal
     accepts = request.headers.get("accept-language", "")
@@ -63,7 +63,7 @@ def sign_in_page(request: Request, parts: AppStateHere) -> Response:
 
 @router.post("/sign-in")
 def sign_in(request: Request, parts: AppStateHere, email: Email = "", password: Secret = "") -> Response:
-    """Sign in by the form."""
+    """Handle the sign-in form."""
     if not (email.strip() and password):
         page = partial(_sign_in_page, parts, looks.GIVE_BOTH, email)
         return in_readers_language(request, page, status=422)
@@ -81,7 +81,7 @@ def sign_in(request: Request, parts: AppStateHere, email: Email = "", password: 
 
 @router.get("/sign-in/second")
 def second_step_page(request: Request, parts: AppStateHere) -> Response:
-    """The second step: a code or a passkey."""
+    """Handle the second factor: a code or a passkey."""
     waiting = parts.sign_in.pending(request.cookies.get(cookie_name(parts), ""))
     return HTMLResponse(_second_page(parts, *waiting, "")) if waiting else _to("/sign-in")
 
@@ -105,7 +105,7 @@ def second_step(
 
 @router.post("/sign-out")
 def sign_out(request: Request, parts: AppStateHere, csrf: Annotated[str, Form(alias=CSRF_FIELD)]) -> Response:
-    """Sign out by the form."""
+    """Handle the sign-out form."""
     live = session_of(request)
     if live is not None:
         if not same(csrf, live.csrf):
@@ -118,14 +118,14 @@ def sign_out(request: Request, parts: AppStateHere, csrf: Annotated[str, Form(al
 
 @router.get("/welcome/{secret}")
 def welcome_page(secret: str, request: Request, parts: AppStateHere) -> Response:
-    """Where an invited person sets a password."""
+    """Show the form where an invited person sets a password."""
     if parts.accounts.invited(secret) is None:
         return _ended(request)
     return in_readers_language(request, lambda: _welcome(parts, secret, ""))
 
 
 def _ended(request: Request) -> Response:
-    """What an invitation's address says once it is used or too old: no form that can't be sent."""
+    """Page for a used or expired invitation."""
     return in_readers_language(request, looks.ended_invitation_page, status=410)
 
 
@@ -143,7 +143,7 @@ def welcome(secret: str, request: Request, parts: AppStateHere, password: Secret
 
 @router.get("/first/{secret}")
 def first_page(secret: str, request: Request) -> Response:
-    """Where the first user is made; the address was printed when the service started."""
+    """Show the form for the first user; its address was printed at start."""
     return in_readers_language(request, lambda: looks.welcome_page("", is_first=True))
 
 
@@ -166,7 +166,7 @@ def first(
 
 @router.get("/home/{text}")
 def by_link(text: str, parts: AppStateHere) -> Response:
-    """A home's link: it becomes a session, so that the link itself leaves the address bar."""
+    """Exchange a home link for a session, so that the link does not stay in the address bar."""
     link = parts.links.open(text)
     secret = parts.sign_in.open_for_link(link.id)
     if live := parts.sign_in.live_session(secret):
@@ -175,9 +175,9 @@ def by_link(text: str, parts: AppStateHere) -> Response:
 
 
 def _welcome(parts: AppState, secret: str, problem: str) -> str:
-    """The invitation page: names the invited person and their home. Only they have its secret."""
+    """Render the invitation page: names the invited person and their home. Only they have its secret."""
     person = parts.accounts.invited(secret)
-    if person is None:  # it was spent between two looks
+    if person is None:  # used in the meantime
         return looks.ended_invitation_page()
     records = (parts.service.sites.find(site) for site in person.sites)
     homes = [record.site.name for record in records if record is not None]
@@ -185,8 +185,7 @@ def _welcome(parts: AppState, secret: str, problem: str) -> str:
 
 
 def _refusal(request: Request, permission: str, site: str) -> Response | None:
-    """Redirect anonymous users to sign-in; 404 for sites the actor may not see. None where access is
-    granted."""
+    """Redirect anonymous users to sign-in; 404 for sites the actor may not see. None if access is granted."""
     actor: Actor = actor_of(request)
     if actor.role == "nobody":
         return _to("/sign-in")
@@ -209,7 +208,7 @@ def _second_page(parts: AppState, person: int, key: str, error: str) -> str:
 
 
 def _let_in(request: Request, parts: AppState, person: int) -> Response:
-    """Open a session after a new password. A person with a second factor signs in with it instead."""
+    """Open a session after setting a password. A person with a second factor signs in with it instead."""
     if parts.factors.of_person(person):
         return _to("/sign-in")
     secret = parts.sign_in.open_for_person(person, origin_of(request))
@@ -219,7 +218,7 @@ def _let_in(request: Request, parts: AppState, person: int) -> Response:
 
 
 def signed_in(parts: AppState, secret: str, where: str = "/") -> Response:
-    """The answer that a new session begins with."""
+    """Response that sets a new session's cookies."""
     response = _to(where)
     set_cookie(response, parts, secret)
     if live := parts.sign_in.live_session(secret):

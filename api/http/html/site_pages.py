@@ -1,4 +1,4 @@
-"""Pages of the fleet and of one site, from its first file to its figures."""
+"""Pages of the fleet and of one site."""
 
 from __future__ import annotations
 
@@ -71,7 +71,7 @@ LONGEST_RUN = timedelta(days=40)
 
 
 def visitor(request: Request) -> dict[str, Any]:
-    """What a page may know about its reader."""
+    """The reader, as pages know it."""
     session = live_session_of(request)
     actor = session.actor if session else actor_of(request)
     csrf = session.csrf if session else ""
@@ -86,12 +86,12 @@ def visitor(request: Request) -> dict[str, Any]:
 
 
 def reader(request: Request, permission: str, site: str | None = None) -> Actor:
-    """The reader, if permitted. Raises SignInFirst, 403, UnknownSite."""
+    """The reader, if authorised. Raises SignInFirst, 403, UnknownSite."""
     return _allowed(parts_of(request), actor_of(request), permission, site)
 
 
 def writer(request: Request, permission: str, csrf: str, site: str | None = None) -> Actor:
-    """The sender of a form, if it is of their own session and permitted. Raises SignInFirst, 403,
+    """The sender of a form, if authorised and with a valid CSRF token. Raises SignInFirst, 403,
     UnknownSite."""
     parts, session = parts_of(request), live_session_of(request)
     if session is not None and not same(csrf, session.csrf):
@@ -113,7 +113,7 @@ def _allowed(parts: AppState, actor: Actor, permission: str, site: str | None) -
 
 @router.get("/")
 def front(request: Request, parts: AppStateHere) -> Response:
-    """The round for the firm's people, their home for a householder, the way in for everybody else."""
+    """Start page: visits for the firm's people, the home for a householder, otherwise sign-in."""
     actor = actor_of(request)
     if actor.role not in OF_THE_FIRM:
         return see_other(f"/sites/{min(actor.sites)}/home" if actor.sites else "/sign-in")
@@ -129,7 +129,7 @@ def fleet_list(
     query: dict[str, str],
     wrong_view: tuple[str, str] = ("", ""),
 ) -> str:
-    """The list of homes. wrong_view : a view's name that can't be kept, and why"""
+    """Show the list of homes. wrong_view : a view's name that can't be saved, and why"""
     views = None if actor.person is None else [vars(v) for v in parts.saved_views.of(actor.person)]
     rows, total, counts = page_rows.fleet_part(parts, pages.asked_of(query))
     now = page_rows.clock(parts)
@@ -140,14 +140,14 @@ def fleet_list(
 
 @router.get("/winter")
 def winter_list(request: Request, parts: AppStateHere) -> Response:
-    """The firm's homes before winter."""
+    """Show the winter list of the firm's homes."""
     reader(request, "fleet.read")
     return HTMLResponse(pages.winter_list_page(page_rows.before_winter(parts), visitor(request)))
 
 
 @router.get("/learning")
 def design_feedback(request: Request, parts: AppStateHere) -> Response:
-    """What the firm's own systems say."""
+    """Show design feedback from the firm's systems."""
     reader(request, "fleet.read")
     names = {card.id: card.name for card in parts.service.sites.cards()}
     return HTMLResponse(pages.design_feedback_page(fleet_feedback(parts.service), visitor(request), names))
@@ -155,7 +155,7 @@ def design_feedback(request: Request, parts: AppStateHere) -> Response:
 
 @router.get("/sites/{site_id}")
 def site(record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
-    """One site, for diagnosis."""
+    """Show one site, for diagnosis."""
     actor = reader(request, "site.read", record.site.id)
     if actor.role not in OF_THE_FIRM:
         return see_other(f"/sites/{record.site.id}/home")
@@ -181,7 +181,7 @@ def uses(
     start: Annotated[int, Query(ge=0, le=2**42)],
     end: Annotated[int, Query(ge=0, le=2**42)],
 ) -> Response:
-    """What each minute of a stretch was used for."""
+    """Operating state of each minute in a window, as JSON."""
     reader(request, "site.read", record.site.id)
     first, last = day_of(start, record.site.zone), day_of(end, record.site.zone)
     if not 0 <= (last - first).days <= LONGEST_USES_DAYS:
@@ -192,7 +192,7 @@ def uses(
 
 @router.get("/sites/{site_id}/figures/{name}.json")
 def figure(name: str, record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
-    """A figure for zooming into."""
+    """A figure as plotly JSON, for zooming."""
     reader(request, "site.read", record.site.id)
     result, facts = _figure_of(name, record, parts, _query(request))
     if name in pages.EXPECTATIONS:
@@ -221,7 +221,7 @@ def numbers(
     parts: AppStateHere,
     part: Annotated[int, Query(ge=0, le=1)] = 0,
 ) -> Response:
-    """The numbers behind a figure. part : the table alone, for a page that is open"""
+    """Show the table behind a figure. part : the table alone, for an open page"""
     actor = reader(request, "site.read", record.site.id)
     if actor.role not in OF_THE_FIRM:
         return see_other(f"/sites/{record.site.id}/home")
@@ -241,7 +241,7 @@ def figures(
     of: Annotated[str, Query(max_length=300)] = "",
     part: Annotated[int, Query(ge=0, le=1)] = 0,
 ) -> Response:
-    """Some of a home's figures, or all. of : their names with commas between. part : the figures alone"""
+    """Show some or all figures of a home. of : comma-separated names. part : the figures alone"""
     actor = reader(request, "site.read", record.site.id)
     if actor.role not in OF_THE_FIRM:
         return see_other(f"/sites/{record.site.id}/home")
@@ -256,7 +256,7 @@ def figures(
 
 @router.get("/sites/{site_id}/expectations")
 def expectations(record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
-    """Measured beside expected, for every model."""
+    """Show measured against expected values, for every model."""
     actor = reader(request, "site.read", record.site.id)
     if actor.role not in OF_THE_FIRM:
         return see_other(f"/sites/{record.site.id}/home")
@@ -271,7 +271,7 @@ def expectations(record: SiteRecordHere, request: Request, parts: AppStateHere) 
 
 @router.get("/sites/{site_id}/home")
 def home(record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
-    """The household's page."""
+    """Show the household's page."""
     actor = reader(request, "site.read", record.site.id)
     query = _query(request)
     contents = page_rows.month_contents(parts, record, query.get("month", ""))
@@ -288,7 +288,7 @@ def home(record: SiteRecordHere, request: Request, parts: AppStateHere) -> Respo
 
 @router.get("/sites/{site_id}/winter")
 def winter(record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
-    """One home's check before winter."""
+    """Show a home's winter check."""
     reader(request, "papers.read", record.site.id)
     query = _query(request)
     season = query.get("season", "")
@@ -301,7 +301,7 @@ def winter(record: SiteRecordHere, request: Request, parts: AppStateHere) -> Res
 
 @router.get("/first-run")
 def first_run(request: Request, parts: AppStateHere) -> Response:
-    """Where a new home begins."""
+    """Show the start of a new home."""
     reader(request, "site.write")
     waiting = list(page_rows.fleet(parts, Chosen(waiting=True)))
     return HTMLResponse(pages.first_run_page(waiting, visitor(request), bool(parts.service.sites.ids())))
@@ -315,7 +315,7 @@ def site_form(request: Request) -> Response:
 
 @router.post("/first-run/site")
 async def take_site(request: Request, parts: AppStateHere) -> Response:
-    """A site file by form or upload; what is wrong comes back beside its key."""
+    """Add a site by form or uploaded file; problems are shown beside their keys."""
     form = await request.form(max_files=1, max_fields=120)
     actor = writer(request, "site.write", str(form.get(CSRF_FIELD, "")))
     values = {k: v for k, v in form.items() if isinstance(v, str)}
@@ -337,7 +337,7 @@ async def take_site(request: Request, parts: AppStateHere) -> Response:
 
 @router.get("/sites/{site_id}/readings")
 def readings(record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
-    """Where a CSV is dropped in."""
+    """Show the upload of a CSV export."""
     reader(request, "site.write", record.site.id)
     row = page_rows.row_of(parts, record, None)
     return HTMLResponse(pages.readings_page(row, None, [], visitor(request), imports=_imports(parts, record)))
@@ -349,7 +349,7 @@ def _imports(parts: AppState, record: SiteRecord) -> list[FileImport]:
 
 @router.post("/sites/{site_id}/readings/anyway")
 def take_anyway(record: SiteRecordHere, request: Request, parts: AppStateHere, csrf: Csrf = "") -> Response:
-    """Read the file that waits because it looks like another home's."""
+    """Import the held file that looked like another home's."""
     actor = writer(request, "site.write", csrf, record.site.id)
     uploads = upload_reader(parts)
     path = uploads.waiting(record.site.id)
@@ -370,7 +370,7 @@ def undo_readings(
     csrf: Csrf = "",
     number: Annotated[int, Form(ge=0, le=2**31 - 1)] = 0,
 ) -> Response:
-    """Undo the newest file. number : which one the page showed as the newest"""
+    """Undo the newest file. number : the newest file when the page was rendered"""
     actor = writer(request, "site.write", csrf, record.site.id)
     try:
         upload_reader(parts).undo(record.site.id, number, actor)
@@ -393,7 +393,7 @@ def take_readings(
     csrf: Csrf = "",
     file: Annotated[UploadFile | None, File()] = None,
 ) -> Response:
-    """A CSV: its columns are proposed where the site has no points yet, else it is read in the background."""
+    """Upload a CSV: propose its columns if the site has no points yet, else import it in the background."""
     actor = writer(request, "site.write", csrf, record.site.id)
     row, uploads = page_rows.row_of(parts, record, None), upload_reader(parts)
     try:
@@ -411,7 +411,7 @@ def take_readings(
 
 
 def _proposal(path: Path, name: str, site: Site) -> MappingProposal:
-    """What an upload's columns seem to be. name : as the sender calls it. Raises InputError"""
+    """Propose a column mapping for an upload. name : the file's original name. Raises InputError"""
     try:
         return propose(*head_of(path), site.timezone)
     except InputError as error:
@@ -420,7 +420,7 @@ def _proposal(path: Path, name: str, site: Site) -> MappingProposal:
 
 @router.post("/sites/{site_id}/points")
 async def take_points(record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
-    """The columns as agreed on: they go into the site's file, and the kept export is read."""
+    """Save the confirmed columns to the site file, and import the stored export."""
     form = await request.form(max_fields=1000)
     actor = writer(request, "site.write", str(form.get(CSRF_FIELD, "")), record.site.id)
     values = {k: v for k, v in form.items() if isinstance(v, str)}
@@ -455,7 +455,7 @@ def progress(record: SiteRecordHere, request: Request, parts: AppStateHere) -> R
 
 @router.get("/static/plotly.js")
 def plotly(request: Request) -> Response:
-    """The plotting library of the installed package."""
+    """The plotly script of the installed package."""
     if "gzip" in request.headers.get("accept-encoding", ""):
         headers = {**FOR_EVER, "Content-Encoding": "gzip", "Vary": "Accept-Encoding"}
         return Response(assets.packed_plotly(), media_type="text/javascript", headers=headers)

@@ -1,4 +1,4 @@
-"""The site file of an existing home in the browser: a form, or its own text; shown before it is saved."""
+"""Edit the site file of an existing home, by form or as text; changes are previewed before saving."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ MOST_FIELDS = 12_000
 
 @dataclass
 class SentSite:
-    """The sent form, or the initial contents of the page. mark : version of the opened file"""
+    """The submitted form, or the initial contents of the page. mark : version of the opened file"""
 
     text: str
     values: dict[str, str]
@@ -51,7 +51,7 @@ class SentSite:
 
 @router.get("/sites/{site_id}/settings")
 def open_settings(site_id: SiteId, request: Request, parts: AppStateHere) -> Response:
-    """The form; `?as=text` the file itself."""
+    """Show the form; `?as=text` shows the file."""
     reader(request, "site.write", site_id)
     stored = parts.service.sites.file(site_id)
     sent = SentSite(stored, {}, mark_of_file(stored), request.query_params.get("as") == "text")
@@ -62,7 +62,7 @@ def open_settings(site_id: SiteId, request: Request, parts: AppStateHere) -> Res
 
 @router.post("/sites/{site_id}/settings")
 async def send_settings(site_id: SiteId, request: Request, parts: AppStateHere) -> Response:
-    """Show what changes, or save what was shown."""
+    """Preview changes, or save previewed ones."""
     form = await request.form(max_files=0, max_fields=MOST_FIELDS)
     actor = writer(request, "site.write", str(form.get(CSRF_FIELD, "")), site_id)
     sent = _sent(form, parts.service.sites.file(site_id))
@@ -108,7 +108,7 @@ def _sent(form: FormData, stored: str) -> SentSite:
 
 
 def _fill(sent: SentSite) -> None:
-    """The form's values from the file; a file that is no TOML is shown as text, with what is wrong."""
+    """The form's values from the file; an invalid TOML file is shown as text with its problem."""
     try:
         sent.values = values_of(sent.text)
     except tomllib.TOMLDecodeError as error:

@@ -29,8 +29,8 @@ _INTERNAL = "internal error; the service's log has the details"
 
 @dataclass
 class Upload:
-    """A file on its way in. state : running, done, failed or doubted (it looks like another home's, and
-    waits). done of `of` : bytes of the file. name : as the sender calls it"""
+    """An upload in progress. state : running, done, failed or doubted (looks like another home's, held).
+    done, of : bytes read, size of the file. name : original file name"""
 
     kind: str
     name: str = ""
@@ -44,7 +44,7 @@ class Upload:
 
 
 class UploadReader:
-    """Files from browsers, one at a time for each site."""
+    """Imports uploads, one at a time for each site."""
 
     def __init__(self, parts: AppState) -> None:
         self._parts = parts
@@ -53,12 +53,12 @@ class UploadReader:
         self._names: dict[str, str] = {}
 
     def of(self, site: str) -> dict[str, Any] | None:
-        """How far a site's newest file has come."""
+        """Progress of a site's newest file."""
         upload = self._now.get(site)
         return upload.as_dict() if upload else None
 
     def keep(self, site: str, name: str, content: BinaryIO) -> Path:
-        """Keep an uploaded file until its columns are agreed on. Raises InputError for an empty one."""
+        """Store an uploaded file until its columns are confirmed. Raises InputError for an empty one."""
         start = content.read(2)
         if not start:
             raise InputError("the file is empty")
@@ -74,22 +74,22 @@ class UploadReader:
         return path
 
     def waiting(self, site: str) -> Path | None:
-        """The file that was kept last."""
+        """The last stored file."""
         folder = self._parts.settings.data / "uploads" / site
         return next(iter(sorted(folder.iterdir())), None) if folder.is_dir() else None
 
     def start(self, site: str, path: Path, actor: Actor, *, anyway: bool = False) -> None:
-        """Read a file in the background, then work out the site's result. Raises InputError while one is
-        being read. anyway : though it looks like another home's"""
+        """Import a file in the background, then compute the site's result. Raises InputError while another is
+        being imported. anyway : even if it looks like another home's"""
         upload = Upload("reading the file", self._names.get(site, path.name), of=path.stat().st_size)
         self._begin(site, upload, partial(self._read, site, path, upload, actor, anyway))
 
     def undo(self, site: str, number: int, actor: Actor) -> None:
-        """Undo the newest file in the background. number : which one that is. Raises InputError if another is
-        by now, or while a file is being read."""
+        """Undo the newest file in the background. number : id of that file. Raises InputError if it is no
+        longer the newest, or while a file is being imported."""
         newest = next(iter(FileImports(self._parts.service, site).listed()), None)
         if newest is None or newest.id != number:
-            raise InputError("another file is the newest by now; look at the list again")
+            raise InputError("another file is now the newest; reload the list")
         upload = Upload("undoing the file", newest.name)
         self._begin(site, upload, partial(self._undo, site, upload, actor))
 
@@ -103,7 +103,8 @@ class UploadReader:
 
     def _undo(self, site: str, upload: Upload, actor: Actor) -> None:
         try:
-            message = undone_text(undo_file(self._parts.service, site, actor))
+            zone = self._parts.service.sites.get(site).site.timezone
+            message = undone_text(undo_file(self._parts.service, site, actor), zone)
             self._analyse(site, upload)
             upload.message, upload.state = f"{message}.", "done"
         except FieldfareError as error:
@@ -154,13 +155,13 @@ class UploadReader:
 
 
 def upload_reader(parts: AppState) -> UploadReader:
-    """The one of this application."""
+    """The application's UploadReader."""
     found: UploadReader = parts.__dict__.setdefault("_upload_reader", UploadReader(parts))
     return found
 
 
 def with_points(parts: AppState, site: Site, sections: str) -> Site:
-    """Add [csv] and [[point]] sections to a site's file and keep it. Raises InputError, SiteError."""
+    """Add [csv] and [[point]] sections to a site's file and save it. Raises InputError, SiteError."""
     old = parts.service.sites.get(site.id).file
     if may_agree_anew(parts, site):
         old = old.partition(AGREED)[0]
@@ -171,7 +172,7 @@ def with_points(parts: AppState, site: Site, sections: str) -> Site:
 
 
 def may_agree_anew(parts: AppState, site: Site) -> bool:
-    """True for columns that were agreed on in the browser and have brought no reading yet."""
+    """Whether the columns were confirmed in the browser and no reading is stored yet."""
     added = AGREED in parts.service.sites.get(site.id).file
     return added and parts.service.store.span(site.id) is None
 

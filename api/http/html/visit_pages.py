@@ -1,4 +1,4 @@
-"""Pages of visits: the list, the calendar, a day to print, the feed for other calendars."""
+"""Pages of visits: list, calendar, printable day, iCalendar feed."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ DAY = timedelta(days=1)
 
 @router.get("/visits")
 def visits(request: Request, parts: AppStateHere) -> Response:
-    """Which homes need a visit, a setting, a phone call; by area, with what to take along."""
+    """Show homes that need a visit, a setting or a call; by area, with what to bring."""
     reader(request, "visits.read")
     now = page_rows.clock(parts)
     booked = present_visits(parts, now - DAY / 2, now + SHOWN_AHEAD)
@@ -52,7 +52,7 @@ def visits(request: Request, parts: AppStateHere) -> Response:
 
 @router.get("/visits/calendar")
 def week(request: Request, parts: AppStateHere) -> Response:
-    """A week of visits; `?from=` any day of it, `?person=` whose."""
+    """Show a week of visits; `?from=` any day of it, `?person=` of one person."""
     reader(request, "visits.read")
     today = _firm_today(parts)
     chosen = day_given(request.query_params.get("from", "")) or today
@@ -70,7 +70,7 @@ def week(request: Request, parts: AppStateHere) -> Response:
 
 @router.get("/visits/day/{day}")
 def day_sheet(day: date, request: Request, parts: AppStateHere) -> Response:
-    """A day's visits to print; `?person=` whose."""
+    """Show a day's visits for printing; `?person=` of one person."""
     reader(request, "visits.read")
     _in_range(day)
     person = number_given(request.query_params.get("person", ""))
@@ -96,8 +96,8 @@ def day_sheet(day: date, request: Request, parts: AppStateHere) -> Response:
 
 @router.get("/calendar/{secret}.ics")
 def feed(secret: Annotated[str, Path(max_length=100)], parts: AppStateHere) -> Response:
-    """A person's visits for their own calendar. The address is the only key, so it says nothing of a wrong
-    one."""
+    """A person's visits as iCalendar. The address is the only credential, so an unknown one gets a plain
+    404."""
     opened = parts.feeds.open(secret)
     if opened is None:
         raise HTTPException(404, "there is no such calendar, or its address was renewed")
@@ -133,7 +133,7 @@ def stop_of(parts: AppState, site: str) -> dict[str, Any]:
 
 
 def _shorter(stops: list[dict[str, Any]], start: tuple[float, float] | None) -> list[str]:
-    """Names in the order of the shortest drive; empty where the day's order is that already, or places are
+    """Names in the order of the shortest drive; empty if the day already has that order or positions are
     missing."""
     positions = [s["position"] for s in stops]
     one_person = len({s["visit"]["person"] for s in stops}) == 1
@@ -145,7 +145,7 @@ def _shorter(stops: list[dict[str, Any]], start: tuple[float, float] | None) -> 
 
 
 def _firm_today(parts: AppState) -> date:
-    """Today where most homes stand."""
+    """Today, in the time zone of most homes."""
     zones = [card.zone for card in parts.service.sites.cards()]
     now = datetime.now(UTC)
     return now.astimezone(max(zones, key=zones.count)).date() if zones else now.date()
@@ -157,13 +157,13 @@ def _in_range(day: date) -> None:
 
 
 def day_given(text: str) -> date | None:
-    """A day that visits may be booked for; None for any other text."""
+    """Parse a bookable day; None for any other text."""
     day = typed_day(text)
     return day if day is not None and date(2000, 1, 1) <= day <= date(2199, 12, 1) else None
 
 
 def number_given(text: str) -> int | None:
-    """The number of an account; None for any other text."""
+    """Parse the id of an account; None for any other text."""
     text = text.strip()
     return (
         int(text)

@@ -1,5 +1,4 @@
-"""Bounds on open connections: slow or idle clients can't take all of the service's files and stop
-collection."""
+"""Limit open connections, so that slow or idle clients can't exhaust file descriptors and stop collection."""
 
 from __future__ import annotations
 
@@ -21,20 +20,20 @@ log = logging.getLogger(__name__)
 
 
 def limited_protocol(most: int, seconds: float, slowest: int) -> type[asyncio.Protocol]:
-    """An HTTP protocol that closes connections beyond `most`, and those of clients that are too slow.
+    """HTTP protocol class that limits connections and closes those of slow clients.
 
-    most : int, open connections at a time. A new one takes the place of the one that has asked for nothing
-        for longest, so that a crowd of idle ones keeps nobody out
-    seconds : float [s], within which a whole request head must come
-    slowest : int [bytes/s], of a body on its way in and of an answer on its way out, over `seconds`
+    most : int, open connections. A new one replaces the one idle for longest, so that idle clients can't
+        lock others out
+    seconds : float [s], limit for receiving a whole request head
+    slowest : int [bytes/s], least rate of a request body and of a response, over `seconds`
     """
     return type("Limited", (_Limited,), {"bounds": _Bounds(most, seconds, slowest * seconds)})
 
 
 @dataclass(frozen=True)
 class _Bounds:
-    """most, seconds : as of `limited_protocol`. least : bytes that must pass in `seconds`
-    waiting : connections that ask for nothing, or have not finished asking; longest waiting first
+    """most, seconds : see `limited_protocol`. least : bytes that must pass in `seconds`
+    waiting : connections that are idle or still sending a request; longest waiting first
     """
 
     most: int
@@ -43,9 +42,9 @@ class _Bounds:
     waiting: dict[_Limited, None] = field(default_factory=dict)
 
     def make_room(self) -> bool:
-        """Close the connection that has waited longest. Returns False where all are at work."""
+        """Close the connection that has waited longest. Returns False if all are being served."""
         for found in self.waiting:
-            if not found.transport.get_write_buffer_size():  # else it still takes its answer
+            if not found.transport.get_write_buffer_size():  # else the client still reads its response
                 del self.waiting[found]
                 found.transport.abort()
                 return True
@@ -53,7 +52,7 @@ class _Bounds:
 
 
 class _Limited(H11Protocol):
-    """A connection within the bounds that its class holds."""
+    """A connection under the limits of its class."""
 
     bounds: ClassVar[_Bounds]
     _tick: asyncio.TimerHandle | None = None
@@ -116,21 +115,21 @@ class _Limited(H11Protocol):
             self._watch()
 
     def _is_slow(self) -> bool:
-        """Whether the time since the last look brought too little."""
+        """Whether too few bytes passed since the last check."""
         before, self._unsent = self._unsent, None
         unsent = _unsent(self.transport)
-        if unsent and (self._is_answered or self.flow.write_paused):  # nothing is written until it has left
+        if unsent and (self._is_answered or self.flow.write_paused):  # writing pauses until it is sent
             self._unsent = unsent
             return before is not None and before - unsent < self.bounds.least
-        if self._is_answered:  # an idle one is closed by keep-alive's own time
+        if self._is_answered:  # idle connections are closed by the keep-alive timeout
             return self._asks_since is not None and self.loop.time() - self._asks_since >= self.bounds.seconds
         waits_for_us = self.flow.read_paused or self.cycle.waiting_for_100_continue
         return self.cycle.more_body and not waits_for_us and self._received < self.bounds.least
 
 
 def _unsent(transport: asyncio.Transport) -> int:
-    """Bytes that the other side has not taken yet, the system's own queue included: that takes megabytes from
-    us at a time, so our buffer alone would show a slow reader as one that has stopped."""
+    """Bytes not yet acknowledged by the peer, including the kernel's queue, which takes megabytes at once:
+    our buffer alone would show a slow reader as stopped."""
     queued = 0
     connection = transport.get_extra_info("socket")
     with suppress(OSError, AttributeError):  # a system that does not tell
@@ -139,7 +138,7 @@ def _unsent(transport: asyncio.Transport) -> int:
 
 
 def raise_file_limit(most: int) -> None:
-    """Allow as many open files as connections and the service itself need, as far as the system lets us."""
+    """Raise the limit of open files to what connections and the service need, as far as the system allows."""
     needed = most + OWN_FILES
     soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
     if soft >= needed or soft == resource.RLIM_INFINITY:

@@ -30,7 +30,7 @@ _UNSAFE = frozenset({"POST", "PUT", "PATCH", "DELETE"})
 
 
 class SecurityHeaders:
-    """Adds the headers; HSTS where the service is reached by TLS."""
+    """Add security headers; HSTS if the service is reached by TLS."""
 
     def __init__(self, app: ASGIApp, secure: bool) -> None:
         self._app = app
@@ -56,10 +56,10 @@ class SecurityHeaders:
 
 
 class KnownOrigin:
-    """Refuses a host the service is not known by, and unsafe requests that another site's page sends."""
+    """Refuse unknown host names, and unsafe cross-site requests."""
 
     def __init__(self, app: ASGIApp, hosts: frozenset[str] | None) -> None:
-        """hosts : names that a request's Host may have; None for any (a proxy in front checks it)"""
+        """hosts : allowed values of Host; None for any (checked by a proxy)"""
         self._app, self._hosts = app, hosts
         self._hosts_hint = f"now {', '.join(sorted(hosts))}" if hosts is not None else ""
 
@@ -88,7 +88,7 @@ class KnownOrigin:
 
 
 class BodyLimit:
-    """Refuses a body that is larger than anything the service takes, or than anybody unknown has to send."""
+    """Refuse bodies over the service's limit, which is lower for anonymous requests."""
 
     def __init__(
         self,
@@ -97,7 +97,7 @@ class BodyLimit:
         largest: int = LARGEST_BODY,
         largest_upload: int = LARGEST_UPLOAD,
     ) -> None:
-        """is_known : whether a request comes from somebody who is signed in, or from a device with a token"""
+        """is_known : whether a request has a session or a device token"""
         self._app, self._is_known = app, is_known
         self._largest, self._largest_upload = largest, largest_upload
 
@@ -109,7 +109,7 @@ class BodyLimit:
             largest = max(largest, LARGEST_WITH_PHOTOS)
         headers = Headers(scope=scope)
         length, chunked = headers.get("content-length", "0"), "transfer-encoding" in headers
-        if chunked and "content-length" in headers:  # RFC 9112, 6.3: others may read the other length
+        if chunked and "content-length" in headers:  # RFC 9112, 6.3: another server may use the other length
             twice = problem(400, "two-lengths", "Two lengths", "a request tells its length in one way")
             twice.headers["Connection"] = "close"
             return await twice(scope, receive, send)
@@ -143,7 +143,8 @@ class BodyLimit:
 
 
 class _TooLarge(HTTPException):
-    """More came than was announced. An HTTP error, so that no parser of bodies takes it for a damaged one."""
+    """The body exceeded its announced length. An HTTP error, so that no body parser reports it as
+    malformed."""
 
 
 class EntityTags:

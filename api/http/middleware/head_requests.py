@@ -6,10 +6,10 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 
 class HeadRequests:
-    """Hands each HEAD on as a GET and drops the content, so that no route needs a method of its own.
+    """Run each HEAD as a GET and drop the content, so that no route needs to handle HEAD.
 
-    Stands outside all others: tags and lengths are those of the GET. A stream learns that its reader has
-    left.
+    Outermost middleware, so that tags and lengths are those of the GET. Streams are told that the client has
+    disconnected.
     """
 
     def __init__(self, app: ASGIApp) -> None:

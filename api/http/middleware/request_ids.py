@@ -1,4 +1,4 @@
-"""Request ids, in the log lines of a request and in its response."""
+"""Assign request ids, for log lines and responses."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ class RequestIds:
     """Assign a request id; ids sent by clients are not logged."""
 
     def __init__(self, app: ASGIApp, took: Histogram) -> None:
-        """took : counts how long answers take, by the first digit of their status"""
+        """took : records response times, by the first digit of the status"""
         self._app, self._took = app, took
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -34,5 +34,5 @@ class RequestIds:
 
         REQUEST_ID.set(
             number
-        )  # each request is a task with a context of its own; the handler of last resort reads it
+        )  # each request is a task with its own context, which the last error handler reads
         await self._app(scope, receive, with_number)

@@ -37,7 +37,7 @@ FindingCode = Annotated[
 
 
 class AlertOut(BaseModel):
-    """One alert and what happened to it, oldest first."""
+    """One alert and its events, oldest first."""
 
     alert: AlertRow
     events: list[EventRow]
@@ -62,7 +62,7 @@ def list_alerts(
 
 @router.get("/alerts/{alert_id}")
 def read_alert(alert_id: AlertId, parts: AppStateHere, actor: Actor = need("alerts.read")) -> AlertOut:
-    """One alert with its life."""
+    """One alert with its events."""
     return AlertOut(alert=parts.alerts.get(alert_id), events=parts.alerts.events(alert_id))
 
 
@@ -70,7 +70,7 @@ def read_alert(alert_id: AlertId, parts: AppStateHere, actor: Actor = need("aler
 def acknowledge(
     alert_id: AlertId, body: NoteIn, parts: AppStateHere, actor: Actor = need("alerts.handle")
 ) -> AlertRow:
-    """Acknowledge an alert, without an end."""
+    """Acknowledge an alert, without an end date."""
     row = parts.alerts.acknowledge(alert_id, actor, body.note)
     parts.audit.note(actor, "alert acknowledged", row.site, alert=alert_id)
     return row
@@ -80,7 +80,7 @@ def acknowledge(
 def snooze(
     alert_id: AlertId, body: SnoozeIn, parts: AppStateHere, actor: Actor = need("alerts.handle")
 ) -> AlertRow:
-    """Put it off until a moment."""
+    """Snooze an alert until a given time."""
     row = parts.alerts.snooze(alert_id, actor, body.until, body.note)
     parts.audit.note(actor, "alert snoozed", row.site, alert=alert_id)
     return row
@@ -90,7 +90,7 @@ def snooze(
 def add_note(
     alert_id: AlertId, body: NoteIn, parts: AppStateHere, actor: Actor = need("alerts.handle")
 ) -> AlertRow:
-    """Write something down about it."""
+    """Add a note to an alert."""
     return parts.alerts.comment(alert_id, actor, body.note)
 
 
@@ -98,7 +98,7 @@ def add_note(
 def list_handling(
     record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("alerts.read")
 ) -> list[HandlingRow]:
-    """What was decided about the site's findings."""
+    """List the decisions about a site's findings."""
     return list(parts.handlings.of_site(record.site.id).values())
 
 
@@ -119,7 +119,7 @@ def handle_finding(
 def undo_handling(
     code: FindingCode, record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("alerts.handle")
 ) -> None:
-    """Take a decision back: the finding is open again."""
+    """Undo a decision: the finding is open again."""
     undo(parts, record, code, actor)
 
 
@@ -127,7 +127,7 @@ def undo_handling(
 def list_maintenance(
     record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("alerts.read")
 ) -> list[MaintenanceOut]:
-    """Times in which the site is worked on, newest first."""
+    """List maintenance windows, newest first."""
     return [MaintenanceOut(**row) for row in parts.alerts.maintenance(record.site.id)]
 
 
@@ -135,7 +135,7 @@ def list_maintenance(
 def add_maintenance(
     body: MaintenanceIn, record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("alerts.handle")
 ) -> MaintenanceOut:
-    """Announce that the site is worked on: nothing new alerts meanwhile."""
+    """Add a maintenance window, in which no new alerts open."""
     return MaintenanceOut(**parts.alerts.maintain(record.site.id, body.start, body.end, body.reason, actor))
 
 
@@ -143,7 +143,7 @@ def add_maintenance(
 def end_maintenance(
     window: RowId, record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("alerts.handle")
 ) -> None:
-    """Take an announcement back."""
+    """End a maintenance window."""
     parts.alerts.end_maintenance(record.site.id, window)
 
 
@@ -168,7 +168,7 @@ def list_set_aside(
     after: Annotated[int, Query(ge=0, le=2**53, description="Only numbers beyond this.")] = 0,
     limit: HowMany = 100,
 ) -> dict[str, Any]:
-    """Messages from the broker that could not be read, oldest first, and how many by reason."""
+    """List dead letters: unreadable broker messages, oldest first, with counts by reason."""
     from fieldfare.api.records.dead_letters import list_dead_letters
 
     return list_dead_letters(parts.settings, None, limit, after)

@@ -1,4 +1,4 @@
-"""Answers to what people ask on the phone."""
+"""Answers to callers' questions."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ def read_answer(
         SomeDay | None, Query(description="First day it was noticed, where that is before `from`.")
     ] = None,
 ) -> dict[str, Any]:
-    """A caller's question answered: codes and values, each part or step with its numbers and intervals."""
+    """Answer a caller's question: codes and values, each part or step with its numbers and intervals."""
     if against == "homes":
         check(actor, "fleet.read", None)
     hours = None if from_hour is None and to_hour is None else (from_hour or 0, to_hour or 0)
@@ -63,7 +63,7 @@ def read_answer(
 def read_advice(
     record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("what_if.read")
 ) -> dict[str, Any]:
-    """Settings worth changing, each with its saving and what rooms do; a household gets what is its own to
+    """Recommended settings, each with its saving and effect on rooms; a household gets only those that it may
     change."""
     return advice(parts.service, record, household=actor.role == "householder")
 
@@ -77,15 +77,14 @@ def read_cold_snap(
     parts: AppStateHere,
     actor: Actor = need("fleet.read"),
 ) -> dict[str, Any]:
-    """Every home in a forecast, those that will not hold first. Nothing is kept."""
+    """Outlook of every home in a given forecast, homes that fall short first. Stores nothing."""
     return cold_snap(parts.service, json.dumps(forecast), "forecast")
 
 
 @router.get("/fleet/cold-snap")
 def read_kept_cold_snap(parts: AppStateHere, actor: Actor = need("fleet.read")) -> dict[str, Any]:
-    """Every home in the forecast that the installation fetches by address, as of its last fetch, with its
-    `source`, `fetched` and `until`; `problem` is what is wrong with the last try. `homes` is null, and
-    `problem` says why, where no forecast holds now."""
+    """Outlook of every home in the configured forecast, as of its last fetch, with `source`, `fetched` and
+    `until`; `problem` is the error of the last fetch. `homes` is null if there is no current forecast."""
     forecast = kept_forecast(parts.service)
     if forecast is None:
         return forecast_document(KeptForecast("", datetime.now(UTC), NOT_TRIED))

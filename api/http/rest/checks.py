@@ -1,4 +1,4 @@
-"""Checks by hand and eye, and photos of them and of jobs."""
+"""Manual checks, and photos of checks and jobs."""
 
 from __future__ import annotations
 
@@ -64,7 +64,7 @@ class ChangesOut(BaseModel):
 
 
 async def sent_bytes(request: Request) -> bytes:
-    """The body as it came; its size was bounded before."""
+    """The raw body; its size is limited by middleware."""
     return await request.body()
 
 
@@ -79,7 +79,7 @@ def read_check(
     parts: AppStateHere,
     actor: Actor = need("works.read"),
 ) -> dict[str, Any]:
-    """A check by hand and eye: items, entries, and the entries of the last check."""
+    """A manual check: items, entries, and the entries of the last check."""
     return parts.sheets.read(record, SheetKey(kind, period))
 
 
@@ -92,8 +92,8 @@ def change_check(
     parts: AppStateHere,
     actor: Actor = need("works.write"),
 ) -> ChangesOut:
-    """Enter fields, each once: a change whose id came before is answered as kept. A change that starts from
-    another value than is there is a conflict and is not kept; to keep it, send it anew with that value as
+    """Enter fields, each once: a repeated id is answered as stored. A change whose `was` differs from the
+    stored value is a conflict and is not stored; to store it, send it again with the stored value as
     `was`."""
     key = SheetKey(kind, period)
     changes = [FieldChange(c.id, c.item, c.field, c.value, c.was, c.typed) for c in body.changes]
@@ -117,7 +117,8 @@ def add_check_photo(
     taken: Taken = None,
     actor: Actor = need("works.write"),
 ) -> PhotoRow:
-    """Add a photo to an item, once: JPEG, PNG or WebP of up to 8 MB. It is made smaller, without metadata."""
+    """Add a photo to an item, once: JPEG, PNG or WebP of up to 8 MB. It is scaled down and stored without
+    metadata."""
     return parts.sheets.add_photo(
         record, SheetKey(kind, period), item, photo, sent, taken or datetime.now(UTC), actor
     )
@@ -133,7 +134,7 @@ def add_job_photo(
     taken: Taken = None,
     actor: Actor = need("works.write"),
 ) -> PhotoRow:
-    """Add a photo to a job, once: as for an item of a check."""
+    """Add a photo to a job, once; see photos of items."""
     parts.works.get(record.site.id, work)
     return parts.photos.add(
         record.site.id, photo, Subject(work=work), sent, taken or datetime.now(UTC), actor.name

@@ -1,4 +1,4 @@
-"""A suspected defect of one home, as an archive that a stranger can check."""
+"""A suspected defect of one home, as an archive for third parties."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def read_defect_pack(
 ) -> FileResponse:
     """Everything about one finding for somebody outside: a paper, raw readings, events, figures with
     intervals, what else could explain it, the site file, checksums, and a script that recomputes a figure.
-    Without days, of those that the standing verdict is of."""
+    Default: the days of the current verdict."""
     if contact:
         check(actor, "contact.read", record.site.id)
     path = zipped(parts.service, case_of(parts.service, record, code, first, last), contact=contact)

@@ -31,7 +31,7 @@ router = rest_router("the householder's rights")
 
 @router.get("/retention")
 def read_retention() -> list[dict[str, Any]]:
-    """How long each kind of data is kept; null: as long as the home is looked after."""
+    """Retention of each kind of data; null: as long as the home is managed."""
     return [asdict(kept) for kept in KEPT]
 
 
@@ -39,7 +39,7 @@ def read_retention() -> list[dict[str, Any]]:
 def list_consents(
     record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("home.consent")
 ) -> list[ConsentOut]:
-    """What was agreed to, newest first; the newest of each purpose counts."""
+    """List consents, newest first; the newest of each purpose applies."""
     return [ConsentOut.model_validate(row) for row in consents(parts.service, record.site.id)]
 
 
@@ -47,7 +47,7 @@ def list_consents(
 def add_consent(
     body: ConsentIn, record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("home.consent")
 ) -> ConsentOut:
-    """Record a yes or a no."""
+    """Record consent or refusal."""
     row = give_consent(parts.service, record.site.id, body.purpose, body.given, actor)
     parts.audit.note(
         actor, "consent given" if body.given else "consent withdrawn", record.site.id, purpose=body.purpose
@@ -65,7 +65,7 @@ def list_accesses(
     offset: Offset = 0,
     limit: HowMany = 100,
 ) -> Page[AuditRow]:
-    """Who looked into this home, or changed something about it, newest first."""
+    """Audit lines of this home: who viewed or changed it, newest first."""
     rows, total = parts.audit.page(offset, limit, record.site.id)
     return page(request, response, rows, total, offset, limit)
 
@@ -91,8 +91,8 @@ def read_export(
 def erase(
     body: EraseIn, record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("home.erase")
 ) -> None:
-    """Erase the home for good: readings, facts, alerts, papers, works. Backups are overwritten in their
-    time."""
+    """Erase the home permanently: readings, facts, alerts, papers, jobs. Backups are overwritten in
+    rotation."""
     if body.confirm != record.site.id:
         raise HTTPException(409, "confirm must hold the site's id")
     erase_site(parts.service, record.site.id)

@@ -46,16 +46,16 @@ def list_jobs(
     offset: Offset = 0,
     limit: HowMany = 100,
 ) -> Page[RunRow]:
-    """Work that was done or is being done, newest first."""
+    """List job runs, newest first."""
     rows, total = parts.leases.page(offset, limit, kind=kind, site=site)
     return page(request, response, rows, total, offset, limit)
 
 
 @outside.get("/healthz")
 async def health(request: Request) -> dict[str, str | int]:
-    """Alive, and the state database answers; how many sites' files can't be read, where there are any.
+    """Health: the process runs and the state database answers; number of unreadable site files, if any.
 
-    Waits for no thread of the pages: they may all be at work.
+    Does not wait for the pages' thread pool, which may be busy.
     """
     sites = parts_of(request).service.sites
 

@@ -62,7 +62,7 @@ Key = Annotated[str, Path(pattern=r"^[0-9a-f]{16}$")]
 
 @router.post("/session")
 def sign_in(body: SignInIn, request: Request, response: Response, parts: AppStateHere) -> SessionOut:
-    """Sign in; the answer sets the session's cookie. An account with a second factor sends its code too."""
+    """Sign in; sets the session cookie. Accounts with a second factor also send its code."""
     opened = open_session(request, parts, body.email, body.password.get_secret_value())
     if opened.pending:
         code = body.code.get_secret_value() if body.code is not None else ""
@@ -89,7 +89,7 @@ def read_session(request: Request, parts: AppStateHere) -> SessionOut:
 
 @router.delete("/session", status_code=204, response_class=Response)
 def sign_out(request: Request, response: Response, parts: AppStateHere) -> None:
-    """Sign out; ends the session for good."""
+    """Sign out; ends the session."""
     actor_of(request)
     end_session(request, parts)
     forget_in_browser(response, parts)
@@ -99,7 +99,7 @@ def sign_out(request: Request, response: Response, parts: AppStateHere) -> None:
 def change_password(
     body: PasswordIn, request: Request, parts: AppStateHere, actor: Actor = need("site.read")
 ) -> None:
-    """Change your own password; all your sessions end."""
+    """Change your password; ends all your sessions."""
     if actor.person is None:
         raise HTTPException(403, "only people have passwords")
     new, address = body.new.get_secret_value(), client_address(request)
@@ -131,7 +131,7 @@ def confirm_again(body: ConfirmIn, request: Request, response: Response, parts: 
 
 @router.get("/people")
 def list_people(parts: AppStateHere, actor: Actor = need("people.read")) -> list[PersonOut]:
-    """All people with an account."""
+    """List all accounts."""
     return [PersonOut(**asdict(row)) for row in parts.accounts.all()]
 
 
@@ -151,7 +151,7 @@ def read_person(person: RowId, parts: AppStateHere, actor: Actor = need("people.
 def change_person(
     person: RowId, body: PersonChange, parts: AppStateHere, actor: Actor = need("people.write")
 ) -> PersonOut:
-    """Change what is given. A changed role or home ends the person's sessions."""
+    """Change the given fields. A changed role or home ends the person's sessions."""
     row = parts.accounts.change(person, **body.model_dump(exclude_none=True))
     parts.audit.note(actor, "person changed", person=person, role=row.role, active=row.active)
     return PersonOut(**asdict(row))
@@ -176,7 +176,7 @@ def invite(person: RowId, parts: AppStateHere, actor: Actor = need("people.write
 def list_links(
     record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("links.write")
 ) -> list[LinkOut]:
-    """Links to this home, newest first."""
+    """List links to this home, newest first."""
     return [LinkOut(**asdict(row)) for row in parts.links.of_site(record.site.id)]
 
 
@@ -184,7 +184,7 @@ def list_links(
 def make_link(
     body: LinkIn, record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("links.write")
 ) -> LinkOut:
-    """A link that shows this home to its householder without an account."""
+    """Create a link that shows this home to its householder without an account."""
     row, text = parts.links.make(record.site.id, body.days, actor.name)
     parts.audit.note(actor, "link made", record.site.id, link=row.id)
     return LinkOut(**asdict(row), address=f"{parts.settings.address}/home/{text}")
@@ -194,20 +194,20 @@ def make_link(
 def revoke_link(
     link: Key, record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("links.write")
 ) -> None:
-    """End a link, and all that was opened with it."""
+    """Revoke a link and the sessions opened with it."""
     parts.links.revoke(record.site.id, link)
     parts.audit.note(actor, "link revoked", record.site.id, link=link)
 
 
 @router.get("/devices")
 def list_tokens(parts: AppStateHere, actor: Actor = need("devices.write")) -> list[TokenOut]:
-    """Tokens of gateways and programs, newest first."""
+    """List tokens of gateways and programs, newest first."""
     return [TokenOut(**asdict(row)) for row in parts.tokens.all()]
 
 
 @router.post("/devices", status_code=201)
 def make_token(body: TokenIn, parts: AppStateHere, actor: Actor = need("devices.write")) -> TokenOut:
-    """A token for a gateway (`readings`, of one site) or for a program that reads `/metrics`."""
+    """Create a token for a gateway (`readings`, of one site) or for a program that reads `/metrics`."""
     if body.site is not None:
         parts.service.sites.get(body.site)
     row, secret = parts.tokens.make(body.name, body.purpose, body.site, body.days)
@@ -217,7 +217,7 @@ def make_token(body: TokenIn, parts: AppStateHere, actor: Actor = need("devices.
 
 @router.delete("/devices/{token}", status_code=204, response_class=Response)
 def revoke_token(token: Key, parts: AppStateHere, actor: Actor = need("devices.write")) -> None:
-    """End a token."""
+    """Revoke a token."""
     row = parts.tokens.revoke(token)
     parts.audit.note(actor, "token revoked", row.site, token=token)
 
@@ -232,7 +232,7 @@ def read_audit(
     offset: Offset = 0,
     limit: HowMany = 100,
 ) -> Page[AuditRow]:
-    """Who did what, newest first."""
+    """List the audit trail, newest first."""
     rows, total = parts.audit.page(offset, limit, site)
     return page(request, response, rows, total, offset, limit)
 

@@ -48,8 +48,7 @@ def read_result(
     first: FromDay = None,
     last: ToDay = None,
 ) -> Response:
-    """Everything about a period; without one, about all that was read. The verdict is that of the rolling
-    period."""
+    """The result document of a period; default: all readings. The verdict is that of the rolling period."""
     results = parts.service.results
     result = orjson.loads(results.recent(record, *results.period(record, first, last)))
     return document(orjson.dumps(under_standing_verdict(parts.service, record, result)))
@@ -63,7 +62,7 @@ def read_findings(
     first: FromDay = None,
     last: ToDay = None,
 ) -> FindingsOut:
-    """The findings of a period; without one, of the last year."""
+    """The findings of a period; default: the last year."""
     results = parts.service.results
     rolling = results.rolling(record, parts.settings.rolling_days)
     period = rolling if first is None and last is None else results.period(record, first, last)
@@ -85,7 +84,7 @@ def read_facts(
     offset: Offset = 0,
     limit: HowMany = 100,
 ) -> FactsTable:
-    """One of the five tables of facts, a row a day or an event."""
+    """One of the facts tables, a row per day or event."""
     period = parts.service.results.period(record, first, last)
     return FactsTable.model_validate(facts_table(parts.service, record, kind, *period, offset, limit))
 
@@ -109,7 +108,7 @@ def read_series(
         int, Query(ge=10, le=20_000, description="Most values a point; peaks stay.")
     ] = 2000,
 ) -> Series:
-    """Readings over time, thinned so that peaks stay; without times, the last day."""
+    """Readings over time, downsampled with peaks kept; default: the last day."""
     point_ids = [p for p in points.split(",") if p]
     return Series.model_validate(series(parts.service.store, record.site, point_ids, first, last, max_points))
 
@@ -126,8 +125,8 @@ async def read_live(
     actor: Actor = need("readings.read"),
     seconds: Annotated[int, Query(ge=1, le=3600, description="How long to listen; then ask again.")] = 600,
 ) -> StreamingResponse:
-    """New readings as they come, as server-sent events: `readings` with point -> {time, value, unit}, and
-    just before it `told`, the sentence of what the plant does with its time, or null."""
+    """Stream new readings as server-sent events: `readings` with point -> {time, value, unit}, preceded by
+    `told`, the sentence on the operating state with its time, or null."""
 
     def may_still_see() -> bool:
         try:
@@ -165,8 +164,7 @@ def read_what_if(
     band_from: Annotated[int, Query(ge=0, le=23, description="Local hour at which the band starts.")] = 0,
     band_to: Annotated[int, Query(ge=0, le=24, description="Local hour at which it ends.")] = 5,
 ) -> dict[str, Any]:
-    """What a change would save over a year, from the site's own last year, with its interval and its
-    limits."""
+    """What-if: saving of a change over a year, from the site's last year, with its interval and limits."""
     questions = {
         "rooms_warmer_k": rooms_warmer_k,
         "lower_curve_k": lower_curve_k,
@@ -185,11 +183,11 @@ def read_fleet(
     offset: Offset = 0,
     limit: Annotated[int | None, Query(ge=1, le=10_000, description="Most sites; by default all.")] = None,
 ) -> FleetOut:
-    """Every site, worst first, as the last night left it."""
+    """Every site, worst first, as of the last nightly run."""
     return FleetOut.model_validate({"sites": fleet_rows(parts.service, offset=offset, limit=limit)})
 
 
 @router.get("/fleet/learning")
 def read_learning(parts: AppStateHere, actor: Actor = need("fleet.read")) -> dict[str, Any]:
-    """What the firm's own systems say about the next design, with the sites behind each number."""
+    """Design feedback from the firm's systems, with the sites behind each number."""
     return fleet_feedback(parts.service)

@@ -35,7 +35,7 @@ class StepIn(Shape):
 def read_commissioned(
     record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("works.read")
 ) -> dict[str, Any]:
-    """Every value of the commissioning sheet beside what the readings say today, with what differs."""
+    """Values of the commissioning sheet compared with today's readings, with differences."""
     return commissioned(parts.service, record)
 
 
@@ -43,8 +43,8 @@ def read_commissioned(
 def read_tuning(
     record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("what_if.read")
 ) -> dict[str, Any]:
-    """The season's tuning diary: the one setting to change next, what was changed and what it did; a
-    household gets a step only where it is its own."""
+    """The season's tuning diary: the next setting to change, past changes and their effect; a household gets
+    only steps that it may take."""
     return tuning(parts.service, record, household=actor.role == "householder")
 
 
@@ -52,7 +52,7 @@ def read_tuning(
 def add_step(
     body: StepIn, record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("works.write")
 ) -> WorkRow:
-    """Log a step of tuning; it is kept as a job."""
+    """Log a tuning step, as a job."""
     step = checked_step(body.day, body.code, body.before, body.after)
     row = log_step(parts.works, record.site, step, actor)
     parts.audit.note(actor, "tuning step logged", record.site.id, work=row.id)

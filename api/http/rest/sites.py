@@ -1,4 +1,4 @@
-"""Site files, readings in, and the short rows of the sites list."""
+"""Site files, intake of readings, and the list of sites."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ def list_sites(
     offset: Offset = 0,
     limit: HowMany = 100,
 ) -> Page[SiteOut]:
-    """The sites that you may see."""
+    """List the sites you may see."""
     visible = [site for site in parts.service.sites.ids() if actor.sees(site)]
     rows = site_rows(parts.service, parts.service.sites.some(visible[offset : offset + limit]))
     return page(request, response, rows, len(visible), offset, limit)
@@ -60,7 +60,7 @@ def add_site(body: SiteFileIn, parts: AppStateHere, actor: Actor = need("site.wr
 
 @router.get("/sites/{site_id}")
 def read_site(record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("site.read")) -> SiteOut:
-    """One site, in short."""
+    """Summary of one site."""
     return SiteOut.model_validate(site_row(parts.service, record))
 
 
@@ -70,13 +70,13 @@ def read_site(record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("
     responses={200: {"content": {"application/toml": {"schema": {"type": "string"}}}}},
 )
 def read_file(site_id: SiteId, parts: AppStateHere, actor: Actor = need("site.read")) -> Response:
-    """The stored site file; without the contact for a home's link."""
+    """The stored site file; without contact data for home links."""
     return document(file_for(actor, site_id, parts.service.sites.file(site_id)), "application/toml")
 
 
 @router.delete("/sites/{site_id}", status_code=204, response_class=Response)
 def remove_site(site_id: SiteId, parts: AppStateHere, actor: Actor = need("site.delete")) -> None:
-    """Forget a site and everything about it."""
+    """Delete a site and all its data."""
     erase_site(parts.service, site_id)
     parts.audit.note(actor, "site removed", site_id)
 
@@ -98,8 +98,7 @@ def add_readings(
     ],
     actor: Actor = need("readings.write"),
 ) -> Stored:
-    """Store readings. All of the pack, or nothing where one record can't be read; giving it again changes
-    nothing."""
+    """Store a pack of readings: all, or none if a record is invalid. Idempotent."""
     return Stored.model_validate(take_senml(parts.service, record.site, pack))
 
 

@@ -1,4 +1,4 @@
-"""Visits: the list to plan from, and those that are booked."""
+"""Visits: the visit list, and bookings."""
 
 from __future__ import annotations
 
@@ -59,7 +59,7 @@ class VisitOut(BaseModel):
 
 
 class VisitList(BaseModel):
-    """Homes by what they need (drive, setting, call), visits by area in the order of the drive."""
+    """Homes by needed action (drive, setting, call), visits by area in driving order."""
 
     kinds: list[dict[str, Any]]
     booked: list[VisitOut]
@@ -71,7 +71,7 @@ def list_visits(
     actor: Actor = need("visits.read"),
     days: Annotated[int, Query(ge=1, le=732, description="Booked visits of so many days to come.")] = 31,
 ) -> VisitList:
-    """Which homes need a visit, why, how long, what to bring; and what is booked."""
+    """The visit list: which homes, why, how long, what to bring; with bookings."""
     now = page_rows.clock(parts)
     kinds = visit_list(
         visit_rows(parts), now, parts.service.firm.position, job_minutes(parts.service.database)
@@ -85,7 +85,7 @@ def list_visits(
 def visits_of_site(
     record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("visits.read")
 ) -> list[VisitOut]:
-    """A home's visits, newest first; cancelled ones too."""
+    """List a home's visits, newest first, including cancelled ones."""
     return [_out(row) for row in parts.bookings.of_site(record.site.id)]
 
 
@@ -119,7 +119,7 @@ def change_booked_visit(
 def cancel_booked_visit(
     visit: RowId, record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("visits.write")
 ) -> VisitOut:
-    """Cancel a visit; it stays in the home's list, and calendars hear of it."""
+    """Cancel a visit; it stays in the home's list, and calendars are updated."""
     row = parts.bookings.cancel(record.site.id, visit, actor, datetime.now(UTC))
     parts.audit.note(actor, "visit cancelled", record.site.id, visit=visit)
     return _out(row)

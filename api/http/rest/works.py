@@ -1,4 +1,4 @@
-"""The works log and papers."""
+"""The maintenance log and papers."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ def list_works(
     offset: Offset = 0,
     limit: HowMany = 100,
 ) -> Page[WorkRow]:
-    """What was done at a site, newest first."""
+    """List the jobs at a site, newest first."""
     rows, total = parts.works.page(record.site.id, offset, limit)
     return page(request, response, rows, total, offset, limit)
 
@@ -49,8 +49,7 @@ def list_works(
 def add_work(
     body: WorkIn, record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("works.write")
 ) -> WorkRow:
-    """Log a job. The findings it names are closed; those that are still there a fortnight later open
-    again."""
+    """Log a job. Closes the findings it names; those still present after a fortnight reopen."""
     row = parts.works.add(record.site.id, _job(body), actor)
     parts.audit.note(actor, "work entered", record.site.id, work=row.id)
     return row
@@ -60,7 +59,7 @@ def add_work(
 def change_work(
     work: RowId, body: WorkIn, record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("works.write")
 ) -> WorkRow:
-    """Correct a job. What it said before stays in the audit trail."""
+    """Correct a job. The audit trail keeps its earlier text."""
     return change_job(parts, record.site.id, work, _job(body), actor)
 
 
@@ -68,7 +67,7 @@ def change_work(
 def remove_work(
     work: RowId, record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("works.write")
 ) -> None:
-    """Delete a job. The audit trail keeps its text; findings that it closed are open again."""
+    """Delete a job. The audit trail keeps its text; findings that it closed reopen."""
     remove_job(parts, record.site.id, work, actor)
 
 
@@ -81,7 +80,7 @@ def _job(body: WorkIn) -> Job:
 def read_effect(
     work: RowId, record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("works.read")
 ) -> EffectOut:
-    """What the work changed at like weather, with its interval, and whether the finding went away."""
+    """Effect of a job at similar weather, with its interval, and whether the findings are gone."""
     return EffectOut.model_validate(parts.works.effect(record, parts.works.get(record.site.id, work)))
 
 
@@ -89,7 +88,7 @@ def read_effect(
 def list_papers(
     record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("papers.read")
 ) -> list[PaperRow]:
-    """Papers that were made, newest first."""
+    """List stored papers, newest first."""
     return stored_papers(parts.service, record.site.id)
 
 
@@ -115,7 +114,6 @@ def read_paper(
     actor: Actor = need("papers.read"),
     form: Annotated[Literal["json", "html", "pdf"], Query()] = "html",
 ) -> Any:
-    """A paper: the month `2026-01`, the winter check or the service `2026`, the hand-over or the
-    commissioning `first`."""
+    """A paper: month `2026-01`, winter check or service `2026`, hand-over or commissioning `first`."""
     accepts = request.headers.get("accept-language", "")
     return rendered(paper_for(parts.service, record, kind, period), form, accepts=accepts)

@@ -33,7 +33,6 @@ class Trace:
     balance: np.ndarray
     sun: np.ndarray  # W/m2 on the horizontal at each stamp
     hours: np.ndarray
-    outdoor_day_c: np.ndarray
 
 
 def run_plant(spec: PlantSpec, span: SimulatedSpan, log_s: int = 60) -> Trace:
@@ -78,4 +77,4 @@ def run_plant(spec: PlantSpec, span: SimulatedSpan, log_s: int = 60) -> Trace:
     start_s = int(span.start.timestamp())
     stamp = start_s + log_s * (1 + np.arange(intervals, dtype=np.int64))
     at = np.minimum(span.warm_minutes + ((stamp - start_s) // 60), span.minutes - 1)
-    return Trace(span, log_s, stamp, log, days, events[:count], balance, weather[at, 2], hours, t_day)
+    return Trace(span, log_s, stamp, log, days, events[:count], balance, weather[at, 2], hours)

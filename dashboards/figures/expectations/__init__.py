@@ -1,1 +1,1 @@
-"""Measured beside expected with its band: a figure for each model of `fieldfare.analysis.expectation`."""
+"""Measured against expected with band: a figure for each model of `fieldfare.analysis.expectation`."""

@@ -1,4 +1,4 @@
-"""A figure of measured values beside their expectation, in one form for all models."""
+"""Figure of measured against expected values, common to all models."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from fieldfare.dashboards.figures.chart import (
     nothing,
 )
 from fieldfare.dashboards.figures.scale import EPOCH
-from fieldfare.dashboards.text.words import day, number
+from fieldfare.dashboards.text.words import day, number, share
 
 Floats = NDArray[np.float64]
 
@@ -27,8 +27,8 @@ MOST_ROWS = 12
 
 @dataclass(frozen=True)
 class ComparedSeries:
-    """x, measured, expected, low, high : float64 (n,). low, high : 95 % band of the expectation. of : what
-    one value is of"""
+    """x, measured, expected, low, high : float64 (n,). low, high : 95 % band of the expectation. of : name of
+    the values"""
 
     key: str
     title: str
@@ -43,7 +43,7 @@ class ComparedSeries:
 
 
 def compared_chart(c: ComparedSeries, why_empty: str) -> Chart:
-    """Points, line and band; or the reason in their place where nothing was measured."""
+    """Chart of points, line and band; or the reason if nothing was measured."""
     known = np.isfinite(c.x) & np.isfinite(c.measured) & np.isfinite(c.expected) & np.isfinite(c.low + c.high)
     if not known.any():
         return nothing(c.key, c.title, why_empty)
@@ -52,9 +52,8 @@ def compared_chart(c: ComparedSeries, why_empty: str) -> Chart:
     inside = float(np.mean((measured >= low) & (measured <= high)))
     above = float(np.mean(measured > high))
     says = (
-        f"{len(x)} {c.of}: {inside:.0%} lie within the 95 % band of what is expected, {above:.0%} "
-        "above it and "
-        f"{max(1.0 - inside - above, 0.0):.0%} below."
+        f"{number(len(x))} {c.of}: {share(inside)} within the expected 95 % band, {share(above)} above it"
+        f" and {share(max(1.0 - inside - above, 0.0))} below."
     )
     layers = (
         Band("95 % band of the expectation", x.tolist(), low.tolist(), high.tolist(), "design"),

@@ -1,5 +1,4 @@
-"""Expectations of a day's electricity: by design and weather, by the rating for a mix of uses, by the own
-signature."""
+"""Expectations of daily electricity: from design and weather, from the rating, from the home's signature."""
 
 from __future__ import annotations
 
@@ -25,7 +24,7 @@ from fieldfare.dashboards.figures.chart import (
 )
 from fieldfare.dashboards.figures.expectations.compared import ComparedSeries, compared_chart
 from fieldfare.dashboards.figures.expectations.unit import day_numbers
-from fieldfare.dashboards.text.words import number
+from fieldfare.dashboards.text.words import number, share
 
 _KWH = Axis("Electricity", "kWh a day", low=0.0)
 _WHOLE_SHARE = 0.95
@@ -37,7 +36,7 @@ _COLD_SHARE = 0.25
 
 
 def promise_chart(site: Site, facts: Facts) -> Chart:
-    """Each day's electricity beside what design and weather explain."""
+    """Daily electricity against the expectation from design and weather."""
     key, title = "expected-electricity", "Electricity, measured and expected by the design"
     try:
         expected, used = design_use(site, facts.days, _WHOLE_SHARE)
@@ -54,7 +53,7 @@ def promise_chart(site: Site, facts: Facts) -> Chart:
 
 
 def signature_chart(site: Site, facts: Facts) -> Chart:
-    """Each day's electricity over outdoor temperature beside the home's own signature."""
+    """Daily electricity over outdoor temperature against the home's own signature."""
     key, title = (
         "expected-signature",
         "Electricity over outdoor temperature, measured and by its own signature",
@@ -83,7 +82,7 @@ def signature_chart(site: Site, facts: Facts) -> Chart:
 
 
 def mixed_chart(site: Site, facts: Facts) -> Chart:
-    """Each day's electricity beside what the rating asks for its heat, a usual part of it hot water."""
+    """Daily electricity against the rating's for the same heat, with a usual share of hot water."""
     key, title = "expected-mixed", "Electricity for the heat given, measured and by the rating"
     days = facts.days
     heat, outdoor = days.floats("paired_heat_kwh"), days.floats("outdoor")
@@ -120,7 +119,7 @@ def mixed_chart(site: Site, facts: Facts) -> Chart:
 
 
 def cold_room_chart(site: Site, facts: Facts) -> Chart:
-    """Facts of the days with cold rooms, in standard deviations from what each cause would show."""
+    """Facts of days with cold rooms, in standard deviations from each cause's expectation."""
     key, title = "expected-cold-room", "Cold rooms: what was measured beside what each cause would show"
     days = facts.days
     below = sum((days.floats(n) for n in days.names if n.startswith("minutes_below.")), np.zeros(len(days)))
@@ -167,9 +166,8 @@ def _causes_chart(key: str, title: str, measured: dict[str, float], days: int) -
         ]
     weights = cold_room.cause_weights(cold_room.ColdRoom(**measured))
     best = max(weights, key=lambda c: weights[c])
-    says = (
-        f"On {days} days with cold rooms the facts fit {best.replace('_', ' ')} best ({weights[best]:.0%})."
-    )
+    named = best.replace("_", " ")
+    says = f"On {days} days with cold rooms the facts fit {named} best ({share(weights[best])})."
     return Chart(
         key,
         title,

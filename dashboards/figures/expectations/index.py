@@ -1,4 +1,4 @@
-"""The figures of all expectation models by name, and which of them a finding rests on."""
+"""Figures of all expectation models by name, and the model behind each finding."""
 
 from __future__ import annotations
 
@@ -45,5 +45,5 @@ OF_FINDING = {
 
 
 def expectation_chart(name: str, site: Site, facts: Facts) -> Chart:
-    """Measured beside expected, by the model's name. Raises KeyError for an unknown one."""
+    """Figure of a model by name. Raises KeyError for an unknown one."""
     return MODELS[name](site, facts)

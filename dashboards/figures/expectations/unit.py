@@ -34,7 +34,7 @@ _NEAR_FULL = 0.5
 
 
 def day_numbers(facts: Facts) -> Floats:
-    """Days since 1970 of the days table."""
+    """Days since 1970, of the days table."""
     return facts.days["day"].astype("datetime64[D]").astype(np.float64)
 
 
@@ -61,7 +61,7 @@ def _week_begins(facts: Facts) -> NDArray[np.int64]:
 
 
 def _per_week(facts: Facts, values: Floats) -> Floats:
-    """Weekly sum of the defrosts' values, 0 without any."""
+    """Weekly sum over defrosts, 0 without any."""
     if not len(facts.defrosts):
         return np.zeros(len(_week_begins(facts)))
     by_day = np.nan_to_num(group_by_day(facts.days["day"], facts.defrosts["day"], values, "sum"))
@@ -69,7 +69,7 @@ def _per_week(facts: Facts, values: Floats) -> Floats:
 
 
 def defrost_chart(site: Site, facts: Facts) -> Chart:
-    """Defrosts of each week beside those that its frost asks for."""
+    """Weekly defrosts against the number needed for the week's frost."""
     key, title = "expected-defrost", "Defrosts, measured and expected"
     x, frost = _frost(site, facts)
     due = [None if f is None else defrosts_due(f) for f in frost]
@@ -81,7 +81,7 @@ def defrost_chart(site: Site, facts: Facts) -> Chart:
 
 
 def frost_chart(site: Site, facts: Facts) -> Chart:
-    """Frost melted in each week, by the defrosts' heat, beside what settles by air and load."""
+    """Frost melted per week, from the heat of defrosts, against the frost expected from air and load."""
     key, title = "expected-frost", "Frost, melted and expected"
     x, frost = _frost(site, facts)
     rated = site.heat_pump.rated_output_kw or np.nan
@@ -105,7 +105,7 @@ def _banded(
 
 
 def cycling_chart(site: Site, facts: Facts) -> Chart:
-    """Length of heating runs beside what water content and load let one expect below the least output."""
+    """Length of heating runs against the expectation from water content and load below minimum output."""
     key, title = "expected-cycling", "Run length, measured and expected"
     runs, pump = facts.runs, site.heat_pump
     least = pump.min_output_kw or (pump.rated_output_kw or np.nan) * _USUAL_TURN_DOWN
@@ -113,7 +113,7 @@ def cycling_chart(site: Site, facts: Facts) -> Chart:
     if not len(runs) or not np.isfinite(least):
         return nothing(key, title, why)
     minutes, pause = runs.floats("minutes"), runs.floats("pause")
-    # Load while the unit cycles: the run's heat over its run and the rest before it.
+    # Load while cycling: a run's heat over the run and the rest before it.
     share = runs.floats("heat") * 60.0 / np.maximum(minutes + pause, 1.0) / least
     mine = (runs["use"] == HEATING) & ~runs["cut"].astype(bool) & (share > 0.02) & (share < 0.98)
     expected = [run_expected(float(s)) if m else None for s, m in zip(share, mine, strict=True)]
@@ -124,7 +124,7 @@ def cycling_chart(site: Site, facts: Facts) -> Chart:
 
 
 def part_load_chart(site: Site, facts: Facts) -> Chart:
-    """Each day's efficiency over the rating at full output, beside what part load gains."""
+    """Daily efficiency relative to the full-output rating, against the gain at part load."""
     key, title = "expected-part-load", "Efficiency over the rating, measured and expected"
     days = facts.days
     full, part, used = (
@@ -155,7 +155,7 @@ def part_load_chart(site: Site, facts: Facts) -> Chart:
 
 
 def water_flow_chart(site: Site, facts: Facts) -> Chart:
-    """Flow less return temperature of long runs beside what nominal flow gives at the run's output."""
+    """Flow minus return temperature of long runs against the difference at nominal flow."""
     key, title = "expected-water-flow", "Flow-return difference, measured and expected"
     runs, pump = facts.runs, site.heat_pump
     why = "Needs heat, flow and return temperature, heat_pump.rated_output_kw and heat_pump.flow_m3_per_h."

@@ -1,4 +1,4 @@
-"""Expectations of the hot water and of the circuit: reheats, what the cylinder takes up, its cooling, the
+"""Expectations of hot water and circuit: reheats, heat taken up by the cylinder, its cooling, the
 pressure."""
 
 from __future__ import annotations
@@ -22,12 +22,12 @@ from fieldfare.dashboards.figures.chart import DATES, Axis, Chart, nothing
 from fieldfare.dashboards.figures.expectations.compared import ComparedSeries, Floats, compared_chart
 from fieldfare.dashboards.figures.expectations.unit import day_numbers
 
-_LEAST_RISE_K = 4.0  # a smaller rise is within what layers and the sensor's place do
-_WATER_W_PER_K = 1160.0  # a flow of 1 m3/h, per kelvin
+_LEAST_RISE_K = 4.0  # smaller rises are within the effects of stratification and sensor position
+_WATER_W_PER_K = 1160.0  # W/K at a flow of 1 m3/h
 
 
 def reheat_chart(site: Site, facts: Facts) -> Chart:
-    """Length of each charge beside what output, coil and flow limit let one expect."""
+    """Length of charges against the expectation from output, coil and flow limit."""
     key, title = "expected-reheat", "Length of reheats, measured and expected"
     why = "Needs reheats with heat and cylinder temperature, and heat_pump.rated_output_kw."
     charges, pump = facts.reheats, site.heat_pump
@@ -94,7 +94,7 @@ def charge_balance_chart(site: Site, facts: Facts) -> Chart:
 
 
 def cylinder_cooling_chart(site: Site, facts: Facts) -> Chart:
-    """Slowest cooling of each day, as heat lost a kelvin, beside the cylinder's rating as installed."""
+    """Slowest cooling of each day, as heat loss per kelvin, against the cylinder's rating as installed."""
     key, title = "expected-cylinder-cooling", "Standing loss of the cylinder, measured and expected"
     why = "Needs cylinder temperature and hot_water.cylinder_litres."
     days, water = facts.days, site.hot_water
@@ -122,7 +122,8 @@ def cylinder_cooling_chart(site: Site, facts: Facts) -> Chart:
 
 
 def pressure_chart(site: Site, facts: Facts) -> Chart:
-    """Rise of the pressure a kelvin of water on each day, beside the steepest that a least vessel allows."""
+    """Daily rise of pressure per kelvin of water, against the steepest rise with the smallest acceptable
+    vessel."""
     key, title = "expected-pressure", "Pressure over water temperature, measured and expected"
     why = "Needs the circuit's pressure with flow and return temperatures."
     days, pump = facts.days, site.heat_pump
@@ -141,7 +142,7 @@ def pressure_chart(site: Site, facts: Facts) -> Chart:
     made = _normal(
         key, title, DATES, axis, day_numbers(facts), days.floats("pressure_per_k"), expected, "days"
     )
-    # A larger vessel lets the pressure rise less: only a steeper rise is unexpected.
+    # Larger vessels have smaller rises, so only a steeper rise is unexpected.
     return compared_chart(
         replace(made, low=np.where(np.isfinite(made.low), np.minimum(made.low, 0.0), np.nan)), why
     )

@@ -1,4 +1,4 @@
-"""Houses of the reference engine: what differs between them, in building, weather, control and use."""
+"""Houses of the reference engine: differences in building, weather, control and use."""
 
 from __future__ import annotations
 

@@ -1,5 +1,5 @@
-"""What tells the heating to run: a room thermostat with a dead band, or the constant temperature of a
-co-heating test."""
+"""Control of the heating: a room thermostat with a dead band, or the constant temperature of a co-heating
+test."""
 
 from __future__ import annotations
 

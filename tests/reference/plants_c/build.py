@@ -25,8 +25,12 @@ def site_tables(home: Home, m: Metering, identity: dict[str, str]) -> dict[str, 
     """The site file's tables, true to the plant as built."""
     s = home.spec
     tables: dict[str, Any] = {
-        "site": {**identity, "timezone": PLACES[home.climate][0], "latitude": PLACES[home.climate][1],
-                 "floor_area_m2": round(s["area"], 1)},
+        "site": {
+            **identity,
+            "timezone": PLACES[home.climate][0],
+            "latitude": PLACES[home.climate][1],
+            "floor_area_m2": round(s["area"], 1),
+        },
         "design": design_table(home),
         "heat_pump": {
             "source": "air",
@@ -38,12 +42,14 @@ def site_tables(home: Home, m: Metering, identity: dict[str, str]) -> dict[str, 
         },
         "heating_curve": {"points": [[s["t_cold"], s["f_cold"]], [s["t_warm"], s["f_warm"]]]},
         "emitter": [emitter_table(s, z, zone) for z, zone in (("0", "downstairs"), ("1", "upstairs"))],
-    }  # fmt: skip
+    }
     if s["dhw"]:
         tables["hot_water"] = {
-            "cylinder_litres": s["litres"], "setpoint_c": s["setpoint"], "reheat_below_c": s["below"],
+            "cylinder_litres": s["litres"],
+            "setpoint_c": s["setpoint"],
+            "reheat_below_c": s["below"],
             "standing_loss_kwh_per_day": round(s["ua_cyl"] * 45 * 0.024, 2),
-        }  # fmt: skip
+        }
         if s["dis_c"]:
             tables["hot_water"] |= {"pasteurise_c": s["dis_c"], "pasteurise_every_days": 7}
     if s["parallel"]:
@@ -60,10 +66,18 @@ def site_tables(home: Home, m: Metering, identity: dict[str, str]) -> dict[str, 
 def emitter_table(s: dict[str, float], z: str, zone: str) -> dict[str, Any]:
     """One [[emitter]]: radiators at 50 K; a floor at 9 K between surface and room and 15 K of its water."""
     if s["kind" + z] == UNDERFLOOR:
-        return {"zone": zone, "kind": "underfloor", "output_kw": round(s["out" + z] * 0.0524, 2),
-                "output_excess_k": 13.7}  # 8.92 * 5^1.1 = 52.4 W/m2 needs 5 K + 52.4/6 K  # fmt: skip
-    return {"zone": zone, "kind": "radiator", "output_kw": round(s["out" + z] / 1000, 2),
-            "output_excess_k": 50.0}  # fmt: skip
+        return {
+            "zone": zone,
+            "kind": "underfloor",
+            "output_kw": round(s["out" + z] * 0.0524, 2),
+            "output_excess_k": 13.7,
+        }  # 8.92 * 5^1.1 = 52.4 W/m2 needs 5 K + 52.4/6 K
+    return {
+        "zone": zone,
+        "kind": "radiator",
+        "output_kw": round(s["out" + z] / 1000, 2),
+        "output_excess_k": 50.0,
+    }
 
 
 def clean(table: Any) -> Any:
@@ -129,18 +143,38 @@ def too_small(least: tuple[str, float], size: dict[str, float], days: int) -> bo
     return bool(effect) and size[effect] * (365.0 / days if effect.endswith("_kwh") else 1.0) < amount
 
 
-def build_truth(name: str, kind: str | None, home: Home, m: Metering, day: float, strength: float,
-                true: dict[str, float], sound: dict[str, float]) -> dict[str, Any]:  # fmt: skip
+def build_truth(
+    name: str,
+    kind: str | None,
+    home: Home,
+    m: Metering,
+    day: float,
+    strength: float,
+    true: dict[str, float],
+    sound: dict[str, float],
+) -> dict[str, Any]:
     """The truth of a plant."""
-    truth: dict[str, Any] = {"name": name, "fault": None, "must": [], "may": [], "must_not": [],
-                             "first_cause": [], "verdict": {"in": ["in_order"]}}  # fmt: skip
+    truth: dict[str, Any] = {
+        "name": name,
+        "fault": None,
+        "must": [],
+        "may": [],
+        "must_not": [],
+        "first_cause": [],
+        "verdict": {"in": ["in_order"]},
+    }
     if m.kind != "full":
         truth["verdict"]["in"].append("not_known")
     if kind:
         fault = FAULTS[kind]
         size, also = effects(true, sound)
-        truth["fault"] = {"kind": kind, "from_day": day, "strength": strength, "size": size,
-                          "changes": [vars(c) for c in home.changes]}  # fmt: skip
+        truth["fault"] = {
+            "kind": kind,
+            "from_day": day,
+            "strength": strength,
+            "size": size,
+            "changes": [vars(c) for c in home.changes],
+        }
         truth["may"] = sorted(set(fault.may) | set(also))
         metered = {p.quantity for p in m.points}
         truth["verdict"]["in"] = LOUD
@@ -153,9 +187,13 @@ def build_truth(name: str, kind: str | None, home: Home, m: Metering, day: float
             truth["may"] = sorted(set(truth["may"]) | set(fault.must))
             truth["verdict"]["in"] = ["in_order", "not_known", *LOUD]
     return truth | {
-        "metering": m.kind, "spacing_min": m.spacing, "days": home.days, "climate": home.climate,
-        "control": home.spec["control"], "figures": true,
-    }  # fmt: skip
+        "metering": m.kind,
+        "spacing_min": m.spacing,
+        "days": home.days,
+        "climate": home.climate,
+        "control": home.spec["control"],
+        "figures": true,
+    }
 
 
 def fault_of(seed: int, family: str) -> str | None:

@@ -135,14 +135,44 @@ def step(p, s, w, i, minute, weekday, litres40, out):
     second = 1.0 if p.parallel > 0.0 and (s[CALL] > 0.0 or p.pump_always > 0.0) else 0.0
     code = p.trip_code if s[LOCK] > 0.0 or p.locked > 0.0 else 0.0
     first = (
-        p_unit, heater, p_imm, on * p.pump_w * speed**2 + second * p.pump2_w, q_hp, q_dhw, t_flow, t_in,
-        rate / WATER_J * 3.6, s[SUP], t_ret2, s[AIR0], s[AIR1], cyl.sensor(s), s[MODE], bar, s[CALL], target,
+        p_unit,
+        heater,
+        p_imm,
+        on * p.pump_w * speed**2 + second * p.pump2_w,
+        q_hp,
+        q_dhw,
+        t_flow,
+        t_in,
+        rate / WATER_J * 3.6,
+        s[SUP],
+        t_ret2,
+        s[AIR0],
+        s[AIR1],
+        cyl.sensor(s),
+        s[MODE],
+        bar,
+        s[CALL],
+        target,
         s[SHARE] * 100.0,
-    )  # fmt: skip
+    )
     rest = (
-        s[n.STARTS], ask0, code, s[TOP], s[n.SHORT], 1.0 if charging else 0.0, gain + p_sun, loss,
-        q_draw / 60.0, stored(p, s), s[n.DEFROSTS], s[n.HOURS], s[n.FROST], q_space, q_leak, ua,
-    )  # fmt: skip
+        s[n.STARTS],
+        ask0,
+        code,
+        s[TOP],
+        s[n.SHORT],
+        1.0 if charging else 0.0,
+        gain + p_sun,
+        loss,
+        q_draw / 60.0,
+        stored(p, s),
+        s[n.DEFROSTS],
+        s[n.HOURS],
+        s[n.FROST],
+        q_space,
+        q_leak,
+        ua,
+    )
     for k in range(len(first)):
         out[i, k] = first[k]
     for k in range(len(rest)):

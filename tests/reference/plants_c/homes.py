@@ -260,11 +260,19 @@ def design_table(home: Home) -> dict[str, Any]:
     base = s["room_set0"] - (s["gain_w"] * 0.9 + 250.0) / ua
     lack = np.maximum(base - year, 0.0)
     space = ua * lack.sum() / 5 * 24 / 1000
-    cop = np.array([
-        efficiency(s["eta"], s["pl_gain"], s["pl_knee"], t,
-                   curve(s["t_cold"], s["f_cold"], s["t_warm"], s["f_warm"], s["bend"], t), 0.45)
-        for t in year
-    ])  # fmt: skip
+    cop = np.array(
+        [
+            efficiency(
+                s["eta"],
+                s["pl_gain"],
+                s["pl_knee"],
+                t,
+                curve(s["t_cold"], s["f_cold"], s["t_warm"], s["f_warm"], s["bend"], t),
+                0.45,
+            )
+            for t in year
+        ]
+    )
     seasonal = 0.77 * lack.sum() / max((lack / cop).sum(), 1e-6)
     table = {
         "heat_loss_kw": round(ua * (s["room_set0"] - outdoor) / 1000, 2),

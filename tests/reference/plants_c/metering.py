@@ -1,4 +1,4 @@
-"""Meters and sensors: what is measured, how finely, how often and how wrongly."""
+"""Meters and sensors: quantities, resolution, interval and errors."""
 
 from dataclasses import dataclass, field
 from typing import Any
@@ -53,11 +53,15 @@ def energy(name: str, quantity: str, channel: str, factor: float, kinds: str, gr
     step = 1.0 if "heat" in name else 0.1
     out = []
     if "p" in kinds:
-        out.append(Point(name, quantity, "power", "W", channel, 10.0 if step == 1.0 else 1.0, factor,
-                         extra=dict(extra)))  # fmt: skip
+        out.append(
+            Point(
+                name, quantity, "power", "W", channel, 10.0 if step == 1.0 else 1.0, factor, extra=dict(extra)
+            )
+        )
     if "r" in kinds:
-        out.append(Point(name + "_total", quantity, "register", "kWh", channel, 0.01, factor,
-                         extra=dict(extra)))  # fmt: skip
+        out.append(
+            Point(name + "_total", quantity, "register", "kWh", channel, 0.01, factor, extra=dict(extra))
+        )
     return out
 
 

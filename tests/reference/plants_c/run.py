@@ -1,4 +1,4 @@
-"""Run a home through its days and sum what happened."""
+"""Simulate a home day by day and sum up its truth."""
 
 from typing import Any
 
