@@ -42,10 +42,14 @@ _SWITCH_WORDS = {
 
 
 class Refusal(NamedTuple):
-    """Why a reading is refused: the kind, for counting, and the reason in plain words."""
+    """Why a reading is refused: the kind, for counting, and the reason in plain words.
+
+    setting : of [csv], with the value by which the field could be read; empty where none is known
+    """
 
     kind: str
     reason: str
+    setting: str = ""
 
     def __str__(self) -> str:
         return self.reason
@@ -65,7 +69,8 @@ def known_point(sites: Mapping[str, Site], site: str, point: str) -> Point:
         raise RefusedValue("unknown site", f"unknown site {site!r}{_near(site, list(sites))}")
     found = sites[site].find_point(point)
     if found is None:
-        raise RefusedValue(*unknown_point(sites[site], point))
+        refusal = unknown_point(sites[site], point)
+        raise RefusedValue(refusal.kind, refusal.reason)
     return found
 
 

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from fieldfare.analysis.minutes.cascade import cascade_grid, is_cascade
 from fieldfare.analysis.minutes.midnight import local_midnight
-from fieldfare.analysis.minutes.plausible import implausible
+from fieldfare.analysis.minutes.plausible import error_words, implausible
 from fieldfare.analysis.minutes.registers import RegisterEvent, change_points, whole_total
 from fieldfare.analysis.minutes.resampling import (
     LINE_UP_TO_MIN,
@@ -24,6 +24,7 @@ from fieldfare.analysis.minutes.resampling import (
     canonical,
     interval_of_changes,
     is_change_driven,
+    long_gap,
     mean_of,
     on_minutes,
     sampling_interval,
@@ -42,6 +43,8 @@ DEFROST_FALL_KWH = 2.0
 # Maximum hold time of a change-driven state: a unit at rest in summer still makes hot water
 # every day.
 _LONGEST_STATE_MIN = 24 * 60.0
+# Readings of a home that is heard come at least this often, whichever point they are of.
+_HEARD_MIN = 60.0
 _MULTIPLIED = ("flow_rate", "flow_temperature", "return_temperature")
 
 
@@ -161,11 +164,17 @@ def _lay_gauge(grid: Grid, site: Site, quantity: str, points: list[Point], readi
         elif not hold and (sent := interval_of_changes(samples)) is not None:
             hold, usual, longest = True, *sent
         grid.spacing[quantity] = max(grid.spacing.get(quantity, 0.0), usual)
-        laid, has_reading = on_minutes(grid.time, samples, longest, between="last" if hold else "line")
+        laid, has_reading = (
+            _held(grid, samples, longest, readings)
+            if hold and point.form != "state"
+            else on_minutes(grid.time, samples, longest, between="last" if hold else "line")
+        )
         grid.seen[point.id] = has_reading
         zones.setdefault(point.zone, []).append(laid)
         if quantity in _MULTIPLIED and usual > LINE_UP_TO_MIN:
-            samples_of.append(on_minutes(grid.time, samples, longest, between="nearest")[0])
+            # A value that was sent on change holds: it is not the one that comes next.
+            nearest = laid if hold else on_minutes(grid.time, samples, longest, between="nearest")[0]
+            samples_of.append(nearest)
     if samples_of:
         grid.nearest[quantity] = mean_of(samples_of)
     by_zone = {zone: mean_of(parts) for zone, parts in zones.items()}
@@ -175,6 +184,30 @@ def _lay_gauge(grid: Grid, site: Site, quantity: str, points: list[Point], readi
             grid.gauges[quantity] = np.fmax.reduce(list(by_zone.values()))
             return
     grid.gauges[quantity] = mean_of(list(by_zone.values()))
+
+
+def _held(
+    grid: Grid, samples: Samples, longest: float, readings: Readings
+) -> tuple[Floats, NDArray[np.bool_]]:
+    """`on_minutes` of readings that are sent on change.
+
+    Where none repeats the one before, no sign of life tells a value that stays from a sensor that is away: it
+    holds for up to a day while others of the home are heard as often as usual.
+    """
+    gaps = np.diff(samples.time)
+    long = np.flatnonzero(gaps > _HEARD_MIN * MS_PER_MINUTE)
+    if not len(long) or bool((samples.value[1:] == samples.value[:-1]).any()):
+        return on_minutes(grid.time, samples, longest, between="last")
+    laid, seen = on_minutes(grid.time, samples, _LONGEST_STATE_MIN, between="last")
+    heard = np.unique(np.concatenate([s.time // MS_PER_MINUTE for s in readings.values()])) * MS_PER_MINUTE
+    apart = np.diff(heard)
+    pauses = np.flatnonzero(apart > max(_HEARD_MIN * MS_PER_MINUTE, 1.5 * long_gap(apart)))
+    for i in long.tolist():
+        begin, end = samples.time[i], samples.time[i + 1]
+        if bool(((heard[pauses] < end) & (heard[pauses + 1] > begin)).any()):
+            a, b = np.searchsorted(grid.time, (begin + MS_PER_MINUTE, end - MS_PER_MINUTE))
+            laid[a:b], seen[a:b] = np.nan, False
+    return laid, seen
 
 
 def _likely(grid: Grid, site: Site, point: Point, samples: Samples) -> Samples:
@@ -242,7 +275,7 @@ def _lay_energy(grid: Grid, site: Site, quantity: str, points: list[Point], read
     for point in points:
         samples = canonical(point, readings[point.id])
         if point.form == "power":
-            laid, shown = _from_power(grid, site, point, samples)
+            laid, shown = _from_power(grid, site, point, samples, readings)
         elif point.form == "interval":
             laid, shown = _from_intervals(grid, point, samples)
         else:
@@ -296,13 +329,17 @@ def _counts_only_forward(register: Floats, drawn_back: Floats) -> bool:
     return bool(drawn_back.sum() < -500.0 and np.nanmin(register) >= -1e-6)
 
 
-def _from_power(grid: Grid, site: Site, point: Point, samples: Samples) -> tuple[Floats, float]:
+def _from_power(
+    grid: Grid, site: Site, point: Point, samples: Samples, readings: Readings
+) -> tuple[Floats, float]:
     samples = _likely(grid, site, point, samples)
     usual, longest = sampling_interval(samples.time)
     # Nearest, not linear: interpolation would mix the heat of two uses.
     between: Between = "nearest" if usual > LINE_UP_TO_MIN else "line"
     if (sent := interval_of_changes(samples)) is not None:
-        between, usual, longest = "last", *sent
+        usual, longest = sent
+        laid, grid.seen[point.id] = _held(grid, samples, longest, readings)
+        return laid / 60.0, usual
     laid, grid.seen[point.id] = on_minutes(grid.time, samples, longest, between=between)
     return laid / 60.0, usual
 
@@ -328,7 +365,7 @@ def _from_intervals(grid: Grid, point: Point, samples: Samples) -> tuple[Floats,
         start[0] = end[0] - int(own[0])
     low, high = point.kind.likely
     watts = samples.value * 3.6e9 / (end - start)
-    fits = (watts >= low) & (watts <= high)
+    fits = (watts >= low) & (watts <= high) & ~error_words(point, samples)
     _note_unlikely(grid, point, samples.time, ~fits)
     start, end, energy = start[fits], end[fits], samples.value[fits]
     knots = np.empty(2 * len(start), dtype=np.int64)

@@ -19,6 +19,15 @@ BELOW_DESIGN_K = 25.0
 # Values of failed digital and resistance sensors: power-up value, short and open circuit (sensor
 # data sheets, from memory). 0.0 is what many gateways send for "no value".
 ERROR_VALUES = frozenset({85.0, -127.0, -50.0, -40.0, 150.0, 125.0, 0.0})
+# What a gateway hands on for "no value": the extremes of a 16-bit register, scaled as its numbers are, and
+# figures that no plant reaches (common practice, no source). They stand in the point's own unit.
+ERROR_WORDS = np.array(
+    [word * step for word in (65535.0, 32767.0, 32768.0, -32768.0) for step in (1.0, 0.1, 0.01)]
+    + [-999.0, -999.9, -9999.0, 9999.0, 99999.0]
+)
+_WORD_SLACK = 1e-9
+# A reading that equals such a word by chance lies near its neighbours.
+_WORD_JUMP = 0.5
 # A failed sensor jumps to such a value, or holds it to the last digit. 0.0 is a normal
 # outdoor value.
 _JUMP_K, _HELD_MIN = 10.0, 60.0
@@ -35,8 +44,28 @@ def implausible(site: Site, point: Point, samples: Samples) -> Flags:
     out = np.isfinite(value) & ~((value >= low) & (value <= high))
     if point.kind.is_temperature and not point.quantity.startswith("target_"):
         out |= _error_values(samples.time, value)
+    out |= error_words(point, samples)
     if point.quantity in _AIR:
         out |= _outliers(samples.time, np.where(out, np.nan, value))
+    return out
+
+
+def error_words(point: Point, samples: Samples) -> Flags:
+    """Mask of readings that are a gateway's word for "no value": bool (n,). They jump there by half their
+    size, or stay for an hour. samples : in the point's canonical unit"""
+    value = np.asarray(samples.value, dtype=np.float64)
+    scale, offset = point.to_canonical
+    words = np.sort(ERROR_WORDS * scale + offset)
+    at = np.clip(np.searchsorted(words, value), 1, len(words) - 1)
+    nearest = np.where(np.abs(words[at - 1] - value) < np.abs(words[at] - value), words[at - 1], words[at])
+    out = np.abs(value - nearest) <= _WORD_SLACK * np.abs(nearest)
+    if not out.any():
+        return out
+    begin, end = true_runs(out)
+    for a, b in zip(begin, end, strict=True):
+        edges = [abs(value[i] - value[j]) for i, j in ((a - 1, a), (b, b - 1)) if 0 <= i < len(value)]
+        jumped = any(step > _WORD_JUMP * abs(value[a]) for step in edges if np.isfinite(step))
+        out[a:b] = jumped or (samples.time[b - 1] - samples.time[a]) / 60_000.0 >= _HELD_MIN
     return out
 
 

@@ -29,6 +29,13 @@ _SIGNS_ON_BEAT, _CHANGES_EARLY = 0.8, 0.4
 """Or they come a fixed time after the last reading, and changes come sooner (common practice)."""
 
 
+_ON_BEAT = 0.1
+"""Of a beat's length, by which readings may miss it."""
+_CHANCE_REPEATS = 10.0
+"""Repeats that chance alone would bring to a sampled series of the same values: none then comes once in
+e^10 = 22,000 series (Poisson)."""
+
+
 def canonical(point: Point, samples: Samples) -> Samples:
     """Convert a point's samples to its canonical unit."""
     scale, offset = point.to_canonical
@@ -88,8 +95,10 @@ def interval_of_changes(samples: Samples) -> tuple[float, float] | None:
     repeated as soon as it stands still.
     """
     gaps, new = np.diff(samples.time), samples.value[1:] != samples.value[:-1]
-    if np.count_nonzero(new) < _FEWEST_CHANGES or new.all():
+    if np.count_nonzero(new) < _FEWEST_CHANGES:
         return None
+    if new.all():
+        return _without_signs(samples, gaps)
     soon = median(gaps[new].astype(np.float64))
     silent = gaps > LINE_UP_TO_MIN * soon
     after_silence = silent & ~new
@@ -102,9 +111,33 @@ def interval_of_changes(samples: Samples) -> tuple[float, float] | None:
     if not rarely and not _signs_keep_clock(samples.time[1:], new) and not _changes_come_early(gaps, new):
         return None
     # A sign comes a fixed time after the last one or after a change: the longest silences show that time.
-    signs = np.sort(gaps[is_sign]).astype(np.float64)
-    beat = float(signs[np.searchsorted(np.cumsum(signs), 0.9 * signs.sum())])
+    beat = long_gap(gaps[is_sign])
     return max(float(gaps[new].min()) / MS_PER_MINUTE, 1.0), min(1.5 * beat / MS_PER_MINUTE, 24 * 60.0)
+
+
+def long_gap(gaps: Times) -> float:
+    """Length up to which gaps fill nine tenths of their time. gaps : int64 (n,), n > 0, in any unit"""
+    ordered = np.sort(gaps).astype(np.float64)
+    return float(ordered[np.searchsorted(np.cumsum(ordered), 0.9 * ordered.sum())])
+
+
+def _without_signs(samples: Samples, gaps: Times) -> tuple[float, float] | None:
+    """`interval_of_changes` of readings of which none repeats the one before.
+
+    Values that come back often would sometimes come twice in a row if they were sampled; those of a fine
+    resolution never do, sampled or not. gaps : int64 (n - 1,) [ms]
+    """
+    often = np.unique(samples.value, return_counts=True)[1].astype(np.float64)
+    if float((often**2).sum()) / len(samples.value) < _CHANCE_REPEATS:
+        return None
+    soon = median(gaps.astype(np.float64))
+    silent = gaps[gaps > LINE_UP_TO_MIN * soon]
+    if len(silent) < _FEWEST_CHANGES or silent.sum() < _SILENT_TIME * gaps.sum():
+        if (np.abs(gaps - soon) <= _ON_BEAT * soon).mean() >= _SIGNS_ON_BEAT:
+            return None  # an even course that happens never to stand still
+        silent = gaps
+    rest = long_gap(silent)
+    return max(float(gaps.min()) / MS_PER_MINUTE, 1.0), min(1.5 * rest / MS_PER_MINUTE, 24 * 60.0)
 
 
 def _signs_keep_clock(time: Times, new: NDArray[np.bool_]) -> bool:

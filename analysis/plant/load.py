@@ -61,7 +61,7 @@ def _parsed(text: str, file: str, context: Mapping[str, bool]) -> Site:
     try:
         data = tomllib.loads(text)
     except ValueError as error:  # TOMLDecodeError, or a number or a date that Python can't hold
-        raise SiteError(file, [_syntax(error)]) from None
+        raise SiteError(file, [_syntax(error, text)]) from None
     try:
         site = Site.model_validate(data, context=context)
     except ValidationError as error:
@@ -84,15 +84,39 @@ def _unknown_limits(site: Site, text: str) -> list[Problem]:
     ]
 
 
-def _syntax(error: ValueError) -> Problem:
+def _syntax(error: ValueError, text: str) -> Problem:
     found = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
     if not isinstance(error, tomllib.TOMLDecodeError):
         return Problem("TOML", "a number or a date is too large to be read")
     message = re.sub(r"\s*\(at line .*\)", "", str(error)).replace(
         "(at end of document)", "at the end of the file"
     )
-    message = message[:200]
-    return Problem("TOML", f"{message[:1].lower()}{message[1:]}", int(found.group(1)) if found else None)
+    message, number = message[:200], int(found.group(1)) if found else None
+    lines = text.splitlines()
+    slip = _slip(lines[number - 1]) if number is not None and number <= len(lines) else ""
+    return Problem("TOML", f"{message[:1].lower()}{message[1:]}{slip}", number)
+
+
+def _slip(line: str) -> str:
+    """What is probably wrong in a line that is no TOML, and what would be right; empty where nothing is
+    known."""
+    given = re.fullmatch(r"\s*([\w.-]+)\s*=\s*(.*?)\s*", re.sub(r"\s#.*", "", line))
+    if given is None:
+        return ""
+    key, value = given.groups()
+    if re.fullmatch(r"[+-]?\d+,\d+", value):
+        return f"; {key}: a decimal point is wanted: {value.replace(',', '.')}"
+    if day := re.fullmatch(r"(\d{1,2})[./-](\d{1,2})[./-](\d{4})", value):
+        return f"; {key}: a day is written year-month-day: {day[3]}-{int(day[2]):02}-{int(day[1]):02}"
+    if value.count('"') == 1:
+        return f"; {key}: one of two quotation marks is missing"
+    if value.lower() in ("yes", "no", "on", "off"):
+        return f"; {key}: write true or false"
+    if re.fullmatch(r"[^\W\d][\w/ .-]*", value):
+        return f'; {key}: text stands in quotation marks: "{value}"'
+    if re.fullmatch(r"[+-]?[\d.]+\s*[^\W\d].*", value):
+        return f"; {key}: a number stands without its unit"
+    return ""
 
 
 def _problem(error: Any, data: dict[str, Any], text: str) -> Problem:

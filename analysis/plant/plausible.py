@@ -52,6 +52,11 @@ OUTPUT_OF_LOSS = Bounds(0.15, 8.0, "times the heat loss")
 FULL_LOAD_HOURS = Bounds(300.0, 6000.0, "hours at the heat loss")
 FLOW_DIFFERENCE = Bounds(1.5, 30.0, "K between flow and return at the rated output")
 HOT_WATER_OF_AREA = Bounds(1.0, 300.0, "kWh/m² of the floor area")
+DESIGN_OUTDOOR = Bounds(-60.0, 10.0, "C outdoors on the design day")
+"""Coldest days of inhabited places. Above 10 C few homes have a heating (common practice)."""
+CURVE_OUTDOOR = Bounds(-60.0, 30.0, "C outdoors")
+CURVE_FLOW = Bounds(15.0, 90.0, "C of the flow")
+"""Water cooler than a room heats nothing (common practice)."""
 
 _KWH_PER_M3_K = 1.163
 
@@ -78,6 +83,7 @@ def implausible(site: Site) -> Iterator[tuple[Path, str]]:
     """Path and message of every number of a site file that no home has."""
     yield from _prices(site)
     yield from _sizes(site)
+    yield from _temperatures(site)
 
 
 def _prices(site: Site) -> Iterator[tuple[Path, str]]:
@@ -101,6 +107,26 @@ def _prices(site: Site) -> Iterator[tuple[Path, str]]:
     for path, value, bounds in named:
         if value is not None and (trouble := price_trouble(value, cost.currency, bounds)):
             yield path, trouble
+
+
+def _temperatures(site: Site) -> Iterator[tuple[Path, str]]:
+    cold = site.design.outdoor_c
+    if cold is not None and not DESIGN_OUTDOOR.low <= cold <= DESIGN_OUTDOOR.high:
+        yield (
+            ("design", "outdoor_c"),
+            f"{cold:g} {DESIGN_OUTDOOR.unit} is not believed ({DESIGN_OUTDOOR.low:g} to"
+            f" {DESIGN_OUTDOOR.high:g}); check the sign",
+        )
+    for outdoor, flow in site.heating_curve.points if site.heating_curve else ():
+        if not (
+            CURVE_OUTDOOR.low <= outdoor <= CURVE_OUTDOOR.high and CURVE_FLOW.low <= flow <= CURVE_FLOW.high
+        ):
+            yield (
+                ("heating_curve", "points"),
+                f"a flow of {flow:g} C at {outdoor:g} C outdoors is not believed; give pairs of"
+                " [outdoor, flow], such as [-3.0, 46.0]",
+            )
+            return
 
 
 def _sizes(site: Site) -> Iterator[tuple[Path, str]]:

@@ -271,6 +271,10 @@ class Csv(_Section):
         return self
 
 
+ON_ARRIVAL = "arrival"
+"""`time_pointer` of a message whose own time does not count."""
+
+
 class Point(_Section):
     """`[[point]]`: one measured value. heat_pump : number of the unit it belongs to; None: all of them"""
 
@@ -281,6 +285,7 @@ class Point(_Section):
     column: FreeText | None = None
     topic: str | None = None
     pointer: FreeText | None = None
+    time_pointer: FreeText | None = None
     includes: Annotated[tuple[Key, ...], Field(max_length=20)] = ()
     stamp: Literal["start", "end"] = "start"
     meter_class: Literal["A", "B", "C", "1", "2", "3"] | None = None
@@ -348,6 +353,11 @@ class Point(_Section):
                 raise ValueError(f"includes: unknown consumer {name!r}; use {', '.join(consumers)}")
         if self.pointer and not self.pointer.startswith("/"):
             raise ValueError("pointer must start with / (RFC 6901)")
+        if self.time_pointer is not None and self.time_pointer != ON_ARRIVAL:
+            if not self.time_pointer.startswith("/"):
+                raise ValueError(f'time_pointer must start with / (RFC 6901), or be "{ON_ARRIVAL}"')
+            if not self.pointer:
+                raise ValueError("time_pointer points into the message that pointer points into; give both")
         return self
 
     @property

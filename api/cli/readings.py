@@ -245,7 +245,9 @@ def _rejects_text(rejected: dict[str, Any]) -> str:
     from fieldfare.dashboards.text.words import count
 
     rows, reasons = count(rejected["count"], "row"), _by_reason(rejected["reasons"])
-    return f"fieldfare: {rows} rejected ({reasons}); see {rejected['file']}"
+    said = f"fieldfare: {rows} rejected ({reasons}); see {rejected['file']}"
+    first = next(iter(rejected.get("examples", {}).values()), "")
+    return f"{said}; {first[:200]}" if first else said
 
 
 def _by_reason(counts: dict[str, int]) -> str:

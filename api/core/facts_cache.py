@@ -310,7 +310,7 @@ def facts_site_hash(site: Site) -> str:
         exclude={"csv": True, "contact": True, "limits": True, "fault_codes": True, "site": {"name"}},
     )
     for point in content["point"]:
-        for key in ("column", "topic", "pointer"):
+        for key in ("column", "topic", "pointer", "time_pointer"):
             point.pop(key)
     return _mark_of(content)
 

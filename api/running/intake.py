@@ -314,6 +314,9 @@ def _sum(files: Sequence[Path], summaries: list[dict[str, Any]]) -> dict[str, An
         "rejected": {
             "count": sum(one["rejected"]["count"] for one in summaries),
             "reasons": dict(reasons),
+            "examples": {
+                k: said for one in summaries[::-1] for k, said in one["rejected"]["examples"].items()
+            },
             "file": str(Path(rejected[0]).parent) if len(rejected) > 1 else next(iter(rejected), None),
         },
         "from": min((one["from"] for one in summaries if one["from"]), default=None),

@@ -5,16 +5,17 @@ from __future__ import annotations
 import csv
 import re
 import unicodedata
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import datetime
 from itertools import pairwise
 
 from fieldfare.analysis.plant.fields import UNSAID
 from fieldfare.analysis.plant.quantities import QUANTITIES
 from fieldfare.analysis.plant.toml_text import quoted
+from fieldfare.analysis.plant.units import conversion
 from fieldfare.collector.csv.layout import NO_READING
 from fieldfare.collector.csv.state_words import state_words
+from fieldfare.collector.csv.time_forms import ISO, MOST_READ, as_iso, share, time_format_of
 from fieldfare.collector.csv.times import carry_zone
 
 _WORDS: tuple[tuple[str, str], ...] = (
@@ -29,18 +30,24 @@ _WORDS: tuple[tuple[str, str], ...] = (
         r"(target|set|setpoint|soll).*(room|indoor|raum)|(room|indoor|raum).*(target|setpoint|soll)",
         "target_room_temperature",
     ),
-    (r"(flow|volume|water).*rate|volumen.?strom|durchfluss|\bvol.*flow|l/min|m3/h|m³/h", "flow_rate"),
-    (r"return|r[uü]cklauf|\brlt?\b", "return_temperature"),
-    (r"\bflow|supply|vorlauf|\bvlt?\b", "flow_temperature"),
+    (
+        r"(flow|volume|water).*rate|volumen.?strom|durchfluss|\bvol.*flow|l/min|m3/h|m³/h|d[eé]bit",
+        "flow_rate",
+    ),
+    (r"return|r[uü]cklauf|\brlt?\b|\bret\b|retour", "return_temperature"),
+    (r"\bflow|supply|vorlauf|\bvlt?\b|d[eé]part", "flow_temperature"),
     (r"humid|feuchte|\brh\b", "outdoor_humidity"),
     (r"solar|irradi|\bsun\b|strahlung", "solar_irradiance"),
-    (r"outdoor|outside|ambient|aussen|außen|\boat\b|weather", "outdoor_temperature"),
-    (r"room|indoor|inside|raum|living|lounge", "room_temperature"),
-    (r"cylinder|tank|dhw.*temp|hot.?water.*temp|speicher|warmwasser.*temp", "cylinder_temperature"),
+    (r"outdoor|outside|ambient\b|aussen|außen|\boat\b|weather|\bout\b|ext[eé]rieur", "outdoor_temperature"),
+    (r"room|indoor|inside|raum|living|lounge|ambiante|s[eé]jour", "room_temperature"),
+    (
+        r"cylinder|\bcyl\b|tank|dhw.*temp|hot.?water.*temp|speicher|warmwasser.*(temp|oben|unten)|ballon",
+        "cylinder_temperature",
+    ),
     (r"buffer|puffer", "buffer_temperature"),
     (r"press|druck|\bbar\b", "system_pressure"),
     (r"defrost|abtau", "defrost_active"),
-    (r"mode|status|state|betriebs", "operating_mode"),
+    (r"mode|status|state|betriebs|\b[eé]tat\b", "operating_mode"),
     (r"call|demand|anforderung", "heat_call"),
     (r"divert|valve|ventil", "diverter_to_hot_water"),
     (r"start|anzahl", "compressor_starts"),
@@ -56,9 +63,12 @@ _WORDS: tuple[tuple[str, str], ...] = (
     (r"house|import|grid|haus", "house_electricity"),
     (r"heat.*(dhw|hot)|(dhw|hot).*heat|w[aä]rme.*ww", "hot_water_heat"),
     (r"space.*heat", "space_heat"),
-    (r"heat(?!.?pump)|w[aä]rme(?!pumpe)|thermal|\bq\b", "heat_output"),
     (
-        r"elec|\bel\b|power|energy|strom|\bp\b|\bhp\b|heat.?pump|w[aä]rmepumpe|leistung",
+        r"heat(?!.?pump)|w[aä]rme(?!pumpe)|therm(al|isch|ique)|\bth\b|heizleistung|chaleur|\bq\b",
+        "heat_output",
+    ),
+    (
+        r"elec|\bel\b|power|energy|strom|\bp\b|\bhp\b|heat.?pump|w[aä]rmepumpe|leistung|puissance|[eé]lec",
         "heat_pump_electricity",
     ),
 )
@@ -72,11 +82,10 @@ _FEWEST_OF_A_TOTAL = 20
 _LOOKED_AT = 200
 """Lines of an export that a proposal is made from."""
 _GROUPED = {
-    ".": re.compile(r"-?\d{1,3}([,'])(?:\d{3}\1)*\d{3}\.\d*"),
-    ",": re.compile(r"-?\d{1,3}([.' ])(?:\d{3}\1)*\d{3},\d*"),
+    ".": re.compile(r"-?\d{1,3}([,'\u00a0\u202f ])(?:\d{3}\1)*\d{3}(?:\.\d*)?"),
+    ",": re.compile(r"-?\d{1,3}([.'\u00a0\u202f ])(?:\d{3}\1)*\d{3}(?:,\d*)?"),
 }
 """Numbers with groups of three digits, by their decimal sign."""
-_ISO = re.compile(r"\d{4}-?\d\d-?\d\d([T ]|$)")
 _UNIT = re.compile(r"[\[(]\s*([^\])]+?)\s*[\])]")
 _UNITS_IN_NAMES = (
     ("kwh", "kWh"),
@@ -86,32 +95,24 @@ _UNITS_IN_NAMES = (
     ("w", "W"),
     ("degf", "degF"),
     ("lpm", "l/min"),
+    ("gpm", "gallon/min"),
+    ("l/min", "l/min"),
+    ("l/h", "l/h"),
+    ("m3/h", "m3/h"),
+    ("m³/h", "m3/h"),
+    ("°c", "degC"),
+    ("°f", "degF"),
+    ("psi", "psi"),
+    ("kpa", "kPa"),
+    ("mbar", "mbar"),
+    ("bar", "bar"),
 )
-
-
-_DATES = (
-    ("%d/%m/%Y", "day/month/year"),
-    ("%m/%d/%Y", "month/day/year"),
-    ("%d.%m.%Y", "day.month.year"),
-    ("%d-%m-%Y", "day-month-year"),
-    ("%Y/%m/%d", "year/month/day"),
-    ("%d.%m.%y", "day.month.year, two digits"),
-    ("%d/%m/%y", "day/month/year, two digits"),
-)
-_CLOCKS = (
-    ("%H:%M:%S", "hours:minutes:seconds"),
-    ("%H:%M", "hours:minutes"),
-    ("%I:%M:%S %p", "hours:minutes:seconds, am or pm"),
-    ("%I:%M %p", "hours:minutes, am or pm"),
-)
-TIME_FORMATS: tuple[tuple[str, str], ...] = (
-    ("iso", "2026-01-31 23:59 (ISO 8601)"),
-    ("unix", "seconds since 1970"),
-    ("unix_ms", "milliseconds since 1970"),
-    ("spreadsheet", "days since 1899-12-30, as spreadsheets count them"),
-    *((f"{d} {c}", f"{name}, {clock}") for d, name in _DATES for c, clock in _CLOCKS),
-)
-"""Forms of times that an export may have, as the site file names them, and in words."""
+_UNITS_OTHERWISE = {"C": "degC", "F": "degF", "gpm": "gallon/min", "lpm": "l/min", "GPM": "gallon/min"}
+_FLOW_UNITS = ("m3/h", "l/min", "l/h", "m³/h", "gallon/min", "l/s")
+_IS_POWER = re.compile(r"^p\b|power|leistung|puissance")
+_WATER_C, _MOST_M3_PER_H, _LEAST_W = 15.0, 8.0, 30.0
+"""A flow whose median is below 15 is no water temperature [degC], and up to 8 it is in m3/h. A power that
+never exceeds 30 is not in watts. Orders of magnitude of homes (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -210,7 +211,7 @@ def propose(text: str, encoding: str = "utf-8", zone: str = UNSAID) -> MappingPr
         times[0] if times else "",
         date_column,
         encoding,
-        thousands,
+        " " if thousands.isspace() else thousands,
         "" if carry_zone(times, form) else zone,
     )
 
@@ -273,60 +274,13 @@ def _time_columns(header: list[str], body: list[list[str]]) -> tuple[str, str, l
 
 def _time_problem(column: str, times: list[str], form: str) -> str:
     """Return why the times can't be read, or an empty text."""
-    if times and form == "iso" and _share(times[:60], _as_iso) < _MOST_READ:
-        strange = next(t for t in times if not _ISO.match(t))
+    if times and form == "iso" and share(times[:60], as_iso) < MOST_READ:
+        strange = next(t for t in times if not ISO.match(t))
         return (
             f"The times in column {column!r} are written as {strange[:40]!r}, which is not a known form of"
             " date and time. Write them as 2026-01-31 23:59, and upload the file again."
         )
     return ""
-
-
-_MOST_READ = 0.9
-"""Share of the times that a form must read; the rest are wrong rows, which are rejected one by one."""
-_PLAIN_FORMS = {
-    "unix": re.compile(r"\d{9,10}(\.\d+)?"),
-    "unix_ms": re.compile(r"\d{12,13}"),
-    "spreadsheet": re.compile(r"[345]\d{4}([.,]\d+)?"),
-}
-
-
-def _as_iso(text: str) -> bool:
-    return _ISO.match(text) is not None
-
-
-def _share(times: list[str], reads: Callable[[str], object]) -> float:
-    return sum(bool(reads(t)) for t in times) / max(len(times), 1)
-
-
-def time_format_of(times: list[str]) -> str:
-    """Return how an export writes its times, as the site file's `time_format`; `iso` is the default.
-
-    A form must read most of the times; a few wrong rows don't hide it. Where day and month are ambiguous,
-    choose the order that reads the most, then the one with the smallest steps between rows.
-    """
-    sample = [*times[:60], *times[-60:]]
-    if not sample or _share(sample, _as_iso) >= _MOST_READ:
-        return "iso"
-    for form, pattern in _PLAIN_FORMS.items():
-        if _share(sample, pattern.fullmatch) >= _MOST_READ:
-            return form
-    fits = {}
-    for form, _ in TIME_FORMATS:
-        if "%" not in form:
-            continue
-        read = [when for t in sample if (when := _read_time(t, form)) is not None]
-        if len(read) >= _MOST_READ * len(sample):
-            steps = [(b - a).total_seconds() for a, b in pairwise(read)]
-            fits[form] = (-len(read), sum(s < 0 for s in steps), sum(abs(s) for s in steps))
-    return min(fits, key=lambda f: fits[f], default="iso")
-
-
-def _read_time(text: str, form: str) -> datetime | None:
-    try:
-        return datetime.strptime(text, form)  # noqa: DTZ007 (only their order counts)
-    except ValueError:
-        return None
 
 
 def _column(name: str, cells: list[str], decimal: str) -> Column:
@@ -337,13 +291,17 @@ def _column(name: str, cells: list[str], decimal: str) -> Column:
     quantity = next(
         (q for pattern, q in _WORDS if re.search(pattern, bare) or re.search(pattern, name.lower())), ""
     )
-    quantity = _fits(quantity, unit, bare)
+    quantity = _by_values(_fits(quantity, unit, bare), unit, bare, numbers)
+    if quantity and unit and not _converts(quantity, unit):
+        quantity = ""
     why = "its name" if quantity else ""
     if not quantity and unit in ("degC", "degF"):
         return Column(name, "", "gauge", unit, "", sample)
     if not quantity:
         return Column(name, "", "", unit, "", sample)
-    form = _form(quantity, unit, numbers)
+    form = _form(quantity, unit, bare, numbers)
+    if not unit and form == "power" and numbers and 0.0 < max(map(abs, numbers)) < _LEAST_W:
+        unit = "kW"
     if unit:
         why += f" and the unit {unit}"
     if form == "register":
@@ -354,7 +312,7 @@ def _column(name: str, cells: list[str], decimal: str) -> Column:
 
 def _fits(quantity: str, unit: str, bare: str) -> str:
     """Check that a temperature unit is not on a column named only "flow", and the reverse."""
-    flows = unit in ("m3/h", "l/min", "l/h", "m³/h")
+    flows = unit in _FLOW_UNITS
     if quantity in ("flow_temperature", "flow_rate"):
         return (
             "flow_rate"
@@ -374,7 +332,7 @@ def _unit_of(name: str) -> str:
     found = _UNIT.search(name)
     if found:
         text = found[1].replace("°C", "degC").replace("°F", "degF").replace("³", "3").replace("²", "2")
-        return {"C": "degC", "F": "degF"}.get(text, text)
+        return _UNITS_OTHERWISE.get(text, text)
     parts = re.split(r"[_\s\-.]", name.lower())
     # A lone w means watts only at the end; other units count anywhere in the name, as in "kWh
     # import".
@@ -382,11 +340,41 @@ def _unit_of(name: str) -> str:
     return next((unit for unit in units if unit != "W" or parts[-1] == "w"), "")
 
 
-def _form(quantity: str, unit: str, numbers: list[float]) -> str:
+def _by_values(quantity: str, unit: str, bare: str, numbers: list[float]) -> str:
+    """The quantity of a name without a unit, by the size of its numbers; empty where they fit none."""
+    sizes = sorted(abs(v) for v in numbers if v)
+    if unit or not sizes:
+        return quantity
+    middle = sizes[len(sizes) // 2]
+    if quantity == "flow_temperature" and bare.strip() == "flow" and middle < _WATER_C:
+        return "flow_rate" if sizes[-1] <= _MOST_M3_PER_H else ""
+    return "" if bare.strip() == "p" and sizes[-1] < _LEAST_W else quantity
+
+
+def _converts(quantity: str, unit: str) -> bool:
+    """Whether a unit measures the quantity in one of its forms."""
+    kind = QUANTITIES[quantity]
+    for form in kind.forms:
+        if form == "state":
+            return True
+        try:
+            conversion(unit, kind.canonical(form))
+        except ValueError:
+            continue
+        return True
+    return False
+
+
+def _form(quantity: str, unit: str, bare: str, numbers: list[float]) -> str:
     kind = QUANTITIES[quantity]
     if len(kind.forms) == 1:
         return kind.forms[0]
-    rising = len(numbers) > 2 and all(b >= a for a, b in pairwise(numbers)) and numbers[-1] > 20
+    rising = (
+        len(numbers) > 2
+        and all(b >= a for a, b in pairwise(numbers))
+        and numbers[-1] > max(20.0, numbers[0])
+        and not _IS_POWER.search(bare)
+    )
     if unit.lower().endswith("wh") or unit in ("MJ", "GJ"):
         return "register" if rising else "interval"
     # Power falls now and then; a total that nobody gave a unit does not.

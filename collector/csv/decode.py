@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
 from dataclasses import replace
 from typing import NamedTuple
@@ -20,8 +19,10 @@ from fieldfare.collector.csv.clock import Clock, Track
 from fieldfare.collector.csv.layout import Layout
 from fieldfare.collector.csv.rows import Rows, careful
 from fieldfare.collector.csv.source import Block
+from fieldfare.collector.csv.time_forms import time_format_of
 from fieldfare.collector.csv.times import TimeColumn, Times
 from fieldfare.collector.csv.values import Values, column_type, read_values
+from fieldfare.collector.csv.written_otherwise import check_days
 from fieldfare.collector.validation import (
     Refusal,
     RefusedValue,
@@ -31,7 +32,8 @@ from fieldfare.collector.validation import (
 )
 
 Index = NDArray[np.int64]
-_LOOKS = {"unix": r"[12]\d{9}([.,]\d+)?", "unix_ms": r"[12]\d{12}", "spreadsheet": r"[345]\d{4}[.,]\d+"}
+_LOOKED_AT = 200
+"""Times that show how a file writes them."""
 
 Mask = NDArray[np.bool_]
 Reasons = dict[int, list[tuple[str, Refusal]]]
@@ -84,14 +86,15 @@ class ColumnDecoder:
         column = self._moments(rows.table)
         times = self._times.read(column)
         if first and times.unreadable is not None and times.unreadable.all():
-            given = str(column[0].as_py())[:40]
-            likely = next(
-                (f' = "{form}"' for form, pattern in _LOOKS.items() if re.fullmatch(pattern, given)), ""
-            )
+            cells = [_as_written(cell) for cell in column.slice(0, _LOOKED_AT).to_pylist()]
+            given, form = cells[0][:40], time_format_of([c for c in cells if c])
+            likely = f' = "{form}"' if form not in ("iso", self._layout.csv.time_format) else ""
             raise InputError(
                 f"its times can't be read; {given!r} is not {self._format}; set time_format{likely} in the"
                 " site's [csv]"
             )
+        if first:
+            check_days(self._layout.csv, column, times)
         local = int(np.broadcast_to(times.local, times.ms.shape).sum())
         out = DecodedBlock([], {}, {k: replace(t) for k, t in tracks.items()}, local)
         timed = self._timed(times, column, out.refused)
@@ -221,6 +224,13 @@ class ColumnDecoder:
                     out.refused.setdefault(i if at is None else int(at[i]), []).append(("", refusal_of))
             good = ~bad if good is None else good & ~bad
         return ms, good
+
+
+def _as_written(cell: object) -> str:
+    """A field's text, where a number was read from it too."""
+    if isinstance(cell, float):
+        return f"{cell:.0f}" if cell.is_integer() else repr(cell)
+    return "" if cell is None else str(cell).strip()
 
 
 def _groups(column: pa.ChunkedArray, among: Mask | None) -> Iterator[tuple[str, Index]]:

@@ -23,6 +23,7 @@ from fieldfare.collector.csv.rows import Rows, careful, typed
 from fieldfare.collector.csv.seen_times import SeenTimes
 from fieldfare.collector.csv.source import Block, Source, pieces
 from fieldfare.collector.csv.undo import Undo
+from fieldfare.collector.csv.written_otherwise import OtherNumbers, WrittenOtherwise, grouped_number
 from fieldfare.collector.store.merge import cleaned_readings
 from fieldfare.collector.store.protocol import Store
 
@@ -61,6 +62,8 @@ class Ingested:
     missing_points: tuple[str, ...] = ()
     serials: dict[str, str] = field(default_factory=dict)
     """Column -> serial number, of columns that name a device and that no point reads."""
+    examples: dict[str, str] = field(default_factory=dict)
+    """Kind of `reasons` -> its first refusal: line, point, what is wrong."""
     rows_as_utc: int = 0
     """Rows without an offset that were read as UTC because the site file names no zone for them, though the
     site's own differs."""
@@ -75,6 +78,7 @@ class Ingested:
             "rejected": {
                 "count": self.rejected,
                 "reasons": self.reasons,
+                "examples": self.examples,
                 "file": str(self.rejects_file) if self.rejects_file else None,
             },
             "from": _iso(self.first),
@@ -130,7 +134,7 @@ def ingest_csv(
             if progress:
                 progress(source.done, source.total)
         return work.finish()
-    except AnotherHomesFile:
+    except (AnotherHomesFile, WrittenOtherwise):
         rejects.discard()
         raise
     finally:
@@ -164,6 +168,8 @@ class _Work:
     _gathered: int = 0
     _seen: SeenTimes = field(default_factory=SeenTimes)
     _is_compared: bool = False
+    _is_flushed: bool = False
+    _other_numbers: OtherNumbers = field(default_factory=OtherNumbers)
 
     def take(self, block: Block) -> None:
         """Decode a block: collect good readings, list refused rows."""
@@ -174,8 +180,10 @@ class _Work:
                 check_serials(self.path, self.serials, self.known_serials)
         try:
             self._read(block)
+            if not self._is_flushed:
+                self._other_numbers.check(self.rows)
         except InputError as error:
-            raise InputError(f"{self.path}: {error}") from None
+            raise type(error)(f"{self.path}: {error}") from None
         if self._gathered >= _FLUSH:
             self._flush(more=True)
 
@@ -214,6 +222,12 @@ class _Work:
                 f"{self.path}: names no point of {self.site.id}; it looks like the file of another site: "
                 f"wanted are {', '.join(p.id for p in self.site.point)}"
             )
+        if self.rejects.reasons["before 1990"] == self.rows and self.layout.csv.time_format == "unix_ms":
+            self.rejects.discard()
+            raise InputError(
+                f"{self.path}: read as milliseconds since 1970, all its times are before 1990; "
+                'set time_format = "unix" in the site\'s [csv] if they are seconds'
+            )
         self._flush(more=False)
         return Ingested(
             rows=self.rows,
@@ -229,6 +243,7 @@ class _Work:
             ignored_columns=self.layout.ignored,
             missing_points=self.layout.missing,
             serials=self.serials,
+            examples=dict(self.rejects.examples),
             rows_as_utc=self.local_rows if _assumes_utc(self.site) else 0,
         )
 
@@ -237,6 +252,7 @@ class _Work:
         if rows.lines:
             listed += [(rows.lines[row], why) for row, why in refused.items()]
         for line, why in sorted(listed, key=lambda item: item[0].number):
+            self._other_numbers.add(line.number, why)
             self.rejects.add(line.number, why, line.raw)
 
     def _flush(self, more: bool) -> None:
@@ -256,10 +272,29 @@ class _Work:
                 if more:
                     self._seen.add(point, fresh.time)
         self._waiting, self._gathered = {}, 0
+        if not self._is_flushed:
+            self._check_groups(readings)
+            self._is_flushed = True
         self._compare(readings)
         stored, replaced, duplicates = self.store.append(self.site.id, readings)
         self.stored, self.replaced = self.stored + stored, self.replaced + replaced
         self.duplicates += duplicates
+
+    def _check_groups(self, readings: Readings) -> None:
+        """Raise WrittenOtherwise where a point's thousands were read as decimals."""
+        for point in self.site.point:
+            samples = readings.get(point.id)
+            if samples is None or point.form == "state" or self.layout.is_export:
+                continue
+            if (found := grouped_number(samples.value)) is not None:
+                decimal = self.layout.csv.decimal
+                shown = f"{found:.3f}".replace(".", decimal)
+                other = "," if decimal == "." else "."
+                raise WrittenOtherwise(
+                    f"{self.path}: {point.id}: {shown} stands beside whole numbers up to 999: its "
+                    f"{decimal!r} seems to group thousands; set thousands = {decimal!r} and "
+                    f"decimal = {other!r} in the site's [csv]; nothing was stored"
+                )
 
     def _compare(self, readings: Readings) -> None:
         """Record upcoming changes for undo. The first readings also show whether the file is this home's."""

@@ -127,6 +127,12 @@ def find_layout(site: Site, path: Path, header: str) -> Layout:
             points[p.csv_column] = (*points.get(p.csv_column, ()), p)
     if not points:
         raise InputError(_no_points(path, site, given, time))
+    if unlike := next((ps for ps in points.values() if len({_measured(p) for p in ps}) > 1), None):
+        a, b = unlike[0], next(p for p in unlike if _measured(p) != _measured(unlike[0]))
+        raise InputError(
+            f"{path}: the column {a.csv_column!r} can't be both {a.id} ({a.quantity}) and {b.id}"
+            f" ({b.quantity}); if the file is of one point alone, name it with --point"
+        )
     return Layout(
         settings,
         names,
@@ -136,6 +142,11 @@ def find_layout(site: Site, path: Path, header: str) -> Layout:
         ignored=tuple(n for n in given if n not in points and n not in (time, date) and n),
         missing=tuple(p.id for p in site.point if p.csv_column not in given),
     )
+
+
+def _measured(point: Point) -> str:
+    """What kind of number a point has: only points of the same one may share a column."""
+    return point.kind.canonical(point.form)
 
 
 def of_one_point(site: Site, point_id: str, path: Path, header: str) -> Site:

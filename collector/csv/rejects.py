@@ -24,6 +24,8 @@ class Rejects:
         self.path: Path | None = None
         self.count: int = 0
         self.reasons: Counter[str] = Counter()
+        self.examples: dict[str, str] = {}
+        """Kind -> the first refusal of it, with its line."""
 
     def add(self, line: int, refusals: list[tuple[str, Refusal]], raw: str) -> None:
         """Record one refused row.
@@ -33,6 +35,10 @@ class Rejects:
         self.count += 1
         for kind in dict.fromkeys(r.kind for _, r in refusals):
             self.reasons[kind] += 1
+        for point, refusal in refusals:
+            if refusal.kind not in self.examples:
+                where = f"{point}: " if point else ""
+                self.examples[refusal.kind] = f"line {line}: {where}{refusal.reason}"
         said = "; ".join(f"{point}: {r.reason}" if point else r.reason for point, r in refusals)
         self._writer().writerow([line, said, harmless(raw) if raw else raw])
 

@@ -26,8 +26,8 @@ LONGEST_LINE = 1_000_000
 _RATIO_FROM = 50_000_000
 _BLOCK = 4 << 20
 _SCAN = 1 << 20
-_HEAD = 200_000
-"""Bytes that show what an export's columns are."""
+_HEAD = 2_000_000
+"""Bytes that show what an export's columns are: two weeks of minutes, in which most states occur."""
 _GZIP = b"\x1f\x8b"
 _PREAMBLE_LINES = 50
 """Above the header line an export may say what it is of, and when it was made."""

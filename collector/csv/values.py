@@ -99,7 +99,7 @@ def _numbers(
     present = good.to_numpy()
     rows = np.flatnonzero(~present & ~blank.to_numpy())
     given = text.take(rows).to_pylist()
-    why = {t: Refusal("not a number", f"{t[:40]!r} is not a number{_hint(t, decimal)}") for t in set(given)}
+    why = {t: _no_number(t, csv) for t in set(given)}
     refused = {row: why[t] for row, t in zip(rows.tolist(), given, strict=True)}
     return numbers.to_numpy(), None if present.all() else present, refused
 
@@ -113,14 +113,24 @@ def _without_groups(text: pa.ChunkedArray, csv: Csv) -> pa.ChunkedArray:
     return pc.if_else(grouped, pc.replace_substring_regex(text, sign, ""), text)
 
 
-def _hint(given: str, decimal: str) -> str:
+def _no_number(given: str, csv: Csv) -> Refusal:
+    """The refusal of a field that is no number, with the key of [csv] that would make it one."""
+    said, decimal = f"{given[:40]!r} is not a number", csv.decimal
     other = "," if decimal == "." else "."
     for sign in (other, " ", "'"):
-        if re.fullmatch(rf"[+-]?\d{{1,3}}({re.escape(sign)}\d{{3}})+{re.escape(decimal)}\d+", given):
-            return f" (set thousands = {sign!r} in the site's [csv])"
+        pattern = _GROUP_SIGNS.get(sign, re.escape(sign))
+        decimals = rf"({re.escape(decimal)}\d+)?"
+        if sign == csv.thousands or not re.fullmatch(rf"[+-]?\d{{1,3}}({pattern}\d{{3}})+{decimals}", given):
+            continue
+        if sign == other and decimal not in given and given.count(sign) == 1:
+            both = f"set thousands = {sign!r}, or decimal = {sign!r}, in the site's [csv]"
+            return Refusal("not a number", f"{said} ({both})", "thousands or decimal")
+        key = f"thousands = {sign!r}"
+        return Refusal("not a number", f"{said} (set {key} in the site's [csv])", key)
     if given.count(other) == 1 and given.replace(other, "").lstrip("+-").isdigit():
-        return f" (the site's [csv] has decimal = {decimal!r})"
-    return ""
+        key = f"decimal = {other!r}"
+        return Refusal("not a number", f"{said} (the site's [csv] has decimal = {decimal!r})", key)
+    return Refusal("not a number", said)
 
 
 def _states(point: Point, column: pa.ChunkedArray, layout: Layout) -> Values:

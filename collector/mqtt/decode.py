@@ -9,14 +9,17 @@ from typing import Any, NamedTuple
 import numpy as np
 import orjson
 
+from fieldfare.analysis.plant.site import ON_ARRIVAL
 from fieldfare.analysis.readings import Readings, Samples, ordered
 from fieldfare.collector import validation
 from fieldfare.collector.mqtt import senml
 from fieldfare.collector.mqtt.payload import (
     NOTHING,
+    gateways_instant,
     instant,
     is_status,
     milliseconds,
+    own_time,
     pointed,
     unit_of,
 )
@@ -236,9 +239,14 @@ class MessageDecoder:
     def _bare(self, lane: Lane, message: Message, number: int) -> None:
         self._one(lane, self._parsed(message.payload, lane), message, number)
 
-    def _pointed(self, lanes: Iterable[tuple[Lane, tuple[str, ...]]], message: Message, number: int) -> None:
+    def _pointed(
+        self,
+        lanes: Iterable[tuple[Lane, tuple[str, ...], tuple[str, ...]]],
+        message: Message,
+        number: int,
+    ) -> None:
         whole: Any = NOTHING
-        for lane, parts in lanes:
+        for lane, parts, time_parts in lanes:
             if not parts:
                 self._one(lane, self._parsed(message.payload, lane), message, number)
                 continue
@@ -255,8 +263,25 @@ class MessageDecoder:
                 self._refuse(
                     number, lane.site, f"{lane.point.id}: {lane.point.pointer} points at nothing in it"
                 )
+            elif time_parts:
+                self._one_of_its_time(lane, got, pointed(whole, time_parts), message, number)
+            elif lane.point.time_pointer is None and (late := _late(whole, got, message)):
+                self._refuse(number, lane.site, f"{lane.point.id}: {late}")
             else:
                 self._one(lane, got, message, number)
+
+    def _one_of_its_time(self, lane: Lane, got: Any, given: Any, message: Message, number: int) -> None:
+        """Decode one value whose time stands elsewhere in its message."""
+        point = lane.point
+        if given is NOTHING:
+            self._refuse(number, lane.site, f"{point.id}: {point.time_pointer} points at nothing in it")
+            return
+        try:
+            seconds = gateways_instant(given) / 1000.0
+        except ValueError as error:
+            self._refuse(number, lane.site, f"{point.id}: {point.time_pointer}: {error}")
+            return
+        self._one(lane, {"t": seconds, "v": got}, message, number)
 
     def _parsed(self, payload: bytes, lane: Lane) -> Any:
         """Parse a bare payload: JSON, a number in another notation, or a state's word."""
@@ -271,7 +296,9 @@ class MessageDecoder:
                     return text.decode()
                 except UnicodeDecodeError:
                     pass
-            return senml.Unreadable(f"bad JSON: {error}")
+            if text and not text.startswith((b"{", b"[", b'"')):
+                return senml.Unreadable(f"{text[:40].decode(errors='replace')!r} is not a number")
+            return senml.Unreadable(f"bad JSON: {error}" if text else "an empty message")
 
     def _one(self, lane: Lane, got: Any, message: Message, number: int) -> None:
         """Decode one value, bare or as {"t", "v"}."""
@@ -279,7 +306,8 @@ class MessageDecoder:
         timed = False
         if type(got) is dict:
             if "v" not in got:
-                self._refuse(number, lane.site, f"{lane.point.id}: an object without v")
+                wanted = 'an object without v; {"v": 21.5, "t": "2026-01-31T23:59:00Z"} is wanted'
+                self._refuse(number, lane.site, f"{lane.point.id}: {wanted}")
                 return
             if got.get("t") is not None:
                 try:
@@ -338,6 +366,23 @@ class MessageDecoder:
         if len(time) > 1 and not bool(np.all(time[1:] > time[:-1])):
             return ordered(time[::-1], value[::-1])  # the last value counts
         return Samples(time, value)
+
+
+def _late(whole: Any, got: Any, message: Message) -> str:
+    """Why a value should not take the time of its arrival; empty where it may.
+
+    A message that says that it was made long before, as after an outage, would change the course of the
+    readings. One that is ahead has a wrong clock, or no offset.
+    """
+    found = None if type(got) is dict and "t" in got else own_time(whole)
+    if found is None or message.arrived - found[1] <= validation.AHEAD_MS:
+        return ""
+    name, ms = found
+    minutes = (message.arrived - ms) / 60_000.0
+    return (
+        f"the message's own {name!r} lies {minutes:.0f} min before its arrival; set time_pointer = "
+        f'"/{name}" at this point, or "{ON_ARRIVAL}" if that time does not count'
+    )
 
 
 def _site_of(route: Any) -> str:

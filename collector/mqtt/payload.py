@@ -17,6 +17,13 @@ _SAME = Conversion(1.0, 0.0)
 
 NOTHING: Any = object()
 
+_MS_FROM = 1e11
+"""Numbers from here on are milliseconds since 1970: as seconds they would lie after the year 5000."""
+_SECONDS_FROM = 1e9
+"""Seconds of the year 2001: a smaller number is no time."""
+_TIMES = ("time", "timestamp", "ts", "datetime", "t")
+"""What gateways call the time of a message (common practice, no source)."""
+
 
 def pointed(document: Any, parts: Sequence[str]) -> Any:
     """Resolve a JSON Pointer's tokens (RFC 6901); return a marker that equals nothing if not found."""
@@ -49,6 +56,32 @@ def instant(given: Any) -> int:
             moment = moment.replace(tzinfo=UTC)
         return round(moment.timestamp() * 1000)
     raise ValueError("t must be Unix seconds or ISO 8601 text")
+
+
+def gateways_instant(given: Any) -> int:
+    """`instant` of a gateway's own message, which may count milliseconds."""
+    if (type(given) is float or type(given) is int) and abs(given) >= _MS_FROM:
+        return milliseconds(given / 1000.0)
+    return instant(given)
+
+
+def own_time(document: Any) -> tuple[str, int] | None:
+    """Name and moment [ms] of a message's own time, where it stands at the top and says its offset; else
+    None."""
+    if type(document) is not dict:
+        return None
+    for name in _TIMES:
+        given = document.get(name)
+        if type(given) is str:
+            try:
+                moment = datetime.fromisoformat(given)
+            except ValueError:
+                continue
+            if moment.tzinfo is not None:
+                return name, round(moment.timestamp() * 1000)
+        elif (type(given) is float or type(given) is int) and given >= _SECONDS_FROM:
+            return name, gateways_instant(given)
+    return None
 
 
 def milliseconds(seconds: float) -> int:

@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 
 from fieldfare.analysis.plant.admission import OWN_TREE as ROOT
 from fieldfare.analysis.plant.admission import topic_trouble
-from fieldfare.analysis.plant.site import Point, Site
+from fieldfare.analysis.plant.site import ON_ARRIVAL, Point, Site
 
 OWN_FILTERS = (f"{ROOT}/+/readings", f"{ROOT}/+/readings/+", f"{ROOT}/+/status")
 _KNOWN_TOPICS = 50_000  # routes cached per topic, limited so that foreign senders can't exhaust memory
@@ -57,9 +57,10 @@ class Bare:
 
 @dataclass(frozen=True, slots=True)
 class Pointed:
-    """A gateway's own topic: the JSON Pointer tokens for each point that reads it."""
+    """A gateway's own topic: for each point that reads it, the JSON Pointer tokens of its value and of its
+    time, which has none where the site file names no place."""
 
-    lanes: tuple[tuple[Lane, tuple[str, ...]], ...]
+    lanes: tuple[tuple[Lane, tuple[str, ...], tuple[str, ...]], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +126,7 @@ class Routes:
             s.id: TopicSite(s, {p.id: Lane(s.id, p) for p in s.point}) for s in sites
         }
         self.left_out: list[SkippedPoint] = []
-        self._exact: dict[str, list[tuple[Lane, tuple[str, ...]]]] = {}
+        self._exact: dict[str, list[tuple[Lane, tuple[str, ...], tuple[str, ...]]]] = {}
         for topic_site in self.sites.values():
             for lane in topic_site.lanes.values():
                 topic = lane.point.topic
@@ -136,7 +137,14 @@ class Routes:
                         SkippedPoint(topic_site.site.id, lane.point.id, f"topic {topic[:60]!r} {trouble}")
                     )
                     continue
-                self._exact.setdefault(topic, []).append((lane, pointer_parts(lane.point.pointer)))
+                time = lane.point.time_pointer
+                self._exact.setdefault(topic, []).append(
+                    (
+                        lane,
+                        pointer_parts(lane.point.pointer),
+                        () if time == ON_ARRIVAL else pointer_parts(time),
+                    )
+                )
         self.filters: tuple[str, ...] = (*OWN_FILTERS, *self._exact)
         self._found: dict[str, Route] = {}
 

@@ -247,6 +247,9 @@ PARTS: tuple[Part, ...] = (
             "point.#.column": Words("CSV column", "empty: the point's id"),
             "point.#.topic": Words("MQTT topic", "of a gateway's own"),
             "point.#.pointer": Words("pointer", "to the value in the topic's message (RFC 6901)"),
+            "point.#.time_pointer": Words(
+                "pointer to the time", "in that message; arrival: it does not count"
+            ),
             "point.#.includes": Words("also counts", "such as circulation_pump, backup_heater or other_heat"),
             "point.#.stamp": Words("time is the interval's"),
             "point.#.meter_class": Words(

@@ -373,3 +373,77 @@ def test_notices_of_a_gap_and_a_stuck_sensor_are_the_same_made_day_by_day():
     assert (whole["kind"] == "stuck").sum() == 3
     assert whole.where(whole["kind"] == "stuck").total("amount") == pytest.approx(48.0, abs=0.1)
     assert (whole["amount"][whole["kind"] == "gap"] > 880).all()
+
+
+WORDS_FOR_NOTHING = [65535.0, -32768.0, 32767.0, 6553.5, -999.0]
+
+
+@pytest.mark.parametrize("word", WORDS_FOR_NOTHING)
+@pytest.mark.parametrize("count", [1, 600])
+def test_a_gateways_word_for_no_value_is_no_heat(word, count):
+    site = site_of([point("heat_output")])
+    readings = every_minute(site, {"heat_output": 0.0}, 2)
+    watts = readings["heat_output"].value
+    watts[:] = 2000.0 + np.arange(len(watts)) % 50
+    watts[700 : 700 + count] = word
+    grid = build_grid(site, readings, FIRST, FIRST + timedelta(1))
+    wh = grid.energy["heat_output"]
+    assert float(np.nanmax(wh)) <= 2050.0 / 60.0
+    assert float(np.nanmin(wh)) >= 2000.0 / 60.0
+    assert [a.kind for a in grid.anomalies] == ["unlikely"]
+
+
+def test_a_number_that_equals_such_a_word_beside_its_like_is_kept():
+    site = site_of([point("heat_output")])
+    readings = every_minute(site, {"heat_output": 0.0}, 1)
+    watts = readings["heat_output"].value
+    watts[:] = np.round(6500.0 + 0.5 * (np.arange(len(watts)) % 200), 1)
+    grid = build_grid(site, readings, FIRST, FIRST)
+    assert 6553.5 in watts
+    assert not grid.anomalies
+
+
+def on_change(value, step):
+    """Minutes and values that a gateway sends when they change by a step, without signs of life."""
+    kept = np.round(value / step) * step
+    new = np.append(True, kept[1:] != kept[:-1])
+    return np.flatnonzero(new), kept[new]
+
+
+def test_power_and_flow_sent_on_change_without_any_repeat_hold_until_the_next():
+    flow, el, air = "flow_rate", "heat_pump_electricity", "outdoor_temperature"
+    site = site_of([point(el), point(flow, "gauge"), point(air, "gauge")])
+    days = 5
+    minute = np.arange(days * DAY)
+    runs = (minute % 240 < 90) & (minute % DAY > 300)  # and five hours' rest a night
+    watts = np.where(runs, 1500.0 + 100.0 * (minute // 7 % 5), 10.0)
+    outdoor = 5.0 + 3.0 * np.sin(minute / 229.0)
+    start = every_minute(site, {air: 0.0}, 1)[air].time[0]
+    readings = {}
+    for name, value, step in ((el, watts, 10.0), (flow, np.where(runs, 1.2, 0.0), 0.1), (air, outdoor, 0.1)):
+        at, kept = on_change(value, step)
+        readings[name] = Samples(start + at * MINUTE, kept)
+    grid = build_grid(site, readings, FIRST, FIRST + timedelta(days - 1))
+    known = slice(0, int(minute[-1]) - 300)
+    assert float(np.nansum(grid.energy[el][known])) == pytest.approx(
+        float(watts[known].sum()) / 60.0, rel=0.005
+    )
+    assert float(np.nanmean(np.abs(grid.sample(flow)[known] - np.where(runs, 1.2, 0.0)[known]))) < 0.02
+    # Six hours in which nothing at all is heard are a gap, not a value that stays.
+    gone = (2 * DAY + 310, 2 * DAY + 670)
+    first, last = (start + minutes * MINUTE for minutes in gone)
+    keep = {p: (s.time <= first) | (s.time >= last) for p, s in readings.items()}
+    cut = {p: Samples(s.time[keep[p]], s.value[keep[p]]) for p, s in readings.items()}
+    silent = build_grid(site, cut, FIRST, FIRST + timedelta(days - 1))
+    assert float(np.isnan(silent.energy[el][gone[0] + 5 : gone[1] - 5]).mean()) > 0.8
+
+
+def test_fine_readings_with_nightly_gaps_are_not_sent_on_change():
+    el = "heat_pump_electricity"
+    site = site_of([point(el)])
+    time = every_minute(site, {el: 0.0}, 12)[el].time
+    n = len(time)
+    value = 1500.0 + np.random.default_rng(3).normal(0.0, 200.0, n)
+    keep = np.arange(n) % DAY > 400
+    grid = build_grid(site, {el: Samples(time[keep], value[keep])}, FIRST, FIRST + timedelta(11))
+    assert float(np.isnan(grid.energy[el]).mean()) > 0.25

@@ -207,7 +207,7 @@ def test_ingest_tells_what_it_read_and_twice_stores_nothing(
     first = json.loads(capsys.readouterr().out)
     assert first["rows"] == 1440
     assert first["readings"] == 1440 * len(found)
-    assert first["rejected"] == {"count": 0, "reasons": {}, "file": None}
+    assert first["rejected"] == {"count": 0, "reasons": {}, "examples": {}, "file": None}
     assert first["from"].startswith("2026-01-05T00:00")
     assert run(["ingest", "alder-row", "r.csv", "--format", "json"]) == 0
     again = json.loads(capsys.readouterr().out)

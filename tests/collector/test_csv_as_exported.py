@@ -423,3 +423,66 @@ def test_times_of_no_known_form_are_shown_by_one_that_is_wrong() -> None:
     rows = [f"2026-09-{n:02d} 07:00;30" for n in range(1, 5)] + [f"week {n};30" for n in range(20)]
     found = propose("\n".join(["Time;Flow temp [°C]", *rows]))
     assert "'week 0', which is not a known form" in found.problem
+
+
+def proposed(header: str, row: str, delimiter: str = ";") -> dict[str, tuple[str, str, str]]:
+    lines = [header, *(f"2025-12-01 00:{n:02}{delimiter}{row}" for n in range(40))]
+    return {c.name: (c.quantity, c.form, c.unit) for c in propose("\n".join(lines)).columns}
+
+
+@pytest.mark.parametrize(
+    ("name", "cell", "wanted"),
+    [
+        ("P_th", "2600.0", ("heat_output", "power", "W")),
+        ("P_el", "2600.0", ("heat_pump_electricity", "power", "W")),
+        ("P_el", "1.527", ("heat_pump_electricity", "power", "kW")),
+        ("Heizleistung [kW]", "5.2", ("heat_output", "power", "kW")),
+        ("Leistung el. [kW]", "1.2", ("heat_pump_electricity", "power", "kW")),
+        ("Puissance élec. (W)", "1200", ("heat_pump_electricity", "power", "W")),
+        ("Puissance thermique (W)", "5200", ("heat_output", "power", "W")),
+        ("Heat (BTU/h)", "5200", ("heat_output", "power", "BTU/h")),
+        ("T_ret", "31.0", ("return_temperature", "gauge", "degC")),
+        ("T° retour (°C)", "31.0", ("return_temperature", "gauge", "degC")),
+        ("T° départ (°C)", "35.0", ("flow_temperature", "gauge", "degC")),
+        ("Supply °F", "95.0", ("flow_temperature", "gauge", "degF")),
+        ("T_out", "4.5", ("outdoor_temperature", "gauge", "degC")),
+        ("T° extérieure (°C)", "4.5", ("outdoor_temperature", "gauge", "degC")),
+        ("T° ambiante (°C)", "20.5", ("room_temperature", "gauge", "degC")),
+        ("T_cyl", "48.0", ("cylinder_temperature", "gauge", "degC")),
+        ("Warmwasser oben [°C]", "48.0", ("cylinder_temperature", "gauge", "degC")),
+        ("T° ballon ECS (°C)", "48.0", ("cylinder_temperature", "gauge", "degC")),
+        ("flow", "1.3", ("flow_rate", "gauge", "m3/h")),
+        ("flow", "35.2", ("flow_temperature", "gauge", "degC")),
+        ("Flow l/h", "1300", ("flow_rate", "gauge", "l/h")),
+        ("Flow (gpm)", "5.7", ("flow_rate", "gauge", "gallon/min")),
+        ("Débit (m³/h)", "1.3", ("flow_rate", "gauge", "m3/h")),
+        ("Pressure psi", "23.1", ("system_pressure", "gauge", "psi")),
+        ("Pressure kPa", "160", ("system_pressure", "gauge", "kPa")),
+        ("Flow temperature (furlongs)", "35", ("", "", "furlongs")),
+        ("p", "1.6", ("", "", "")),
+    ],
+)
+def test_names_units_and_sizes_together_tell_a_column(
+    name: str, cell: str, wanted: tuple[str, str, str]
+) -> None:
+    assert proposed(f"time;{name}", cell)[name] == wanted
+
+
+@pytest.mark.parametrize(
+    ("flow", "heat", "sign"),
+    [
+        ("5,3", "1.527", "."),
+        ("5,3", "1\u202f527,5", " "),
+        ("5.3", "1,527.5", ","),
+        ("5.3", "1\u00a0527", " "),
+    ],
+)
+def test_groups_of_thousands_are_proposed_with_and_without_decimals(flow: str, heat: str, sign: str) -> None:
+    lines = ["time;Vorlauf;Wärme [W]", *(f"2025-12-01 00:{n:02};{flow};{heat}" for n in range(30))]
+    assert propose("\n".join(lines)).thousands == sign
+
+
+def test_day_and_month_are_told_apart_where_the_first_day_ends() -> None:
+    start = datetime(2025, 2, 1)  # noqa: DTZ001 (wall time)
+    lines = [f"{start + timedelta(minutes=10 * n):%m/%d/%Y %H:%M};5" for n in range(200)]
+    assert propose("\n".join(["time;T_out", *lines])).time_format == "%m/%d/%Y %H:%M"

@@ -107,7 +107,7 @@ def test_a_wide_file_gives_a_reading_a_field_and_a_summary(ingest: Ingest, store
         "readings": 3,
         "replaced": 0,
         "duplicates": 0,
-        "rejected": {"count": 0, "reasons": {}, "file": None},
+        "rejected": {"count": 0, "reasons": {}, "examples": {}, "file": None},
         "from": "2025-12-01T00:00:00Z",
         "to": "2025-12-01T00:01:00Z",
         "form": "wide",

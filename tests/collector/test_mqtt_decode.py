@@ -91,8 +91,8 @@ def test_states_come_as_words_or_numbers(point, payload, expected):
         (TOPIC, "", "bad JSON"),
         (TOPIC, '[{"bn":"flow"}]', "without a reading"),
         (TOPIC, '[{"bt":1767222000}]', "without a reading"),
-        (f"{TOPIC}/flow", "warm", "bad JSON"),
-        (f"{TOPIC}/flow", "NaN", "bad JSON"),
+        (f"{TOPIC}/flow", "warm", "is not a number"),
+        (f"{TOPIC}/flow", "NaN", "is not a number"),
         (f"{TOPIC}/flow", "null", "is no value"),
         (f"{TOPIC}/flow", "[1]", "is no value"),
         (f"{TOPIC}/flow", "true", "not a number"),
@@ -200,6 +200,56 @@ def test_a_gateways_own_payload_is_read_by_pointer():
     assert [v for _, v in values(decoded, "flow")] == [45.5, 46.0]
     assert [v for _, v in values(decoded, "whole")] == [38.0]
     assert decoded.refused == []
+
+
+TIMED = {
+    "total": 'quantity = "heat_pump_electricity"\nas = "power"\nunit = "W"\ntopic = "gw/1"\npointer = "/p"\n'
+    'time_pointer = "{}"'
+}
+
+
+@pytest.mark.parametrize("given", [T, T * 1000, '"2025-12-31T23:00:00Z"', '"2026-01-01 00:00:00+01:00"'])
+def test_a_gateways_own_time_is_read_by_pointer(given):
+    site = make_site(points={"total": TIMED["total"].format("/when/at")})
+    decoded = decode(("gw/1", f'{{"p": 812.5, "when": {{"at": {given}}}}}'), site=site, retained=True)
+    assert values(decoded, "total") == [(T * 1000, 812.5)]
+
+
+@pytest.mark.parametrize(
+    ("pointer", "payload", "told"),
+    [
+        ("/at", '{"p": 1, "time": 1767222000}', "total: /at points at nothing in it"),
+        ("/at", '{"p": 1, "at": "noon"}', "total: /at: t 'noon' is no ISO 8601 time"),
+        ("/at", '{"p": 1, "at": null}', "total: /at: t must be Unix seconds or ISO 8601 text"),
+    ],
+)
+def test_a_time_that_cannot_be_read_is_told(pointer, payload, told):
+    decoded = decode(("gw/1", payload), site=make_site(points={"total": TIMED["total"].format(pointer)}))
+    assert not decoded.readings
+    assert [r.reason for r in decoded.refused] == [told]
+
+
+@pytest.mark.parametrize(
+    "own", ['"time": "2025-12-31T23:00:00Z"', '"ts": 1767222000', '"timestamp": 1767222000123']
+)
+def test_a_burst_after_an_outage_is_not_stored_at_its_arrival(own):
+    payload = f'{{"power": {{"total": 1.25}}, {own}}}'
+    decoded = decode(("gateway7/em/1", payload), site=make_site(points={"power": GATEWAY["power"]}))
+    assert not decoded.readings
+    assert "lies 60 min before its arrival; set time_pointer = " in decoded.refused[0].reason
+    without = GATEWAY["power"] + '\ntime_pointer = "arrival"'
+    decoded = decode(("gateway7/em/1", payload), site=make_site(points={"power": without}))
+    assert values(decoded, "power") == [(NOW, 1.25)]
+
+
+@pytest.mark.parametrize(
+    "own",
+    ['"time": "2026-01-01T00:55:00+01:00"', '"time": "2025-12-31T20:00:00"', '"t": 21.5', '"ts": 1767229200'],
+)
+def test_a_time_that_tells_nothing_leaves_the_arrival(own):
+    payload = f'{{"power": {{"total": 1.25}}, {own}}}'
+    decoded = decode(("gateway7/em/1", payload), site=make_site(points={"power": GATEWAY["power"]}))
+    assert values(decoded, "power") == [(NOW, 1.25)]
 
 
 def test_a_pointer_that_finds_nothing_is_told():

@@ -72,7 +72,7 @@ def test_a_kept_site_with_a_bad_topic_loses_that_point_alone(topic):
     assert (of, point) == ("alder-row", "b")
     assert len(reason) < 300
     assert set(routes.filters) == {*OWN_FILTERS, "gateway7/em/1"}
-    assert [lane.point.id for lane, _ in routes.find("gateway7/em/1").lanes] == ["a"]
+    assert [lane.point.id for lane, *_ in routes.find("gateway7/em/1").lanes] == ["a"]
     assert routes.find("fieldfare/beech-end/readings").topic_site.site.id == "beech-end"
     assert routes.find("fieldfare/alder-row/readings/b").lane.point.id == "b"
 
@@ -100,7 +100,7 @@ def test_the_forms_of_topics():
 def test_a_gateways_own_topic_reaches_every_point_that_reads_it():
     found = Routes([make_site("alder-row", GATEWAY)]).find("gateway7/em/1")
     assert isinstance(found, Pointed)
-    assert {(lane.point.id, parts) for lane, parts in found.lanes} == {
+    assert {(lane.point.id, parts) for lane, parts, _ in found.lanes} == {
         ("a", ("power", "total")),
         ("b", ("list", "0", "a/b")),
     }

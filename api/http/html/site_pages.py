@@ -53,8 +53,9 @@ from fieldfare.api.people.sign_in import same
 from fieldfare.api.records.file_imports import FileImport, FileImports
 from fieldfare.api.records.papers import winter_paper
 from fieldfare.api.running.intake import check_site_text
-from fieldfare.collector.csv.column_mapping import TIME_FORMATS, MappingProposal, points_toml, propose
+from fieldfare.collector.csv.column_mapping import MappingProposal, points_toml, propose
 from fieldfare.collector.csv.source import head_of
+from fieldfare.collector.csv.time_forms import TIME_FORMATS
 from fieldfare.dashboards import assets, pages
 
 router = page_router()
