@@ -203,9 +203,9 @@ def _shortfall_causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...
         "cylinder_small": (float(np.exp(-waiting * 0.5 + small - drag)), why),
         "reheat_slow": (float(np.exp(-waiting * 0.5 + drag - small)), why),
     }
-    if (why := _leaks(context, chosen)) is not None:
+    if (leaks := _leaks(context, chosen)) is not None:
         # Heat that passes the diverter is not drawn: the cylinder's size is not to blame.
-        scores["diverter_passing"] = (2.0 * sum(weight for weight, _ in scores.values()), why)
+        scores["diverter_passing"] = (2.0 * sum(weight for weight, _ in scores.values()), leaks)
     return ranked(scores), tuple(evidence)
 
 
