@@ -25,6 +25,9 @@ KWH_PER_LITRE_K = 0.00116
 # rated, emitters and pipes hold as much again, and the least output is a third of the rated (common
 # practice). With it a winter's starts are those of the field, `FIELD_STARTS`.
 WATER_L_PER_KW = Lognormal(55.0, 0.45)
+# A unit of one speed, whose least output is the rated one, gets a buffer of 15 to 25 l a kilowatt beside its
+# emitters and pipes (common practice).
+FIXED_WATER_L_PER_KW = Lognormal(30.0, 0.45)
 # Switching difference about the target, from start to stop (common practice: 4 to 10 K).
 BAND_K = Lognormal(6.0, 0.3)
 
@@ -59,13 +62,14 @@ def cycle(load_share: ArrayLike, litres_per_kw: ArrayLike, band_k: ArrayLike) ->
     return Cycle(run, rest, np.where(part, safe * (1.0 - safe) / stored_h, 0.0))
 
 
-def run_expected(load_share: float) -> Lognormal:
+def run_expected(load_share: float, *, fixed_speed: bool = False) -> Lognormal:
     """Length of a run at a load below minimum output, if water content and switching band are unknown [min].
 
-    load_share : float [-], above 0 and below 1
+    load_share : float [-], above 0 and below 1. fixed_speed : the unit only switches on and off
     """
-    middle = float(cycle(load_share, WATER_L_PER_KW.middle, BAND_K.middle).run)
-    return Lognormal(middle, float(np.hypot(WATER_L_PER_KW.spread, BAND_K.spread)))
+    water = FIXED_WATER_L_PER_KW if fixed_speed else WATER_L_PER_KW
+    middle = float(cycle(load_share, water.middle, BAND_K.middle).run)
+    return Lognormal(middle, float(np.hypot(water.spread, BAND_K.spread)))
 
 
 # Set-backs, charges of the cylinder and defrosts end runs that would go on (common practice: some a day).
@@ -73,22 +77,24 @@ INTERRUPTED_A_DAY = 4.0
 # Sound sizing: least output at most so much of the design heat loss (common practice: inverters turn down to
 # a third).
 LEAST_OVER_LOSS = 0.4
+# A unit of one speed that just covers the design day gives half as much again in mild air (EN 14511 ratings
+# at +7 over those at -7 C, common practice).
+FIXED_OVER_LOSS = 1.5
 _OTHERWISE = 0.25  # controls and habits not covered by the two figures above
 
 
-def starts_due(load_kw: ArrayLike, least_kw: float) -> Lognormal:
+def starts_due(load_kw: ArrayLike, least_kw: float, *, fixed_speed: bool = False) -> Lognormal:
     """Starts per day that a healthy plant needs at these loads, mean of the days [1/day].
 
     load_kw : float or array [kW], daily means of the heating; nan left out
-    least_kw : float [kW], least output of the unit
+    least_kw : float [kW], least output of the unit. fixed_speed : the unit only switches on and off
     """
+    water = FIXED_WATER_L_PER_KW if fixed_speed else WATER_L_PER_KW
     load = np.asarray(load_kw, dtype=np.float64)
     known = load[np.isfinite(load)]
-    spread = float(np.hypot(np.hypot(WATER_L_PER_KW.spread, BAND_K.spread), _OTHERWISE))
-    if not len(known):
-        rate = float(cycle(0.5, WATER_L_PER_KW.middle, BAND_K.middle).starts_per_hour)
-    else:
-        rate = float(np.mean(cycle(known / least_kw, WATER_L_PER_KW.middle, BAND_K.middle).starts_per_hour))
+    spread = float(np.hypot(np.hypot(water.spread, BAND_K.spread), _OTHERWISE))
+    share = known / least_kw if len(known) else 0.5
+    rate = float(np.mean(cycle(share, water.middle, BAND_K.middle).starts_per_hour))
     return Lognormal(INTERRUPTED_A_DAY + 24.0 * rate, spread)
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from fieldfare.analysis.expectation.hypotheses import Spread, log_odds, probability_of
+from fieldfare.analysis.figures.estimate import robust_fit
 
 # Base temperatures lie 2 to 5 K below the rooms (CIBSE TM41): half of that width over the root of three,
 # rounded up.
@@ -17,6 +18,10 @@ _FREE_SD = 1.0
 # Curves are set at hand-over and by hand later to within this, as kelvin outdoors (common practice: 1 to 2 K
 # of flow).
 _CURVE_SD = 1.5
+# Room influence: half of all controls have none, the others raise the flow by 1 to 3 K a kelvin of the room
+# (common practice).
+_ROOM_INFLUENCE = Spread(0.5, 1.0)
+_NO_SPREAD_K = 1e-6
 OFF_SHARE, OFF_BY = 0.05, Spread(3.0, 1.5)
 """Share of sensors that hang in the wrong place or are of the wrong type, and by how much they are off [K]
 (common practice)."""
@@ -34,6 +39,23 @@ def offset_chance(free: Spread, shift: Spread, usual_free_k: float) -> float:
     odds = log_odds(OFF_SHARE)
     odds += _log_density(observed - OFF_BY.mean, own + OFF_BY.sd**2) - _log_density(observed, own)
     return probability_of(odds)
+
+
+def without_rooms(above_k: np.ndarray, lacking_k: np.ndarray, outdoor_c: np.ndarray) -> Spread:
+    """Flow above the designed curve with the rooms as warm as wanted, in the mean weather [K].
+
+    above_k, lacking_k, outdoor_c : float64 (n,), all finite: daily excess of the flow, wanted less measured
+        room temperature, outdoor temperature
+    Source: linear regression; what the days don't tell of the rooms' influence is its usual size (Bayes).
+    """
+    x = np.column_stack([np.ones(len(above_k)), lacking_k - lacking_k.mean(), outdoor_c - outdoor_c.mean()])
+    fit = robust_fit(x, above_k)
+    (middle, own), (slope, doubt) = (fit.combination(np.eye(3)[i]) for i in (0, 1))
+    tells = 1.0 / doubt**2 if doubt > _NO_SPREAD_K else 0.0  # rooms that are alike every day tell nothing
+    weights = np.array([tells, 1.0 / _ROOM_INFLUENCE.sd**2])
+    influence = float(weights @ [slope, _ROOM_INFLUENCE.mean] / weights.sum())
+    mean = float(lacking_k.mean())
+    return Spread(middle - influence * mean, float(np.hypot(own, mean / np.sqrt(weights.sum()))))
 
 
 def _log_density(off: np.ndarray, covariance: np.ndarray) -> float:

@@ -7,7 +7,7 @@ works and whether its water reaches what is asked are more or less likely under 
 from __future__ import annotations
 
 from dataclasses import asdict
-from math import log
+from math import exp, isfinite, log
 
 from fieldfare.analysis.expectation.cold_room import CAUSES, ColdRoom, signature
 from fieldfare.analysis.expectation.hypotheses import Spread, log_likelihood, log_odds, probability_of, shares
@@ -26,12 +26,20 @@ _TAIL_DF, _NORMAL_DF = 4, 1000
 _WISHED = {"running": Spread(0.5, 0.25), "output_share": Spread(0.5, 0.25), "lacking": Spread(0.05, 0.10)}
 
 
-def chance_of_lacking(below_k: float, facts: ColdRoom, *, others_warm: bool) -> float:
+# Rooms cool by half a kelvin to one and a half at night; three in ten of those that lack heat do so after a
+# set-back by three kelvin and more, from which they don't recover in the day (common practice).
+_NIGHT_FALL_K, _SET_BACK_K, _BY_SET_BACK = Spread(0.8, 0.7), Spread(3.0, 1.0), 0.3
+
+
+def chance_of_lacking(
+    below_k: float, facts: ColdRoom, *, others_warm: bool, night_fall_k: float = float("nan")
+) -> float:
     """Probability that a room below the design temperature lacks heat, rather than being kept cool by choice
     [0 to 1].
 
     below_k : design less room [K]. facts : of the days on which it was so
     others_warm : another zone is about as warm as designed, so that the house can be heated
+    night_fall_k : how far the rooms fall from the evening to their coldest [K]; nan where not known
     Source: Bayes' rule; spreads are common practice.
     """
     wished = WISHED_ROOM_K if others_warm else WISHED_HOUSE_K
@@ -47,5 +55,20 @@ def chance_of_lacking(below_k: float, facts: ColdRoom, *, others_warm: bool) -> 
     best = max(by_cause, key=lambda cause: by_cause[cause])
     lacking = by_cause[best] - log(shares(by_cause)[best] * len(CAUSES))
     return probability_of(
-        log_odds(_PRIOR_LACKING) + size + lacking - log_likelihood(measured, _WISHED, _TAIL_DF)
+        log_odds(_PRIOR_LACKING)
+        + size
+        + lacking
+        - log_likelihood(measured, _WISHED, _TAIL_DF)
+        + _by_night(night_fall_k)
     )
+
+
+def _by_night(fall_k: float) -> float:
+    """Logarithm of the likelihoods' ratio, lacking over wished, of the rooms' fall by night; 0 if unknown."""
+    if not isfinite(fall_k):
+        return 0.0
+    usual, set_back = (
+        t_log_density((fall_k - of.mean) / of.sd, _NORMAL_DF) - log(of.sd)
+        for of in (_NIGHT_FALL_K, _SET_BACK_K)
+    )
+    return log(1.0 - _BY_SET_BACK + _BY_SET_BACK * exp(set_back - usual))

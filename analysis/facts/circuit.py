@@ -125,8 +125,12 @@ def _deep_in_runs(minutes: Minutes) -> Flags:
 
 
 def _best_hour(minutes: Minutes, day: Segments) -> Floats:
-    """Greatest mean heat over any whole hour that starts in the day and is known throughout [W]."""
-    return day.greatest(window_mean(minutes.heat * 60.0, 0, 60, least=60))
+    """Greatest mean heat over any whole hour that starts in the day and is known throughout [W].
+
+    The compressor runs all through it: an hour with rests shows the load, not what the unit can give.
+    """
+    heat = np.where(minutes.use.running, minutes.heat * 60.0, np.nan)
+    return day.greatest(window_mean(heat, 0, 60, least=60))
 
 
 def _middle(day: Segments, values: Floats) -> Floats:

@@ -46,6 +46,10 @@ _BEND_SHARE, _BEND_SURE = (
     0.3,
     4.0,
 )  # a third of the slope and four standard errors: beyond sun, wind and habits
+# The mild half may be the one that misleads: sun, open windows and a fire in spring make it steep. Where both
+# pictures are as likely, the slope lies this share of their distance below the mild half's, as a standard
+# deviation: the root of a half.
+_EITHER = 0.71
 _COARSEST_MIN = 4 * 60.0
 # Wind and unmeasured sun follow the temperature, so they turn the line about its middle; one standard
 # deviation of the slope each. Wind: daily means correlate with temperature by 0.13 to 0.48 (German reference
@@ -262,6 +266,7 @@ def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bo
     columns, rows, gains_at, has_lags, has_sun = _regressors(days, data, usable)
     x, y = columns[rows], data["power"][rows]
     fit = robust_fit(x, y)
+    whole = float(fit.coefficients[0])
     bent = _bent(site, x, y) if data["measured"][0] < 0.5 or heater_unseen(site) else None
     if bent is not None:
         x, fit = bent
@@ -287,6 +292,8 @@ def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bo
     free_share = float(np.clip(mean_gain / (slope * difference), 0.0, 1.0))
     t = t_quantile(0.975, max(n - k, 2)) / GAUSS_95
     relative, upward = _relative_errors(days, data, rows, slope_error * t / slope, free_share)
+    if bent is not None:
+        relative = float(np.hypot(relative, _EITHER * max(1.0 - whole / slope, 0.0)))
     coefficient = Estimate(
         slope, max(slope * (1.0 - GAUSS_95 * float(relative)), 0.0), slope * (1.0 + GAUSS_95 * float(upward))
     )
@@ -371,7 +378,8 @@ def _bent(site: Site, x: Floats, y: Floats) -> tuple[Floats, Fit] | None:
     """Fit with a break in mid-range, if heat clearly grows less in the cold half.
 
     A house has no such break: the unit was at its limit and unmeasured rooms sank, or an unmeasured heater
-    helped. Then the mild half describes the house.
+    helped. Then the mild half describes the house; that the line through all days does stays possible, and is
+    part of the interval.
     """
     design = site.design
     cold = 0.6 * (design.indoor_c - design.outdoor_c) if design.outdoor_c is not None else _COLD_K

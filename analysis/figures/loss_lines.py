@@ -84,7 +84,10 @@ def _cycling(site: Site, facts: Facts, loss: Loss) -> str:
     share = float(np.nanmedian(heating.floats("heat") * 60.0 / span)) / least
     if not 0.0 < share < 1.0:
         return ""
-    usual, typical = run_expected(share), float(np.nanmedian(heating.floats("minutes")))
+    usual, typical = (
+        run_expected(share, fixed_speed=pump.fixed_speed),
+        float(np.nanmedian(heating.floats("minutes"))),
+    )
     if typical < usual.low:
         return ""
     return (

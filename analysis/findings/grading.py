@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from fieldfare.analysis.expectation.other_explanation import picture_holds
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.episodes import Episode
 from fieldfare.analysis.findings.excuses import FAMILY_OF
@@ -27,6 +28,16 @@ def graded_by_confidence(context: Context, finding: Finding) -> Finding:
     if finding.confidence >= context.limit("finding_chance"):
         return finding
     return in_doubt(context, finding)
+
+
+def with_other_explanations(finding: Finding) -> Finding:
+    """A graded finding with the probability that it is true: its own, times that its picture of the plant is
+    right.
+
+    Grading asks whether the departure is real; whether something else explains it is for whoever looks.
+    """
+    holds = picture_holds(FAMILY_OF.get(finding.code, "data"))
+    return replace(finding, confidence=finding.confidence * holds)
 
 
 def in_doubt(context: Context, finding: Finding) -> Finding:

@@ -24,7 +24,7 @@ from fieldfare.analysis.findings.electric import rules as electric
 from fieldfare.analysis.findings.exclusions import find_exclusions
 from fieldfare.analysis.findings.excuses import not_fitted
 from fieldfare.analysis.findings.flow import rules as flow
-from fieldfare.analysis.findings.grading import graded_by_confidence
+from fieldfare.analysis.findings.grading import graded_by_confidence, with_other_explanations
 from fieldfare.analysis.findings.heat import rules as heat
 from fieldfare.analysis.findings.heat.promise import explained
 from fieldfare.analysis.findings.hot_water import rules as hot_water
@@ -116,6 +116,7 @@ def judge(site: Site, facts: Facts, figures: Figures, codes: frozenset[str] | No
         if finding is not None:
             finding = without_blame(site, facts.days, _with_true_start(rule, context, every_day, finding))
             found.append(graded_by_confidence(context, finding))
+    found = [with_other_explanations(finding) for finding in found]
     found.sort(key=lambda f: (-SEVERITIES.index(f.severity), -f.confidence, f.code))
     findings = without_conflicts(without_consequences([with_passed_limits(f) for f in explained(found)]))
     return Judgement(findings, tuple(missing), exclusions.periods, unreliable)

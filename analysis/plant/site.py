@@ -111,6 +111,11 @@ class Rating(_Section):
         return self
 
 
+# Least and whole output of a unit of one speed are the same figure, rounded or at another test point (common
+# practice).
+_FIXED_SHARE = 0.9
+
+
 class HeatPump(_Section):
     """`[heat_pump]`: the unit and its ratings.
 
@@ -145,6 +150,13 @@ class HeatPump(_Section):
         if self.min_output_kw and self.rated_output_kw and self.min_output_kw > self.rated_output_kw:
             raise ValueError("min_output_kw must not be above rated_output_kw")
         return self
+
+    @property
+    def fixed_speed(self) -> bool:
+        """Whether each unit's least output is all but its whole one: it can only switch on and off."""
+        if not self.min_output_kw or not self.rated_output_kw:
+            return False
+        return self.min_output_kw * self.units >= _FIXED_SHARE * self.rated_output_kw
 
 
 class HeatingCurve(_Section):

@@ -30,7 +30,7 @@ CAUSES = {
     "immersion_use": {"immersion_timer_on", "setpoint_above_reach"},
     "slow_reheat": {"coil_or_scale", "flow_low"},
     "reheat_incomplete": {"setpoint_above_reach"},
-    "hot_water_shortfall": {"reheat_window", "cylinder_small", "reheat_slow"},
+    "hot_water_shortfall": {"reheat_window", "cylinder_small", "reheat_slow", "diverter_passing"},
     "high_standing_loss": {"secondary_circulation", "insulation"},
     "frost_risk": {"power_loss"},
     "water_too_hot": {"disinfection_stuck", "other_source", "sensor_fault", "setpoint_raised"},

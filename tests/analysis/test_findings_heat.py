@@ -675,6 +675,27 @@ def test_a_cool_house_whose_unit_rests_may_be_wanted_so(room: float) -> None:
         heat_rooms.room_below_target(context_of(easy))
 
 
+@pytest.mark.parametrize(("fall", "asked"), [(3.2, True), (0.8, False)])
+def test_rooms_that_fall_far_by_night_and_stay_cool_by_day_are_asked_about(fall: float, asked: bool) -> None:
+    """A set-back from which the rooms don't recover; constant 17 °C is a wish."""
+    days = untold(17.0, minutes_running=850, load_share=0.5, room_end=18.2, room_min=18.2 - fall)
+    if not asked:
+        with pytest.raises(NotAssessed, match="it may be wanted so"):
+            heat_rooms.room_below_target(context_of(days))
+        return
+    found = check_whole(heat_rooms.room_below_target(context_of(days)))
+    assert "depth of the set-back" in found.next_step
+    assert found.confidence > 0.5
+
+
+def test_the_fall_by_night_tells_only_where_it_is_far() -> None:
+    facts = ColdRoom(running=0.6)
+    by_fall = [chance_of_lacking(3.2, facts, others_warm=False, night_fall_k=k) for k in (0.8, 2.0, 3.0)]
+    assert by_fall == sorted(by_fall)
+    unknown = chance_of_lacking(3.2, facts, others_warm=False)
+    assert by_fall[0] == pytest.approx(unknown, abs=0.1)
+
+
 def test_the_further_below_the_design_the_less_it_is_a_wish() -> None:
     chances = []
     for below in (3.0, 4.0, 5.0, 6.0):

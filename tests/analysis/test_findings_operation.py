@@ -35,6 +35,7 @@ from fieldfare.analysis.reports.result import analyse
 from fieldfare.collector.simulated.plant import random_plant, simulate, with_fault
 from tests.analysis.operation_tables import (
     CAUSES,
+    CURVE,
     DAYS,
     EIGHT_COATS_KG,
     FIRST,
@@ -110,9 +111,53 @@ def test_a_unit_that_could_run_through_is_stopped_by_its_call() -> None:
 
 
 def test_a_unit_too_big_is_told_by_its_lowest_output() -> None:
-    site = WHOLE.replace("min_output_kw = 2.6", "min_output_kw = 8.0")
+    site = WHOLE.replace("min_output_kw = 2.6", "min_output_kw = 7.0")
     found = check_whole(starts.short_cycling(context_of(runs=runs_of(15, 15, 40), site=site)))
     assert found.causes[0].cause == "oversized_for_mild_load"
+
+
+FIXED_SPEED = WHOLE.replace("min_output_kw = 2.6", "min_output_kw = 8.5")
+
+
+@pytest.mark.parametrize(
+    ("minutes", "pause", "per_day", "too_often"),
+    [(22, 38, 24, False), (20, 24, 30, False), (4, 6, 100, True)],
+    ids=["one an hour", "runs of 20 minutes", "ten minutes from start to start"],
+)
+def test_a_unit_of_one_speed_has_to_switch_and_is_judged_by_wear(
+    minutes: int, pause: int, per_day: int, too_often: bool
+) -> None:
+    """At half load rests are as long as runs (cycling law); 2 to 3 starts an hour are what makers allow
+    (reference 9.4). A unit that turns down would run through."""
+    days, runs = days_of(outdoor=np.full(DAYS, 2.0), heat_space_kwh=96.0), runs_of(minutes, pause, per_day)
+    found = starts.short_cycling(context_of(days, runs, site=FIXED_SPEED))
+    assert (found is not None and found.severity != "note" and found.confidence > 0.9) is too_often
+    assert starts.short_cycling(context_of(days, runs)) is not None
+
+
+def test_a_speed_that_knows_full_and_nothing_shows_a_unit_of_one_speed() -> None:
+    runs = runs_of(20, 24, 30)
+    speed = {"minutes_running": 600, "minutes_full_speed": 585}
+    assert starts.short_cycling(context_of(days_of(outdoor=np.full(DAYS, 2.0), **speed), runs)) is None
+
+
+def test_a_unit_of_one_speed_may_start_often_by_its_counter() -> None:
+    days = days_of(compressor_starts_counted=35.0, compressor_hours_counted=12.0)
+    assert starts.short_cycling(context_of(days, site=FIXED_SPEED)) is None
+    assert starts.short_cycling(context_of(days)) is not None
+
+
+def test_the_weather_shows_in_the_mean_of_runs_and_rests() -> None:
+    """Runs give 33 °C in any weather, as their output makes it; the control holds the mean of run and rest,
+    by longer rests. With the same rests in any weather the flow is fixed."""
+    level = days_of(flow=np.full(DAYS, 40.0), target_flow=np.nan, target_above_curve=np.nan)
+    held = np.repeat(CURVE, 20)
+    follows = runs_of(
+        20, 40, 20, flow=40.0, return_end=40.0 - 1.5 * (40.0 - held), flow_start=40.0 - 1.5 * (40.0 - held)
+    )
+    steady = runs_of(20, 40, 20, flow=40.0, return_end=37.0, flow_start=35.0)
+    assert curve.no_weather_compensation(context_of(level, follows)) is None
+    assert check_whole(curve.no_weather_compensation(context_of(level, steady))).severity != "note"
 
 
 @pytest.mark.parametrize(

@@ -628,6 +628,20 @@ def test_a_large_household_is_no_leak(from_day: int, kwh: float) -> None:
     assert too_much.too_much_hot_water(context_of(much_hot_water(from_day, kwh))) is None
 
 
+@pytest.mark.parametrize(("from_day", "first"), [(40, "diverter_passing"), (DAYS, "cylinder_small")])
+def test_a_cylinder_kept_cold_by_a_leak_is_not_too_small(from_day: int, first: str) -> None:
+    """Heat that passes the diverter is counted as hot water, and nobody draws it."""
+    short = {"minutes_tank_cold": 200, "minutes_cold_charging": 180, "tank_min": 20.0}
+    days = much_hot_water(from_day, 60.0)
+    late = np.arange(DAYS) >= 40
+    columns = {name: np.where(late, value, days[name]) for name, value in short.items()}
+    heat = np.where(late & (days["heat_hot_water_kwh"] < 20.0), 20.0, days["heat_hot_water_kwh"])
+    days = days.with_columns(heat_hot_water_kwh=heat, **columns)
+    reheats = reheats_of(minutes=60, heat=11.0)
+    found = check_whole(cylinder.hot_water_shortfall(context_of(days, reheats)))
+    assert found.causes[0].cause == first
+
+
 def test_heat_counted_as_hot_water_withholds_a_claim_about_the_house() -> None:
     assert too_much.rooms_among_hot_water(context_of()) is None
     told = too_much.rooms_among_hot_water(context_of(much_hot_water(40, 60.0)))

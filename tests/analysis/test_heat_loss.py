@@ -145,6 +145,19 @@ def test_where_no_room_is_measured_a_unit_at_its_limit_does_not_make_a_tight_hou
     assert "mild half" in capped.method
 
 
+def test_where_the_mild_half_describes_the_house_the_line_of_all_days_stays_possible() -> None:
+    """Sun and open windows in spring can bend the line as well as a unit at its limit."""
+    days = unmeasured(house(150, memory=0.3))
+    limit = float(np.quantile(days["heat_space_kwh"], 0.75))
+    bent = days.with_columns(
+        heat_space_kwh=np.minimum(days["heat_space_kwh"], limit + 0.3 * (days["heat_space_kwh"] - limit))
+    )
+    found = measured(bent)
+    whole = np.polyfit(bent["outdoor"], -bent["heat_space_kwh"] / 0.024, 1)[0]
+    assert "mild half" in found.method
+    assert found.coefficient.low < whole < found.coefficient.value
+
+
 @pytest.mark.parametrize("seed", range(6))
 def test_a_house_whose_unit_keeps_up_has_no_bend(seed: int) -> None:
     found = measured(unmeasured(house(150, memory=0.3, seed=seed)))

@@ -5,8 +5,10 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 
+import numpy as np
 import pytest
 
+from fieldfare.analysis.expectation.outdoor_offset import without_rooms
 from fieldfare.analysis.facts.build import build_facts
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.readings import Samples
@@ -15,6 +17,29 @@ from fieldfare.collector.simulated.faults.plant import with_fault
 from fieldfare.collector.simulated.plant import PlantSpec, random_plant, simulate
 
 FIRST, DAYS = date(2023, 10, 10), 150
+
+
+def rooms_days(influence: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Hundred days: flow half a kelvin above the curve, and more for rooms that lack up to 2 K."""
+    rng = np.random.default_rng(7)
+    outdoor, lacking = rng.normal(4.0, 4.0, 100), rng.uniform(0.0, 2.0, 100)
+    return 0.5 + influence * lacking + rng.normal(0.0, 0.2, 100), lacking, outdoor
+
+
+@pytest.mark.parametrize("influence", [0.0, 2.0])
+def test_flow_raised_for_cold_rooms_is_told_from_flow_raised_for_the_weather(influence: float) -> None:
+    above, lacking, outdoor = rooms_days(influence)
+    left = without_rooms(above, lacking, outdoor)
+    assert left.mean == pytest.approx(0.5, abs=0.15)
+    assert left.sd < 0.15
+
+
+def test_rooms_that_lack_the_same_every_day_leave_their_usual_influence_in_doubt() -> None:
+    above, lacking, outdoor = rooms_days(0.0)
+    left = without_rooms(above + 2.0, np.full_like(lacking, 1.5), outdoor)
+    assert left.mean == pytest.approx(2.5 - 0.5 * 1.5, abs=0.15)
+    assert left.sd == pytest.approx(1.5, abs=0.1)
+    assert without_rooms(above + 2.0, np.zeros_like(lacking), outdoor).mean == pytest.approx(2.5, abs=0.1)
 
 
 def result(spec: PlantSpec, offset_k: float) -> Result:

@@ -25,7 +25,7 @@ CIRCUIT = made_by(
     ("buffer_drop", "K", "Flow less flow beyond the buffer.", _FLOW, _BEYOND),
     ("beyond_lift", "K", "Flow less return beyond the buffer.", _BEYOND, _BEYOND_BACK),
     ("heat_power", "W", "Mean heat in steady heating.", HEAT, USE),
-    ("heat_power_max", "W", "Best whole hour of known heat.", HEAT),
+    ("heat_power_max", "W", "Best whole hour of known heat without a rest.", HEAT),
     ("speed", "%", "Mean compressor speed in steady heating.", "compressor_speed"),
     ("pressure", "bar", "Median pressure.", "system_pressure"),
     ("pressure_min", "bar", "Lowest pressure.", "system_pressure"),

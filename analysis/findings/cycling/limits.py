@@ -72,6 +72,20 @@ LIMITS_CYCLING: dict[str, Limit] = {
         "none of 127 air-source units averages more over a winter (reference 9.3); p95 is 19",
         "starts a day by a counter or by coarse data, above which it cycles too often",
     ),
+    "fixed_speed_share": Limit(
+        0.95,
+        "-",
+        "common practice: an inverter is at full speed on the coldest days and in hot water alone; the rest"
+        " is the first and last reading of a run",
+        "running time at full speed over all of it, from which a unit only switches on and off",
+    ),
+    "fixed_speed_starts_a_day": Limit(
+        48.0,
+        "1/day",
+        "common practice: 2 starts an hour are what makers of compressors allow for good (reference 9.4)",
+        "starts a day, above which a unit that only switches on and off cycles too often: it can't run"
+        " through",
+    ),
     "cycling_field_rank": Limit(
         0.75,
         "-",

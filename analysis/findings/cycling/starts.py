@@ -9,6 +9,7 @@ import numpy as np
 from fieldfare.analysis.cautions import water_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.cycling import (
+    FIXED_OVER_LOSS,
     LEAST_OVER_LOSS,
     field_rank,
     run_expected,
@@ -72,7 +73,8 @@ def short_cycling(context: Context) -> Finding | None:
     cold = np.isfinite(outdoor) & (_load(context, outdoor) >= limit("cold_load_share"))
     # Begin and end of a run are known to half a reading each: what may be longer is no short run.
     longest = by_day.minutes + (run_spacing(days) - 1.0) / 2.0
-    through = cold & (by_day.count > limit("cold_starts_a_day")) & (longest < limit("cold_run_minutes"))
+    most = _most_starts(context, "cold_starts_a_day")
+    through = cold & (by_day.count > limit(most)) & (longest < limit("cold_run_minutes"))
     cycles_short = brief | through
     heated = (days.floats("minutes_heating") >= 60) | (days.floats("minutes_running") >= 60)
     comparable = _comparable(cycles_short, outdoor, heated)
@@ -112,7 +114,7 @@ def short_cycling(context: Context) -> Finding | None:
                 "starts_per_hour",
                 round(nan_median(allowed[here]), 2),
             ),
-            context.evidence("heating starts a day", round(starts, 1), "1/day", "cold_starts_a_day"),
+            context.evidence("heating starts a day", round(starts, 1), "1/day", most),
             Evidence(
                 "expected starts a day at this load, 95 % interval",
                 f"{due.low:.0f} to {due.high:.0f}",
@@ -193,6 +195,20 @@ def _may_hide_rests(context: Context) -> bool:
     return int((known & (running > longest)).sum()) >= context.limit("cycling_days")
 
 
+def fixed_speed(context: Context) -> bool:
+    """Whether the unit only switches on and off: by the site file, or its speed shows nothing between."""
+    days = context.all_days.days
+    full, ran = days.floats("minutes_full_speed"), days.floats("minutes_running")
+    share = context.limit("fixed_speed_share")
+    shown = len(days.where(ran > 0.0)) >= context.limit("cycling_days")
+    return context.site.heat_pump.fixed_speed or bool(shown and full.sum() >= share * ran.sum())
+
+
+def _most_starts(context: Context, name: str) -> str:
+    """Name of the limit of starts a day: `name`, or that of a unit which can't run through."""
+    return "fixed_speed_starts_a_day" if context.once(fixed_speed) else name
+
+
 def _heating_runs(runs: Table) -> Table:
     """Whole runs that made no hot water, with the pause after each (nan: none seen, or a rest)."""
     after = np.append(runs.floats("pause")[1:], np.nan)
@@ -238,21 +254,23 @@ def _due(context: Context, outdoor: Floats, here: Flags) -> tuple[Lognormal, str
     """Starts a day that a soundly sized unit needs on those days, the run it makes, in words, and the load
     over the least output [-].
 
-    Its least output is that of the site file, or two fifths of the design's heat loss where that is less: a
-    unit that is too big is no excuse for its own starts.
+    Its least output is that of the site file, or a sound share of the design's heat loss where that is less:
+    a unit that is too big is no excuse for its own starts.
     """
     pump, loss = context.site.heat_pump, context.site.design.heat_loss_kw
-    least = pump.min_output_kw or _LEAST_SHARE * (pump.rated_output_kw or _USUAL_RATED_KW)
+    fixed = context.once(fixed_speed)
+    rated = pump.rated_output_kw or _USUAL_RATED_KW
+    least = pump.min_output_kw or (1.0 if fixed else _LEAST_SHARE) * rated
     if loss:
-        least = min(least, LEAST_OVER_LOSS * loss)
+        least = min(least, (FIXED_OVER_LOSS if fixed else LEAST_OVER_LOSS) * loss)
     load = context.days.floats("heat_space_kwh") / 24.0
     if loss:
         load = np.where(np.isfinite(load), load, np.clip(_load(context, outdoor), 0.0, 1.2) * loss)
-    due = starts_due(load[here], least)
+    due = starts_due(load[here], least, fixed_speed=fixed)
     share = nan_median(load[here]) / least
     run = "no stop"
     if 0.0 < share < 1.0:
-        expected = run_expected(share)
+        expected = run_expected(share, fixed_speed=fixed)
         run = f"{expected.low:.0f} to {expected.high:.0f}"
     return due, run if np.isfinite(share) else "not known", float(share)
 
@@ -279,10 +297,13 @@ def _comparable(cycles_short: Flags, outdoor: Floats, heated: Flags) -> Flags:
 def _severity(context: Context, by_day: _Days, here: Flags, size: Floats, episode: Episode) -> Severity:
     """Grade by size and by how much of the season it takes."""
     limit = context.limit
-    over = nan_median(by_day.count[here]) / limit("cold_starts_a_day")
+    over = nan_median(by_day.count[here]) / limit(_most_starts(context, "cold_starts_a_day"))
     if np.isfinite(size[here]).mean() >= 0.3:
         over = nan_median(size[here])
-    heavy = nan_median(by_day.count[here]) >= 2.0 * limit("counted_starts_a_day") and here.sum() >= 28
+    heavy = (
+        nan_median(by_day.count[here]) >= 2.0 * limit(_most_starts(context, "counted_starts_a_day"))
+        and here.sum() >= 28
+    )
     severity: Severity = "act" if over >= 1.7 or heavy else "watch"
     # Short runs of a few mild days, in a season with few starts, neither wear nor cost anything to speak of.
     if field_rank(_mean_starts(context, by_day, episode)) < limit("cycling_field_rank"):
@@ -318,7 +339,8 @@ def _by_number(context: Context, starts: Floats, running: Floats, basis: str) ->
     days, limit = context.days, context.limit
     judged = np.isfinite(starts) & (starts >= 1)
     length = np.divide(running * 60.0, starts, out=np.full(len(starts), np.nan), where=starts > 0)
-    too_many = judged & (starts > limit("counted_starts_a_day"))
+    most = _most_starts(context, "counted_starts_a_day")
+    too_many = judged & (starts > limit(most))
     # Long runs between many starts are a busy winter's day, not short cycling.
     too_many &= ~(length > 2.0 * limit("cold_run_minutes"))
     episode = latest_episode(
@@ -328,7 +350,7 @@ def _by_number(context: Context, starts: Floats, running: Floats, basis: str) ->
         return None
     here = episode.covers(days["day"]) & too_many
     many, mean = nan_median(starts[here]), nan_median(length[here])
-    over = many / limit("counted_starts_a_day")
+    over = many / limit(most)
     severity = downgraded("act" if over >= 2.0 else "watch", episode, limit("cycling_days"))
     evidence = (
         () if np.isnan(mean) else (context.evidence("mean run", round(mean, 1), "min", "short_run_minutes"),)
@@ -340,7 +362,7 @@ def _by_number(context: Context, starts: Floats, running: Floats, basis: str) ->
         confidence_of(over, episode.days * episode.share, episode.share),
         f"The compressor starts {many:.0f} times a day, {basis}.",
         evidence=(
-            context.evidence("starts a day", round(many, 1), "1/day", "counted_starts_a_day"),
+            context.evidence("starts a day", round(many, 1), "1/day", most),
             *evidence,
             context.evidence("days with short cycling", int(here.sum()), "days", "cycling_days"),
         ),

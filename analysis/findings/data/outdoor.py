@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.hypotheses import Spread
-from fieldfare.analysis.expectation.outdoor_offset import offset_chance
+from fieldfare.analysis.expectation.outdoor_offset import offset_chance, without_rooms
 from fieldfare.analysis.facts.daylight import OFF_NOON_SHARE
 from fieldfare.analysis.facts.table import Table, day_of_year, fill_nan
 from fieldfare.analysis.figures.estimate import robust_fit
@@ -88,20 +88,21 @@ def _offset(context: Context) -> Finding | None:
     house's balance as it is.
     """
     loss, curve, days = context.figures.heat_loss, context.figures.curve, context.days
-    base, above, designed = loss.base_temperature_c, curve.above_design_k, curve.designed_slope
+    base, designed = loss.base_temperature_c, curve.designed_slope
     room = days.where(days["minutes_heating"] >= 60).mean("room")
-    if base is None or not above or not above.value or designed is None or not np.isfinite(room):
+    above = _above_for_rooms_as_wanted(context)
+    if base is None or not above.mean or designed is None or not np.isfinite(room):
         return None
     if overheated_c(context) is not None:
         return None  # where heating ends is then a setting, not the house's balance
-    free, shift = room - base, above.value / max(-designed, 0.1)
+    free, shift = room - base, above.mean / max(-designed, 0.1)
     usual = context.limit("outdoor_offset_usual_free_k")
     if free > context.limit("outdoor_offset_free_k") or shift < context.limit("outdoor_offset_curve_k"):
         return None
     excess = (usual - free + shift) / 2.0
     real = offset_chance(
         Spread(free, _free_doubt(context, free)),
-        Spread(shift, curve.above_design_k.half / GAUSS_95 / max(-designed, 0.1)),
+        Spread(shift, above.sd / max(-designed, 0.1)),
         usual,
     )
     if real < context.limit("finding_chance"):
@@ -142,6 +143,34 @@ def _offset(context: Context) -> Finding | None:
         visit="drive",
         bring=("outdoor sensor with a shaded case", "thermometer"),
     )
+
+
+def _above_for_rooms_as_wanted(context: Context) -> Spread:
+    """Flow above the designed curve that cold rooms don't explain [K]; 0 where it is not known.
+
+    Controls with a room sensor raise the flow by so much for each kelvin below the wanted temperature, which
+    has nothing to do with the weather. What they ask for shows it best.
+    """
+    above, days = context.figures.curve.above_design_k, context.days
+    if not above or not above.value:
+        return Spread(0.0, 0.0)
+    lacking = _deficit(days)
+    heated = np.isfinite(lacking + days.floats("outdoor")) & (days.floats("minutes_heating") >= 60)
+    for name in ("target_above_curve", "above_curve"):
+        flow = days.floats(name)
+        known = heated & np.isfinite(flow)
+        if known.sum() >= _FEWEST_DAYS:
+            return without_rooms(flow[known], lacking[known], days.floats("outdoor")[known])
+    return Spread(above.value, above.half / GAUSS_95)
+
+
+def _deficit(days: Table) -> Floats:
+    """Wanted less measured room temperature, mean of the zones that have both [K]; nan where none has."""
+    zones = [days.floats(name) for name in days.names if name.startswith("deficit.")]
+    known = [np.isfinite(zone) for zone in zones]
+    count = np.sum(known, axis=0) if zones else np.zeros(len(days))
+    total = np.sum([fill_nan(zone, 0.0) for zone in zones], axis=0) if zones else np.zeros(len(days))
+    return np.divide(total, count, out=np.full(len(days), np.nan), where=count > 0)
 
 
 def _free_doubt(context: Context, free: float) -> float:

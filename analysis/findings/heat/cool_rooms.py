@@ -44,6 +44,12 @@ def is_designed(context: Context) -> bool:
     return "indoor_c" in context.site.design.model_fields_set
 
 
+def _fall(context: Context, fall: float) -> Evidence:
+    return context.evidence(
+        "fall of the rooms from the evening to their coldest", round(fall, 1), "K", "room_set_back_k"
+    )
+
+
 def cool_room(
     context: Context,
     zone: str,
@@ -64,7 +70,10 @@ def cool_room(
     warm = any(
         nan_median(below_design(context, other)[inside]) < limit("room_deficit_act") for other in other_rooms
     )
-    lacking = chance_of_lacking(below, facts, others_warm=warm)
+    days = context.days
+    fall = nan_median((days.floats("room_end") - days.floats("room_min"))[inside])
+    lacking = chance_of_lacking(below, facts, others_warm=warm, night_fall_k=fall)
+    set_back = np.isfinite(fall) and fall >= limit("room_set_back_k")
     at, design = nan_median(room[inside]), context.site.design.indoor_c
     if lacking < limit("finding_likely"):
         raise NotAssessed(
@@ -85,6 +94,7 @@ def cool_room(
             Evidence("room meanwhile", round(at, 1), "°C"),
             Evidence("design room temperature", design, "°C"),
             Evidence("probability that it is not wanted so", round(lacking, 2), "-"),
+            *((_fall(context, fall),) if set_back else ()),
             context.evidence("days below the design", int(inside.sum()), "days", "room_days"),
             context.evidence("share of heating days", round(episode.share, 2), "-", "room_days_share"),
             *evidence,
@@ -92,9 +102,15 @@ def cool_room(
         causes=causes,
         until=episode.until,
         next_step=(
-            f"Ask the householder first whether zone {zone} is meant to be as cool as this. If not, look at"
-            " the cause named here: a low curve is a setting, a unit that runs without a rest is short of"
-            " output. A measured set temperature there would end the doubt."
+            f"Ask the householder first whether zone {zone} is meant to be as cool as this. "
+            + (
+                "The rooms fall far by night and don't come back in the day: ask for the times and the depth"
+                " of the set-back, and try a week without it. "
+                if set_back
+                else ""
+            )
+            + "If not, look at the cause named here: a low curve is a setting, a unit that runs without a"
+            " rest is short of output. A measured set temperature there would end the doubt."
         ),
         home=(
             ""

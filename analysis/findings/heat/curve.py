@@ -145,7 +145,7 @@ def _swing(context: Context) -> Floats:
 
     A unit that only switches on and off climbs through its switching difference in every run; in the rest the
     water passes it at the return's temperature and cools to the next start. The control holds the mean of
-    both.
+    both: how hot the water gets in runs alone follows the unit's output, not the curve.
     """
     days, runs = context.days, context.facts.runs
     usual = np.full(len(days), _SWING_K)
@@ -254,6 +254,8 @@ def _cost(context: Context, here: Flags, above: float) -> float | None:
 def no_weather_compensation(context: Context) -> Finding | None:
     days, limit = context.days, context.limit
     flow, is_target = _target_or_measured_flow(days)
+    if not is_target:
+        flow = flow - _swing(context)
     outdoor = days.floats("outdoor_steady")
     fit = cool_and_steady(context) & np.isfinite(flow) & np.isfinite(outdoor) & ~rooms_set_low(context)
     if not is_target:

@@ -267,6 +267,12 @@ LIMITS_HEAT: dict[str, Limit] = {
         " one in twenty is further",
         "room without a set temperature of its own below the design's",
     ),
+    "room_set_back_k": Limit(
+        2.0,
+        "K",
+        "common practice: radiators make up for two kelvin in the 2 to 4 hours before people rise",
+        "fall of the rooms by night, from which a set-back may be what leaves them cool by day",
+    ),
     "room_days_share": Limit(
         0.3,
         "-",

@@ -17,6 +17,7 @@ from fieldfare.analysis.findings.grading import graded, in_doubt, ranked
 from fieldfare.analysis.findings.hot_water.diverter import leak_in_charges, leak_to_heating, outweighs
 from fieldfare.analysis.findings.hot_water.emptied import emptied_by_day, full_content
 from fieldfare.analysis.findings.hot_water.reheat import approach_at_rating, slowness
+from fieldfare.analysis.findings.hot_water.too_much import too_much_hot_water
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
 from fieldfare.analysis.findings.onset import onset
 from fieldfare.analysis.findings.phrases import percent
@@ -202,27 +203,27 @@ def _shortfall_causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...
         "cylinder_small": (float(np.exp(-waiting * 0.5 + small - drag)), why),
         "reheat_slow": (float(np.exp(-waiting * 0.5 + drag - small)), why),
     }
-    leak = context.once(leak_to_heating)
-    if leak is not None and leak.is_sure and leak.rate > context.limit("diverter_leak_k_per_h"):
-        # The heating draws the cylinder down between charges: its size is not to blame.
-        most = 2.0 * sum(weight for weight, _ in scores.values())
-        scores["diverter_passing"] = (
-            most,
-            f"the full cylinder loses {leak.rate:.1f} K an hour to the heating",
-        )
-    charge = context.once(leak_in_charges)
-    if (
-        "diverter_passing" not in scores
-        and charge is not None
-        and charge.is_sure
-        and charge.share >= context.limit("charge_leak_watch")
-    ):
-        most = 2.0 * sum(weight for weight, _ in scores.values())
-        scores["diverter_passing"] = (
-            most,
-            f"{percent(charge.share)} of a charge's heat does not reach the cylinder",
-        )
+    if (leaks := _leaks(context, chosen)) is not None:
+        # Heat that passes the diverter is not drawn: the cylinder's size is not to blame.
+        scores["diverter_passing"] = (2.0 * sum(weight for weight, _ in scores.values()), leaks)
     return ranked(scores), tuple(evidence)
+
+
+def _leaks(context: Context, chosen: Flags) -> str | None:
+    """Why heat that leaks through the diverter leaves the cylinder cold on these days; None where none is
+    seen."""
+    leak, charge = context.once(leak_to_heating), context.once(leak_in_charges)
+    if leak is not None and leak.is_sure and leak.rate > context.limit("diverter_leak_k_per_h"):
+        return f"the full cylinder loses {leak.rate:.1f} K an hour to the heating"
+    if charge is not None and charge.is_sure and charge.share >= context.limit("charge_leak_watch"):
+        return f"{percent(charge.share)} of a charge's heat does not reach the cylinder"
+    much = context.once(too_much_hot_water)
+    if much is None:
+        return None
+    on_such_days = (chosen & much.episode.covers(context.days["day"])).sum()
+    if on_such_days < context.limit("cold_by_leak_share") * chosen.sum():
+        return None
+    return f"charges take {much.kwh:.0f} kWh a day, more than a home can draw"
 
 
 def high_standing_loss(context: Context) -> Finding | None:

@@ -148,6 +148,13 @@ LIMITS_HOT_WATER: dict[str, Limit] = {
         "common practice: twice what a home can draw leaves no doubt, and costs from the first day",
         "heat counted as hot water, over the most that a home takes, from which a visit is due",
     ),
+    "cold_by_leak_share": Limit(
+        0.5,
+        "-",
+        "common practice: most of them",
+        "days short of hot water on which more heat was charged than a home can draw, over all of them, from"
+        " which the leak is the cause",
+    ),
     "hot_water_most_error": Limit(
         0.15,
         "-",
