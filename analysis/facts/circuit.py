@@ -89,7 +89,7 @@ def circuit_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
         check_meter is not None
         and check_flow is not None
         and check_meter is not check_flow
-        and minutes.balance.heat_basis != "flow rate and temperatures"
+        and minutes.balance.heat_basis != "flow_product"
     ):
         # Sparse readings can't show which minutes were steady; over whole runs samples and sums agree.
         compared = within(use.running, round(grid.spacing["flow_rate"])) if grid.nearest else (steady | hot)

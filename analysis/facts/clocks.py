@@ -55,7 +55,7 @@ def clock_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
     if unit is None:
         return out
     signals: dict[str, tuple[Floats, float]] = {}
-    if plant.heat_basis != "flow rate and temperatures" and plant.heat is not None:
+    if plant.heat_basis != "flow_product" and plant.heat is not None:
         signals["heat"] = (plant.heat * 60.0, _LEAST_W)
     if grid.has("flow_temperature") and grid.has("return_temperature"):
         lift = grid.gauge("flow_temperature") - grid.gauge("return_temperature")

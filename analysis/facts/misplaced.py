@@ -55,7 +55,7 @@ def misplaced_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
 def _by_use(minutes: Minutes, day: Segments) -> dict[str, object]:
     plant, use = minutes.balance, minutes.use
     meter, flow = plant.metered_heat, plant.flow_heat
-    if meter is None or flow is None or plant.heat_basis == "flow rate and temperatures":
+    if meter is None or flow is None or plant.heat_basis == "flow_product":
         return {}
     both = np.isfinite(meter) & np.isfinite(flow)
     serving = np.where(use.code == OFF, use.serves, minutes.serving)

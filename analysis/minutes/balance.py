@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,12 +21,16 @@ HEAT_SEEN_BY = (*HEATING_METERS, "flow_rate")
 """Quantities of which one is needed for that heat; a flow rate gives it with both water temperatures."""
 
 
+HeatBasis = Literal["heat_meter", "split_meters", "flow_product", "none"]
+"""Source of the heat: a meter, meters by use, or flow rate times temperature difference."""
+
+
 @dataclass(frozen=True)
 class Balance:
     """Energies in Wh of each minute, float64 (n,); nan where unknown; None where not metered.
 
     heat_pump : the outdoor unit with everything on its meter that no other meter shows (`within`)
-    heat : net heat of the heat pump; `heat_basis` names the meters
+    heat : net heat of the heat pump, from the meters of `heat_basis`
     sees_backup : True where `heat` still contains the back-up heater's heat, because no meter shows it alone,
         or the split meters are downstream of it
     heater_in_meter : heat of the back-up heater or another source that the meter also counts and that is
@@ -42,7 +47,7 @@ class Balance:
     circulation_pump: Floats | None
     within: frozenset[str]
     heat: Floats | None
-    heat_basis: str
+    heat_basis: HeatBasis
     sees_backup: bool
     space_heat: Floats | None
     hot_water_heat: Floats | None
@@ -87,10 +92,11 @@ def balance(site: Site, grid: Grid) -> Balance:
             unit = unit - np.where(np.isfinite(own), own, 0.0)
             within.discard(name)
     space, water = grid.energy.get("space_heat"), grid.energy.get("hot_water_heat")
-    heat, basis, sees_backup = grid.energy.get("heat_output"), "heat meter", False
+    basis: HeatBasis = "heat_meter"
+    heat, sees_backup = grid.energy.get("heat_output"), False
     if heat is None and space is not None and (water is not None or site.hot_water is None):
         heat = space if water is None else space + water
-        basis, sees_backup = "split heat meters", True
+        basis, sees_backup = "split_meters", True
     metered = heat
     if heat is not None:
         heat = heat / (1.0 + uncorrected_share(site))
@@ -108,7 +114,7 @@ def balance(site: Site, grid: Grid) -> Balance:
         heater = counted if heater is None else heater + counted
     flow_heat = _flow_heat(site, grid)
     if heat is None and flow_heat is not None:
-        heat, basis = flow_heat, "flow rate and temperatures"
+        heat, basis = flow_heat, "flow_product"
     return Balance(
         unit,
         energy["fan"],

@@ -23,7 +23,7 @@ _ORDER: tuple[Verdict, ...] = ("not in order", "attention", "can't tell", "in or
 
 
 def points_left(site: Site, contents: dict[str, Any]) -> list[tuple[str, str]]:
-    """Key and title of each check that is not in order, gravest first."""
+    """Key and title of each check with a problem, gravest first."""
     result = contents["result"]
     return _left(sheet(site, result, contents.get("days") or rows_of_result(result)))
 

@@ -84,6 +84,11 @@ REPLACED = (
     "signs as with too little refrigerant",
     "a fault of ours",
     "no fault of ours",
+    "hand and eye",
+    "where each setting stands",
+    "nobody yet",
+    "what it rests on",
+    "lead one to expect",
 )
 """Wordings that plain English has replaced."""
 
