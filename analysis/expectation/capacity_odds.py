@@ -13,11 +13,11 @@ _PRIOR = 0.1
 # colder than any seen are a tenth off (common practice). Of a hundred loads some have a stove beside them.
 _UNSEEN = 0.10
 _SUREST, _LEAST = 0.97, 0.05
-# Each day flat out with the rooms short raises the odds by two thirds; one is a long set-back, guests or a
-# door left open.
+# Each day at full output with cold rooms raises the odds by two thirds; a single one may be a long set-back,
+# guests or an open door.
 _A_DAY, _FIRST, _MOST_DAYS = 0.5, 0.5, 14
-# Three days as cold as the design's on which rooms held and the unit had reserve are forty to one against a
-# calculated shortage.
+# Three days as cold as the design's with warm rooms and reserve are forty to one against a calculated
+# shortage.
 _HELD, _FEWEST_HELD = 3.6, 3
 
 

@@ -1,7 +1,7 @@
 """Causes of a cold room, weighed by operation, water temperatures and the other rooms.
 
-Each cause is a hypothesis with a signature over several facts. Its weight is the likelihood of what was
-measured, times prior odds. A fact that was not measured says nothing for or against any cause.
+Each cause is a hypothesis with a signature over several facts. Its weight is the likelihood of the
+measurements times prior odds. Facts that were not measured have no influence.
 """
 
 from __future__ import annotations

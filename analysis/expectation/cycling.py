@@ -60,7 +60,7 @@ def cycle(load_share: ArrayLike, litres_per_kw: ArrayLike, band_k: ArrayLike) ->
 
 
 def run_expected(load_share: float) -> Lognormal:
-    """Length of a run at a load below the least output, where water and switching band are not known [min].
+    """Length of a run at a load below minimum output, if water content and switching band are unknown [min].
 
     load_share : float [-], above 0 and below 1
     """
@@ -73,11 +73,11 @@ INTERRUPTED_A_DAY = 4.0
 # Sound sizing: least output at most so much of the design heat loss (common practice: inverters turn down to
 # a third).
 LEAST_OVER_LOSS = 0.4
-_OTHERWISE = 0.25  # controls and habits that the two figures above leave out
+_OTHERWISE = 0.25  # controls and habits not covered by the two figures above
 
 
 def starts_due(load_kw: ArrayLike, least_kw: float) -> Lognormal:
-    """Starts a day that a sound plant needs at these loads, mean of the days [1/day].
+    """Starts per day that a healthy plant needs at these loads, mean of the days [1/day].
 
     load_kw : float or array [kW], daily means of the heating; nan left out
     least_kw : float [kW], least output of the unit

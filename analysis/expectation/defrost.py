@@ -29,7 +29,7 @@ REACHES_ICE = Lognormal(0.8, 0.1)
 LENGTH_MIN = Lognormal(4.0, 0.35)
 # A reversed compressor draws half to all of the rated output out of the water (common practice).
 DRAWN_SHARE = Lognormal(0.6, 0.35)
-# Both ways of telling rest on the same coat.
+# Both criteria depend on the same coat of frost.
 _SAME_COAT = 0.4
 
 
@@ -97,7 +97,7 @@ def coat_share(used_wh_per_kw: float) -> float:
 
 
 def needless_share(count: float, frost: Lognormal, used_wh_per_kw: float = np.nan) -> float:
-    """Share of what the defrosts took that whole coats at the expected rate would spare [0 to 1].
+    """Share of the defrosts' energy that full coats at the expected rate would save [0 to 1].
 
     count, frost, used_wh_per_kw : as `too_often` has them
     """

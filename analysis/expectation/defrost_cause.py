@@ -22,7 +22,7 @@ _SIGNATURES: Mapping[str, Mapping[str, Spread]] = MappingProxyType(
     }
 )
 _TAIL_DF = 8
-# From here a coil without air and one without refrigerant look much alike: neither is ever ruled out.
+# Beyond this, lack of air and lack of refrigerant look similar: neither is ever ruled out.
 _LEAST, _MOST = 0.2, 0.8
 
 

@@ -117,7 +117,7 @@ _STARVED = {
     "minutes": Spread(-0.4, 0.5),
     "drawn": Spread(-0.3, 0.3),
 }
-# A coil with hardly any air, or hardly any refrigerant, frosts within any lock.
+# A coil with very little air or refrigerant frosts within any minimum interval.
 _CHOKED = {**_STARVED, "locked": Spread(0.95, 0.05), "follows": Spread(0.0, 0.15), "dry": Spread(-2.0, 1.5)}
 # A coil with part of its air is colder and frosts faster, yet a demand control still waits for its coat: only
 # the number of defrosts and the efficiency tell, against the unit's own earlier days.
@@ -221,7 +221,7 @@ def weights(signs: Signs, change: float = 0.0) -> dict[str, float]:
     logs = {}
     for name, expected in _SIGNATURES.items():
         if name == "too soon" and not np.isfinite(signs.melted):
-            continue  # only the balance of heat can tell
+            continue  # only the heat balance can show it
         apart = {fact: spread for fact, spread in expected.items() if fact not in _ON_FROST}
         alone = log_likelihood(facts, {**apart, "fell": _fall(expected, signs.fell_spread)}, _TAIL_DF)
         fits = [
@@ -259,8 +259,8 @@ def _in_air(signs: Signs, expected: Mapping[str, Spread], guess: float) -> dict[
             melted.mean + more, hypot(melted.sd, _beyond(signs.melted_spread, signs.often_spread))
         ),
         "locked": _beside_frost(expected["locked"], due, signs.locked_spread),
-        # A spacing that the lock sets follows no frost. Where the frost rate hardly varies but by its error,
-        # which holds the spacing itself, the slope may be anything.
+        # A spacing set by the minimum interval does not depend on frost. If the frost rate hardly varies
+        # except by its error, the slope may be anything.
         "follows": Spread(
             slope.mean * signs.follows_clear * free,
             hypot(slope.sd, _UNCLEAR_SLOPE * (1.0 - signs.follows_clear)),

@@ -1,8 +1,7 @@
 """Probability that a unit below its expected efficiency has a fault.
 
-Sound units scatter about their expectation: meters, ratings and part load are known only so well. A shortfall
-of some size is therefore weighed twice: how often sound units show it by chance, and how often faulty ones
-do.
+Healthy units scatter around their expectation, as meters, ratings and part load are uncertain. A shortfall is
+therefore weighed twice: how often healthy units show it by chance, and how often faulty ones do.
 """
 
 from __future__ import annotations

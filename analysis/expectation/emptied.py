@@ -1,4 +1,4 @@
-"""How much of a cylinder's heat was drawn while its sensor was cold, and whether that was all usable water.
+"""Share of a cylinder's heat drawn while its sensor was cold, and probability that it was all usable water.
 
 Cold water enters below and its front rises as water is drawn, so that a cold sensor says only that the front
 has passed it. Where the sensor sits nothing tells. What was drawn at the worst moment, D, as a share of a
@@ -71,7 +71,7 @@ def chance_of_emptied(spells: ColdSpells, share: float, error: float) -> Floats:
     weight = weight * np.where(known[:, np.newaxis], likelihood, 1.0)
     warmed = np.clip(np.nan_to_num(spells.warming), 0.0, 1.0)[:, np.newaxis]
     score = (_DRAWN - warmed) / np.maximum(_WARMING_ERROR * warmed, _LEAST_ERROR)
-    # A cylinder that did not warm is no evidence; otherwise at least this much had been drawn.
+    # A cylinder that did not warm is no evidence; otherwise at least this much was drawn.
     weight = weight * np.where(warmed > 0.0, _normal(score), 1.0) + 1e-300
     ended = _normal((_DRAWN - share) / error)
     return np.asarray((weight * ended).sum(axis=1) / weight.sum(axis=1), dtype=np.float64)

@@ -73,7 +73,7 @@ def frost_rate(outdoor_c: ArrayLike, humidity: ArrayLike, load: ArrayLike, coil:
 
 UNITS_SPREAD = 0.25
 """How far frost lies from the model's beyond coil and air, as a logarithm: fans and controls differ."""
-# Frost that the low guess sees none of is still taken as known to a power of ten.
+# If the low estimate is zero, frost is taken as known within a factor of ten.
 _FAR_LESS = 0.1
 
 

@@ -25,7 +25,7 @@ _MOSTLY, _HARDLY = 0.5, 0.2
 
 
 def chance(*, summer: float | None, before: float | None, without_call: bool) -> float:
-    """Probability that a pump turns for nothing [0 to 1].
+    """Probability that a pump runs needlessly [0 to 1].
 
     summer : share of the time it turns on days too warm to heat [-], None without such days
     before : share of the time it turned without demand earlier, in like weather [-], None without such days

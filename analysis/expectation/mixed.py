@@ -62,7 +62,7 @@ def mixed_electricity(
     hot_cop = np.asarray(rating.cop(source_c, np.full(len(heat), cylinder_c + OVER_CYLINDER_K)))
     electricity = (heat - hot) / space_cop + hot / hot_cop
     share = np.divide(hot, heat, out=np.ones(len(heat)), where=heat > 0.0)
-    # Moving a kilowatt-hour from one use to the other changes the electricity by the difference of both.
+    # Moving a kilowatt-hour between uses changes the electricity by the difference of both.
     moved = np.abs(1.0 / hot_cop - 1.0 / space_cop)
     spread = _HABIT * hot * moved / np.maximum(electricity, 1e-9)
     return Mix(electricity, share, np.asarray(spread))

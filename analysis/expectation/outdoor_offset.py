@@ -1,4 +1,4 @@
-"""Probability that an outdoor sensor reads too warm day and night.
+"""Probability that an outdoor sensor reads too high day and night.
 
 Two facts tell together. A house needs no heat from some kelvin below its rooms on, by its free heat; and the
 controls, which have a sensor of their own, make water for the true air. A sensor that reads too warm moves
@@ -23,7 +23,7 @@ OFF_SHARE, OFF_BY = 0.05, Spread(3.0, 1.5)
 
 
 def offset_chance(free: Spread, shift: Spread, usual_free_k: float) -> float:
-    """Probability that the sensor reads too warm [0 to 1].
+    """Probability that the sensor reads too high [0 to 1].
 
     free : rooms above the reading at which no heat is needed [K]. shift : flow above the designed curve, as
         kelvin outdoors [K]; both with their standard uncertainty. usual_free_k : float [K]

@@ -23,7 +23,7 @@ BEST_SPEED = 0.65
 _CURVATURE = 0.15
 _LEAST_LOAD, _GREATEST_LOAD = 0.15, 1.1
 _LEAST_LIFT_K = 15.0
-# Some units gain nothing below full output, others all that the second law lets them (common practice).
+# Some units gain nothing at part load, others as much as the second law allows (common practice).
 _GAIN_SPREAD = 0.40
 
 

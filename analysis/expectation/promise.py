@@ -46,7 +46,7 @@ class AtDesignWeather:
 def at_design_weather(
     outdoor: Floats, heat: Floats, electricity: Floats, design_outdoor_c: float, base_c: float
 ) -> AtDesignWeather | None:
-    """Space-heating performance of a design year, from that of the days measured.
+    """Space-heating performance in a design year, from the measured days.
 
     outdoor [°C], heat [kWh], electricity [kWh] : float64 (n,), daily; days without all three are left out
     design_outdoor_c : float [°C]. base_c : float [°C], outdoor temperature from which the house needs heat

@@ -156,7 +156,7 @@ def _likeness(past: Floats, now: Floats, width: float) -> Floats:
 
 
 def chance_of_room(room: float, restarts: Floats) -> float:
-    """Chance that a healthy unit lets the room fall so far before it starts again [0 to 1].
+    """Probability that a healthy unit lets the room fall this far before it starts again [0 to 1].
 
     room [°C] : as it is. restarts : float64 (n,), as it was when runs began [°C], nan where not known
     """

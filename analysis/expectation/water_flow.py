@@ -39,7 +39,7 @@ def water_difference(heat_kw: float, flow_m3_per_h: float) -> float:
 
 
 def nominal_difference(rated_kw: float, flow_m3_per_h: float) -> Lognormal:
-    """Difference at the rated output and the nominal flow [K], with what sensors and a flow meter may be off.
+    """Difference at rated output and nominal flow [K], with the uncertainty of sensors and flow meter.
 
     rated_kw : float [kW]. flow_m3_per_h : float [m3/h], nominal
     """
@@ -48,7 +48,7 @@ def nominal_difference(rated_kw: float, flow_m3_per_h: float) -> Lognormal:
 
 
 def elasticity(flow: Floats, heat: Floats) -> float:
-    """Relative change of the flow for one of the heat [-]; nan where the heat hardly varies.
+    """Elasticity of flow with respect to heat [-]; nan if the heat hardly varies.
 
     flow, heat : float64 (n,), above 0, of like weight; nan left out
     Source: slope of the logarithms, robust.
@@ -76,7 +76,7 @@ _DRIFT = 0.03
 
 
 def steady_flow(scatter: float, days: int, load_error: float) -> Expected:
-    """Fall that a season shows though nothing clogs, relative [-].
+    """Apparent fall over a season without any blockage, relative [-].
 
     scatter : of a day about the trend [-]. days : seen. load_error : relative uncertainty of what the load
         moved [-]

@@ -21,8 +21,8 @@ _LACKING_DENSITY = 1.0 / 6.0
 # One home in ten has rooms that lack heat (common practice).
 _PRIOR_LACKING = 0.1
 _TAIL_DF, _NORMAL_DF = 4, 1000
-# A unit whose rooms are as warm as anybody wants rests, and its water is what is asked. A low curve may be
-# the way in which the household keeps it cool: it says nothing.
+# A unit whose rooms are as warm as wanted rests and reaches its target flow. A low curve may be intended, so
+# it is no evidence.
 _WISHED = {"running": Spread(0.5, 0.25), "output_share": Spread(0.5, 0.25), "lacking": Spread(0.05, 0.10)}
 
 
@@ -43,7 +43,7 @@ def chance_of_lacking(below_k: float, facts: ColdRoom, *, others_warm: bool) -> 
         cause: log_likelihood(measured, {n: signature(cause)[n] for n in _WISHED}, _TAIL_DF)
         for cause in CAUSES
     }
-    # The mean likelihood of all causes: that of the likeliest over its share.
+    # Mean likelihood of all causes: that of the most probable one over its share.
     best = max(by_cause, key=lambda cause: by_cause[cause])
     lacking = by_cause[best] - log(shares(by_cause)[best] * len(CAUSES))
     return probability_of(

@@ -1,4 +1,4 @@
-"""Change-point detection: when did a daily figure step or begin to slide, under equal conditions?
+"""Change-point detection: steps and slides of a daily figure, under equal conditions.
 
 Regress the figure on its conditions plus one step or one ramp, tried on every day (Quandt 1960; Andrews 1993
 for the higher threshold of the best of many days).

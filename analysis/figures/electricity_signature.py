@@ -128,7 +128,7 @@ def electricity_signature(used: ElectricityDays, design_outdoor_c: float | None)
 
 
 def _still_falls(used: ElectricityDays, fit: ChangePoint) -> bool:
-    """The days that seem to be without heating still use less when they are warmer: they are heated too.
+    """Whether days taken as unheated still use less electricity when warmer, so that they are heated too.
 
     A heat pump needs more for each kelvin the colder it is, so the line bends, and in a winter's days the
     bend passes for the base.

@@ -19,8 +19,8 @@ from fieldfare.analysis.statistics.quantiles import median
 Array = NDArray[np.float64]
 
 FEWEST_DAYS = 10  # for three parameters, a spread and an autocorrelation; common practice, no source
-FEWEST_COLD_DAYS = 4  # on the falling side, so that its slope is not two points' accident
-FEWEST_WARM_DAYS = 4  # on the base, before it is believed
+FEWEST_COLD_DAYS = 4  # on the falling side, so that its slope does not depend on two points
+FEWEST_WARM_DAYS = 4  # on the base, before it is accepted
 # gain of the break over a straight line, in residual variances, before it is believed; common practice
 BREAK_F_RATIO = 10.0
 _TUKEY = 4.685  # 95 % efficiency at the normal distribution, Beaton and Tukey (1974)

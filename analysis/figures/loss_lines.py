@@ -41,7 +41,7 @@ _CURVE_K = 3.0  # a controller's own accuracy and two sensors (common practice)
 def accounted(
     site: Site, facts: Facts, losses: Iterable[Loss], findings: Iterable[Finding]
 ) -> dict[str, str]:
-    """For each part above DEAR_SHARE: the code of its finding, a line that explains it, or an empty text."""
+    """For each part above DEAR_SHARE: the code of its finding, an explanation, or an empty text."""
     electricity = facts.days.total("electricity_total_kwh")
     codes = {f.code for f in findings}
     out: dict[str, str] = {}
@@ -95,7 +95,7 @@ def _cycling(site: Site, facts: Facts, loss: Loss) -> str:
 
 
 def _defrost(site: Site, facts: Facts, loss: Loss) -> str:
-    """The table's own words, if the energy is within what air and load explain."""
+    """The table's own explanation, if air and load explain the energy."""
     bounds = explained_defrosts(site, facts.days)
     taken = loss.electricity_kwh + rated_defrosts(site, facts.days)
     return loss.because if bounds is not None and taken <= bounds[1] else ""

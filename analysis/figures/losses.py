@@ -47,7 +47,7 @@ _FROSTED_C, _CLEAR_C = 2.0, 7.0
 _TEST_HUMIDITY = 84.0
 _KELVIN_SHARE = 0.0225
 """More electricity for each kelvin of flow temperature: 2 to 2.5 % (reference 8)."""
-_LEAST_COP = 0.5  # less is a meter that misses heat
+_LEAST_COP = 0.5  # below this, a meter misses heat
 _FLOW_DOUBT_K = 0.5  # two water sensors of class B at 35 °C (EN 60751)
 
 

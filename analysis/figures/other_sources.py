@@ -56,7 +56,7 @@ def by_the_pump_alone(site: Site, days: Table) -> Flags:
 
 
 def unknown_turn(name: str) -> str:
-    """Why what rests on the heat pump's own days is not known. name : of the other source"""
+    """Reason why figures of the heat pump's own days are unknown. name : of the other source"""
     return (
         f"a {name} heats the rooms too, and when is not known: needs other_heat_output, or other_heat.below_c"
         " in the site file"
@@ -96,7 +96,7 @@ def house_heat(site: Site, days: Table, heat: Floats) -> Floats:
 
 
 def heat_of_both(site: Site) -> str | None:
-    """Why the heat meters say nothing of the heat pump alone; None where they do."""
+    """Reason why the heat meters don't show the heat pump alone; None if they do."""
     if not meter_counts_other(site) or site.measures("other_heat_output"):
         return None
     return (
