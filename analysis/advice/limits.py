@@ -80,7 +80,7 @@ LIMITS_ADVICE: dict[str, Limit] = {
         0.3,
         "-",
         "common practice, no source: in homes without valves room and used share hardly go together",
-        "correlation at like weather of the room with the emitters' used share that shows valves",
+        "correlation at comparable weather of the room with the emitters' used share that shows valves",
     ),
     "advice_influence_least": Limit(
         0.3,

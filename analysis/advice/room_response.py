@@ -193,7 +193,7 @@ def _opens(site: Site, opened: Floats, warmer: Floats, outdoor: Floats) -> float
 
 
 def _move(site: Site, opened: Floats, warmer: Floats, outdoor: Floats) -> bool:
-    """Whether the used share of emitters is smaller on days with a warmer room, at similar weather."""
+    """Whether the used share of emitters is smaller on days with a warmer room, at comparable weather."""
     together = _correlation_at_like_weather(np.log(opened), warmer, outdoor)
     return together <= -limit_of(site, "advice_valves_move")
 

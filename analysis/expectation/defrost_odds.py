@@ -357,7 +357,7 @@ class Change(NamedTuple):
 
 _FEWEST = 8
 _DAY_SD, _DAYS_ALIKE = 0.2, 2.0
-# Change that unmeasured humidity and habits may cause between two parts of a season of similar weather.
+# Change that unmeasured humidity and habits may cause between two parts of a season of comparable weather.
 _SEASON_SD = 0.2
 # A change that matters adds half as many again; the day is searched for, which any noise can use (Bonferroni,
 # common practice).

@@ -28,7 +28,8 @@ def chance(*, summer: float | None, before: float | None, without_call: bool) ->
     """Probability that a pump runs needlessly [0 to 1].
 
     summer : share of the time it turns on days too warm to heat [-], None without such days
-    before : share of the time it turned without demand earlier, in like weather [-], None without such days
+    before : earlier share of the time it turned without demand, in comparable weather [-], None without
+        such days
     without_call : room calls are measured and absent
     """
     odds = log(_PRIOR_ODDS)

@@ -78,7 +78,7 @@ def chance_of_rest(minutes: float, lengths: Floats, past: Beginnings, now: Begin
 
 
 def rests_a_running_day(lengths: Floats, past: Beginnings, now: Beginnings, runs: Beginnings) -> float:
-    """Number of rests per day of running in similar weather [1/day].
+    """Number of rests per day of running in comparable weather [1/day].
 
     lengths : float64 (n,), past rests [minutes]. past : how they began. runs : every run before, with its
         minutes in `run` and the weather in `outdoor`

@@ -1,4 +1,4 @@
-"""Compare two spans of days at similar weather: electricity for rooms and for hot water."""
+"""Compare two spans of days at comparable weather: electricity for rooms and for hot water."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 FEWEST_DAYS = 10
-"""Days of like weather needed in each span: a week and a half of habits (common practice)."""
+"""Days of comparable weather needed in each span: a week and a half of habits (common practice)."""
 WHOLE_DAY = 0.9
 """Share of a day's minutes that must be known."""
 FEWEST_FOR_BEND = 24
@@ -38,7 +38,7 @@ practice)."""
 
 @dataclass(frozen=True)
 class LikeWeather:
-    """Changes from the earlier to the later span [%] at similar weather; a missing value has a reason.
+    """Changes from the earlier to the later span [%] at comparable weather; a missing value has a reason.
 
     space_percent : electricity for the rooms on equally cold days. hot_water_percent : electricity for hot
         water. total_percent : all of it on equally cold days, where the meters can't tell these apart

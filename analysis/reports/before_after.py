@@ -1,4 +1,4 @@
-"""Effect of a change to a plant: before against after, at similar weather."""
+"""Effect of a change to a plant: before against after, at comparable weather."""
 
 from __future__ import annotations
 

@@ -66,7 +66,7 @@ class Service:
 
     @cached_property
     def compared(self) -> LastUsed[tuple[Any, ...], dict[str, Any]]:
-        """Cached comparisons of two periods at similar weather, for pages."""
+        """Cached comparisons of two periods at comparable weather, for pages."""
         return LastUsed(COMPARED_KEPT)
 
     @cached_property

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from fieldfare.analysis.tuning.steps import TuningStep
 
 WINDOW_DAYS = 120
-"""Days looked at before and after: enough for like weather on both sides of a season's turn."""
+"""Days looked at before and after: enough for comparable weather on both sides of a season's turn."""
 
 
 class UnknownWork(InputError):

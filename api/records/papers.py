@@ -261,7 +261,7 @@ def _like_weather(
     after: tuple[date, date],
     made_of: tuple[Any, ...],
 ) -> dict[str, Any]:
-    """Compare two periods at similar weather; their facts must be up to date.
+    """Compare two periods at comparable weather; their facts must be up to date.
 
     made_of : version token for caching; empty to recompute
     """

@@ -193,8 +193,8 @@ MEND: dict[str, str] = {
 }
 NEXT: dict[str, str] = {
     "system": (
-        "Tomorrow: do what is listed and log it as a job. The job's page then tells from days of like weather"
-        " whether it helped."
+        "Tomorrow: do what is listed and log it as a job. The job's page then shows by days of comparable"
+        " weather whether it helped."
     ),
     "household": "In a week: ask again with these days, and compare the electricity on days as cold.",
     "price": "Tomorrow: compare the price and standing charge here with the contract.",

@@ -14,7 +14,7 @@ from fieldfare.dashboards.figures.chart import (
 )
 from fieldfare.dashboards.text import words
 
-TITLE = "Before and after, at like weather"
+TITLE = "Before and after, at comparable weather"
 
 
 def before_after_chart(effect: dict[str, Any] | None, reason: str, day: str, currency: str | None) -> Chart:

@@ -8,8 +8,8 @@ OPERATION: dict[str, HandbookText] = {
     "unit_stopped": HandbookText(
         "Heat is due and the heat pump gives none. The house or the hot water gets cold, and in frost water"
         " in the unit can freeze.",
-        "The length of the present rest is compared with this unit's own rests in like weather, scaled to"
-        " the house's need. Cold rooms, a cold cylinder, back-up heat and a missing standby draw raise the"
+        "The length of the present rest is compared with this unit's own rests in comparable weather, scaled"
+        " to the house's need. Cold rooms, a cold cylinder, back-up heat and a missing standby draw raise the"
         " probability of a stop. Starts broken off within minutes, runs that cool the water, and running"
         " without heat while the rooms cool are no work. A stop of two days and more in the heating season"
         " that ended by itself is asked about for four months, unless the unit was worked on since; a shorter"

@@ -73,13 +73,13 @@ def _figure_text(signature: dict[str, Any], name: str, unit: str, after: str) ->
 
 def _change(change: dict[str, Any] | None) -> Row:
     if change is None:
-        return ("change at like weather", "no certain change")
+        return ("change at comparable weather", "no certain change")
     size = change["kwh_per_day"]
     less = size["value"] < 0
     low, high = sorted((abs(size["low"]), abs(size["high"])))
     began = "since" if change["kind"] == "step" else f"over {change['days']} days from"
     return (
-        "change at like weather",
+        "change at comparable weather",
         (
             f"{number(abs(size['value']), 1)} kWh a day {'less' if less else 'more'} ({number(low, 1)} to "
             f"{number(high, 1)}) {began} "

@@ -206,7 +206,7 @@ def _beside(site: Site, result: dict[str, Any]) -> list[MonthSection]:
 
 
 def _other_months(contents: dict[str, Any]) -> list[str]:
-    """Compare the month with an earlier one: amounts, weather, and the change at similar weather if known."""
+    """Compare the month with an earlier one: amounts, weather, and the weather-adjusted change if known."""
     for key in ("year_before", "month_before"):
         other = contents.get(key)
         then = other["energy"]["electricity_kwh"]["total"] if other else None

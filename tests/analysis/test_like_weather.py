@@ -1,4 +1,4 @@
-"""Comparison at similar weather: an unchanged home shows no difference, a changed one its change."""
+"""Comparison at comparable weather: an unchanged home shows no difference, a changed one its change."""
 
 from __future__ import annotations
 

@@ -100,7 +100,7 @@ def test_where_heat_is_measured_it_stands_aside() -> None:
 def test_rows_name_every_figure_with_its_interval() -> None:
     rows = dict(electricity_rows(intervals(15).as_dict()))
     assert "to" in rows["a day without heating"]
-    assert rows["change at like weather"] == "no certain change"
+    assert rows["change at comparable weather"] == "no certain change"
     assert rows["compressor starts"].startswith("at least 21.3 a day")
     assert "EN 14825" in rows["a year of usual weather"]
 

@@ -64,7 +64,7 @@ def test_the_text_has_the_sections_of_the_page(document_and_text) -> None:
     for sentence in (
         "a day without heating",
         "a year of usual weather",
-        "change at like weather",
+        "change at comparable weather",
         "direct electric heat",
         "days left out",
     ):

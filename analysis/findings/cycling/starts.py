@@ -228,8 +228,8 @@ def _load(context: Context, outdoor: Floats) -> Floats:
 
 
 def _chance(context: Context, by_day: _Days, outdoor: Floats, judged: Flags) -> float:
-    """Probability that there are more starts than a sound unit needs, over all days of like weather in the
-    episode: the worst of them alone would always be many."""
+    """Probability of more starts than a healthy unit needs, over all days of comparable weather in the
+    episode: the worst days alone would always have many."""
     due, _, _ = _due(context, outdoor, judged)
     return normal_probability(due.score(float(np.mean(by_day.count[judged]))))
 

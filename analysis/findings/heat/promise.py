@@ -242,7 +242,7 @@ def electricity_above_expected(context: Context) -> Finding | None:
 
 
 def _step(expected: Floats, used: Floats, known: np.ndarray, day: np.ndarray) -> DetectedChange | None:
-    """A certain rise of electricity at similar weather, as a step or slide."""
+    """A certain rise of electricity at comparable weather, as a step or slide."""
     numbers = day.astype("datetime64[D]").astype(np.int64)[known]
     change = find_change(used[known], expected[known][:, None], np.ones(int(known.sum())), numbers)
     return change if change is not None and change.is_sure and change.size > 0.0 else None

@@ -123,7 +123,7 @@ LIMITS_STOPPED: dict[str, Limit] = {
         0.7,
         "-",
         "common practice: two days of three and more are a habit",
-        "share of the days in like weather on which the unit heated",
+        "share of the days in comparable weather on which the unit heated",
     ),
     "stopped_cylinder_short_k": Limit(
         3.0,
@@ -210,8 +210,8 @@ LIMITS_STOPPED: dict[str, Limit] = {
     "stopped_pause_ratio": Limit(
         1.4,
         "-",
-        "common practice: pauses vary by a third from one to the next in like weather",
-        "rest over the longest pause of this unit in like weather",
+        "common practice: pauses vary by a third from one to the next in comparable weather",
+        "rest over the longest pause of this unit in comparable weather",
     ),
     "stopped_possible": Limit(
         0.3,

@@ -236,7 +236,7 @@ def heating_begins_below(context: Context, rest: Rest) -> float | None:
 
 
 def usual_pause(context: Context, rest: Rest, of: str = "pause") -> float | None:
-    """The longest pause between runs in like weather before the rest [minutes]; None where too few runs tell.
+    """The longest pause between runs in comparable weather before the rest [minutes]; None with too few runs.
 
     of : pause, or the part of it in which heat was asked for: pause_called, pause_flow_short or pause_mode_on
     """

@@ -6,8 +6,8 @@ chance of a stop, by Bayes' rule. What is only likely is reported as such; each 
 What can be known so: of lock-outs at random moments of simulated homes with electricity and outdoor
 temperature alone, one in twenty-five is likely within an hour, one in six within two hours and half within
 six, at one wrong word in some fifteen weeks of a healthy home's winter. No method on these meters does much
-better within the hour: 19 in 20 of these units rest longer than 45 minutes in like weather when healthy. A
-heat call, a target flow temperature, a mode or a fault code tells within the hour; so does a supply that
+better within the hour: 19 in 20 of these units rest longer than 45 minutes in comparable weather if healthy.
+A heat call, a target flow temperature, a mode or a fault code tells within the hour; so does a supply that
 fails.
 """
 

@@ -22,7 +22,7 @@ _WHY = {
     "cylinder": "the cylinder has cooled to {tank:.0f} °C",
     "fault": "it reports a fault",
     "power": "it draws nothing",
-    "pause": "a longer pause than usual in similar weather",
+    "pause": "a longer pause than usual in comparable weather",
     "habit": "it ran every day before",
 }
 

@@ -80,7 +80,7 @@ def _job(body: WorkIn) -> Job:
 def read_effect(
     work: RowId, record: SiteRecordHere, parts: AppStateHere, actor: Actor = need("works.read")
 ) -> EffectOut:
-    """Effect of a job at similar weather, with its interval, and whether the findings are gone."""
+    """Effect of a job at comparable weather, with its interval, and whether the findings are gone."""
     return EffectOut.model_validate(parts.works.effect(record, parts.works.get(record.site.id, work)))
 
 
