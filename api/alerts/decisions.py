@@ -99,7 +99,7 @@ def checked(decision: Decision, code: str, today: date, people: frozenset[str]) 
     if decision.state in ("muted", "no_fault") and not reason:
         raise InputError("give a reason")
     if decision.state == "in_hand" and decision.who not in people:
-        raise InputError("say who has it in hand: somebody of the firm")
+        raise InputError("say who has it in hand: a person of the firm")
     if decision.state in ("seen", "no_fault"):
         return Decision(decision.state, "", None, reason)
     until = _until(decision, code, today)

@@ -91,7 +91,7 @@ def test_a_decision_is_made_replaced_and_undone(own_web: Web) -> None:
         ({"until": later(-2)}, "today or later"),
         ({"do": "dance"}, "choose one of"),
         ({"do": "done"}, "choose one of"),
-        ({"do": "in_hand", "who": "x"}, "somebody of the firm"),
+        ({"do": "in_hand", "who": "x"}, "a person of the firm"),
     ],
 )
 def test_what_can_t_be_saved_comes_back(own_web: Web, more: dict[str, str], said: str) -> None:

@@ -93,7 +93,7 @@ def later(days: int) -> str:
         (Decision("muted", until=TODAY + (LONGEST_DAYS + 1) * DAY, reason="x"), f"{LONGEST_DAYS} days"),
         (Decision("no_fault"), "give a reason"),
         (Decision("no_fault", reason="x" * 501), "500 characters"),
-        (Decision("in_hand", "sam@home.example", TODAY), "somebody of the firm"),
+        (Decision("in_hand", "sam@home.example", TODAY), "a person of the firm"),
         (Decision("in_hand", KIM), "until which day"),
         (Decision("done", until=TODAY), "choose one of"),
         (Decision("gone"), "choose one of"),
@@ -162,7 +162,7 @@ def test_only_open_findings_and_the_firm_s_people(own_web: Web) -> None:
     assert put(own_web, code="low_flow", state="seen").status_code == 422, "it has ended"
     assert put(own_web, code="frost_risk", state="seen").status_code == 422, "there is none"
     wrong = put(own_web, state="in_hand", who="householder@heating.example", until=later(1))
-    assert (wrong.status_code, "somebody of the firm" in wrong.text) == (422, True)
+    assert (wrong.status_code, "a person of the firm" in wrong.text) == (422, True)
     assert handled(own_web) == {}
 
 
