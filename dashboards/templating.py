@@ -27,6 +27,7 @@ _FILTERS = (
     "capital",
     "small_first",
     "cause_words",
+    "causes_told",
     "loss_words",
     "severity_words",
     "visit_words",

@@ -204,6 +204,32 @@ LIMITS_ADVICE: dict[str, Limit] = {
         "common practice: 6 to 10 K between setpoint and reheat",
         "difference at which the cylinder is reheated",
     ),
+    "balance_apart_k": Limit(
+        0.7,
+        "K",
+        "common practice: sensors and valves leave half a kelvin; people feel 1 K",
+        "zones lie apart, each against its target",
+    ),
+    "balance_sensor_k": Limit(
+        0.4,
+        "K",
+        "common practice: two room sensors of 0.3 K each",
+        "half interval of the difference of two rooms",
+    ),
+    "balance_calls": Limit(
+        0.9,
+        "-",
+        "common practice: a zone that rests for more than a tenth of the time is shut by its thermostat",
+        "share of the time for which some zone calls for heat",
+        "below",
+    ),
+    "balance_least_flow": Limit(
+        0.4,
+        "-",
+        "common practice: less water lets a zone's flow and return lie 12 K apart",
+        "water of a zone over its designed share",
+        "below",
+    ),
     "snap_fall_k": Limit(
         1.0,
         "K",

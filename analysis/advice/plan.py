@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from fieldfare.analysis.advice.backup import Bivalent, bivalent
+from fieldfare.analysis.advice.balance import zone_balance
 from fieldfare.analysis.advice.buffer import mixing
 from fieldfare.analysis.advice.cheaper_hours import best_charging_hour, dear_hours
 from fieldfare.analysis.advice.curve import CurveEffect, LowestCurve, lowest_curve
@@ -37,7 +38,8 @@ class Advice:
     """One setting. now, to : present and recommended value, in `unit`; the curve also has `curve`
 
     saves : [kWh, of `of` of the document]. room : mean fall of the rooms [K]; zones : see ZoneEffect
-    holds : checked limits, as text. money : saved by cheaper hours, if prices differ
+    balance : of `zone_balance`, see ZoneBalance. holds : checked limits, as text. money : saved by cheaper
+    hours, if prices differ
     household : whether the household may change it
     """
 
@@ -49,6 +51,7 @@ class Advice:
     room: Estimate | None = None
     zones: tuple[dict[str, Any], ...] = ()
     curve: dict[str, Any] | None = None
+    balance: dict[str, Any] | None = None
     recovery_h: float | None = None
     holds: tuple[str, ...] = ()
     caution: str = ""
@@ -104,7 +107,7 @@ def plan(site: Site, facts: Facts, result: dict[str, Any], *, household: bool = 
 
 def _is_worth(site: Site, facts: Facts, advice: Advice) -> bool:
     """Whether a saving, in electricity or by cheaper hours, is worth a call."""
-    if advice.code == "pump_speed" or for_comfort(advice):
+    if advice.code in ("pump_speed", "zone_balance") or for_comfort(advice):
         return True
     least = limit_of(site, "advice_worth_kwh")
     price = mean_price(site, facts.days)
@@ -125,9 +128,11 @@ def for_comfort(advice: Advice) -> bool:
 
 def need_of(advice: Advice) -> str:
     """Reason to change a setting regardless of its saving: rooms_late, water_slow (flow and return too far
-    apart); else empty."""
+    apart), zones_apart; else empty."""
     if for_comfort(advice):
         return "rooms_late"
+    if advice.code == "zone_balance":
+        return "zones_apart"
     return "water_slow" if advice.code == "pump_speed" and advice.to < advice.now else ""
 
 
@@ -313,6 +318,24 @@ def _buffer(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:
     return Advice("buffer_flow", round(found.drop_k, 1), found.left_k, "K", saves)
 
 
+def _balance(site: Site, facts: Facts, result: dict[str, Any]) -> Advice:
+    """Water of the zones as designed, and beyond that by how far one is turned down. Saving and rooms are of
+    the first way: it comes first, and it is enough where the water is to blame."""
+    found = zone_balance(site, facts, result)
+    way, year = found.by_water, a_year(facts.days)
+    document = found.as_dict()
+    for name in ("by_water", "by_turning"):
+        document[name]["saves"] = getattr(found, name).saves.times(year).as_dict()
+    return Advice(
+        "zone_balance",
+        round(found.apart_k.value or 0.0, 1),
+        round(way.apart_k.value or 0.0, 1),
+        "K",
+        way.saves.times(year),
+        balance=document,
+    )
+
+
 def _charging_hour(site: Site, facts: Facts, result: dict[str, Any]) -> Advice:
     """Charge the cylinder in the warmest or cheapest hours."""
     _holds_enough(site, result)
@@ -354,6 +377,7 @@ SETTINGS = tuple(_ASKED)
 _ASKED |= {
     "bivalent_point": _bivalent,
     "buffer_flow": _buffer,
+    "zone_balance": _balance,
     "hot_water_hour": _charging_hour,
     "dear_hours": _dear_hours,
 }

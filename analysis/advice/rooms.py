@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -13,7 +12,7 @@ from numpy.typing import NDArray
 from fieldfare.analysis.advice.curve import ZoneEffect, zone_effects
 from fieldfare.analysis.advice.heating_days import HeatingDays, heating_days
 from fieldfare.analysis.advice.room_response import Changed, RoomResponse, changed, room_response, switched
-from fieldfare.analysis.advice.saving import doubted, efficiency_keeps, saved_kwh
+from fieldfare.analysis.advice.saving import around_ends, doubted, efficiency_keeps, saved_kwh
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.facts.tables import Facts
@@ -95,16 +94,11 @@ def rooms_effect(site: Site, facts: Facts, result: Mapping[str, Any], cooler_k: 
         ends.append([0.0])
     fall = change(response, STAYS).fall
     return RoomsEffect(
-        _about(value, ends),
+        around_ends(value, ends),
         _fall(site, response, change),
         zone_effects(site, days, response, fall, cooler_k),
         float(shut.mean()),
     )
-
-
-def _about(value: float, ends: list[list[float]]) -> Estimate:
-    """A value, and the squared deviations of its limits under unknown inputs."""
-    return Estimate.around(value, math.hypot(*(max(abs(end - value) for end in pair) for pair in ends)))
 
 
 def _shut(site: Site, days: HeatingDays) -> Floats:
@@ -126,7 +120,7 @@ def _fall(site: Site, response: RoomResponse, change: Callable[[RoomResponse, fl
     ends = [[mean(home) for home in pair] for pair in doubted(site, response)]
     if not response.acts:
         ends.append([0.0])
-    return _about(mean(response), [*ends, [mean(response, stays) for stays in (0.0, 1.0)]])
+    return around_ends(mean(response), [*ends, [mean(response, stays) for stays in (0.0, 1.0)]])
 
 
 def _water_follows(days: HeatingDays, response: RoomResponse, after: Changed) -> Floats:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -143,5 +143,10 @@ def doubted(site: Site, response: RoomResponse) -> tuple[tuple[RoomResponse, Roo
     )
 
 
-def _half(values: list[float], middle: float) -> float:
+def around_ends(value: float, ends: Sequence[Sequence[float]]) -> Estimate:
+    """A value and, in squares, how far the ends of what is not known are off it."""
+    return Estimate.around(value, math.hypot(*(_half(pair, value) for pair in ends)))
+
+
+def _half(values: Sequence[float], middle: float) -> float:
     return max(abs(value - middle) for value in values)

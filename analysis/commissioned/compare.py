@@ -5,10 +5,21 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
+from types import MappingProxyType
 from typing import Any
 
-from fieldfare.analysis.commissioned.meaning import ANOTHER_METER, EXCHANGED, MEANINGS, SETTING_OF, Meaning
+from fieldfare.analysis.commissioned.meaning import (
+    ANOTHER_METER,
+    EXCHANGED,
+    EXCHANGED_BEFORE,
+    EXCHANGED_METER,
+    EXCHANGED_UNCOUNTED,
+    EXCHANGED_UNSEEN,
+    MEANINGS,
+    SETTING_OF,
+    Meaning,
+)
 from fieldfare.analysis.commissioned.today import MEASURED, Today
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.tables import Facts
@@ -20,6 +31,9 @@ from fieldfare.analysis.tuning.steps import TuningStep
 
 BY_HAND = "read by hand; no reading tells it today"
 MOMENT = "a reading of that hour; it moves by itself"
+NOT_NOTED = "not noted since; a service sheet has room for it"
+_BEGINS_ANEW = frozenset({"reset", "stepped_back", "jumped"})
+"""Kinds of notices of a running total that another meter's total leaves."""
 _MOMENTARY = frozenset({("cylinder", "stored"), ("cylinder", "mixed")})
 _OUTDOOR = frozenset({("curve_set", "cold_outdoor"), ("curve_set", "mild_outdoor")})
 """Halves of a curve's point, reported with the other half."""
@@ -45,11 +59,20 @@ class Register:
 
 
 @dataclass(frozen=True)
+class Noted:
+    """What a later visit noted of a value: as it was typed, and the day"""
+
+    value: str
+    day: date
+
+
+@dataclass(frozen=True)
 class ComparedValue:
     """item, found : ids of the sheet. title, name, unit : in words. commissioned : as it was typed
     today : with its 95 % interval, or None with `reason`. differs : None where that is not known
     change : today less commissioned, in the unit. means, findings : where it differs
-    tuned : days on which the diary changed it on purpose
+    tuned : days on which the diary changed it on purpose. noted, noted_day : what a later visit noted, where
+    only hands can read it; empty where none did
     """
 
     item: str
@@ -66,6 +89,8 @@ class ComparedValue:
     means: str
     findings: tuple[str, ...]
     tuned: tuple[str, ...] = ()
+    noted: str = ""
+    noted_day: str = ""
 
 
 def compared(
@@ -74,11 +99,13 @@ def compared(
     items: Sequence[Mapping[str, Any]],
     registers: Mapping[str, Register],
     steps: Iterable[TuningStep] = (),
+    noted: Mapping[tuple[str, str], Noted] = MappingProxyType({}),
 ) -> list[dict[str, Any]]:
     """Every value that a commissioning sheet holds, JSON-ready, in the sheet's order.
 
     facts : Facts of the newest days, a year at most. items : of the sheet, as `Sheets.read` has them
-    registers : point -> its running total. steps : of the tuning diary
+    registers : point -> its running total. steps : of the tuning diary. noted : (item, found) -> what the
+    last visit noted of it
     """
     commissioned = {
         (item["id"], f["id"]): number
@@ -88,7 +115,9 @@ def compared(
     }
     today, log = Today(site, facts, commissioned), list(steps)
     rows = [
-        _row(today, item, f, registers, log)
+        _serial(today, item, f, noted.get((item["id"], f["id"])))
+        if item["id"].startswith(METER) and f["id"].startswith("serial")
+        else _row(today, item, f, registers, log)
         for item in items
         for f in item["found"]
         if f["value"].strip() and not f["trouble"] and (item["id"], f["id"]) not in _OUTDOOR
@@ -131,6 +160,53 @@ def _row(
         meaning.findings if differs else (),
         tuned,
     )
+
+
+def _serial(
+    today: Today, item: Mapping[str, Any], f: Mapping[str, Any], later: Noted | None
+) -> ComparedValue:
+    """A meter's serial number against the one that a later visit noted."""
+    differs = None if later is None else _letters(later.value) != _letters(f["value"])
+    meaning = _exchange(today, item["id"], f["id"], item["at"]) if differs else Meaning("")
+    return ComparedValue(
+        item["id"],
+        f["id"],
+        item["title"],
+        f["name"],
+        "",
+        as_read(f["value"]),
+        (item["at"] or "")[:10],
+        None,
+        "" if later else NOT_NOTED,
+        differs,
+        None,
+        meaning.says,
+        meaning.findings,
+        noted=later.value.strip() if later else "",
+        noted_day=later.day.isoformat() if later else "",
+    )
+
+
+def _letters(serial: str) -> str:
+    """A serial number without what people type differently."""
+    return "".join(c for c in serial.casefold() if c.isalnum()).lstrip("0")
+
+
+def _exchange(today: Today, item: str, found: str, at: str | None) -> Meaning:
+    """What an exchanged meter means for the figures, by what its running total shows since commissioning."""
+    meters, n = meters_of(today.site, item.removeprefix(METER)), int(found.partition("_")[2] or 1) - 1
+    point = meters[n] if n < len(meters) else None
+    if point is None or point.form != "register":
+        return EXCHANGED_UNCOUNTED
+    notices, days = today.facts.notices, today.facts.days
+    anew = [
+        kind in _BEGINS_ANEW and name == point.id
+        for name, kind in zip(notices["point"], notices["kind"], strict=True)
+    ]
+    if any(anew):
+        return EXCHANGED_METER
+    is_covered = at is not None and len(days) > 0 and days.day(0) <= datetime.fromisoformat(at).date()
+    return EXCHANGED_UNSEEN if is_covered else EXCHANGED_BEFORE
 
 
 def _since(today: Today, steps: Sequence[TuningStep]) -> Today:

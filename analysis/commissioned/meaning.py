@@ -83,3 +83,21 @@ ANOTHER_METER = Meaning(
 EXCHANGED = Meaning(
     "the counter stands below its reading at hand-over: exchanged, or reset", ("register_reset",)
 )
+_NEW_METER = "the meter was exchanged"
+_SITE_FILE = "enter the new one's unit, pulse value and class in the site file where they differ"
+EXCHANGED_METER = Meaning(
+    f"{_NEW_METER}; its running total began anew, and energy is counted on from there: no total is off by it;"
+    f" {_SITE_FILE}",
+    ("register_reset",),
+)
+EXCHANGED_UNCOUNTED = Meaning(
+    f"{_NEW_METER}; it is read as power or by the interval, so the figures go on; {_SITE_FILE}"
+)
+EXCHANGED_UNSEEN = Meaning(
+    "another number, but the running total went on without a step: a slip of the hand, a new meter set to the"
+    " old one's total, or readings of another meter; compare its display with the readings",
+    ("meter_misplaced",),
+)
+EXCHANGED_BEFORE = Meaning(
+    f"{_NEW_METER}, longer ago than the days looked at here: whether its running total began anew is not told"
+)

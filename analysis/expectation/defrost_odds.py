@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
-from math import exp, hypot, inf, log, sqrt
+from math import hypot, isfinite, log, sqrt
 from types import MappingProxyType
 from typing import NamedTuple
 
@@ -25,7 +25,7 @@ from fieldfare.analysis.expectation.hypotheses import (
     probability_of,
     shares,
 )
-from fieldfare.analysis.statistics.distributions import t_log_density
+from fieldfare.analysis.statistics.distributions import t_log_densities, t_log_density
 
 Floats = NDArray[np.float64]
 
@@ -37,7 +37,7 @@ class Signs:
     often : logarithm of defrosts over those that the frost asks for [-]. often_spread : its standard
         uncertainty [-]
     used : logarithm of heat and electricity of one over what a whole coat takes [-]
-    locked : share of the defrosts in the drier half that come as soon as the unit's lock ends [-].
+    locked : share of the defrosts that come as soon as the unit's lock ends [-].
         locked_spread : its standard uncertainty by the few days it was seen on [-]. locked_due,
         locked_due_spread : the share that coats of frost alone bring there [-]
     lock : logarithm of the shortest usual running time between two of them over a usual lock [-]
@@ -196,7 +196,7 @@ UNMELTED = ("melts slowly", "leaves ice")
 _BEFORE_A_COAT = ("starved", "choked", "less air", "too soon")
 _BY_TIMER = ("timed", "timed, inefficient")
 _NO_FAULT = ("sound", *_BY_TIMER)
-_FROST_GUESSES = tuple(0.25 * i for i in range(-16, 17))
+_FROST_GUESSES: Floats = 0.25 * np.arange(-16.0, 17.0)
 """Values of a standard normal variable, evenly from -4 to 4; their density is their weight."""
 _UNCLEAR_SLOPE = 1.5
 """What a slope over a frost rate that is all error may be: 0 to -2 (the spacing stands on both sides)."""
@@ -224,12 +224,12 @@ def weights(signs: Signs, change: float = 0.0) -> dict[str, float]:
             continue  # only the heat balance can show it
         apart = {fact: spread for fact, spread in expected.items() if fact not in _ON_FROST}
         alone = log_likelihood(facts, {**apart, "fell": _fall(expected, signs.fell_spread)}, _TAIL_DF)
-        fits = [
-            alone + log_likelihood(facts, _in_air(signs, expected, guess), _TAIL_DF) - guess**2 / 2.0
-            for guess in _FROST_GUESSES
-        ]
-        best = max(fits)
-        logs[name] = log(_PRIOR[name]) + best + log(sum(exp(fit - best) for fit in fits))
+        fits = alone - _FROST_GUESSES**2 / 2.0
+        for fact, (mean, sd) in _in_air(signs, expected).items():
+            if isfinite(facts[fact]):
+                fits += t_log_densities((facts[fact] - mean) / sd, _TAIL_DF) - np.log(sd)
+        best = float(fits.max())
+        logs[name] = log(_PRIOR[name]) + best + log(float(np.exp(fits - best).sum()))
         logs[name] += 0.0 if name in _NO_FAULT else change
     by_cause = shares(logs)
     return {
@@ -240,28 +240,27 @@ def weights(signs: Signs, change: float = 0.0) -> dict[str, float]:
     }
 
 
-def _in_air(signs: Signs, expected: Mapping[str, Spread], guess: float) -> dict[str, Spread]:
-    """What is expected of the facts that rest on the frost, were it so far off.
+def _in_air(signs: Signs, expected: Mapping[str, Spread]) -> dict[str, tuple[Floats, Floats | float]]:
+    """What is expected of the facts that rest on the frost, were it so far off as each of `_FROST_GUESSES`.
 
-    guess : standard deviations by which more frost came, on a thinner coat, than was estimated. Air, coil and
-        coat are the same for all these facts: much frost explains many defrosts, defrosts at the lock and
-        much melting at once, and is not counted against a sound unit three times.
+    A guess is by how many standard deviations more frost came, on a thinner coat, than was estimated. Air,
+    coil and coat are the same for all these facts: much frost explains many defrosts, defrosts at the lock
+    and much melting at once, and is not counted against a sound unit three times.
+    Returns of each fact the mean at each guess, float64 (33,), and its standard deviation.
     """
-    more = guess * signs.often_spread
+    more = _FROST_GUESSES * signs.often_spread
     often, dry, melted = (expected[fact] for fact in ("often", "dry", "melted"))
-    due = min(max(signs.locked_due + guess * signs.locked_due_spread, 0.0), 1.0)
-    free = min((1.0 - due) / max(1.0 - signs.locked_due, _LEAST_LOCKED_SD), 1.0)
+    due = np.clip(signs.locked_due + _FROST_GUESSES * signs.locked_due_spread, 0.0, 1.0)
+    free = np.minimum((1.0 - due) / max(1.0 - signs.locked_due, _LEAST_LOCKED_SD), 1.0)
     slope = expected["follows"]
     return {
-        "often": Spread(often.mean + more, often.sd),
-        "dry": Spread(dry.mean - more, hypot(dry.sd, _beyond(signs.dry_spread, signs.often_spread))),
-        "melted": Spread(
-            melted.mean + more, hypot(melted.sd, _beyond(signs.melted_spread, signs.often_spread))
-        ),
+        "often": (often.mean + more, often.sd),
+        "dry": (dry.mean - more, hypot(dry.sd, _beyond(signs.dry_spread, signs.often_spread))),
+        "melted": (melted.mean + more, hypot(melted.sd, _beyond(signs.melted_spread, signs.often_spread))),
         "locked": _beside_frost(expected["locked"], due, signs.locked_spread),
         # A spacing set by the minimum interval does not depend on frost. If the frost rate hardly varies
         # except by its error, the slope may be anything.
-        "follows": Spread(
+        "follows": (
             slope.mean * signs.follows_clear * free,
             hypot(slope.sd, _UNCLEAR_SLOPE * (1.0 - signs.follows_clear)),
         ),
@@ -279,11 +278,12 @@ def _beyond(spread: float, common: float) -> float:
     return sqrt(max(spread**2 - common**2, 0.0))
 
 
-def _beside_frost(locked: Spread, due: float, spread: float) -> Spread:
+def _beside_frost(locked: Spread, due: Floats, spread: float) -> tuple[Floats, Floats]:
     """Share at the lock under a hypothesis, on top of the defrosts that frost alone brings there. spread : of
     what was seen"""
     left = 1.0 - due
-    return Spread(1.0 - (1.0 - locked.mean) * left, hypot(locked.sd * left, _LEAST_LOCKED_SD, spread))
+    sd = np.hypot(locked.sd * left, hypot(_LEAST_LOCKED_SD, spread))
+    return 1.0 - (1.0 - locked.mean) * left, sd
 
 
 # Defrosts that find no frost. One unit in twenty has a sensor or a charge that makes them (common practice).
@@ -364,6 +364,8 @@ _SEASON_SD = 0.2
 _CHANGE, _CHANGE_SD, _SEARCHED = 0.6, 0.35, 1.5
 _MOST_ODDS = 5.0
 _MANY_DAYS_DF = 30
+_LEAST_ACROSS = 1e-9
+"""Days that the weather leaves of a step; below it the two are the same."""
 
 
 def changed(number: Floats, due: Floats, outdoor: Floats) -> Change | None:
@@ -380,25 +382,27 @@ def changed(number: Floats, due: Floats, outdoor: Floats) -> Change | None:
     n = len(number)
     if n < 2 * _FEWEST:
         return None
-    y = np.log(number + 0.5)
     cold = np.where(np.isfinite(outdoor), outdoor, np.nanmean(outdoor)) / 5.0
     base = np.column_stack([np.ones(n), np.log(due + 0.5), cold, cold**2])
-    best: Change | None = None
-    least = inf
-    for at in range(_FEWEST, n - _FEWEST + 1):
-        x = np.column_stack([base, np.arange(n) >= at])
-        solved, _, rank, _ = np.linalg.lstsq(x, y, rcond=None)
-        if rank < x.shape[1]:
-            continue
-        left = y - x @ solved
-        squares = float(left @ left)
-        if squares >= least:
-            continue
-        sd = max(_DAY_SD, sqrt(squares / max(n - x.shape[1], 1)))
-        error = sd * sqrt(_DAYS_ALIKE * float(np.linalg.inv(x.T @ x)[-1, -1]))
-        size, least = float(solved[-1]), squares
-        best = Change(at, size, _step_odds(size, error)) if size > 0.0 else None
-    return best
+    if np.linalg.matrix_rank(base) < base.shape[1]:
+        return None
+    # What the base leaves of the days and of each step: a step's fit beside the base is its fit to that
+    # (Frisch and Waugh 1933).
+    q = np.linalg.qr(base).Q
+    y = np.log(number + 0.5)
+    y -= q @ (q.T @ y)
+    steps = np.tri(n, n, dtype=np.float64)[:, _FEWEST : n - _FEWEST + 1]
+    steps -= q @ (q.T @ steps)
+    across = np.einsum("ij,ij->j", steps, steps)
+    size = np.divide(steps.T @ y, across, out=np.zeros(len(across)), where=across > _LEAST_ACROSS)
+    gain = size**2 * across
+    best = int(np.argmax(gain))
+    if size[best] <= 0.0:
+        return None
+    squares = max(float(y @ y - gain[best]), 0.0)
+    sd = max(_DAY_SD, sqrt(squares / max(n - base.shape[1] - 1, 1)))
+    error = sd * sqrt(_DAYS_ALIKE / across[best])
+    return Change(best + _FEWEST, float(size[best]), _step_odds(float(size[best]), error))
 
 
 def _step_odds(size: float, error: float) -> float:

@@ -28,8 +28,9 @@ _RATE_ERROR = 0.25
 
 
 class Pattern(NamedTuple):
-    """locked : share of the drier half of the defrosts that come as soon as the lock ends [-]. due : the same
-    as coats of frost alone make it, with what coat, coil and air leave open. follows : slope of log spacing
+    """locked : share of the defrosts that come as soon as the lock ends [-], in damp air and in dry: a coil
+    with little air waits for frost in dry air as a sound one does. due : the same as coats of frost alone
+    make it, with what coat, coil and air leave open. follows : slope of log spacing
     over log frost rate [-]. lock : shortest usual spacing [min]. clear : share of the frost rate's variation
     that is real and no error of its estimate [0 to 1]: a slope comes out less steep by it"""
 
@@ -53,18 +54,17 @@ def pattern(spacing: Floats, frost: Floats, doubt: float) -> Pattern | None:
         return None
     rate = np.log(laid / gap)
     lock = float(np.quantile(gap, _LOCK_QUANTILE))
-    dry = rate <= np.median(rate)
     low, high = np.quantile(rate, (0.05, 0.95))
     usual = (rate >= low) & (rate <= high)
     slope, varies = float("nan"), float(np.var(rate[usual]))
     if float(np.ptp(rate[usual])) > 0.3:
         slope = float(np.polyfit(rate[usual], np.log(gap[usual]), 1)[0])
-    locked = float(np.mean(gap[dry] <= lock + _LOCK_MIN))
+    locked = float(np.mean(gap <= lock + _LOCK_MIN))
     clear = max(1.0 - _RATE_ERROR**2 / max(varies, 1e-9), 0.0)
-    return Pattern(locked, _locked_due(rate[dry] + log(lock), doubt), slope, lock, clear)
+    return Pattern(locked, _locked_due(rate + log(lock), doubt), slope, lock, clear)
 
 
-_GUESSES = tuple(normal_quantile((i + 0.5) / 40.0) for i in range(40))
+_GUESSES = np.array([normal_quantile((i + 0.5) / 40.0) for i in range(40)])
 """Forty equally probable values of a standard normal variable."""
 
 
@@ -75,8 +75,8 @@ def _locked_due(laid: Floats, doubt: float) -> Spread:
     One unit has one coil, coat and place, so that all its defrosts err together.
     """
     doubt = hypot(doubt, COAT_G_PER_KW.spread)
-    share = [float(np.mean(laid + doubt * guess >= log(COAT_G_PER_KW.middle))) for guess in _GUESSES]
-    return Spread(float(np.mean(share)), float(np.std(share)))
+    share = np.mean(laid[:, None] + doubt * _GUESSES >= log(COAT_G_PER_KW.middle), axis=0)
+    return Spread(float(share.mean()), float(share.std()))
 
 
 _DRIER = 0.25

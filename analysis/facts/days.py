@@ -349,6 +349,8 @@ def _rooms(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
         # Half a kelvin is a room thermostat's usual switching band (common practice).
         out[f"minutes_below.{zone}"] = day.count(both & (values < zone_target - 0.5))
         out[f"minutes_far_below.{zone}"] = day.count(both & (values < zone_target - 1.5))
+    for zone, calls in grid.zones.get("heat_call", {}).items():
+        out[f"called.{zone}"] = _day_mean(day, calls)
     return out
 
 

@@ -26,6 +26,9 @@ Flags = NDArray[np.bool_]
 _SETTLED_MIN = 15
 _SETTLED_HOT_MIN = 8  # reheats are short, and begin with the circuit already warm
 _FULL_SHARE = 0.75
+# Cold water that comes back from a valve shows as output for some minutes. Full output is what the unit keeps
+# up; charges are short.
+_FULL_FOR_MIN, _FULL_FOR_HOT_MIN = 30, 10
 _LACKING_K = 2.0
 # A powered unit's controls draw 5 W or more; a meter without supply shows zero or noise.
 
@@ -88,10 +91,13 @@ def _against_rating(
     if unit is None:
         return {}
     comparable = np.isfinite(heat) & np.isfinite(unit) & np.isfinite(cop)
-    full = fill_nan(share, 0.0) > _FULL_SHARE
     hot = held_for(minutes.use.code == HOT_WATER, _SETTLED_HOT_MIN)
     out: dict[str, object] = {}
-    for name, mine in (("steady", steady), ("full", steady & full), ("full_hot", hot & full)):
+    for name, mine in (
+        ("steady", steady),
+        ("full", _kept_up(share, steady, _FULL_FOR_MIN)),
+        ("full_hot", _kept_up(share, hot, _FULL_FOR_HOT_MIN)),
+    ):
         mine = mine & comparable
         out[f"expected_{name}_kwh"] = day.sum(np.where(mine, heat / cop, 0.0)) / 1000.0
         out[f"expected_part_load_{name}_kwh"] = day.sum(np.where(mine, heat / cop / gain, 0.0)) / 1000.0
@@ -99,6 +105,16 @@ def _against_rating(
         if name != "steady":
             out[f"minutes_{name}"] = day.count(mine)
     return out
+
+
+def _kept_up(share: Floats, where: Flags, minutes: int) -> Flags:
+    """Minutes of `where` with full output on average of the minutes around: bool (n,).
+
+    Chosen by a mean: single minutes of high output are those in which stored heat comes out, with no
+    electricity of their own, so that they would flatter the unit.
+    """
+    around = window_mean(np.where(where, share, np.nan), minutes // 2, minutes // 2, least=minutes - 2)
+    return where & (fill_nan(around, 0.0) > _FULL_SHARE)
 
 
 def _dead(minutes: Minutes, day: Segments) -> dict[str, object]:

@@ -189,8 +189,11 @@ def group_by_day(
         (k,), nan for unknown
     """
     out = np.full(len(day), np.nan)
-    sure = ~np.isnan(values) & np.isin(of_event, day)
-    row, mine = np.searchsorted(day, of_event[sure]), values[sure].astype(np.float64)
+    if not len(day):
+        return out
+    row = np.searchsorted(day, of_event)
+    sure = ~np.isnan(values) & (day[np.minimum(row, len(day) - 1)] == of_event)
+    row, mine = row[sure], values[sure].astype(np.float64)
     if not len(row):
         return out
     start = np.flatnonzero(np.diff(row, prepend=-1))

@@ -155,7 +155,7 @@ class _Trial:
         if not len(days):
             return at
         cost = [
-            float(np.abs(part - np.median(part)).sum())
+            float(np.abs(part - median(part)).sum())
             for parts in (np.split(near, [d - first]) for d in days)
             for part in parts
         ]

@@ -85,7 +85,9 @@ def robust_fit(x: Floats, y: Floats, *, lags: int = 5, tuning: float = 1.6) -> F
     """
     n, k = x.shape
     beta, weight, residual = (found[0] for found in _reweighted(x[None], y, tuning))
-    bread = np.linalg.pinv((x * weight[:, None]).T @ x)
+    square = (x * weight[:, None]).T @ x
+    inverse = _inverse(square[None])
+    bread = np.linalg.pinv(square) if inverse is None else inverse[0]
     score = x * (weight * residual)[:, None]
     meat = score.T @ score
     for lag in range(1, min(lags, n - 1) + 1):
@@ -114,7 +116,8 @@ def _reweighted(x: Floats, y: Floats, tuning: float) -> tuple[Floats, Floats, Fl
         fitted = _least_squares(models, y, now)
         off = y - (models @ fitted[:, :, None])[:, :, 0]
         scale = 1.4826 * _medians(np.abs(off - _medians(off)))
-        scale = np.where(scale > 0.0, scale, np.maximum(off.std(axis=1, keepdims=True), 1e-12))
+        if not scale.all():
+            scale = np.where(scale > 0.0, scale, np.maximum(off.std(axis=1, keepdims=True), 1e-12))
         new = np.minimum(1.0, tuning * scale / np.maximum(np.abs(off), 1e-12))
         beta[open_], weight[open_], residual[open_] = fitted, new, off
         moved = np.abs(new - now).max(axis=1) >= 1e-4
@@ -126,24 +129,28 @@ def _reweighted(x: Floats, y: Floats, tuning: float) -> tuple[Floats, Floats, Fl
 
 
 def _least_squares(x: Floats, y: Floats, weight: Floats) -> Floats:
-    """Coefficients (m, k) of weighted fits.
-
-    Uses normal equations of unit-length columns, unless nearly collinear columns would lose digits.
-    """
+    """Coefficients (m, k) of weighted fits: by normal equations, unless these would lose digits."""
     weighted = (x * weight[:, :, None]).transpose(0, 2, 1)
     square, product = weighted @ x, weighted @ y
-    size = np.sqrt(np.diagonal(square, axis1=1, axis2=2))
-    if (size > 0.0).all():
-        try:
-            inverse = np.linalg.inv(square / (size[:, :, None] * size[:, None, :]))
-        except np.linalg.LinAlgError:
-            pass
-        else:
-            if np.abs(inverse).max() < _MOST_INFLATION:
-                return np.asarray((inverse @ (product / size)[:, :, None])[:, :, 0] / size)
+    if (inverse := _inverse(square)) is not None:
+        return np.asarray((inverse @ product[:, :, None])[:, :, 0])
     root = np.sqrt(weight)
     each = [np.linalg.lstsq(a * r[:, None], y * r, rcond=None)[0] for a, r in zip(x, root, strict=True)]
     return np.asarray(each, dtype=np.float64)
+
+
+def _inverse(square: Floats) -> Floats | None:
+    """Inverses of normal equations (m, k, k), taken with columns of unit length; None where nearly collinear
+    columns would lose digits."""
+    size = np.sqrt(np.diagonal(square, axis1=1, axis2=2))
+    if not (size > 0.0).all():
+        return None
+    unit = size[:, :, None] * size[:, None, :]
+    try:
+        inverse = np.linalg.inv(square / unit)
+    except np.linalg.LinAlgError:
+        return None
+    return inverse / unit if np.abs(inverse).max() < _MOST_INFLATION else None
 
 
 def _medians(values: Floats) -> Floats:

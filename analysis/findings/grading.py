@@ -21,15 +21,22 @@ BY_COST = frozenset({"high_standby", "pump_always_on"})
 
 
 def graded_by_confidence(context: Context, finding: Finding) -> Finding:
-    """Downgrade a finding to a note where its confidence is below `finding_chance`.
-
-    A note has no text for the householder and asks for no visit.
-    """
+    """Downgrade a finding to a note where its confidence is below `finding_chance`."""
     if FAMILY_OF.get(finding.code) not in WEIGHED or finding.severity == "note" or finding.code in BY_COST:
         return finding
     if finding.confidence >= context.limit("finding_chance"):
         return finding
-    return replace(finding, severity="note", home="", visit="none")
+    return in_doubt(context, finding)
+
+
+def in_doubt(context: Context, finding: Finding) -> Finding:
+    """A finding of a size that matters as a note, since it is not sure enough; undecided where it goes on and
+    is more likely than not.
+
+    A note has no text for the householder and asks for no visit.
+    """
+    likely = finding.until is None and finding.confidence >= context.limit("finding_likely")
+    return replace(finding, severity="note", home="", visit="none", undecided=likely)
 
 
 def graded(value: float, watch: float, act: float, *, downward: bool = False) -> Severity:

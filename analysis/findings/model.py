@@ -57,6 +57,8 @@ class Finding:
         empty
     changes : settings that the next step changes, each with "raise" or "lower", so that advice can be checked
         for conflicts
+    undecided : a note of something large enough to matter that is more likely than not, yet not sure enough
+        to be told as wrong: nobody can call the home in order meanwhile
     """
 
     code: str
@@ -75,6 +77,7 @@ class Finding:
     visit: Literal["none", "call", "setting", "drive"] = "none"
     bring: tuple[str, ...] = field(default=())
     changes: tuple[tuple[Setting, Direction], ...] = ()
+    undecided: bool = False
 
     def as_dict(self) -> dict[str, object]:
         cost = None
@@ -98,6 +101,7 @@ class Finding:
             "visit": self.visit,
             "bring": list(self.bring),
             "changes": [list(c) for c in self.changes],
+            "undecided": self.undecided,
         }
 
 

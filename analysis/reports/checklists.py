@@ -69,6 +69,8 @@ DESIGNED: dict[str, Callable[[Site], float | None]] = {
 """Values of the site file that a found value is read beside."""
 METER = "m_"
 """Begins the id of an item that stands for the meters of one quantity."""
+METER_LISTS: tuple[Kind, ...] = ("commissioning", "service")
+"""Lists on which every meter's serial number and reading stand."""
 MOST_METERS = 3
 """Of one quantity, whose serial numbers and readings a sheet has room for."""
 _Id = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,30}$")]
@@ -181,9 +183,10 @@ def parse_items(text: str, file: str, taken: Iterable[str] = ()) -> tuple[Item, 
 
 
 def items_for(items: Iterable[Item], kind: Kind, site: Site) -> list[Item]:
-    """The items of a list that a home needs, in the list's order; at commissioning its meters at the end."""
+    """The items of a list that a home needs, in the list's order; at commissioning and at a service its
+    meters at the end: a serial number that changed is an exchanged meter."""
     listed = [i for i in items if kind in i.lists and (i.where is None or WHERE[i.where](site))]
-    return [*listed, *meter_items(site)] if kind == "commissioning" else listed
+    return [*listed, *meter_items(site)] if kind in METER_LISTS else listed
 
 
 def meter_items(site: Site) -> list[Item]:
@@ -209,7 +212,7 @@ def _meter_item(site: Site, quantity: str) -> Item:
             Found(id=f"reading{end}", name=f"Reading{suffix}", unit=unit, low=0),
         ]
     title = f"Meter read: {quantity.replace('_', ' ')}"
-    return Item(id=f"{METER}{quantity}", lists=("commissioning",), title=title, found=tuple(found))
+    return Item(id=f"{METER}{quantity}", lists=METER_LISTS, title=title, found=tuple(found))
 
 
 def number_of(text: str, unit: str = "") -> float | None:

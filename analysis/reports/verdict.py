@@ -253,6 +253,7 @@ def verdict(
     document = result if isinstance(result, Mapping) else result.as_dict()
     missing = _missing(site, document["not_assessed"], rule_codes() if rules is None else frozenset(rules))
     missing += _zones_without_target(document)
+    missing += _undecided(document)
     missing += _ended_unexplained(document) or _little_read(site, document)
     decisive = [f for f in document["findings"] if is_standing(f)]
     because: list[dict[str, Any]] = [
@@ -280,6 +281,21 @@ def verdict(
         "because": checked,
         "missing": missing,
     }
+
+
+def _undecided(document: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """What is more likely wrong than right, by an amount that matters, and can't be told for sure yet."""
+    return [
+        {
+            "matter": matter.key,
+            "question": next((q for q in matter.questions if f["code"] in q.codes), matter.questions[0]).asks,
+            "reason": f"probable, but not sure: {f['headline']}",
+            "reason_code": "not_enough_data",
+            "meters": [],
+        }
+        for f in document["findings"]
+        if f.get("undecided") and (matter := MATTER_OF.get(f["code"])) is not None
+    ]
 
 
 def _ended_unexplained(document: Mapping[str, Any]) -> list[dict[str, Any]]:

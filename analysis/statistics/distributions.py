@@ -103,6 +103,11 @@ def t_log_density(value: float, freedom: float) -> float:
     return _t_log_peak(freedom) - (freedom + 1.0) / 2.0 * math.log1p(value * value / freedom)
 
 
+def t_log_densities(values: Floats, freedom: float) -> Floats:
+    """As `t_log_density` for each value, float64 (n,) to float64 (n,)."""
+    return _t_log_peak(freedom) - (freedom + 1.0) / 2.0 * np.log1p(values * values / freedom)
+
+
 @lru_cache(maxsize=64)
 def _t_log_peak(freedom: float) -> float:
     """Logarithm of the density at 0: the same few degrees of freedom are asked thousands of times."""

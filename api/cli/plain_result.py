@@ -12,7 +12,7 @@ from fieldfare.dashboards.rows.sources import source_rows
 from fieldfare.dashboards.text import formats
 from fieldfare.dashboards.text.formats import day, days_between, measure, money, share
 from fieldfare.dashboards.text.promise import promise_remark
-from fieldfare.dashboards.text.words import evidence_words, missing_words, named, reason
+from fieldfare.dashboards.text.words import causes_told, evidence_words, missing_words, named, reason
 
 BOUNDARIES = (
     ("H1", "refrigeration unit"),
@@ -123,10 +123,12 @@ def _findings(findings: list[dict[str, Any]]) -> str:
         )
         for e in f["evidence"]:
             lines.append(f"      {named(e['label'])}: {evidence_words(e)}")
-        lines += [
-            f"      cause, {share(c['weight'])} likely: {c['cause'].replace('_', ' ')}: {named(c['because'])}"
-            for c in f["causes"]
-        ]
+        causes, weighed_by = causes_told(f["causes"])
+        for c in causes:
+            because = f": {named(c['because'])}" if c["because"] else ""
+            lines.append(f"      cause, {share(c['weight'])} likely: {c['cause'].replace('_', ' ')}{because}")
+        if weighed_by:
+            lines.append(f"      weighed by: {named(weighed_by)}")
         lines += [
             f"      {label}: {named(f[key])}"
             for key, label in (("next_step", "next"), ("caution", "caution"))

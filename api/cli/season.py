@@ -31,7 +31,8 @@ def commissioned(settings: Settings, site_id: str, form: str) -> None:
 
     shown = present_commissioned(document, record.site)
     for r in shown["differs"]:
-        say(f"Differs: {r['title']}, {r['name']}: {r['then']} then, {r['today']} today, {r['change']}")
+        change = f", {r['change']}" if r["change"] else ""
+        say(f"Differs: {r['title']}, {r['name']}: {r['then']} then, {r['today']} today{change}")
         if r["tuned"]:
             say("  Changed on purpose: see the tuning diary.")
         elif r["means"]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, datetime, timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -17,6 +17,9 @@ from fieldfare.api.core.service import Service
 from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.records.tuning_log import steps_of
 
+if TYPE_CHECKING:
+    from fieldfare.analysis.commissioned.compare import Noted
+
 FIRST = SheetKey("commissioning", "first")
 LOOKS_BACK_DAYS = 365
 
@@ -28,14 +31,16 @@ def commissioned(service: Service, record: SiteRecord) -> dict[str, Any]:
     """
     from fieldfare.analysis.commissioned.compare import compared
 
-    sheet = Sheets(service, Photos(service.database, service.settings.data)).read(record, FIRST)
+    sheets = Sheets(service, Photos(service.database, service.settings.data))
+    sheet = sheets.read(record, FIRST)
     first, last = service.results.rolling(record, LOOKS_BACK_DAYS)
     service.facts_cache.update(record.site, first, last)
     facts = service.facts_cache.stored(record.site.id, first, last)
     site = service.facts_cache.with_borrowed_weather(record.site)
     steps, _ = steps_of(service.database, record.site.id, first, last)
     days = {item["id"]: _day(item["at"], record.site) for item in sheet["items"]}
-    values = compared(site, facts, sheet["items"], _registers(service, record.site, days, last), steps)
+    registers = _registers(service, record.site, days, last)
+    values = compared(site, facts, sheet["items"], registers, steps, _noted(sheets, record))
     result = rolling_result(service, record, None) or {}
     return {
         "site": record.site.id,
@@ -50,6 +55,23 @@ def commissioned(service: Service, record: SiteRecord) -> dict[str, Any]:
 
 def _day(at: str | None, site: Site) -> date | None:
     return datetime.fromisoformat(at).astimezone(site.zone).date() if at else None
+
+
+def _noted(sheets: Sheets, record: SiteRecord) -> dict[tuple[str, str], Noted]:
+    """What the last sheet since commissioning noted of each meter."""
+    from fieldfare.analysis.commissioned.compare import Noted
+
+    found: dict[tuple[str, str], Noted] = {}
+    for sheet in sheets.all_of(record):
+        for item in sheet["items"]:
+            day = _day(item["at"], record.site)
+            if sheet["kind"] == FIRST.kind or not item["id"].startswith(METER) or day is None:
+                continue
+            for f in item["found"]:
+                key = (item["id"], f["id"])
+                if f["value"].strip() and (key not in found or found[key].day <= day):
+                    found[key] = Noted(f["value"], day)
+    return found
 
 
 def _registers(service: Service, site: Site, days: dict[str, date | None], last: date) -> dict[str, Any]:

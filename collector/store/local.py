@@ -19,7 +19,7 @@ from fieldfare.analysis.readings import MS_PER_DAY, Readings, is_thin
 from fieldfare.collector.store import recent as h
 from fieldfare.collector.store.files import Locks, make_folder
 from fieldfare.collector.store.protocol import Appended, PointSpan, Reverted, Trouble, check_site_id
-from fieldfare.collector.store.sealed import Sealed, month_of, settle_announced
+from fieldfare.collector.store.sealed import Sealed, month_of, month_start, settle_announced
 
 if TYPE_CHECKING:
     from fieldfare.collector.store.local_write import LocalWriter
@@ -102,9 +102,9 @@ class LocalStore:
             days, odd = h.revisions(db, site), h.damaged_rows(db, site)
             sealed = self._sealed.months(site)
             unsealed = {month_of(day * MS_PER_DAY) for day in days} - {*sealed}
-            recent = {month_of(day * MS_PER_DAY) for day in h.days(db, site)} if unsealed else set()
+            gone = [m for m in sorted(unsealed) if not h.holds(db, site, month_start(m), month_start(m + 1))]
         out = self._sealed.troubles(site)
-        for month in sorted(unsealed - recent):
+        for month in gone:
             out.append(Trouble(site, str(self._sealed.path(site, month)), "missing; its readings are lost"))
         if odd:
             out.append(

@@ -173,6 +173,15 @@ def days(db: sqlite3.Connection, site: str) -> set[int]:
     return {int(day) for table in tables for (day,) in db.execute(chosen.format(table), (number,))}
 
 
+def holds(db: sqlite3.Connection, site: str, start: int, end: int) -> bool:
+    """Whether a site has recent readings with start <= time < end [ms]."""
+    number = site_number(db, site)
+    chosen = "SELECT 1 FROM {} WHERE site = ? AND ts >= ? AND ts < ? LIMIT 1"
+    return number is not None and any(
+        db.execute(chosen.format(table), (number, start, end)).fetchone() for table in ("moments", "texts")
+    )
+
+
 def damaged_rows(db: Connection, site: str) -> int:
     """Number of a site's rows that are malformed or were found damaged; they are not read."""
     number = site_number(db, site)

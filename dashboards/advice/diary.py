@@ -38,6 +38,10 @@ NEEDS = {
         "Why: rooms were below their target on two or more of the last seven days, and come up too late after"
         " the set-back. This is for warm rooms, not for the bill."
     ),
+    "zones_apart": (
+        "Why: at the same flow temperature one zone is too warm and another too cold. This is for the rooms;"
+        " the curve can follow later."
+    ),
     "water_slow": (
         "Why: flow and return lie too far apart at the design load: too little water goes round. This is for"
         " the unit and warm rooms, not for the bill."

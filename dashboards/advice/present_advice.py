@@ -14,6 +14,7 @@ TITLES = {
     "pump_speed": "Change the circulation pump's speed",
     "bivalent_point": "Release the back-up heater later",
     "buffer_flow": "Stop the mixing in the buffer",
+    "zone_balance": "Balance the zones",
     "hot_water_hour": "Heat the cylinder at another hour",
     "dear_hours": "Let the heating rest in the dear hours",
 }
@@ -50,6 +51,11 @@ STOP = {
     "buffer_flow": (
         "Watch flow and return on both sides of the buffer for a cold day; every zone must still get warm."
     ),
+    "zone_balance": (
+        "Change one zone at a time, with all thermostats and valves fully open, and wait three heated days:"
+        " each room should come nearer to its target. Go back when a zone gets too cold or the unit reports"
+        " low flow. Lower the curve only when the zones are level."
+    ),
     "hot_water_hour": "Watch a week: go back when a shower ran cold, and keep the disinfection run.",
     "dear_hours": (
         "Watch two cold evenings: rooms should stay within a degree, and no direct heater should start after."
@@ -83,6 +89,8 @@ def _present(a: dict[str, Any], of: str, currency: str | None) -> dict[str, Any]
     lines = []
     if a["code"] in LINES:
         lines.append(LINES[a["code"]].format(**a))
+    elif a.get("balance"):
+        lines += _balance_lines(a["balance"])
     elif a["curve"] is None:
         lines.append(f"Now {a['now']:g} {a['unit']}, set {a['to']:g} {a['unit']}.")
     if a["room"] is not None:
@@ -99,7 +107,7 @@ def _present(a: dict[str, Any], of: str, currency: str | None) -> dict[str, Any]
         "saves": saves_words(a["saves"], of) if a["saves"]["value"] or not a["money"] else "",
         "money": money_words(a, of, currency),
         "lines": [words.named(line) for line in lines],
-        "steps": [words.named(step) for step in _steps(a["curve"])] if a["curve"] else [],
+        "steps": [words.named(step) for step in _steps_of(a)],
         "stop": STOP[a["code"]],
         "caution": a["caution"],
     }
@@ -124,6 +132,63 @@ def room_words(room: dict[str, float]) -> str:
     if room["value"] < 0.0:
         return f"Rooms get {-room['value']:.1f} K warmer on average."
     return f"Rooms fall by {room['value']:.1f} K on average ({room['low']:.1f} to {room['high']:.1f} K)."
+
+
+def _steps_of(a: dict[str, Any]) -> list[str]:
+    if a.get("balance"):
+        return _balance_steps(a["balance"])
+    return _steps(a["curve"]) if a["curve"] else []
+
+
+def _balance_lines(balance: dict[str, Any]) -> list[str]:
+    """Which zone has too much and which too little, and what the curve gains."""
+    water = balance["by_water"]
+    rooms = "; ".join(
+        f"{z['zone']} {z['now_c']:.1f} °C, target {z['target_c']:.1f} °C" for z in water["zones"]
+    )
+    lower = water["lower_k"]
+    gains = (
+        f"With the zones level the curve can be {words.interval(lower, 'K', 1)} lower."
+        if lower["high"] >= 0.5
+        else "The curve stays as it is: the cold zone takes what is gained."
+    )
+    apart = words.interval(balance["apart_k"], "K", 1)
+    return [
+        f"At the same flow temperature {balance['warm']} gets too much heat and {balance['cold']} too little:"
+        f" they lie {apart} apart, each against its target ({rooms}).",
+        gains,
+    ]
+
+
+def _balance_steps(balance: dict[str, Any]) -> list[str]:
+    """What to look at on site, and what to turn by what is found."""
+    water, turning = balance["by_water"], balance["by_turning"]
+    warm, cold = balance["warm"], balance["cold"]
+    at_fault = 100.0 * balance["at_fault"][cold]
+    return [
+        "Open all thermostats and valves of the zones. Read the flow meters of the manifold, or measure flow"
+        " less return of each zone.",
+        f"By its emitters each zone needs: {_flows(water['zones'])}. Flow less return is then alike in all.",
+        f"If {cold} has much less (about {at_fault:.0f} % of the water would explain its rooms), open its"
+        f" lockshield valves or its flow meter to that. {_then(water)}",
+        f"If it has that already, the emitters of {cold} are too small for its rooms, or it loses more heat"
+        f" than designed: turn {warm} down in two steps to {_flows(turning['zones'])}. {_then(turning)}",
+    ]
+
+
+def _flows(zones: list[dict[str, Any]]) -> str:
+    return ", ".join(
+        f"{z['zone']} {100.0 * z['share']:.0f} % of the water"
+        + (f" ({words.measure(z['m3_per_h'], 'm3/h', 2)})" if z["m3_per_h"] is not None else "")
+        for z in zones
+    )
+
+
+def _then(way: dict[str, Any]) -> str:
+    """Rooms after one way, and how far apart they still are."""
+    rooms = ", ".join(f"{z['zone']} {z['after_c']:.1f} °C" for z in way["zones"])
+    least = " Less water is not advised: larger emitters have to do the rest." if way["least"] else ""
+    return f"Then: {rooms}; {words.interval(way['apart_k'], 'K', 1)} apart.{least}"
 
 
 def _steps(curve: dict[str, Any]) -> list[str]:

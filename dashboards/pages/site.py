@@ -158,6 +158,7 @@ def drawn_of(site: Site, result: dict[str, Any], facts: Facts, query: Mapping[st
     readers with the same days (`days_query`) and units."""
     query_text = days_query(query)
     rows = day_rows(facts, site.zone)
+    sides = two_sides(site, result, rows)
     made = {n: draw(chart(n, site, result, facts, rows), query_text) for n in NAMES}
     findings = [
         f
@@ -168,7 +169,8 @@ def drawn_of(site: Site, result: dict[str, Any], facts: Facts, query: Mapping[st
     return {
         "asked": query_text,
         "findings": findings,
-        "sides": two_sides(site, result, rows),
+        "sides": sides,
+        "key_figures": [s for s in sides if s.is_key and s.measured != "–"],
         "mean_outdoor": mean_outdoor(rows),
         "electricity": electricity_rows(result),
         "bridge": bridge(result),

@@ -19,12 +19,13 @@ _LONGEST_YEAR_DAYS = 400  # a year and some weeks: a longer total is not annual
 
 
 class Side(NamedTuple):
-    """One line: name, design value, measured value, remark."""
+    """One line: name, design value, measured value, remark. is_key : one of the few that come first"""
 
     what: str
     designed: str
     measured: str
     remark: str
+    is_key: bool = False
 
 
 def two_sides(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
@@ -84,6 +85,7 @@ def _heat(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
             words.measure(design.heat_loss_kw, "kW", 1),
             words.interval(loss["heat_loss_kw"], "kW", 1),
             remark,
+            is_key=True,
         ),
         Side(
             f"Heat pump's output{at}",
@@ -140,7 +142,7 @@ def _performance(site: Site, result: dict[str, Any]) -> list[Side]:
     best = next((b for b in ("H4", "H3", "H2", "H1") if (p[b] or {}).get("value") is not None), None)
     if best:
         rated = f"{words.number(expected['value'], 2)} (by its rating)" if expected else "–"
-        out.append(Side(f"Efficiency, all ({best})", rated, words.interval(p[best], "", 2), ""))
+        out.append(Side(f"Efficiency, all ({best})", rated, words.interval(p[best], "", 2), "", is_key=True))
     return out
 
 
@@ -165,7 +167,7 @@ def _water(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
             remark += "; does not follow the weather"
         if carried:
             remark = f"{remark}; {carried}" if remark else carried
-        out.append(Side("Flow temperature", designed, measured, remark))
+        out.append(Side("Flow temperature", designed, measured, remark, is_key=True))
     flows = [r["flow_rate"] for r in known(rows, "flow_rate")]
     out.append(
         Side(
@@ -173,6 +175,7 @@ def _water(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
             words.measure(site.heat_pump.flow_m3_per_h, "m3/h", 2),
             words.measure(sum(flows) / len(flows), "m3/h", 2) if flows else "–",
             "",
+            is_key=True,
         )
     )
     cycling = result["cycling"]
@@ -232,6 +235,7 @@ def _hot_water(site: Site, result: dict[str, Any]) -> list[Side]:
             ),
             words.measure(water["litres_at_40c_when_full"], "l", 0),
             reasons.get("litres_at_40c_when_full", ""),
+            is_key=True,
         ),
     ]
     if plant.pasteurise_c is not None:

@@ -45,5 +45,15 @@
     part.querySelectorAll("figure[data-from]").forEach(withButton);
     part.querySelectorAll("details[data-later]").forEach(fetchedOnOpening);
   }
+  /* a link into a folded part: browsers of before 2025 don't open it by themselves */
+  function opened() {
+    const at = document.getElementById(location.hash.slice(1));
+    let folded = at?.closest("details:not([open])");
+    if (!folded) return;
+    for (; folded; folded = folded.parentElement.closest("details:not([open])")) folded.open = true;
+    at.scrollIntoView();
+  }
+  addEventListener("hashchange", opened);
   dress(document);
+  opened();
 })();

@@ -8,6 +8,7 @@
   const say = box.querySelector("[role=status]"), room = box.querySelector(".room"), bar = box.querySelector(".tools");
   const reading = box.querySelector(".reading"), slide = reading.querySelector("input"), list = reading.querySelector("ul"), here = box.querySelector("a[data-here]");
   let doc, lib, asked = 0, detail = false, mark = box.dataset.mark ? JSON.parse(box.dataset.mark) : null, cross = null;
+  const unfold = () => { const folded = box.closest("details"); if (folded) folded.open = true; };
   const shiftAt = (ms) => { let m = 0; for (const [from, minutes] of doc.shifts) if (ms >= from) m = minutes; return m * MINUTE; };
   const local = (ms) => ms + shiftAt(ms);
   const utc = (ms) => ms - shiftAt(ms - shiftAt(ms));
@@ -207,11 +208,13 @@
     room.addEventListener("pointermove", (e) => { if (e.pointerType !== "touch") point(e); });
     room.addEventListener("click", point, true);
     touchable(room, true, go);
+    /* drawn once, the plot does not see a new width while it is folded away */
+    box.closest("details")?.addEventListener("toggle", (e) => { if (e.target.open) lib.Plots.resize(room); });
     /* links to an event of this home need no new page */
     document.addEventListener("click", async (e) => {
       const a = e.target.closest("a[data-event-of]");
       if (!a || e.ctrlKey || e.metaKey || e.shiftKey || e.button) return;
-      e.preventDefault();
+      e.preventDefault(); unfold();
       await show(JSON.parse(a.dataset.eventOf)); box.scrollIntoView(); room.focus({ preventScroll: true });
     });
   }
@@ -244,6 +247,6 @@
     const seen = new IntersectionObserver((list) => { if (list.some((i) => i.isIntersecting)) { seen.disconnect(); start(); } }, { rootMargin: "300px" });
     seen.observe(box);
     /* an event that was asked for does not wait for the scroll */
-    document.addEventListener("click", (e) => { if (!lib && e.target.closest("a[data-event-of]")) { const a = e.target.closest("a[data-event-of]"), found = JSON.parse(a.dataset.eventOf); e.preventDefault(); seen.disconnect(); mark = found; box.dataset.view = found.view; start(); box.scrollIntoView(); } });
+    document.addEventListener("click", (e) => { if (!lib && e.target.closest("a[data-event-of]")) { const a = e.target.closest("a[data-event-of]"), found = JSON.parse(a.dataset.eventOf); e.preventDefault(); unfold(); seen.disconnect(); mark = found; box.dataset.view = found.view; start(); box.scrollIntoView(); } });
   } else start();
 })();

@@ -6,6 +6,7 @@ Number forms, dates and money are in `formats`.
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
 
@@ -83,7 +84,21 @@ def finding_title(code: str) -> str:
 
 
 def cause_words(cause: str) -> str:
-    return CAUSES.get(cause, plain(cause))
+    """A cause as it stands in a line; one that is a finding of its own has that finding's name."""
+    return CAUSES.get(cause) or small_first(TITLES.get(cause, plain(cause)))
+
+
+def causes_told(causes: Sequence[Mapping[str, Any]]) -> tuple[list[dict[str, Any]], str]:
+    """A finding's causes, and the evidence that all of them are weighed by; empty where each has its own.
+
+    Evidence that several causes share is said once: a cause whose evidence was said before has an empty
+    `because`.
+    """
+    reasons = [c["because"] for c in causes]
+    if len(causes) > 1 and reasons[0] and len(set(reasons)) == 1:
+        return [{**c, "because": ""} for c in causes], reasons[0]
+    shown = ["" if because in reasons[:n] else because for n, because in enumerate(reasons)]
+    return [{**c, "because": because} for c, because in zip(causes, shown, strict=True)], ""
 
 
 def loss_words(cause: str) -> str:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from dataclasses import replace
+from datetime import date, datetime, timedelta
 from typing import Any
 
+import numpy as np
 import pytest
 
-from fieldfare.analysis.commissioned.compare import BY_HAND, Register, compared, hand_half
+from fieldfare.analysis.commissioned.compare import BY_HAND, NOT_NOTED, Noted, Register, compared, hand_half
 from fieldfare.analysis.facts.build import build_facts
+from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.plant.site import Site
@@ -113,7 +116,7 @@ def test_what_hands_alone_can_read_says_so(home: tuple[PlantSpec, Site, Facts]) 
     for key in (("vessel", "precharge"), ("strainer", "state"), ("m_heat_pump_electricity", "serial")):
         assert rows[key]["differs"] is None
         assert rows[key]["today"] is None
-        assert rows[key]["reason"] == BY_HAND
+        assert rows[key]["reason"] == (NOT_NOTED if key[1] == "serial" else BY_HAND)
     assert rows[("m_heat_pump_electricity", "serial")]["commissioned"] == "00123-A"
 
 
@@ -152,6 +155,50 @@ def test_a_meter_reading_is_held_against_the_counter(
     row = rows_of(home, {key: typed}, registers={"hp_elec_kwh": seen})[key]
     assert row["differs"] is differs
     assert means in row["means"]
+
+
+@pytest.mark.parametrize(
+    ("serial", "restart", "day", "differs", "means"),
+    [
+        ("0012 3a", "", 0, False, ""),
+        ("98765", "reset", 0, True, "began anew"),
+        ("98765", "jumped", 0, True, "began anew"),
+        ("98765", "", 0, True, "went on without a step"),
+        ("98765", "", -400, True, "longer ago"),
+    ],
+    ids=["same", "reset", "jumped", "unseen", "before"],
+)
+def test_another_serial_number_is_told_with_what_the_running_total_shows(
+    home: tuple[PlantSpec, Site, Facts], serial: str, restart: str, day: int, differs: bool, means: str
+) -> None:
+    spec, site, facts = home
+    key = ("m_heat_output", "serial")
+    point = next(p for p in site.point if p.quantity == "heat_output" and p.form == "register")
+    names = ("day", "time", "point", "kind", "amount")
+    made = Table({name: facts.notices[name][:0] for name in names})
+    if restart:
+        at = np.datetime64("2024-01-20", "us")
+        of_it = {"day": at, "time": 0, "point": point.id, "kind": restart, "amount": 5.0}
+        made = Table({name: np.array([of_it[name]]) for name in names})
+    items = sheet(site, handed_over(spec) | {key: "123-A"})
+    for item in items:
+        item["at"] = (datetime.fromisoformat(item["at"]) + timedelta(day)).isoformat()
+    noted = {key: Noted(serial, FIRST + timedelta(30))}
+    told = compared(site, replace(facts, notices=made), items, {}, noted=noted)
+    row = next(r for r in told if (r["item"], r["found"]) == key)
+    assert (row["differs"], row["noted"], row["noted_day"]) == (differs, serial, "2024-01-31")
+    assert means in row["means"]
+
+
+def test_an_exchanged_meter_of_power_alone_lets_the_figures_go_on(
+    home: tuple[PlantSpec, Site, Facts],
+) -> None:
+    spec, site, facts = home
+    site = site.model_copy(update={"point": tuple(p for p in site.point if p.form != "register")})
+    key = (next(i.id for i in items_for((), "service", site)), "serial")
+    items = sheet(site, handed_over(spec) | {key: "123-A"})
+    told = compared(site, facts, items, {}, noted={key: Noted("4711", FIRST)})
+    assert "figures go on" in next(r for r in told if (r["item"], r["found"]) == key)["means"]
 
 
 def test_a_typed_value_is_as_sure_as_its_instrument_and_its_digits(

@@ -10,6 +10,7 @@ from fieldfare.analysis.statistics.distributions import (
     normal_probabilities,
     normal_probability,
     normal_quantile,
+    t_log_densities,
     t_log_density,
     t_probability,
     t_quantile,
@@ -32,6 +33,8 @@ def test_student_s_distribution(freedom: float) -> None:
         # Where freedom is large, scipy's ratio of gamma functions loses two digits.
         within = 1e-13 if freedom < 1000 else 2e-12
         assert t_log_density(value, freedom) == pytest.approx(expected, rel=within)
+    each = [t_log_density(value, freedom) for value in VALUES]
+    assert t_log_densities(np.array(VALUES), freedom) == pytest.approx(each, rel=1e-13)
 
 
 def test_the_normal_distribution() -> None:

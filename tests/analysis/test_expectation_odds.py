@@ -85,6 +85,35 @@ def test_frost_alone_may_bring_defrosts_to_the_lock():
     assert weights(in_fog)["starved"] < 0.7 < 0.9 < 1.0 - weights(in_frost)["sound"]
 
 
+def test_a_coil_with_little_air_defrosts_at_the_lock_in_damp_air_alone():
+    """Half of the defrosts come as soon as the lock of 25 minutes ends, on a tenth of a coat; in dry air it
+    waits. A sound coil at the lock in the same share has the coat there, which fog lays."""
+    rng = np.random.default_rng(5)
+    damp = np.arange(400) % 2 == 0
+    spacing = np.where(damp, rng.normal(25.5, 0.5, 400), rng.uniform(40.0, 250.0, 400))
+    found = pattern(spacing, np.where(damp, 68.0, 80.0) * rng.lognormal(0.0, 0.2, 400), 0.4)
+    assert found is not None
+    assert found.locked == pytest.approx(0.5, abs=0.03)
+    assert found.due.mean < 0.1
+    starved = Signs(
+        0.4,
+        0.54,
+        used=-0.66,
+        locked=found.locked,
+        locked_due=found.due.mean,
+        locked_due_spread=found.due.sd,
+        lock=-0.4,
+        dry=-1.2,
+        dry_spread=0.57,
+        efficiency=1.0,
+        penalty=0.0,
+        melted=-0.26,
+        melted_spread=0.5,
+    )
+    in_fog = replace(starved, used=0.2, dry=0.0, locked_due=0.5, locked_due_spread=0.3)
+    assert weights(in_fog)["starved"] < 0.3 < 0.9 < weights(starved)["starved"]
+
+
 def test_a_sound_coat_is_there_in_dry_air_too():
     """The frost before a defrost stays a coat; what air and coil leave open widens it."""
     rng = np.random.default_rng(6)
@@ -254,6 +283,15 @@ def test_a_change_against_its_own_days_needs_no_coil():
     same = changed(rng.poisson(due * 0.5 * rng.lognormal(0.0, 0.2, 60)).astype(float), due, outdoor)
     assert same is None or same.odds < 0.5
     assert changed(number[:10], due[:10], outdoor[:10]) is None
+    assert changed(number, np.full(60, 5.0), outdoor) is None  # nothing due to tell from the level
+    # The step is that of the least squares over all days on which it may have come.
+    squares = {}
+    for at in range(8, 53):
+        columns = [np.ones(60), np.log(due + 0.5), outdoor / 5.0, (outdoor / 5.0) ** 2, np.arange(60) >= at]
+        solved, left, *_ = np.linalg.lstsq(np.column_stack(columns), np.log(number + 0.5), rcond=None)
+        squares[at] = (float(left[0]), float(solved[-1]))
+    best = min(squares, key=lambda at: squares[at][0])
+    assert (found.day, found.size) == (best, pytest.approx(squares[best][1], rel=1e-9))
 
 
 def test_a_pump_that_turns_in_the_season_alone_may_be_meant_to():

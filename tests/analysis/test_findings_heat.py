@@ -12,6 +12,7 @@ import pytest
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.cold_room import ColdRoom
 from fieldfare.analysis.expectation.wished_warmth import chance_of_lacking
+from fieldfare.analysis.facts.load_factor import _kept_up
 from fieldfare.analysis.figures.change import find_change
 from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.findings.electric import backup_heater
@@ -172,9 +173,52 @@ def test_gains_of_part_load_do_not_hide_a_unit_that_is_poor_at_full_output() -> 
         expected_used_full_kwh=3.0 / 0.8,
         expected_used_full_hot_kwh=2.0 / 0.8,
         expected_used_space_kwh=20.0 / 0.93,
+        expected_part_load_space_kwh=20.0 / 1.2,
     )
     found = check_whole(efficiency.efficiency_below_expected(context_of(days)))
     assert found.severity == "watch"
+
+
+def test_heat_that_comes_out_of_storage_is_no_full_output() -> None:
+    """Three minutes of 1.4 in every ten at 0.4 are 0.7 on average; an hour at 0.9 is kept up."""
+    share = np.tile(np.where(np.arange(10) < 3, 1.4, 0.4), 30)
+    share[120:180] = 0.9
+    where = np.ones(300, dtype=bool)
+    where[170:] = False
+    full = _kept_up(share, where, 30)
+    assert not full[:110].any()
+    assert full[135:155].all()
+    assert not full[170:].any()
+
+
+def test_several_kinds_of_running_make_the_shortfall_surer_but_not_beyond_meter_and_rating() -> None:
+    """The same ratio seen thrice: the unit's own scatter shrinks, the meter's and the rating's stay."""
+    short = {"expected_used_space_kwh": 20.0 / 0.82, "expected_used_hot_water_kwh": 3.0 / 0.82}
+    full = {"expected_used_full_kwh": 3.0 / 0.82, "expected_used_full_hot_kwh": 2.0 / 0.82}
+    never = {"minutes_full": 0, "minutes_full_hot": 0}
+    half = {"expected_part_load_space_kwh": 20.0 / 1.15, "expected_part_load_hot_water_kwh": 3.0}
+    one, three = (
+        check_whole(efficiency.efficiency_below_expected(context_of(days_of(**short, **half, **more))))
+        for more in (never, full)
+    )
+    assert one.confidence < three.confidence
+    spread = next(str(e.value) for e in three.evidence if e.label == "its 95 % interval")
+    low, high = (float(x) for x in spread.split(" to "))
+    assert (high - low) / (high + low) > 1.96 * 0.04
+
+
+def test_a_probable_shortfall_that_is_not_sure_is_undecided() -> None:
+    found = {}
+    for share in (0.91, 0.84, 0.7):
+        sound = {"expected_used_full_kwh": 3.0, "expected_used_full_hot_kwh": 2.0}
+        used = {name: size / share for name, size in sound.items()}
+        days = days_of(**used, expected_used_space_kwh=20.0 / share, expected_used_hot_water_kwh=3.0 / share)
+        found[share] = check_whole(efficiency.efficiency_below_expected(context_of(days)))
+    assert [(f.severity, f.undecided) for f in found.values()] == [
+        ("note", False),
+        ("note", True),
+        ("act", False),
+    ]
 
 
 def test_starts_and_defrosts_alone_are_not_the_units_efficiency() -> None:

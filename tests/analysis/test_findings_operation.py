@@ -18,6 +18,7 @@ from fieldfare.analysis.findings.context import Context, Rule
 from fieldfare.analysis.findings.cycling import starts
 from fieldfare.analysis.findings.cycling.limits import LIMITS_CYCLING
 from fieldfare.analysis.findings.defrost import excess, without_frost
+from fieldfare.analysis.findings.defrost.causes import defrost_causes
 from fieldfare.analysis.findings.defrost.limits import LIMITS_DEFROST
 from fieldfare.analysis.findings.electric import idle
 from fieldfare.analysis.findings.electric.limits import LIMITS_ELECTRIC
@@ -234,6 +235,13 @@ def test_a_unit_that_began_to_defrost_twice_as_often_is_told_with_the_day() -> N
     assert found.severity in ("watch", "act")
     assert found.confidence > 0.9
     assert abs(np.datetime64(found.since) - begins) <= np.timedelta64(8, "D")
+
+
+@pytest.mark.parametrize(("fell", "first"), [(-0.17, "low_refrigerant_symptom"), (-0.02, "coil_airflow")])
+def test_what_a_unit_lost_against_its_own_days_tells_refrigerant_from_air(fell: float, first: str) -> None:
+    causes = defrost_causes(context_of(), defrosts_of(35.0, 60.0, 9), slow=False, sooner=2.0, fell=fell)
+    assert causes[0].cause == first
+    assert "its own earlier performance" in causes[0].because
 
 
 def test_a_timer_is_a_note_and_no_fault() -> None:

@@ -268,6 +268,17 @@ def test_a_flow_that_the_heat_meter_belies_is_stuck(small):
     assert finding.headline.startswith("rate")
 
 
+def test_a_flow_that_agrees_in_charges_is_not_stuck(small):
+    """A heater after the unit's sensors and before the heat meter: more heat than flow and temperatures
+    give while the rooms are heated, as much while the cylinder is charged, where the heater has no part."""
+    pumped(small, 1.0)
+    heating = small.from_day(20) & (small.values["mode"] == 1.0)
+    small.values["heat"][heating] += 2400.0
+    assert sensor_stuck(small.context()) is None
+    pumped(small, 0.6)
+    assert sensor_stuck(small.context()) is not None
+
+
 @pytest.mark.parametrize("point", ["elec", "rate"])
 def test_a_point_that_sent_a_single_reading_breaks_nothing(point):
     small = Small(days=6)

@@ -248,15 +248,16 @@ def test_a_meter_of_one_unit_alone_is_no_meter_of_both() -> None:
     assert document["units"][0]["performance"] is not None
 
 
-def one_at_rest(*, busy: bool) -> Home:
-    """The second unit rests for the last week; the first runs all day, or every other hour."""
+def one_at_rest(*, busy: bool, gives: float = 3900.0) -> Home:
+    """The second unit rests for the last week; the first gives so much all day, or runs every other hour."""
     home = two_units()
     week = np.arange(len(home.time)) >= (DAYS - 6) * PER_DAY
     home.values["h2"] = np.where(week, 0.0, home.values["h2"])
     home.values["e2"] = np.where(week, 8.0, home.values["e2"])
     if busy:
-        home.values["h1"] = np.where(week, home.need + 1050.0, home.values["h1"])
-        home.values["e1"] = np.where(week, home.need / 3.5 + 300.0, home.values["e1"])
+        given = gives + 0.1 * (home.need - float(np.mean(home.need)))
+        home.values["h1"] = np.where(week, given, home.values["h1"])
+        home.values["e1"] = np.where(week, given / 3.5, home.values["e1"])
     return home
 
 
@@ -266,6 +267,16 @@ def test_a_unit_at_rest_is_missed_beside_one_that_hardly_rests() -> None:
     assert (found.severity, found.causes[0].cause) == ("act", "locked_out")
     assert "unit_stopped" not in {f.code for f in one_at_rest(busy=False).result().findings}
     assert "unit_stopped" not in {f.code for f in two_units().result().findings}
+
+
+def test_a_unit_at_rest_is_not_missed_beside_one_that_runs_all_day_at_a_part_of_its_output() -> None:
+    """2 kW of the 4 kW that are its half of the rating: it can do more alone."""
+    codes = {f.code for f in one_at_rest(busy=True, gives=2000.0).result().findings}
+    assert "unit_stopped" not in codes
+    unmetered = one_at_rest(busy=True, gives=2000.0)
+    unmetered.points = tuple(p for p in unmetered.points if '"heat_output"' not in p)
+    found = [f for f in unmetered.result().findings if f.code == "unit_stopped"]
+    assert [f.severity for f in found] in ([], ["watch"])
 
 
 def test_modes_of_two_units_are_joined_and_never_averaged() -> None:

@@ -145,6 +145,15 @@ def test_what_ended_and_what_is_only_a_note_does_not_count(site: Site) -> None:
     assert verdict(site, document(findings=found), ALL)["verdict"] == "in_order"
 
 
+def test_what_is_probable_but_not_sure_leaves_it_not_known(site: Site) -> None:
+    """A window open all winter: a fifth more heat than designed, by an interval that reaches the design."""
+    doubt = finding("heat_loss_above_design", "note") | {"undecided": True}
+    told = verdict(site, document(findings=[doubt]), ALL)
+    assert told["verdict"] == "not_known"
+    assert [(m["matter"], m["reason_code"]) for m in told["missing"]] == [("efficiency", "not_enough_data")]
+    assert doubt["headline"] in told["missing"][0]["reason"]
+
+
 @pytest.mark.parametrize(
     ("cool", "cold", "told"),
     [(0.3, 0.01, "in_order"), (0.6, 0.01, "watch"), (0.3, 0.2, "watch"), (None, None, "in_order")],

@@ -11,7 +11,7 @@ import pytest
 from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.tuning.steps import TuningStep
-from fieldfare.api.checks.sheets import FieldChange
+from fieldfare.api.checks.sheets import FieldChange, SheetKey
 from fieldfare.api.core.commissioned import FIRST as SHEET
 from fieldfare.api.core.commissioned import commissioned
 from fieldfare.api.core.service import Service, opened
@@ -172,6 +172,15 @@ def test_the_sheet_is_compared_with_the_readings(season: Service) -> None:
     assert flow["differs"] is True
     assert flow["change"] < 0
     assert "low_flow" in flow["findings"]
+    old, new = (
+        [FieldChange(f"{n:032d}", "m_heat_output", "found.serial", serial, "", now)]
+        for n, serial in ((90, "4711-A"), (91, "4712"))
+    )
+    sheets.apply(plant, SHEET, old, KIM)
+    assert sheets.apply(plant, SheetKey("service", "2024"), new, KIM)[0].told == "kept"
+    rows = {(r["item"], r["found"]): r for r in commissioned(season, plant)["values"]}
+    serial = rows[("m_heat_output", "serial")]
+    assert (serial["differs"], serial["noted"]) == (True, "4712")
     reading = rows[("m_heat_output", "reading")]
     assert reading["today"] is not None
     assert reading["differs"] is False

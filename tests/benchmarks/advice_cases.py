@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from fieldfare.analysis.advice.backup import bivalent
+from fieldfare.analysis.advice.balance import zone_balance
 from fieldfare.analysis.advice.cheaper_hours import best_charging_hour
 from fieldfare.analysis.advice.curve import curve_effect, lowest_curve
 from fieldfare.analysis.advice.hot_water import cooler_store
@@ -30,11 +31,13 @@ SAVING_WITHIN, ROOM_WITHIN_K = 0.3, 0.5
 
 @dataclass(frozen=True)
 class Told:
-    """What was predicted: saves [kWh], room : fall [K] or None, and the setting where it is advised."""
+    """What was predicted: saves [kWh], room : fall [K] or None, and the setting where it is advised. zones :
+    fall of each zone [K], where each is told"""
 
     saves: Estimate
     room: Estimate | None
     setting: Setting
+    zones: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -105,6 +108,22 @@ def _hour(site: Site, facts: Facts, result: dict[str, Any]) -> Told:
     return Told(found.saves, None, Setting(charge_hour=found.hour))
 
 
+def _level(*, water_to_blame: bool) -> Callable[[Site, Facts, dict[str, Any]], Told]:
+    """What somebody does who looked at the manifold: sets the designed flows, or where they stand so turns
+    the warm zone down; then the curve goes down by what that frees."""
+
+    def told(site: Site, facts: Facts, result: dict[str, Any]) -> Told:
+        found = zone_balance(site, facts, result)
+        way = found.by_water if water_to_blame else found.by_turning
+        lower, fall = way.lower_k.value or 0.0, way.room.value or 0.0
+        share = {zone.zone: zone.share for zone in way.zones}
+        zones = tuple(zone.now_c - zone.after_c + fall for zone in way.zones)
+        first, second = (share[e.zone] for e in site.emitter)
+        return Told(way.saves, way.room, Setting(shifted(lower).lower, water=(first, second)), zones)
+
+    return told
+
+
 CASES = (
     AdviceCase("curve 6 K high, 6 K lower", "curve", shifted(-6.0), _lower(6.0), "compensation"),
     AdviceCase("curve 2 K high, 5 K lower", "curve", shifted(-2.0), _lower(5.0), "compensation"),
@@ -123,6 +142,20 @@ CASES = (
     AdviceCase("cylinder 5 K cooler", "water", Setting(), _cooler(5.0)),
     AdviceCase("cylinder charged by night, then as advised", "hour", Setting(charge_hour=2), _hour),
     AdviceCase("heater released at 8 °C, then as advised", "heater", Setting(bivalent_c=8.0), _release),
+    AdviceCase(
+        "second zone short of water, as advised",
+        "zones",
+        Setting(water=(0.94, 0.06)),
+        _level(water_to_blame=True),
+        "compensation",
+    ),
+    AdviceCase(
+        "second zone's emitters too small, as advised",
+        "zones",
+        Setting(emitter=0.45),
+        _level(water_to_blame=False),
+        "compensation",
+    ),
 )
 
 
@@ -135,9 +168,9 @@ def cases_of(simulator: str) -> tuple[AdviceCase, ...]:
 
 @dataclass(frozen=True)
 class AdviceOutcome:
-    """saved, fell : what the second run shows [kWh, K]. short_k : how far the coldest zone's mean ended under
-    its target. told : None where no advice was given, with the reason. worth : least saving that is advised
-    [kWh]
+    """saved, fell, zones : what the second run shows, of the house and by zone [kWh, K]. short_k : how far
+    the coldest zone's mean ended under its target. told : None where no advice was given, with the reason.
+    worth : least saving that is advised [kWh]
     """
 
     case: str
@@ -148,6 +181,7 @@ class AdviceOutcome:
     short_k: float = 0.0
     reason: str = ""
     worth: float = 0.0
+    zones: tuple[float, ...] = ()
 
     @property
     def small(self) -> bool:
@@ -168,7 +202,10 @@ class AdviceOutcome:
 
     @property
     def room_right(self) -> bool | None:
-        """Within half a kelvin; None where the advice says nothing about rooms."""
+        """Within half a kelvin, every zone where each is told; None where the advice says nothing about
+        rooms."""
+        if self.told is not None and self.told.zones:
+            return all(abs(t - f) <= ROOM_WITHIN_K for t, f in zip(self.told.zones, self.zones, strict=True))
         room = self.told.room if self.told is not None else None
         return None if room is None or room.value is None else abs(room.value - self.fell) <= ROOM_WITHIN_K
 
@@ -201,4 +238,5 @@ def outcome(case: AdviceCase, seed: int, simulator: str = "own") -> AdviceOutcom
         float(np.mean(first.rooms - second.rooms)),
         float(np.max(np.minimum(first.targets, first.rooms) - second.rooms)),
         worth=limit_of(site, "advice_worth_kwh"),
+        zones=tuple(float(k) for k in first.rooms - second.rooms),
     )

@@ -24,8 +24,8 @@ from numpy.typing import NDArray
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.readings import Readings
-from fieldfare.collector.simulated.design.spec import Backup, PlantSpec
-from fieldfare.collector.simulated.plant import Simulated, random_plant, simulate
+from fieldfare.collector.simulated.design.spec import Backup, EmitterSpec, PlantSpec
+from fieldfare.collector.simulated.plant import Simulated, random_plant, simulate, with_meters
 from fieldfare.collector.validation import decoded
 from fieldfare.notebook import load_site, read_csv, read_frame
 from tests.reference.engine.houses import HOUSES, House
@@ -43,7 +43,9 @@ class Setting:
     set_back_k : depth of the night's set-back; None leaves it. cooler_k : the cylinder's setpoint and its
     reheat limit. flow_share : water flow over the present one. bivalent_c : outdoor temperature below which
     the back-up heater is released, and at once where it is warm. charge_hour : local hour from which the
-    cylinder is charged, for CHARGING_H hours. warmer_k : the rooms' set temperature higher"""
+    cylinder is charged, for CHARGING_H hours. warmer_k : the rooms' set temperature higher. water : share of
+    the water that each of two zones gets; emitter : output of the second zone's emitters over the designed
+    one"""
 
     lower: tuple[tuple[float, float], ...] = ()
     set_back_k: float | None = None
@@ -52,6 +54,13 @@ class Setting:
     bivalent_c: float | None = None
     charge_hour: int | None = None
     warmer_k: float = 0.0
+    water: tuple[float, float] | None = None
+    emitter: float = 1.0
+
+    @property
+    def turns_zones(self) -> bool:
+        """Whether it is about the balance of zones."""
+        return self.water is not None or self.emitter != 1.0
 
     def lower_at(self, outdoor: float) -> float:
         """Kelvins by which the curve is lower; beyond the ends as at the end."""
@@ -110,7 +119,19 @@ def changed(spec: PlantSpec, setting: Setting) -> PlantSpec:
         backup = Backup(EARLY_HEATER_W, setting.bivalent_c, EARLY_HEATER_MIN)
     targets = tuple(target + setting.warmer_k for target in control.targets_c)
     control = replace(control, curve=curve, setback_k=depth, targets_c=targets)
-    return replace(spec, control=control, heat_pump=pump, hot_water=water, backup=backup)
+    emitters = _emitters(spec, setting)
+    return replace(spec, control=control, heat_pump=pump, hot_water=water, backup=backup, emitters=emitters)
+
+
+def _emitters(spec: PlantSpec, setting: Setting) -> tuple[EmitterSpec, ...]:
+    """Emitters with their valves turned so that each of two zones gets its share of the water."""
+    each = list(spec.emitters)
+    if len(each) == 2 and setting.water is not None:
+        opened = np.array(setting.water) / np.array(spec.house.zone_shares)
+        each = [replace(e, opened=float(o)) for e, o in zip(each, opened / opened.max(), strict=True)]
+    if len(each) == 2:
+        each[1] = replace(each[1], output_w=each[1].output_w * setting.emitter)
+    return tuple(each)
 
 
 @lru_cache(maxsize=16)
@@ -132,6 +153,8 @@ def own_spec(seed: int, control: str) -> PlantSpec:
 
 def ran_own(spec: PlantSpec, settings: tuple[Setting, ...], site_file: SiteFile = str) -> Ran:
     """A home of the project's simulator, run. site_file : what the site file is made to say"""
+    if any(setting.turns_zones for setting in settings):
+        spec = with_meters(spec, "full")  # only there every zone's set temperature is read
     for setting in settings:
         spec = changed(spec, setting)
     made = _simulated(spec)
@@ -350,6 +373,9 @@ def _set_c(spec: dict[str, float], setting: Setting) -> None:
         spec[name] *= setting.flow_share**PUMP_EXPONENT
     if setting.bivalent_c is not None:
         spec.update(bu_w=EARLY_HEATER_W, bu_below=setting.bivalent_c, bu_wait=EARLY_HEATER_MIN, bu_free=1.0)
+    if setting.water is not None:
+        spec["share0"] = setting.water[0]
+    spec["out1"] *= setting.emitter
     if setting.charge_hour is not None:
         first = 60.0 * setting.charge_hour
         spec.update(dhw_from=first, dhw_to=(first + 60.0 * CHARGING_H) % 1440.0)

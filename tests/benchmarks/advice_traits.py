@@ -285,7 +285,7 @@ SIMULATORS: dict[str, Run] = {
     "own-strange": strange_own,
     "c-strange": strange_c,
 }
-_ALL = frozenset({"curve", "set_back", "rooms", "pump", "water", "heater", "hour"})
+_ALL = frozenset({"curve", "set_back", "rooms", "pump", "water", "heater", "hour", "zones"})
 SETS: dict[str, frozenset[str]] = {
     "own": _ALL,
     "a": frozenset({"curve", "set_back", "rooms", "water"}),

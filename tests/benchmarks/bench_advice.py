@@ -34,6 +34,8 @@ def _row(found: AdviceOutcome) -> dict[str, Any]:
         "fell_k": round(found.fell, 2),
         "room_right": found.room_right,
         "short_k": round(found.short_k, 2),
+        "zones_told_k": [round(k, 2) for k in found.told.zones],
+        "zones_k": [round(k, 2) for k in found.zones],
     }
 
 
@@ -42,12 +44,13 @@ def _print(row: dict[str, Any]) -> None:
         print(f"{row['case']:<42} {row['seed']}  no advice: {row['refused']}", flush=True)
         return
     told = row["told_kwh"]
+    zones = f"; zones {row['zones_told_k']} K told, {row['zones_k']} K found" if row["zones_told_k"] else ""
     room = "" if row["told_k"] is None else f"room {row['told_k']:.2f} K told, {row['fell_k']:.2f} K found"
     wrong = " (too small to advise)" if row["small"] else "" if row["saving_right"] else " SAVING"
     wrong += " ROOM" if row["room_right"] is False else ""
     print(
         f"{row['case']:<42} {row['seed']}  {told['value']:.0f} ({told['low']:.0f} to {told['high']:.0f}) kWh"
-        f" told, {row['saved_kwh']:.0f} found; {room}; short {row['short_k']:.2f} K{wrong}",
+        f" told, {row['saved_kwh']:.0f} found; {room}; short {row['short_k']:.2f} K{zones}{wrong}",
         flush=True,
     )
 

@@ -382,7 +382,7 @@ def restored() -> Line:
 
 
 def kills(readings: int) -> Line:
-    found = bench_kills.run(readings, 70, 35, 1)
+    found = bench_kills.run(readings, 70, 35, 1, bench_kills.REMEMBER_S)
     bad = bench_kills.faults(found)
     tried = (
         f"{found['readings_published']} readings, {found['collector_kills']} + {found['broker_kills']} kills"

@@ -127,6 +127,7 @@ def test_an_installers_morning(service: Running, chromium: Browser, size: dict[s
         assert fits(page)
         finding.get_by_role("button", name="Look closer").click()
         expect(finding.locator(".js-plotly-plot .main-svg").first).to_be_visible(timeout=WAIT_MS)
+        page.get_by_role("heading", name="Right now").click()
         live = page.locator('[data-point="flow_temp"]')
         live.scroll_into_view_if_needed()
         expect(live.locator(".age")).to_contain_text("ago")
@@ -198,19 +199,19 @@ def test_a_job_is_logged_corrected_and_deleted(
         expect(page.get_by_role("checkbox", name="Starts too often")).to_be_checked()
         page.get_by_label("Day").fill(datetime.now(UTC).date().isoformat())
         page.get_by_role("button", name="Log it", exact=True).click()
-        expect(page.locator("#works + ol")).to_contain_text("thermostats <opened>")
-        expect(page.locator("#works + ol")).to_contain_text("Starts too often")
+        expect(page.locator("#works > ol")).to_contain_text("thermostats <opened>")
+        expect(page.locator("#works > ol")).to_contain_text("Starts too often")
         expect(card.locator(".held")).to_contain_text("Job done, logged by Installer")
         page.get_by_role("link", name="Correct or delete").click()
         page.get_by_label("Time spent, in minutes").fill("45")
         page.get_by_role("checkbox", name="Starts too often").uncheck()
         page.get_by_role("button", name="Save").click()
-        expect(page.locator("#works + ol")).to_contain_text("by Installer")
+        expect(page.locator("#works > ol")).to_contain_text("by Installer")
         expect(card.locator(".held")).to_have_count(0)
         page.get_by_role("link", name="Correct or delete").click()
         page.get_by_text("Delete this job").click()
         page.get_by_role("button", name="Delete it").click()
-        expect(page.locator("#works + ol")).to_have_count(0)
+        expect(page.locator("#works > ol")).to_have_count(0)
 
 
 @pytest.mark.parametrize(
@@ -332,7 +333,7 @@ def test_an_engineer_signs_a_home_off_for_winter(service: Running, chromium: Bro
         page.wait_for_url("**/checks/winter/*#signed")
         expect(page.locator("#signed")).to_contain_text("Signed by Engineer on")
         page.goto(f"{service.address}/sites/alder-row#works")
-        expect(page.locator("#works + ol")).to_contain_text("vessel at 1.0 bar")
+        expect(page.locator("#works > ol")).to_contain_text("vessel at 1.0 bar")
         paper = page.goto(f"{service.address}/sites/alder-row/papers/hand-over/first")
         assert paper is not None
         assert paper.ok
@@ -371,8 +372,9 @@ def test_a_new_firm_comes_from_nothing_to_a_first_result(chromium: Browser, tmp_
         page.wait_for_url("**/sites/cedar-cottage/progress")
         expect(page.locator(".good-news")).to_contain_text("readings came in", timeout=WAIT_MS)
         page.get_by_role("link", name="To Cedar Cottage").click()
-        expect(page.locator("#sides")).to_be_visible()
-        expect(page.locator("svg.fig").first).to_be_visible()
+        expect(page.locator("#figures")).to_be_visible()
+        page.get_by_role("heading", name="House, water and efficiency").click()
+        expect(page.locator("#weather svg.fig").first).to_be_visible()
 
 
 @pytest.mark.parametrize(
@@ -423,7 +425,9 @@ def test_pages_are_whole_without_script(service: Running, chromium: Browser) -> 
         page = desk.page
         sign_in(page, service, "installer")
         page.goto(f"{service.address}/sites/beech-end")
+        page.get_by_role("heading", name="Trace").click()
         expect(page.locator("[data-trace] svg.fig").first).to_be_visible()
+        page.get_by_role("heading", name="Right now").click()
         expect(page.locator('[data-point="flow_temp"] .value')).to_contain_text("°C")
         # Buttons that nothing would answer to.
         expect(page.locator("[data-trace] .acts").first).to_be_hidden()

@@ -257,11 +257,49 @@ def test_sections_stay_in_reach_and_a_laptop_s_page_is_short(service: Running, c
                 assert heading["y"] >= bar["y"] + bar["height"] - 2, (
                     "the bar does not cover what was asked for"
                 )
-                now, design = (page.locator(f"#{k}").bounding_box() for k in ("now", "sides"))
-                assert now is not None
-                assert design is not None
-                assert now["x"] > design["x"], "what belongs together stands side by side"
-                assert abs(now["y"] - design["y"]) < 5
+                first, figures = (page.locator(f"#{k}").bounding_box() for k in ("findings", "figures"))
+                assert first is not None
+                assert figures is not None
+                assert figures["x"] > first["x"], "what belongs together stands side by side"
+                assert abs(figures["y"] - first["y"]) < 5
+
+
+SECTIONS = ("sides", "now", "trace", "weather", "events", "losses", "works", "data")
+
+
+@pytest.mark.parametrize("script", [True, False], ids=["script", "no script"])
+def test_what_matters_stands_open_and_a_link_unfolds_the_rest(
+    service: Running, chromium: Browser, script: bool
+) -> None:
+    with Desk(chromium, PHONE, java_script_enabled=script) as desk:
+        page = desk.page
+        sign_in(page, service, "engineer")
+        page.goto(f"{service.address}/sites/beech-end")
+        expect(page.locator("#finding-short_cycling")).to_be_visible()
+        expect(page.locator("#figures")).to_be_visible()
+        for at in SECTIONS:
+            expect(page.locator(f"#{at}")).to_be_hidden()
+        page.get_by_text("Sections of this page").click()
+        page.get_by_role("link", name="Losses").click()
+        expect(page.locator("#losses svg.bridge")).to_be_in_viewport()
+        page.goto(f"{service.address}/live")
+        page.goto(f"{service.address}/sites/beech-end#now")
+        expect(page.locator('[data-point="flow_temp"] .value')).to_be_visible()
+        page.emulate_media(media="print")
+        for at in set(SECTIONS) - {"events"}:  # fetched when it is opened; its line is printed
+            expect(page.locator(f"#{at}")).to_be_visible()
+        expect(page.get_by_label("What was done")).to_be_hidden()
+
+
+def test_a_home_s_page_is_a_few_screens_long(service: Running, chromium: Browser) -> None:
+    """As folded: one open finding with its plot, the figures, the tasks, and a line for each section."""
+    for size, most in ((PHONE, 5.5), (LAPTOP, 2.8)):
+        with Desk(chromium, size) as desk:
+            page = desk.page
+            sign_in(page, service, "engineer")
+            page.goto(f"{service.address}/sites/beech-end")
+            screens = page.evaluate("document.documentElement.scrollHeight / innerHeight")
+            assert screens < most
 
 
 def test_several_homes_are_taken_in_hand_by_keyboard_without_script(
@@ -303,7 +341,7 @@ def test_folded_figures_and_numbers_come_when_they_are_opened(service: Running, 
         page = desk.page
         sign_in(page, service, "engineer")
         page.goto(f"{service.address}/sites/beech-end")
-        calendars = page.locator("details.calendars")
+        calendars = page.locator("details.section", has=page.locator("#events"))
         assert calendars.locator("svg").count() == 0
         calendars.locator("summary").first.focus()
         page.keyboard.press("Enter")
@@ -326,8 +364,8 @@ def test_folded_figures_have_pages_of_their_own_without_script(service: Running,
         page = desk.page
         sign_in(page, service, "engineer")
         page.goto(f"{service.address}/sites/beech-end")
-        page.locator("details.calendars > summary").click()
-        page.locator("details.calendars .later a").click()
+        page.get_by_role("heading", name="Calendars").click()
+        page.locator("#events .later a").click()
         expect(page.locator("figure svg.fig").first).to_be_visible()
         page.locator("figure details > summary").first.click()
         page.locator("figure details .later a").first.click()

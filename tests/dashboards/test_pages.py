@@ -293,7 +293,7 @@ def test_right_now_is_one_sentence_with_its_age(full: Plant, values: dict[str, f
         time = round((NOW - timedelta(minutes=minutes)).timestamp() * 1000)
         latest = {p: {"time": time, "value": v} for p, v in values.items()}
         page = sound(pages.site_page(full.row(latest=latest), full.facts, [], INSTALLER, {}, NOW))
-        told = text_of(page.split('id="live-text"')[1].split("</p>")[0]).replace("\u00a0", " ")
+        told = text_of(page.split('id="live-text"')[1].split("</summary>")[0]).replace("\u00a0", " ")
         assert told.split(">", 1)[1].strip() == said + age
 
 

@@ -106,7 +106,7 @@ def test_only_what_time_settles_needs_more_time_and_each_reason_stands_once(cycl
 
 def sides_of(site: Site, result: dict[str, Any], rows: list[dict[str, Any]]) -> dict[str, Side]:
     return {
-        s.what.split(" at ")[0]: Side(*(part.replace("\u00a0", " ") for part in s))
+        s.what.split(" at ")[0]: Side(*(part.replace("\u00a0", " ") for part in s[:4]))
         for s in two_sides(site, result, rows)
     }
 

@@ -91,3 +91,23 @@ def test_a_reason_names_quantities_in_plain_words() -> None:
         == "Needs readings of outdoor temperature or water flow rate"
     )
     assert words.reason("") == ""
+
+
+def test_evidence_that_causes_share_is_said_once() -> None:
+    """Each cause keeps its own evidence; what all are weighed by stands apart."""
+    own = [
+        {"cause": "a", "weight": 0.7, "because": "it rose"},
+        {"cause": "b", "weight": 0.3, "because": "it fell"},
+    ]
+    assert words.causes_told(own) == (own, "")
+    alike = [c | {"because": "it ran 72 % of the time"} for c in own]
+    assert words.causes_told(alike) == ([c | {"because": ""} for c in own], "it ran 72 % of the time")
+    mixed, by = words.causes_told([*own, own[0] | {"cause": "c"}])
+    assert ([c["because"] for c in mixed], by) == (["it rose", "it fell", ""], "")
+    assert words.causes_told(own[:1]) == (own[:1], "")
+
+
+def test_a_cause_that_is_a_finding_has_its_name() -> None:
+    assert words.cause_words("backup_heater_use") == words.small_first(
+        words.finding_title("backup_heater_use")
+    )

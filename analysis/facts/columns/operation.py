@@ -66,6 +66,12 @@ ROOMS = (
     )
     + made_by(
         "days",
+        ("called.", "", "Share of the day for which a zone calls for heat."),
+        needs=("heat_call",),
+        optional=True,
+    )
+    + made_by(
+        "days",
         ("target.", "°C", "Its mean set temperature in the minutes asked."),
         ("minutes_asked.", "min", "Minutes in which the zone's target has stood for four hours."),
         ("minutes_below.", "min", "Those in which it is over half a kelvin too cold."),

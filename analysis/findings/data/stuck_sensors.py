@@ -173,13 +173,25 @@ def _flow_contradicted(days: Table) -> Flags | None:
     """Days on which a separate heat meter shows another flow; None without one.
 
     A pump of one speed that is never stopped gives one and the same reading for months, and no other meter
-    says it is wrong.
+    says it is wrong. Where both agree while the cylinder is charged, the reading is right, and something else
+    heats the meter's water for the rooms.
     """
     if "check_meter" not in days:
         return None
-    meter, flow = days.floats("check_meter"), days.floats("check_flow")
-    ratio = np.divide(flow, meter, out=np.full(len(days), np.nan), where=meter > _LEAST_COMPARED_KWH)
-    return np.abs(ratio - 1.0) > _BELIED
+    agree = np.abs(_flow_over_meter(days, "_hot") - 1.0) <= _BELIED
+    return (np.abs(_flow_over_meter(days, "") - 1.0) > _BELIED) & ~agree
+
+
+def _flow_over_meter(days: Table, use: str) -> Floats:
+    """Heat by flow and temperatures over the meter's by day [-]; nan where too little to compare, or unknown.
+
+    use : "" for all, "_hot" for charges of the cylinder
+    """
+    nothing = np.full(len(days), np.nan)
+    if f"check_meter{use}" not in days:
+        return nothing
+    meter, flow = days.floats(f"check_meter{use}"), days.floats(f"check_flow{use}")
+    return np.divide(flow, meter, out=nothing, where=meter > _LEAST_COMPARED_KWH)
 
 
 def _changes(days: Table, point: Point) -> Floats:

@@ -65,15 +65,24 @@ def _top_output(context: Context) -> float:
     return float(np.nanquantile(top, 0.98)) if np.isfinite(top).sum() >= _FEWEST_TOPS else float("nan")
 
 
-def defrost_causes(context: Context, here: Table, *, slow: bool, sooner: float) -> tuple[Cause, ...]:
-    """Slow melting: too little heat. Also low output and efficiency: refrigerant. Otherwise: air flow."""
-    share, top = measured_efficiency(context), _top_output(context)
+def defrost_causes(
+    context: Context, here: Table, *, slow: bool, sooner: float, fell: float = np.nan
+) -> tuple[Cause, ...]:
+    """Slow melting: too little heat. Also low output and efficiency: refrigerant. Otherwise: air flow.
+
+    context : of the days since it began. fell : logarithm of the efficiency over its own before [-], where
+        that is known: a unit's own sound days say more than its rating
+    """
+    lost = np.isfinite(fell)
+    share, top = float(np.exp(fell)) if lost else measured_efficiency(context), _top_output(context)
     gaps = here.floats("since_last")
     gaps = gaps[np.isfinite(gaps)]
     lock = float(np.mean(gaps <= np.quantile(gaps, 0.1) + _LOCK_MIN)) if len(gaps) >= _FEWEST_GAPS else 0.0
     refrigerant = refrigerant_chance(share, top)
     reaches = (
-        f"reaches {percent(share)} of the expected performance" if np.isfinite(share) else "is not measured"
+        f"reaches {percent(share)} of {'its own earlier' if lost else 'the expected'} performance"
+        if np.isfinite(share)
+        else "is not measured"
     )
     words = f"steady heating {reaches}"
     if np.isfinite(top):
@@ -99,7 +108,8 @@ def defrost_causes(context: Context, here: Table, *, slow: bool, sooner: float) 
                 "low_refrigerant_symptom": (0.3 * refrigerant, words),
             }
         )
-    sound = "with a blocked coil, steady heating between defrosts stays near the expected performance;" + (
+    near = "its own earlier" if lost else "the expected"
+    sound = f"with a blocked coil, steady heating between defrosts stays near {near} performance;" + (
         f" here it reaches {percent(share)}" if np.isfinite(share) else " here it is not measured"
     )
     return ranked(

@@ -66,6 +66,7 @@ class _Judged:
         medians, drawn over
     rated output [-] and used [Wh/kW] nan where not measured. coat : share of a whole coat that each melted
     [-]
+    fell : logarithm of the efficiency over its own before they came more often [-], nan where none was seen
     starved, unmelted, timed : probabilities that they come for another reason than frost, that melting lacks
         heat, and that a timer sets them [-]
     """
@@ -77,6 +78,7 @@ class _Judged:
     used: float
     coat: float
     needless: float
+    fell: float
     starved: float
     unmelted: float
     timed: float
@@ -252,6 +254,8 @@ def _judge(
         signs = replace(signs, used=np.nan, efficiency=np.nan, fell=fell, fell_spread=doubt)
         needless = max(needless, 1.0 - float(np.exp(-change.size)))
     chances = weights(signs, change.odds if change else 0.0)
+    # A timer that began on a day was set then, or is a sensor that has failed.
+    began = chances["timed"] if change is not None else 0.0
     long = minutes > context.limit("defrost_long_minutes")
     return _Judged(
         len(mine),
@@ -261,7 +265,8 @@ def _judge(
         used,
         coat_share(used),
         needless,
-        chances["starved"],
+        signs.fell,
+        chances["starved"] + began,
         chances["leaves ice"] + (chances["melts slowly"] if long else 0.0),
         chances["timed"],
     )
@@ -314,7 +319,9 @@ def _finding(
     severity = _severity(context, judged, episode, share)
     mine = defrosts.where(np.isin(defrosts["day"], context.days["day"][here]))
     ratio = judged.count / judged.due[0]
-    causes = defrost_causes(context, mine, slow=judged.slow, sooner=ratio)
+    causes = defrost_causes(
+        _since_it_began(context, episode), mine, slow=judged.slow, sooner=ratio, fell=judged.fell
+    )
     kwh = _cost(context, whole, judged) if np.isfinite(judged.minutes) else None
     days = int(here.sum())
     headline = _headline(context, judged, days)
@@ -379,6 +386,13 @@ def _finding(
         visit="drive",
         bring=("coil brush and fin comb", "clamp thermometer", "hose"),
     )
+
+
+def _since_it_began(context: Context, episode: Episode) -> Context:
+    """The days from an episode's first on: sound weeks before it say nothing about its cause."""
+    days = context.days
+    row = min(int(np.searchsorted(days["day"], np.datetime64(episode.since))), len(days) - 1)
+    return replace(context, facts=context.facts.between(days.day(row), days.day(len(days) - 1)))
 
 
 def _headline(context: Context, judged: _Judged, days: int) -> str:

@@ -172,7 +172,7 @@ LIMITS_DEFROST: dict[str, Limit] = {
         0.85,
         "-",
         "common practice: the end of a run or a charge moves some",
-        "share of the defrosts in the drier half at that spacing, from which a timer sets them",
+        "share of the defrosts at that spacing, from which a timer sets them",
     ),
     "timed_defrost_efficiency": Limit(
         0.93,

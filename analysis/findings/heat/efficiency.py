@@ -16,6 +16,7 @@ from fieldfare.analysis.figures.expected import START_MINUTES, learned
 from fieldfare.analysis.figures.performance import coarse
 from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.defrost.causes import rated_kw
+from fieldfare.analysis.findings.grading import in_doubt
 from fieldfare.analysis.findings.heat.efficiency_change import sure_drop
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.findings.phrases import percent
@@ -33,6 +34,29 @@ _RATING, _BEYOND, _UNRATED, _ELECTRICITY, _RUNNING = 0.04, 0.06, 0.14, 0.01, 0.0
 # A charge of the cylinder is never steady: its temperatures rise all along (common practice).
 _CHARGING = 0.05
 _HOTTER_K, _BLURRED = 5.0, 0.7
+
+
+@dataclass(frozen=True)
+class _View:
+    """One way to see measured over expected efficiency: a kind of running.
+
+    value : measured over expected [-], with the usual part of the part-load gain. gain : mean gain of part
+    load by the model [-]. plain : measured over rated, without it [-]. own : standard uncertainty of the
+    logarithm by what this kind of running alone leaves open, part load apart [-]. doubt : of the share of the
+    gain [-]
+    """
+
+    name: str
+    value: float
+    gain: float
+    plain: float
+    own: float
+    doubt: float
+    hours: float
+
+    @property
+    def spread(self) -> float:
+        return float(np.hypot(self.own, self.doubt * np.log(self.gain)))
 
 
 @dataclass(frozen=True)
@@ -74,15 +98,17 @@ def _judged(whole: Context, context: Context) -> Finding | None:
         )
     strength = learned(days)
     meter = _meter_error(context)
-    chosen = _near_full(context, strength, meter) or _overall(context, strength, meter)
+    chosen = _joined(context, [_overall(context, strength), *_near_full(context, strength)], meter)
     # Beyond what meter, rating and part-load model explain, and of a size that matters.
     below = normal_probability((limit("efficiency_sound") - chosen.value) / max(chosen.spread, 1e-6))
     if chosen.value > limit("efficiency_note") or below < limit("efficiency_chance_note"):
         return None
     certain = min(chance_of_shortfall(chosen.value, chosen.spread / chosen.value), limit("surest"))
-    severity: Severity = "note"
-    if chosen.value <= limit("efficiency_watch") and certain >= limit("efficiency_chance"):
-        severity = "act" if chosen.value <= limit("efficiency_act") else "watch"
+    if chosen.value > limit("efficiency_watch"):
+        return _finding(whole, context, chosen, strength, certain, "note")
+    if certain < limit("efficiency_chance"):
+        return in_doubt(context, _finding(whole, context, chosen, strength, certain, "note"))
+    severity: Severity = "act" if chosen.value <= limit("efficiency_act") else "watch"
     return _finding(whole, context, chosen, strength, certain, severity)
 
 
@@ -161,7 +187,27 @@ def _meter_error(context: Context) -> float:
     return float(np.hypot(limit / np.sqrt(3.0), _ELECTRICITY))
 
 
-def _overall(context: Context, strength: Strength, meter: float) -> _Ratio:
+def _joined(context: Context, views: list[_View], meter: float) -> _Ratio:
+    """Several kinds of running as one ratio, weighted by certainty.
+
+    Meter and rating err alike in all of them, and so does what nobody knows of this unit's part load: only
+    what each leaves open by itself grows less.
+    Source: GUM (JCGM 100), 5.2: correlated input quantities.
+    """
+    weight = np.array([1.0 / max(v.spread, 1e-6) ** 2 for v in views])
+    weight /= weight.sum()
+    rating = _RATING if context.site.heat_pump.rating else _UNRATED
+    own = float(np.sqrt(sum((w * v.own) ** 2 for w, v in zip(weight, views, strict=True))))
+    part_load = float(sum(w * v.doubt * np.log(v.gain) for w, v in zip(weight, views, strict=True)))
+    value, gain, plain = (
+        float(np.exp(np.dot(weight, np.log([max(x, 1e-6) for x in each]))))
+        for each in ([v.value for v in views], [v.gain for v in views], [v.plain for v in views])
+    )
+    spread = value * float(np.sqrt(own**2 + part_load**2 + meter**2 + rating**2))
+    return _Ratio(value, spread, ", ".join(v.name for v in views), views[0].hours, gain, plain)
+
+
+def _overall(context: Context, strength: Strength) -> _View:
     """All running: the rating with what part load gains and starts take."""
     days = context.days
     x, part, used = (_both(days, f"expected{part}") for part in ("", "_part_load", "_used"))
@@ -171,15 +217,14 @@ def _overall(context: Context, strength: Strength, meter: float) -> _Ratio:
         )
     gain = x / part if part > 0.0 else 1.0
     starts = days.total("starts") * START_MINUTES / max(days.total("minutes_running"), 1.0)
-    rating = _RATING if context.site.heat_pump.rating else _UNRATED
     doubt = strength.spread
     if coarse(days, "heat_pump_electricity", context.limit("efficiency_sees_load_min")):
         doubt = max(doubt, _BLURRED)  # means of runs and rests look like part load
     pump = _pump_inside(context, days.total("minutes_running") / 60.0) / used
     value = x / used / gain**strength.middle * (1.0 + starts + pump)
-    own = (doubt * np.log(gain), _RUNNING, starts / 2.0, pump / 2.0, meter, rating)
-    spread = value * float(np.sqrt(np.sum(np.square(own))))
-    return _Ratio(value, spread, "all operation", days.total("minutes_running") / 60.0, gain, x / used)
+    own = float(np.sqrt(_RUNNING**2 + (starts / 2.0) ** 2 + (pump / 2.0) ** 2))
+    hours = days.total("minutes_running") / 60.0
+    return _View("all operation", value, gain, x / used, own, doubt, hours)
 
 
 def _mostly_charges(context: Context) -> bool:
@@ -206,18 +251,19 @@ def _both(days: Table, name: str) -> float:
     )
 
 
-def _near_full(context: Context, strength: Strength, meter: float) -> _Ratio | None:
-    """Heating and hot water near full output, where ratings are measured, weighted by certainty."""
+def _near_full(context: Context, strength: Strength) -> list[_View]:
+    """Heating and hot water near full output, where ratings are measured and part load says little."""
     days, rating, limit = context.days, context.site.heat_pump.rating, context.limit
     # Readings minutes apart mix the starts in, and the steps of their registers look like full output.
     apart = limit("efficiency_sees_full_min")
     if coarse(days, "heat_pump_electricity", apart) or all(coarse(days, q, apart) for q in HEAT_SEEN_BY):
-        return None
-    if _mostly_charges(context):
-        return None
+        return []
     hottest = max((p.flow_c for p in rating), default=0.0)
-    parts = []
-    for name, flow in (("full", _flow(days, "flow_by_heat")), ("full_hot", _reheat_flow(context))):
+    views = []
+    for name, flow, what, moving in (
+        ("full", _flow(days, "flow_by_heat"), "heating near full output", _RUNNING),
+        ("full_hot", _reheat_flow(context), "charges near full output", _CHARGING),
+    ):
         hours = float(np.nansum(days.floats(f"minutes_{name}"))) / 60.0
         used, want, part = (
             float(np.nansum(days.floats(f"expected_{p}{name}_kwh"))) for p in ("used_", "", "part_load_")
@@ -225,20 +271,11 @@ def _near_full(context: Context, strength: Strength, meter: float) -> _Ratio | N
         if hours < limit("efficiency_full_hours") or used < limit("efficiency_least_kwh"):
             continue
         gain = want / part if part > 0.0 else 1.0
-        beyond = _BEYOND if flow > hottest + _HOTTER_K else 0.0
-        moving = _CHARGING if name == "full_hot" else 0.0
-        known = float(np.sqrt(_RATING**2 + beyond**2 + moving**2)) if rating else _UNRATED
+        beyond = _BEYOND if rating and flow > hottest + _HOTTER_K else 0.0
         value = want / used / gain**strength.middle
-        parts.append(
-            (value, float(np.hypot(known, strength.spread * np.log(gain))), hours, gain, want / used)
-        )
-    if not parts:
-        return None
-    weight = np.array([1.0 / (p[0] * p[1]) ** 2 for p in parts])
-    value, gain, plain = (float(np.average([p[i] for p in parts], weights=weight)) for i in (0, 3, 4))
-    # Heating and hot water share the rating's and the meters' error: no gain from having both.
-    spread = value * float(np.hypot(min(p[1] for p in parts), meter))
-    return _Ratio(value, spread, "near full output", sum(p[2] for p in parts), gain, plain)
+        own = float(np.hypot(beyond, moving))
+        views.append(_View(what, value, gain, want / used, own, strength.spread, hours))
+    return views
 
 
 def _flow(days: Table, name: str) -> float:

@@ -22,6 +22,7 @@ from fieldfare.analysis.figures.change import FEWEST_EACH_SIDE, DetectedChange, 
 from fieldfare.analysis.figures.performance import coarse
 from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule
+from fieldfare.analysis.findings.grading import in_doubt
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.findings.phrases import day_text, percent
 from fieldfare.analysis.findings.yearly_cost import DAYS_A_YEAR, heating_year
@@ -119,12 +120,13 @@ def efficiency_fell(context: Context) -> Finding | None:
     drop = 1.0 - float(np.exp(change.size))
     if not change.is_sure or drop < limit("efficiency_drop_note"):
         return None
-    severity: Severity = "note"
+    if drop < limit("efficiency_drop_watch") or until is not None:
+        return _finding(context, series, change, drop, "note", until)
     certain = _chance_beyond(change, limit("efficiency_drop_watch") / 2.0) >= limit("efficiency_drop_chance")
     # What a unit has lost it lacks every day; a stove or a habit takes it on some.
-    certain &= series.held(change) >= limit("efficiency_drop_held")
-    if drop >= limit("efficiency_drop_watch") and certain and until is None:
-        severity = "act" if drop >= limit("efficiency_drop_act") else "watch"
+    if not certain or series.held(change) < limit("efficiency_drop_held"):
+        return in_doubt(context, _finding(context, series, change, drop, "note", until))
+    severity: Severity = "act" if drop >= limit("efficiency_drop_act") else "watch"
     return _finding(context, series, change, drop, severity, until)
 
 

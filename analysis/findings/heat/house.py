@@ -16,7 +16,7 @@ from fieldfare.analysis.figures.heat_loss import HeatLoss, heater_unseen
 from fieldfare.analysis.findings.confidence import Flags
 from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.data.flow_product import disagreement
-from fieldfare.analysis.findings.grading import graded
+from fieldfare.analysis.findings.grading import graded, in_doubt
 from fieldfare.analysis.findings.hot_water.diverter import leak_to_heating
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.findings.overheated import overheated_c
@@ -46,9 +46,10 @@ def heat_loss_above_design(context: Context) -> Finding | None:
     if ratio.low > 1.0 + sure:
         severity = graded(ratio.value, limit, context.limit("heat_loss_above_act"))
     off = disagreement(context)
-    if off is not None and off > 0.0 and ratio.value / (1.0 + off) < limit:
+    belied = off is not None and off > 0.0 and ratio.value / (1.0 + off) < limit
+    if belied:
         severity = "note"  # by the other instruments there is less heat, and the house is as designed
-    return Finding(
+    found = Finding(
         "heat_loss_above_design",
         severity,
         _first(context),
@@ -73,6 +74,7 @@ def heat_loss_above_design(context: Context) -> Finding | None:
         ),
         visit="call" if severity != "note" else "none",
     )
+    return in_doubt(context, found) if severity == "note" and not belied else found
 
 
 def heat_loss_below_design(context: Context) -> Finding | None:

@@ -13,7 +13,7 @@ from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.findings.confidence import Flags, confidence_of
 from fieldfare.analysis.findings.context import Context, Need, Rule, require_hot_water
 from fieldfare.analysis.findings.episodes import latest_episode
-from fieldfare.analysis.findings.grading import graded, ranked
+from fieldfare.analysis.findings.grading import graded, in_doubt, ranked
 from fieldfare.analysis.findings.hot_water.diverter import leak_in_charges, leak_to_heating, outweighs
 from fieldfare.analysis.findings.hot_water.emptied import emptied_by_day, full_content
 from fieldfare.analysis.findings.hot_water.reheat import approach_at_rating, slowness
@@ -85,7 +85,7 @@ def hot_water_shortfall(context: Context) -> Finding | None:
     chosen = too_cold & inside
     causes, evidence = _shortfall_causes(context, chosen)
     first = causes[0].cause if causes else ""
-    return Finding(
+    found = Finding(
         "hot_water_shortfall",
         severity,
         episode.since,
@@ -132,6 +132,7 @@ def hot_water_shortfall(context: Context) -> Finding | None:
         ),
         bring=("descaler and pump", "air vent key") if first == "reheat_slow" and severity != "note" else (),
     )
+    return in_doubt(context, found) if severity == "note" else found
 
 
 def _shortfall_step(cause: str) -> str:

@@ -23,6 +23,7 @@ from fieldfare.analysis.findings.model import (
     Severity,
 )
 from fieldfare.analysis.findings.phrases import percent
+from fieldfare.analysis.minutes.rolling import running_total
 from fieldfare.analysis.physics.hot_water import (
     SENSOR_LOW_K,
     STORED_HOT_C,
@@ -207,13 +208,13 @@ def _held_on(context: Context) -> Finding | None:
 
 
 def _in_interval(context: Context, minutes: Floats) -> Floats:
-    """Minutes summed over the schedule's interval up to each day."""
+    """Minutes summed over the schedule's interval up to each day. minutes : float64 (n,), finite"""
     plant, days = context.site.hot_water, context.all_days.days
     assert plant is not None
     number = (days["day"] - days["day"][0]) // np.timedelta64(1, "D")
-    return np.array(
-        [minutes[(number > n - plant.pasteurise_every_days) & (number <= n)].sum() for n in number]
-    )
+    begin = np.searchsorted(number, number - plant.pasteurise_every_days, "right")
+    total = running_total(minutes)
+    return np.asarray(total[1:] - total[begin])
 
 
 def _cooling(context: Context, to_c: float, *, slowly: bool = False) -> float:

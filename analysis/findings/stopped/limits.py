@@ -12,6 +12,12 @@ LIMITS_STOPPED: dict[str, Limit] = {
         "common practice: a unit that hardly rests has no reserve",
         "share of the time that the other heat pump of a cascade runs, from which on one at rest is missed",
     ),
+    "cascade_full_share": Limit(
+        0.75,
+        "-",
+        "common practice: meters and rating points leave a quarter open",
+        "output of the other heat pump of a cascade over its part of the rating: it can do no more",
+    ),
     "cascade_rest_days": Limit(
         3.0,
         "days",

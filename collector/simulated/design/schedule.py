@@ -119,6 +119,7 @@ def hours_of(spec: PlantSpec, span: SimulatedSpan) -> np.ndarray:
         night = _within(hour, control.setback_from_h, control.setback_to_h)
         h["target0"] -= control.setback_k * night
         h["target1"] -= control.setback_k * night
+    h["open0"], h["open1"] = spec.emitters[0].opened, spec.emitters[-1].opened
     h["cutoff"] = control.cutoff_c
     rng = np.random.default_rng([spec.seed, 31])
     busy = np.array(

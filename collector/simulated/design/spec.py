@@ -61,6 +61,7 @@ class EmitterSpec:
     metal_kj_per_k: float
     slab_kj_per_k: float = 0.0  # underfloor only
     slab_area_m2: float = 0.0
+    opened: float = 1.0  # of its lockshield valve or manifold: its part of the water over the designed one
 
 
 @dataclass(frozen=True)
