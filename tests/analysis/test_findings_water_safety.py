@@ -428,6 +428,24 @@ def test_a_level_that_came_back_by_itself_is_no_loss() -> None:
     assert water_pressure.pressure_falling(context_of(days_of(pressure=level, pressure_min=level))) is None
 
 
+@pytest.mark.parametrize(("later", "sits"), [(0.007, True), (0.0, False)])
+def test_a_top_up_ends_no_loss_unless_the_level_stays(later: float, sits: bool) -> None:
+    """The level falls by 0.007 bar a day and is topped up twice, lastly 18 days ago; since then
+    it falls on, or stays."""
+    rng = np.random.default_rng(5)
+    last = DAYS - 18
+    since = N - np.where(last <= N, last, np.where(N >= 35, 35, 0))
+    lost = np.where(last <= N, later, 0.007) * since
+    level = 1.6 - lost + 0.004 * rng.standard_normal(DAYS)
+    days = days_of(pressure=level, pressure_min=level)
+    found = check_whole(water_pressure.pressure_falling(context_of(days)))
+    assert (found.until is None) is sits
+    assert (found.severity == "note") is not sits
+    assert np.datetime64(found.since) <= FIRST + 10
+    if sits:
+        assert "topped up 2 times" in found.headline
+
+
 def test_pressures_at_like_temperature_keep_a_loss_and_drop_the_water() -> None:
     days = empty_vessel(0.006)
     like = at_like_temperature(days.floats("pressure"), days.floats("loop_c"))
