@@ -85,6 +85,37 @@ def test_a_run_after_a_rest_begins_when_it_began(step):
     assert shape.spacing == pytest.approx(max(1.0, step * 60.0 / 1.5), abs=1.0)
 
 
+def test_what_was_counted_while_nothing_was_read_is_no_rest_and_no_burst():
+    """A unit of 2 kW in half-hour runs; a day without readings in which its register counts on, or stands."""
+    minute = np.arange(4 * 1440)
+    on = minute % 60 < 30
+    gap = (minute >= 2000) & (minute < 3440)
+    for works in (True, False):
+        value = np.floor(np.cumsum(np.where(on & (works | ~gap), 2.0 / 60.0, 0.0)) / 0.1) * 0.1
+        time = minutes(len(minute))[~gap]
+        shape = change_points(time, value[~gap], 1.0, 5.0)
+        assert np.diff(shape.value).max() < 30.0
+        inside = np.interp(minutes(len(minute))[gap], shape.time, shape.value)
+        assert np.diff(inside).max() * 60.0 < 2.5  # [kW]
+        assert bool(inside[-1] - inside[0] > 20.0) is works
+
+
+@pytest.mark.parametrize("works", [True, False])
+def test_a_register_that_counted_through_a_silence_shows_that_the_unit_ran(small, works):
+    """Nothing is read for 30 hours of heating weather; the registers after it show runs, or none."""
+    small.ids = ("elec_kwh", "heat_kwh", "outdoor", "tank")
+    first = int(np.argmax(small.from_day(20)))
+    silent = (np.arange(len(small.time)) >= first) & (np.arange(len(small.time)) < first + 1800)
+    if not works:
+        for name, power in (("elec_kwh", "elec"), ("heat_kwh", "heat")):
+            still = np.where(silent, 0.0, small.values[power])
+            small.values[name] = small.values[name][0] + np.cumsum(still) / 60_000.0
+    for name in small.ids:
+        small.values[name] = np.where(silent, np.nan, small.values[name])
+    stops = [f for f in small.judged().findings if f.code == "unit_stopped"]
+    assert bool(stops) is not works
+
+
 def test_totals_stay_whatever_the_shape():
     rng = np.random.default_rng(3)
     watts = np.where(rng.random(5000) < 0.4, 2000.0, 10.0)
@@ -511,6 +542,20 @@ def test_charges_whose_heat_is_counted_place_no_meter_in_a_branch(small, minutes
     small.ids = WITH_TANK
     for name, values in small.values.items():
         small.values[name] = np.where(np.arange(len(values)) % minutes_apart == 0, values, np.nan)
+    assert "meter_misplaced" not in {f.code for f in small.judged().findings}
+
+
+@pytest.mark.parametrize("ids", [("elec", "outdoor", "tank"), ("elec", "outdoor", "tank", "mode", "flow")])
+def test_a_home_without_a_heat_meter_hears_nothing_of_one(small, ids):
+    """Charges whose heat nobody measures are no charges without heat."""
+    small.ids = ids
+    context = small.context()
+    assert np.isnan(context.facts.reheats.floats("heat")).all()
+    charges = context.facts.reheats.floats("electricity") > 0.5
+    assert charges.sum() > 20
+    blamed = [h.makes_unreliable for _, h in misplaced._weighed(context, {}) if h.cause]
+    assert blamed
+    assert not any("heat_output" in quantities for quantities in blamed)
     assert "meter_misplaced" not in {f.code for f in small.judged().findings}
 
 

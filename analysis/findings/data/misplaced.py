@@ -113,8 +113,14 @@ def _said_already(context: Context) -> None:
 def _weighed(context: Context, facts: Mapping[str, _Fact]) -> list[tuple[float, Hypothesis]]:
     """Each hypothesis with its posterior probability."""
     behind = meter_behind_heater(context.site)
-    known = hypotheses(behind)
+    known = [h for h in hypotheses(behind) if _is_there(context, h)]
     return list(zip(_weights(known, facts, behind), known, strict=True))
+
+
+def _is_there(context: Context, hypothesis: Hypothesis) -> bool:
+    """Whether the site has the meter that the hypothesis blames."""
+    blamed = hypothesis.makes_unreliable
+    return not blamed or any(context.site.measures(quantity) for quantity in blamed)
 
 
 def _weights(known: list[Hypothesis], facts: Mapping[str, _Fact], declared_behind: bool) -> list[float]:
