@@ -12,7 +12,7 @@ from fieldfare.analysis.findings.consistency import (
     without_conflicts,
     without_consequences,
 )
-from fieldfare.analysis.findings.context import Context, Rule, distrust
+from fieldfare.analysis.findings.context import Context, Rule, distrust, minutes_off
 from fieldfare.analysis.findings.cycling import rules as cycling
 from fieldfare.analysis.findings.data import rules as data
 from fieldfare.analysis.findings.data.misplaced import doubt
@@ -158,6 +158,8 @@ def _run(
     rule: Rule, context: Context, reads: frozenset[str], missing: list[NotAssessedCode]
 ) -> Finding | None:
     touched = sorted(reads & context.unreliable.keys())
+    if rule.by_day:
+        touched = [q for q in touched if not _a_little_late(context, q)]
     if rule.code in _JUDGED_IN_DOUBT:
         touched = [q for q in touched if context.unreliable[q].code in _NO_SIGNAL]
     try:
@@ -176,6 +178,12 @@ def _run(
     except NotAssessed as reason:
         missing.append(NotAssessedCode(rule.code, str(reason), reason.code))
         return None
+
+
+def _a_little_late(context: Context, quantity: str) -> bool:
+    """Whether a quantity is distrusted for a clock alone that is off by so little that sums of days stay."""
+    off = minutes_off(context.unreliable[quantity])
+    return off is not None and off <= context.limit("clock_day_minutes")
 
 
 def _basis_of_operating_state(context: Context) -> frozenset[str]:

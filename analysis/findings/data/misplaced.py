@@ -88,7 +88,7 @@ def meter_misplaced(context: Context) -> Finding | None:
 def doubt(context: Context) -> str | None:
     """Why the heat meter may count too little for a claim about the house; None where that is unlikely."""
     try:
-        _said_already(context)
+        _said_already(context, ("clock_offset",))  # a clock moves no heat from day to day
     except NotAssessed as reason:
         return str(reason)
     facts = _facts(context)
@@ -103,10 +103,12 @@ def doubt(context: Context) -> str | None:
     )
 
 
-def _said_already(context: Context) -> None:
+def _said_already(context: Context, besides: tuple[str, ...] = ()) -> None:
+    """Raise NotAssessed where another finding has told of a meter. besides : codes that are no obstacle"""
+    allowed = ("implausible_efficiency", "heat_meter_disagrees", *besides)
     for quantity in (*ELECTRICITY, "heat_output"):
         culprit = context.unreliable.get(quantity)
-        if culprit is not None and culprit.code not in ("implausible_efficiency", "heat_meter_disagrees"):
+        if culprit is not None and culprit.code not in allowed:
             raise NotAssessed(already_reported(quantity, culprit), "distrusted")
 
 

@@ -188,7 +188,7 @@ def _unbroken(known: list[Stretch], found: list[_Fall | None]) -> Iterator[_Fall
 
 
 def _is_over(since: list[Stretch], sign: int, slope: float) -> bool:
-    """Whether the days since, newest first, surely change by less than a good part of the slope [bar/week]."""
+    """Whether the days since, newest first, surely change by less than half of the slope [bar/week]."""
     for stretch in since:
         now, error = sign * stretch.line[0], stretch.line[1]
         if now + _BEYOND * error < _OVER * slope:
