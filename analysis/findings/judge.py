@@ -15,7 +15,7 @@ from fieldfare.analysis.findings.consistency import (
 from fieldfare.analysis.findings.context import Context, Rule, distrust, minutes_off
 from fieldfare.analysis.findings.cycling import rules as cycling
 from fieldfare.analysis.findings.data import rules as data
-from fieldfare.analysis.findings.data.misplaced import doubt
+from fieldfare.analysis.findings.data.misplaced import doubt, weighed_against_meter
 from fieldfare.analysis.findings.data.stuck_sensors import still_days
 from fieldfare.analysis.findings.data.unreliable_rooms import without_rooms
 from fieldfare.analysis.findings.declared import withheld, without_blame
@@ -88,6 +88,9 @@ _WITHOUT_OPERATING_STATE = frozenset(
 # Compares the measured heat loss with the design: not valid where another source heats the house too.
 _AGAINST_HOUSE = frozenset({"heat_loss_below_design"})
 
+# Says that heat is missing over the electricity, by the heat meter's word.
+_AGAINST_METER = frozenset({"efficiency_below_expected", "performance_below_promise"})
+
 
 def judge(site: Site, facts: Facts, figures: Figures, codes: frozenset[str] | None = None) -> Judgement:
     """Run all rules: data rules first, then exclusions, then the rules on the plant.
@@ -115,7 +118,8 @@ def judge(site: Site, facts: Facts, figures: Figures, codes: frozenset[str] | No
         finding = _run(rule, context, reads, missing)
         if finding is not None:
             finding = without_blame(site, facts.days, _with_true_start(rule, context, every_day, finding))
-            found.append(graded_by_confidence(context, finding))
+            finding = graded_by_confidence(context, finding)
+            found.append(weighed_against_meter(context, finding) if rule.code in _AGAINST_METER else finding)
     found.sort(key=lambda f: (-SEVERITIES.index(f.severity), -f.confidence, f.code))
     findings = without_conflicts(without_consequences([with_passed_limits(f) for f in explained(found)]))
     return Judgement(findings, tuple(missing), exclusions.periods, unreliable)

@@ -24,6 +24,7 @@ from fieldfare.analysis.findings.excuses import (
     not_fitted,
 )
 from fieldfare.analysis.findings.judge import PLANT_RULES
+from fieldfare.analysis.findings.model import Finding
 from fieldfare.analysis.minutes.plausible import implausible
 from fieldfare.analysis.minutes.registers import change_points, counting_step
 from fieldfare.analysis.plant.load import parse_site
@@ -543,6 +544,24 @@ def test_charges_whose_heat_is_counted_place_no_meter_in_a_branch(small, minutes
     for name, values in small.values.items():
         small.values[name] = np.where(np.arange(len(values)) % minutes_apart == 0, values, np.nan)
     assert "meter_misplaced" not in {f.code for f in small.judged().findings}
+
+
+@pytest.mark.parametrize(("house", "in_doubt"), [(-0.72, True), (0.0, False)])
+def test_heat_missing_by_like_factors_casts_doubt_on_the_meter(small, monkeypatch, house, in_doubt):
+    """COP in heating and for hot water at half of the rating; the house takes half of its design's heat, or
+    all of it: then the unit lacks it, not the meter."""
+    facts = {"cop_space": -0.65, "cop_hot": -0.65, "house": house}
+    monkeypatch.setattr(
+        misplaced, "_facts", lambda _: {n: misplaced._Fact(v, n, "-", True) for n, v in facts.items()}
+    )
+    context = small.context()
+    said = Finding("performance_below_promise", "act", "2026-01-01", 0.97, "It is low.", next_step="Go on.")
+    told = misplaced.weighed_against_meter(context, said)
+    assert (told.severity == "watch") is in_doubt
+    assert (told.confidence < 0.8) is in_doubt
+    assert told.next_step.startswith("Check the heat meter first") is in_doubt
+    assert told.next_step.endswith("Go on.")
+    assert bool(misplaced.doubt(context)) is in_doubt
 
 
 @pytest.mark.parametrize("ids", [("elec", "outdoor", "tank"), ("elec", "outdoor", "tank", "mode", "flow")])

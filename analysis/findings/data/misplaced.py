@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -24,6 +24,7 @@ from fieldfare.analysis.findings.data.hypotheses import (
     ELECTRICITY,
     FLOOR,
     HEAT_METERS,
+    HEAT_STEP,
     SOUND,
     Hypothesis,
     hypotheses,
@@ -88,19 +89,51 @@ def meter_misplaced(context: Context) -> Finding | None:
 def doubt(context: Context) -> str | None:
     """Why the heat meter may count too little for a claim about the house; None where that is unlikely."""
     try:
-        _said_already(context, ("clock_offset",))  # a clock moves no heat from day to day
+        chance = _chance_of_too_little(context)
     except NotAssessed as reason:
         return str(reason)
-    facts = _facts(context)
-    if not facts.keys() & {"cop_space", "flow_space"}:
-        return None
-    chance = sum(w for w, h in _weighed(context, facts) if h.makes_unreliable == HEAT_METERS)
     if chance < context.limit("misplaced_doubt"):
         return None
     return (
         "the heat meter may under-count: heat over electricity is as far below normal as the heat"
         " loss is below the design"
     )
+
+
+def weighed_against_meter(context: Context, finding: Finding) -> Finding:
+    """A finding that heat is missing, less sure by the chance that the heat meter alone misses it.
+
+    The unit, what was promised and the house lack heat by like factors where a meter sees a part of it: one
+    wrong meter explains all three. Something is wrong either way, so it stays worth a look.
+    """
+    try:
+        chance = _chance_of_too_little(context)
+    except NotAssessed:
+        return finding
+    if chance < context.limit("misplaced_doubt"):
+        return finding
+    return replace(
+        finding,
+        severity="watch" if finding.severity == "act" else finding.severity,
+        confidence=finding.confidence * (1.0 - chance),
+        evidence=(
+            *finding.evidence,
+            Evidence("probability that the heat meter misses a part of the heat", round(chance, 2), "-"),
+        ),
+        next_step=(
+            "Check the heat meter first: heat over electricity and the house's heat are low by like factors,"
+            f" as where part of the water bypasses it. {HEAT_STEP} {finding.next_step}"
+        ),
+    )
+
+
+def _chance_of_too_little(context: Context) -> float:
+    """Probability that the heat meter misses heat. Raises NotAssessed where a finding tells of a meter."""
+    _said_already(context, ("clock_offset",))  # a clock moves no heat from day to day
+    facts = _facts(context)
+    if not facts.keys() & {"cop_space", "flow_space"}:
+        return 0.0
+    return sum(w for w, h in _weighed(context, facts) if h.makes_unreliable == HEAT_METERS)
 
 
 def _said_already(context: Context, besides: tuple[str, ...] = ()) -> None:
