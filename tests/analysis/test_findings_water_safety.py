@@ -72,6 +72,23 @@ def test_a_schedule_is_no_leave_for_more_than_it() -> None:
     assert found.severity == "act"
 
 
+@pytest.mark.parametrize(("peak", "cause"), [(200.0, "disinfection_stuck"), (830.0, "other_source")])
+def test_an_immersion_heater_that_works_at_noon_is_surplus_power(peak: float, cause: str) -> None:
+    """The same metered heat, at night as a programme by the clock gives it or in the early afternoon."""
+    hot = np.isin(np.arange(DAYS), (DAYS - 20, DAYS - 13, DAYS - 3))
+    days = days_of(
+        tank_held=np.where(hot, 68.0, 50.0),
+        tank_max=np.where(hot, 68.5, 50.4),
+        minutes_tank_hot=np.where(hot, 90, 0),
+        electricity_immersion_kwh=np.where(hot, 4.5, 0.0),
+        flow_greatest=57.0,
+        tank_peak_at=peak,
+    )
+    found = check_whole(scald.water_too_hot(context_of(days)))
+    assert found.causes[0].cause == cause
+    assert found.causes[0].weight > 0.5
+
+
 def test_heat_that_no_known_heater_gave_comes_from_elsewhere() -> None:
     days = hot(
         88.0,
