@@ -16,7 +16,7 @@ from fieldfare.analysis.figures.design_use import USUAL_FLOOR_M2, design_use
 from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.findings.confidence import Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule, minutes_off
-from fieldfare.analysis.findings.heat.efficiency import rated_kw
+from fieldfare.analysis.findings.defrost.causes import rated_kw
 from fieldfare.analysis.findings.model import (
     Cause,
     Evidence,
