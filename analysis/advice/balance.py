@@ -69,7 +69,7 @@ class Way:
 
 
 @dataclass(frozen=True)
-class Balance:
+class ZoneBalance:
     """warm, cold : zones furthest over and under their targets. apart_k : how far they lie apart, each
     against its target. at_fault : zone -> share of the water that it gets now if the water is to blame.
     by_water : the designed flows, where the water is to blame. by_turning : the warm zones turned down, where
@@ -157,7 +157,7 @@ class _Zones:
         return float(over.max() - over.min())
 
 
-def zone_balance(site: Site, facts: Facts, result: Mapping[str, Any]) -> Balance:
+def zone_balance(site: Site, facts: Facts, result: Mapping[str, Any]) -> ZoneBalance:
     """How level the zones of a home are, and what to turn where they are not. Raises NotAssessed.
 
     At one flow temperature, rooms differ from their targets by other water or by other emitters and losses
@@ -204,7 +204,7 @@ def zone_balance(site: Site, facts: Facts, result: Mapping[str, Any]) -> Balance
     def turned(of: _Zones) -> Floats:
         return of.rooms_with(_strength_as_found(of), of.weight, shares)
 
-    return Balance(
+    return ZoneBalance(
         names[warm],
         names[cold],
         apart,

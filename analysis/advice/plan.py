@@ -38,8 +38,8 @@ class Advice:
     """One setting. now, to : present and recommended value, in `unit`; the curve also has `curve`
 
     saves : [kWh, of `of` of the document]. room : mean fall of the rooms [K]; zones : see ZoneEffect
-    balance : of `zone_balance`, see Balance. holds : checked limits, as text. money : saved by cheaper hours,
-    if prices differ
+    balance : of `zone_balance`, see ZoneBalance. holds : checked limits, as text. money : saved by cheaper
+    hours, if prices differ
     household : whether the household may change it
     """
 

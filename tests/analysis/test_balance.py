@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.optimize import fsolve
 
-from fieldfare.analysis.advice.balance import Balance, zone_balance
+from fieldfare.analysis.advice.balance import ZoneBalance, zone_balance
 from fieldfare.analysis.advice.plan import Advice, advised, need_of
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table
@@ -81,18 +81,18 @@ SHORT = (0.9, 0.1)
 
 
 @pytest.fixture(scope="module")
-def short_of_water() -> Balance:
+def short_of_water() -> ZoneBalance:
     return zone_balance(site_of(), facts_of(solved(SHORT)), RESULT)
 
 
-def test_a_zone_short_of_water_is_told_with_what_it_would_read(short_of_water: Balance) -> None:
+def test_a_zone_short_of_water_is_told_with_what_it_would_read(short_of_water: ZoneBalance) -> None:
     assert (short_of_water.warm, short_of_water.cold) == ("down", "up")
     assert short_of_water.at_fault["up"] == pytest.approx(SHORT[1], abs=0.07)
     assert {z.zone: z.share for z in short_of_water.by_water.zones} == pytest.approx({"down": 0.5, "up": 0.5})
     assert short_of_water.by_water.zones[1].m3_per_h == pytest.approx(0.515)
 
 
-def test_the_designed_water_does_what_was_told(short_of_water: Balance) -> None:
+def test_the_designed_water_does_what_was_told(short_of_water: ZoneBalance) -> None:
     then = solved((0.5, 0.5))[:, :2].mean(axis=0)
     assert [z.after_c for z in short_of_water.by_water.zones] == pytest.approx(list(then), abs=0.4)
     apart = short_of_water.by_water.apart_k
