@@ -273,7 +273,7 @@ def reheats_table(site: Site, minutes: Minutes) -> Table:
         "minutes": segments.minutes,
         "from_c": segments.least(cylinder),
         "to_c": top,
-        "heat": segments.sum(minutes.heat) / 1000.0,
+        "heat": segments.total(minutes.heat) / 1000.0,
         "electricity": segments.sum(power) / 1000.0,
         "immersion": segments.sum(immersion) / 1000.0 if immersion is not None else np.nan,
         "outdoor": segments.mean(grid.gauge("outdoor_temperature")),

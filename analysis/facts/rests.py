@@ -143,11 +143,22 @@ def _works(site: Site, minutes: Minutes) -> tuple[Flags, Flags]:
     if unit is not None and apart > _COARSE_MIN and not by_speed:
         most = _REST_FAR_APART_W if apart >= _FAR_APART_MIN else _REST_W
         works |= known & (fill_nan(unit, 0.0) * 60.0 > most)
+    # What a register counted while nothing was read says that the unit worked, and not when.
+    power = fill_nan(unit, 0.0) * 60.0 if unit is not None else np.zeros(len(grid))
+    known = known & (works | ~_unread(site, minutes) | (power <= _REST_W))
     # A unit without power may stop reporting its power while the heat meter continues: use the heat.
     heat = minutes.heat * 60.0
     heat_known = ~known & np.isfinite(heat)
     works |= heat_known & (fill_nan(heat, 0.0) > least_running_w(site))
     return works, known | heat_known
+
+
+def _unread(site: Site, minutes: Minutes) -> Flags:
+    """Minutes in which no meter of the unit's electricity was read."""
+    seen = [
+        minutes.grid.seen[p.id] for p in site.points_of("heat_pump_electricity") if p.id in minutes.grid.seen
+    ]
+    return ~np.logical_or.reduce(seen) if seen else np.zeros(len(minutes.grid), dtype=np.bool_)
 
 
 def _wasted(minutes: Minutes, works: Flags) -> tuple[Flags, Flags]:

@@ -108,6 +108,7 @@ class Need:
             raise NotAssessed(f"needs at least {self.days} days, has {len(days)}", "too_few_days")
 
 
+_CLOCK_LIMITS = ("clock_minutes", "clock_edge_minutes")
 Check = Callable[[Context], Finding | None]
 
 
@@ -118,6 +119,7 @@ class Rule:
     check : Context -> Finding, or None where all is well. May raise NotAssessed with the reason.
     reads : quantities it relies on; a data finding that marks one of them as unreliable withholds it
     makes_unreliable : for data rules: the quantities that the given Finding marks as unreliable
+    by_day : it judges sums of whole days, in which a clock that is some minutes off moves next to nothing
     """
 
     code: str
@@ -125,6 +127,7 @@ class Rule:
     needs: tuple[Need, ...] = ()
     reads: frozenset[str] = frozenset()
     makes_unreliable: Callable[[Context, Finding], frozenset[str]] | None = field(default=None)
+    by_day: bool = False
 
     def run(self, context: Context) -> Finding | None:
         for need in self.needs:
@@ -135,6 +138,14 @@ class Rule:
 def distrust(quantity: str, culprit: Finding) -> str:
     """Why the readings of a quantity can't be used, in a few words."""
     return f"{quantity} can't be trusted ({culprit.code} since {culprit.since})"
+
+
+def minutes_off(culprit: Finding) -> float | None:
+    """By how many minutes a meter's clock is off another's; None where it is about something else."""
+    if culprit.code != "clock_offset":
+        return None
+    shown = [e.value for e in culprit.evidence if e.limit_name in _CLOCK_LIMITS]
+    return max((abs(v) for v in shown if isinstance(v, float | int)), default=None)
 
 
 def already_reported(quantity: str, culprit: Finding) -> str:

@@ -71,15 +71,20 @@ def latest_episode(
     return None
 
 
-def as_cold(condition: Flags, outdoor: Floats, observed: Flags) -> Flags:
+def as_cold(condition: Flags, outdoor: Floats, observed: Flags, room: Floats | None = None) -> Flags:
     """Observed days at least as cold as the median day with the condition: mild weather ends no episode.
 
     condition, observed : bool (n,). outdoor : float64 (n,) [°C]. Returns bool (n,)
+    room : float64 (n,) [°C]. With it, days count too on which the house held a difference to outdoors as wide
+        as on the days with the condition: what kept the rooms cold then does so no more
     """
     if not condition.any() or not np.isfinite(outdoor[condition]).any():
         return observed | condition
     usual = float(np.nanmedian(outdoor[condition]))
-    return condition | (observed & (fill_nan(outdoor, usual) <= usual))
+    like = fill_nan(outdoor, usual) <= usual
+    if room is not None and np.isfinite((room - outdoor)[condition]).any():
+        like |= fill_nan(room - outdoor, -np.inf) >= float(np.nanmedian((room - outdoor)[condition]))
+    return condition | (observed & like)
 
 
 def runs_of(flags: Flags) -> list[tuple[int, int]]:

@@ -12,10 +12,10 @@ from fieldfare.analysis.findings.consistency import (
     without_conflicts,
     without_consequences,
 )
-from fieldfare.analysis.findings.context import Context, Rule, distrust
+from fieldfare.analysis.findings.context import Context, Rule, distrust, minutes_off
 from fieldfare.analysis.findings.cycling import rules as cycling
 from fieldfare.analysis.findings.data import rules as data
-from fieldfare.analysis.findings.data.misplaced import doubt
+from fieldfare.analysis.findings.data.misplaced import doubt, weighed_against_meter
 from fieldfare.analysis.findings.data.stuck_sensors import still_days
 from fieldfare.analysis.findings.data.unreliable_rooms import without_rooms
 from fieldfare.analysis.findings.declared import withheld, without_blame
@@ -88,6 +88,9 @@ _WITHOUT_OPERATING_STATE = frozenset(
 # Compares the measured heat loss with the design: not valid where another source heats the house too.
 _AGAINST_HOUSE = frozenset({"heat_loss_below_design"})
 
+# Says that heat is missing over the electricity, by the heat meter's word.
+_AGAINST_METER = frozenset({"efficiency_below_expected", "performance_below_promise"})
+
 
 def judge(site: Site, facts: Facts, figures: Figures, codes: frozenset[str] | None = None) -> Judgement:
     """Run all rules: data rules first, then exclusions, then the rules on the plant.
@@ -115,7 +118,8 @@ def judge(site: Site, facts: Facts, figures: Figures, codes: frozenset[str] | No
         finding = _run(rule, context, reads, missing)
         if finding is not None:
             finding = without_blame(site, facts.days, _with_true_start(rule, context, every_day, finding))
-            found.append(graded_by_confidence(context, finding))
+            finding = graded_by_confidence(context, finding)
+            found.append(weighed_against_meter(context, finding) if rule.code in _AGAINST_METER else finding)
     found = [with_other_explanations(finding) for finding in found]
     found.sort(key=lambda f: (-SEVERITIES.index(f.severity), -f.confidence, f.code))
     findings = without_conflicts(without_consequences([with_passed_limits(f) for f in explained(found)]))
@@ -159,6 +163,8 @@ def _run(
     rule: Rule, context: Context, reads: frozenset[str], missing: list[NotAssessedCode]
 ) -> Finding | None:
     touched = sorted(reads & context.unreliable.keys())
+    if rule.by_day:
+        touched = [q for q in touched if not _a_little_late(context, q)]
     if rule.code in _JUDGED_IN_DOUBT:
         touched = [q for q in touched if context.unreliable[q].code in _NO_SIGNAL]
     try:
@@ -177,6 +183,12 @@ def _run(
     except NotAssessed as reason:
         missing.append(NotAssessedCode(rule.code, str(reason), reason.code))
         return None
+
+
+def _a_little_late(context: Context, quantity: str) -> bool:
+    """Whether a quantity is distrusted for a clock alone that is off by so little that sums of days stay."""
+    off = minutes_off(context.unreliable[quantity])
+    return off is not None and off <= context.limit("clock_day_minutes")
 
 
 def _basis_of_operating_state(context: Context) -> frozenset[str]:

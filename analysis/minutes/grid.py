@@ -391,6 +391,6 @@ def _from_register(grid: Grid, point: Point, samples: Samples) -> tuple[Floats, 
         longest = max(longest, sent[1])
     grid.seen[point.id] = _covered(grid.time, samples, longest)
     edges = np.append(grid.time, grid.time[-1] + MS_PER_MINUTE)
-    shape = change_points(total.time, total.value, usual)
+    shape = change_points(total.time, total.value, usual, longest)
     at = np.interp(edges, shape.time, shape.value, left=np.nan, right=np.nan)
     return np.diff(at) * 1000.0, shape.spacing, shape.step

@@ -220,13 +220,17 @@ _REST_MOVES, _REST_SPACINGS, _REST_MIN = 6.0, 3.0, 20.0
 _MOST_AT_ONCE = 4.0
 
 
-def change_points(time: NDArray[np.int64], value: Floats, usual: float) -> RegisterShape:
+def change_points(
+    time: NDArray[np.int64], value: Floats, usual: float, held: float = np.inf
+) -> RegisterShape:
     """Convert the steps of a coarse register to slopes.
 
-    time, value : of `Total`. usual : minutes between readings
+    time, value : of `Total`. usual : minutes between readings. held : minutes without readings that are no
+        gap
     After a rest, the first step is counted at the power of the next one, so that a run begins near its true
-    start. A single step between two rests is spread over the time since the previous step: standby counted in
-    steps is a small constant load, not a run of one minute.
+    start; a time without readings is no rest, and what it counted is spread over it. A single step between
+    two rests is spread over the time since the previous step: standby counted in steps is a small constant
+    load, not a run of one minute.
     """
     if len(time) < 3:
         return RegisterShape(time, value, usual, 0.0)
@@ -245,7 +249,11 @@ def change_points(time: NDArray[np.int64], value: Floats, usual: float) -> Regis
     # A rise of several steps after a reading without one: the run began at that reading.
     jumped = np.flatnonzero(change[1:] > 1.5 * step) + 1
     flags[jumped[change[jumped - 1] == 0.0]] = True
-    starts = _starts_after_rest(time, value, np.flatnonzero(flags), longest)
+    # Nobody saw a rest where nothing was read: what was counted meanwhile may be of any minute of it.
+    silent = np.diff(time) / 60_000.0 > max(longest, held)
+    flags[:-1][silent & (change != 0.0)] = True
+    rows = np.flatnonzero(flags)
+    starts = _starts_after_rest(time, value, rows, longest, silent[rows[1:] - 1])
     at = np.concatenate((time[flags], starts[0]))
     order = np.argsort(at, kind="stable")
     return RegisterShape(at[order], np.concatenate((value[flags], starts[1]))[order], spacing, step)
@@ -263,11 +271,12 @@ def counting_step(change: Floats) -> float:
 
 
 def _starts_after_rest(
-    time: NDArray[np.int64], value: Floats, rows: NDArray[np.intp], longest: float
+    time: NDArray[np.int64], value: Floats, rows: NDArray[np.intp], longest: float, silent: Flags
 ) -> tuple[NDArray[np.int64], Floats]:
     """Times and totals at which counting resumed after a rest, from the power of the next step.
 
     A rise of many steps is no rest: it was counted meanwhile, and no reading came.
+    silent : of each step but the first, whether it follows on a time without readings
     """
     gap = np.diff(time[rows]) / 60_000.0
     rise = np.abs(np.diff(value[rows]))
@@ -275,6 +284,7 @@ def _starts_after_rest(
     following = np.append(rise[1:], 0.0)
     begun = np.flatnonzero(
         (gap > longest)
+        & ~silent
         & (after <= longest)
         & (rise > 0.0)
         & (following > 0.0)

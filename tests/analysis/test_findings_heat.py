@@ -16,6 +16,7 @@ from fieldfare.analysis.facts.load_factor import _kept_up
 from fieldfare.analysis.figures.change import find_change
 from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.findings.electric import backup_heater
+from fieldfare.analysis.findings.episodes import as_cold, latest_episode
 from fieldfare.analysis.findings.excuses import FAMILY_OF
 from fieldfare.analysis.findings.heat import (
     efficiency,
@@ -129,6 +130,20 @@ def test_a_unit_with_output_to_spare_is_not_short_of_it(used: float, cause: str)
 def test_help_where_it_was_designed_is_no_fault(columns: dict[str, Any]) -> None:
     found = backup_heater.backup_heater_use(context_of(days_of(**columns)))
     assert found is None or found.severity == "note"
+
+
+@pytest.mark.parametrize(("now_c", "over"), [(20.5, True), (16.8, False)])
+def test_days_with_as_much_to_hold_end_a_cold_spell(now_c: float, over: bool) -> None:
+    """Four days at 16 °C in the hardest frost; after it, a little milder, the house holds more than it did
+    then, or no more than it could."""
+    outdoor = np.where(np.arange(DAYS) < DAYS - 40, -2.0, -0.5)
+    cold = np.isin(np.arange(DAYS), np.arange(DAYS - 44, DAYS - 40))
+    room = np.where(cold, 16.0, np.where(np.arange(DAYS) < DAYS - 44, 20.5, now_c))
+    known = np.ones(DAYS, dtype=bool)
+    like = as_cold(cold, outdoor, known, room)
+    episode = latest_episode(days_of()["day"], cold, like, gone_days=10)
+    assert episode is not None
+    assert (episode.until is not None) is over
 
 
 def test_mild_weather_does_not_end_what_only_shows_in_the_cold() -> None:

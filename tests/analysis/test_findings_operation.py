@@ -393,6 +393,17 @@ def test_power_at_rest(watts: float, severity: str | None) -> None:
     assert (found and found.severity) == severity
 
 
+def test_a_high_draw_on_too_few_days_at_rest_is_not_silence() -> None:
+    """A unit that runs all winter rests on five days; lastly it draws 120 W more than before."""
+    calm = np.where(np.isin(np.arange(DAYS), (3, 4, 5, DAYS - 3, DAYS - 2)), 60.0, 0.0)
+    power = np.where(np.arange(DAYS) > DAYS // 2, 140.0, 20.0)
+    days = days_of(rest_power=power, minutes_calm=calm)
+    with pytest.raises(NotAssessed, match="only 2 days show a draw of 140 W"):
+        idle.high_standby(context_of(days, site=OWN_PUMP_METER))
+    gone = days_of(rest_power=power[::-1], minutes_calm=calm)
+    assert idle.high_standby(context_of(gone, site=OWN_PUMP_METER)) is None
+
+
 def test_short_runs_blurred_by_coarse_readings_are_no_standby() -> None:
     coarse = {"spacing.heat_pump_electricity": 15.0}
     steady = days_of(rest_power=np.tile([110.0, 120.0], DAYS // 2), **coarse)

@@ -478,6 +478,19 @@ def test_a_wrong_clock_leaves_totals_and_withholds_what_happened_when():
     assert "clock_offset" in {n["code"]: n["reason"] for n in document["not_assessed"]}["short_cycling"]
 
 
+@pytest.mark.parametrize(("minutes", "kept"), [(7, True), (60, False)])
+def test_a_clock_some_minutes_off_leaves_what_is_judged_by_whole_days(minutes, kept):
+    small = Small(days=60, design="outdoor_c = -3.0\nheat_loss_kw = 6.0\nspf_space = 9.0\n")
+    delayed(small, ("heat", "heat_kwh"), minutes)
+    told = small.judged()
+    assert "heat_output" in told.unreliable
+    withheld = {n.code for n in told.not_assessed if "clock_offset" in n.reason}
+    by_day = {"heat_loss_above_design", "heat_loss_below_design", "performance_below_promise"}
+    assert (not by_day & withheld) is kept
+    assert bool([f for f in told.findings if f.code == "performance_below_promise"]) is kept
+    assert "slow_reheat" in withheld
+
+
 def test_a_stuck_room_sensor_withholds_comfort_and_the_house():
     small = Small()
     small.values["room"][:] = 20.0

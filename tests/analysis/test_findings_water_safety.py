@@ -72,6 +72,23 @@ def test_a_schedule_is_no_leave_for_more_than_it() -> None:
     assert found.severity == "act"
 
 
+@pytest.mark.parametrize(("peak", "cause"), [(200.0, "disinfection_stuck"), (830.0, "other_source")])
+def test_an_immersion_heater_that_works_at_noon_is_surplus_power(peak: float, cause: str) -> None:
+    """The same metered heat, at night as a programme by the clock gives it or in the early afternoon."""
+    hot = np.isin(np.arange(DAYS), (DAYS - 20, DAYS - 13, DAYS - 3))
+    days = days_of(
+        tank_held=np.where(hot, 68.0, 50.0),
+        tank_max=np.where(hot, 68.5, 50.4),
+        minutes_tank_hot=np.where(hot, 90, 0),
+        electricity_immersion_kwh=np.where(hot, 4.5, 0.0),
+        flow_greatest=57.0,
+        tank_peak_at=peak,
+    )
+    found = check_whole(scald.water_too_hot(context_of(days)))
+    assert found.causes[0].cause == cause
+    assert found.causes[0].weight > 0.5
+
+
 def test_heat_that_no_known_heater_gave_comes_from_elsewhere() -> None:
     days = hot(
         88.0,
@@ -426,6 +443,24 @@ def test_a_circuit_that_ran_empty_weeks_ago_has_not_come_back() -> None:
 def test_a_level_that_came_back_by_itself_is_no_loss() -> None:
     level = 1.6 - 0.25 * np.exp(-(((N - 70.0) / 9.0) ** 2))
     assert water_pressure.pressure_falling(context_of(days_of(pressure=level, pressure_min=level))) is None
+
+
+@pytest.mark.parametrize(("later", "sits"), [(0.007, True), (0.0, False)])
+def test_a_top_up_ends_no_loss_unless_the_level_stays(later: float, sits: bool) -> None:
+    """The level falls by 0.007 bar a day and is topped up twice, lastly 18 days ago; since then
+    it falls on, or stays."""
+    rng = np.random.default_rng(5)
+    last = DAYS - 18
+    since = N - np.where(last <= N, last, np.where(N >= 35, 35, 0))
+    lost = np.where(last <= N, later, 0.007) * since
+    level = 1.6 - lost + 0.004 * rng.standard_normal(DAYS)
+    days = days_of(pressure=level, pressure_min=level)
+    found = check_whole(water_pressure.pressure_falling(context_of(days)))
+    assert (found.until is None) is sits
+    assert (found.severity == "note") is not sits
+    assert np.datetime64(found.since) <= FIRST + 10
+    if sits:
+        assert "topped up 2 times" in found.headline
 
 
 def test_pressures_at_like_temperature_keep_a_loss_and_drop_the_water() -> None:

@@ -24,6 +24,7 @@ from fieldfare.analysis.findings.excuses import (
     not_fitted,
 )
 from fieldfare.analysis.findings.judge import PLANT_RULES
+from fieldfare.analysis.findings.model import Finding
 from fieldfare.analysis.minutes.plausible import implausible
 from fieldfare.analysis.minutes.registers import change_points, counting_step
 from fieldfare.analysis.plant.load import parse_site
@@ -83,6 +84,37 @@ def test_a_run_after_a_rest_begins_when_it_began(step):
     began = int(np.flatnonzero(power > 700.0)[0])
     assert began == pytest.approx(400, abs=max(2.0, step / 1.5 * 60.0))
     assert shape.spacing == pytest.approx(max(1.0, step * 60.0 / 1.5), abs=1.0)
+
+
+def test_what_was_counted_while_nothing_was_read_is_no_rest_and_no_burst():
+    """A unit of 2 kW in half-hour runs; a day without readings in which its register counts on, or stands."""
+    minute = np.arange(4 * 1440)
+    on = minute % 60 < 30
+    gap = (minute >= 2000) & (minute < 3440)
+    for works in (True, False):
+        value = np.floor(np.cumsum(np.where(on & (works | ~gap), 2.0 / 60.0, 0.0)) / 0.1) * 0.1
+        time = minutes(len(minute))[~gap]
+        shape = change_points(time, value[~gap], 1.0, 5.0)
+        assert np.diff(shape.value).max() < 30.0
+        inside = np.interp(minutes(len(minute))[gap], shape.time, shape.value)
+        assert np.diff(inside).max() * 60.0 < 2.5  # [kW]
+        assert bool(inside[-1] - inside[0] > 20.0) is works
+
+
+@pytest.mark.parametrize("works", [True, False])
+def test_a_register_that_counted_through_a_silence_shows_that_the_unit_ran(small, works):
+    """Nothing is read for 30 hours of heating weather; the registers after it show runs, or none."""
+    small.ids = ("elec_kwh", "heat_kwh", "outdoor", "tank")
+    first = int(np.argmax(small.from_day(20)))
+    silent = (np.arange(len(small.time)) >= first) & (np.arange(len(small.time)) < first + 1800)
+    if not works:
+        for name, power in (("elec_kwh", "elec"), ("heat_kwh", "heat")):
+            still = np.where(silent, 0.0, small.values[power])
+            small.values[name] = small.values[name][0] + np.cumsum(still) / 60_000.0
+    for name in small.ids:
+        small.values[name] = np.where(silent, np.nan, small.values[name])
+    stops = [f for f in small.judged().findings if f.code == "unit_stopped"]
+    assert bool(stops) is not works
 
 
 def test_totals_stay_whatever_the_shape():
@@ -521,6 +553,38 @@ def test_charges_whose_heat_is_counted_place_no_meter_in_a_branch(small, minutes
     small.ids = WITH_TANK
     for name, values in small.values.items():
         small.values[name] = np.where(np.arange(len(values)) % minutes_apart == 0, values, np.nan)
+    assert "meter_misplaced" not in {f.code for f in small.judged().findings}
+
+
+@pytest.mark.parametrize(("house", "in_doubt"), [(-0.72, True), (0.0, False)])
+def test_heat_missing_by_like_factors_casts_doubt_on_the_meter(small, monkeypatch, house, in_doubt):
+    """COP in heating and for hot water at half of the rating; the house takes half of its design's heat, or
+    all of it: then the unit lacks it, not the meter."""
+    facts = {"cop_space": -0.65, "cop_hot": -0.65, "house": house}
+    monkeypatch.setattr(
+        misplaced, "_facts", lambda _: {n: misplaced._Fact(v, n, "-", True) for n, v in facts.items()}
+    )
+    context = small.context()
+    said = Finding("performance_below_promise", "act", "2026-01-01", 0.97, "It is low.", next_step="Go on.")
+    told = misplaced.weighed_against_meter(context, said)
+    assert (told.severity == "watch") is in_doubt
+    assert (told.confidence < 0.8) is in_doubt
+    assert told.next_step.startswith("Check the heat meter first") is in_doubt
+    assert told.next_step.endswith("Go on.")
+    assert bool(misplaced.doubt(context)) is in_doubt
+
+
+@pytest.mark.parametrize("ids", [("elec", "outdoor", "tank"), ("elec", "outdoor", "tank", "mode", "flow")])
+def test_a_home_without_a_heat_meter_hears_nothing_of_one(small, ids):
+    """Charges whose heat nobody measures are no charges without heat."""
+    small.ids = ids
+    context = small.context()
+    assert np.isnan(context.facts.reheats.floats("heat")).all()
+    charges = context.facts.reheats.floats("electricity") > 0.5
+    assert charges.sum() > 20
+    blamed = [h.makes_unreliable for _, h in misplaced._weighed(context, {}) if h.cause]
+    assert blamed
+    assert not any("heat_output" in quantities for quantities in blamed)
     assert "meter_misplaced" not in {f.code for f in small.judged().findings}
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -18,6 +19,7 @@ from fieldfare.analysis.findings.heat import promise
 from fieldfare.analysis.findings.model import Finding
 from tests.analysis.heat_tables import DAYS, SITE, check_whole, context_of, days_of
 
+INSIDE = 'includes = ["circulation_pump"]'
 ELECTRIC_ONLY = (
     SITE.partition("[[point]]")[0]
     + '[[point]]\nid = "e"\nquantity = "heat_pump_electricity"\nas = "interval"\nunit = "kWh"\n'
@@ -94,6 +96,38 @@ def test_a_promise_that_is_not_kept_is_told(space: float, severity: str) -> None
         if e.limit is not None:
             assert e.side == "below"
             assert float(str(e.value)) < e.limit
+
+
+@pytest.mark.parametrize("apart", [False, True])
+def test_a_circulation_pump_is_no_part_of_what_was_promised(apart: bool) -> None:
+    """The same performance of the unit, with 1.5 kWh a day of a pump counted on top: by the unit's own meter
+    (45 W for 8 kW over 17 h are 0.7 kWh, 5 to 75 W are possible), or by a meter of its own."""
+    heat = np.full(DAYS, 40.0)
+    used = heat / 3.5 + 1.5
+    days = days_of(
+        paired_heat_space_kwh=heat,
+        paired_electricity_space_kwh=used,
+        electricity_space_kwh=used,
+        paired_pump_kwh=1.65 if apart else np.nan,
+    )
+    meter = '[[point]]\nid = "pump"\nquantity = "circulation_pump_electricity"\nas = "power"\nunit = "W"\n'
+    bare_site = SITE.replace(INSIDE, "")
+    assert bare_site != SITE
+    figures: Any = SimpleNamespace(
+        performance=SimpleNamespace(
+            space_heating=Estimate.around(3.1, 0.1), hot_water=Estimate.none("not told apart")
+        ),
+        heat_loss=context_of(days).figures.heat_loss,
+    )
+    kept = replace(context_of(days, site=bare_site + meter if apart else SITE), figures=figures)
+    plain = replace(context_of(days, site=bare_site), figures=figures)
+    assert check_whole(promise.performance_below_promise(plain)).severity == "watch"
+    found = promise.performance_below_promise(kept)
+    assert found is None or found.severity == "note"
+    part, bare = promise.promise_kept(kept)[0], promise.promise_kept(plain)[0]
+    assert part["measured"]["value"] > 1.05 * bare["measured"]["value"]
+    wider = [x["measured"]["high"] / x["measured"]["low"] for x in (part, bare)]
+    assert (wider[0] > 1.03 * wider[1]) is not apart
 
 
 def test_it_points_at_the_findings_that_explain_it() -> None:

@@ -124,6 +124,13 @@ LIMITS_DATA: dict[str, Limit] = {
         "minutes by which both the beginnings and the ends of heat stray from the electricity's, above which"
         " a clock is wrong",
     ),
+    "clock_day_minutes": Limit(
+        15.0,
+        "min",
+        "common practice: a charge of the cylinder takes half an hour and more, so that most of its heat"
+        " still falls into it, and a hundredth of a day's heat into the next day",
+        "offset between two meters, above which sums of a day's heat by use can't be trusted either",
+    ),
     "clock_edge_agree_minutes": Limit(
         4.0,
         "min",

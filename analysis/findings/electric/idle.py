@@ -23,6 +23,8 @@ from fieldfare.analysis.statistics.quantiles import nan_median
 
 _REST_MIN = 30
 _UNASKED_MIN = 60
+# Fewer days with the unit at rest may be days on which somebody works on it (common practice).
+_FEWEST_RESTING_DAYS = 5
 # A mean over many rests is right within a fifth as long as a step comes in every other (by simulated
 # registers).
 _RESTS_A_STEP = 2.0
@@ -46,22 +48,28 @@ def high_standby(context: Context) -> Finding | None:
     days, limit = context.days, context.limit
     power, judged, basis, pumps = _resting_power(context)
     shown = judged & _counted_finely(context)
-    if shown.sum() < 5 <= judged.sum():
+    if shown.sum() < _FEWEST_RESTING_DAYS <= judged.sum():
         step = float(np.nanmax(days.floats("step.heat_pump_electricity")[judged]))
         raise NotAssessed(
             f"the electricity register counts in steps of {step:.2g} kWh: at standby hardly one falls into"
             " a rest"
         )
     judged = shown
-    if judged.sum() < 5:
+    if judged.sum() < _FEWEST_RESTING_DAYS:
         raise NotAssessed("too few days with the unit at rest to measure its standby power")
     rated = context.site.heat_pump.rated_output_kw or 0.0
     more = limit("standby_w_per_kw") * max(rated - _USUAL_SIZE_KW, 0.0)
     more += limit("standby_pump_w") * max(rated / _USUAL_SIZE_KW, 1.0) if pumps else 0.0
     watch, act = limit("standby_watch_w") + more, limit("standby_act_w") + more
     is_high = judged & (fill_nan(power, 0.0) >= watch)
-    episode = latest_episode(days["day"], is_high, judged, hold_days=5, gone_days=7)
+    episode = latest_episode(days["day"], is_high, judged, hold_days=_FEWEST_RESTING_DAYS, gone_days=7)
     if episode is None:
+        if is_high[np.flatnonzero(judged)[-1]]:
+            raise NotAssessed(
+                f"only {int(is_high.sum())} days show a draw of {nan_median(power[is_high]):.0f} W at"
+                f" standby, which is high; needs {_FEWEST_RESTING_DAYS} days with the unit at rest",
+                "too_few_days",
+            )
         return None
     here = episode.covers(days["day"]) & judged
     drawn = nan_median(power[here])

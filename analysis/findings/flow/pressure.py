@@ -39,7 +39,7 @@ def pressure_falling(context: Context) -> Finding | None:
     if fall is None:
         return None
     loss, fallen = -fall.slope, -fall.change
-    ongoing = _ongoing(fall, pressure)
+    ongoing = _ongoing(context, fall, pressure)
     now = float(np.median(pressure[known][-3:]))
     severity = _fall_severity(context, fall, now, ongoing=ongoing)
     if severity is None:
@@ -94,11 +94,17 @@ def pressure_falling(context: Context) -> Finding | None:
     )
 
 
-def _ongoing(fall: Drift, pressure: Floats) -> bool:
-    """A circuit that has run empty can fall no further: that has not ended."""
-    last = int(np.flatnonzero(np.isfinite(pressure))[-1])
+def _ongoing(context: Context, fall: Drift, pressure: Floats) -> bool:
+    """Whether the circuit still loses water, as far as is known.
+
+    A top-up is no repair: a fall that a refill ended goes on until the level is seen to stay, or somebody
+    worked on the plant. A circuit that has run empty can fall no further: that has not ended either.
+    """
     after = pressure[fall.last + 1 :]
-    return fall.last >= last - 6 or float(np.nanmax(after)) < 2.0 * EMPTY_BAR
+    if np.isfinite(after).any() and float(np.nanmax(after)) < 2.0 * EMPTY_BAR:
+        return True
+    ended = context.days.day(fall.last).isoformat()
+    return not fall.over and not any(r.kind == "serviced" and r.until >= ended for r in context.recognised)
 
 
 def _fall_severity(context: Context, fall: Drift, now: float, *, ongoing: bool) -> Severity | None:
@@ -148,7 +154,10 @@ def pressure_low(context: Context) -> Finding | None:
         severity,
         since,
         bounded(Excess(watch - level, GAUGE_BAR).probability),
-        f"The heating circuit pressure is {level:.1f} bar.{_low_words(episode, since)}",
+        (
+            f"The heating circuit pressure {'is' if episode.until is None else 'was'} {level:.1f} bar."
+            f"{_low_words(episode, since)}"
+        ),
         evidence=(
             context.evidence(
                 "pressure, median of the newest low days", round(level, 2), "bar", "pressure_low_watch"

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,14 +23,23 @@ _LEVEL = 1e-6
 _SURE_OF = 0.3
 # The day after a refill has lost a little of it already. A fall of which so much is left has not come back.
 _STAYS = 0.7
+# The days after a refill show that a loss is over where they lose surely less than this share of it.
+_OVER = 0.5
 # A dependence, a refill or a fall counts beyond two standard deviations (common practice).
 _BEYOND = 2.0
+# Water that varies by less from day to day shows no dependence of its own.
+_WARMS_K = 0.5
 
 
 @dataclass(frozen=True)
 class Drift:
-    """A steady change of pressure: slope [bar/week] with its error, first and last row, change in all
-    [bar], and the refills seen in it and in all days"""
+    """A steady change of pressure, over the refills that parted it.
+
+    slope : of its newest part [bar/week], with its error. first, last : rows. change : in all [bar], without
+    refills
+    refills_within : refills in it and since. refills : in all days
+    over : the days since show the level steady
+    """
 
     slope: float
     error: float
@@ -39,6 +48,7 @@ class Drift:
     change: float
     refills_within: int
     refills: int
+    over: bool
 
 
 @dataclass
@@ -61,6 +71,11 @@ class Stretch:
     def trend(self) -> tuple[float, float, int] | None:
         """Slope [bar/week], its error and the day it began; None without one."""
         return _hinge(self.number, self.level, self.warm)
+
+    @cached_property
+    def line(self) -> tuple[float, float]:
+        """Slope of all its days [bar/week] and its error."""
+        return _slope(self.number, self.level, self.warm, 0)
 
 
 def stretches(
@@ -114,20 +129,73 @@ def drift(newest_first: Iterable[Stretch], *, sign: int, least: float, least_cha
 
     least : slope [bar/week], and least_change : change in all [bar], below which a stretch is level
     A fall counts where the level at like water temperature is still lower at its end, beyond its scatter.
+    A refill mends no leak: a fall that went on from refill to refill is one, and it is over only where the
+    days since its last refill are known to be level.
     """
-    for stretch in newest_first:
-        if stretch.trend is None or sign * stretch.trend[0] <= _LEVEL:
-            continue
-        slope, error, start = sign * stretch.trend[0], *stretch.trend[1:]
-        number, level = stretch.number, stretch.level
-        # A line goes on below nothing; the level does not.
-        change = min(slope * (number[-1] - number[start]) / 7.0, float(np.ptp(level[start:])))
-        sure = slope >= least and slope - 2.0 * error >= _SURE_OF * least and change >= least_change
-        if sure and _lasts(sign * level, start, least_change):
-            within = sum(at > start for at in stretch.joined)
-            first, last = int(stretch.rows[start]), int(stretch.rows[-1])
-            return Drift(sign * slope, error, first, last, sign * float(change), within, stretch.refills)
-    return None
+    known = list(newest_first)
+    found = [_fall(stretch, sign, least, least_change) for stretch in known]
+    newest = next((i for i, fall in enumerate(found) if fall is not None), None)
+    if newest is None:
+        return None
+    falls = list(_unbroken(known[newest:], found[newest:]))
+    oldest = known[newest + len(falls) - 1]
+    within = sum(at > falls[-1].start for at in oldest.joined)
+    within += sum(1 + len(stretch.joined) for stretch in known[: newest + len(falls) - 1])
+    return Drift(
+        sign * falls[0].slope,
+        falls[0].error,
+        int(oldest.rows[falls[-1].start]),
+        int(known[newest].rows[-1]),
+        sign * float(sum(fall.change for fall in falls)),
+        within,
+        known[newest].refills,
+        _is_over(known[:newest], sign, falls[0].slope),
+    )
+
+
+class _Fall(NamedTuple):
+    """A stretch's change in the direction asked for: slope [bar/week], its error, its first place in the
+    stretch, change in all [bar]"""
+
+    slope: float
+    error: float
+    start: int
+    change: float
+
+
+def _fall(stretch: Stretch, sign: int, least: float, least_change: float) -> _Fall | None:
+    """The stretch's steady change; None where it is level, unsure or did not last."""
+    if stretch.trend is None or sign * stretch.trend[0] <= _LEVEL:
+        return None
+    slope, error, start = sign * stretch.trend[0], *stretch.trend[1:]
+    number, level = stretch.number, stretch.level
+    # A line goes on below nothing; the level does not.
+    change = min(slope * (number[-1] - number[start]) / 7.0, float(np.ptp(level[start:])))
+    sure = slope >= least and slope - 2.0 * error >= _SURE_OF * least and change >= least_change
+    if not sure or not _lasts(sign * level, start, least_change):
+        return None
+    return _Fall(slope, error, start, change)
+
+
+def _unbroken(known: list[Stretch], found: list[_Fall | None]) -> Iterator[_Fall]:
+    """The newest fall, and those before it that led to it from refill to refill."""
+    for stretch, fall in zip(known, found, strict=True):
+        if fall is None:
+            return
+        yield fall
+        if stretch.number[fall.start] - stretch.number[0] > FEWEST_DAYS:
+            return  # level at first: it began here
+
+
+def _is_over(since: list[Stretch], sign: int, slope: float) -> bool:
+    """Whether the days since, newest first, surely change by less than half of the slope [bar/week]."""
+    for stretch in since:
+        now, error = sign * stretch.line[0], stretch.line[1]
+        if now + _BEYOND * error < _OVER * slope:
+            return True
+        if now - _BEYOND * error > _OVER * slope:
+            return False
+    return False
 
 
 def at_like_temperature(pressure: Floats, warm: Floats) -> Floats:
@@ -207,7 +275,7 @@ def _groups(bounds: list[int]) -> list[list[int]]:
 
 def _hinge(number: Floats, value: Floats, warm: Floats) -> tuple[float, float, int] | None:
     """Constant, then a slope: (slope [bar/week], its error, index of the change); None with too few days."""
-    n, use_warm = len(number), float(warm.std()) > 0.5
+    n, use_warm = len(number), float(warm.std()) > _WARMS_K
     spread: dict[int, float] = {}
 
     def look(starts: Iterable[int]) -> int:
@@ -222,9 +290,14 @@ def _hinge(number: Floats, value: Floats, warm: Floats) -> tuple[float, float, i
     wide, near = max(1, n // 15), max(1, n // 60)  # first far apart, then closer about the best
     coarse = look(range(0, last + 1, wide))
     best = look(range(max(coarse - wide, 0), min(coarse + wide, last) + 1, near))
-    fit = robust_fit(_columns(number, warm, best, use_warm=use_warm), value)
-    slope, error = float(fit.coefficients[1]), float(np.sqrt(max(fit.covariance[1, 1], 0.0)))
-    return slope, error, best
+    return *_slope(number, value, warm, best), best
+
+
+def _slope(number: Floats, value: Floats, warm: Floats, start: int) -> tuple[float, float]:
+    """Slope from a place on [bar/week], and its error."""
+    use_warm = float(warm.std()) > _WARMS_K
+    fit = robust_fit(_columns(number, warm, start, use_warm=use_warm), value)
+    return float(fit.coefficients[1]), float(np.sqrt(max(fit.covariance[1, 1], 0.0)))
 
 
 def _columns(number: Floats, warm: Floats, at: int, *, use_warm: bool) -> Floats:

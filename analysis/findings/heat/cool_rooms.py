@@ -25,7 +25,7 @@ def episode_below_design(context: Context, room: Floats, judged: Flags) -> tuple
     episode = latest_episode(
         days["day"],
         cool,
-        as_cold(cool, days.floats("outdoor"), known),
+        as_cold(cool, days.floats("outdoor"), known, room),
         hold_days=int(limit("room_days")),
         gone_days=10,
     )

@@ -459,8 +459,8 @@ def _failed(context: Context, design: float) -> _Failed | None:
 
 
 RULES = (
-    Rule("heat_loss_above_design", heat_loss_above_design, _NEEDS, _READS),
-    Rule("heat_loss_below_design", heat_loss_below_design, _NEEDS, _READS),
+    Rule("heat_loss_above_design", heat_loss_above_design, _NEEDS, _READS, by_day=True),
+    Rule("heat_loss_below_design", heat_loss_below_design, _NEEDS, _READS, by_day=True),
     Rule(
         "capacity_short",
         capacity_short,

@@ -52,6 +52,12 @@ LIMITS_EFFICIENCY: dict[str, Limit] = {
         "common practice: circulators for up to 12 kW draw 5 to 75 W (EEI 0.23 and below), 45 W for 8 kW",
         "power of a circulation pump inside the unit's meter, a kilowatt rated, which no rating contains",
     ),
+    "pump_inside_sd_w": Limit(
+        20.0,
+        "W",
+        "common practice: any power from 5 to 75 W is as likely (70 W over the root of 12)",
+        "standard uncertainty of that power",
+    ),
     "efficiency_least_kwh": Limit(
         8.0,
         "kWh",

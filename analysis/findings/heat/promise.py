@@ -10,11 +10,13 @@ import numpy as np
 
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.promise import GAINS_W_PER_M2, at_design_weather
+from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.figures.change import DetectedChange, find_change
 from fieldfare.analysis.figures.design_use import USUAL_FLOOR_M2, design_use
 from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.findings.confidence import Floats
-from fieldfare.analysis.findings.context import Context, Need, Rule
+from fieldfare.analysis.findings.context import Context, Need, Rule, minutes_off
+from fieldfare.analysis.findings.defrost.causes import rated_kw
 from fieldfare.analysis.findings.model import (
     Cause,
     Evidence,
@@ -72,6 +74,8 @@ def performance_below_promise(context: Context) -> Finding | None:
             evidence.append(Evidence(label, round(part.ratio, 3), "-"))
         evidence.append(Evidence(f"promised, {part.use}", part.promised, "-"))
         evidence.append(Evidence(f"95 % range of it, {part.use}", _range(part), "-"))
+    if any("circulation_pump" in p.includes for p in context.site.points_of("heat_pump_electricity")):
+        evidence.append(Evidence("taken off", "the circulation pump in the unit's meter, by its usual power"))
     kwh = sum(p.kwh * (1.0 - p.ratio) for p in short)
     return Finding(
         _CODE,
@@ -152,10 +156,11 @@ def _space(context: Context) -> _Part | None:
         floor = context.site.floor_area_m2 or USUAL_FLOOR_M2
         coefficient = design.coefficient_w_per_k
         base = design.indoor_c - (GAINS_W_PER_M2 * floor / coefficient if coefficient else 4.0)
-    found = at_design_weather(days.floats("outdoor"), heat, used, design.outdoor_c, base)
+    pump = _pump(context, "heating", used)
+    found = at_design_weather(days.floats("outdoor"), heat, used - pump.daily, design.outdoor_c, base)
     if found is None:
         return None
-    meter = figure.half / GAUSS_95 / figure.value
+    meter = math.hypot(figure.half / GAUSS_95 / figure.value, pump.sd, _moved_by_clock(context))
     kwh = float(np.nansum(days.floats("electricity_space_kwh"))) * heating_year(context)
     return _Part("space heating", found.value, design.spf_space, math.hypot(meter, found.sd), kwh)
 
@@ -163,10 +168,63 @@ def _space(context: Context) -> _Part | None:
 def _hot_water(context: Context) -> _Part | None:
     design, days = context.site.design, context.all_days.days
     figure = context.figures.performance.hot_water
+    if _minutes_off(context) > 0.0:  # charges are short: a good part of their heat falls beside them
+        return None
     if design.spf_hot_water is None or figure.value is None or len(days) < context.limit("promise_year_days"):
         return None
     kwh = per_year(float(np.nansum(days.floats("electricity_hot_water_kwh"))), len(days))
-    return _Part("hot water", figure.value, design.spf_hot_water, figure.half / GAUSS_95 / figure.value, kwh)
+    used = days.floats("paired_electricity_hot_water_kwh")
+    pump = _pump(context, "hot_water", used)
+    total = float(np.nansum(used))
+    value = (
+        figure.value * total / max(total - float(np.nansum(pump.daily)), 1e-6)
+        if total > 0.0
+        else figure.value
+    )
+    sd = math.hypot(figure.half / GAUSS_95 / figure.value, pump.sd)
+    return _Part("hot water", value, design.spf_hot_water, sd, kwh)
+
+
+def _minutes_off(context: Context) -> float:
+    """By how much the clocks of heat and electricity are apart [min]; 0 where nothing says so."""
+    return max((minutes_off(f) or 0.0 for f in context.unreliable.values()), default=0.0)
+
+
+def _moved_by_clock(context: Context) -> float:
+    """Share of the space heat that may be hot water's, or the other way about, for clocks that are apart [-]:
+    each charge moves so many minutes of heat."""
+    days, charges = context.all_days.days, context.all_days.reheats
+    heating = days.total("minutes_heating")
+    return _minutes_off(context) * len(charges) / heating if heating > 0.0 else 0.0
+
+
+class _Pump(NamedTuple):
+    """Circulation pump's part of a use's electricity.
+
+    daily : float64 (n,) [kWh/day]. sd : what is not known of it, over the rest of that electricity [-]
+    """
+
+    daily: Floats
+    sd: float
+
+
+def _pump(context: Context, use: str, used: Floats) -> _Pump:
+    """What the circulation pump takes of a use's electricity: no rating or promise contains it.
+
+    use : heating or hot_water. used : float64 (n,), the use's electricity [kWh/day]
+    By its own meter, else by its usual power where the site file says that the unit's meter contains it.
+    """
+    site, days, limit = context.site, context.all_days.days, context.limit
+    hours = fill_nan(days.floats(f"minutes_{use}"), 0.0) / 60.0
+    if site.measures("circulation_pump_electricity"):
+        both = fill_nan(days.floats("minutes_heating"), 0.0) + fill_nan(days.floats("minutes_hot_water"), 0.0)
+        share = np.divide(hours * 60.0, both, out=np.zeros(len(hours)), where=both > 0.0)
+        return _Pump(share * fill_nan(days.floats("paired_pump_kwh"), 0.0), 0.0)
+    if not any("circulation_pump" in p.includes for p in site.points_of("heat_pump_electricity")):
+        return _Pump(np.zeros(len(hours)), 0.0)
+    daily = limit("pump_inside_w_per_kw") * rated_kw(context) * hours / 1000.0
+    rest = max(float(np.nansum(used)) - float(daily.sum()), 1e-6)
+    return _Pump(daily, limit("pump_inside_sd_w") * float(hours.sum()) / 1000.0 / rest)
 
 
 def _why_not(context: Context) -> str:
@@ -254,11 +312,13 @@ RULES: tuple[Rule, ...] = (
         performance_below_promise,
         (Need(("heat_pump_electricity",), 240.0, 28), Need(("outdoor_temperature",), 240.0)),
         frozenset({*HEAT_QUANTITIES, "heat_pump_electricity", "outdoor_temperature"}),
+        by_day=True,
     ),
     Rule(
         "electricity_above_expected",
         electricity_above_expected,
         (Need(("heat_pump_electricity",), 1440.0, 28), Need(("outdoor_temperature",), 1440.0)),
         frozenset({"heat_pump_electricity", "outdoor_temperature"}),
+        by_day=True,
     ),
 )

@@ -55,7 +55,7 @@ def room_below_target(context: Context) -> Finding | None:
         episode = latest_episode(
             days["day"],
             cold & known,
-            as_cold(cold & known, outdoor, known),
+            as_cold(cold & known, outdoor, known, zone.room),
             hold_days=int(limit("room_days")),
             gone_days=10,
         )

@@ -37,6 +37,8 @@ _LEAST_MIN, _LEAST_KWH = 15.0, 1.0
 _SHOWN_BY = ("operating_mode", "diverter_to_hot_water", "heat_output", "cylinder_temperature")
 _FEWEST = 6
 _AGAIN_MIN = 60.0
+# Charges picked for their length are long: they tell of all only where most are long enough to be judged.
+_MOST = 0.5
 _DRAWN_OUT = 1.7
 _ABLE_SHARE = 0.75
 # Below this rise a charge says little; a charge nobody's sensor saw is taken to warm the cylinder by so much.
@@ -364,8 +366,16 @@ def _whole(context: Context, least_spacings: float = 4.0) -> Table:
         spacing = [float(days.floats(f"spacing.{q}")[-1]) for q in _SHOWN_BY if f"spacing.{q}" in days]
         # Begin and end are known to one spacing each: shorter ones say little about their length.
         least = max(_LEAST_MIN, least_spacings * max(spacing, default=1.0))
-        whole = ~reheats["cut"].astype(np.bool_) & (reheats["minutes"] >= least)
-        reheats = reheats.where(whole)
+        whole = ~reheats["cut"].astype(np.bool_)
+        warms = whole & ~(reheats.floats("to_c") - reheats.floats("from_c") < _LEAST_RISE_K)
+        long = reheats["minutes"] >= least
+        if least > _LEAST_MIN and warms.any() and long[warms].mean() < _MOST:
+            raise NotAssessed(
+                f"most reheats are shorter than the {least:.0f} minutes that these readings can tell a length"
+                " of",
+                "spacing_too_wide",
+            )
+        reheats = reheats.where(whole & long)
     if not len(reheats):
         raise NotAssessed(
             "no reheat can be detected: needs operating_mode, diverter_to_hot_water, hot_water_heat"

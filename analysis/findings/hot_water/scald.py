@@ -39,6 +39,10 @@ _MOSTLY = 0.8
 # One cylinder in twenty loses less than expected by so many standard uncertainties.
 _SLOW = 1.645
 _NOON, _SUNNY_WIDTH_MIN = 840.0, 150.0
+# A programme by the clock ends so near to the early afternoon on one day in four by chance; most are set to
+# the night (common practice).
+_NOON_BY_CHANCE = 0.25
+_LIKELY_SURPLUS = 0.5
 
 
 @dataclass(frozen=True)
@@ -311,12 +315,15 @@ def _causes(context: Context, hot: _Hot, *, stuck: bool) -> tuple[Cause, ...]:
     """Each cause by how well what was measured fits it.
 
     A stuck disinfection: a metered heater, or the unit's own flow, gave the heat, near the scheduled
-    temperature. Another source: it warmed smoothly with every known heater off, or above any flow. A
-    sensor: it jumps, or never moves.
+    temperature. Another source: it warmed smoothly with every known heater off, or above any flow, or with
+    the immersion heater in the early afternoon alone, as surplus power does. A sensor: it jumps, or never
+    moves.
     """
     by_heater = float(np.clip(fill_nan(np.array([hot.immersion]), 0.0)[0], 0.0, 1.0))
     by_unit = 1.0 if np.isfinite(hot.above_flow) and hot.above_flow < 2.0 else 0.0
-    heated = max(by_heater, by_unit)
+    by_clock = 1.0 - hot.sunny * (1.0 - _NOON_BY_CHANCE)
+    heated = max(by_heater, by_unit) * by_clock
+    surplus = by_heater * hot.sunny
     near = (
         0.0
         if not np.isfinite(hot.scheduled)
@@ -332,9 +339,9 @@ def _causes(context: Context, hot: _Hot, *, stuck: bool) -> tuple[Cause, ...]:
             _heater_text(hot),
         ),
         "other_source": (
-            smooth * (0.05 + (1.0 - by_heater) * beyond * (min(hot.alone, 1.0) + 0.3 * hot.sunny + 0.2)),
-            f"{percent(min(hot.alone, 2.0))} of the warming happened with every known heater off"
-            + (", and is hottest in the early afternoon" if hot.sunny > 0.5 else ""),
+            smooth
+            * (0.05 + surplus + (1.0 - by_heater) * beyond * (min(hot.alone, 1.0) + 0.3 * hot.sunny + 0.2)),
+            _source_text(hot, surplus),
         ),
         "sensor_fault": (
             0.05 + faulty + (0.3 if beyond == 1.0 and hot.alone < 0.2 and by_heater < 0.2 else 0.0),
@@ -354,6 +361,16 @@ def _causes(context: Context, hot: _Hot, *, stuck: bool) -> tuple[Cause, ...]:
         ),
     }
     return ranked(scores)
+
+
+def _source_text(hot: _Hot, surplus: float) -> str:
+    if surplus > _LIKELY_SURPLUS:
+        return (
+            "the immersion heater gave the heat, and it is hottest in the early afternoon, as with surplus"
+            " power"
+        )
+    words = f"{percent(min(hot.alone, 2.0))} of the warming happened with every known heater off"
+    return words + (", and is hottest in the early afternoon" if hot.sunny > 0.5 else "")
 
 
 def _heater_text(hot: _Hot) -> str:
