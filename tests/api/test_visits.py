@@ -86,7 +86,7 @@ def test_a_visit_is_booked_changed_and_cancelled(either_service: Service) -> Non
         (BookingRequest(NOW - timedelta(days=2), 60), "is over"),
         (BookingRequest(NOW + timedelta(days=900), 60), "too far ahead"),
         (BookingRequest(SOON, 3), "5 to 720 minutes"),
-        (BookingRequest(SOON, 60, 99), "somebody of the firm"),
+        (BookingRequest(SOON, 60, 99), "a person of the firm"),
         (BookingRequest(SOON, 60, note="x" * 1001), "at most 1000 are kept"),
     ],
 )
@@ -106,7 +106,7 @@ def test_nobody_is_at_two_homes_at_once(web: Web) -> None:
     bookings.book(OTHER, BookingRequest(SOON + timedelta(minutes=60), 30, who), COMMAND_LINE, NOW)
     assert bookings.book(OTHER, overlapping, COMMAND_LINE, NOW, even_so=True).person == who
     bookings.change(OWN, first.id, BookingRequest(SOON, 45, who), COMMAND_LINE, NOW)  # not against itself
-    with pytest.raises(InputError, match="somebody of the firm"):
+    with pytest.raises(InputError, match="a person of the firm"):
         bookings.book(OWN, BookingRequest(SOON, 60, number_of(web, "householder")), COMMAND_LINE, NOW)
 
 
@@ -178,8 +178,8 @@ def test_the_pages_are_the_firm_s(web: Web, page: str) -> None:
         ({"at": "nine"}, "Give the time"),
         ({"minutes": "a while"}, "whole number of minutes"),
         ({"minutes": "²"}, "whole number of minutes"),
-        ({"person": "x"}, "somebody of the firm"),
-        ({"person": "999"}, "somebody of the firm"),
+        ({"person": "x"}, "a person of the firm"),
+        ({"person": "999"}, "a person of the firm"),
     ],
 )
 def test_a_wrong_field_never_loses_the_form(web: Web, more: dict[str, str], said: str) -> None:
@@ -228,6 +228,15 @@ def test_the_page_of_a_home_tells_its_visits_to_come(web: Web) -> None:
         assert f'href="{VISITS}/1"' in told
     send(web, "engineer", f"{VISITS}/1/cancel", {})
     assert "Visit booked" not in web["installer"].get(page).text
+
+
+def test_the_page_of_a_home_tells_how_to_reach_its_household(web: Web) -> None:
+    """A finding's next step often is to phone: the number stands on the same page."""
+    told = web["engineer"].get(f"/sites/{OWN}").text
+    assert 'href="tel:+441632960111"' in told
+    assert "1 Example Row" in told
+    assert told.index("tel:+441632960111") < told.index('id="findings"')
+    assert "No contact in the site file" not in web["engineer"].get(f"/sites/{OTHER}").text
 
 
 def test_the_list_tells_how_to_reach_a_home_and_a_household_hears_of_its_visit(web: Web) -> None:
