@@ -21,6 +21,7 @@ _FILTERS = (
     "finding_title",
     "verdict_words",
     "evidence_words",
+    "telling_first",
     "missing_words",
     "named",
     "sentence",

@@ -160,14 +160,14 @@ def _against(
     if len(found) < FEWEST_SITES:
         return _too_few(found)
     if float(np.ptp(x)) == 0.0:
-        return {**_too_few(found), "reason": "all sites are alike in it"}
+        return {**_too_few(found), "reason": "all homes are alike in it"}
     n = len(found)
     sent = np.unique(np.linspace(0, n - 1, min(n, MOST_COMPARED)).round().astype(int))
     slope, intercept, low, high = (float(v) for v in stats.theilslopes(y[sent], x[sent], 0.95))
-    of_them = f"{n} sites" if len(sent) == n else f"{len(sent)} of {n} sites"
+    of_them = f"{n} homes" if len(sent) == n else f"{len(sent)} of {n} homes"
     lesson = f"{words.format(slope=slope)} ({low:+.3f} to {high:+.3f}, {of_them})"
     if low <= 0.0 <= high:
-        lesson += "; the sites do not show that it matters"
+        lesson += "; this may be chance"
     if left_out:
         lesson += f"; {left_out} with readings of other days {'is' if left_out == 1 else 'are'} left out"
     return {

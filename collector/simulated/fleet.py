@@ -241,6 +241,8 @@ _ACCESS = (
     "Dog in the garden",
     "Plant room behind the garage",
 )
+_COUNTRY = {"mild": "Lowland", "continental": "Valley", "upland": "Hills"}
+"""Where homes of a climate lie: an area is what one drive can reach."""
 _SPREAD_DEG = 0.35
 """Maximum distance of invented homes from their weather's place: about 40 km."""
 
@@ -255,7 +257,7 @@ def _household(plan: _Plan, n: int, spec: PlantSpec) -> Household:
         address=f"{2 * n + 1} {plan.name}, Exampleton",
         latitude=round(spec.climate.latitude + lat, 4),
         longitude=round(spec.climate.longitude + lon, 4),
-        area="North" if lat > 0 else "South",
+        area=f"{_COUNTRY[plan.climate]}, {'north' if lat > 0 else 'south'}",
         access_notes=_ACCESS[n % 4] if n % 3 == 0 else None,
     )
 

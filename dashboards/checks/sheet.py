@@ -97,9 +97,11 @@ def _number(n: Number, site: Site) -> dict[str, str]:
     else:
         value = words.quantity(n.value, n.unit)
     limit = words.quantity(n.limit, n.unit) if n.limit is not None else ""
+    if limit == value:
+        value, limit = words.apart(n.value, n.limit, n.unit)
     side = ""
     if limit and n.side and isinstance(n.value, int | float) and n.limit is not None:
-        passed = n.value > n.limit if n.side == "above" else n.value < n.limit
+        passed = words.passes(n.value, n.limit, n.side)
         side = f"trouble {n.side}" if passed else f"within its limit, trouble {n.side}"
     source = _limit_source(n.limit_name, site) if n.limit_name else n.source
     return {

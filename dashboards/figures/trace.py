@@ -58,6 +58,9 @@ PANELS: tuple[tuple[str, str, tuple[float, float], tuple[tuple[str, Tone, str], 
     ("flow", "m³/h", (0.13, 0.25), (("flow_rate", "water", "solid"),)),
 )
 """Panels from top to bottom: name, unit, share of the height, and the quantities with tone and dash."""
+_MOST_MARKS, _FEW_MARKS = 6, 3
+_TALL = 0.2
+"""From this share of the height on a panel has room for more marks, on a phone too."""
 _PRESSURE: tuple[tuple[str, Tone, str], ...] = (("system_pressure", "design", "solid"),)
 """Of the circuit: drawn over the water flow, by an axis of its own at the right."""
 _PRESSURE_AXIS = "y5"
@@ -221,6 +224,8 @@ def _layout(period: dict[str, Any], *, has_pressure: bool) -> dict[str, Any]:
             "zeroline": False,
             "fixedrange": True,
             "rangemode": "normal",
+            "tickmode": "auto",
+            "nticks": _MOST_MARKS if domain[1] - domain[0] >= _TALL else _FEW_MARKS,
         }
     layout["yaxis4"] = {
         "domain": [0.0, 0.1],
@@ -236,7 +241,7 @@ def _layout(period: dict[str, Any], *, has_pressure: bool) -> dict[str, Any]:
             "overlaying": "y3",
             "side": "right",
             "tickmode": "auto",
-            "nticks": 4,
+            "nticks": _FEW_MARKS,
             "title": {"text": "bar"},
             "showgrid": False,
             "zeroline": False,

@@ -96,7 +96,7 @@ def entry_of(row: dict[str, Any], now: datetime) -> dict[str, Any]:
     costing = [f for f in found if f["code"] not in entry["aside"]]
     entry["costing"] = costing
     entry["money"] = sum(adds for _, adds in costs_once(costing, "money"))
-    entry["price"] = _price(costing, entry["currency"])
+    entry["price"] = _price(costing, worst, entry["currency"])
     entry |= _said(row, worst, quiet, result, given)
     has_finding = worst is not None and worst["severity"] != "note" and not _gone(quiet)
     return entry | {"brief": words.finding_title(worst["code"]) if worst and has_finding else entry["said"]}
@@ -180,13 +180,15 @@ def _loss(result: dict[str, Any] | None) -> str:
     return words.share(ratio["value"]) if ratio.get("value") is not None else ""
 
 
-def _price(found: list[dict[str, Any]], currency: str | None) -> str:
+def _price(found: list[dict[str, Any]], worst: dict[str, Any] | None, currency: str | None) -> str:
+    """Yearly cost of the findings; "in all" where it is not that of the worst alone."""
     each = costs_once(found)
     if not each:
         return ""
     kwh, money = (sum(adds for _, adds in rows) for rows in (each, costs_once(found, "money")))
     tag = words.price_tag({"electricity_kwh": kwh, "money": money or None}, currency)
-    return f"{tag} in all" if len(each) > 1 else tag
+    of_worst = len(each) == 1 and worst is not None and each[0][0]["code"] == worst["code"]
+    return tag if of_worst else f"{tag} in all"
 
 
 def with_why(entries: list[dict[str, Any]]) -> list[dict[str, Any]]:

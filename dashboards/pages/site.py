@@ -153,6 +153,7 @@ def _common(
         "job": job_values(now.astimezone(site.zone).date().isoformat()),
         "people": row.get("people") or {},
         "visits": row.get("visits") or [],
+        "contact": row.get("contact") or {},
         "deal": form_values(now.astimezone(site.zone).date()),
     }
 

@@ -12,6 +12,7 @@ from fieldfare.dashboards.fleet.visits import to_take_along, visit_list
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
 
+UNASSIGNED = "unassigned"
 FORM_FIELDS = ("day", "at", "minutes", "person", "note")
 
 
@@ -83,7 +84,7 @@ def present_visit(visit: Mapping[str, Any], zone: Any, name: str, today: date) -
         "from": f"{local:%H:%M}",
         "to": f"{end:%H:%M}",
         "minutes": visit["minutes"],
-        "who": visit["who"] or "unassigned",
+        "who": visit["who"] or UNASSIGNED,
         "is_assigned": bool(visit["who"]),
         "findings": list(visit["findings"]),
         "note": visit["note"],

@@ -68,7 +68,9 @@ def _says(quantity: str, groups: list[dict[str, Any]]) -> str:
         return ""
     if g["low"] <= 1.0 <= g["high"]:
         return f"As designed, within its range, over {g['n']} homes."
+    by_type = any(x["quantity"] == quantity and x["grouping"] != "all" for x in groups)
+    typed = ", or by its own type's line" if by_type else ""
     return (
-        f"At the next home {_DO[quantity]} {words.number(g['ratio'], 2)}, or by its own type's line; nine in"
-        f" ten homes lie below {words.number(g['next_high'], 2)}."
+        f"At the next home {_DO[quantity]} {words.number(g['ratio'], 2)}"
+        f"{typed}; nine in ten homes lie below {words.number(g['next_high'], 2)}."
     )

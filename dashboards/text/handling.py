@@ -12,6 +12,8 @@ from fieldfare.dashboards.text import words
 
 DEFAULT_DAYS = 14
 """Days offered at first for "until": a fortnight, as between two rounds (common practice)."""
+MOST = 0.5
+"""A finding follows another that explains more than this share of it."""
 SHORT = {
     "in_hand": "in hand",
     "muted": "muted",
@@ -32,11 +34,18 @@ def sinks(handled: Mapping[str, Any] | None, code: str) -> bool:
 def in_order(findings: Iterable[dict[str, Any]], handled: Mapping[str, Any]) -> list[dict[str, Any]]:
     """Findings in order, those in hand or muted last.
 
-    A muted finding that may harm and sets the verdict keeps its place.
+    A muted finding that may harm and sets the verdict keeps its place. One that does no harm itself follows
+    the finding in hand that explains most of it: nothing else is left to do for it.
     """
     found = list(findings)
     worst = min((VERDICTS.index(f["severity"]) for f in found if f["severity"] in VERDICTS), default=0)
-    return sorted(found, key=lambda f: _goes_down(handled.get(f["code"]), f, worst))
+    at_work = {code for code, own in handled.items() if own["holds"] and own["state"] in ("in_hand", "done")}
+    return sorted(found, key=lambda f: _goes_down(handled.get(f["code"]), f, worst) or _explained(f, at_work))
+
+
+def _explained(finding: Mapping[str, Any], at_work: set[str]) -> bool:
+    weight = sum(c["weight"] for c in finding.get("causes", ()) if c["cause"] in at_work)
+    return weight > MOST and harm_of(finding["code"]) == "none"
 
 
 def _goes_down(handled: Mapping[str, Any] | None, finding: Mapping[str, Any], worst: int) -> bool:

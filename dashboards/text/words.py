@@ -192,16 +192,44 @@ def small_first(text: str) -> str:
 def evidence_words(evidence: dict[str, Any]) -> str:
     """Format evidence with its limit and the faulty side: `8.2 min; trouble below 12 min`."""
     value, limit, name = evidence["value"], evidence.get("limit"), evidence.get("unit") or ""
-    text = quantity(value, name)
     if limit is None:
-        return text
-    side, shown = evidence.get("side"), quantity(limit, name)
+        return quantity(value, name)
+    text, shown = apart(value, limit, name)
+    side = evidence.get("side")
     if side not in ("above", "below"):
         return f"{text}; limit {shown}"
     limit_text = f"trouble {side} {shown}"
-    if isinstance(value, int | float) and not (value > limit if side == "above" else value < limit):
+    if isinstance(value, int | float) and not passes(value, limit, side):
         return f"{text}; within its limit ({limit_text})"
     return f"{text}; {limit_text}"
+
+
+def passes(value: float, limit: float, side: str) -> bool:
+    """Whether a value lies on the faulty side of its limit. side : above or below"""
+    return value > limit if side == "above" else value < limit
+
+
+def apart(value: Any, limit: Any, unit_name: str) -> tuple[str, str]:
+    """Format a value and its limit, with more decimals where rounding would make unlike numbers equal."""
+    texts = quantity(value, unit_name), quantity(limit, unit_name)
+    if isinstance(value, int | float) and isinstance(limit, int | float) and value != limit:
+        for decimals in range(3, 6):
+            if texts[0] != texts[1]:
+                break
+            texts = quantity(value, unit_name, decimals), quantity(limit, unit_name, decimals)
+    return texts
+
+
+def telling_first(evidence: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Sort evidence: what lies beyond its limit first, what lies within it last."""
+
+    def rank(e: dict[str, Any]) -> int:
+        value, limit, side = e["value"], e.get("limit"), e.get("side")
+        if limit is None or side not in ("above", "below") or not isinstance(value, int | float):
+            return 1
+        return 0 if passes(value, limit, side) else 2
+
+    return sorted(evidence, key=rank)
 
 
 def quantity(value: Any, unit_name: str, decimals: int | None = None) -> str:

@@ -286,7 +286,7 @@ def test_the_command_writes_all_or_nothing(
 ) -> None:
     data = ["--data", str(service.settings.data), "defect-pack", HOME]
     assert run([*data, CODE, "--out", str(tmp_path / "a"), "--from", str(FIRST), "--to", "2025-02-05"]) == 0
-    assert "of 2025-01-01 to 2025-02-05" in capsys.readouterr().out
+    assert "1 Jan 2025 to 5 Feb 2025" in capsys.readouterr().out
     assert run([*data, CODE, "--out", str(tmp_path / "a")]) == 2
     assert "must be a new or an empty folder" in capsys.readouterr().err
     assert run([*data, "short_cycling", "--out", str(tmp_path / "b")]) == 2

@@ -132,6 +132,7 @@ def test_a_householder_is_invited_given_a_second_home_and_loses_it(web: Web) -> 
         ({"role": "king"}, "unknown role"),
         ({"home": ""}, "name the home"),
         ({"home": "no <such>"}, "there is no home"),
+        ({"home": "aldr row"}, "did you mean Alder Row?"),
     ],
 )
 def test_a_wrong_invitation_comes_back(web: Web, more: dict[str, str], said: str) -> None:

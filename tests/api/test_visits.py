@@ -230,6 +230,15 @@ def test_the_page_of_a_home_tells_its_visits_to_come(web: Web) -> None:
     assert "Visit booked" not in web["installer"].get(page).text
 
 
+def test_the_page_of_a_home_tells_how_to_reach_its_household(web: Web) -> None:
+    """A finding's next step often is to phone: the number stands on the same page."""
+    told = web["engineer"].get(f"/sites/{OWN}").text
+    assert 'href="tel:+441632960111"' in told
+    assert "1 Example Row" in told
+    assert told.index("tel:+441632960111") < told.index('id="findings"')
+    assert "No contact in the site file" not in web["engineer"].get(f"/sites/{OTHER}").text
+
+
 def test_the_list_tells_how_to_reach_a_home_and_a_household_hears_of_its_visit(web: Web) -> None:
     send(web, "engineer", VISITS, {**FORM, "person": str(number_of(web, "engineer"))})
     page = web["engineer"].get(f"{VISITS}/1").text

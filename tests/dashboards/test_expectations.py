@@ -167,9 +167,9 @@ def test_site_page_shows_what_electricity_alone_tells_and_links_the_expectation(
     page = pages.site_page(cycling.row(), cycling.facts, [], INSTALLER, {}, NOW)
     assert 'href="/sites/' in page
     assert "/expectations#expected-cycling" in page
-    assert 'id="electricity"' not in page
+    assert "From electricity and weather alone" not in page
     thin = intervals(15)
     row = cycling.row(id="plain", name="Plain", site=thin.site, result=thin.as_dict())
     page = pages.site_page(row, thin.facts, [], INSTALLER, {}, NOW)
-    assert 'id="electricity"' in page
+    assert "From electricity and weather alone" in page
     assert "A day without heating" in page

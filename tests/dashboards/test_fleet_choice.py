@@ -223,3 +223,24 @@ def test_the_list_offers_the_close_search(rows: list[dict[str, Any]]) -> None:
     page = text_of(sound(pages.fleet_page(rows, INSTALLER, {"q": "oftne"}, NOW)))
     assert "Did you mean often" in " ".join(page.split())
     assert "Did you mean" not in pages.fleet_page(rows, INSTALLER, {"q": "often"}, NOW)
+
+
+def test_a_price_that_is_not_of_the_finding_beside_it_is_told_as_that_of_all(full: Plant) -> None:
+    """The dear finding is in hand, so another stands first; the price is still mostly the dear one's."""
+    handling = {
+        "state": "in_hand",
+        "holds": True,
+        "worse": False,
+        "who": "A",
+        "by": "A",
+        "until": "2026-01-01",
+        "decided": "2025-12-01",
+        "reason": "",
+    }
+    cheap = replace(OLD, cost_kwh=None)
+    row = full.with_findings(DEAR, cheap).row(id="dear-dale", name="Dear Dale")
+    entry = entry_of(row | {"handled": {DEAR.code: handling}}, NOW)
+    assert entry["open"][0]["code"] == cheap.code
+    assert entry["price"].endswith(" in all")
+    alone = entry_of(full.with_findings(DEAR).row(id="dear-dale", name="Dear Dale"), NOW)
+    assert alone["price"] == entry["price"].removesuffix(" in all")

@@ -16,6 +16,7 @@ from fieldfare.dashboards.fleet.entries import entry_of
 from fieldfare.dashboards.text.handling import (
     dealt_with,
     decision_sentences,
+    in_order,
     is_put_aside,
     short,
     sinks,
@@ -237,3 +238,24 @@ def test_a_home_above_a_graver_mark_says_why(full: Plant) -> None:
     held = {"short_cycling": decision(state="in_hand", reason="")}
     rows = [row(costly, "costly", handled=held), row(near, "near")]
     assert "Why here" not in pages.fleet_page(rows, INSTALLER, {}, NOW), "that home waits for nobody"
+
+
+@pytest.mark.parametrize(
+    ("state", "weight", "code", "first"),
+    [
+        ("in_hand", 0.8, "performance_below_promise", "efficiency_fell"),
+        ("done", 0.8, "performance_below_promise", "efficiency_fell"),
+        ("in_hand", 0.3, "performance_below_promise", "performance_below_promise"),  # much is left to find
+        ("no_fault", 0.8, "performance_below_promise", "performance_below_promise"),  # it explains nothing
+        ("in_hand", 0.8, "pressure_low", "pressure_low"),  # the unit may stop meanwhile
+    ],
+)
+def test_a_finding_follows_the_one_in_hand_that_explains_it(
+    state: str, weight: float, code: str, first: str
+) -> None:
+    causes = [{"cause": "efficiency_fell", "weight": weight, "because": ""}]
+    found = [
+        {"code": "efficiency_fell", "severity": "watch", "causes": []},
+        {"code": code, "severity": "watch", "causes": causes},
+    ]
+    assert in_order(found, {"efficiency_fell": decision(state=state)})[0]["code"] == first

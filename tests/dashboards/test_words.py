@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -111,3 +112,26 @@ def test_a_cause_that_is_a_finding_has_its_name() -> None:
     assert words.cause_words("backup_heater_use") == words.small_first(
         words.finding_title("backup_heater_use")
     )
+
+
+def _evidence(value: float, limit: float | None = None, side: str | None = None) -> dict[str, Any]:
+    return {"label": "x", "value": value, "limit": limit, "side": side, "unit": "m3/h"}
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (0.4408, "0.441\xa0m³/h; trouble below 0.442\xa0m³/h"),
+        (0.4424, "0.4424\xa0m³/h; within its limit (trouble below 0.4420\xa0m³/h)"),
+        (0.38, "0.38\xa0m³/h; trouble below 0.44\xa0m³/h"),
+        (0.442, "0.44\xa0m³/h; within its limit (trouble below 0.44\xa0m³/h)"),
+    ],
+)
+def test_a_value_near_its_limit_has_the_decimals_that_tell_them_apart(value: float, text: str) -> None:
+    assert words.evidence_words(_evidence(value, 0.442, "below")) == text
+
+
+def test_what_lies_beyond_its_limit_is_told_first() -> None:
+    within, plain, beyond = _evidence(1.1, 0.9, "below"), _evidence(3.0), _evidence(0.8, 0.9, "below")
+    assert words.telling_first([within, plain, beyond]) == [beyond, plain, within]
+    assert words.telling_first([plain, within]) == [plain, within]

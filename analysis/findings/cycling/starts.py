@@ -120,7 +120,7 @@ def short_cycling(context: Context) -> Finding | None:
                 f"{due.low:.0f} to {due.high:.0f}",
                 "1/day",
             ),
-            Evidence("expected run at this load, 95 % interval", usual_run, "min"),
+            Evidence("expected run at this load, 95 % interval", *usual_run),
             context.evidence("days with short cycling", int(here.sum()), "days", "cycling_days"),
             *evidence,
         ),
@@ -250,9 +250,9 @@ def _chance(context: Context, by_day: _Days, outdoor: Floats, judged: Flags) -> 
     return normal_probability(due.score(float(np.mean(by_day.count[judged]))))
 
 
-def _due(context: Context, outdoor: Floats, here: Flags) -> tuple[Lognormal, str, float]:
-    """Starts a day that a soundly sized unit needs on those days, the run it makes, in words, and the load
-    over the least output [-].
+def _due(context: Context, outdoor: Floats, here: Flags) -> tuple[Lognormal, tuple[str, str], float]:
+    """Starts a day that a soundly sized unit needs on those days, the run it makes in words with its unit,
+    and the load over the least output [-].
 
     Its least output is that of the site file, or a sound share of the design's heat loss where that is less:
     a unit that is too big is no excuse for its own starts.
@@ -268,11 +268,11 @@ def _due(context: Context, outdoor: Floats, here: Flags) -> tuple[Lognormal, str
         load = np.where(np.isfinite(load), load, np.clip(_load(context, outdoor), 0.0, 1.2) * loss)
     due = starts_due(load[here], least, fixed_speed=fixed)
     share = nan_median(load[here]) / least
-    run = "no stop"
+    run = ("no stop", "")
     if 0.0 < share < 1.0:
         expected = run_expected(share, fixed_speed=fixed)
-        run = f"{expected.low:.0f} to {expected.high:.0f}"
-    return due, run if np.isfinite(share) else "not known", float(share)
+        run = (f"{expected.low:.0f} to {expected.high:.0f}", "min")
+    return due, run if np.isfinite(share) else ("not known", ""), float(share)
 
 
 def _weather_limits(context: Context, outdoor: Floats) -> tuple[Floats, Floats]:

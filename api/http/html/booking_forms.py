@@ -215,7 +215,7 @@ def _read(record: SiteRecord, values: dict[str, Any]) -> tuple[BookingRequest | 
         problems["minutes"] = f"The length is a whole number of minutes from 5 to {MOST_MINUTES}, such as 90."
     person = number_given(values["person"])
     if values["person"].strip() and person is None:
-        problems["person"] = "Choose a person of the firm, or Unassigned."
+        problems["person"] = "Choose a person of the firm, or unassigned."
     if problems or day is None or at is None:
         return None, problems
     try:

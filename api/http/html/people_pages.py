@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from datetime import UTC, datetime
+from difflib import get_close_matches
 from typing import Annotated, Any
 
 from fastapi import Form, Request
@@ -125,9 +126,13 @@ def _home(parts: AppState, text: str) -> str:
     wanted_home = " ".join(text.split()).lower()
     if not wanted_home:
         raise InputError("name the home of the householder")
-    found = [c.id for c in parts.service.sites.cards() if wanted_home in (c.id, c.name.lower())]
+    cards = parts.service.sites.cards()
+    found = [c.id for c in cards if wanted_home in (c.id, c.name.lower())]
     if not found:
-        raise InputError(f"there is no home {text.strip()[:60]!r}; choose one of the list")
+        near = get_close_matches(wanted_home, [c.name.lower() for c in cards], n=1)
+        meant = next((c.name for c in cards if c.name.lower() in near), "")
+        hint = f"did you mean {meant}?" if meant else "choose one of the list"
+        raise InputError(f"there is no home {text.strip()[:60]!r}; {hint}")
     if len(found) > 1:
         raise InputError(
             f"several homes are called {text.strip()[:60]!r}; "

@@ -57,6 +57,7 @@ from fieldfare.collector.csv.column_mapping import MappingProposal, points_toml,
 from fieldfare.collector.csv.source import head_of
 from fieldfare.collector.csv.time_forms import TIME_FORMATS
 from fieldfare.dashboards import assets, pages
+from fieldfare.dashboards.fleet.visits import contact_words
 
 router = page_router()
 FOR_EVER = {"Cache-Control": "public, max-age=31536000, immutable"}
@@ -171,6 +172,8 @@ def site(record: SiteRecordHere, request: Request, parts: AppStateHere) -> Respo
         found = page_rows.period_result(parts, record, query)
     row = page_rows.site_row_with_readings(parts, record, found.result, actor)
     row |= {"visits": visits_to_come(parts, record), "period_problem": problem, "period_typed": typed}
+    if actor.may("contact.read", record.site.id):
+        row["contact"] = contact_words(record.site.contact, record.site.position)
     works = page_rows.works_of(parts, record, effects=True)
     drawn, now = page_rows.drawn(parts, record, query, found), page_rows.clock(parts)
     page = pages.site_page(row, found.facts, works, visitor(request), query, now, drawn)

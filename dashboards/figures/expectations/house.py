@@ -173,7 +173,7 @@ def _causes_chart(key: str, title: str, measured: dict[str, float], days: int) -
         title,
         says,
         Axis("Fact", names=_FACT_WORDS),
-        Axis("Away from what the cause would show", "standard deviations"),
+        Axis("Distance from each cause", "standard deviations"),
         (*layers, *points),
         ("Cause", "Fact", "Measured", "Expected", "Standard deviation"),
         tuple(rows),
