@@ -321,7 +321,7 @@ def test_a_fleet_teaches_what_was_put_into_it() -> None:
 def test_of_a_large_fleet_some_spread_evenly_are_compared(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("fieldfare.analysis.reports.fleet_feedback.MOST_COMPARED", 12)
     flow = design_feedback(fleet(40, 0.78, -0.06))["performance_against_flow_temperature"]
-    assert "12 of 40 sites" in flow["lesson"]
+    assert "12 of 40 homes" in flow["lesson"]
     assert flow["slope"]["low"] <= -0.06 <= flow["slope"]["high"] < 0
     assert len(flow["sites"]) == 40
 
@@ -343,10 +343,8 @@ def test_homes_of_other_days_are_not_held_against_each_other() -> None:
 
 
 def test_a_flat_fleet_is_not_made_a_lesson() -> None:
-    assert (
-        "do not show"
-        in design_feedback(fleet(15, 1.0, 0.0))["performance_against_flow_temperature"]["lesson"]
-    )
+    found = design_feedback(fleet(15, 1.0, 0.0))["performance_against_flow_temperature"]
+    assert found["lesson"].endswith("; this may be chance")
 
 
 def test_a_few_sites_are_no_fleet() -> None:
