@@ -76,7 +76,7 @@ def _may_work(site: Site, days: Table, source: OtherHeat) -> Flags | None:
 
 def counts_whole_house(site: Site) -> bool:
     """Whether the meters' heat to the rooms is that of every source."""
-    split = any("other_heat" in p.includes for p in site.points_of("space_heat"))
+    split = site.includes("space_heat", "other_heat")
     return split or heat_of_both(site) is not None
 
 

@@ -136,7 +136,7 @@ def balance(site: Site, grid: Grid) -> Balance:
 
 def meter_behind_heater(site: Site) -> bool:
     """Whether the site file says that a heat meter is downstream of the in-line back-up heater."""
-    return any("backup_heater" in p.includes for p in site.points_of("heat_output"))
+    return site.includes("heat_output", "backup_heater")
 
 
 def only_split_meters(site: Site) -> bool:
@@ -146,7 +146,7 @@ def only_split_meters(site: Site) -> bool:
 
 def meter_counts_other(site: Site) -> bool:
     """Whether the site file says that a heat meter also counts another source."""
-    return any("other_heat" in p.includes for q in HEAT_QUANTITIES for p in site.points_of(q))
+    return any(site.includes(q, "other_heat") for q in HEAT_QUANTITIES)
 
 
 def _flow_heat(site: Site, grid: Grid) -> Floats | None:

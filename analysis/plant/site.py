@@ -503,5 +503,9 @@ class Site(_Section):
     def measures(self, quantity: str) -> bool:
         return any(p.quantity == quantity for p in self.point)
 
+    def includes(self, quantity: str, part: str) -> bool:
+        """Whether a meter of the quantity also measures a part of the plant, by the site file."""
+        return any(part in p.includes for p in self.points_of(quantity))
+
     def find_point(self, point_id: str) -> Point | None:
         return next((p for p in self.point if p.id == point_id), None)

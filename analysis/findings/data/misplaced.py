@@ -89,7 +89,7 @@ def meter_misplaced(context: Context) -> Finding | None:
 def doubt(context: Context) -> str | None:
     """Why the heat meter may count too little for a claim about the house; None where that is unlikely."""
     try:
-        chance = _chance_of_too_little(context)
+        chance = context.once(_chance_of_too_little)
     except NotAssessed as reason:
         return str(reason)
     if chance < context.limit("misplaced_doubt"):
@@ -107,7 +107,7 @@ def weighed_against_meter(context: Context, finding: Finding) -> Finding:
     wrong meter explains all three. Something is wrong either way, so it stays worth a look.
     """
     try:
-        chance = _chance_of_too_little(context)
+        chance = context.once(_chance_of_too_little)
     except NotAssessed:
         return finding
     if chance < context.limit("misplaced_doubt"):

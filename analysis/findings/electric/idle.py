@@ -137,8 +137,8 @@ def _counted_finely(context: Context) -> Flags:
 def _resting_power(context: Context) -> tuple[Floats, Flags, str, bool]:
     """Power at rest by day [W], days that show it, how it was seen, and whether a pump may be in it."""
     days, site = context.days, context.site
-    includes = {c for p in site.points_of("heat_pump_electricity") for c in p.includes}
-    inside_meter = "circulation_pump" in includes and not site.measures("circulation_pump_electricity")
+    inside_meter = site.includes("heat_pump_electricity", "circulation_pump")
+    inside_meter = inside_meter and not site.measures("circulation_pump_electricity")
     still, minutes_still = days.floats("still_power"), days.floats("minutes_still")
     if inside_meter and (np.isfinite(still) & (minutes_still >= _REST_MIN)).sum() >= 5:
         return (

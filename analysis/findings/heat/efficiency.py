@@ -220,7 +220,7 @@ def _overall(context: Context, strength: Strength) -> _View:
     doubt = strength.spread
     if coarse(days, "heat_pump_electricity", context.limit("efficiency_sees_load_min")):
         doubt = max(doubt, _BLURRED)  # means of runs and rests look like part load
-    pump = _pump_inside(context, days.total("minutes_running") / 60.0) / used
+    pump = pump_inside_kw(context) * days.total("minutes_running") / 60.0 / used
     value = x / used / gain**strength.middle * (1.0 + starts + pump)
     own = float(np.sqrt(_RUNNING**2 + (starts / 2.0) ** 2 + (pump / 2.0) ** 2))
     hours = days.total("minutes_running") / 60.0
@@ -235,13 +235,14 @@ def _mostly_charges(context: Context) -> bool:
     )
 
 
-def _pump_inside(context: Context, hours: float) -> float:
-    """Electricity of a circulation pump that the unit's meter contains and no other meter shows [kWh]."""
+def pump_inside_kw(context: Context) -> float:
+    """Usual power of a circulation pump that the unit's meter contains and no other meter shows [kW]; 0
+    without one."""
     site = context.site
-    inside = {c for p in site.points_of("heat_pump_electricity") for c in p.includes}
-    if "circulation_pump" not in inside or site.measures("circulation_pump_electricity"):
+    inside = site.includes("heat_pump_electricity", "circulation_pump")
+    if not inside or site.measures("circulation_pump_electricity"):
         return 0.0
-    return context.limit("pump_inside_w_per_kw") * rated_kw(context) * hours / 1000.0
+    return context.limit("pump_inside_w_per_kw") * rated_kw(context) / 1000.0
 
 
 def _both(days: Table, name: str) -> float:

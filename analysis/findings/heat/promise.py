@@ -16,7 +16,7 @@ from fieldfare.analysis.figures.design_use import USUAL_FLOOR_M2, design_use
 from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.findings.confidence import Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule, minutes_off
-from fieldfare.analysis.findings.defrost.causes import rated_kw
+from fieldfare.analysis.findings.heat.efficiency import pump_inside_kw
 from fieldfare.analysis.findings.model import (
     Cause,
     Evidence,
@@ -74,7 +74,7 @@ def performance_below_promise(context: Context) -> Finding | None:
             evidence.append(Evidence(label, round(part.ratio, 3), "-"))
         evidence.append(Evidence(f"promised, {part.use}", part.promised, "-"))
         evidence.append(Evidence(f"95 % range of it, {part.use}", _range(part), "-"))
-    if any("circulation_pump" in p.includes for p in context.site.points_of("heat_pump_electricity")):
+    if context.site.includes("heat_pump_electricity", "circulation_pump"):
         evidence.append(Evidence("taken off", "the circulation pump in the unit's meter, by its usual power"))
     kwh = sum(p.kwh * (1.0 - p.ratio) for p in short)
     return Finding(
@@ -214,17 +214,17 @@ def _pump(context: Context, use: str, used: Floats) -> _Pump:
     use : heating or hot_water. used : float64 (n,), the use's electricity [kWh/day]
     By its own meter, else by its usual power where the site file says that the unit's meter contains it.
     """
-    site, days, limit = context.site, context.all_days.days, context.limit
+    site, days = context.site, context.all_days.days
     hours = fill_nan(days.floats(f"minutes_{use}"), 0.0) / 60.0
     if site.measures("circulation_pump_electricity"):
         both = fill_nan(days.floats("minutes_heating"), 0.0) + fill_nan(days.floats("minutes_hot_water"), 0.0)
         share = np.divide(hours * 60.0, both, out=np.zeros(len(hours)), where=both > 0.0)
         return _Pump(share * fill_nan(days.floats("paired_pump_kwh"), 0.0), 0.0)
-    if not any("circulation_pump" in p.includes for p in site.points_of("heat_pump_electricity")):
+    if (usual := pump_inside_kw(context)) == 0.0:
         return _Pump(np.zeros(len(hours)), 0.0)
-    daily = limit("pump_inside_w_per_kw") * rated_kw(context) * hours / 1000.0
+    daily = usual * hours
     rest = max(float(np.nansum(used)) - float(daily.sum()), 1e-6)
-    return _Pump(daily, limit("pump_inside_sd_w") * float(hours.sum()) / 1000.0 / rest)
+    return _Pump(daily, context.limit("pump_inside_sd_w") * float(hours.sum()) / 1000.0 / rest)
 
 
 def _why_not(context: Context) -> str:
