@@ -4,6 +4,7 @@ all."""
 from __future__ import annotations
 
 import ast
+import re
 import sys
 import tomllib
 from functools import cache
@@ -141,6 +142,17 @@ def test_no_class_name_means_two_things() -> None:
             if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
                 found.setdefault(node.name, []).append(str(path.relative_to(ROOT)))
     assert {name: where for name, where in found.items() if len(where) > 1} == {}
+
+
+def test_no_docstring_describes_a_name_twice() -> None:
+    twice = []
+    for path in (p for room in MAY_IMPORT for p in (ROOT / room).rglob("*.py")):
+        for node in ast.walk(tree(path)):
+            if isinstance(node, ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef):
+                text = ast.get_docstring(node) or ""
+                described = re.findall(r"(?:^|\. )([a-z_]\w*) : ", text, re.MULTILINE)
+                twice += [f"{path.name}: {node.name}"] * (len(described) > len(set(described)))
+    assert twice == []
 
 
 def test_no_import_runs_in_a_circle() -> None:

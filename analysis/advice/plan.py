@@ -76,8 +76,7 @@ class LeftOut:
 
 
 def plan(site: Site, facts: Facts, result: dict[str, Any], *, household: bool = False) -> dict[str, Any]:
-    """Recommended settings, largest saving first, JSON-ready; never two that conflict. household : only what
-    the household may change
+    """Recommended settings, largest saving first, JSON-ready; never two that conflict.
 
     household : only what is the household's to change
     Returns advice (list of Advice), left_out (list of LeftOut), of : the time that savings are of, currency.

@@ -43,9 +43,11 @@ GONE_AFTER = timedelta(hours=48)
 
 @dataclass(frozen=True)
 class FileFeed:
-    """A home fed only by files. until : its newest reading. due : time from which a file is overdue. usual :
-    usual interval of its files, None with too few
-    usual : time between its files, None where there were too few to tell"""
+    """A home fed only by files.
+
+    until : its newest reading. due : time from which a file is overdue
+    usual : time between its files, None where there were too few to tell
+    """
 
     until: datetime
     due: datetime
@@ -79,10 +81,9 @@ class VerdictQuestion:
 
 @dataclass(frozen=True)
 class Matter:
-    """One of the important questions. also : further findings about it that are not required for an answer.
-    harm : possible harm of its findings
+    """A subject that matters to a home, with its questions.
 
-    harm : what may come of its findings
+    also : further findings about it that are not required for an answer. harm : what may come of its findings
     """
 
     key: str

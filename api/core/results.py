@@ -70,8 +70,7 @@ class _Recent(NamedTuple):
 
 
 class NoReadings(InputError):
-    """The site has no readings, or none in the requested days. when : those days as text. span : first and
-    last day with readings, if any
+    """The site has no readings, or none in the requested days.
 
     when : those days in words. span : first and last day with readings, where there are any
     """
