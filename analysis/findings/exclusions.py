@@ -36,6 +36,7 @@ from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.findings.model import Recognised
 from fieldfare.analysis.findings.other_heat import other_heat_days, other_heat_words
 from fieldfare.analysis.findings.phrases import day_text
+from fieldfare.analysis.findings.silent_meter import nothing_at_rest
 from fieldfare.analysis.minutes.balance import HEATING_METERS
 from fieldfare.analysis.minutes.rolling import window_sum
 from fieldfare.analysis.plant.site import Site
@@ -291,8 +292,9 @@ def _party_words(site: Site, days: Table, first: int, last: int) -> str:
 def _serviced(site: Site, days: Table) -> Flags:
     """No power for some working hours of one day, and none missing at night or in frost."""
     by_day, all_day = days.floats("minutes_dead_by_day"), days.floats("minutes_dead")
-    # Where a coarse register seems to stand still every day nothing can be inferred from its rest.
-    if not np.isfinite(by_day).any() or float(np.nanmedian(by_day)) > 30.0:
+    # Where a coarse register seems to stand still every day, or the meter shows nothing at any rest, nothing
+    # can be inferred from its rest.
+    if not np.isfinite(by_day).any() or float(np.nanmedian(by_day)) > 30.0 or nothing_at_rest(site, days):
         return np.zeros(len(days), dtype=bool)
     worked = (by_day >= 120.0) & (by_day <= 660.0) & (all_day - by_day <= 60.0)
     frozen = fill_nan(days.floats("minutes_dead_frost"), 0.0) > 0

@@ -579,6 +579,29 @@ def test_cooling_that_does_not_follow_it_is_the_cylinders_own() -> None:
     assert diverter.diverter_passing(context_of(reheats=losing)) is None
 
 
+def test_a_hotter_cylinder_that_loses_more_to_the_room_is_no_leak() -> None:
+    """Disinfection ends charges at 60 °C: the falls after them follow the cylinder, not the heating water."""
+    rng = np.random.default_rng(7)
+    to_c = np.where(np.arange(2 * DAYS) % 7 == 0, 60.0, 50.4)
+    fall = 0.03 * (to_c - 19.0) + 0.03 * rng.standard_normal(2 * DAYS)
+    losing = reheats_of(to_c=to_c, fall_after=fall, flow_after=33.0 + 0.8 * rng.standard_normal(2 * DAYS))
+    leak = diverter.leak_to_heating(context_of(reheats=losing))
+    assert leak is not None
+    assert not leak.is_sure
+    leaking = losing.with_columns(fall_after=fall + 0.15 * (to_c - losing["flow_after"]))
+    leak = diverter.leak_to_heating(context_of(reheats=leaking))
+    assert leak is not None
+    assert leak.is_sure
+    assert leak.rate == pytest.approx(0.15 * 18.8, rel=0.25)
+
+
+def test_a_small_leak_does_not_hide_a_cylinder_that_loses_much() -> None:
+    reheats = reheats_of()
+    leaking = reheats.with_columns(fall_after=0.03 * (reheats["to_c"] - reheats["flow_after"]) + 0.9)
+    days = days_of(standing_k_per_h=1.5, cooling_night=1.5, cooling_day=1.6)
+    assert check_whole(cylinder.high_standing_loss(context_of(days, leaking))).severity != "note"
+
+
 def test_draws_that_come_with_mild_evenings_are_no_leak() -> None:
     rng = np.random.default_rng(6)
     reheats = reheats_of()

@@ -157,6 +157,16 @@ def test_a_service_is_a_day_without_power_in_working_hours(small):
     assert gone == [15]
 
 
+@pytest.mark.parametrize(("standby_w", "serviced"), [(12.0, True), (0.0, False)])
+def test_no_power_is_no_sign_of_a_service_where_the_meter_shows_none_at_any_rest(small, standby_w, serviced):
+    for name, running in (("elec", 1500.0), ("heat", 5000.0), ("rate", 1.0), ("mode", 1.0)):
+        small.values[name][:] = running
+        at_night = (small.time // 60_000) % 1440 < 60
+        small.values[name][at_night] = standby_w if name == "elec" else 0.0
+    without_power(small, 9.0, 6.0)
+    assert ("serviced" in {s.kind for s in told(small)[0]}) is serviced
+
+
 @pytest.mark.parametrize(("begin_h", "hours"), [(18.0, 8.0), (9.0, 40.0)])
 def test_power_that_is_lost_at_night_or_for_long_is_a_fault_to_be_found(small, begin_h, hours):
     without_power(small, begin_h, hours)

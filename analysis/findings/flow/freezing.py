@@ -17,7 +17,8 @@ from fieldfare.analysis.findings.model import (
     Finding,
     Severity,
 )
-from fieldfare.analysis.findings.stopped.rests import nothing_at_rest, rests
+from fieldfare.analysis.findings.silent_meter import nothing_at_rest
+from fieldfare.analysis.findings.stopped.rests import rests
 from fieldfare.analysis.physics.water import freezing_point
 
 
@@ -31,7 +32,9 @@ def frost_risk(context: Context) -> Finding | None:
     cold_water = fill_nan(near, 0.0) >= limit("frost_minutes")
     no_supply = (fill_nan(dead, 0.0) >= limit("frost_dead_minutes")) & ~filled_with_zeros(days)
     # A meter that stands still shows no power although the unit draws it.
-    no_supply &= "heat_pump_electricity" not in context.unreliable and not nothing_at_rest(context)
+    no_supply &= "heat_pump_electricity" not in context.unreliable and not nothing_at_rest(
+        context.site, context.all_days.days
+    )
     safe_to = _safe_to(context)
     at_risk = (cold_water | no_supply) & (outdoor < safe_to)
     hits = np.flatnonzero(at_risk)

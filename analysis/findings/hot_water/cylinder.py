@@ -262,7 +262,8 @@ def high_standing_loss(context: Context) -> Finding | None:
     if plant.standing_loss_kwh_per_day is not None:
         designed = plant.standing_loss_kwh_per_day / 0.024 / _LOSS_TEST_K
         allowed = max(allowed, limit("standing_loss_over_design") * designed)
-    if read > allowed and outweighs(context, read / content * nan_median(over)):
+    to_cooling = nan_median(over) / content
+    if read > allowed and outweighs(context, read * to_cooling, allowed * to_cooling):
         raise NotAssessed(
             "heat leaks through the diverter, which hides the cylinder's own loss: see diverter_passing"
         )

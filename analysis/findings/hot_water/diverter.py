@@ -35,6 +35,9 @@ _PROBABLE = 0.975
 _WARMED_K = 3.0
 _BRIEF_PAUSE_MIN = 40.0  # a draw is what brings the next charge so soon
 _ALIKE = 0.8
+_ENDS_ALIKE_K = 0.5
+"""Spread of the charges' ends from which what a hotter cylinder loses to the room shows in the falls after
+them: 0.5 K of 30 K over the room is less than 2 % of the loss."""
 _SURE = 4.0  # standard errors: many plants, each looked at once, leave no room for a chance of one in twenty
 
 
@@ -71,8 +74,13 @@ def leak_to_heating(context: Context) -> Leak | None:
     over = reheats.floats("to_c") - reheats.floats("flow_after")
     rows = on & np.isfinite(over)
     if rows.sum() >= _FEWEST and float(np.std(over[rows])) > 0.7:
-        fit = robust_fit(np.column_stack([over[rows], np.ones(rows.sum())]), fall[rows])
-        slope, error = fit.combination(np.array([1.0, 0.0]))
+        columns = [over[rows], np.ones(rows.sum())]
+        end_c = reheats.floats("to_c")[rows]
+        if float(np.std(end_c)) > _ENDS_ALIKE_K:
+            # A hotter cylinder loses more to the room as well: that is no leak.
+            columns.append(end_c - float(np.mean(end_c)))
+        fit = robust_fit(np.column_stack(columns), fall[rows])
+        slope, error = fit.combination(np.eye(len(columns))[0])
         size = float(np.mean(np.abs(over[rows])))
         how = "it cools faster when the heating water is cooler"
         rate, cooling = min(slope * size, _calm(fall[rows])), float(np.median(fall[rows]))
@@ -359,12 +367,16 @@ def _since(context: Context, leak: Leak) -> tuple[str, str | None]:
     return episode.since, episode.until
 
 
-def outweighs(context: Context, cooling: float) -> bool:
-    """True where a diverter leak explains much of a cooling [K/h] attributed to the cylinder."""
+def outweighs(context: Context, cooling: float, allowed: float) -> bool:
+    """True where a diverter leak leaves the cylinder's own cooling within what is allowed.
+
+    cooling, allowed : [K/h]. What charges lack counts only where the cooling after them can't tell: heat that
+    goes past a cylinder does not cool it.
+    """
     leak, charge = context.once(leak_to_heating), context.once(leak_in_charges)
-    if charge is not None and charge.is_sure and charge.share >= context.limit("charge_leak_watch"):
-        return True
-    return leak is not None and leak.is_sure and leak.rate > 0.4 * cooling
+    if leak is not None:
+        return leak.is_sure and cooling - leak.rate <= allowed
+    return charge is not None and charge.is_sure and charge.share >= context.limit("charge_leak_watch")
 
 
 RULES = (

@@ -10,12 +10,12 @@ from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.declared import carried_by_boiler
 from fieldfare.analysis.findings.hot_water.heated_by_others import heated_by_others
 from fieldfare.analysis.findings.model import Evidence
+from fieldfare.analysis.findings.silent_meter import nothing_at_rest
 from fieldfare.analysis.findings.stopped.rests import (
     Rest,
     days_before,
     heating_begins_below,
     local,
-    nothing_at_rest,
     rested_at_that_hour,
     standby,
     usual_pause,
@@ -379,7 +379,9 @@ def _water_is_hot(context: Context, rest: Rest) -> bool:
 
 def is_powerless(context: Context, rest: Rest) -> bool:
     """The unit draws nothing at all, though its meter shows what it draws at rest."""
-    if not rest.share("minutes_powerless", "minutes_power_known") >= 0.8 or nothing_at_rest(context):
+    if not rest.share("minutes_powerless", "minutes_power_known") >= 0.8 or nothing_at_rest(
+        context.site, context.all_days.days
+    ):
         return False
     usual = standby(context, rest)
     if not np.isfinite(usual):

@@ -10,7 +10,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldfare.analysis.facts.table import Table, fill_nan
+from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.findings.confidence import Floats
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.minutes.operating_state import HOT_WATER
@@ -293,20 +293,6 @@ def _showed(context: Context, kind: str, start: int, end: int, sign: tuple[str, 
     mine = (table["kind"] == kind) & (lap >= 0.5 * (end - start))
     part, whole = table.floats(sign[0])[mine], table.floats(sign[1])[mine]
     return bool((part >= np.maximum(whole / 3.0, 1.0)).any())
-
-
-def nothing_at_rest(context: Context) -> bool:
-    """On most days of work the unit's meter shows nothing at rest: then nothing is no sign of a lost supply.
-
-    Some units cut the supply of their controls at rest, and some meters show nothing below some watts.
-    """
-    days, limit = context.all_days.days, context.limit
-    rest = fill_nan(days.floats("minutes_rest"), 0.0)
-    worked = (days.floats("minutes_running") >= 1) & (rest >= limit("stopped_powerless_minutes"))
-    if not worked.any():
-        return False
-    share = fill_nan(days.floats("minutes_dead"), 0.0)[worked] / rest[worked]
-    return bool(np.median(share) > limit("stopped_nothing_share"))
 
 
 def standby(context: Context, rest: Rest) -> float:
