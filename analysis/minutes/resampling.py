@@ -35,6 +35,12 @@ _CHANCE_REPEATS = 10.0
 """Repeats that chance alone would bring to a sampled series of the same values: none then comes once in
 e^10 = 22,000 series (Poisson)."""
 
+_SMALLEST_STEPS = 20
+"""Steps that show a dead band. That all are at least half of the largest of them, chance alone brings once in
+2^19 = 520,000 sampled series."""
+_EVEN_WITHIN, _EVEN_SHARE = 2.0, 0.9
+"""A logger keeps nine tenths of its intervals within half and double the usual (common practice)."""
+
 
 def canonical(point: Point, samples: Samples) -> Samples:
     """Convert a point's samples to its canonical unit."""
@@ -124,11 +130,12 @@ def long_gap(gaps: Times) -> float:
 def _without_signs(samples: Samples, gaps: Times) -> tuple[float, float] | None:
     """`interval_of_changes` of readings of which none repeats the one before.
 
-    Values that come back often would sometimes come twice in a row if they were sampled; those of a fine
-    resolution never do, sampled or not. gaps : int64 (n - 1,) [ms]
+    Values that come back often would sometimes come twice in a row if they were sampled. Those of a fine
+    resolution never do, sampled or not; a dead band shows instead. gaps : int64 (n - 1,) [ms]
     """
     often = np.unique(samples.value, return_counts=True)[1].astype(np.float64)
-    if float((often**2).sum()) / len(samples.value) < _CHANCE_REPEATS:
+    come_back = float((often**2).sum()) / len(samples.value) >= _CHANCE_REPEATS
+    if not come_back and not _keeps_dead_band(samples.value, gaps):
         return None
     soon = median(gaps.astype(np.float64))
     silent = gaps[gaps > LINE_UP_TO_MIN * soon]
@@ -138,6 +145,20 @@ def _without_signs(samples: Samples, gaps: Times) -> tuple[float, float] | None:
         silent = gaps
     rest = long_gap(silent)
     return max(float(gaps.min()) / MS_PER_MINUTE, 1.0), min(1.5 * rest / MS_PER_MINUTE, 24 * 60.0)
+
+
+def _keeps_dead_band(value: Floats, gaps: Times) -> bool:
+    """Whether readings come as soon as the value has moved by a dead band: no step is much smaller than it,
+    and the time between them is uneven. gaps : int64 (n - 1,) [ms]
+
+    The smallest steps of a sampled value lie evenly between none and the next larger ones.
+    """
+    if len(gaps) < _SMALLEST_STEPS:
+        return False
+    smallest = np.sort(np.abs(np.diff(value)))[:_SMALLEST_STEPS]
+    usual = median(gaps.astype(np.float64))
+    near = (gaps >= usual / _EVEN_WITHIN) & (gaps <= usual * _EVEN_WITHIN)
+    return bool(smallest[0] >= 0.5 * smallest[-1] and near.mean() <= _EVEN_SHARE)
 
 
 def _signs_keep_clock(time: Times, new: NDArray[np.bool_]) -> bool:

@@ -1,8 +1,8 @@
 """Convert units to canonical ones: common units by a table, others by pint.
 
 Units come from untrusted files and messages, so a closed grammar is checked before pint sees them: names
-joined by `*`, `/` or a blank, each with a one-digit power. Other numbers, brackets and long texts are
-rejected.
+joined by `*`, `/` or a blank, each with a one-digit power, after one number at most. Other numbers, brackets
+and long texts are rejected.
 """
 
 from __future__ import annotations
@@ -30,6 +30,10 @@ _FACTOR = r"[A-Za-zµμΩ_][A-Za-z0-9µμΩ_]*(?: ?(?:\*\*|\^) ?-?[0-9])?"
 _GRAMMAR = re.compile(rf"(?:1 ?/ ?)?{_FACTOR}(?:(?: ?[*/] ?| ){_FACTOR}){{0,5}}")
 
 
+_TIMES = re.compile(r"(-?[0-9]{1,6}(?:\.[0-9]{1,9})?) ?\*? ?(?=[A-Za-zµμΩ°%])(.*)")
+"""A number before a unit: 0.1 kWh of a pulse, 0.1 degC of whole tenths, -1 W of a clamp turned round."""
+
+
 class Conversion(NamedTuple):
     """canonical = value * scale + offset."""
 
@@ -48,7 +52,7 @@ def conversion(unit: str, canonical: str) -> Conversion:
     """Return the conversion from `unit` to `canonical`.
 
     unit, canonical : str, a product of named units with small powers; `m3/h`, `W/m2`, `°C` and `Cel` are also
-        read
+        read, and one number before them: `0.1 kWh`
     Returns Conversion. Raises ValueError naming the unit if it is unknown, of another dimension or not
         linear.
     """
@@ -58,6 +62,9 @@ def conversion(unit: str, canonical: str) -> Conversion:
         raise ValueError(
             f"unknown unit {shown_unit(unit)}: {len(unit)} characters, at most {LONGEST_UNIT} are read"
         )
+    if (found := _TIMES.fullmatch(unit)) and (factor := float(found[1])):
+        scale, offset = conversion(found[2], canonical)
+        return Conversion(factor * scale, offset)
     return _common(unit, canonical) or _by_pint(unit, canonical)
 
 

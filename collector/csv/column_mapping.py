@@ -13,7 +13,7 @@ from fieldfare.analysis.plant.fields import UNSAID
 from fieldfare.analysis.plant.quantities import QUANTITIES
 from fieldfare.analysis.plant.toml_text import quoted
 from fieldfare.analysis.plant.units import conversion
-from fieldfare.collector.csv.layout import NO_READING
+from fieldfare.collector.csv.layout import NO_READING, LongColumns, long_columns
 from fieldfare.collector.csv.state_words import state_words
 from fieldfare.collector.csv.time_forms import ISO, MOST_READ, as_iso, share, time_format_of
 from fieldfare.collector.csv.times import carry_zone
@@ -64,18 +64,20 @@ _WORDS: tuple[tuple[str, str], ...] = (
     (r"heat.*(dhw|hot)|(dhw|hot).*heat|w[aä]rme.*ww", "hot_water_heat"),
     (r"space.*heat", "space_heat"),
     (
-        r"heat(?!.?pump)|w[aä]rme(?!pumpe)|therm(al|isch|ique)|\bth\b|heizleistung|chaleur|\bq\b",
+        r"heat(?!.?pump)|w[aä]rme(?!pumpe)|therm(al|isch|ique)|\bth\b|heizleistung|chaleur|\bq\b"
+        r"|\bhm\d*\b|\bwmz\d*\b",
         "heat_output",
     ),
     (
-        r"elec|\bel\b|power|energy|strom|\bp\b|\bhp\b|heat.?pump|w[aä]rmepumpe|leistung|puissance|[eé]lec",
+        r"elec|\bel\b|power|energy|strom|\bp\b|\bhp\d*\b|heat.?pump|w[aä]rmepumpe|leistung|puissance|[eé]lec"
+        r"|\bwp\d*\b|\bem\d*\b|\bpac\b",
         "heat_pump_electricity",
     ),
 )
 """Patterns for column names, the most specific first."""
 AGREED = "# columns as agreed on in the browser"
 """Start of the section that the columns page added to a site file, so that it can be replaced."""
-_TIME = re.compile(r"time|date|zeit|datum|timestamp|\bts\b|utc", re.I)
+_TIME = re.compile(r"time|date(?!n)|zeit|datum|timestamp|horodat|\bts\b|\bday\b|\btag\b|utc", re.I)
 _CLOCK = re.compile(r"time|clock|hour|zeit|uhrzeit", re.I)
 """A column with only the time of day."""
 _FEWEST_OF_A_TOTAL = 20
@@ -87,6 +89,12 @@ _GROUPED = {
 }
 """Numbers with groups of three digits, by their decimal sign."""
 _UNIT = re.compile(r"[\[(]\s*([^\])]+?)\s*[\])]")
+_PULSES = re.compile(r"(\d{1,6}(?:\.\d+)?)\s*(?:imp|pulses?|impulse?)?\.?\s*/\s*(k?Wh|m3)", re.I)
+"""Pulses of a meter: so many to a kWh."""
+_PER_PERIOD = re.compile(
+    r"\b([kM]?Wh)\s*/\s*(?:day|d|tag|jour|j|week|woche|month|monat|mois|\d+\s*min)\b\.?", re.I
+)
+"""Energy of each day or quarter of an hour: the unit of an interval, not a power's."""
 _UNITS_IN_NAMES = (
     ("kwh", "kWh"),
     ("mwh", "MWh"),
@@ -100,6 +108,10 @@ _UNITS_IN_NAMES = (
     ("l/h", "l/h"),
     ("m3/h", "m3/h"),
     ("m³/h", "m3/h"),
+    ("m3h", "m3/h"),
+    ("m³h", "m3/h"),
+    ("lmin", "l/min"),
+    ("lph", "l/h"),
     ("°c", "degC"),
     ("°f", "degF"),
     ("psi", "psi"),
@@ -109,6 +121,10 @@ _UNITS_IN_NAMES = (
 )
 _UNITS_OTHERWISE = {"C": "degC", "F": "degF", "gpm": "gallon/min", "lpm": "l/min", "GPM": "gallon/min"}
 _FLOW_UNITS = ("m3/h", "l/min", "l/h", "m³/h", "gallon/min", "l/s")
+_PART = re.compile(r"\d+|(?<![^\W_])(?:[abcrst]|phase)(?![^\W_])")
+"""What tells the parts of a whole apart: numbers, and letters of phases."""
+_GENERAL = re.compile(r"power|energy|leistung|puissance|\bp\b|\bel\b|elec\w*|[eé]lec\w*|strom")
+"""Words of any electricity."""
 _IS_POWER = re.compile(r"^p\b|power|leistung|puissance")
 _WATER_C, _MOST_M3_PER_H, _LEAST_W = 15.0, 8.0, 30.0
 """A flow whose median is below 15 is no water temperature [degC], and up to 8 it is in m3/h. A power that
@@ -185,26 +201,29 @@ def propose(text: str, encoding: str = "utf-8", zone: str = UNSAID) -> MappingPr
     grouped = _GROUPED[decimal]
     thousands = next((found[1] for r in body for c in r if (found := grouped.fullmatch(c))), "")
     date_column, time_column, times = _time_columns(header, body)
-    body = [[c.replace(thousands, "") if grouped.fullmatch(c) else c for c in r] for r in body]
-    is_long = {"point", "value"} <= {c.lower() for c in header}
-    if is_long:
-        names = list(dict.fromkeys(r[[c.lower() for c in header].index("point")] for r in body))
-        at = [c.lower() for c in header].index("value")
-        columns = tuple(_column(n, [r[at] for r in body if n in r], decimal) for n in names)
-    else:
+    body = [[_plain(c, thousands) for c in r] for r in body]
+    long = long_columns(header)
+    if long is None:
         columns = tuple(
             _column(c, [r[i] for r in body], decimal)
             for i, c in enumerate(header)
             if c not in (time_column, date_column)
         )
-    columns = _with_values(columns, header, every, delimiter)
+    else:
+        cells = _cells_by_point(every, delimiter, header, long)
+        columns = tuple(
+            _column(name, [_plain(v, thousands) for v in values], decimal, unit)
+            for name, (values, unit) in cells.items()
+        )
+    columns = _without_doubles(columns)
+    columns = _with_values(columns, header, every, delimiter, long)
     form = time_format_of(times)
     problem = _time_problem(time_column, times, form)
     return MappingProposal(
         delimiter,
         decimal,
         time_column,
-        is_long,
+        long is not None,
         () if problem else columns,
         problem,
         form,
@@ -212,12 +231,16 @@ def propose(text: str, encoding: str = "utf-8", zone: str = UNSAID) -> MappingPr
         date_column,
         encoding,
         " " if thousands.isspace() else thousands,
-        "" if carry_zone(times, form) else zone,
+        "" if carry_zone(times, form) and not form.endswith("%Z") else zone,
     )
 
 
 def _with_values(
-    columns: tuple[Column, ...], header: list[str], lines: list[str], delimiter: str
+    columns: tuple[Column, ...],
+    header: list[str],
+    lines: list[str],
+    delimiter: str,
+    long: LongColumns | None,
 ) -> tuple[Column, ...]:
     """Columns of states with their words, of all lines: a mode may come late in them."""
     if not any(c.form == "state" for c in columns):
@@ -226,19 +249,73 @@ def _with_values(
         rows = [row for row in csv.reader(lines, delimiter=delimiter) if len(row) == len(header)]
     except csv.Error:  # a later line: taking the file in refuses it
         return columns
-    names = [cell.lower() for cell in header]
-    is_long = {"point", "value"} <= set(names)
     out = []
     for column in columns:
-        if is_long:
-            at = names.index("value")
-            cells = [row[at] for row in rows if row[names.index("point")].strip() == column.name]
+        if long is not None:
+            at = header.index(long.value)
+            cells = [row[at] for row in rows if row[header.index(long.point)].strip() == column.name]
         else:
             at = header.index(column.name)
             cells = [row[at] for row in rows]
         words = {cell.strip() for cell in cells} - {column.name, *NO_READING}
         out.append(replace(column, values=state_words(column.quantity, words)))
     return tuple(out)
+
+
+def _plain(cell: str, thousands: str) -> str:
+    """A number without its groups; other text unchanged."""
+    grouped = thousands and re.fullmatch(r"-?\d{1,3}(\D\d{3})+([.,]\d*)?", cell)
+    return cell.replace(thousands, "") if grouped else cell
+
+
+def _cells_by_point(
+    lines: list[str], delimiter: str, header: list[str], long: LongColumns
+) -> dict[str, tuple[list[str], str]]:
+    """Point of a long export -> its first cells and its unit there. Points may stand one after another, so
+    every line counts."""
+    found: dict[str, tuple[list[str], str]] = {}
+    point, value = header.index(long.point), header.index(long.value)
+    unit = header.index(long.unit) if long.unit else None
+    begun = False
+    try:
+        for row in csv.reader(lines, delimiter=delimiter):
+            cells = [c.strip() for c in row]
+            if not begun:
+                begun = cells == header
+                continue
+            if len(cells) != len(header) or not cells[point]:
+                continue
+            values, _ = found.setdefault(cells[point], ([], "" if unit is None else _unit_named(cells[unit])))
+            if len(values) < _LOOKED_AT:
+                values.append(cells[value])
+    except csv.Error:  # a later line: taking the file in refuses it
+        pass
+    return found
+
+
+def _without_doubles(columns: tuple[Column, ...]) -> tuple[Column, ...]:
+    """Leave out what only may be a second meter of one energy: points of one quantity are added up.
+
+    Names that differ by a number or a phase are parts of a whole and stay.
+    """
+    groups: dict[tuple[str, str], list[Column]] = {}
+    for column in columns:
+        if column.quantity and QUANTITIES[column.quantity].energy:
+            groups.setdefault((column.quantity, column.form), []).append(column)
+    doubles: dict[str, Column] = {}
+    for (quantity, _), group in groups.items():
+        if len({_PART.sub("", c.name.lower()) for c in group}) == 1:
+            continue
+        best = min(group, key=lambda c: _only_general(c.name, quantity))
+        why = f"{best.name!r} seems to be the {quantity}, and points of one quantity are added up"
+        doubles |= {c.name: replace(c, quantity="", why=why) for c in group if c is not best}
+    return tuple(doubles.get(c.name, c) for c in columns)
+
+
+def _only_general(name: str, quantity: str) -> bool:
+    """Whether a name says no more than power or energy: of what, it leaves open."""
+    bare = _GENERAL.sub(" ", re.sub(r"[_\-.]+", " ", _UNIT.sub("", name)).lower())
+    return not any(q == quantity and re.search(pattern, bare) for pattern, q in _WORDS)
 
 
 def _table(lines: list[str], delimiter: str) -> tuple[str, list[list[str]]]:
@@ -262,7 +339,7 @@ def _fit(rows: list[list[str]]) -> tuple[bool, int, int]:
 
 def _time_columns(header: list[str], body: list[list[str]]) -> tuple[str, str, list[str]]:
     """The column of the date where it stands apart, that of the time, and the times as the file has them."""
-    named = [c for c in header if _TIME.search(c)] or header[:1]
+    named = [c for c in header if _TIME.search(c) or _CLOCK.fullmatch(c)] or header[:1]
     cells = {c: [r[header.index(c)] for r in body] for c in named}
     first = cells[named[0]]
     clock = next((c for c in named[1:] if _CLOCK.fullmatch(c)), "")
@@ -278,13 +355,13 @@ def _time_problem(column: str, times: list[str], form: str) -> str:
         strange = next(t for t in times if not ISO.match(t))
         return (
             f"The times in column {column!r} are written as {strange[:40]!r}, which is not a known form of"
-            " date and time. Write them as 2026-01-31 23:59, and upload the file again."
+            " date and time. Write them as 2026-01-31 23:59, or set time_format in the site's [csv]."
         )
     return ""
 
 
-def _column(name: str, cells: list[str], decimal: str) -> Column:
-    unit = _unit_of(name)
+def _column(name: str, cells: list[str], decimal: str, unit: str = "") -> Column:
+    unit = unit or _unit_of(name)
     bare = re.sub(r"[_\-.]+", " ", _UNIT.sub("", name)).lower()
     numbers = [v for c in cells if (v := _number(c, decimal)) is not None]
     sample = next((c.strip() for c in cells if c.strip()), "")
@@ -293,6 +370,9 @@ def _column(name: str, cells: list[str], decimal: str) -> Column:
     )
     quantity = _by_values(_fits(quantity, unit, bare), unit, bare, numbers)
     if quantity and unit and not _converts(quantity, unit):
+        quantity = ""
+    # States are words or whole numbers.
+    if quantity and QUANTITIES[quantity].forms == ("state",) and any(v % 1.0 for v in numbers):
         quantity = ""
     why = "its name" if quantity else ""
     if not quantity and unit in ("degC", "degF"):
@@ -331,13 +411,20 @@ def _fits(quantity: str, unit: str, bare: str) -> str:
 def _unit_of(name: str) -> str:
     found = _UNIT.search(name)
     if found:
-        text = found[1].replace("°C", "degC").replace("°F", "degF").replace("³", "3").replace("²", "2")
-        return _UNITS_OTHERWISE.get(text, text)
-    parts = re.split(r"[_\s\-.]", name.lower())
+        return _unit_named(found[1])
+    parts = re.split(r"[_\s\-.]", _PER_PERIOD.sub(r"\1", name).lower())
     # A lone w means watts only at the end; other units count anywhere in the name, as in "kWh
     # import".
     units = (unit for part in reversed(parts) for end, unit in _UNITS_IN_NAMES if part == end)
     return next((unit for unit in units if unit != "W" or parts[-1] == "w"), "")
+
+
+def _unit_named(text: str) -> str:
+    text = text.replace("°C", "degC").replace("°F", "degF").replace("³", "3").replace("²", "2")
+    text = _PER_PERIOD.sub(r"\1", text)
+    if pulses := _PULSES.fullmatch(text):
+        return f"{1.0 / float(pulses[1]):.9g} {pulses[2]}" if float(pulses[1]) else ""
+    return _UNITS_OTHERWISE.get(text, text)
 
 
 def _by_values(quantity: str, unit: str, bare: str, numbers: list[float]) -> str:
@@ -406,7 +493,11 @@ def proposal_toml(proposal: MappingProposal) -> str:
         for k, (word, state) in enumerate(c.values):
             form |= {f"word.{n}.{k}": word, f"state.{n}.{k}": state}
     sections = points_toml(form).removeprefix(f"{AGREED}\n")
-    left = [f"# not recognised: {quoted(c.name)}\n" for c in proposal.columns if not c.quantity]
+    left = [
+        f"# not recognised: {quoted(c.name)}{f' ({c.why})' if c.why else ''}\n"
+        for c in proposal.columns
+        if not c.quantity
+    ]
     return sections + ("\n" + "".join(left) if left else "")
 
 

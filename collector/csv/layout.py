@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import csv
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from pathlib import Path
+from typing import NamedTuple
 
 from fieldfare.analysis.errors import InputError, readable_csv
 from fieldfare.analysis.plant.site import Csv, Point, Site
@@ -35,6 +37,36 @@ EXPORT_HEADER = ("time", "point", "value", "text", "unit", "quantity")
 """The format of `export`; recognised regardless of the site's [csv]."""
 _DAYS, _CLOCKS = ("date", "day", "datum", "tag"), ("time", "clock", "uhrzeit", "zeit", "heure")
 _DELIMITERS = {",": "a comma", ";": "a semicolon", "\t": "a tab", "|": "a bar"}
+
+
+_LONG_POINT = (
+    *("point", "sensor", "channel", "datapoint", "data point", "signal", "variable"),
+    *("datenpunkt", "messpunkt", "messstelle", "kanal", "capteur", "point de mesure", "grandeur"),
+)
+_LONG_VALUE = ("value", "reading", "wert", "messwert", "valeur")
+_LONG_UNIT = ("unit", "units", "einheit", "unité", "unite")
+"""Names of a long export's columns, in small letters (common practice, no source)."""
+
+
+class LongColumns(NamedTuple):
+    """The columns of a long export: one reading a row. unit is None where rows have none."""
+
+    point: str
+    value: str
+    unit: str | None
+
+
+def long_columns(given: Sequence[str], taken: Collection[str] = ()) -> LongColumns | None:
+    """Which columns of a header make it a long export's; None where it is wide.
+
+    taken : columns of the site's own points, which are not those of a long export
+    """
+    free = {g.lower(): g for g in reversed(given) if g not in taken}
+    found = [
+        next((free[w] for w in words if w in free), None) for words in (_LONG_POINT, _LONG_VALUE, _LONG_UNIT)
+    ]
+    point, value, unit = found
+    return LongColumns(point, value, unit) if point and value else None
 
 
 @dataclass(frozen=True)
@@ -82,7 +114,7 @@ def is_header(settings: Csv, line: str) -> bool:
         given = set(_split(line, settings.delimiter))
     except csv.Error:
         return False
-    is_long = {"time", "point", "value"} <= given
+    is_long = "time" in given and long_columns(sorted(given)) is not None
     return is_long or {settings.time_column, settings.date_column or settings.time_column} <= given
 
 
@@ -94,7 +126,8 @@ def find_layout(site: Site, path: Path, header: str) -> Layout:
     with readable_csv(str(path)):
         given = _split(header, settings.delimiter)
     columns = {p.csv_column for p in site.point}
-    is_long = {"point", "value"} <= set(given) and not {"point", "value"} & columns
+    long = long_columns(given, columns)
+    is_long = long is not None
     time = settings.time_column
     if is_long and time not in given and "time" in given:
         time = "time"
@@ -104,17 +137,17 @@ def find_layout(site: Site, path: Path, header: str) -> Layout:
     if date is not None and date not in given:
         raise InputError(f"{path}: has no date column {date!r}; its columns are {_listed(given)}")
     names = _unique(given)
-    if is_long:
+    if long is not None:
         by_name = {p.csv_column: p for p in site.point} | {p.id: p for p in site.point}
         return Layout(
             settings,
             names,
             time,
-            point="point",
-            value="value",
-            unit="unit" if "unit" in given else None,
+            point=long.point,
+            value=long.value,
+            unit=long.unit,
             by_name=by_name,
-            ignored=tuple(n for n in given if n and n not in {"point", "value", "unit", time}),
+            ignored=tuple(n for n in given if n and n not in {*long, time}),
         )
     points: dict[str, tuple[Point, ...]] = {}
     for p in site.point:

@@ -7,6 +7,8 @@ from collections.abc import Callable, Sequence
 from datetime import datetime
 from itertools import pairwise
 
+from fieldfare.collector.csv.time_words import plain_time, starts_with_weekday
+
 ISO = re.compile(r"\d{4}-?\d\d-?\d\d([T ]|$)")
 """Start of an ISO 8601 time."""
 _DATES = (
@@ -15,9 +17,12 @@ _DATES = (
     ("%d.%m.%Y", "day.month.year"),
     ("%d-%m-%Y", "day-month-year"),
     ("%Y/%m/%d", "year/month/day"),
-    ("%d %b %Y", "day, month in English, year"),
+    ("%d %b %Y", "day, month in English, German or French, year"),
+    ("%d. %b %Y", "day., month in English, German or French, year"),
+    ("%d-%b-%Y", "day-month in English, German or French-year"),
     ("%d.%m.%y", "day.month.year, two digits"),
     ("%d/%m/%y", "day/month/year, two digits"),
+    ("%Y-%m-%d", "year-month-day"),
 )
 _CLOCKS = (
     ("%H:%M:%S", "hours:minutes:seconds"),
@@ -31,12 +36,15 @@ TIME_FORMATS: tuple[tuple[str, str], ...] = (
     ("unix_ms", "milliseconds since 1970"),
     ("spreadsheet", "days since 1899-12-30, as spreadsheets count them"),
     *((f"{d} {c}", f"{name}, {clock}") for d, name in _DATES for c, clock in _CLOCKS),
+    *((d, f"{name}, without a time of day") for d, name in _DATES),
     ("%Y%m%d%H%M%S", "20260131235900, no signs between"),
 )
 """Forms of times that an export may have, as the site file names them, and in words."""
 
 MOST_READ = 0.9
 """Share of the times that a form must read; the rest are wrong rows, which are rejected one by one."""
+_ABBREVIATION = re.compile(r"\s(?!AM$|PM$)[A-Z]{3,5}$")
+"""Of a time zone, behind the time."""
 _PLAIN_FORMS = {
     "unix": re.compile(r"\d{9,10}(\.\d+)?"),
     "unix_ms": re.compile(r"\d{12,13}"),
@@ -61,11 +69,16 @@ def time_format_of(times: list[str]) -> str:
     choose the order that reads the most, then the one with the smallest steps between rows.
     """
     sample = [*times[:60], *times[60 : -60 : max(len(times) // 60, 1)], *times[-60:]]
-    if not sample or share(sample, as_iso) >= MOST_READ:
+    zone = " %Z" if share(sample, _ABBREVIATION.search) >= MOST_READ else ""
+    if not sample or (not zone and share(sample, as_iso) >= MOST_READ):
         return "iso"
     for form, pattern in _PLAIN_FORMS.items():
         if share(sample, pattern.fullmatch) >= MOST_READ:
             return form
+    weekday = "%a " if share(sample, starts_with_weekday) >= MOST_READ else ""
+    if zone:
+        sample = [_ABBREVIATION.sub("", t) for t in sample]
+    sample = [plain_time(t, weekday=bool(weekday)).replace("24:00", "00:00") for t in sample]
     fits = {}
     for form, _ in TIME_FORMATS:
         if "%" not in form:
@@ -74,7 +87,7 @@ def time_format_of(times: list[str]) -> str:
         if len(read) >= MOST_READ * len(sample):
             steps = [(b - a).total_seconds() for a, b in pairwise(read)]
             fits[form] = (-len(read), sum(s < 0 for s in steps), sum(abs(s) for s in steps))
-    return min(fits, key=lambda f: fits[f], default="iso")
+    return f"{weekday}{min(fits, key=lambda f: fits[f])}{zone}" if fits else "iso"
 
 
 def _read_time(text: str, form: str) -> datetime | None:

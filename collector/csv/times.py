@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from datetime import datetime, timedelta
 from typing import NamedTuple
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pyarrow as pa
@@ -15,6 +17,7 @@ from fieldfare.analysis.plant.site import Csv
 from fieldfare.analysis.readings import MS_PER_DAY
 from fieldfare.collector.arrow import array, numbers, texts
 from fieldfare.collector.csv.layout import NO_READING
+from fieldfare.collector.csv.time_words import has_words, plain_form, plain_time
 
 _OFFSET = r"[T ].*(Z|z|[+-]\d\d(:?\d\d)?)$"
 _ISO_DATE = r"^\d{4}-?\d\d-?\d\d"
@@ -60,6 +63,7 @@ class TimeColumn:
         self.format: str = csv.time_format
         self._decimal = csv.decimal
         self._has_zone = _pattern_has_zone(self.format)
+        self._offsets: dict[str, int] = _offsets(csv.timezone)
 
     def arrow_type(self, sample: str) -> pa.DataType:
         """The Arrow type to parse the column as, judged by one field."""
@@ -121,11 +125,41 @@ class TimeColumn:
         return Times(ms, local, None, _some(bad | ~dated))
 
     def _patterned(self, text: pa.ChunkedArray) -> Times:
-        ms = _fixed(text, self.format)
-        bad = None
-        if ms is None:
-            ms, bad = _parsed(text, self.format)
+        if self.format.endswith("%Z"):
+            return self._abbreviated(text)
+        ms, bad = _by_pattern(text, self.format)
         return Times(ms, not self._has_zone, None, None if bad is None else _some(bad))
+
+    def _abbreviated(self, text: pa.ChunkedArray) -> Times:
+        """Read times that end in an abbreviation of their zone: one of the site's own, UTC or GMT."""
+        bare = pc.utf8_rtrim_whitespace(pc.replace_substring_regex(text, r"[^\s\d]+$", ""))
+        ms, bad = _by_pattern(bare, self.format.removesuffix("%Z").rstrip())
+        words = np.asarray(pc.replace_substring_regex(text, r"^.*[\s\d]", "").to_pylist(), dtype=object)
+        unread = np.zeros(len(ms), dtype=bool) if bad is None else bad
+        for word in set(words.tolist()):
+            offset = self._offsets.get(word)
+            if offset is None:
+                unread = unread | (words == word)
+            else:
+                ms = np.where(words == word, ms - offset, ms)
+        return Times(ms, False, None, _some(unread))
+
+
+def _offsets(zone: str) -> dict[str, int]:
+    """Abbreviation -> offset [ms] of a zone's winter and summer, and of UTC."""
+    own = [datetime(2025, month, 1, tzinfo=ZoneInfo(zone)) for month in (1, 7)]
+    named = {str(t.tzname()): int((t.utcoffset() or timedelta()).total_seconds() * 1000) for t in own}
+    return {"UTC": 0, "GMT": 0, "Z": 0} | named
+
+
+def _by_pattern(text: pa.ChunkedArray, form: str) -> tuple[NDArray[np.int64], NDArray[np.bool_] | None]:
+    """Times of a pattern [ms], and which can't be read, None where all can."""
+    if has_words(form):
+        weekday = re.match(r"%[aA]", form) is not None
+        text = pa.chunked_array([texts([plain_time(t, weekday=weekday) for t in text.to_pylist()])])
+        form = plain_form(form)
+    ms = _fixed(text, form)
+    return (ms, None) if ms is not None else _parsed(text, form)
 
 
 def _parsed(text: pa.ChunkedArray, form: str) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:

@@ -13,6 +13,7 @@ import pytest
 from fieldfare.analysis.facts.build import build_facts
 from fieldfare.analysis.facts.tables import join
 from fieldfare.analysis.minutes.grid import build_grid, local_midnight
+from fieldfare.analysis.minutes.resampling import interval_of_changes
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.readings import Samples
 from fieldfare.collector.simulated.plant import random_plant, simulate
@@ -447,3 +448,44 @@ def test_fine_readings_with_nightly_gaps_are_not_sent_on_change():
     keep = np.arange(n) % DAY > 400
     grid = build_grid(site, {el: Samples(time[keep], value[keep])}, FIRST, FIRST + timedelta(11))
     assert float(np.isnan(grid.energy[el]).mean()) > 0.25
+
+
+def by_dead_band(value, band):
+    """Minutes and values that a gateway sends as soon as the value has moved by a dead band."""
+    at = [0]
+    for i, now in enumerate(value):
+        if abs(now - value[at[-1]]) >= band:
+            at.append(i)
+    return np.array(at), value[at]
+
+
+@pytest.mark.parametrize("band", [5.0, 30.0, 100.0])
+@pytest.mark.parametrize("noise", [0.0, 0.2])
+def test_fine_values_sent_past_a_dead_band_hold_until_the_next(band, noise):
+    """Sampling by send-on-delta, the usual way of gateways (common practice)."""
+    el, days = "heat_pump_electricity", 12
+    site = site_of([point(el)])
+    minute = np.arange(days * DAY)
+    runs = (minute % 240 < 90) & (minute % DAY > 300)
+    watts = np.where(runs, 1300.0 + 300.0 * np.sin(minute / 229.0) + 2.0 * (minute % 240), 12.0)
+    watts += np.random.default_rng(1).normal(0.0, 1.0, len(watts)) * noise * band
+    at, sent = by_dead_band(watts, band)
+    start = every_minute(site, {el: 0.0}, 1)[el].time[0]
+    grid = build_grid(site, {el: Samples(start + at * MINUTE, sent)}, FIRST, FIRST + timedelta(days - 1))
+    until = at[-1]
+    # A value that is held may be off by the band, on average by half of it.
+    assert float(np.nansum(grid.energy[el][:until])) == pytest.approx(
+        float(watts[:until].sum()) / 60.0, abs=0.5 * band * until / 60.0
+    )
+    assert float(np.isfinite(grid.energy[el][:until]).mean()) > 0.99
+
+
+@pytest.mark.parametrize("every", [2, 5, 15])
+@pytest.mark.parametrize("lost", [0.0, 0.1])
+def test_a_smooth_value_sampled_unevenly_keeps_no_dead_band(every, lost):
+    rng = np.random.default_rng(2)
+    minute = np.arange(0, 20 * DAY, every)
+    at = minute * MINUTE + rng.integers(-every * 15_000, every * 15_000, len(minute))
+    value = 35.0 + 8.0 * np.sin(minute / 311.0) + 0.5 * np.sin(minute / 17.0)
+    keep = rng.random(len(at)) >= lost
+    assert interval_of_changes(Samples(at[keep], value[keep])) is None

@@ -17,6 +17,7 @@ from fieldfare.api.cli.readings import _summary_text
 from fieldfare.collector.csv import Ingested, ingest_csv
 from fieldfare.collector.csv.column_mapping import points_toml, proposal_toml, propose
 from fieldfare.collector.csv.source import head_of, head_text
+from fieldfare.collector.csv.time_words import LANGUAGES, plain_time
 from fieldfare.collector.store.local import LocalStore
 
 NOW = datetime(2026, 1, 10, 12, 0, tzinfo=UTC)
@@ -460,6 +461,16 @@ def proposed(header: str, row: str, delimiter: str = ";") -> dict[str, tuple[str
         ("Pressure kPa", "160", ("system_pressure", "gauge", "kPa")),
         ("Flow temperature (furlongs)", "35", ("", "", "furlongs")),
         ("p", "1.6", ("", "", "")),
+        ("flow_m3h", "1.25", ("flow_rate", "gauge", "m3/h")),
+        ("hm1_power", "2600.0", ("heat_output", "power", "W")),
+        ("WMZ Leistung [kW]", "5.2", ("heat_output", "power", "kW")),
+        ("WP [kW]", "1.2", ("heat_pump_electricity", "power", "kW")),
+        ("state", "21.5", ("", "", "")),
+        ("Strom kWh/Tag", "48.5", ("heat_pump_electricity", "interval", "kWh")),
+        ("Heat [kWh/day]", "48.5", ("heat_output", "interval", "kWh")),
+        ("Heat (kWh / 15 min)", "1.5", ("heat_output", "interval", "kWh")),
+        ("El pulses (1000/kWh)", "69", ("heat_pump_electricity", "interval", "0.001 kWh")),
+        ("Wärme (10 Imp/kWh)", "2", ("heat_output", "interval", "0.1 kWh")),
     ],
 )
 def test_names_units_and_sizes_together_tell_a_column(
@@ -486,3 +497,113 @@ def test_day_and_month_are_told_apart_where_the_first_day_ends() -> None:
     start = datetime(2025, 2, 1)  # noqa: DTZ001 (wall time)
     lines = [f"{start + timedelta(minutes=10 * n):%m/%d/%Y %H:%M};5" for n in range(200)]
     assert propose("\n".join(["time;T_out", *lines])).time_format == "%m/%d/%Y %H:%M"
+
+
+@pytest.mark.parametrize(
+    ("names", "kept"),
+    [
+        ("P_L1;P_L2;P_L3", {"P_L1", "P_L2", "P_L3"}),
+        ("Power HP 1;Power HP 2", {"Power HP 1", "Power HP 2"}),
+        ("Power phase a;Power phase b", {"Power phase a", "Power phase b"}),
+        ("hp.power;xy.power", {"hp.power"}),
+        ("xy.power;hp.power", {"hp.power"}),
+        ("Leistung;Leistung Wärmepumpe", {"Leistung Wärmepumpe"}),
+    ],
+)
+def test_only_parts_of_one_energy_are_proposed_together(names: str, kept: set[str]) -> None:
+    """Points of one quantity are added up: a second meter would double it."""
+    row = ";".join(["1500"] * (names.count(";") + 1))
+    found = proposed(f"time;{names}", row)
+    assert {name for name, (quantity, *_) in found.items() if quantity} == kept
+    text = proposal_toml(
+        propose("\n".join([f"time;{names}", *[f"2025-12-01 00:{n:02};{row}" for n in range(9)]]))
+    )
+    assert text.count("are added up") == len(found) - len(kept)
+
+
+WEEKDAYS = ["Mo", "Di", "Mi", "Do", "Fr", "Sa", "So"]
+WRITTEN = {
+    "%d. %b %Y %H:%M": lambda t, months: f"{t.day}. {months[t.month - 1]} {t:%Y %H:%M}",
+    "%d %b %Y %H:%M": lambda t, months: f"{t.day} {months[t.month - 1]} {t:%Y %H:%M}",
+    "%a %d.%m.%y %H:%M": lambda t, _: f"{WEEKDAYS[t.weekday()]} {t:%d.%m.%y %H:%M}",
+}
+GERMAN_MONTHS = ["Jan", "Feb", "März", "Apr", "Mai", "Juni", "Juli", "Aug", "Sept", "Okt", "Nov", "Dez"]
+FRENCH_MONTHS = [
+    *("janv.", "févr.", "mars", "avr.", "mai", "juin"),
+    *("juil.", "août", "sept.", "oct.", "nov.", "déc."),
+]
+"""Abbreviations of the Unicode CLDR."""
+
+
+@pytest.mark.parametrize("form", WRITTEN)
+@pytest.mark.parametrize("months", [GERMAN_MONTHS, FRENCH_MONTHS])
+def test_months_and_weekdays_by_name_are_proposed_and_read(
+    tmp_path: Path, form: str, months: list[str]
+) -> None:
+    times = [datetime(2025, 1, 3, 5, 15, tzinfo=UTC) + timedelta(days=11 * n) for n in range(30)]
+    text = "Zeit;Wärme\n" + "".join(f"{WRITTEN[form](t, months)};{1000 + n},5\n" for n, t in enumerate(times))
+    assert propose(text).time_format == form
+    csv = f'time_column = "Zeit"\ntime_format = "{form}"\ndelimiter = ";"\ndecimal = ","\ntimezone = "UTC"'
+    told, _ = taken(tmp_path, csv, text)
+    assert (told.rejected, told.readings) == (0, 30)
+    held = LocalStore(tmp_path / "store").read("ash-lane")["heat"].time.tolist()
+    assert held == [int(t.timestamp() * 1000) for t in times]
+
+
+def test_no_word_means_two_months() -> None:
+    """Unicode CLDR: each month by its own names in each language."""
+    from babel import Locale
+
+    for language in LANGUAGES:
+        for number in range(1, 13):
+            for width in ("wide", "abbreviated"):
+                word = Locale(language).months["format"][width][number]
+                english = datetime(2025, number, 1, tzinfo=UTC).strftime("%b")
+                assert plain_time(f"3 {word} 2025", weekday=False) == f"3 {english} 2025"
+    assert plain_time("3 jui 2025", weekday=False) == "3 jui 2025"  # juin or juillet
+
+
+def test_times_with_the_abbreviation_of_their_zone_are_the_moments_they_name(tmp_path: Path) -> None:
+    """The hour that comes twice when summer time ends in Berlin, 26 October 2025 (IANA tz)."""
+    rows = [f"2025-10-26 {h}:00 {z};{n},5" for n, (h, z) in enumerate(HOURS)]
+    text = "Zeit;Wärme\n" + "\n".join(rows) + "\n"
+    assert propose(text, zone="Europe/Berlin").time_format == "%Y-%m-%d %H:%M %Z"
+    assert propose(text, zone="Europe/Berlin").timezone == "Europe/Berlin"
+    csv = 'time_column = "Zeit"\ntime_format = "%Y-%m-%d %H:%M %Z"\ndelimiter = ";"\ndecimal = ","\n'
+    _, held = taken(tmp_path, csv + 'timezone = "Europe/Berlin"', text)
+    assert [t for t, _ in held["heat"]] == ["23:00", "00:00", "01:00", "02:00"]
+
+
+HOURS = (("01", "CEST"), ("02", "CEST"), ("02", "CET"), ("03", "CET"))
+
+
+@pytest.mark.parametrize("head", ["Datenpunkt;Zeit;Wert;Einheit", "Sensor;Zeit;Reading;Unit"])
+@pytest.mark.parametrize("ordered", [False, True])
+def test_a_long_export_by_other_names_is_proposed_and_read(tmp_path: Path, head: str, ordered: bool) -> None:
+    rows = [
+        row
+        for n in range(300)
+        for row in (
+            f"WMZ Leistung;01.12.2025 {n // 60:02}:{n % 60:02};{5 + n % 3},5;kW",
+            f"Vorlauf;01.12.2025 {n // 60:02}:{n % 60:02};{35 + n % 3},5;°C",
+        )
+    ]
+    text = "\n".join([head, *(sorted(rows) if ordered else rows)]) + "\n"
+    found = propose(text, zone="Europe/Berlin")
+    assert {c.name: (c.quantity, c.unit) for c in found.columns} == {
+        "WMZ Leistung": ("heat_output", "kW"),
+        "Vorlauf": ("flow_temperature", "degC"),
+    }
+    path, store = tmp_path / "export.csv", LocalStore(tmp_path / "store")
+    path.write_text(text)
+    made = parse_site(HEAD + proposal_toml(found))
+    told = ingest_csv(made, path, store, rejects_dir=tmp_path / "rejects", now=NOW)
+    assert (told.form, told.readings, told.rejected) == ("long", 600, 0)
+
+
+def test_days_without_a_time_and_hours_to_twentyfour_are_proposed() -> None:
+    days = [f"{n:02}.11.2025;{20 + n},5" for n in range(1, 30)]
+    assert propose("\n".join(["Tag;Wärme kWh", *days])).time_format == "%d.%m.%Y"
+    hours = [f"20/11/2025,{n:02}:00,1.5" for n in range(1, 25)]
+    found = propose("\n".join(["Date,Hour,heat kWh", *hours]))
+    assert (found.date_column, found.time_column, found.time_format) == ("Date", "Hour", "%d/%m/%Y %H:%M")

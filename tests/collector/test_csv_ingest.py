@@ -434,7 +434,7 @@ WHOLE = {
     "time,P_el,P_el\n2025-12-01,1,2\n": "the column 'P_el' occurs 2 times; each may occur once",
     "time,P_el\n01/12/2025,1\n02/12/2025,2\n": (
         "its times can't be read; '01/12/2025' is not an ISO 8601 time "
-        "(2025-01-31T23:59); set time_format in the site's [csv]"
+        '(2025-01-31T23:59); set time_format = "%d/%m/%Y" in the site\'s [csv]'
     ),
     "time,P_el\n1764547200,1\n": (
         "its times can't be read; '1764547200' is not an ISO 8601 time (2025-01-31T23:59); "
