@@ -35,6 +35,9 @@ _CHANCE_REPEATS = 10.0
 """Repeats that chance alone would bring to a sampled series of the same values: none then comes once in
 e^10 = 22,000 series (Poisson)."""
 
+_COUNTED_UP_TO = 10_000
+"""Minutes that are counted one by one: a week."""
+
 
 def canonical(point: Point, samples: Samples) -> Samples:
     """Convert a point's samples to its canonical unit."""
@@ -143,13 +146,19 @@ def _without_signs(samples: Samples, gaps: Times) -> tuple[float, float] | None:
 def _signs_keep_clock(time: Times, new: NDArray[np.bool_]) -> bool:
     """Whether repeated values come by a clock, and changed ones do not. time : int64 (n,) [ms]"""
     signs = time[~new] // MS_PER_MINUTE
-    apart, often = np.unique(np.diff(signs), return_counts=True)
-    if not len(apart) or (beat := int(apart[np.argmax(often)])) <= 2.0 * LINE_UP_TO_MIN:
+    if len(signs) < 2 or (beat := _most_frequent(np.diff(signs))) <= 2.0 * LINE_UP_TO_MIN:
         return False
     minute = time // MS_PER_MINUTE
-    phases, count = np.unique(signs % beat, return_counts=True)
-    on_clock = np.abs(minute % beat - phases[np.argmax(count)]) <= 1
+    on_clock = np.abs(minute % beat - _most_frequent(signs % beat)) <= 1
     return bool(on_clock[~new].mean() >= _SIGNS_ON_CLOCK and on_clock[new].mean() <= _CHANGES_ON_CLOCK)
+
+
+def _most_frequent(values: NDArray[np.int64]) -> int:
+    """The smallest of the most frequent values. values : int64 (n,), n > 0, none negative"""
+    if values.max() < _COUNTED_UP_TO:
+        return int(np.argmax(np.bincount(values)))  # without sorting
+    each, often = np.unique(values, return_counts=True)
+    return int(each[np.argmax(often)])
 
 
 def _changes_come_early(gaps: Times, new: NDArray[np.bool_]) -> bool:
