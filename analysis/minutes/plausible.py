@@ -55,10 +55,12 @@ def error_words(point: Point, samples: Samples) -> Flags:
     size, or stay for an hour. samples : in the point's canonical unit"""
     value = np.asarray(samples.value, dtype=np.float64)
     scale, offset = point.to_canonical
-    words = np.sort(ERROR_WORDS * scale + offset)
-    at = np.clip(np.searchsorted(words, value), 1, len(words) - 1)
-    nearest = np.where(np.abs(words[at - 1] - value) < np.abs(words[at] - value), words[at - 1], words[at])
-    out = np.abs(value - nearest) <= _WORD_SLACK * np.abs(nearest)
+    out = np.zeros(len(value), dtype=bool)
+    low, high = float(np.fmin.reduce(value, initial=np.inf)), float(np.fmax.reduce(value, initial=-np.inf))
+    for word in (ERROR_WORDS * scale + offset).tolist():
+        slack = _WORD_SLACK * abs(word)
+        if low - slack <= word <= high + slack:
+            out |= np.abs(value - word) <= slack
     if not out.any():
         return out
     begin, end = true_runs(out)

@@ -40,6 +40,8 @@ _SMALLEST_STEPS = 20
 2^19 = 520,000 sampled series."""
 _EVEN_WITHIN, _EVEN_SHARE = 2.0, 0.9
 """A logger keeps nine tenths of its intervals within half and double the usual (common practice)."""
+_COUNTED_UP_TO = 10_000
+"""Minutes that are counted one by one: a week."""
 
 
 def canonical(point: Point, samples: Samples) -> Samples:
@@ -164,13 +166,19 @@ def _keeps_dead_band(value: Floats, gaps: Times) -> bool:
 def _signs_keep_clock(time: Times, new: NDArray[np.bool_]) -> bool:
     """Whether repeated values come by a clock, and changed ones do not. time : int64 (n,) [ms]"""
     signs = time[~new] // MS_PER_MINUTE
-    apart, often = np.unique(np.diff(signs), return_counts=True)
-    if not len(apart) or (beat := int(apart[np.argmax(often)])) <= 2.0 * LINE_UP_TO_MIN:
+    if len(signs) < 2 or (beat := _most_frequent(np.diff(signs))) <= 2.0 * LINE_UP_TO_MIN:
         return False
     minute = time // MS_PER_MINUTE
-    phases, count = np.unique(signs % beat, return_counts=True)
-    on_clock = np.abs(minute % beat - phases[np.argmax(count)]) <= 1
+    on_clock = np.abs(minute % beat - _most_frequent(signs % beat)) <= 1
     return bool(on_clock[~new].mean() >= _SIGNS_ON_CLOCK and on_clock[new].mean() <= _CHANGES_ON_CLOCK)
+
+
+def _most_frequent(values: NDArray[np.int64]) -> int:
+    """The smallest of the most frequent values. values : int64 (n,), n > 0, none negative"""
+    if values.max() < _COUNTED_UP_TO:
+        return int(np.argmax(np.bincount(values)))  # without sorting
+    each, often = np.unique(values, return_counts=True)
+    return int(each[np.argmax(often)])
 
 
 def _changes_come_early(gaps: Times, new: NDArray[np.bool_]) -> bool:

@@ -5,7 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from fieldfare.analysis.reports.fleet import open_findings
-from fieldfare.dashboards.checks.sheet import sheet
+from fieldfare.analysis.reports.verdict import given_verdict
+from fieldfare.analysis.reports.winter import winter_checks
+from fieldfare.analysis.reports.winter_forecast import forecast
+from fieldfare.dashboards.checks.sheet import TITLES
 from fieldfare.dashboards.fleet.entries import visit_of
 from fieldfare.dashboards.rows.days import rows_of_result
 from fieldfare.dashboards.text import words
@@ -25,29 +28,28 @@ def winter_entry(row: dict[str, Any]) -> dict[str, Any]:
     entry: dict[str, Any] = {"id": row["id"], "name": row["name"], "given": None, "season": ""}
     if result is None:
         return entry
-    made = sheet(site, result, rows_of_result(result))
+    rows = rows_of_result(result)
+    checks, expected = winter_checks(site, result, rows), forecast(site, result, rows)
     found = open_findings(result)
-    forecast = made["forecast"]
-    cost = forecast.cost
     return entry | {
-        "given": made["given"],
+        "given": given_verdict(result),
         "season": result["period"]["to"][:4],
         "brief": {
             "period": {"to": result["period"]["to"]},
             "findings": [{k: f.get(k) for k in _ORDERING} for f in found],
         },
         "lines": [
-            {"title": c.title, "says": c.says}
-            for c in made["lines"]
+            {"title": TITLES[c.key], "says": words.reason(c.says)}
+            for c in checks
             if c.verdict in ("not in order", "attention")
         ],
-        "unknown": [c.title for c in made["lines"] if c.verdict == "can't tell"],
+        "unknown": [TITLES[c.key] for c in checks if c.verdict == "can't tell"],
         "visit": visit_of(found),
         "bring": sorted({b for f in found if f["severity"] != "note" for b in f.get("bring", [])}),
         "electricity": (
-            words.interval(forecast.electricity_kwh.__dict__, "kWh", 0) if forecast.electricity_kwh else ""
+            words.interval(expected.electricity_kwh.__dict__, "kWh", 0) if expected.electricity_kwh else ""
         ),
-        "cost": words.money(cost.value, result["cost"]["currency"], 0) if cost else "",
+        "cost": words.money(expected.cost.value, result["cost"]["currency"], 0) if expected.cost else "",
     }
 
 
