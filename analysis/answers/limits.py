@@ -89,6 +89,18 @@ LIMITS_ANSWERS: dict[str, Limit] = {
         "common practice: less than a fiftieth of the bill is not worth a word",
         "share of the bill that is worth a word",
     ),
+    "answer_seen_room_k": Limit(
+        0.3, "K", "common practice: twice what a room sensor drifts in a year", "change of rooms that is told"
+    ),
+    "answer_seen_water_k": Limit(
+        2.0,
+        "K",
+        "common practice: a cylinder's sensor and its switching band",
+        "change of the full cylinder that is told",
+    ),
+    "answer_away_days": Limit(
+        2.0, "days", "common practice: a weekend away is no habit", "absence that is told", "above"
+    ),
     "answer_cold_k": Limit(
         0.5, "K", "common practice: half a kelvin is within a thermostat's band", "room below its target"
     ),

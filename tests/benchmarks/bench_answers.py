@@ -24,14 +24,15 @@ def bills(seeds: range, only: str) -> list[dict[str, Any]]:
     for seed in seeds:
         for case in (c for c in CASES if only in c.name):
             found: BillOutcome = outcome(case, seed)
-            change = found.document["difference"]["kwh"]
-            apart = abs(sum(p["kwh"]["value"] for p in found.document["parts"]) - change)
+            change, parts = found.document["difference"]["kwh"], found.document["parts"]
+            apart = abs(sum(p["kwh"]["value"] for p in parts) - change) if parts else 0.0
             rows.append(
                 {
                     "case": case.name,
                     "seed": seed,
-                    "wanted": found.part,
+                    "wanted": case.part,
                     "named": found.named,
+                    "right": found.right,
                     "held": sum(found.held.values()),
                     "parts": len(found.held),
                     "missed": [code for code, held in found.held.items() if not held],
@@ -39,7 +40,7 @@ def bills(seeds: range, only: str) -> list[dict[str, Any]]:
                 }
             )
             row = rows[-1]
-            said = "ok" if row["named"] == row["wanted"] else f"named {row['named']}"
+            said = "ok" if row["right"] else f"named {row['named']}"
             print(
                 f"{case.name:<62} {seed}  {said:<20} {row['held']}/{row['parts']} {' '.join(row['missed'])}",
                 flush=True,
@@ -74,7 +75,7 @@ def main() -> int:
     first, last = (int(text) for text in args.seeds.split(":"))
     split, named = bills(range(first, last), args.cases), complaints(range(first, last), args.cases)
     held, parts = sum(r["held"] for r in split), sum(r["parts"] for r in split)
-    right = sum(r["named"] == r["wanted"] for r in split)
+    right = sum(r["right"] for r in split)
     bound = sum(r["named"] == r["wanted"] for r in named)
     print(f"\nbills: {right} of {len(split)} named right; {held} of {parts} parts within their interval")
     print(f"complaints: {bound} of {len(named)} causes right")
