@@ -270,6 +270,12 @@ LIMITS_ANSWERS: dict[str, Limit] = {
         "common practice: rooms of one house differ by a kelvin",
         "how much more one zone lacks than the best",
     ),
+    "answer_mostly_cold": Limit(
+        0.5,
+        "-",
+        "common practice: more than half of the time is no accident",
+        "cold share of the hours named",
+    ),
     "answer_stop_h": Limit(
         6.0,
         "h",
@@ -396,6 +402,19 @@ LIMITS_ANSWERS: dict[str, Limit] = {
         "1/h",
         "95 % of field units start less often in winter (Brudermueller et al. 2023, reference 9.3)",
         "starts an hour",
+    ),
+    "answer_short_run_min": Limit(
+        25.0,
+        "min",
+        "90 % of air-source units have a median run above it (reference 9.3)",
+        "median run in the hours named, below which starts are heard",
+        "below",
+    ),
+    "answer_short_starts_per_h": Limit(
+        0.5,
+        "1/h",
+        "common practice: four starts a night wake people",
+        "starts an hour from which short runs count",
     ),
     "answer_defrosts_a_night": Limit(
         3.0, "1/night", "common practice: more than three hisses a night wake people", "defrosts a night"
