@@ -160,6 +160,7 @@ PLANS: dict[str, dict[str, Plan]] = {
 """Complaint -> cause -> what to do. Refrigerant work is for certified people and is never part of a plan."""
 
 BY_REASON: dict[tuple[str, str], Plan] = {
+    ("defrosts", "by_frost"): _plan("rime_is_usual", "mounts_check", tomorrow="listen_again"),
     ("set_back", "lowered"): _plan("later_set_back", "shallower_set_back", tomorrow="room_at_hour"),
 }
 """(cause, reason) -> the plan in its stead."""

@@ -14,11 +14,13 @@ from fieldfare.analysis.answers.bill_parts import (
     PaperBill,
     Span,
     ask,
+    away,
     billed,
     cooling_apart,
     described,
     distrusted,
     groups,
+    seen,
     shared_heat,
     splits_nothing,
     undetermined_by_sources,
@@ -35,7 +37,7 @@ from fieldfare.analysis.answers.bill_side import (
     UnitEfficiency,
     around,
     daily_of,
-    house_of,
+    houses_of,
     metering_of,
     of_heating,
     performance_of,
@@ -121,6 +123,8 @@ def bill(
         **totals,
         "parts": [described(site, p, spans, totals, paper_bill or PaperBill()) for p in parts],
         "why": whole(causes, parts),
+        "seen": seen(site, spans, _rooms_c(case)),
+        "away": away(site, spans),
         "untold": case.undetermined
         + undetermined_by_sources(site, has_prices=prices is not None)
         + cooling_apart(spans),
@@ -137,24 +141,28 @@ def _year(site: Site, spans: list[Span], rng: np.random.Generator) -> _Case:
             "needs readings of the same days a year ago; compare with the design or with homes alike instead"
         )
     metering = _usable_metering(site, spans)
-    rest_w = min(rest_power(s.facts.days) for s in spans)
+    rests_w = [rest_power(s.facts.days) for s in spans]
+    whole_share = limit_of(site, "answer_whole_day")
     sides = [
-        daily_of(site, s.facts.days, metering, limit_of(site, "answer_whole_day"), rest_w) for s in spans
+        # A unit that hardly rests shows no rest draw: then the other side's stands for it.
+        daily_of(site, s.facts.days, metering, whole_share, rest if np.isfinite(rest) else other)
+        for s, rest, other in zip(spans, rests_w, reversed(rests_w), strict=True)
     ]
     fewest = limit_of(site, "answer_fewest_days")
     for span, (daily, _) in zip(spans, sides, strict=True):
         if len(daily) < fewest:
             raise NotAssessed(f"{_too_few(span.facts.days, fewest, len(daily))} on one side", "too_few_days")
     dailies = (sides[0][0], sides[1][0])
-    house = house_of(dailies, metering, limit_of(site, "answer_line_doubt"), rng)
+    step_doubt = float(np.hypot(limit_of(site, "answer_unseen_weather"), limit_of(site, "answer_heat_drift")))
+    houses = houses_of(dailies, metering, limit_of(site, "answer_line_doubt"), step_doubt, rng)
     performance = [_performance(dailies, use, site, metering, rng) for use in ("space", "water")]
-    rooms = [_room(site, d, house, rng, i) for i, d in enumerate(dailies)]
+    rooms = [_room(site, d, houses[i], rng, i) for i, d in enumerate(dailies)]
     losses_a_day = _losses(site, spans, metering, rng)
     n = len(spans[1].facts.days)
     levels = tuple(
         Levels.of(
             daily,
-            house,
+            houses[i].drifted(rooms[i]) if metering == "heat" else houses[i],
             rooms[i],
             performance[0],
             performance[1],
@@ -174,7 +182,7 @@ def _year(site: Site, spans: list[Span], rng: np.random.Generator) -> _Case:
         around(1.0, limit_of(site, "answer_unseen_weather"), rng),
     )
     case.undetermined = _undetermined_parts(
-        site, metering, house, performance[0], losses_a_day[0] is not None
+        site, metering, houses[1], performance[0], losses_a_day[0] is not None
     )
     return case
 
@@ -224,13 +232,12 @@ class Alone:
 def measured_alone(site: Site, span: Span, rng: np.random.Generator) -> Alone:
     """Evaluate a single span. Raises NotAssessed with too few whole days."""
     metering = _usable_metering(site, [span])
-    daily, known = daily_of(
-        site, span.facts.days, metering, limit_of(site, "answer_whole_day"), rest_power(span.facts.days)
-    )
+    days = span.facts.days
+    daily, known = daily_of(site, days, metering, limit_of(site, "answer_whole_day"), rest_power(days))
     fewest = limit_of(site, "answer_fewest_days")
     if len(daily) < fewest:
         raise NotAssessed(_too_few(span.facts.days, fewest, len(daily)), "too_few_days")
-    house = house_of((daily,), metering, limit_of(site, "answer_line_doubt"), rng)
+    (house,) = houses_of((daily,), metering, limit_of(site, "answer_line_doubt"), 0.0, rng)
     loss = _losses(site, [span], metering, rng)[0]
     return Alone(
         metering,
@@ -284,6 +291,11 @@ def _room(site: Site, daily: Daily, house: House, rng: np.random.Generator, side
     heating = (daily.space > 0.1 * float(np.quantile(daily.space, 0.9))) & np.isfinite(daily.room)
     mean = float(daily.room[heating].mean()) if heating.any() else float(np.nanmean(daily.room))
     return around(mean, limit_of(site, "answer_room_drift_k") if side else 0.0, rng)
+
+
+def _rooms_c(case: _Case) -> list[float]:
+    """Rooms on heated days of each side [°C], nan where they are not read."""
+    return [float(level.room[0]) if level.house.has_room else float("nan") for level in case.levels]
 
 
 def _losses(

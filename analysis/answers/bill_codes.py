@@ -50,6 +50,7 @@ PART_FINDINGS: dict[str, tuple[str, ...]] = {
 ASKED: dict[str, str] = {
     "rooms": "warmer_on_purpose",
     "hot_water": "more_people",
+    "house": "windows_or_fire",
     "rest": "windows_or_fire",
     "direct_heat": "heater_switched_on",
     "meter": "meter_exchanged",

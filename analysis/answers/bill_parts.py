@@ -39,6 +39,9 @@ class PaperBill:
     visit_cost: float | None = None
 
 
+_FEWEST_REHEATS = 5  # of a side, for their usual end (common practice)
+
+
 def described(
     site: Site, part: dict[str, Any], spans: Sequence[Span], totals: dict[str, Any], paper_bill: PaperBill
 ) -> dict[str, Any]:
@@ -106,6 +109,46 @@ def _unasked(site: Site, spans: Sequence[Span]) -> bool:
         room, target = ([site.design.indoor_c, *each] for each in (room, target))
     room_rise, target_rise = room[1] - room[0], target[1] - target[0]
     return bool(np.isfinite(room_rise + target_rise) and room_rise > 0.0 and target_rise < 0.5 * room_rise)
+
+
+def seen(site: Site, spans: Sequence[Span], rooms_c: Sequence[float]) -> list[dict[str, Any]]:
+    """What the readings show of settings on both sides, where they differ: rows of code, before and now.
+
+    rooms_c : mean of the rooms on heated days of each side [°C], nan where not read
+    """
+    if len(spans) < 2:
+        return []
+    found = {
+        "room_c": (rooms_c, limit_of(site, "answer_seen_room_k")),
+        "hot_water_c": ([_full_c(span.facts) for span in spans], limit_of(site, "answer_seen_water_k")),
+    }
+    return [
+        {"code": code, "before": float(before), "now": float(now)}
+        for code, ((before, now), least) in found.items()
+        if abs(now - before) >= least
+    ]
+
+
+def _full_c(facts: Facts) -> float:
+    """Usual cylinder temperature at the end of a whole reheat [°C]; nan with too few."""
+    reheats = facts.reheats
+    whole = reheats.floats("to_c")[~reheats["cut"].astype(bool)] if len(reheats) else np.empty(0)
+    whole = whole[np.isfinite(whole)]
+    return float(np.median(whole)) if len(whole) >= _FEWEST_REHEATS else float("nan")
+
+
+def away(site: Site, spans: Sequence[Span]) -> dict[str, int | None]:
+    """Days of each span on which nobody was at home; before is None where only one span is known."""
+    days = [_away_days(span) for span in spans]
+    least = limit_of(site, "answer_away_days")
+    days = [n if n >= least else 0 for n in days]
+    return {"before": days[0] if len(days) == 2 else None, "now": days[-1]}
+
+
+def _away_days(span: Span) -> int:
+    stretches = [r for r in span.result.get("recognised", ()) if r["kind"] == "away"]
+    named = (span.facts.days.day(i).isoformat() for i in range(len(span.facts.days)))
+    return sum(any(r["since"] <= day <= r["until"] for r in stretches) for day in named)
 
 
 def costly(result: Mapping[str, Any]) -> list[dict[str, Any]]:
@@ -207,6 +250,7 @@ def ask(document: dict[str, Any]) -> list[str]:
             and part["told"]
             and part[unit]["value"] > 0.0
             and (code, part["whose"]) != ("rooms", "system")
+            and question not in out
         ):
             out.append(question)
     if document["untold"] and any(u["part"] == "tariff" for u in document["untold"]):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -96,6 +96,11 @@ class House:
         )
         return np.asarray(self.base[:, None] + np.maximum(need, 0.0))
 
+    def drifted(self, room: Floats) -> House:
+        """The line that keeps its heat where a sensor's drift makes the room, float64 (d,) [°C], another than
+        read: the first draw is what is read."""
+        return replace(self, free=self.free + self.per_k * (room - room[0])) if self.has_room else self
+
 
 def metering_of(site: Site, *days: Table) -> Metering:
     """What the meters show: heat by use, electricity by use, or electricity as a whole."""
@@ -119,9 +124,13 @@ def rest_power(days: Table) -> float:
     return float(np.median(watts)) if len(watts) >= _FEWEST_STANDING else float("nan")
 
 
-def _own_uses(days: Table, usual_rest_w: float) -> tuple[Floats, Floats, Floats]:
+def _own_uses(days: Table, rest_w: float) -> tuple[Floats, Floats, Floats]:
     """The heat pump's electricity for rooms and for water without pumps and heaters, and the pumps at
-    work [kWh]."""
+    work [kWh].
+
+    What the unit draws at rest is taken to go on while it works: else less rest would look like less
+    standby.
+    """
     f = {
         n: fill_nan(days.floats(n), 0.0)
         for n in (
@@ -133,10 +142,7 @@ def _own_uses(days: Table, usual_rest_w: float) -> tuple[Floats, Floats, Floats]
         )
     }
     backup, immersion = f["electricity_backup_kwh"], f["electricity_immersion_kwh"]
-    more_w = float(
-        np.nan_to_num(max(rest_power(days) - usual_rest_w, 0.0))
-    )  # such as a heater tape that never rests
-    under = fill_nan(days.floats("minutes_running"), 0.0) * more_w / 60_000.0
+    under = fill_nan(days.floats("minutes_running"), 0.0) * np.nan_to_num(rest_w) / 60_000.0
     idle_pump = fill_nan(days.floats("pump_idle_power") * days.floats("minutes_rest") / 60_000.0, 0.0)
     pump = np.maximum(f["electricity_pump_kwh"] - idle_pump, 0.0)
     own_space = days.floats("electricity_space_kwh") + f["electricity_defrost_kwh"] - backup
@@ -158,14 +164,13 @@ def of_heating(days: Table) -> Floats:
 
 
 def daily_of(
-    site: Site, days: Table, metering: Metering, whole_share: float, usual_rest_w: float
+    site: Site, days: Table, metering: Metering, whole_share: float, rest_w: float
 ) -> tuple[Daily, Flags]:
     """The whole days of a span, and which of its days they are.
 
-    usual_rest_w : what the unit usually draws at rest [W]; what it draws beyond that is taken to go on
-    while it works
+    rest_w : what the unit draws at rest [W], nan where unknown
     """
-    own_space, own_water, pump = _own_uses(days, usual_rest_w)
+    own_space, own_water, pump = _own_uses(days, rest_w)
     backup, immersion = (
         fill_nan(days.floats(n), 0.0) for n in ("electricity_backup_kwh", "electricity_immersion_kwh")
     )
@@ -251,11 +256,20 @@ def around(value: float, sd: float, rng: np.random.Generator) -> Floats:
     return np.asarray(draws)
 
 
-def house_of(sides: tuple[Daily, ...], metering: Metering, doubt: float, rng: np.random.Generator) -> House:
-    """The line of heat over weather that one or two sides share; two may differ by a step, which is not
-    part of it.
+def houses_of(
+    sides: tuple[Daily, ...],
+    metering: Metering,
+    doubt: float,
+    step_doubt: float,
+    rng: np.random.Generator,
+) -> tuple[House, ...]:
+    """The line of heat over weather of each side. Two sides share it but for a step.
+
+    The step is the house's own where rooms and heat are read: all else that moves the line is known then.
+    Otherwise warmer rooms or another efficiency may be the step, and both sides get its mean.
 
     doubt : relative standard uncertainty of the line itself: a house is no straight line
+    step_doubt : of the step, relative to the heat that the later side needs
     """
     outdoor, heat, sun = (np.concatenate([getattr(s, n) for s in sides]) for n in ("outdoor", "space", "sun"))
     room = np.concatenate([s.room for s in sides])
@@ -274,7 +288,7 @@ def house_of(sides: tuple[Daily, ...], metering: Metering, doubt: float, rng: np
     heating &= np.isfinite(room) if has_room else True
     if heating.sum() < 8 or float(np.ptp(outdoor[heating])) < 1.0:
         nothing = np.zeros(DRAWS)
-        return House(nothing, nothing, nothing, nothing + float(np.median(heat)), False)
+        return (House(nothing, nothing, nothing, nothing + float(np.median(heat)), False),) * len(sides)
     difference = (room if has_room else 0.0) - outdoor
     columns = [difference[heating], np.ones(int(heating.sum()))]
     lit = bool(np.isfinite(sun[heating]).all()) and float(np.std(sun[heating])) > 0.0
@@ -284,11 +298,23 @@ def house_of(sides: tuple[Daily, ...], metering: Metering, doubt: float, rng: np
     columns += [later[heating]] if len(sides) > 1 else []
     found = drawn(robust_fit(np.column_stack(columns), heat[heating] - base), rng)
     solar = np.maximum(-found[:, 2], 0.0) if lit else np.zeros(DRAWS)
-    step = found[:, -1] * float(later[heating].mean()) if len(sides) > 1 else 0.0
+    step = found[:, -1] if len(sides) > 1 else np.zeros(DRAWS)
     by_form = around(1.0, doubt, rng)
     per_k = np.maximum(found[:, 0], 0.0)
-    return House(
-        per_k * by_form, -(found[:, 1] + step) * by_form, solar * by_form, np.full(DRAWS, base), has_room
+    shares = [float(later[heating].mean())] * len(sides)
+    if len(sides) > 1 and has_room and metering == "heat":
+        need = float(heat[heating & (later == 1.0)].mean()) if (heating & (later == 1.0)).any() else 0.0
+        step = step + around(0.0, step_doubt * need, rng)
+        shares = [0.0, 1.0]
+    return tuple(
+        House(
+            per_k * by_form,
+            -(found[:, 1] + share * step) * by_form,
+            solar * by_form,
+            np.full(DRAWS, base),
+            has_room,
+        )
+        for share in shares
     )
 
 

@@ -15,6 +15,7 @@ from fieldfare.analysis.answers.cold_measures import (
     call_share,
     emission,
     need_kw,
+    space_kw,
     steady_heating,
     weights_of,
     zone_of,
@@ -75,7 +76,8 @@ def cold_steps(hours: Hours) -> tuple[list[Step], float]:
         steps = [*without_the_pump(steps, turn), turn]
         weights = {**weights, turn.code: weight}
     steps.sort(key=lambda s: ORDER.index(s.code))
-    return _one_binds(steps, weights)
+    lags = _lags_alone(hours, cold, {s.code: s for s in steps})
+    return _one_binds(steps, weights, lags_alone=lags)
 
 
 def _target(hours: Hours, cold: ColdZone) -> Step:
@@ -194,6 +196,21 @@ def _flow_temperature(hours: Hours, cold: ColdZone, weights: dict[str, float]) -
     return Step("flow_temperature", _judged("flow_temperature", wrong, hours, cold, weights), values)
 
 
+def _leaky(hours: Hours) -> bool:
+    """Whether the house surely loses clearly more than it was designed for."""
+    ratio: Mapping[str, float] | None = (hours.result.get("heat_loss") or {}).get("ratio")
+    return ratio is not None and ratio["value"] >= hours.limit("answer_loss_ratio") and ratio["low"] > 1.0
+
+
+def _lost_more(hours: Hours, cold: ColdZone, gives_kw: float) -> bool:
+    """Whether a need beyond the design makes more of the shortage than what emitters or unit give below it.
+
+    Need over output is need over designed need, times designed need over output: the larger factor binds.
+    """
+    need, designed = (need_kw(hours, cold, designed=d)[0] for d in (False, True))
+    return bool(_leaky(hours) and need / designed >= designed / max(gives_kw, 0.1))
+
+
 def _emitters_and_loss(hours: Hours, cold: ColdZone, weights: dict[str, float]) -> tuple[Step, Step]:
     """Emitter output at the measured water temperature against the house's need, by measured and designed
     loss."""
@@ -208,9 +225,9 @@ def _emitters_and_loss(hours: Hours, cold: ColdZone, weights: dict[str, float]) 
     loss = Value("loss_ratio", ratio["value"] if ratio else None, "-", low, high, "answer_loss_ratio")
     values = (Value("able_kw", able, "kW"), Value("need_kw", need[0], "kW", need[1], need[2]))
     least = hours.limit("answer_emission")
-    leaky = ratio is not None and ratio["value"] >= hours.limit("answer_loss_ratio") and ratio["low"] > 1.0
+    leaky = _leaky(hours)
     small = None if not np.isfinite(able + need[0]) else able < least * need[0]
-    by_loss = leaky and bool(small) and able >= least * designed[0]
+    by_loss = bool(small) and _lost_more(hours, cold, able / least)
     emitters = Step(
         "emitters",
         _judged("emitters", small and not by_loss, hours, cold, weights),
@@ -221,6 +238,7 @@ def _emitters_and_loss(hours: Hours, cold: ColdZone, weights: dict[str, float]) 
         emitters = Step("emitters", "unknown", values, "emission_impossible")
     if ratio is None:
         return emitters, Step("house_loss", "unknown", (loss,), "no_heat_loss")
+    by_loss |= _unit_full(hours, cold) is True and _lost_more(hours, cold, hours.mean(space_kw(hours)))
     state: State = "binds" if by_loss and cold.cold.sum() >= FEWEST_COLD_MIN else "adds" if leaky else "fine"
     return emitters, Step("house_loss", state, (loss, Value("need_design_kw", designed[0], "kW")))
 
@@ -252,14 +270,7 @@ def _water_flow(hours: Hours, cold: ColdZone) -> Step:
 
 def _output(hours: Hours, cold: ColdZone, weights: dict[str, float]) -> Step:
     """The unit has no reserve: it hardly stops, gives its rating, or misses the set flow temperature."""
-    steady, code = steady_heating(hours), hours.minutes.use.code
-    rows = (cold.cold if cold.cold.any() else hours.in_question) & (code >= 0)
-    running = hours.mean(hours.minutes.use.running.astype(np.float64), rows)
-    share = hours.mean(load_share(hours.site, hours.minutes), steady)
-    lack = fill_nan(target_flow_of(hours.minutes) - hours.gauge("flow_temperature"), 0.0) > hours.limit(
-        "answer_lacking_k"
-    )
-    lacking = hours.mean(lack.astype(np.float64), steady)
+    running, share, lacking = _load(hours, cold)
     values = (
         Value("running_share", running, "-", limit="answer_running_share"),
         Value("output_share", share, "-", limit="answer_full_share"),
@@ -267,16 +278,37 @@ def _output(hours: Hours, cold: ColdZone, weights: dict[str, float]) -> Step:
     )
     if not np.isfinite(running):
         return Step("output", _judged("output", None, hours, cold, weights), values, "no_running")
-    wrong: bool | None = None
-    if np.isfinite(share) or _has_water_temperatures(hours):
-        full = share >= hours.limit("answer_full_share") or lacking >= hours.limit("answer_lacking_share")
-        wrong = bool(running >= hours.limit("answer_running_share") and full)
-    elif running < hours.limit("answer_running_share"):
-        wrong = False
+    wrong = _unit_full(hours, cold)
     if wrong is None:  # a unit that always runs may run at its least output
         heat_read = bool(np.isfinite(hours.minutes.heat[hours.in_question]).any())
         return Step("output", "unknown", values, "no_output_rating" if heat_read else "no_output")
+    wrong = wrong and not _lost_more(hours, cold, hours.mean(space_kw(hours)))
     return Step("output", _judged("output", wrong, hours, cold, weights), values)
+
+
+def _load(hours: Hours, cold: ColdZone) -> tuple[float, float, float]:
+    """Share of the cold time that the unit ran, its output over the rating, and the share of heating with too
+    cool water [-]; nan where unknown."""
+    steady, code = steady_heating(hours), hours.minutes.use.code
+    rows = (cold.cold if cold.cold.any() else hours.in_question) & (code >= 0)
+    lack = fill_nan(target_flow_of(hours.minutes) - hours.gauge("flow_temperature"), 0.0) > hours.limit(
+        "answer_lacking_k"
+    )
+    return (
+        hours.mean(hours.minutes.use.running.astype(np.float64), rows),
+        hours.mean(load_share(hours.site, hours.minutes), steady),
+        hours.mean(lack.astype(np.float64), steady),
+    )
+
+
+def _unit_full(hours: Hours, cold: ColdZone) -> bool | None:
+    """Whether the unit gives all it can; None where that is not known."""
+    running, share, lacking = _load(hours, cold)
+    always = running >= hours.limit("answer_running_share")
+    if np.isfinite(share) or _has_water_temperatures(hours):
+        full = share >= hours.limit("answer_full_share") or lacking >= hours.limit("answer_lacking_share")
+        return bool(always and full)
+    return False if np.isfinite(running) and not always else None
 
 
 def _has_water_temperatures(hours: Hours) -> bool:
@@ -289,7 +321,9 @@ _FIRST = ("target", "set_back", "other_source", "stopped", "thermostat", "window
 be judged."""
 
 
-def _one_binds(steps: list[Step], weights: dict[str, float]) -> tuple[list[Step], float]:
+def _one_binds(
+    steps: list[Step], weights: dict[str, float], *, lags_alone: bool = False
+) -> tuple[list[Step], float]:
     """Choose the limiting step; the others add to it. Returns the steps and the limiting step's weight."""
     found = [s.code for s in steps if s.state == "binds"]
     ranked = [c for c in _FIRST if c in found]
@@ -300,19 +334,35 @@ def _one_binds(steps: list[Step], weights: dict[str, float]) -> tuple[list[Step]
         ranked.insert(ranked.index("set_back"), "water_flow")
     ranked += sorted((c for c in found if c not in _FIRST), key=lambda c: -weights.get(c, 0.0))
     if not ranked:
-        return _nothing_binds(steps, weights)
+        return _nothing_binds(steps, weights, lags_alone=lags_alone)
     out = [replace(s, state="adds") if s.state == "binds" and s.code != ranked[0] else s for s in steps]
     return out, weights.get(ranked[0], _PLAIN)
 
 
-def _nothing_binds(steps: list[Step], weights: dict[str, float]) -> tuple[list[Step], float]:
-    """Without a clear cause: the likeliest finding, a set-back too deep to recover from in a day, or rooms as
-    warm as set."""
+def _lags_alone(hours: Hours, cold: ColdZone, by_code: Mapping[str, Step]) -> bool:
+    """Whether a zone is cold most of the time and lags behind another while water, emitters, unit and house
+    are in order: then its own valves are what is left."""
+    in_order = all(
+        by_code[code].settled.state == "fine"
+        for code in ("flow_temperature", "emitters", "water_flow", "output", "house_loss", "windows")
+    )
+    known = hours.in_question & np.isfinite(cold.room)
+    mostly = cold.cold.sum() > hours.limit("answer_mostly_cold") * known.sum()
+    return bool(in_order and mostly and cold.gap >= hours.limit("answer_cold_k"))
+
+
+def _nothing_binds(
+    steps: list[Step], weights: dict[str, float], *, lags_alone: bool
+) -> tuple[list[Step], float]:
+    """Without a clear cause: the likeliest finding, a zone that lags alone, a set-back too deep to recover
+    from in a day, or rooms as warm as set."""
     by_code = {s.code: s for s in steps}
     likely = [s.code for s in steps if s.state == "adds" and s.code in weights]
     if likely:
         first = max(likely, key=lambda c: weights[c])
         return [replace(s, state="binds") if s.code == first else s for s in steps], weights[first]
+    if lags_alone:
+        return [replace(s, state="binds") if s.code == "valve" else s for s in steps], _WEAK
     if by_code["set_back"].state == "adds":
         return [replace(s, state="binds") if s.code == "set_back" else s for s in steps], _WEAK
     target = by_code["target"]

@@ -144,6 +144,12 @@ def _too_often(hours: Hours, frost: Lognormal | None) -> Step:
     return Step("too_often", "binds" if score > hours.limit("answer_too_often") else "fine", values)
 
 
+def as_frost_asks(hours: Hours) -> bool:
+    """Whether the days named have as many defrosts as their frost asks for; False where that is not known."""
+    step = _too_often(hours, _frost(hours))
+    return step.state == "fine"
+
+
 def _meltwater(hours: Hours) -> Step:
     """Meltwater of regular defrosts that freezes again below the unit in lasting frost."""
     outdoor = hours.gauge("outdoor_temperature")

@@ -89,6 +89,18 @@ LIMITS_ANSWERS: dict[str, Limit] = {
         "common practice: less than a fiftieth of the bill is not worth a word",
         "share of the bill that is worth a word",
     ),
+    "answer_seen_room_k": Limit(
+        0.3, "K", "common practice: twice what a room sensor drifts in a year", "change of rooms that is told"
+    ),
+    "answer_seen_water_k": Limit(
+        2.0,
+        "K",
+        "common practice: a cylinder's sensor and its switching band",
+        "change of the full cylinder that is told",
+    ),
+    "answer_away_days": Limit(
+        2.0, "days", "common practice: a weekend away is no habit", "absence that is told", "above"
+    ),
     "answer_cold_k": Limit(
         0.5, "K", "common practice: half a kelvin is within a thermostat's band", "room below its target"
     ),
@@ -258,6 +270,12 @@ LIMITS_ANSWERS: dict[str, Limit] = {
         "common practice: rooms of one house differ by a kelvin",
         "how much more one zone lacks than the best",
     ),
+    "answer_mostly_cold": Limit(
+        0.5,
+        "-",
+        "common practice: more than half of the time is no accident",
+        "cold share of the hours named",
+    ),
     "answer_stop_h": Limit(
         6.0,
         "h",
@@ -384,6 +402,19 @@ LIMITS_ANSWERS: dict[str, Limit] = {
         "1/h",
         "95 % of field units start less often in winter (Brudermueller et al. 2023, reference 9.3)",
         "starts an hour",
+    ),
+    "answer_short_run_min": Limit(
+        25.0,
+        "min",
+        "90 % of air-source units have a median run above it (reference 9.3)",
+        "median run in the hours named, below which starts are heard",
+        "below",
+    ),
+    "answer_short_starts_per_h": Limit(
+        0.5,
+        "1/h",
+        "common practice: four starts a night wake people",
+        "starts an hour from which short runs count",
     ),
     "answer_defrosts_a_night": Limit(
         3.0, "1/night", "common practice: more than three hisses a night wake people", "defrosts a night"

@@ -7,8 +7,10 @@ from dataclasses import replace
 import numpy as np
 
 from fieldfare.analysis.answers.hours import Hours, Step, Value, defrosts_show
+from fieldfare.analysis.answers.ice import as_frost_asks
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.figures.operation import cycling
+from fieldfare.analysis.findings.limits import LIMITS
 from fieldfare.analysis.minutes.operating_state import DEFROST, HOT_WATER, OFF
 
 _RAISED_K = 0.3
@@ -33,19 +35,22 @@ def noise_steps(hours: Hours) -> tuple[list[Step], float]:
             return steps, 0.0  # too little data is not quiet
         quiet = hours.mean(hours.minutes.use.running.astype(float))
         return [*steps, Step("quiet", "binds", (Value("running_share", quiet, "-"),))], _WEAK
-    loudest = max(over, key=lambda code: over[code])
+    # Defrosts that the frost asks for are usual: what else is beyond its limit comes first.
+    usual = {s.code for s in steps if s.reason == "by_frost"}
+    loudest = max(over, key=lambda code: (code not in usual, over[code]))
     return [
         replace(s, state="adds") if s.state == "binds" and s.code != loudest else s for s in steps
     ], _PLAIN
 
 
 def _excess(hours: Hours, step: Step) -> float:
-    """How far a step's number lies beyond its limit [-]: 1 at the limit."""
+    """How far a step's numbers lie beyond their limits at most [-]: 1 at the limit."""
+    each = [1.0]
     for v in step.values:
         if v.limit and isinstance(v.value, float) and np.isfinite(v.value):
-            limit = hours.limit(v.limit)
-            return limit / max(v.value, 1e-6) if v.limit == "answer_low_bar" else v.value / limit
-    return 1.0
+            over = v.value / hours.limit(v.limit)
+            each.append(1.0 / max(over, 1e-6) if LIMITS[v.limit].side == "below" else over)
+    return max(each)
 
 
 def _air(hours: Hours) -> Step:
@@ -76,7 +81,9 @@ def _defrosts(hours: Hours) -> Step:
         values += (Value("usual_defrosts", len(usual) / len(hours.usual.days) * share, "1/night"),)
     if len(mine):
         values += (Value("defrost_minutes", mine.median("minutes"), "min"),)
-    return Step("defrosts", "binds" if a_night > hours.limit("answer_defrosts_a_night") else "fine", values)
+    if a_night <= hours.limit("answer_defrosts_a_night"):
+        return Step("defrosts", "fine", values)
+    return Step("defrosts", "binds", values, "by_frost" if as_frost_asks(hours) else "")
 
 
 def _hot_water(hours: Hours) -> Step:
@@ -105,17 +112,25 @@ def _short_runs(hours: Hours) -> Step:
     length_h = max(float(hours.in_question.sum()) / 60.0, 1e-6)
     an_hour = len(runs) / length_h
     values: tuple[Value, ...] = (Value("starts_an_hour", an_hour, "1/h", limit="answer_starts_per_h"),)
+    often = an_hour > hours.limit("answer_starts_per_h")
     if len(runs):
-        values += (Value("run_minutes", runs.median("minutes"), "min"),)
-    return Step("short_runs", "binds" if an_hour > hours.limit("answer_starts_per_h") else "fine", values)
+        length = runs.median("minutes")
+        values += (Value("run_minutes", length, "min", limit="answer_short_run_min"),)
+        short = length < hours.limit("answer_short_run_min")
+        often = often or (short and an_hour >= hours.limit("answer_short_starts_per_h"))
+    return Step("short_runs", "binds" if often else "fine", values)
 
 
 def _high_speed(hours: Hours) -> Step:
-    """Compressor and fan near their greatest speed; and whether a set-back's end makes them hurry."""
+    """Compressor and fan near their greatest speed; and whether a set-back's end makes them hurry. A charge
+    of the cylinder is fast by itself and is another step's."""
     speed, code = hours.gauge("compressor_speed"), hours.minutes.use.code
-    running = hours.in_question & (code != OFF) & (code != DEFROST) & np.isfinite(speed)
-    if not running.any():
+    read = hours.in_question & (code != OFF) & (code != DEFROST) & np.isfinite(speed)
+    if not read.any():
         return Step("high_speed", "unknown", (), "no_speed")
+    running = read & (code != HOT_WATER)
+    if not running.any():
+        return Step("high_speed", "fine", (Value("fast_share", 0.0, "-", limit="answer_fast_time"),))
     greatest = max(float(np.nanmax(speed)), 1.0)
     top = max(100.0, greatest) if greatest > 1.5 else 1.0
     fast = speed >= hours.limit("answer_fast_share") * top

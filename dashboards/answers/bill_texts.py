@@ -5,7 +5,7 @@ from __future__ import annotations
 PARTS: dict[str, str] = {
     "weather": "Weather",
     "rooms": "Rooms kept warmer",
-    "house": "The house loses more heat",
+    "house": "More heat for the same warmth",
     "hot_water": "Hot water drawn",
     "cylinder_loss": "Standing loss of the cylinder and its pipes",
     "efficiency": "Efficiency of the heat pump",
@@ -17,7 +17,7 @@ PARTS: dict[str, str] = {
     "tariff": "Price per kWh",
     "standing_charge": "Standing charge",
 }
-LESS: dict[str, str] = {"rooms": "Rooms kept cooler", "house": "The house loses less heat"}
+LESS: dict[str, str] = {"rooms": "Rooms kept cooler", "house": "Less heat for the same warmth"}
 """Names of parts that took off the bill, where the usual name says the opposite."""
 
 BESIDE: dict[str, tuple[str, str, str]] = {
@@ -30,9 +30,9 @@ BESIDE: dict[str, tuple[str, str, str]] = {
 """By the reason why the hot water drawn is not known: name of the part, and sentences of more and of less."""
 
 MORE_SENTENCES: dict[str, str] = {
-    "weather": "It was colder",
+    "weather": "it was colder",
     "rooms": "the rooms were kept warmer",
-    "house": "the house loses more heat",
+    "house": "the house took more heat for the same warmth",
     "hot_water": "more hot water was drawn",
     "cylinder_loss": "the cylinder or its pipes lost more heat",
     "efficiency": "the heat pump needed more electricity for the same heat",
@@ -47,7 +47,7 @@ MORE_SENTENCES: dict[str, str] = {
 LESS_SENTENCES: dict[str, str] = {
     "weather": "it was milder",
     "rooms": "the rooms were kept cooler",
-    "house": "the house loses less heat",
+    "house": "the house took less heat for the same warmth",
     "hot_water": "less hot water was drawn",
     "cylinder_loss": "the cylinder lost less heat",
     "efficiency": "the heat pump needed less electricity for the same heat",
@@ -73,7 +73,7 @@ SAY_MORE: dict[str, str] = {
     "weather": "{size} is the colder weather",
     "household": "{size} is how the home was used",
     "system": "{size} comes from the heating system, and that is for us to put right",
-    "house": "{size} is heat that the house loses",
+    "house": "{size} is more heat that the house took for the same warmth",
     "price": "{size} is the price of electricity",
     "unsure": "{size} more has no sure cause",
 }
@@ -81,11 +81,15 @@ SAY_LESS: dict[str, str] = {
     "weather": "milder weather saved {size}",
     "household": "how the home was used saved {size}",
     "system": "the heating system itself saved {size}",
-    "house": "the house lost less heat, which saved {size}",
+    "house": "the house took less heat for the same warmth, which saved {size}",
     "price": "cheaper electricity saved {size}",
     "unsure": "{size} less has no sure cause",
 }
 """What is said on the phone of each part of the difference, in this order."""
+SAY_DISTRUSTED = (
+    "Our readings of your meter can't be right for these days, so I can't split the bill yet. Please read"
+    " the meter to me now, and tell me what else runs on it."
+)
 ONLY_DESIGN = (
     "Nothing was read on these days a year ago, so only the design can be compared: whether this bill is"
     " higher than an earlier one is not known."
@@ -155,6 +159,24 @@ HOME_ASK = frozenset(
 )
 """Questions that a household can ask itself."""
 
+AWAY: dict[tuple[bool, bool], str] = {
+    (True, False): "Nobody was at home for {before} a year ago.",
+    (False, True): "Nobody was at home for {now} of these days.",
+    (True, True): "Nobody was at home for {before} a year ago, and for {now} of these days.",
+}
+"""(a year ago, now) -> what an absence has to do with a bill."""
+
+SEEN: dict[str, str] = {
+    "room_c": "On heated days the rooms were at {now}, a year ago at {before}.",
+    "hot_water_c": "The cylinder is heated to {now}, a year ago to {before}.",
+}
+"""What the readings show of a setting on both sides."""
+SEEN_OF: dict[str, tuple[str, ...]] = {
+    "room_c": ("rooms",),
+    "hot_water_c": ("efficiency", "direct_heat", "cylinder_loss", "hot_water"),
+}
+"""The parts that such a sentence explains."""
+
 UNKNOWN: dict[str, str] = {
     "no_room_sensor": (
         "Rooms: no room sensor for most of these days, so warmer rooms are part of what is not explained."
@@ -206,6 +228,10 @@ MEND: dict[str, str] = {
     "drive": "takes a visit",
 }
 NEXT: dict[str, str] = {
+    "house": (
+        "Tomorrow: ask what changed in the house: a stove no longer lit, a room added, windows, walls drying"
+        " out. The readings show how much, not which."
+    ),
     "system": (
         "Tomorrow: do what is listed and log it as a job. The job's page then shows by days of comparable"
         " weather whether it helped."
@@ -218,6 +244,7 @@ NEXT: dict[str, str] = {
 HOME_NEXT: dict[str, str] = {
     "system": "We put right what is ours. In the month's report you see whether it helped.",
     "household": "In a week look here again, and compare days as cold.",
+    "house": "Tell us what changed in the house: a stove no longer lit, a room added, other windows.",
     "price": "Compare the price and the standing charge on your contract with those on your bill.",
     "paper": "Enter what your bill says above: then you see what was not the heating.",
 }

@@ -120,6 +120,10 @@ SAID: dict[str, str] = {
 """The sentence of the step that binds."""
 SAID_BY_REASON: dict[tuple[str, str], str] = {
     (
+        "defrosts",
+        "by_frost",
+    ): "What is heard are defrosts, and there are as many as the frost asks for: they hiss, clunk and steam.",
+    (
         "set_back",
         "lowered",
     ): "Most of these hours lie in the night set-back, with its lower set temperature.",
@@ -302,6 +306,7 @@ REASONS: dict[str, str] = {
     "no_pressure": "no pressure is read",
     "no_speed": "no compressor speed is read",
     "no_air": "the source is not air",
+    "by_frost": "as many as the frost asks for",
     "by_day": "much faster by day than at night",
     "no_frost_or_output": "needs outdoor readings and the rated output",
     "no_defrost_signal": "needs a defrost signal, the operating mode or the heat every 2 minutes or closer",

@@ -14,6 +14,8 @@ _MOST_NAMED = 3
 """Parts in the headline."""
 _LIKELY_SHARE = 0.5
 """Of the difference: what a likeliest cause explains (common practice)."""
+_ALSO_SHARE = 0.1
+"""Of the same: from here on the largest part that is not the weather is named too."""
 _NAMED_SHARE = 0.8
 """Share of all that distinguished parts added and took off which those of the headline explain;
 smaller parts are in the table."""
@@ -107,7 +109,14 @@ def _lead(document: dict[str, Any], home: bool) -> list[str]:
         although=_although(document),
     )
     earlier = [_(texts.ONLY_DESIGN)] if _no_earlier(document) else []
-    return [first, *earlier, *_reasons(document), *([] if home else _costly(document))]
+    return [
+        first,
+        *earlier,
+        *_reasons(document),
+        *_seen(document),
+        *_away(document),
+        *([] if home else _costly(document)),
+    ]
 
 
 def _difference(document: dict[str, Any]) -> str:
@@ -152,6 +161,26 @@ def _costly(document: dict[str, Any]) -> list[str]:
         for f in found
     ]
     return [f"Open at this home: {words.listed(titles)}; we look into that."] if titles else []
+
+
+def _seen(document: dict[str, Any]) -> list[str]:
+    """Settings that the readings show to differ, of parts that are told."""
+    told = {p["code"] for p in document["parts"] if p["told"]}
+    # stored answers of earlier releases lack it
+    return [
+        _(texts.SEEN[row["code"]], **{n: words.measure(row[n], "°C", 1) for n in ("before", "now")})
+        for row in document.get("seen", ())
+        if told & set(texts.SEEN_OF[row["code"]])
+    ]
+
+
+def _away(document: dict[str, Any]) -> list[str]:
+    """That nobody was at home, then or now."""
+    days = document.get("away") or {}
+    before, now = days.get("before") or 0, days.get("now") or 0
+    if not (before or now):
+        return []
+    return [_(texts.AWAY[before > 0, now > 0], before=words.span(before), now=words.span(now))]
 
 
 def _shared_lead(document: dict[str, Any]) -> list[str]:
@@ -216,7 +245,11 @@ def _headline_parts(parts: list[dict[str, Any]], unit: str) -> list[dict[str, An
     sizes = [abs(p[unit]["value"]) for p in parts]
     enough = _NAMED_SHARE * sum(sizes)
     n = next((n for n in range(1, len(sizes) + 1) if sum(sizes[:n]) >= enough), 0)
-    return parts[: min(n, _MOST_NAMED)]
+    named = parts[: min(n, _MOST_NAMED)]
+    if all(p["code"] == "weather" for p in named):
+        # The weather explains most: say what somebody can act upon beside it.
+        named += [p for p in parts[n : n + 1] if abs(p[unit]["value"]) >= _ALSO_SHARE * sum(sizes)]
+    return named
 
 
 def _amount(document: dict[str, Any], part: dict[str, Any]) -> str:
@@ -227,12 +260,20 @@ def _amount(document: dict[str, Any], part: dict[str, Any]) -> str:
 
 def _say(document: dict[str, Any], home: bool) -> str:
     """A reply for the phone, in two or three sentences."""
-    if home or not document["parts"]:
+    if home:
         return ""
+    if not document["parts"]:
+        return f"“{texts.SAY_DISTRUSTED if 'culprits' in document else ' '.join(_shared_lead(document))}”"
     unit = unit_of(document)
     change = document["difference"][unit]
     least = least_of(document, unit)
-    also = "".join(f" {s}" for s in (*([texts.SAY_ONLY_DESIGN] * _no_earlier(document)), *_costly(document)))
+    beside = (
+        *([texts.SAY_ONLY_DESIGN] * _no_earlier(document)),
+        *_seen(document),
+        *_away(document),
+        *_costly(document),
+    )
+    also = "".join(f" {sentence}" for sentence in beside)
     against = texts.AGAINST[document["against"]]
     verb = "used" if unit == "kwh" else "cost"
     if abs(change) < least:

@@ -95,6 +95,8 @@ def _answers() -> Iterator[Message]:
         bill_texts.LESS,
         bill_texts.MORE_SENTENCES,
         bill_texts.LESS_SENTENCES,
+        bill_texts.AWAY,
+        bill_texts.SEEN,
         bill_texts.AGAINST,
         bill_texts.AGAINST_SHORT,
         bill_texts.LEAD,

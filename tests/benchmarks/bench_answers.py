@@ -24,14 +24,15 @@ def bills(seeds: range, only: str) -> list[dict[str, Any]]:
     for seed in seeds:
         for case in (c for c in CASES if only in c.name):
             found: BillOutcome = outcome(case, seed)
-            change = found.document["difference"]["kwh"]
-            apart = abs(sum(p["kwh"]["value"] for p in found.document["parts"]) - change)
+            change, parts = found.document["difference"]["kwh"], found.document["parts"]
+            apart = abs(sum(p["kwh"]["value"] for p in parts) - change) if parts else 0.0
             rows.append(
                 {
                     "case": case.name,
                     "seed": seed,
-                    "wanted": found.part,
+                    "wanted": case.part,
                     "named": found.named,
+                    "right": found.right,
                     "held": sum(found.held.values()),
                     "parts": len(found.held),
                     "missed": [code for code, held in found.held.items() if not held],
@@ -39,7 +40,7 @@ def bills(seeds: range, only: str) -> list[dict[str, Any]]:
                 }
             )
             row = rows[-1]
-            said = "ok" if row["named"] == row["wanted"] else f"named {row['named']}"
+            said = "ok" if row["right"] else f"named {row['named']}"
             print(
                 f"{case.name:<62} {seed}  {said:<20} {row['held']}/{row['parts']} {' '.join(row['missed'])}",
                 flush=True,
@@ -51,16 +52,22 @@ def complaints(seeds: range, only: str) -> list[dict[str, Any]]:
     rows = []
     for seed in seeds:
         for case in (c for c in COMPLAINTS if only in c.name):
-            rows.append(_complaint(case.kind, case.name, seed, case.cause, answer_of(case, seed)))
+            told = answer_of(case, seed)
+            rows.append(_complaint(case.kind, case.name, seed, case.cause, told, is_right=case.right(told)))
         for cold in (c for c in answer_plants_c.CASES if only in c.name):
             told = answer_plants_c.answer_of(cold, seed)
-            rows.append(_complaint("cold", f"{cold.name} (plants_c)", seed, cold.cause, told))
+            named = f"{cold.name} (plants_c)"
+            is_right = told["binding"] == cold.cause
+            rows.append(_complaint("cold", named, seed, cold.cause, told, is_right=is_right))
     return rows
 
 
-def _complaint(kind: str, name: str, seed: int, wanted: str, told: dict[str, Any]) -> dict[str, Any]:
-    row = {"kind": kind, "case": name, "seed": seed, "wanted": wanted, "named": told["binding"]}
-    said = "ok" if row["named"] == wanted else f"named {row['named']}"
+def _complaint(
+    kind: str, name: str, seed: int, wanted: str, told: dict[str, Any], *, is_right: bool
+) -> dict[str, Any]:
+    named = told["binding"]
+    row = {"kind": kind, "case": name, "seed": seed, "wanted": wanted, "named": named, "right": is_right}
+    said = "ok" if is_right else f"named {named}"
     print(f"{kind:<10} {name:<55} {seed}  {said}", flush=True)
     return row
 
@@ -74,8 +81,8 @@ def main() -> int:
     first, last = (int(text) for text in args.seeds.split(":"))
     split, named = bills(range(first, last), args.cases), complaints(range(first, last), args.cases)
     held, parts = sum(r["held"] for r in split), sum(r["parts"] for r in split)
-    right = sum(r["named"] == r["wanted"] for r in split)
-    bound = sum(r["named"] == r["wanted"] for r in named)
+    right = sum(r["right"] for r in split)
+    bound = sum(r["right"] for r in named)
     print(f"\nbills: {right} of {len(split)} named right; {held} of {parts} parts within their interval")
     print(f"complaints: {bound} of {len(named)} causes right")
     if args.json:
