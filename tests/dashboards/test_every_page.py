@@ -16,7 +16,7 @@ from fieldfare.dashboards.pages import EXPECTATIONS
 from tests.dashboards.browser import Running, browser, fill, running, sign_in
 from tests.dashboards.every_page import Trouble, addresses, walk
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.timeout(1800)]
 HOME, TOMORROW = "beech-end", datetime.now(UTC) + timedelta(days=1)
 YEAR, LAST_MONTH = TOMORROW.year, (TOMORROW.replace(day=1) - timedelta(days=3))
 FILL = {

@@ -9,6 +9,7 @@ import numpy as np
 from fieldfare.analysis.cautions import water_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.cold_room import ColdRoom, cause_weights
+from fieldfare.analysis.expectation.set_back import Recovery, depth_now, with_set_back
 from fieldfare.analysis.expectation.water_flow import water_difference
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
@@ -31,6 +32,11 @@ from fieldfare.analysis.statistics.quantiles import nan_median
 _BEYOND_DESIGN_K = 1.5
 _HEATED_MIN = 60.0
 _COLD_ENOUGH_C = 12.0
+_VISITS = {"curve_too_low": "setting", "deep_set_back": "call"}
+_SHALLOWER = (
+    "Some rooms do not get warm again between two nights. Make the night set-back half as deep, or leave it"
+    " off while it is cold. Tell your installer if they stay cold."
+)
 
 
 @dataclass(frozen=True)
@@ -159,12 +165,14 @@ def _finding(context: Context, cold: _Cold) -> Finding:
         home=(
             ""
             if quiet
+            else _SHALLOWER
+            if first == "deep_set_back"
             else (
                 f"Part of your house ({zone.name}) is colder than its set temperature. Keep doors and"
                 " radiator valves there open. Your installer has been told."
             )
         ),
-        visit="none" if quiet else "setting" if first == "curve_too_low" else "drive",
+        visit="none" if quiet else _VISITS.get(first, "drive"),
         bring=("spare valve actuator", "air vent key", "thermometer") if first == "zone_not_opening" else (),
         changes=(("flow_temperature", "raise"),) if first == "curve_too_low" else (),
     )
@@ -183,7 +191,10 @@ def _severity(
         return "note" if not lasts else "act" if cold_house else "watch"
     if size < limit("room_deficit_note"):
         return None
-    plain = bool(causes) and causes[0].weight >= limit("room_cause_plain")
+    # A set-back is the household's own wish, not a shortage.
+    plain = (
+        bool(causes) and causes[0].weight >= limit("room_cause_plain") and causes[0].cause != "deep_set_back"
+    )
     watch = limit("room_deficit_watch") if not plain else limit("room_deficit_explained")
     if not lasts or size < watch:
         return "note"
@@ -237,8 +248,12 @@ def _causes(
         shut_below=context.limit("room_emission_shut"),
         emitters_known=bool(context.site.emitter),
     )
-    facts = _in_words(measured)
-    scores = {cause: (weight, facts) for cause, weight in weights.items()}
+    depth, recovery = _set_back(context, inside)
+    lags = measured.gap is not None and measured.gap >= context.limit("answer_gap_k")
+    if depth >= context.limit("answer_setback_k") and recovery.is_late(context.limit) and not lags:
+        weights = with_set_back(weights)
+    facts, night = _in_words(measured), _night_in_words(depth, recovery)
+    scores = {c: (weight, night if c == "deep_set_back" else facts) for c, weight in weights.items()}
     labels = (
         ("share of the time the unit ran", measured.running, "-"),
         ("output over the rating", measured.output_share, "-"),
@@ -249,7 +264,46 @@ def _causes(
         ("flow less return over that at rated output and the pump's flow", measured.spread, "-"),
     )
     evidence = tuple(Evidence(label, round(v, 2), unit) for label, v, unit in labels if v is not None)
+    if "deep_set_back" in scores:
+        fall = Evidence("fall of the rooms by night", round(recovery.fell, 1), "K")
+        evidence = (
+            context.evidence("depth of the set-back", round(depth, 1), "K", "answer_setback_k"),
+            fall,
+            *evidence,
+        )
     return ranked(scores), evidence
+
+
+def _set_back(context: Context, inside: Flags) -> tuple[float, Recovery]:
+    """Usual depth of the night set-back on the cold days [K], and how the rooms come back from it."""
+    days, cold = context.days, context.days.where(inside)
+    loss, nan = context.figures.heat_loss, float("nan")
+    try:
+        depth, lowered_h = depth_now(cold)
+    except NotAssessed:
+        return nan, Recovery(nan, nan, nan, nan, nan)
+    raised_h = 24.0 - lowered_h
+    fell = days.floats("room_end") - days.floats("room_min")
+    lacks = days.floats("target_max") - days.floats("room")
+    # A unit that heats by night too gives less in the hours after it than the day's heat over these.
+    given = days.floats("heat_space_kwh") / np.maximum(days.floats("minutes_heating") / 60.0, raised_h)
+    need = nan
+    if loss.coefficient.value is not None:
+        warmer = days.floats("target_max") - days.floats("outdoor")
+        need = (loss.coefficient.value * warmer - (loss.gains_w or 0.0)) / 1000.0
+    spare = np.divide(given, need, out=np.full(len(given), nan), where=need > 0.0)
+    # By day the rooms gain what they lose by night.
+    usual = nan_median(fell[inside])
+    needed = usual / (context.limit("answer_recovery_min") / 60.0)
+    recovery = Recovery(nan_median(spare[inside]), usual / raised_h, needed, usual, nan_median(lacks[inside]))
+    return depth, recovery
+
+
+def _night_in_words(depth: float, recovery: Recovery) -> str:
+    return (
+        f"by night the rooms are set {depth:.1f} K lower and fall by {recovery.fell:.1f} K; by day they get"
+        f" {percent(recovery.spare)} of the heat that the house needs at their target, and are still rising"
+    )
 
 
 def _measured(context: Context, zone: _Zone, zones: list[_Zone], inside: Flags) -> ColdRoom:
@@ -360,6 +414,12 @@ def _step(context: Context, cause: str, cold: _Cold) -> str:
             "Check remotely that no quiet mode or limit restricts the unit and that the night"
             " set-back is off. Then treat it as insufficient output: check capacity, air path and"
             " water flow on a visit."
+        )
+    if cause == "deep_set_back":
+        return (
+            "Have the householder make the night set-back half as deep, or leave it off while it is cold, and"
+            " check the rooms after three days: a heat pump warms up slowly. If they are still cold then,"
+            " look at the curve, the valves and the emitters."
         )
     if cause == "emitters_small":
         return (
