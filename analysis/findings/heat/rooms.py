@@ -26,6 +26,7 @@ from fieldfare.analysis.findings.model import (
 )
 from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.physics.emitters import HeatEmitter, output_kw
+from fieldfare.analysis.plant.zone_names import the_zone, zone_name
 from fieldfare.analysis.statistics.quantiles import nan_median
 
 # A target far above the design is a wish the plant was not built for.
@@ -130,19 +131,19 @@ def _finding(context: Context, cold: _Cold) -> Finding:
     zone, episode, limit = cold.zone, cold.episode, context.limit
     hit = int(cold.inside.sum())
     first = cold.causes[0].cause if cold.causes else ""
-    room = nan_median(zone.room[cold.inside])
+    room, named = nan_median(zone.room[cold.inside]), the_zone(zone.name, begins=True)
     if zone.own:
-        headline = f"Zone {zone.name} stays {cold.size:.1f} K below its set temperature (at {room:.1f} °C)."
+        headline = f"{named} stays {cold.size:.1f} K below its set temperature (at {room:.1f} °C)."
         lack = context.evidence(
-            f"target minus room temperature, zone {zone.name}",
+            f"target minus room temperature, {zone_name(zone.name)}",
             round(cold.size, 2),
             "K",
             "room_deficit_watch" if cold.severity != "note" else "room_deficit_note",
         )
         over = cold.size / limit("room_deficit_watch")
     else:
-        headline = f"Zone {zone.name} stays at {room:.1f} °C; no set temperature is measured there."
-        lack = context.evidence(f"room, zone {zone.name}", round(room, 1), "°C", "room_cold_c")
+        headline = f"{named} stays at {room:.1f} °C; no set temperature is measured there."
+        lack = context.evidence(f"room, {zone_name(zone.name)}", round(room, 1), "°C", "room_cold_c")
         over = 1.0 + cold.size / limit("room_deficit_watch")
     quiet = cold.severity == "note"
     return Finding(
@@ -168,8 +169,8 @@ def _finding(context: Context, cold: _Cold) -> Finding:
             else _SHALLOWER
             if first == "deep_set_back"
             else (
-                f"Part of your house ({zone.name}) is colder than its set temperature. Keep doors and"
-                " radiator valves there open. Your installer has been told."
+                f"Part of your house ({zone_name(zone.name)}) is colder than its set temperature. Keep doors"
+                " and radiator valves there open. Your installer has been told."
             )
         ),
         visit="none" if quiet else _VISITS.get(first, "drive"),
@@ -402,10 +403,10 @@ def _in_words(measured: ColdRoom) -> str:
 
 
 def _step(context: Context, cause: str, cold: _Cold) -> str:
-    zone = cold.zone.name
+    zone = the_zone(cold.zone.name)
     if cause == "zone_not_opening":
         return (
-            f"Check by phone that the thermostat and the radiator valves of zone {zone} are open. Then"
+            f"Check by phone that the thermostat and the radiator valves of {zone} are open. Then"
             " visit: check whether its valve opens when it calls (actuator, wiring, stuck pin,"
             " lockshield), bleed its emitters and balance the circuits. Leave the curve as it is."
         )
@@ -423,7 +424,7 @@ def _step(context: Context, cause: str, cold: _Cold) -> str:
         )
     if cause == "emitters_small":
         return (
-            f"The water is as warm as designed and the emitters of zone {zone} give what they can. Check on a"
+            f"The water is as warm as designed and the emitters of {zone} give what they can. Check on a"
             " visit that they are bled and balanced, look for open windows or missing insulation, and"
             " compare their size with the room's heat loss (EN 442, EN 12831-1)."
         )
