@@ -16,6 +16,7 @@ from fieldfare.analysis.advice.room_response import RoomResponse, room_response
 from fieldfare.analysis.advice.saving import cop_between, cop_over
 from fieldfare.analysis.advice.shared import no_rooms
 from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.expectation.set_back import USUAL_HOURS, depth_now
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.estimate import Estimate
@@ -23,8 +24,6 @@ from fieldfare.analysis.plant.site import Site
 
 Floats = NDArray[np.float64]
 
-USUAL_HOURS = 7.0
-"""Length of a night's set-back where none is set now (common practice)."""
 STORES_KWH_PER_M2_K = (165.0 / 3600.0, 370.0 / 3600.0)
 """Heat that a house of medium and of very heavy weight stores for each kelvin and m2 of floor (ISO 13790,
 table 12; lighter ones are rare with their inner walls and furniture: common practice)."""
@@ -160,15 +159,6 @@ def _warmer_hours(days: Table, rest_h: Floats) -> Floats:
     swing = fill_nan(days.floats("outdoor_max") - days.floats("outdoor_min"), 0.0)
     part = np.clip(rest_h / 24.0, 0.0, 0.5)
     return NIGHT_SHARE * swing * part / (1.0 - part)
-
-
-def depth_now(days: Table) -> tuple[float, float]:
-    """Depth [K] and length [h] of the set-back by the targets; depth 0 if they are constant."""
-    if not (days.knows("target") and days.knows("target_max")):
-        raise NotAssessed("needs target_room_temperature", "missing_quantity")
-    lowered = days.floats("target_max") - days.floats("target")
-    hours = USUAL_HOURS
-    return float(np.nanmedian(lowered)) * 24.0 / hours, hours
 
 
 def cooling_rate(site: Site, facts: Facts, days: HeatingDays) -> tuple[float, float]:

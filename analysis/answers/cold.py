@@ -14,6 +14,7 @@ from fieldfare.analysis.answers.cold_measures import (
     able_kw,
     call_share,
     emission,
+    found_weights,
     need_kw,
     space_kw,
     steady_heating,
@@ -30,6 +31,7 @@ from fieldfare.analysis.answers.hours import (
     longest_stop,
 )
 from fieldfare.analysis.answers.other_sources import cold_turn, without_the_pump
+from fieldfare.analysis.expectation.set_back import PLAIN
 from fieldfare.analysis.facts.load_factor import load_share, target_flow_of
 from fieldfare.analysis.facts.table import fill_nan
 
@@ -37,7 +39,6 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 _WEAK = 0.6  # weight of a cause by exclusion (common practice)
-_PLAIN = 0.9  # weight of a cause with direct evidence (common practice)
 ORDER = (
     "target",
     "set_back",
@@ -58,7 +59,8 @@ ORDER = (
 def cold_steps(hours: Hours) -> tuple[list[Step], float]:
     """All steps from target to windows, and the weight of the limiting cause [0 to 1]."""
     cold = zone_of(hours)
-    weights = weights_of(hours, cold)
+    weights, found = weights_of(hours, cold), found_weights(hours)
+    weights |= dict.fromkeys(weights, 0.0) | found if found else {}
     steps = [
         _target(hours, cold),
         set_back_step(hours, cold),
@@ -71,6 +73,7 @@ def cold_steps(hours: Hours) -> tuple[list[Step], float]:
         _output(hours, cold, weights),
         windows_step(hours, cold),
     ]
+    steps = [_as_found(s, found) for s in steps]
     turn, weight = cold_turn(hours, cold.cold)
     if turn is not None:
         steps = [*without_the_pump(steps, turn), turn]
@@ -78,6 +81,16 @@ def cold_steps(hours: Hours) -> tuple[list[Step], float]:
     steps.sort(key=lambda s: ORDER.index(s.code))
     lags = _lags_alone(hours, cold, {s.code: s for s in steps})
     return _one_binds(steps, weights, lags_alone=lags)
+
+
+def _as_found(step: Step, found: Mapping[str, float]) -> Step:
+    """A step beside the finding about the same rooms: its first cause leads also where these hours alone
+    don't show it, and a set-back leads only if it is the first."""
+    first = max(found, key=lambda c: found[c], default="")
+    if step.code == first and step.state in ("unknown", "adds"):
+        return replace(step, state="binds")
+    is_second = found and step.code == "set_back" and step.code != first and step.reason != "lowered"
+    return replace(step, state="adds") if is_second and step.state == "binds" else step
 
 
 def _target(hours: Hours, cold: ColdZone) -> Step:
@@ -336,7 +349,7 @@ def _one_binds(
     if not ranked:
         return _nothing_binds(steps, weights, lags_alone=lags_alone)
     out = [replace(s, state="adds") if s.state == "binds" and s.code != ranked[0] else s for s in steps]
-    return out, weights.get(ranked[0], _PLAIN)
+    return out, weights.get(ranked[0], PLAIN)
 
 
 def _lags_alone(hours: Hours, cold: ColdZone, by_code: Mapping[str, Step]) -> bool:

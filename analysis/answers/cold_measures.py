@@ -26,6 +26,7 @@ _BY_CAUSE = {
     "curve_too_low": "flow_temperature",
     "emitters_small": "emitters",
     "zone_not_opening": "valve",
+    "deep_set_back": "set_back",
 }
 _LEAST_KW = 0.5  # of a house's need, below which a ratio says nothing
 
@@ -99,6 +100,18 @@ def weights_of(hours: Hours, cold: ColdZone) -> dict[str, float]:
         measured, shut_below=hours.limit("room_emission_shut"), emitters_known=bool(hours.site.emitter)
     )
     return {_BY_CAUSE[cause]: weight for cause, weight in weights.items()}
+
+
+def found_weights(hours: Hours) -> dict[str, float]:
+    """Weights of the open finding about cold rooms by step, which rest on more days than a caller names;
+    empty without one, or where the question is about certain hours or a zone."""
+    question = hours.question
+    if question.named or question.zone is not None:
+        return {}
+    for finding in hours.result.get("findings", []):
+        if finding["code"] == "room_below_target" and finding.get("until") is None:
+            return {_BY_CAUSE[c["cause"]]: c["weight"] for c in finding.get("causes", [])}
+    return {}
 
 
 def _known(value: float) -> float | None:

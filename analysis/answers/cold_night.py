@@ -8,6 +8,7 @@ import numpy as np
 
 from fieldfare.analysis.answers.cold_measures import FEWEST_COLD_MIN, ColdZone, need_kw, space_kw
 from fieldfare.analysis.answers.hours import Flags, Hours, Step, Value
+from fieldfare.analysis.expectation.set_back import Recovery
 from fieldfare.analysis.facts.segments import held_for
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.minutes.rolling import true_runs, window_sum
@@ -66,14 +67,12 @@ def set_back_step(hours: Hours, cold: ColdZone) -> Step:
     below = hours.in_question & (fill_nan(highest - cold.room, 0.0) > hours.limit("answer_cold_k"))
     comes_back, share = _coming_back(hours, cold, lowered), hours.limit("answer_set_back_share")
     night = _night_of(hours, cold, lowered, comes_back & ~lowered & hours.in_question, highest)
-    fell_enough = night.fell >= hours.limit("answer_fell_share") * hours.mean(highest - cold.room, below)
+    lacks = hours.mean(highest - cold.room, below)
+    recovery = Recovery(night.spare, night.rise, night.needed, night.fell, lacks)
+    fell_enough = recovery.fell_enough(hours.limit)
     never_back = night.reached < hours.limit("answer_reached_share")
-    rising = (
-        night.spare >= hours.limit("answer_rising_share")
-        and night.rise >= hours.limit("answer_rise_over_needed") * night.needed
-        and fell_enough
-        and not (cold.gap >= hours.limit("answer_gap_k") and never_back)
-    )
+    lags = cold.gap >= hours.limit("answer_gap_k") and never_back
+    rising = recovery.is_late(hours.limit) and not lags
     follows = lowered | (comes_back if rising else _soon_after(hours, cold, lowered))
     in_set_back = _share(below, follows)
     values = (

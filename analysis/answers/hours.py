@@ -143,6 +143,11 @@ class Hours:
         """Days named: how often the hours come."""
         return (self.last - self.first).days + 1
 
+    def was_cleared(self, code: str) -> bool:
+        """Whether the standing result judged a finding's rule and found nothing."""
+        codes = {f["code"] for part in ("findings", "not_assessed") for f in self.result.get(part, [])}
+        return "not_assessed" in self.result and code not in codes
+
     def gauge(self, quantity: str) -> Floats:
         return self.minutes.grid.gauge(quantity)
 

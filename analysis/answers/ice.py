@@ -141,7 +141,10 @@ def _too_often(hours: Hours, frost: Lognormal | None) -> Step:
         Value("defrosts_due", due.middle, "", due.low, due.high),
         Value("score", score, "-", limit="answer_too_often"),
     )
-    return Step("too_often", "binds" if score > hours.limit("answer_too_often") else "fine", values)
+    # What weeks of defrosts cleared, three days within what their frost asks for don't show.
+    is_usual = len(defrosts) <= due.high and hours.was_cleared("excessive_defrost")
+    often = score > hours.limit("answer_too_often") and not is_usual
+    return Step("too_often", "binds" if often else "fine", values)
 
 
 def as_frost_asks(hours: Hours) -> bool:

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldfare.analysis.advice.set_back import depth_now
 from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.expectation.set_back import depth_now
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.estimate import Estimate, robust_fit

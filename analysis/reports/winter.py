@@ -10,6 +10,7 @@ import numpy as np
 
 from fieldfare.analysis.findings.judge import RULES
 from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.plant.zone_names import zone_name
 from fieldfare.analysis.reports.design_ratios import WHOLE_YEAR_DAYS, measured_days
 from fieldfare.analysis.reports.output_basis import output_basis
 from fieldfare.analysis.reports.verdict import DATA_CODES, unanswered
@@ -212,7 +213,7 @@ def _numbers(site: Site, result: Mapping[str, Any]) -> dict[str, tuple[Number, .
     expected = performance["expected"] or {}
     whole_year = site.design.spf_space is None or measured_days(result) >= WHOLE_YEAR_DAYS
     zones = [
-        Number(f"time below target, {name}", _percent(zone["share_below_target"]), "%")
+        Number(f"time below target, {zone_name(name)}", _percent(zone["share_below_target"]), "%")
         for name, zone in result["comfort"]["zones"].items()
     ]
     listed: dict[str, list[Number]] = {

@@ -5,8 +5,8 @@ from __future__ import annotations
 from datetime import timedelta
 
 from fieldfare.analysis.advice.curve import MILD_C
-from fieldfare.analysis.advice.set_back import depth_now
 from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.expectation.set_back import depth_now
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.tuning.standing import Season

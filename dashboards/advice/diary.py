@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from fieldfare.analysis.advice.curve import MILD_C
+from fieldfare.analysis.plant.zone_names import the_zone, zone_name
 from fieldfare.dashboards.advice.present_advice import STOP, present_advice, room_words, saves_words
 from fieldfare.dashboards.figures.before_after import effect_sentence
 from fieldfare.dashboards.text import words
@@ -148,8 +149,8 @@ def _next(step: dict[str, Any]) -> dict[str, Any]:
         )
     elif step["zone"]:
         lines.append(
-            f"Why: {step['zone']} was below its target on two or more of the last seven days; before tuning"
-            " it was not. Give the warmth back."
+            f"Why: {the_zone(step['zone'])} was below its target on two or more of the last seven days;"
+            " before tuning it was not. Give the warmth back."
         )
     elif step["need"]:
         lines += [NEEDS[step["need"]], _whole_way(step)]
@@ -161,7 +162,7 @@ def _next(step: dict[str, Any]) -> dict[str, Any]:
         goal = " and ".join(f"{_value(v)} {step['unit']}" for v in step["goal"])
         lines.append(f"Where it leads: {goal}, one step a week.")
     if step["binding"]:
-        lines.append(f"The first zone to get cold: {step['binding']}.")
+        lines.append(f"The first zone to get cold: {zone_name(step['binding'])}.")
     fields = _FIELDS.get(step["code"]) or tuple(
         f"Flow at {_value(o)} °C outdoors [°C]" for o in step["outdoor"] or ()
     )
@@ -190,7 +191,7 @@ def _all_of_it(step: dict[str, Any]) -> str:
 def _entry(e: dict[str, Any], document: dict[str, Any], currency: str | None) -> dict[str, Any]:
     week = e["week"]
     rooms = [
-        f"{z['zone']}: below its target on {z['short']} of {words.span(z['days'])}"
+        f"{words.capital(zone_name(z['zone']))}: below its target on {z['short']} of {words.span(z['days'])}"
         for z in week["zones"]
         if z["days"]
     ]

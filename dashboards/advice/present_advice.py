@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from fieldfare.analysis.plant.zone_names import the_zone, zone_name
 from fieldfare.dashboards.text import words
 
 TITLES = {
@@ -97,7 +98,9 @@ def _present(a: dict[str, Any], of: str, currency: str | None) -> dict[str, Any]
     if a["room"] is not None:
         lines.append(room_words(a["room"]))
     lines += [
-        f"{z['zone']}: {z['now_c']:.1f} °C now, {z['after_c']:.1f} °C then; {_target(z)}." for z in a["zones"]
+        f"{words.capital(zone_name(z['zone']))}: {z['now_c']:.1f} °C now, {z['after_c']:.1f} °C then;"
+        f" {_target(z)}."
+        for z in a["zones"]
     ]
     if a["recovery_h"] is not None:
         lines.append(f"Rooms are back at their target {a['recovery_h']:g} h after the set-back ends.")
@@ -149,7 +152,7 @@ def _balance_lines(balance: dict[str, Any]) -> list[str]:
     """Which zone has too much and which too little, and what the curve gains."""
     water = balance["by_water"]
     rooms = "; ".join(
-        f"{z['zone']} {z['now_c']:.1f} °C, target {z['target_c']:.1f} °C" for z in water["zones"]
+        f"{zone_name(z['zone'])} {z['now_c']:.1f} °C, target {z['target_c']:.1f} °C" for z in water["zones"]
     )
     lower = water["lower_k"]
     gains = (
@@ -186,14 +189,15 @@ def _turn(balance: dict[str, Any]) -> str:
     designed = {z["zone"]: z["share"] for z in balance["by_water"]["zones"]}
     warm, cold = balance["warm"], balance["cold"]
     if turning[warm] > _TURNED * designed[warm]:
-        return f"{warm} has nothing to spare. Fit larger emitters in {cold}, or look for what it loses."
+        larger = f"Fit larger emitters in {the_zone(cold)}, or look for what it loses."
+        return f"{the_zone(warm)} has nothing to spare. {larger}"
     zones = balance["by_turning"]["zones"]
-    return f"turn {warm} down in two steps to {_flows(zones)}. {_then(balance['by_turning'])}"
+    return f"turn {the_zone(warm)} down in two steps to {_flows(zones)}. {_then(balance['by_turning'])}"
 
 
 def _flows(zones: list[dict[str, Any]]) -> str:
     return ", ".join(
-        f"{z['zone']} {100.0 * z['share']:.0f} % of the water"
+        f"{zone_name(z['zone'])} {100.0 * z['share']:.0f} % of the water"
         + (f" ({words.measure(z['m3_per_h'], 'm3/h', 2)})" if z["m3_per_h"] is not None else "")
         for z in zones
     )
@@ -201,7 +205,7 @@ def _flows(zones: list[dict[str, Any]]) -> str:
 
 def _then(way: dict[str, Any]) -> str:
     """Rooms after one way, and how far apart they still are."""
-    rooms = ", ".join(f"{z['zone']} {z['after_c']:.1f} °C" for z in way["zones"])
+    rooms = ", ".join(f"{zone_name(z['zone'])} {z['after_c']:.1f} °C" for z in way["zones"])
     least = " Less water is not advised: larger emitters have to do the rest." if way["least"] else ""
     return f"Then: {rooms}; {words.interval(way['apart_k'], 'K', 1)} apart.{least}"
 

@@ -332,7 +332,7 @@ def _money(document: dict[str, Any], estimate: dict[str, float] | None) -> str:
     if estimate is None:
         return "–"
     value, low, high = (amount(document, estimate[n], "money") for n in ("value", "low", "high"))
-    return value if low == high else f"{value} ({_('{low} to {high}', low=low, high=high)})"
+    return value if low == high else _("{value} ({low} to {high})", value=value, low=low, high=high)
 
 
 def _sum(document: dict[str, Any]) -> dict[str, Any]:

@@ -9,6 +9,7 @@ from fieldfare.dashboards.answers import plan_texts as plan
 from fieldfare.dashboards.answers.number_texts import NOT_AT_HOME, NUMBERS, NUMBERS_BY_REASON, filled
 from fieldfare.dashboards.text import words
 from fieldfare.dashboards.text.caution_words import caution_words
+from fieldfare.dashboards.text.home_standing import inside, zone_words
 from fieldfare.dashboards.text.language import gettext as _
 from fieldfare.dashboards.text.language import is_english, listed, marked
 
@@ -129,10 +130,10 @@ def _hours(document: dict[str, Any]) -> str:
         hours = {"begins": f"{begins:02d}:00", "ends": f"{ends:02d}:00"}
         text = _("{first} to {last}, {begins} to {ends}", **named, **hours)
     if question["zone"]:
-        text += f", {_('zone {zone}', zone=question['zone'])}"
+        text += f", {inside(zone_words(question['zone']))}"
     if question["outdoor_c"] is not None:
-        outdoors = words.measure(question["outdoor_c"], "°C", 1)
-        text += f"; {_('outdoors {temperature}', temperature=outdoors)}"
+        outdoors = _("outdoors {temperature}", temperature=words.measure(question["outdoor_c"], "°C", 1))
+        text += f"; {outdoors}"
     return text
 
 

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.plant.zone_names import zone_name
 from fieldfare.dashboards.figures.chart import (
     DATES,
     Axis,
@@ -21,6 +22,7 @@ from fieldfare.dashboards.figures.chart import (
 from fieldfare.dashboards.figures.scale import day_number
 from fieldfare.dashboards.rows.days import Row, known
 from fieldfare.dashboards.text.words import (
+    capital,
     day,
     measure,
     month,
@@ -190,7 +192,7 @@ def pressure_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart
 def rooms_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
     zones = result["comfort"]["zones"]
     below = [
-        (f"{name}: " if len(zones) > 1 else "")
+        (f"{capital(zone_name(name))}: " if len(zones) > 1 else "")
         + f"{share(z['share_below_target'])} of the time below the set temperature"
         for name, z in zones.items()
         if z["share_below_target"] is not None

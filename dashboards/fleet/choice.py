@@ -37,10 +37,8 @@ SORTS = (
     ("name", "by name"),
     ("area", "by area"),
 )
-HARM_FIRST = " (danger before cold rooms and hot water, these before cost)"
-ROWS = (("auto", "as fits"), ("full", "full"), ("compact", "compact"))
-FULL_UP_TO = 20
-"""Homes; a longer list is compact unless the address says otherwise."""
+HARM_FIRST = "danger before cold rooms and hot water, these before cost"
+ROWS = (("compact", "a line a home, which opens"), ("full", "in full"))
 PER_PAGE = 100
 """Homes on one page: it stays below 150 kB before compression, which a phone shows without a wait."""
 LIKENESS, NEAREST, MOST_TERMS = 0.7, 3, 4
@@ -105,17 +103,17 @@ def shown(entries: list[Entry], total: int, asked: Mapping[str, str]) -> dict[st
     """
     page, start = page_of(asked, total)
     pages = max(-(-total // PER_PAGE), 1)
-    is_long = asked["rows"] == "auto" and len(entries) > FULL_UP_TO
     return {
         "entries": entries,
         "total": total,
         "first": start + 1,
         "last": start + len(entries),
-        "compact": asked["rows"] == "compact" or is_long,
+        "compact": asked["rows"] == "compact",
         "pages": (
             [(n, address_of(asked, page=str(n)), n == page) for n in range(1, pages + 1)] if pages > 1 else []
         ),
         "chosen": _chosen_words(asked),
+        "order_note": HARM_FIRST if asked["sort"] == "harm" else "",
     }
 
 
@@ -181,7 +179,7 @@ def _chosen_words(asked: Mapping[str, str]) -> list[str]:
     chosen_words += [
         dict(_CHOICES[n])[asked[n]] for n in ("show", "verdict") if asked[n] != _CHOICES[n][0][0]
     ]
-    return [*chosen_words, dict(SORTS)[asked["sort"]] + (HARM_FIRST if asked["sort"] == "harm" else "")]
+    return [*chosen_words, dict(SORTS)[asked["sort"]]]
 
 
 def _text(entry: Entry) -> str:

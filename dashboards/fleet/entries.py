@@ -98,8 +98,19 @@ def entry_of(row: dict[str, Any], now: datetime) -> dict[str, Any]:
     entry["money"] = sum(adds for _, adds in costs_once(costing, "money"))
     entry["price"] = _price(costing, worst, entry["currency"])
     entry |= _said(row, worst, quiet, result, given)
-    has_finding = worst is not None and worst["severity"] != "note" and not _gone(quiet)
-    return entry | {"brief": words.finding_title(worst["code"]) if worst and has_finding else entry["said"]}
+    return entry | {"brief": _brief(entry, worst if not _gone(quiet) else None)}
+
+
+def _brief(entry: dict[str, Any], worst: dict[str, Any] | None) -> str:
+    """What a list with a line a home says: the finding's title, or what is not known."""
+    missing = entry["missing"]
+    if worst is not None and entry["since"]:
+        title = words.finding_title(worst["code"])
+        return f"Note: {words.small_first(title)}" if worst["severity"] == "note" else title
+    if worst is None and missing and entry["verdict"] == "not_known" and entry["known"] and not entry["next"]:
+        more = f" And {len(missing) - 1} more." if len(missing) > 1 else ""
+        return f"{missing[0]['question']}{more}"
+    return str(entry["said"])
 
 
 def _free(found: list[dict[str, Any]], handled: dict[str, Any]) -> bool:

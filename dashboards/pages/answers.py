@@ -8,6 +8,7 @@ from urllib.parse import urlencode
 from fieldfare.dashboards.answers.bill_texts import AGAINST_SHORT
 from fieldfare.dashboards.answers.present_answer import QUESTIONS, present_answer
 from fieldfare.dashboards.templating import render
+from fieldfare.dashboards.text.home_standing import zone_words
 from fieldfare.dashboards.text.language import gettext as _
 
 
@@ -42,7 +43,7 @@ def answer_page(
         asked={**_looked_at(document), **asked},
         against=AGAINST_SHORT,
         problem=problem,
-        zones=zones,
+        zones=[(zone, zone_words(zone)) for zone in zones],
         shown=shown,
         home=home,
         site_link=f"/sites/{row['id']}{'/home' if home else ''}",

@@ -16,6 +16,7 @@ from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.facts.unfinished import gap_minutes
 from fieldfare.analysis.plant.quantities import QUANTITIES
 from fieldfare.analysis.plant.site import Point, Site
+from fieldfare.analysis.plant.zone_names import zone_name
 from fieldfare.analysis.reports.verdict import given_verdict, is_standing, verdict_now
 from fieldfare.dashboards.figures.before_after import (
     before_after_chart,
@@ -240,7 +241,7 @@ def _point_names(site: Site) -> dict[str, str]:
     """Id -> unique name of every point: with its zone, else a number."""
     names: dict[str, str] = {}
     for p in site.point:
-        zone = f", {p.zone}" if p.zone != "house" else ""
+        zone = f", {zone_name(p.zone)}" if p.zone and p.zone != "house" else ""
         name = f"{_point_words(p)}{zone}"
         same = sum(n == name or n.startswith(f"{name} no. ") for n in names.values())
         names[p.id] = f"{name} no. {same + 1}" if same else name
@@ -267,7 +268,7 @@ def _live(site: Site, latest: dict[str, Any]) -> list[dict[str, Any]]:
                 "id": p.id,
                 "name": _point_words(p),
                 "is_total": p.form in ("register", "interval"),
-                "zone": p.zone if p.zone != "house" else "",
+                "zone": zone_name(p.zone) if p.zone and p.zone != "house" else "",
                 "unit": words.unit(p.unit),
                 "states": orjson.dumps(states).decode() if states else "",
                 "value": text,

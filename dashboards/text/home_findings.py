@@ -168,6 +168,10 @@ HOME = {
 VARIANTS = (
     marked(POSSIBLE_HOME),
     marked(
+        "Some rooms do not get warm again between two nights. Make the night set-back half as deep,"
+        " or leave it off while it is cold. Tell your installer if they stay cold."
+    ),
+    marked(
         "Your heat pump keeps stopping and restarting and can't give its full heat. Please ring"
         " your installer and don't reset it repeatedly."
     ),

@@ -50,7 +50,7 @@ def cold_zones(site: Site, result: dict[str, Any]) -> list[str]:
         if (cold := cold_for(site, zone)) is None:
             continue
         hours = 24.0 * max(zone["share_below_target"] or 0.0, cold[1])
-        where = _("your rooms") if len(zones) == 1 else _inside(zone_words(name))
+        where = _("your rooms") if len(zones) == 1 else inside(zone_words(name))
         n = 2 if len(zones) == 1 else 1  # grammatical number of the rooms
         sentence = ngettext(
             "{where} was below the set temperature for {hours} a day",
@@ -63,7 +63,7 @@ def cold_zones(site: Site, result: dict[str, Any]) -> list[str]:
     return out
 
 
-def _inside(name: str) -> str:
+def inside(name: str) -> str:
     """A zone's name inside a sentence; German nouns keep their capital."""
     return words.small_first(name) if is_english() else name
 

@@ -98,6 +98,8 @@ CAUSES = {
     "setpoint_above_reach": "setpoint beyond what the unit reaches",
     "capacity_short": "unit too small for the load",
     "curve_too_low": "heating curve set too low",
+    "deep_set_back": "night set-back too deep to make up for by day",
+    "emitters_small": "emitters too small for this water temperature",
     "flow_not_reached": "the unit does not reach the flow temperature asked",
     "zone_not_opening": "a zone valve does not open",
     "coil_or_scale": "cylinder coil too small or scaled",

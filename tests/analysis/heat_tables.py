@@ -26,7 +26,13 @@ SITE = WHOLE.partition("[limits]")[0]
 NO_EVENTS = Table({"day": np.empty(0, dtype="datetime64[us]")})
 CAUSES = {
     "backup_heater_use": {"bivalent_set_high", "capacity_shortfall"},
-    "room_below_target": {"capacity_short", "curve_too_low", "zone_not_opening", "emitters_small"},
+    "room_below_target": {
+        "capacity_short",
+        "curve_too_low",
+        "zone_not_opening",
+        "emitters_small",
+        "deep_set_back",
+    },
     "immersion_use": {"immersion_timer_on", "setpoint_above_reach"},
     "slow_reheat": {"coil_or_scale", "flow_low"},
     "reheat_incomplete": {"setpoint_above_reach"},

@@ -208,6 +208,21 @@ def test_the_set_back_is_judged_by_the_hours_named(
     )
 
 
+@pytest.mark.parametrize(
+    ("cause", "step"),
+    [("deep_set_back", "set_back"), ("emitters_small", "emitters"), ("capacity_short", "output")],
+)
+def test_the_cause_of_the_finding_leads_in_the_answer(cause: str, step: str) -> None:
+    """The finding rests on weeks; a caller's week alone would say set-back."""
+    causes = [
+        {"cause": cause, "weight": 0.9, "because": ""},
+        {"cause": "curve_too_low", "weight": 0.1, "because": ""},
+    ]
+    found = {"code": "room_below_target", "until": None, "severity": "note", "causes": causes}
+    document = cold_answer(SLOW_ROOM, SLOW_TARGET, Question(), {"findings": [found]})
+    assert (document["binding"], document["weight"]) == (step, 0.9)
+
+
 def test_a_step_is_not_in_order_while_a_finding_about_it_is_open() -> None:
     open_ = {"findings": [{"code": "room_below_target", "until": None, "severity": "watch"}]}
     document = cold_answer(20.6, 20.5, Question(), open_)

@@ -121,7 +121,7 @@ def test_no_zone_is_turned_down_that_has_nothing_to_spare() -> None:
     advice = advised("zone_balance", site_of(), facts_of(solved((0.5, 0.5), rated)), RESULT)
     document = {"of": "a year", "currency": "GBP", "advice": [advice.as_dict()], "left_out": []}
     (row,) = present_advice(document)["advice"]
-    assert "down has nothing to spare. Fit larger emitters in up" in row["steps"][-1]
+    assert "zone down has nothing to spare. Fit larger emitters in zone up" in row["steps"][-1]
 
 
 def test_the_curve_gains_what_the_coldest_zone_has_to_spare_then() -> None:

@@ -635,6 +635,26 @@ def test_a_unit_at_its_limit_is_told_from_a_low_curve() -> None:
     assert found.causes[0].cause == "capacity_short"
 
 
+@pytest.mark.parametrize(("fall", "explains"), [(1.6, True), (0.2, False)])
+def test_rooms_on_their_way_back_from_a_set_back_lack_nothing_else(fall: float, explains: bool) -> None:
+    """Rooms get a third more than the house needs, as in the answer to a call, but they fall each night."""
+    cold = {
+        "room": 19.2,
+        "room_min": 18.5,
+        "room_end": 18.5 + fall,
+        "target": 20.5 - 1.5 * 7.0 / 24.0,
+        "target_max": 20.5,
+        "heat_space_kwh": 200.0,
+        "minutes_heating": 1200,
+        "above_curve": 0.5,
+        "minutes_running": 1100,
+    }
+    found = check_whole(heat_rooms.room_below_target(context_of(rooms(1.2, **cold))))
+    assert (found.causes[0].cause == "deep_set_back") == explains
+    assert ("set-back half as deep" in found.next_step) == explains
+    assert sum(c.weight for c in found.causes) == pytest.approx(1.0)
+
+
 def two_zones(upper: float, ground: float = 0.1) -> Any:
     return days_of(
         **{

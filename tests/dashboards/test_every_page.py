@@ -16,7 +16,7 @@ from fieldfare.dashboards.pages import EXPECTATIONS
 from tests.dashboards.browser import Running, browser, fill, running, sign_in
 from tests.dashboards.every_page import Trouble, addresses, walk
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.timeout(1800)]
 HOME, TOMORROW = "beech-end", datetime.now(UTC) + timedelta(days=1)
 YEAR, LAST_MONTH = TOMORROW.year, (TOMORROW.replace(day=1) - timedelta(days=3))
 FILL = {
@@ -36,7 +36,7 @@ FILL = {
 }
 """A value or more for each parameter of a page's address. Those with a secret are asked for below."""
 QUERIES = {
-    "/": ("rows=compact", "sort=cost&verdict=act", "q=nothing-like-it"),
+    "/": ("rows=full", "sort=cost&verdict=act", "q=nothing-like-it"),
     "/compare": (f"a={HOME}&b=alder-row",),
     "/homes/chosen": (f"site={HOME}",),
     "/homes/report": (f"site={HOME}",),
@@ -66,10 +66,20 @@ def chromium() -> Iterator[Browser]:
         yield made
 
 
-@pytest.mark.parametrize(
-    ("reader", "least"), [("installer", 60), ("engineer", 50), ("householder", 8), ("link", 3), ("nobody", 3)]
-)
-def test_no_page_keeps_anybody_out(service: Running, chromium: Browser, reader: str, least: int) -> None:
+READERS = [
+    ("installer", "en", 60),
+    ("engineer", "en", 50),
+    *(("householder", language, 8) for language in ("en", "de", "fr")),
+    *(("link", language, 3) for language in ("en", "de", "fr")),
+    ("nobody", "en", 3),
+    ("nobody", "de", 3),
+]
+
+
+@pytest.mark.parametrize(("reader", "language", "least"), READERS)
+def test_no_page_keeps_anybody_out(
+    service: Running, chromium: Browser, reader: str, language: str, least: int
+) -> None:
     context = chromium.new_context(bypass_csp=True)
     context.set_default_timeout(60_000)
     page = context.new_page()
@@ -79,16 +89,18 @@ def test_no_page_keeps_anybody_out(service: Running, chromium: Browser, reader: 
         _, text = service.parts.links.make(HOME, 30, COMMAND_LINE.name)
         page.goto(f"{service.address}/home/{text}")
     elif reader == "nobody":
-        paths = ["/sign-in", f"/first/{'x' * 20}", f"/welcome/{welcome(service)}", "/nowhere", *paths]
+        first = ["/sign-in", f"/first/{'x' * 20}", f"/welcome/{welcome(service, language)}", "/nowhere"]
+        paths = [*first, *paths]
     else:
         sign_in(page, service, reader)
+    context.set_extra_http_headers({"Accept-Language": language})
     found = list(walk(page, service.address, paths, keyboard=reader != "engineer"))
     context.close()
     assert [str(t) for t in found if isinstance(t, Trouble)] == []
     assert sum(isinstance(t, str) for t in found) >= least, "so many pages were looked at"
 
 
-def welcome(service: Running) -> str:
+def welcome(service: Running, language: str) -> str:
     """The secret of an invitation."""
-    person = service.parts.accounts.add("new@heating.example", "New", "engineer", [])
+    person = service.parts.accounts.add(f"new-{language}@heating.example", "New", "engineer", [])
     return service.parts.accounts.invite(person.id)

@@ -12,7 +12,6 @@ import pytest
 from fieldfare.analysis.findings.model import Cause
 from fieldfare.dashboards import pages
 from fieldfare.dashboards.fleet.choice import (
-    FULL_UP_TO,
     PER_PAGE,
     Counts,
     address_of,
@@ -117,10 +116,10 @@ def test_search_and_filters_combine(rows: list[dict[str, Any]], query: dict[str,
 
 
 def test_the_choice_is_in_the_form_the_status_and_the_address(rows: list[dict[str, Any]]) -> None:
-    query = {"q": "a & b", "show": "drive", "verdict": "watch", "sort": "cost", "rows": "compact"}
+    query = {"q": "a & b", "show": "drive", "verdict": "watch", "sort": "cost", "rows": "full"}
     page = pages.fleet_page(rows, INSTALLER, query, NOW)
     assert 'value="a &amp; b"' in page
-    for value in ("drive", "watch", "cost", "compact"):
+    for value in ("drive", "watch", "cost", "full"):
         assert f'<option value="{value}" selected>' in page
     assert "“a &amp; b”, needs a visit, needs watching, costliest first" in text_of(page)
     assert asked_of(query) == {**query, "page": "1"}
@@ -133,7 +132,7 @@ def test_a_wrong_page_number_is_the_first_or_the_last(rows: list[dict[str, Any]]
     assert len(listed(rows, page=page)) == 3
 
 
-def test_a_long_list_is_compact_and_paged(rows: list[dict[str, Any]]) -> None:
+def test_a_list_has_a_line_a_home_and_pages(rows: list[dict[str, Any]]) -> None:
     many = [rows[n % 3] | {"id": f"home-{n}", "name": f"Home {n:03d}"} for n in range(PER_PAGE + 7)]
     page = sound(pages.fleet_page(many, INSTALLER, {"sort": "name"}, NOW))
     assert len(re.findall(r'<summary>\s*<span class="mark">', page)) == PER_PAGE
@@ -141,11 +140,9 @@ def test_a_long_list_is_compact_and_paged(rows: list[dict[str, Any]]) -> None:
     assert 'href="/?sort=name&amp;page=2"' in page
     assert listed(many, sort="name", page="2") == [f"home-{n}" for n in range(PER_PAGE, PER_PAGE + 7)]
     assert listed(many, sort="name", page="99") == listed(many, sort="name", page="2")
-    few = many[:FULL_UP_TO]
-    compact = re.compile(r'<summary>\s*<span class="mark">')
-    assert not compact.search(pages.fleet_page(few, INSTALLER, {}, NOW))
-    assert compact.search(pages.fleet_page(few, INSTALLER, {"rows": "compact"}, NOW))
-    assert not compact.search(pages.fleet_page(many, INSTALLER, {"rows": "full"}, NOW))
+    assert '<details>\n            <summary>\n              <span class="mark">' not in pages.fleet_page(
+        many, INSTALLER, {"rows": "full"}, NOW
+    )
 
 
 def test_what_a_finding_explains_of_another_is_not_added_twice(full: Plant) -> None:

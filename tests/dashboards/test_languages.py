@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import re
 from datetime import date
 from html import unescape
@@ -30,6 +31,7 @@ from tests.dashboards.conftest import HOUSEHOLDER, NOW, SHORT_CYCLING, Plant
 from tests.dashboards.test_pages import month_of, sound, text_of
 
 OTHERS = [code for code in LANGUAGES if code != "en"]
+CALLS = {"_", "gettext", "ngettext", "marked"}
 MARK = {
     "de": "noch nicht von einer Person mit deutscher Muttersprache geprüft",
     "fr": "pas encore vérifiée par une personne de langue maternelle française",
@@ -65,6 +67,16 @@ def test_every_message_has_a_translation_with_the_same_values(code: str) -> None
             assert text.strip(), f"{code} leaves {message!r} empty"
             assert places(text) <= values, (code, text)
             assert values - {"n"} <= places(text), (code, text)
+
+
+@pytest.mark.parametrize("path", sorted(language.CATALOGUES.parent.rglob("*.py")), ids=lambda p: p.stem)
+def test_no_message_stands_inside_an_f_string(path: Path) -> None:
+    """Python before 3.12 reads an f-string as one token: a message in it gets into no catalogue."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    calls = [c for f in ast.walk(tree) if isinstance(f, ast.JoinedStr) for c in ast.walk(f)]
+    names = [c for c in calls if isinstance(c, ast.Call) and isinstance(c.func, ast.Name)]
+    found = [c.lineno for c in names if c.func.id in CALLS and isinstance(c.args[0], ast.Constant)]  # type: ignore[attr-defined]
+    assert found == []
 
 
 @pytest.mark.parametrize("code", LANGUAGES)

@@ -14,6 +14,7 @@ from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.episodes import Episode, as_cold, latest_episode
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
+from fieldfare.analysis.plant.zone_names import the_zone, zone_name
 from fieldfare.analysis.statistics.quantiles import nan_median
 
 
@@ -77,19 +78,22 @@ def cool_room(
     at, design = nan_median(room[inside]), context.site.design.indoor_c
     if lacking < limit("finding_likely"):
         raise NotAssessed(
-            f"zone {zone} is at {at:.1f} °C, {below:.1f} K below the design, with no set temperature measured"
-            " there: it may be wanted so"
+            f"{the_zone(zone)} is at {at:.1f} °C, {below:.1f} K below the design, with no set temperature"
+            " measured there: it may be wanted so"
         )
     return Finding(
         "room_below_target",
         "watch" if episode.until is None else "note",
         episode.since,
         min(lacking, limit("surest")),
-        f"Zone {zone} stays at {at:.1f} °C, {below:.1f} K below the design; no set temperature is measured"
-        " there.",
+        f"{the_zone(zone, begins=True)} stays at {at:.1f} °C, {below:.1f} K below the design; no set"
+        " temperature is measured there.",
         evidence=(
             context.evidence(
-                f"design minus room temperature, zone {zone}", round(below, 2), "K", "room_below_design_k"
+                f"design minus room temperature, {zone_name(zone)}",
+                round(below, 2),
+                "K",
+                "room_below_design_k",
             ),
             Evidence("room meanwhile", round(at, 1), "°C"),
             Evidence("design room temperature", design, "°C"),
@@ -102,7 +106,7 @@ def cool_room(
         causes=causes,
         until=episode.until,
         next_step=(
-            f"Ask the householder first whether zone {zone} is meant to be as cool as this. "
+            f"Ask the householder first whether {the_zone(zone)} is meant to be as cool as this. "
             + (
                 "The rooms fall far by night and don't come back in the day: ask for the times and the depth"
                 " of the set-back, and try a week without it. "
@@ -116,8 +120,8 @@ def cool_room(
             ""
             if episode.until is not None
             else (
-                f"Part of your house ({zone}) is cooler than planned. If you want it so, all is well; if not,"
-                " tell your installer."
+                f"Part of your house ({zone_name(zone)}) is cooler than planned. If you want it so, all is"
+                " well; if not, tell your installer."
             )
         ),
         visit="none" if episode.until is not None else "call",

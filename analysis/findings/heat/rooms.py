@@ -9,6 +9,7 @@ import numpy as np
 from fieldfare.analysis.cautions import water_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.cold_room import ColdRoom, cause_weights
+from fieldfare.analysis.expectation.set_back import Recovery, depth_now, with_set_back
 from fieldfare.analysis.expectation.water_flow import water_difference
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
@@ -25,12 +26,18 @@ from fieldfare.analysis.findings.model import (
 )
 from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.physics.emitters import HeatEmitter, output_kw
+from fieldfare.analysis.plant.zone_names import the_zone, zone_name
 from fieldfare.analysis.statistics.quantiles import nan_median
 
 # A target far above the design is a wish the plant was not built for.
 _BEYOND_DESIGN_K = 1.5
 _HEATED_MIN = 60.0
 _COLD_ENOUGH_C = 12.0
+_VISITS = {"curve_too_low": "setting", "deep_set_back": "call"}
+_SHALLOWER = (
+    "Some rooms do not get warm again between two nights. Make the night set-back half as deep, or leave it"
+    " off while it is cold. Tell your installer if they stay cold."
+)
 
 
 @dataclass(frozen=True)
@@ -124,19 +131,19 @@ def _finding(context: Context, cold: _Cold) -> Finding:
     zone, episode, limit = cold.zone, cold.episode, context.limit
     hit = int(cold.inside.sum())
     first = cold.causes[0].cause if cold.causes else ""
-    room = nan_median(zone.room[cold.inside])
+    room, named = nan_median(zone.room[cold.inside]), the_zone(zone.name, begins=True)
     if zone.own:
-        headline = f"Zone {zone.name} stays {cold.size:.1f} K below its set temperature (at {room:.1f} °C)."
+        headline = f"{named} stays {cold.size:.1f} K below its set temperature (at {room:.1f} °C)."
         lack = context.evidence(
-            f"target minus room temperature, zone {zone.name}",
+            f"target minus room temperature, {zone_name(zone.name)}",
             round(cold.size, 2),
             "K",
             "room_deficit_watch" if cold.severity != "note" else "room_deficit_note",
         )
         over = cold.size / limit("room_deficit_watch")
     else:
-        headline = f"Zone {zone.name} stays at {room:.1f} °C; no set temperature is measured there."
-        lack = context.evidence(f"room, zone {zone.name}", round(room, 1), "°C", "room_cold_c")
+        headline = f"{named} stays at {room:.1f} °C; no set temperature is measured there."
+        lack = context.evidence(f"room, {zone_name(zone.name)}", round(room, 1), "°C", "room_cold_c")
         over = 1.0 + cold.size / limit("room_deficit_watch")
     quiet = cold.severity == "note"
     return Finding(
@@ -159,12 +166,14 @@ def _finding(context: Context, cold: _Cold) -> Finding:
         home=(
             ""
             if quiet
+            else _SHALLOWER
+            if first == "deep_set_back"
             else (
-                f"Part of your house ({zone.name}) is colder than its set temperature. Keep doors and"
-                " radiator valves there open. Your installer has been told."
+                f"Part of your house ({zone_name(zone.name)}) is colder than its set temperature. Keep doors"
+                " and radiator valves there open. Your installer has been told."
             )
         ),
-        visit="none" if quiet else "setting" if first == "curve_too_low" else "drive",
+        visit="none" if quiet else _VISITS.get(first, "drive"),
         bring=("spare valve actuator", "air vent key", "thermometer") if first == "zone_not_opening" else (),
         changes=(("flow_temperature", "raise"),) if first == "curve_too_low" else (),
     )
@@ -183,7 +192,10 @@ def _severity(
         return "note" if not lasts else "act" if cold_house else "watch"
     if size < limit("room_deficit_note"):
         return None
-    plain = bool(causes) and causes[0].weight >= limit("room_cause_plain")
+    # A set-back is the household's own wish, not a shortage.
+    plain = (
+        bool(causes) and causes[0].weight >= limit("room_cause_plain") and causes[0].cause != "deep_set_back"
+    )
     watch = limit("room_deficit_watch") if not plain else limit("room_deficit_explained")
     if not lasts or size < watch:
         return "note"
@@ -237,8 +249,12 @@ def _causes(
         shut_below=context.limit("room_emission_shut"),
         emitters_known=bool(context.site.emitter),
     )
-    facts = _in_words(measured)
-    scores = {cause: (weight, facts) for cause, weight in weights.items()}
+    depth, recovery = _set_back(context, inside)
+    lags = measured.gap is not None and measured.gap >= context.limit("answer_gap_k")
+    if depth >= context.limit("answer_setback_k") and recovery.is_late(context.limit) and not lags:
+        weights = with_set_back(weights)
+    facts, night = _in_words(measured), _night_in_words(depth, recovery)
+    scores = {c: (weight, night if c == "deep_set_back" else facts) for c, weight in weights.items()}
     labels = (
         ("share of the time the unit ran", measured.running, "-"),
         ("output over the rating", measured.output_share, "-"),
@@ -249,7 +265,46 @@ def _causes(
         ("flow less return over that at rated output and the pump's flow", measured.spread, "-"),
     )
     evidence = tuple(Evidence(label, round(v, 2), unit) for label, v, unit in labels if v is not None)
+    if "deep_set_back" in scores:
+        fall = Evidence("fall of the rooms by night", round(recovery.fell, 1), "K")
+        evidence = (
+            context.evidence("depth of the set-back", round(depth, 1), "K", "answer_setback_k"),
+            fall,
+            *evidence,
+        )
     return ranked(scores), evidence
+
+
+def _set_back(context: Context, inside: Flags) -> tuple[float, Recovery]:
+    """Usual depth of the night set-back on the cold days [K], and how the rooms come back from it."""
+    days, cold = context.days, context.days.where(inside)
+    loss, nan = context.figures.heat_loss, float("nan")
+    try:
+        depth, lowered_h = depth_now(cold)
+    except NotAssessed:
+        return nan, Recovery(nan, nan, nan, nan, nan)
+    raised_h = 24.0 - lowered_h
+    fell = days.floats("room_end") - days.floats("room_min")
+    lacks = days.floats("target_max") - days.floats("room")
+    # A unit that heats by night too gives less in the hours after it than the day's heat over these.
+    given = days.floats("heat_space_kwh") / np.maximum(days.floats("minutes_heating") / 60.0, raised_h)
+    need = nan
+    if loss.coefficient.value is not None:
+        warmer = days.floats("target_max") - days.floats("outdoor")
+        need = (loss.coefficient.value * warmer - (loss.gains_w or 0.0)) / 1000.0
+    spare = np.divide(given, need, out=np.full(len(given), nan), where=need > 0.0)
+    # By day the rooms gain what they lose by night.
+    usual = nan_median(fell[inside])
+    needed = usual / (context.limit("answer_recovery_min") / 60.0)
+    recovery = Recovery(nan_median(spare[inside]), usual / raised_h, needed, usual, nan_median(lacks[inside]))
+    return depth, recovery
+
+
+def _night_in_words(depth: float, recovery: Recovery) -> str:
+    return (
+        f"by night the rooms are set {depth:.1f} K lower and fall by {recovery.fell:.1f} K; by day they get"
+        f" {percent(recovery.spare)} of the heat that the house needs at their target, and are still rising"
+    )
 
 
 def _measured(context: Context, zone: _Zone, zones: list[_Zone], inside: Flags) -> ColdRoom:
@@ -348,10 +403,10 @@ def _in_words(measured: ColdRoom) -> str:
 
 
 def _step(context: Context, cause: str, cold: _Cold) -> str:
-    zone = cold.zone.name
+    zone = the_zone(cold.zone.name)
     if cause == "zone_not_opening":
         return (
-            f"Check by phone that the thermostat and the radiator valves of zone {zone} are open. Then"
+            f"Check by phone that the thermostat and the radiator valves of {zone} are open. Then"
             " visit: check whether its valve opens when it calls (actuator, wiring, stuck pin,"
             " lockshield), bleed its emitters and balance the circuits. Leave the curve as it is."
         )
@@ -361,9 +416,15 @@ def _step(context: Context, cause: str, cold: _Cold) -> str:
             " set-back is off. Then treat it as insufficient output: check capacity, air path and"
             " water flow on a visit."
         )
+    if cause == "deep_set_back":
+        return (
+            "Have the householder make the night set-back half as deep, or leave it off while it is cold, and"
+            " check the rooms after three days: a heat pump warms up slowly. If they are still cold then,"
+            " look at the curve, the valves and the emitters."
+        )
     if cause == "emitters_small":
         return (
-            f"The water is as warm as designed and the emitters of zone {zone} give what they can. Check on a"
+            f"The water is as warm as designed and the emitters of {zone} give what they can. Check on a"
             " visit that they are bled and balanced, look for open windows or missing insulation, and"
             " compare their size with the room's heat loss (EN 442, EN 12831-1)."
         )
