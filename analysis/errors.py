@@ -64,12 +64,13 @@ class SiteError(InputError):
 class NotAssessed(FieldfareError):
     """A figure can't be determined from these data. The message is the reason, ready for display.
 
-    code : the kind of reason, for programs: missing_quantity, spacing_too_wide, too_few_days, distrusted,
-    not_applicable (the plant has no such part), other_source (the site file names another source, a cascade
-    or surplus electricity that spoils it) or not_enough_data
+    code : the kind of reason, for programs: missing_quantity, missing_in_site_file, spacing_too_wide,
+    too_few_days, other_weather (the days were too much alike, or too mild), distrusted, not_applicable (the
+    plant has no such part), other_source (another source, a cascade or surplus electricity spoils it) or
+    not_enough_data (none of these, or several)
     """
 
-    def __init__(self, reason: str, code: str = "not_enough_data") -> None:
+    def __init__(self, reason: str, code: str) -> None:
         super().__init__(reason)
         self.code = code
 

@@ -60,7 +60,9 @@ def bivalent(site: Site, facts: Facts, result: Mapping[str, Any]) -> Bivalent:
     performance.
     """
     if site.heat_pump.units > 1:
-        raise NotAssessed("several heat pumps share the load: a heater's release is their control's")
+        raise NotAssessed(
+            "several heat pumps share the load: a heater's release is their control's", "not_applicable"
+        )
     if "electricity_backup_kwh" not in facts.days.names:
         raise NotAssessed("needs backup_heater_electricity", "missing_quantity")
     days = heating_days(site, facts, result)

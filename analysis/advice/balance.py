@@ -173,7 +173,9 @@ def zone_balance(site: Site, facts: Facts, result: Mapping[str, Any]) -> ZoneBal
     over = np.stack([days.zones[name][0] - days.zones[name][1] for name in names], axis=1)
     read = np.asarray(np.isfinite(over).all(axis=1))
     if read.sum() < limit_of(site, "advice_fewest_days"):
-        raise NotAssessed("needs more days with the room and the set temperature of every zone")
+        raise NotAssessed(
+            "needs more days with the room and the set temperature of every zone", "too_few_days"
+        )
     mean = over[read].mean(axis=0)
     warm, cold = int(np.argmax(mean)), int(np.argmin(mean))
     apart = _apart(site, over[read][:, warm] - over[read][:, cold])

@@ -40,7 +40,7 @@ def mixing(site: Site, facts: Facts, result: Mapping[str, Any]) -> Mixing:
     drop = facts.days.floats("buffer_drop")[days.day]
     known = np.isfinite(drop)
     if known.sum() < limit_of(site, "advice_fewest_days"):
-        raise NotAssessed("needs more heating days with the flow beyond the buffer")
+        raise NotAssessed("needs more heating days with the flow beyond the buffer", "too_few_days")
     left = limit_of(site, "advice_buffer_left_k")
     middle = float(np.median(drop[known]))
     if middle < limit_of(site, "advice_buffer_drop_k"):

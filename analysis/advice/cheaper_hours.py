@@ -45,7 +45,7 @@ def best_charging_hour(site: Site, facts: Facts, result: dict[str, Any]) -> Best
     if water is None:
         raise NotAssessed("the system makes no hot water", "not_applicable")
     if not len(facts.reheats):
-        raise NotAssessed("no reheat of the cylinder was seen")
+        raise NotAssessed("no reheat of the cylinder was seen", "too_few_days")
     _holds_a_day(site, result)
     bands = _band_hours(site)
     tried = []
@@ -56,7 +56,7 @@ def best_charging_hour(site: Site, facts: Facts, result: dict[str, Any]) -> Best
             continue
         tried.append((_worth(document, by_money=bool(bands)), hour, document))
     if not tried:
-        raise NotAssessed(lacking(site, "outdoor_temperature", "heat_pump_electricity"))
+        raise NotAssessed(lacking(site, "outdoor_temperature", "heat_pump_electricity"), "missing_quantity")
     _, hour, document = max(tried, key=lambda t: t[:2])
     begun = np.bincount(local_minute(site, facts.reheats) // 60, minlength=24)
     return BestHour(
@@ -79,7 +79,8 @@ def _holds_a_day(site: Site, result: Mapping[str, Any]) -> None:
     litres, drawn = water.get("litres_at_40c_when_full"), water.get("heat_kwh_per_day")
     if litres is None or drawn is None:
         raise NotAssessed(
-            "needs cylinder_temperature and the hot water's heat, to know whether one charge lasts a day"
+            "needs cylinder_temperature and the hot water's heat, to know whether one charge lasts a day",
+            "missing_quantity",
         )
     if litres * limit_of(site, "advice_cylinder_gives") < drawn / KWH_PER_LITRE_40:
         raise NotAssessed(

@@ -176,7 +176,9 @@ def lowest_curve(site: Site, facts: Facts, result: Mapping[str, Any]) -> LowestC
 def set_curve(site: Site, days: HeatingDays, cold: float) -> tuple[tuple[float, float], tuple[float, float]]:
     """The present curve, from target flows if measured, else from flows [°C]."""
     if float(np.ptp(days.outdoor)) < limit_of(site, "advice_fewest_spread_k"):
-        raise NotAssessed("needs days of different outdoor temperatures to tell the heating curve")
+        raise NotAssessed(
+            "needs days of different outdoor temperatures to tell the heating curve", "other_weather"
+        )
     fit = robust_fit(np.column_stack([days.outdoor, np.ones(len(days))]), days.asked)
     slope, level = (float(c) for c in fit.coefficients)
     return (cold, level + slope * cold), (MILD_C, level + slope * MILD_C)

@@ -101,10 +101,10 @@ def heating_days(site: Site, facts: Facts, result: Mapping[str, Any]) -> Heating
     half = np.maximum(fill_nan(_column(days, "lift"), DEFAULT_SPREAD_K), 0.0) / 2.0
     heated = np.isfinite(flow + outdoor + electricity + load) & (load > LEAST_LOAD_KW) & (electricity > 0.0)
     if not heated.any():
-        raise NotAssessed("has no day on which rooms were heated")
+        raise NotAssessed("has no day on which rooms were heated", "too_few_days")
     heated &= alone
     if not heated.any():
-        raise NotAssessed("has no day on which the heat pump alone heated the rooms")
+        raise NotAssessed("has no day on which the heat pump alone heated the rooms", "too_few_days")
     at = np.flatnonzero(heated)
     share = fill_nan(_column(days, "minutes_heating") / np.maximum(_column(days, "minutes_total"), 1.0), 1.0)
     target_flow = fill_nan(_column(days, "target_flow"), flow)

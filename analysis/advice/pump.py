@@ -56,7 +56,9 @@ def observed_pump(site: Site, facts: Facts, result: Mapping[str, Any]) -> Observ
     days = heating_days(site, facts, result)
     response = room_response(site, days, result)
     if site.buffer is not None and site.buffer.arrangement == "parallel":
-        raise NotAssessed("a parallel buffer has a pump on each side: set each by its own circuit")
+        raise NotAssessed(
+            "a parallel buffer has a pump on each side: set each by its own circuit", "not_applicable"
+        )
     pump = (
         facts.days.floats("electricity_pump_kwh")[days.day]
         if "electricity_pump_kwh" in facts.days.names

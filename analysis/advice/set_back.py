@@ -185,7 +185,9 @@ def _cooling(site: Site, chosen: Table, days: HeatingDays, depth: float, hours: 
             return cooled, _RATE_DOUBT
     area = site.floor_area_m2
     if area is None:
-        raise NotAssessed("needs site.floor_area_m2, or a set-back to see how fast rooms cool")
+        raise NotAssessed(
+            "needs site.floor_area_m2, or a set-back to see how fast rooms cool", "missing_in_site_file"
+        )
     light, heavy = STORES_KWH_PER_M2_K
     middle = math.sqrt(light * heavy)
     return float(np.median(days.load_kw)) / (area * middle), (middle / light - middle / heavy) / 2.0

@@ -138,7 +138,8 @@ def bill(
 def _year(site: Site, spans: list[Span], rng: np.random.Generator) -> _Case:
     if len(spans) < 2:
         raise NotAssessed(
-            "needs readings of the same days a year ago; compare with the design or with homes alike instead"
+            "needs readings of the same days a year ago; compare with the design or with homes alike instead",
+            "too_few_days",
         )
     metering = _usable_metering(site, spans)
     rests_w = [rest_power(s.facts.days) for s in spans]

@@ -62,7 +62,8 @@ def design_side(site: Site, daily: Daily, days: int, metering: Metering, rng: np
         )
     if missing or design.heat_loss_kw is None or design.outdoor_c is None or design.spf_space is None:
         raise NotAssessed(
-            f"needs {', '.join(missing)} in the site file to be set against the design", "missing_quantity"
+            f"needs {', '.join(missing)} in the site file to be set against the design",
+            "missing_in_site_file",
         )
     per_k = design.heat_loss_kw * 24.0 / (design.indoor_c - design.outdoor_c)
     # The area only sizes the free gains: a usual one, with its doubt, stands in for it.

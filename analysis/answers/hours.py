@@ -195,7 +195,7 @@ def hours_of(
         np.any(np.vstack(list(grid.seen.values())), axis=0) if grid.seen else np.zeros(len(grid), dtype=bool)
     )
     if not (has_readings & inside).any():
-        raise NotAssessed(f"nothing was read from {first} to {last}")
+        raise NotAssessed(f"nothing was read from {first} to {last}", "not_enough_data")
     clock = (grid.time // MS_PER_MINUTE + local_shift(site, grid.time)) % 1440
     begin, end = question.from_hour * 60, question.to_hour * 60 % 1440
     if begin % 1440 == end:

@@ -53,7 +53,7 @@ class Today:
         """The values. Raises NotAssessed where there are too few. what : in words"""
         fewest = int(self.limit("commissioned_fewest_days"))
         if len(values) < fewest:
-            raise NotAssessed(f"needs {what} on {fewest} days, has {len(values)}")
+            raise NotAssessed(f"needs {what} on {fewest} days, has {len(values)}", "too_few_days")
         return values
 
 
@@ -121,7 +121,7 @@ def _curve(end: str) -> Callable[[Today], Estimate]:
     def flow(today: Today) -> Estimate:
         at = today.recorded.get(("curve_set", f"{end}_outdoor"))
         if at is None:
-            raise NotAssessed(f"the outdoor temperature of the {end} end was not kept")
+            raise NotAssessed(f"the outdoor temperature of the {end} end was not kept", "not_enough_data")
         outdoor, target_flow = _curve_days(today)
         fit = robust_fit(np.column_stack([np.ones(len(outdoor)), outdoor]), target_flow)
         value, error = fit.combination(np.array([1.0, at]))
@@ -143,7 +143,7 @@ def _curve_days(today: Today) -> tuple[Floats, Floats]:
     least = today.limit("advice_fewest_spread_k")
     today.enough(target_flow[known], "flow_temperature while heating")
     if float(np.ptp(outdoor[known])) < least:
-        raise NotAssessed(f"needs heating days {least:g} K apart in outdoor temperature")
+        raise NotAssessed(f"needs heating days {least:g} K apart in outdoor temperature", "other_weather")
     return outdoor[known], target_flow[known]
 
 
@@ -182,7 +182,7 @@ def _hot_days(today: Today) -> tuple[Table, Floats]:
         raise NotAssessed("needs cylinder_temperature and a scheduled disinfection", "missing_quantity")
     hot = np.flatnonzero(days.floats("minutes_hot_enough") > 0.0)
     if len(hot) < 2:
-        raise NotAssessed("the disinfection temperature was reached on fewer than two days")
+        raise NotAssessed("the disinfection temperature was reached on fewer than two days", "too_few_days")
     return days, today.newest(hot.astype(np.float64))
 
 
@@ -206,7 +206,9 @@ def _pump_power(today: Today) -> Estimate:
     hours, used = minutes / 60.0, newest.floats("electricity_pump_kwh")
     known = np.isfinite(hours) & np.isfinite(used) & (hours > 1.0)
     if float(hours[known].sum()) < _LEAST_TOTAL_H:
-        raise NotAssessed(f"needs {_LEAST_TOTAL_H:.0f} hours with the pump running in the last days")
+        raise NotAssessed(
+            f"needs {_LEAST_TOTAL_H:.0f} hours with the pump running in the last days", "too_few_days"
+        )
     power = 1000.0 * used[known] / hours[known]
     return _middle(power, today.limit("commissioned_power_share") * float(np.median(power)))
 

@@ -38,7 +38,10 @@ def design_use(site: Site, days: Table, whole_share: float) -> tuple[DesignElect
     if not is_little_metered(site):
         raise NotAssessed("heat is measured: the efficiency findings judge it", "not_applicable")
     if coefficient is None or design.outdoor_c is None or design.spf_space is None:
-        raise NotAssessed("needs design.heat_loss_kw, design.outdoor_c and design.spf_space in the site file")
+        raise NotAssessed(
+            "needs design.heat_loss_kw, design.outdoor_c and design.spf_space in the site file",
+            "missing_in_site_file",
+        )
     water = 0.0 if site.hot_water is None else designed_hot_water_kwh(design)
     whole = days.floats("minutes_electricity_known") >= whole_share * days.floats("minutes_total")
     used: Floats = np.where(whole & ~filled_with_zeros(days), days.floats("electricity_total_kwh"), np.nan)

@@ -23,6 +23,7 @@ class FittedCurve:
     fitted : two (outdoor, flow) pairs [°C], or None. above_design_k : mean excess over the designed curve [K]
     slope : K of flow per K of outdoor; designed_slope : the same by design. compensating : whether the flow
         follows the weather
+    reason, reason_code : why there is no curve, and its `errors.NotAssessed` code
     """
 
     fitted: list[tuple[float, float]] | None
@@ -31,6 +32,7 @@ class FittedCurve:
     slope: Estimate
     designed_slope: float | None
     reason: str = ""
+    reason_code: str = ""
 
 
 def fitted_curve(site: Site, days: Table) -> FittedCurve:
@@ -39,14 +41,15 @@ def fitted_curve(site: Site, days: Table) -> FittedCurve:
     days : Table, the days table. Returns FittedCurve; None with the reason if the data do not allow it.
     """
     if not days.knows("flow"):
-        return _none("needs flow_temperature")
+        return _none("needs flow_temperature", "missing_quantity")
     if not days.knows("outdoor_steady"):
-        return _none("needs outdoor_temperature")
+        return _none("needs outdoor_temperature", "missing_quantity")
     # A day's mean needs an hour of steady heating; fewer minutes are starts and stops.
     measured = np.isfinite(days["flow"]) & np.isfinite(days["outdoor_steady"])
     data = days.where((days["minutes_steady"] >= 60) & measured)
     if len(data) < _FEWEST_DAYS:
-        return _none(f"needs at least {_FEWEST_DAYS} days with an hour of heating, has {len(data)}")
+        reason = f"needs at least {_FEWEST_DAYS} days with an hour of heating, has {len(data)}"
+        return _none(reason, "too_few_days")
     outdoor, flow = data["outdoor_steady"], data["flow"]
     x = np.column_stack([outdoor, np.ones(len(data))])
     fit = robust_fit(x, flow)
@@ -66,8 +69,8 @@ def fitted_curve(site: Site, days: Table) -> FittedCurve:
     )
 
 
-def _none(reason: str) -> FittedCurve:
-    return FittedCurve(None, Estimate.none(reason), None, Estimate.none(reason), None, reason)
+def _none(reason: str, code: str) -> FittedCurve:
+    return FittedCurve(None, Estimate.none(reason), None, Estimate.none(reason), None, reason, code)
 
 
 def _above(data: Table) -> Estimate:

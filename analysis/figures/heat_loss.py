@@ -88,6 +88,8 @@ class HeatLoss:
     indoor_measured: bool
     gains_beyond: float = 0.0
     free_share: float = 0.0
+    reason_code: str = ""
+    """`errors.NotAssessed` code of the reason."""
 
     @property
     def reason(self) -> str:
@@ -104,27 +106,29 @@ def heat_loss(site: Site, days: Table) -> HeatLoss:
     """
     design = site.design.heat_loss_kw
     if days.total("minutes_heat_known") == 0:
-        return _none(design, "needs a heat meter, or flow rate with flow and return temperature")
+        need = "needs a heat meter, or flow rate with flow and return temperature"
+        return _none(design, need, "missing_quantity")
     if not days.knows("outdoor"):
-        return _none(design, "needs outdoor_temperature")
+        return _none(design, "needs outdoor_temperature", "missing_quantity")
     heat_quantity = next((q for q in HEAT_SEEN_BY if f"spacing.{q}" in days), "heat_output")
     if coarse(days, heat_quantity, _COARSEST_MIN):
-        return _none(design, "heat readings are more than four hours apart")
+        return _none(design, "heat readings are more than four hours apart", "spacing_too_wide")
     data = _daily(site, days)
     usable = _usable(data)
     if usable.sum() < _FEWEST_DAYS:
         reason = f"needs at least {_FEWEST_DAYS} whole heating days, has {int(usable.sum())}"
-        return _none(design, reason + _without_other(site, days))
+        return _none(design, reason + _without_other(site, days), "too_few_days")
     cold = int((data["difference"][usable] >= _COLD_DAY_K).sum())
     if cold < _FEWEST_DAYS:
         reason = (
             f"needs at least {_FEWEST_DAYS} whole heating days with the rooms {_COLD_DAY_K:g} K or more"
             f" warmer than outdoors, has {cold}"
         )
-        return _none(design, reason + _without_other(site, days))
+        return _none(design, reason + _without_other(site, days), "other_weather")
     spread = float(data["difference"][usable].std())
     if spread < 1.0:
-        return _none(design, "the weather hardly changed: indoor-outdoor difference varied by less than 1 K")
+        reason = "the weather hardly changed: indoor-outdoor difference varied by less than 1 K"
+        return _none(design, reason, "other_weather")
     return _fit(site, days, data, usable)
 
 
@@ -139,9 +143,9 @@ def _without_other(site: Site, days: Table) -> str:
     return f" on which the {name}'s heat is known"
 
 
-def _none(design: float | None, reason: str) -> HeatLoss:
+def _none(design: float | None, reason: str, code: str) -> HeatLoss:
     nothing = Estimate.none(reason)
-    return HeatLoss(nothing, nothing, design, nothing, nothing, None, None, 0, "", False)
+    return HeatLoss(nothing, nothing, design, nothing, nothing, None, None, 0, "", False, reason_code=code)
 
 
 def _daily(site: Site, days: Table) -> dict[str, Floats]:
@@ -273,7 +277,9 @@ def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bo
     n, k = x.shape
     if fit.coefficients[0] <= 0:
         return _none(
-            site.design.heat_loss_kw, "space heat does not grow with cold: no heat loss can be read from it"
+            site.design.heat_loss_kw,
+            "space heat does not grow with cold: no heat loss can be read from it",
+            "not_enough_data",
         )
     beyond = gains_beyond(site, fit, gains_at)
     fit = with_usual_heat(site, fit, gains_at, has_sun)
@@ -284,6 +290,7 @@ def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bo
         return _none(
             site.design.heat_loss_kw,
             "space heat hardly grows with cold: the unit gives all it can, or rooms differ from day to day",
+            "not_enough_data",
         )
     gains = float(fit.coefficients[gains_at])
     aperture = float(fit.coefficients[gains_at + 1]) if has_sun else 0.0

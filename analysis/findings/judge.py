@@ -175,10 +175,11 @@ def _run(
         if touched:
             culprit = context.unreliable[touched[0]]
             raise NotAssessed(f"withheld: {distrust(touched[0], culprit)}", "distrusted")
-        if rule.code in _AGAINST_HOUSE and (
-            why := too_much_other_heat(context) or rooms_among_hot_water(context) or doubt(context)
-        ):
-            raise NotAssessed(why)
+        if rule.code in _AGAINST_HOUSE:
+            if (other := too_much_other_heat(context)) is not None:
+                raise NotAssessed(other, "other_source")
+            if (why := rooms_among_hot_water(context) or doubt(context)) is not None:
+                raise NotAssessed(why, "distrusted")
         return rule.run(context)
     except NotAssessed as reason:
         missing.append(NotAssessedCode(rule.code, str(reason), reason.code))

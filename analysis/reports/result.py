@@ -264,6 +264,7 @@ def _heat_loss(h: HeatLoss) -> dict[str, Any]:
         "days_used": h.days_used,
         "method": h.method,
         "reason": h.reason or None,
+        "reason_code": h.reason_code or None,
     }
 
 
@@ -286,6 +287,7 @@ def _curve(c: FittedCurve) -> dict[str, Any]:
         "slope": c.slope.as_dict(),
         "designed_slope": c.designed_slope,
         "reason": c.reason or c.above_design_k.reason or None,
+        "reason_code": c.reason_code or None,
     }
 
 

@@ -95,7 +95,7 @@ def answer(site: Site, facts: Facts, result: dict[str, Any], question: str, valu
     if question not in questions:
         raise InputError(f"unknown question {question!r}; use {', '.join(questions)}")
     if not len(facts.days):
-        raise NotAssessed("no days to answer from")
+        raise NotAssessed("no days to answer from", "not_enough_data")
     if question in _SETTING:
         refuse_shared(_SETTING[question], site)
     return questions[question](site, facts, result, value).as_dict()
@@ -246,7 +246,7 @@ def _emitters(site: Site, result: dict[str, Any], lower_k: float) -> WhatIfLimit
 def _hot_water_setpoint(site: Site, facts: Facts, result: dict[str, Any], setpoint_c: float) -> Answer:
     """A colder cylinder: less lift in its charges, and less standing loss. What is drawn stays the same."""
     if site.hot_water is None:
-        raise NotAssessed("the system makes no hot water")
+        raise NotAssessed("the system makes no hot water", "not_applicable")
     cooler = site.hot_water.setpoint_c - setpoint_c
     saves = cooler_store(site, facts, result, cooler, cooler).times(a_year(facts.days))
     method = (
@@ -317,14 +317,14 @@ def _hot_water_hour(site: Site, facts: Facts, result: dict[str, Any], hour: int)
     """Charges moved to another hour: warmer or colder air, and another price."""
     charges = facts.reheats
     if not charges.knows("electricity"):
-        raise NotAssessed("needs charges of the cylinder with heat_pump_electricity")
+        raise NotAssessed("needs charges of the cylinder with heat_pump_electricity", "missing_quantity")
     hours = local_minute(site, charges) // 60
     table, hour_of_row = charges, hours
     if hour not in hours:
         table, hour_of_row = facts.runs, local_minute(site, facts.runs) // 60
     warmth = table.where(hour_of_row == hour).mean("outdoor") - table.mean("outdoor")
     if not np.isfinite(warmth):
-        raise NotAssessed("needs outdoor_temperature at that hour")
+        raise NotAssessed("needs outdoor_temperature at that hour", "missing_quantity")
     flow, outdoor = charges.floats("flow"), charges.floats("outdoor")
     energy = charges.floats("electricity")
     known = np.isfinite(flow) & np.isfinite(outdoor) & np.isfinite(energy)
@@ -378,7 +378,9 @@ def _mend(site: Site, facts: Facts, result: dict[str, Any], code: str) -> Answer
         raise InputError(f"the site has no finding {code!r}")
     cost = (found.get("cost_per_year") or {}).get("electricity_kwh")
     if cost is None:
-        raise NotAssessed(f"mending {code} has no price: it is about comfort, safety or the data")
+        raise NotAssessed(
+            f"mending {code} has no price: it is about comfort, safety or the data", "not_applicable"
+        )
     sure = min(max(float(found.get("confidence") or 0.5), 0.0), 1.0)
     saves = Estimate(cost * (1.0 + sure) / 2.0, cost * sure / 2.0, cost)
     answer = _answer(
@@ -399,7 +401,7 @@ def _band(site: Site, facts: Facts, result: dict[str, Any], band: tuple[float, i
     price, start, end = band
     paid_now = mean_price(site, facts.days)
     if paid_now is None:
-        raise NotAssessed("needs [cost] in the site file")
+        raise NotAssessed("needs [cost] in the site file", "missing_in_site_file")
     inside = range(start, end) if start < end else [*range(start, 24), *range(end)]
     at = local_minute(site, facts.runs)
     minutes = facts.runs.floats("minutes")

@@ -234,7 +234,7 @@ def _summary_text(summary: dict[str, Any]) -> str:
         )
     if said := rows_as_utc_text(summary):
         lines.append(said)
-    lines += odd_registers_text(summary)
+    lines += odd_registers_text(summary, "UTC")
     if missing := summary.get("missing_points"):
         unused = ", ".join(summary["ignored_columns"]) or "none"
         lines.append(f"no column for {', '.join(missing)}; columns not used: {unused}")

@@ -93,7 +93,8 @@ def _bill(service: Service, record: SiteRecord, asking: Asking) -> dict[str, Any
         if earlier[1] < start:
             raise NotAssessed(
                 f"the readings begin on {start}, so there is no year before {first} to "
-                "compare with; compare with the design or with homes alike"
+                "compare with; compare with the design or with homes alike",
+                "too_few_days",
             )
         before = _span(service, record, *earlier)
         tariffs = _tariffs(service, record, site, earlier, (first, last), steps)
@@ -220,7 +221,9 @@ def _homes_alike(service: Service, record: SiteRecord, first: date, last: date) 
 
     area, widest = record.site.floor_area_m2, limit_of(record.site, "answer_alike_area")
     if area is None:
-        raise NotAssessed("needs site.floor_area_m2 in the site file to find homes alike", "missing_quantity")
+        raise NotAssessed(
+            "needs site.floor_area_m2 in the site file to find homes alike", "missing_in_site_file"
+        )
     refused = refused_sites(service, "fleet_learning")
     out: list[tuple[Site, Span]] = []
     for other in service.sites.ids():

@@ -119,8 +119,10 @@ def odd_registers(service: Service, site: Site, first: int | None, last: int | N
     return [found[key] for key in sorted(found)][:MOST_ODD]
 
 
-def odd_registers_text(summary: dict[str, Any]) -> list[str]:
-    """A line for each running total with odd steps."""
+def odd_registers_text(summary: dict[str, Any], zone: str) -> list[str]:
+    """A line for each running total with odd steps. zone : of the times"""
+    from fieldfare.dashboards.text.words import moment
+
     by_point: dict[str, list[dict[str, Any]]] = {}
     for odd in summary.get("odd_registers", ()):
         by_point.setdefault(odd["point"], []).append(odd)
@@ -129,7 +131,7 @@ def odd_registers_text(summary: dict[str, Any]) -> list[str]:
         one = steps[0]
         what = _WORDS[one["kind"]].format(amount=f"{one['amount']:.10g} {one['unit']}")
         more = f", and {len(steps) - 1} more" if len(steps) > 1 else ""
-        when = f"{one['time'][:16].replace('T', ' ')} UTC{more}"
+        when = f"{moment(datetime.fromisoformat(one['time']), zone)}{' UTC' if zone == 'UTC' else ''}{more}"
         lines.append(
             f"the running total {point} {what} on {when}: not counted; if the file is wrong, undo it"
         )

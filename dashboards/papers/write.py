@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from datetime import UTC, date, datetime
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
@@ -12,7 +11,6 @@ import orjson
 from markupsafe import Markup
 
 from fieldfare.analysis.errors import InputError
-from fieldfare.analysis.plant.quantities import QUANTITIES
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.checklists import TITLES as CHECK_TITLES
 from fieldfare.analysis.reports.fleet import worst_findings_first
@@ -42,6 +40,8 @@ _KINDS = {"winter": "winter_check", "hand-over": "hand_over"}
 ENDINGS = (".html", ".pdf", ".json")
 WIDE = 0.2
 """A 95 % interval that reaches further than this share of its value to each side is too early to build on."""
+TIME_HELPS = ("too_few_days", "other_weather")
+"""Codes of reasons that more days will settle."""
 
 
 def write(kind: Kind, result: Result | dict[str, Any], out: Path, **context: Any) -> None:
@@ -264,20 +264,12 @@ def too_early(site: Site, result: dict[str, Any]) -> list[tuple[list[str], str]]
             if half > WIDE * abs(estimate["value"]):
                 add(name, f"the interval is still wide, {words.interval(estimate, '', 1)}")
     for name, key in (("Heat loss", "heat_loss"), ("Heating curve", "heating_curve")):
-        if _time_helps(site, reason := result[key]["reason"] or ""):
-            add(name, reason)
+        if result[key]["reason_code"] in TIME_HELPS:
+            add(name, result[key]["reason"])
     for n in result["not_assessed"]:
-        if _time_helps(site, n["reason"]) and n.get("reason_code") != "not_applicable":
+        if n["reason_code"] in TIME_HELPS:
             add(words.finding_title(n["code"]), n["reason"])
     return [(names, reason) for reason, names in out.items()]
-
-
-def _time_helps(site: Site, reason: str) -> bool:
-    """Whether more days will answer it: the reason names days or weather, and no quantity that the site does
-    not measure."""
-    unread = (q for q in QUANTITIES if not site.measures(q))
-    speaks = " days" in reason or "weather" in reason
-    return speaks and not any(re.search(rf"\b{q}\b", reason) for q in unread)
 
 
 def _foot(site: Site, result: dict[str, Any], made: date) -> str:

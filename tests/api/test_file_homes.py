@@ -29,6 +29,7 @@ from fieldfare.api.running.intake import ingest_files, odd_registers_text, undo_
 from fieldfare.api.state.site_tables import FILE_IMPORTS
 from fieldfare.dashboards.fleet.entries import entry_of
 from fieldfare.dashboards.text.live_words import grouped
+from fieldfare.dashboards.text.words import moment
 from tests.api.conftest import add_site
 from tests.api.sites import readings, site_text, write_csv
 from tests.api.web import Web, make_web
@@ -281,11 +282,13 @@ def test_a_register_that_jumps_is_told_when_it_comes_in(service: Service, tmp_pa
         thin = {"elec": Samples(time_, found["elec"].value[::15]), "meter": Samples(time_, counted)}
         done = ingest_files(service, HOME, [write_csv(tmp_path / f"{first}.csv", thin)])
         if wrong is None:
-            assert (done["odd_registers"], odd_registers_text(done)) == ([], [])
+            assert (done["odd_registers"], odd_registers_text(done, "UTC")) == ([], [])
     (odd,) = done["odd_registers"]
     at = datetime.fromtimestamp(time_[700] / 1000, UTC)
     assert odd == {"point": "meter", "kind": "spike", "time": at.isoformat(), "amount": wrong, "unit": "kWh"}
-    (line,) = odd_registers_text(done)
+    (line,) = odd_registers_text(done, "UTC")
     assert line.startswith(
-        f"the running total meter read 5000000 kWh once, far from its neighbours on {at:%Y-%m-%d}"
+        f"the running total meter read 5000000 kWh once, far from its neighbours on {moment(at, 'UTC')} UTC"
     )
+    (local,) = odd_registers_text(done, "Asia/Tokyo")
+    assert f"on {moment(at, 'Asia/Tokyo')}:" in local

@@ -10,7 +10,6 @@ import orjson
 import pytest
 
 from fieldfare.analysis.errors import InputError
-from fieldfare.analysis.plant.quantities import QUANTITIES
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.result import Result, analyse
 from fieldfare.dashboards.pages import home_page
@@ -79,7 +78,9 @@ def test_the_winter_check_has_verdicts_hand_checks_and_room_to_sign(cycling: Pla
 def test_the_hand_over_says_what_to_adjust_and_what_is_too_early(cycling: Plant) -> None:
     result = result_for(cycling, "hand_over").as_dict()
     result["heat_loss"]["heat_loss_kw"] = {"value": 6.0, "low": 4.0, "high": 8.0}
-    result["not_assessed"] = [{"code": "efficiency_fell", "reason": "needs at least 60 days, has 56"}]
+    result["not_assessed"] = [
+        {"code": "efficiency_fell", "reason": "needs at least 60 days, has 56", "reason_code": "too_few_days"}
+    ]
     told = too_early(cycling.site, result)
     assert any("still wide" in reason for _, reason in told)
     assert ["Efficiency has fallen"] in [names for names, _ in told]
@@ -90,13 +91,16 @@ def test_the_hand_over_says_what_to_adjust_and_what_is_too_early(cycling: Plant)
 def test_only_what_time_settles_needs_more_time_and_each_reason_stands_once(cycling: Plant) -> None:
     result = result_for(cycling, "hand_over").as_dict()
     days = "needs at least 14 whole heating days, has 4"
-    unread = next(q for q in QUANTITIES if not cycling.site.measures(q))
-    result["heat_loss"] |= {"heat_loss_kw": None, "reason": days}
+    result["heat_loss"] |= {"heat_loss_kw": None, "reason": days, "reason_code": "too_few_days"}
     result["capacity"] |= {"margin": None}
-    result["heating_curve"] |= {"reason": None}
+    result["heating_curve"] |= {"reason": None, "reason_code": None}
     result["not_assessed"] = [
-        {"code": "heat_loss_above_design", "reason": days, "reason_code": "not_enough_data"},
-        {"code": "falling_flow", "reason": f"needs {unread}, and days on which it is read"},
+        {"code": "heat_loss_above_design", "reason": days, "reason_code": "too_few_days"},
+        {
+            "code": "falling_flow",
+            "reason": "needs flow_rate, read every day",
+            "reason_code": "missing_quantity",
+        },
         {"code": "high_standing_loss", "reason": "no days with one", "reason_code": "not_applicable"},
     ]
     ((names, reason),) = too_early(cycling.site, result)

@@ -170,13 +170,13 @@ def _at_least(context: Context, why: str) -> Finding | None:
     if np.isfinite(days.floats("compressor_starts_counted")).any():
         return _by_counter(context)
     if coarse_register(days) is not None:
-        raise NotAssessed(why)
+        raise NotAssessed(why, "spacing_too_wide")
     runs = context.facts.runs
     seen = group_by_day(days["day"], runs["day"], np.ones(len(runs)), "sum")
     basis = f"at least: readings every {run_spacing(days):.0f} minutes miss brief runs and rests"
     found = _by_number(context, seen, np.full(len(days), np.nan), basis)
     if found is None or found.severity == "note":
-        raise NotAssessed(why)
+        raise NotAssessed(why, "spacing_too_wide")
     return found
 
 
@@ -328,7 +328,9 @@ def _by_counter(context: Context) -> Finding | None:
     hours = days.floats("compressor_hours_counted")
     if not np.isfinite(starts).any():
         raise NotAssessed(
-            "needs heat_pump_electricity or compressor_speed every 15 minutes or closer, or compressor_starts"
+            "needs heat_pump_electricity or compressor_speed every 15 minutes or closer, or"
+            " compressor_starts",
+            "spacing_too_wide",
         )
     running = hours if np.isfinite(hours).any() else days.floats("minutes_running") / 60.0
     return _by_number(context, starts, running, "by the unit's own counter")

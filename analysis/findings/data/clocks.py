@@ -62,7 +62,8 @@ def clock_offset(context: Context) -> Finding | None:
     if not keeps and not is_known_by_sun and not is_known_by_air:
         raise NotAssessed(
             "needs the unit's electricity beside heat or water temperatures every half hour or closer, or an"
-            " outdoor sensor with the site's latitude and longitude"
+            " outdoor sensor with the site's latitude and longitude",
+            "missing_quantity",
         )
     return None
 

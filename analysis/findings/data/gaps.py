@@ -54,7 +54,7 @@ def data_gap(context: Context) -> Finding | None:
     minutes = days.floats("minutes_total")
     begun = np.flatnonzero(days.floats("minutes_any_known") > 0)
     if not len(begun):
-        raise NotAssessed("no readings in this period")
+        raise NotAssessed("no readings in this period", "not_enough_data")
     gap = _whole_gap(context, days, minutes, int(begun[0])) or _point_gap(context, days, minutes)
     if gap is None:
         return None

@@ -64,7 +64,7 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
     days, by_file = context.all_days.days, uncorrected_share(context.site)
     culprit = context.unreliable.get("heat_output")
     if culprit is not None and culprit.code != "implausible_efficiency":
-        raise NotAssessed(already_reported("heat_output", culprit))
+        raise NotAssessed(already_reported("heat_output", culprit), "distrusted")
     antifreeze, share = by_file >= context.limit("antifreeze_share"), context.limit("heat_meter_share")
     beside = compared(context)
     if isinstance(beside, str):
@@ -75,7 +75,9 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
     if comparison.there.sum() < FEWEST_DAYS:
         if antifreeze:
             return _antifreeze_by_file(context, by_file)
-        raise NotAssessed("needs heat_output beside flow_rate, flow_temperature and return_temperature")
+        raise NotAssessed(
+            "needs heat_output beside flow_rate, flow_temperature and return_temperature", "missing_quantity"
+        )
     off = np.abs(comparison.rest)
     disagrees = comparison.there & (off > comparison.allowed) & (off > share)
     # A day of small temperature differences, on which the sensors' classes could explain it too, is no word

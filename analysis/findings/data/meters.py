@@ -79,7 +79,9 @@ def implausible_efficiency(context: Context) -> Finding | None:
     days, by_day = context.all_days.days, _ratios(context)
     judged = by_day.worked | by_day.rested
     if not judged.any():
-        raise NotAssessed("needs days with heat and the unit's electricity measured together")
+        raise NotAssessed(
+            "needs days with heat and the unit's electricity measured together", "missing_quantity"
+        )
     most = context.limit("efficiency_most")
     # Water hardly warmer than the air takes next to no work: a high ratio alone is no fault where the air is
     # measured.

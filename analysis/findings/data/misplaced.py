@@ -75,7 +75,8 @@ def meter_misplaced(context: Context) -> Finding | None:
     if not facts:
         raise NotAssessed(
             "needs heat and the unit's electricity on 7 days, with flow and temperatures or a rating to"
-            " compare them with"
+            " compare them with",
+            "missing_quantity",
         )
     weighed = _weighed(context, facts)
     sure = 1.0 - sum(w for w, h in weighed if not h.cause)

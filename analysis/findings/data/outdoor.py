@@ -57,11 +57,13 @@ def outdoor_sensor_biased(context: Context) -> Finding | None:
     days = context.all_days.days
     latitude = context.site.latitude
     if latitude is None or context.site.longitude is None:
-        raise NotAssessed("needs latitude and longitude in the site file")
+        raise NotAssessed("needs latitude and longitude in the site file", "missing_in_site_file")
     if np.isfinite(days.floats("air_noon") - days.floats("air_dusk")).sum() < _FEWEST_DAYS:
-        raise NotAssessed(f"needs {_FEWEST_DAYS} days of outdoor temperature every two hours or closer")
+        raise NotAssessed(
+            f"needs {_FEWEST_DAYS} days of outdoor temperature every two hours or closer", "too_few_days"
+        )
     if clock_by_air(context)[0] is not None:
-        raise NotAssessed("the readings' clock does not match the sun: see clock_offset")
+        raise NotAssessed("the readings' clock does not match the sun: see clock_offset", "distrusted")
     by_controls = _against_controls(context)
     warmth = _warmth(context, latitude)
     by_sun = (
@@ -73,7 +75,8 @@ def outdoor_sensor_biased(context: Context) -> Finding | None:
     if not (by_sun or plainly or by_controls is not None):
         if warmth.season < _DARK_W_M2 and warmth.monthly < context.limit("outdoor_sun_k"):
             raise NotAssessed(
-                "the sun was too low in this period to show whether it reaches the outdoor sensor"
+                "the sun was too low in this period to show whether it reaches the outdoor sensor",
+                "other_weather",
             )
         return None
     return _finding(context, warmth, by_sun or plainly, by_controls)

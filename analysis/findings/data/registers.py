@@ -19,7 +19,7 @@ def register_reset(context: Context) -> Finding | None:
     """Running totals that started again."""
     registers = {p.id: p for p in context.site.point if p.form == "register"}
     if not registers:
-        raise NotAssessed("no meter here is read as a running total")
+        raise NotAssessed("no meter here is read as a running total", "not_applicable")
     notices = context.all_days.notices
     columns = zip(notices["point"], notices["kind"], notices["amount"], strict=True)
     # A last digit that jitters is no reset.

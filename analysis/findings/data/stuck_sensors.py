@@ -64,7 +64,10 @@ def sensor_stuck(context: Context) -> Finding | None:
     runs = [found for found in context.once_for_all_days(_stuck_by_point).values() if found is not None]
     impossible = impossible_readings(context)
     if not runs and impossible is None:
-        raise NotAssessed("needs a temperature, or heat beside electricity, read at least 12 times a day")
+        raise NotAssessed(
+            "needs a temperature, or heat beside electricity, read at least 12 times a day",
+            "missing_quantity",
+        )
     stuck = [s for found in runs for s in found]
     if not any(s.ongoing for s in stuck) and not (impossible is not None and impossible.until is None):
         belied = belied_cylinder(context)

@@ -82,7 +82,7 @@ def _sensors(context: Context) -> Finding | None:
     # A unit that cools has the colder flow by right; in heating weather none does.
     known = np.isfinite(lift) & (np.abs(lift) <= _LARGEST_LIFT_K) & ~(outdoor > _COOLING_ABOVE_C)
     if not known.any():
-        raise NotAssessed("no run is long enough to compare flow and return")
+        raise NotAssessed("no run is long enough to compare flow and return", "not_enough_data")
     limit = context.limit("swapped_lift_k")
     is_swapped = known & (lift < -limit)
     episode = latest_episode(days["day"], is_swapped, known & (np.abs(lift) > 0.3), hold_days=2)

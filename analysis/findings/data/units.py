@@ -61,7 +61,7 @@ def unit_mismatch(context: Context) -> Finding | None:
             ):
                 worst = (episode, point, slip_days)
     if not has_values:
-        raise NotAssessed("no numbers are measured here")
+        raise NotAssessed("no numbers are measured here", "missing_quantity")
     return None if worst is None else _finding(context, *worst)
 
 

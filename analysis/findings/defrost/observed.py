@@ -39,10 +39,10 @@ def seen(context: Context) -> Table:
     Raises NotAssessed where the source is not air, or nothing shows defrosts.
     """
     if context.site.heat_pump.source != "air":
-        raise NotAssessed("the source is not air")
+        raise NotAssessed("the source is not air", "not_applicable")
     defrosts, figure = context.facts.defrosts, context.figures.defrost
     if figure.reason and figure.count_least is None:
-        raise NotAssessed(figure.reason)
+        raise NotAssessed(figure.reason, "not_enough_data")
     if figure.reason:  # sampled: those seen are the least there are, their length and heat unknown
         unknown = np.full(len(defrosts), np.nan)
         return defrosts.with_columns(minutes=unknown, heat_taken=unknown, electricity=unknown)
@@ -70,7 +70,7 @@ class DailyFrost:
         per_kw = 1000.0 / rated_kw(context)
         guesses = [context.days.floats(f"frost_{name}") * per_kw for name in ("least", "usual", "most")]
         if not np.isfinite(guesses[1]).any():
-            raise NotAssessed("needs outdoor_temperature")
+            raise NotAssessed("needs outdoor_temperature", "missing_quantity")
         return cls(*(fill_nan(g, 0.0) for g in guesses))
 
     def total(self, rows: NDArray[Any]) -> Lognormal:

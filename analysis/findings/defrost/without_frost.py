@@ -39,7 +39,7 @@ def defrost_without_frost(context: Context) -> Finding | None:
     if by_clock(context, defrosts) is not None:
         return None  # a timer does not look for frost; excessive_defrost notes it
     if len(defrosts) and not defrosts["frost_known"].any():
-        raise NotAssessed("needs outdoor_temperature")
+        raise NotAssessed("needs outdoor_temperature", "missing_quantity")
     dry = without_frost(context, defrosts) | _hollow(context, defrosts)
     if _by_short_timer(context, defrosts):
         dry &= fill_nan(defrosts.floats("outdoor"), -np.inf) >= context.limit("dry_air_c")

@@ -39,10 +39,13 @@ def backup_heater_use(context: Context) -> Finding | None:
     below = helped_below(context.site)
     if below is None:
         raise NotAssessed(
-            "needs design.bivalent_c or design.outdoor_c to know in which weather the heater may run"
+            "needs design.bivalent_c or design.outdoor_c to know in which weather the heater may run",
+            "missing_in_site_file",
         )
     if "electricity_backup_mild_kwh" not in days:
-        raise NotAssessed("needs backup_heater_electricity together with outdoor_temperature")
+        raise NotAssessed(
+            "needs backup_heater_electricity together with outdoor_temperature", "missing_quantity"
+        )
     mild, used = days.floats("electricity_backup_mild_kwh"), days.floats("electricity_backup_kwh")
     known = np.isfinite(used) & np.isfinite(days.floats("outdoor"))
     heats_when_mild = fill_nan(mild, 0.0) >= context.limit("backup_day_kwh")

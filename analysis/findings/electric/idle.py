@@ -52,11 +52,12 @@ def high_standby(context: Context) -> Finding | None:
         step = float(np.nanmax(days.floats("step.heat_pump_electricity")[judged]))
         raise NotAssessed(
             f"the electricity register counts in steps of {step:.2g} kWh: at standby hardly one falls into"
-            " a rest"
+            " a rest",
+            "spacing_too_wide",
         )
     judged = shown
     if judged.sum() < _FEWEST_RESTING_DAYS:
-        raise NotAssessed("too few days with the unit at rest to measure its standby power")
+        raise NotAssessed("too few days with the unit at rest to measure its standby power", "too_few_days")
     rated = context.site.heat_pump.rated_output_kw or 0.0
     more = limit("standby_w_per_kw") * max(rated - _USUAL_SIZE_KW, 0.0)
     more += limit("standby_pump_w") * max(rated / _USUAL_SIZE_KW, 1.0) if pumps else 0.0
@@ -157,7 +158,8 @@ def _resting_power(context: Context) -> tuple[Floats, Flags, str, bool]:
             floor = _at_a_floor(power, judged)
             if floor.sum() < _FLOOR_SHARE * judged.sum():
                 raise NotAssessed(
-                    f"readings every {spacing:.0f} minutes can't tell standby from short runs here"
+                    f"readings every {spacing:.0f} minutes can't tell standby from short runs here",
+                    "spacing_too_wide",
                 )
             judged = floor
         return power, judged, "well after a stop", inside_meter
@@ -208,7 +210,8 @@ def pump_always_on(context: Context) -> Finding | None:
     judged &= ~(days.floats("room") < least_room_c)
     if judged.sum() < 5:
         raise NotAssessed(
-            "too few days without demand, or neither heat call nor flow temperature shows when there is none"
+            "too few days without demand, or neither heat call nor flow temperature shows when there is none",
+            "not_enough_data",
         )
     share = np.divide(pumped, unasked, out=np.zeros(len(days)), where=judged)
     runs_idle = judged & (share >= limit("idle_pump_share"))

@@ -33,7 +33,7 @@ def immersion_use(context: Context) -> Finding | None:
     known = np.isfinite(used) & ~stands
     used = np.where(known, used, np.nan)
     if known.sum() < 7:
-        raise NotAssessed("needs immersion_electricity on at least 7 days")
+        raise NotAssessed("needs immersion_electricity on at least 7 days", "too_few_days")
     beyond = _beyond_disinfection(context, fill_nan(used, 0.0))
     is_excess = beyond >= limit("immersion_day_kwh")
     episode = latest_episode(days["day"], is_excess, known, hold_days=3, gone_days=10)

@@ -20,12 +20,14 @@ from fieldfare.analysis.statistics.quantiles import nan_median
 def buffer_mixing(context: Context) -> Finding | None:
     buffer = context.site.buffer
     if buffer is None:
-        raise NotAssessed("the site file names no buffer")
+        raise NotAssessed("the site file names no buffer", "not_applicable")
     days, limit = context.days, context.limit
     drop = days.floats("buffer_drop")
     judged = (days.floats("minutes_beyond") >= context.limit("flow_steady_minutes")) & np.isfinite(drop)
     if judged.sum() < limit("buffer_days"):
-        raise NotAssessed("too few days of steady heating with flow temperature on both sides of the buffer")
+        raise NotAssessed(
+            "too few days of steady heating with flow temperature on both sides of the buffer", "too_few_days"
+        )
     mixes = judged & (fill_nan(drop, 0.0) >= limit("buffer_drop_note_k"))
     episode = latest_episode(days["day"], mixes, judged, hold_days=5, gone_days=7)
     if episode is None:

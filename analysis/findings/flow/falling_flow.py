@@ -36,7 +36,8 @@ def falling_flow(context: Context) -> Finding | None:
     day, flow = like.day, like.flow
     if len(flow) < _FEWEST_DAYS:
         raise NotAssessed(
-            f"needs at least {_FEWEST_DAYS} days with a flow rate at comparable conditions, has {len(flow)}"
+            f"needs at least {_FEWEST_DAYS} days with a flow rate at comparable conditions, has {len(flow)}",
+            "too_few_days",
         )
     smooth = moving_median(flow, _WINDOW_DAYS, 7)
     peak = int(np.nanargmax(smooth[: len(smooth) - 7]))

@@ -27,7 +27,7 @@ def frost_risk(context: Context) -> Finding | None:
     days, limit = context.all_days.days, context.limit
     outdoor = days.floats("outdoor_min")
     if not np.isfinite(outdoor).any():
-        raise NotAssessed("needs outdoor_temperature")
+        raise NotAssessed("needs outdoor_temperature", "missing_quantity")
     near, dead = days.floats("minutes_near_freezing"), days.floats("minutes_dead_frost")
     cold_water = fill_nan(near, 0.0) >= limit("frost_minutes")
     no_supply = (fill_nan(dead, 0.0) >= limit("frost_dead_minutes")) & ~filled_with_zeros(days)

@@ -52,7 +52,9 @@ def low_flow(context: Context) -> Finding | None:
     top = np.fmax(np.fmax(days.floats("flow_rate_top"), hot), flow) if how == _MEASURED else flow
     judged = (steady | np.isfinite(hot)) & np.isfinite(top)
     if judged.sum() < limit("flow_days"):
-        raise NotAssessed("too few days of steady running with flow rate, or heat and both temperatures")
+        raise NotAssessed(
+            "too few days of steady running with flow rate, or heat and both temperatures", "too_few_days"
+        )
     share = top / nominal
     is_low = judged & (fill_nan(share, 9.0) < limit("low_flow_note_share"))
     episode = latest_episode(days["day"], is_low, judged, hold_days=3, gone_days=7)
@@ -181,7 +183,9 @@ def _nominal(context: Context) -> tuple[float, str]:
     if pump.rated_output_kw:
         wide = context.limit("widest_nominal_k")
         return pump.rated_output_kw / (KWH_PER_M3_K * wide), f"rated output at {wide:g} K"
-    raise NotAssessed("needs heat_pump.flow_m3_per_h or heat_pump.rated_output_kw in the site file")
+    raise NotAssessed(
+        "needs heat_pump.flow_m3_per_h or heat_pump.rated_output_kw in the site file", "missing_in_site_file"
+    )
 
 
 def _nominal_lift(context: Context, nominal: float) -> Lognormal:

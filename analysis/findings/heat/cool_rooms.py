@@ -79,7 +79,8 @@ def cool_room(
     if lacking < limit("finding_likely"):
         raise NotAssessed(
             f"{the_zone(zone)} is at {at:.1f} °C, {below:.1f} K below the design, with no set temperature"
-            " measured there: it may be wanted so"
+            " measured there: it may be wanted so",
+            "not_enough_data",
         )
     return Finding(
         "room_below_target",

@@ -53,7 +53,7 @@ class _Cool:
 
 def flow_temperature_below_curve(context: Context) -> Finding | None:
     if context.site.heating_curve is None:
-        raise NotAssessed("needs heating_curve in the site file")
+        raise NotAssessed("needs heating_curve in the site file", "missing_in_site_file")
     days, limit = context.days, context.limit
     below = -days.floats("above_curve")
     judged = cool_and_steady(context) & np.isfinite(below) & ~brief_days(context) & ~rooms_set_low(context)
@@ -61,7 +61,7 @@ def flow_temperature_below_curve(context: Context) -> Finding | None:
     if coldest is not None:
         judged &= ~(days.floats("outdoor") < coldest)
     if judged.sum() < limit("flow_below_curve_days"):
-        raise NotAssessed("too few days with an hour of steady heating in cool weather")
+        raise NotAssessed("too few days with an hour of steady heating in cool weather", "too_few_days")
     is_below = judged & (fill_nan(below, -9.0) >= limit("flow_below_curve_watch_k"))
     episode = latest_episode(days["day"], is_below, judged, hold_days=5, gone_days=14)
     if episode is None:

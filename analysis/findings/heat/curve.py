@@ -48,11 +48,11 @@ _COMMONER = 2.0
 def flow_temperature_above_curve(context: Context) -> Finding | None:
     curve = context.site.heating_curve
     if curve is None:
-        raise NotAssessed("needs heating_curve in the site file")
+        raise NotAssessed("needs heating_curve in the site file", "missing_in_site_file")
     days, limit = context.days, context.limit
     excess, judged = _excess(context)
     if judged.sum() < 3:
-        raise NotAssessed("too few days with an hour of steady heating in cool weather")
+        raise NotAssessed("too few days with an hour of steady heating in cool weather", "too_few_days")
     is_above = judged & (fill_nan(excess, -9.0) >= limit("flow_above_curve_note_k"))
     # In hard frost a unit may not reach what a curve too high asks for: a fortnight without is no end.
     episode = latest_episode(days["day"], is_above, judged, hold_days=5, gone_days=14)
@@ -265,16 +265,18 @@ def no_weather_compensation(context: Context) -> Finding | None:
         raise NotAssessed(
             f"needs at least {_FEWEST_DAYS} cool days with an hour of steady heating"
             + ("" if is_target else ", without short runs and not at the unit's limit")
-            + f"; has {len(usable)}"
+            + f"; has {len(usable)}",
+            "too_few_days",
         )
     if _spread(outdoor[usable]) < limit("compensation_span_k"):
         raise NotAssessed(
             f"the {len(usable)} cool days of steady heating lie within {_spread(outdoor[usable]):.0f}"
-            " K of each other: too similar to show whether the flow follows the weather"
+            " K of each other: too similar to show whether the flow follows the weather",
+            "other_weather",
         )
     designed = _designed_slope(context, outdoor[usable])
     if designed > -0.1:
-        raise NotAssessed("the designed curve hardly depends on the weather")
+        raise NotAssessed("the designed curve hardly depends on the weather", "not_applicable")
     recent = usable[-_RECENT_DAYS:]
     for chosen in (usable, recent):
         if len(chosen) < _FEWEST_DAYS or _spread(outdoor[chosen]) < limit("compensation_span_k"):
@@ -397,7 +399,7 @@ def heating_out_of_season(context: Context) -> Finding | None:
     ):
         has_hot_water = days.floats("minutes_hot_water").sum() > 0
         if not has_hot_water:
-            raise NotAssessed("the meters can't separate heating from hot water")
+            raise NotAssessed("the meters can't separate heating from hot water", "missing_quantity")
     before = np.concatenate(([np.nan], outdoor[:-1]))
     # Controls average the weather over a day or two: two warm days in a row count.
     warmest = _needs_none_above(context)
@@ -409,7 +411,7 @@ def heating_out_of_season(context: Context) -> Finding | None:
     warmest = mild if full.any() else warmest
     warm |= full
     if warm.sum() < limit("warm_days"):
-        raise NotAssessed(f"needs {limit('warm_days'):.0f} warm days, has {warm.sum()}")
+        raise NotAssessed(f"needs {limit('warm_days'):.0f} warm days, has {warm.sum()}", "other_weather")
     heats_when_warm = warm & (heating >= limit("warm_day_minutes"))
     episode = latest_episode(days["day"], heats_when_warm, warm, hold_days=3, gone_days=14)
     if episode is None:

@@ -94,7 +94,8 @@ def _judged(whole: Context, context: Context) -> Finding | None:
     ):
         raise NotAssessed(
             "needs more readings of heat, the unit's electricity, flow and outdoor temperature at the"
-            " same time"
+            " same time",
+            "missing_quantity",
         )
     strength = learned(days)
     meter = _meter_error(context)
@@ -213,7 +214,8 @@ def _overall(context: Context, strength: Strength) -> _View:
     x, part, used = (_both(days, f"expected{part}") for part in ("", "_part_load", "_used"))
     if _mostly_charges(context):
         raise NotAssessed(
-            "too little space heating: cylinder charges alone can't be compared fairly with a rating"
+            "too little space heating: cylinder charges alone can't be compared fairly with a rating",
+            "too_few_days",
         )
     gain = x / part if part > 0.0 else 1.0
     starts = days.total("starts") * START_MINUTES / max(days.total("minutes_running"), 1.0)

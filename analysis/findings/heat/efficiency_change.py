@@ -102,7 +102,7 @@ class _Series:
 def efficiency_fell(context: Context) -> Finding | None:
     series, change = context.once(_first_change)
     if change is None:
-        raise NotAssessed(f"needs at least {_FEWEST_DAYS} days of heating to compare")
+        raise NotAssessed(f"needs at least {_FEWEST_DAYS} days of heating to compare", "too_few_days")
     until, won_back = None, context.limit("efficiency_won_back")
     if change.size > 0.0:
         # It got better, if anything: was it worse for a while before?
@@ -270,7 +270,8 @@ def _series(context: Context) -> _Series:
     good &= np.isfinite(days.floats("outdoor")) & np.isfinite(want) & _whole(context)
     if good.sum() < _FEWEST_DAYS:
         raise NotAssessed(
-            f"needs at least {_FEWEST_DAYS} days with heat and electricity, has {int(good.sum())}"
+            f"needs at least {_FEWEST_DAYS} days with heat and electricity, has {int(good.sum())}",
+            "too_few_days",
         )
     value = np.log(want[good] / used[good])
     weight = np.minimum(heat[good], _MOST_WEIGHT_KWH)

@@ -80,12 +80,14 @@ def heat_loss_above_design(context: Context) -> Finding | None:
 def heat_loss_below_design(context: Context) -> Finding | None:
     if any(r.kind == "other_heat_source" for r in context.recognised):
         raise NotAssessed(
-            "an unmetered heat source warms the house, so its heat loss appears smaller than it is"
+            "an unmetered heat source warms the house, so its heat loss appears smaller than it is",
+            "other_source",
         )
     if (room := overheated_c(context)) is not None:
         raise NotAssessed(
             f"the rooms are heated to {room:.0f} °C, and open windows in mild weather look like a tighter"
-            " house"
+            " house",
+            "not_enough_data",
         )
     loss, ratio = _measured(context)
     assert ratio.value is not None
@@ -149,11 +151,14 @@ def _measured(context: Context) -> tuple[HeatLoss, Estimate]:
     if leak is not None and leak.is_sure and leak.rate > context.limit("diverter_leak_k_per_h"):
         raise NotAssessed(
             "heat leaks through the diverter, so heating and hot water can't be separated: see"
-            " diverter_passing"
+            " diverter_passing",
+            "distrusted",
         )
     if not loss.ratio:
+        if loss.reason:
+            raise NotAssessed(loss.reason, loss.reason_code)
         raise NotAssessed(
-            loss.reason or loss.ratio.reason or "needs design.heat_loss_kw and design.outdoor_c"
+            loss.ratio.reason or "needs design.heat_loss_kw and design.outdoor_c", "missing_in_site_file"
         )
     return loss, loss.ratio
 
@@ -216,14 +221,14 @@ class _Failed:
 def capacity_short(context: Context) -> Finding | None:
     coldest, helped = context.site.design.outdoor_c, context.site.design.bivalent_c
     if coldest is None:
-        raise NotAssessed("needs design.outdoor_c")
+        raise NotAssessed("needs design.outdoor_c", "missing_in_site_file")
     design = max(coldest, helped) if helped is not None else coldest
     figure = _at(context, design)
     failed = _failed(context, design)
     limit = context.limit
     margin = figure.margin
     if not margin and failed is None:
-        raise NotAssessed(margin.reason or "needs a heat meter")
+        raise NotAssessed(margin.reason or "needs a heat meter", "not_enough_data")
     severity: Severity | None = None
     by_margin = _by_rating_and_load(figure)
     if margin and by_margin is not None and (margin.value or 0.0) < limit("capacity_note"):

@@ -48,7 +48,7 @@ def hot_water_shortfall(context: Context) -> Finding | None:
         days.floats("minutes_tank_known") >= 0.8 * days.floats("minutes_total"),
     )
     if known.sum() < _WEEK:
-        raise NotAssessed("needs cylinder_temperature on at least 7 days")
+        raise NotAssessed("needs cylinder_temperature on at least 7 days", "too_few_days")
     lowest = days.floats("tank_min")
     # While it is charged its top is warm long before the sensor is: such minutes count a quarter.
     waited = fill_nan(cold, 0.0) - 0.75 * fill_nan(days.floats("minutes_cold_charging"), 0.0)
@@ -231,9 +231,9 @@ def high_standing_loss(context: Context) -> Finding | None:
     plant, days, limit = context.site.hot_water, context.days, context.limit
     assert plant is not None
     if plant.cylinder_litres is None:
-        raise NotAssessed("needs hot_water.cylinder_litres")
+        raise NotAssessed("needs hot_water.cylinder_litres", "missing_in_site_file")
     if "standing_k_per_h" not in days:
-        raise NotAssessed("needs cylinder_temperature")
+        raise NotAssessed("needs cylinder_temperature", "missing_quantity")
     content = plant.cylinder_litres * WH_PER_LITRE_KELVIN
     room = days.floats("room")
     room = np.where(np.isfinite(room), room, RATED_ROOM_C)
@@ -248,7 +248,9 @@ def high_standing_loss(context: Context) -> Finding | None:
     # the loss.
     slow = np.fmin(slow, np.fmax(by_day, by_night))
     if np.isfinite(slow).sum() < 5:
-        raise NotAssessed("too few days (5 needed) with long enough periods without draws or charges")
+        raise NotAssessed(
+            "too few days (5 needed) with long enough periods without draws or charges", "too_few_days"
+        )
     whole, daytime, night = nan_median(slow), nan_median(by_day), nan_median(by_night)
     calmest = float(np.nanmin([whole, night]))
     circulates = np.isfinite(daytime) and daytime > limit("circulation_ratio") * max(calmest, _LEAST_W_PER_K)
@@ -265,7 +267,8 @@ def high_standing_loss(context: Context) -> Finding | None:
     to_cooling = nan_median(over) / content
     if read > allowed and outweighs(context, read * to_cooling, allowed * to_cooling):
         raise NotAssessed(
-            "heat leaks through the diverter, which hides the cylinder's own loss: see diverter_passing"
+            "heat leaks through the diverter, which hides the cylinder's own loss: see diverter_passing",
+            "distrusted",
         )
     used = over if circulates else np.where(np.isfinite(over_slow), over_slow, over)
     lost_by_day = behind_reading(by_day if circulates else slow, used, used + room)

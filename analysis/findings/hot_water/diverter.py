@@ -221,7 +221,8 @@ def diverter_passing(context: Context) -> Finding | None:
     if leak is None and charge is None:
         raise NotAssessed(
             f"needs cylinder_temperature and at least {_FEWEST} charges followed by heating, or heat_output"
-            " beside it"
+            " beside it",
+            "missing_quantity",
         )
     watch, act = context.limit("diverter_leak_k_per_h"), context.limit("diverter_leak_act")
     if leak is None or not leak.is_sure or leak.rate < 0.5 * watch:

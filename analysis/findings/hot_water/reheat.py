@@ -69,7 +69,8 @@ def _too_long(context: Context, reheats: Table) -> Finding | None:
     is_known = np.isfinite(over_minutes)
     if is_known.sum() < _FEWEST:
         raise NotAssessed(
-            f"needs at least {_FEWEST} whole reheats with heat, or cylinder temperature and litres"
+            f"needs at least {_FEWEST} whole reheats with heat, or cylinder temperature and litres",
+            "not_enough_data",
         )
     limit = context.limit
     little = fill_nan(share, 9.0) < limit("reheat_flow_share")
@@ -251,7 +252,7 @@ def reheat_incomplete(context: Context) -> Finding | None:
     reheats = _whole(context, 1.0)
     top = reheats.floats("to_c")
     if np.isfinite(top).sum() < _FEWEST:
-        raise NotAssessed(f"needs cylinder_temperature and at least {_FEWEST} whole reheats")
+        raise NotAssessed(f"needs cylinder_temperature and at least {_FEWEST} whole reheats", "too_few_days")
     limit = context.limit
     short = np.isfinite(top) & (top < plant.setpoint_c - limit("reheat_short_k"))
     gave_up = short & _stalled(context, reheats)
@@ -379,7 +380,8 @@ def _whole(context: Context, least_spacings: float = 4.0) -> Table:
     if not len(reheats):
         raise NotAssessed(
             "no reheat can be detected: needs operating_mode, diverter_to_hot_water, hot_water_heat"
-            " or cylinder_temperature"
+            " or cylinder_temperature",
+            "missing_quantity",
         )
     return reheats
 

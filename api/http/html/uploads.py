@@ -144,7 +144,8 @@ class UploadReader:
             upload.message = f"{number(done['readings'])} readings came in{remark}."
             if said := rows_as_utc_text(done):
                 upload.message += f" {said}."
-            for said in odd_registers_text(done):
+            zone = parts.service.sites.get(site).site.timezone
+            for said in odd_registers_text(done, zone):
                 upload.message += f" {said[0].upper()}{said[1:]}."
             upload.state = "done"
         except AnotherHomesFile as error:
