@@ -55,6 +55,12 @@ def test_rooms_a_little_cool_in_mild_air_tell_of_no_stop_that_may_come_again() -
     assert not may_return(14.0, 3, outdoor=13.0, why=cool)
 
 
+def test_a_cylinder_drawn_cold_for_days_is_asked_about_too() -> None:
+    cold = [Reason("cylinder", 0.85, Evidence("cylinder below its reheat temperature", 29.5))]
+    assert may_return(194.0, 55, outdoor=8.0, why=cold)
+    assert not may_return(14.0, 3, why=cold), "a reheat that came late"
+
+
 def test_in_mild_weather_or_after_work_on_the_unit_it_is_a_note() -> None:
     work = Recognised("serviced", "2026-04-01", "2026-04-01", "off for work")
     assert not may_return(120.0, 77, outdoor=18.0)

@@ -224,6 +224,9 @@ def _may_return(context: Context, rest: Rest, found_reasons: list[Reason]) -> bo
     # In mild air rooms a kelvin under their target are a heating limit's doing as often as a stop's.
     if not rest["outdoor_mean_c"] > context.limit("stopped_mild_c"):
         plain.add("room")
+    # The whole unit stood for days while somebody drew the cylinder cold: nobody wished that.
+    if rest.kind == "unit" and rest.hours >= context.limit("stopped_long_hours"):
+        plain.add("cylinder")
     plain &= {r.kind for r in found_reasons}
     worked_on = any(r.kind == "serviced" and r.until >= until.isoformat() for r in context.recognised)
     return bool(_is_near_or_long(context, rest) and plain and not worked_on)
