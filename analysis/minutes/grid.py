@@ -27,6 +27,7 @@ from fieldfare.analysis.minutes.resampling import (
     long_gap,
     mean_of,
     on_minutes,
+    polling_interval,
     sampling_interval,
 )
 from fieldfare.analysis.plant.site import Point, Site
@@ -160,7 +161,7 @@ def _lay_gauge(grid: Grid, site: Site, quantity: str, points: list[Point], readi
         usual, longest = sampling_interval(samples.time)
         hold = point.form == "state"
         if hold and is_change_driven(samples, usual):
-            usual, longest = 1.0, _LONGEST_STATE_MIN
+            usual, longest = polling_interval(samples.time), _LONGEST_STATE_MIN
         elif not hold and (sent := interval_of_changes(samples)) is not None:
             hold, usual, longest = True, *sent
         grid.spacing[quantity] = max(grid.spacing.get(quantity, 0.0), usual)

@@ -40,6 +40,8 @@ _SMALLEST_STEPS = 20
 2^19 = 520,000 sampled series."""
 _EVEN_WITHIN, _EVEN_SHARE = 2.0, 0.9
 """A logger keeps nine tenths of its intervals within half and double the usual (common practice)."""
+_POLLED_MIN, _POLLED_SHARE = (60, 30, 20, 15, 10, 6, 5, 4, 3, 2), 0.95
+"""Intervals by which gateways poll (common practice), and the share of gaps that are multiples of one."""
 _COUNTED_UP_TO = 10_000
 """Minutes that are counted one by one: a week."""
 
@@ -91,6 +93,21 @@ def is_change_driven(samples: Samples, usual: float) -> bool:
     if new.sum() < 4 or off_beat[new].mean() <= 0.5:
         return False
     return bool(new.mean() > 0.8 or off_beat[~new].mean() < 0.5 * off_beat[new].mean())
+
+
+def polling_interval(time: Times) -> float:
+    """Interval at which a gateway looks for changes of a value that it sends on change [minutes]; 1 where it
+    sends them at once. What happens within it can't be timed.
+
+    time : int64 (n,) [ms], of the changes, n > 1
+    """
+    gaps = np.diff(time) / MS_PER_MINUTE
+    for minutes in _POLLED_MIN:
+        beats = gaps / minutes
+        on_beat = (np.abs(beats - np.round(beats)) <= _ON_BEAT) & (beats >= 1.0 - _ON_BEAT)
+        if on_beat.mean() >= _POLLED_SHARE:
+            return float(minutes)
+    return 1.0
 
 
 def interval_of_changes(samples: Samples) -> tuple[float, float] | None:

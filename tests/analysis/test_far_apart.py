@@ -13,7 +13,7 @@ import pytest
 from fieldfare.analysis.facts.build import build_facts
 from fieldfare.analysis.figures.hot_water import blurred_reheats
 from fieldfare.analysis.findings.judge import RULES
-from fieldfare.analysis.minutes.resampling import is_change_driven, sampling_interval
+from fieldfare.analysis.minutes.resampling import is_change_driven, polling_interval, sampling_interval
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.readings import MS_PER_MINUTE, Samples
 from fieldfare.analysis.reports.result import analyse
@@ -160,6 +160,17 @@ def test_a_mode_told_at_its_changes_is_as_good_as_one_every_minute() -> None:
     for use in ("hot_water", "space_heating"):
         assert told["energy"]["heat_kwh"][use] == pytest.approx(whole["energy"]["heat_kwh"][use], rel=0.01)
     assert told["hot_water"]["reheats"] == whole["hot_water"]["reheats"]
+
+
+@pytest.mark.parametrize("every_min", [1, 5, 15])
+def test_changes_that_a_gateway_polls_for_are_timed_no_better_than_it_looks(every_min: int) -> None:
+    word = thinned(plant(4).readings["mode"], every_min)
+    new = np.concatenate(([True], np.diff(word.value) != 0.0))
+    changes = Samples(word.time[new], word.value[new])
+    late = np.random.default_rng(5).integers(0, 3_000 * every_min, len(changes.time))
+    assert is_told_at_changes(changes)
+    assert polling_interval(changes.time) == every_min
+    assert polling_interval(changes.time + late) == every_min
 
 
 @pytest.mark.parametrize("every_min", [5, 15])
