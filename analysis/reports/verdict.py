@@ -290,7 +290,7 @@ def _undecided(document: Mapping[str, Any]) -> list[dict[str, Any]]:
         {
             "matter": matter.key,
             "question": next((q for q in matter.questions if f["code"] in q.codes), matter.questions[0]).asks,
-            "reason": f"probable, but not sure: {f['headline']}",
+            "reason": f"probable, but not sure: {f['headline'].removesuffix('.')}",
             "reason_code": "not_enough_data",
             "meters": [],
         }
@@ -306,7 +306,7 @@ def _ended_unexplained(document: Mapping[str, Any]) -> list[dict[str, Any]]:
         {
             "matter": matter.key,
             "question": next(q.asks for q in matter.questions if f["code"] in q.codes),
-            "reason": f["headline"],
+            "reason": f["headline"].removesuffix("."),
             "reason_code": "not_enough_data",
             "meters": [],
         }

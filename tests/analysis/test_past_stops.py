@@ -14,7 +14,12 @@ from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.model import Evidence, Recognised
 from fieldfare.analysis.findings.stopped.heat_due import Reason, rooms_are_warm
 from fieldfare.analysis.findings.stopped.rests import Rest
-from fieldfare.analysis.findings.stopped.unit_stopped import _may_return, _severity, _sure
+from fieldfare.analysis.findings.stopped.unit_stopped import (
+    _may_return,
+    _only_repeats,
+    _severity,
+    _sure,
+)
 from fieldfare.analysis.minutes.operating_state import HEATING
 from fieldfare.analysis.plant.load import parse_kept_site
 from tests.analysis.operation_tables import NO_EVENTS
@@ -104,6 +109,28 @@ def a_rest(hours: float = 30.0, **values: float) -> Rest:
     known = {"outdoor_lowest_c": 5.0, "outdoor_mean_c": 6.0, "room_short_last_k": np.nan}
     known |= {"room_first_c": 20.0, "room_last_c": 20.0}
     return Rest("unit", end - int(hours * 3_600_000), end, True, True, False, known | values)
+
+
+@pytest.mark.parametrize(
+    ("values", "still"),
+    [
+        ({}, True),
+        ({"tank_last_c": 38.0}, False),
+        ({"outdoor_lowest_c": 3.0}, False),
+        ({"tank_first_c": np.nan, "tank_last_c": np.nan}, True),
+        ({"tank_first_c": np.nan, "tank_last_c": np.nan, "room_last_c": 19.2}, False),
+    ],
+    ids=["all still", "the cylinder cools", "the air varies", "no cylinder", "the room cools"],
+)
+def test_where_air_and_cylinder_stand_still_for_a_day_a_gateway_repeats_itself(
+    values: dict[str, float], still: bool
+) -> None:
+    day = (FIRST + np.arange(60)).astype("datetime64[us]")
+    facts = Facts(Table({"day": day}), *[NO_EVENTS] * 4)
+    context = Context(parse_kept_site(WHOLE), facts, facts, SimpleNamespace())  # type: ignore[arg-type]
+    known = {"outdoor_mean_c": 5.0, "tank_first_c": 45.6, "tank_last_c": 45.5}
+    assert _only_repeats(context, a_rest(**(known | values))) is still
+    assert not _only_repeats(context, a_rest(12.0, **(known | values)))
 
 
 def test_three_words_of_one_controller_are_one_reason() -> None:

@@ -111,11 +111,23 @@ def _newest_past(context: Context) -> Finding | None:
     for rest in _chosen(context, "unit", _is_past):
         if newest is not None and not _is_near_or_long(context, rest):
             continue
+        if _only_repeats(context, rest):
+            continue
         if found_reasons := reasons(context, rest):
             if _may_return(context, rest, found_reasons):
                 return _past(context, rest, found_reasons)
             newest = newest or (rest, found_reasons)
     return None if newest is None else _past(context, *newest)
+
+
+def _only_repeats(context: Context, rest: Rest) -> bool:
+    """Whether outdoor air and cylinder, or room, stood still throughout: a gateway repeated its last readings
+    (`sensor_stuck` reports that)."""
+    still = context.limit("stopped_still_k")
+    air = rest["outdoor_mean_c"] - rest["outdoor_lowest_c"] < still
+    tank, room = (abs(rest[f"{of}_first_c"] - rest[f"{of}_last_c"]) < still for of in ("tank", "room"))
+    long = rest.hours >= context.limit("stopped_still_hours")
+    return bool(long and air and (tank or (room and not np.isfinite(rest["tank_last_c"]))))
 
 
 def _refuse_unknown(context: Context) -> None:
