@@ -22,7 +22,7 @@ def extraterrestrial(day_of_year: ArrayLike, latitude: float) -> Array:
     Returns array (n,) [W/m2]. Source: FAO Irrigation and Drainage Paper 56, equations 21 to 25, summed over
     the day.
     """
-    return _beam(day_of_year, latitude)[0]
+    return _beam(day_of_year, latitude, through_air=False)[0]
 
 
 def from_temperature_range(day_of_year: ArrayLike, latitude: float, range_k: ArrayLike) -> Array:
@@ -41,20 +41,21 @@ def on_walls(day_of_year: ArrayLike, latitude: float, horizontal: ArrayLike) -> 
 
     horizontal : array (n,) [W/m2], daily mean global irradiance on the horizontal
     Returns array (n,) [W/m2]. A low winter sun gives windows more than it gives the ground, a high one less.
-    Source: diffuse share by Erbs, Klein and Duffie (1982), daily form; beam by geometry; a vertical pane sees
-        half of the sky and half of the ground (Liu and Jordan 1963). Orientations: common practice, a house
-        like others.
+    Source: diffuse share by Erbs, Klein and Duffie (1982), daily form; beam by geometry over a clear day, so
+        that a low sun, which the air weakens, counts less; a vertical pane sees half of the sky and half of
+        the ground (Liu and Jordan 1963). Orientations: common practice, a house like others.
     """
     total = np.asarray(horizontal, dtype=np.float64)
-    flat, noon, sides, back = _beam(day_of_year, latitude)
-    above = np.maximum(flat, 1.0)
+    above = np.maximum(extraterrestrial(day_of_year, latitude), 1.0)
+    flat, noon, sides, back = _beam(day_of_year, latitude, through_air=True)
     beam = total * (1.0 - _diffuse_share(np.clip(total / above, 0.0, 1.0), half_day(day_of_year, latitude)))
-    seen = (0.4 * noon + 0.2 * (sides + back)) / above
+    seen = (0.4 * noon + 0.2 * (sides + back)) / np.maximum(flat, 1.0)
     return np.asarray(beam * seen + 0.5 * (total - beam) + 0.5 * GROUND_REFLECTS * total)
 
 
-def _beam(day_of_year: ArrayLike, latitude: float) -> tuple[Array, Array, Array, Array]:
-    """Daily means of extraterrestrial beam irradiance [W/m2] on four orientations; arrays (n,).
+def _beam(day_of_year: ArrayLike, latitude: float, *, through_air: bool) -> tuple[Array, Array, Array, Array]:
+    """Daily means of beam irradiance [W/m2] on four orientations, above the air or below a clear sky; arrays
+    (n,).
 
     Horizontal; a wall facing noon; two facing east and west together; one facing away.
     """
@@ -64,11 +65,19 @@ def _beam(day_of_year: ArrayLike, latitude: float) -> tuple[Array, Array, Array,
     height = np.sin(place) * np.sin(tilt) + np.cos(place) * np.cos(tilt) * np.cos(_AFTERNOON)
     south = np.sin(place) * np.cos(tilt) * np.cos(_AFTERNOON) - np.cos(place) * np.sin(tilt)
     noon = south if latitude >= 0 else -south
-    lit = sun * (height > 0.0)
+    lit = sun * (height > 0.0) * (_clear_sky_passes(height) if through_air else 1.0)
     flat, to_noon, away = (lit * np.maximum(part, 0.0) for part in (height, noon, -noon))
     across = lit * (np.cos(tilt) * np.sin(_AFTERNOON))
     means = [np.asarray(np.mean(part, axis=1)) for part in (flat, to_noon, across, away)]
     return means[0], means[1], means[2], means[3]
+
+
+def _clear_sky_passes(sine_of_height: Array) -> Array:
+    """Share of the beam that a clear sky lets through [-]: 0.7 to the power of air mass to the power of 0.678
+    (Meinel and Meinel 1976), air mass by Kasten and Young (1989)."""
+    sine = np.maximum(sine_of_height, 0.0)
+    mass = 1.0 / (sine + 0.50572 * (np.degrees(np.arcsin(sine)) + 6.07995) ** -1.6364)
+    return np.asarray(0.7 ** (mass**0.678))
 
 
 def _diffuse_share(clearness: Array, half_day_min: Array) -> Array:

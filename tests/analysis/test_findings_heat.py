@@ -473,6 +473,14 @@ def test_a_wide_interval_makes_a_note() -> None:
     assert found.severity == "note"
 
 
+@pytest.mark.parametrize(("ratio", "rule"), [(1.6, "above"), (0.68, "below")])
+def test_a_house_that_the_sun_heats_is_neither_leaky_nor_tight_for_sure(ratio: float, rule: str) -> None:
+    judged = {"above": house.heat_loss_above_design, "below": house.heat_loss_below_design}[rule]
+    usual, sunny = (replace(heat_loss_of(ratio), free_share=share) for share in (0.3, 0.7))
+    assert check_whole(judged(context_of(loss=usual))).severity != "note"
+    assert check_whole(judged(context_of(loss=sunny))).severity == "note"
+
+
 @pytest.mark.parametrize(("ratio", "severity"), [(0.68, "watch"), (0.74, "note")])
 def test_rooms_that_nobody_measures_must_be_far_from_the_design(ratio: float, severity: str) -> None:
     # The interval without a room sensor is wider upwards: rooms that sink in the cold hide a part of the

@@ -45,6 +45,8 @@ def heat_loss_above_design(context: Context) -> Finding | None:
     severity: Severity = "note"
     if ratio.low > 1.0 + sure:
         severity = graded(ratio.value, limit, context.limit("heat_loss_above_act"))
+    if loss.free_share > context.limit("heat_loss_free_share"):
+        severity = "note"
     off = disagreement(context)
     belied = off is not None and off > 0.0 and ratio.value / (1.0 + off) < limit
     if belied:

@@ -144,7 +144,8 @@ LIMITS_HEAT: dict[str, Limit] = {
         0.5,
         "-",
         "common practice: what is metered should be the greater part",
-        "share of the loss that sun, people and unmetered heat cover, from which no house is called tighter",
+        "share of the loss that sun, people and unmetered heat cover, from which a house unlike its design is"
+        " only noted",
     ),
     "heat_loss_sure": Limit(
         0.06,
