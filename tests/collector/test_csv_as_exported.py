@@ -607,3 +607,24 @@ def test_days_without_a_time_and_hours_to_twentyfour_are_proposed() -> None:
     hours = [f"20/11/2025,{n:02}:00,1.5" for n in range(1, 25)]
     found = propose("\n".join(["Date,Hour,heat kWh", *hours]))
     assert (found.date_column, found.time_column, found.time_format) == ("Date", "Hour", "%d/%m/%Y %H:%M")
+
+
+def test_a_file_whose_column_has_another_name_than_in_the_other_files_is_named() -> None:
+    files = [
+        {"name": "nov.csv", "missing_points": [], "ignored_columns": ["note"]},
+        {"name": "dec.csv", "missing_points": ["heat"], "ignored_columns": ["note", "Heat kWh"]},
+        {"name": "jan.csv", "missing_points": ["heat"], "ignored_columns": ["note"]},
+    ]
+    summary = {"rows": 9, "readings": 9, "duplicates": 0, "from": None, "to": None, "odd_registers": []}
+    told = _summary_text(summary | {"missing_points": [], "ignored_columns": ["note"], "files": files})
+    assert told.splitlines()[1:] == [
+        "dec.csv: no column for heat, unlike the other files; columns not used: Heat kWh"
+    ]
+
+
+def test_times_without_a_name_and_json_in_a_column_are_told() -> None:
+    rows = [f"2025-12-01 00:{n:02};1.5;2.5;3.5" for n in range(30)]
+    found = propose("\n".join(["Site:;Cedar;;", ";Heat pump;Heat meter;Weather", ";kW;kW;C", *rows]))
+    assert "has no name" in found.problem
+    rows = [f'2025-12-01 00:{n:02};"{{""p"": 5}}"' for n in range(30)]
+    assert "holds JSON" in proposal_toml(propose("\n".join(["time;payload", *rows])))
