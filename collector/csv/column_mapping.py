@@ -38,7 +38,10 @@ _WORDS: tuple[tuple[str, str], ...] = (
     (r"\bflow|supply|vorlauf|\bvlt?\b|d[eé]part", "flow_temperature"),
     (r"humid|feuchte|\brh\b", "outdoor_humidity"),
     (r"solar|irradi|\bsun\b|strahlung", "solar_irradiance"),
-    (r"outdoor|outside|ambient\b|aussen|außen|\boat\b|weather|\bout\b|ext[eé]rieur", "outdoor_temperature"),
+    (
+        r"outdoor|outside|ambient\b|aussen|außen|\boat\b|weather|\bout\b|ext[eé]rieur|\bext\b",
+        "outdoor_temperature",
+    ),
     (r"room|indoor|inside|raum|living|lounge|ambiante|s[eé]jour", "room_temperature"),
     (
         r"cylinder|\bcyl\b|tank|dhw.*temp|hot.?water.*temp|speicher|warmwasser.*(temp|oben|unten)|ballon",
@@ -81,6 +84,8 @@ _TIME = re.compile(r"time|date(?!n)|zeit|datum|timestamp|horodat|\bts\b|\bday\b|
 _CLOCK = re.compile(r"time|clock|hour|zeit|uhrzeit", re.I)
 """A column with only the time of day."""
 _FEWEST_OF_A_TOTAL = 20
+_MOST_RESETS = 2
+"""Among the first lines of an export; energies of intervals fall about as often as they rise."""
 _HEADER_LINES = 10
 """Lines of names above the readings at most."""
 _LOOKED_AT = 200
@@ -477,16 +482,20 @@ def _form(quantity: str, unit: str, bare: str, numbers: list[float]) -> str:
     kind = QUANTITIES[quantity]
     if len(kind.forms) == 1:
         return kind.forms[0]
-    rising = (
-        len(numbers) > 2
-        and all(b >= a for a, b in pairwise(numbers))
-        and numbers[-1] > max(20.0, numbers[0])
-        and not _IS_POWER.search(bare)
-    )
+    rising = _is_total(numbers) and not _IS_POWER.search(bare)
     if unit.lower().endswith("wh") or unit in ("MJ", "GJ"):
         return "register" if rising else "interval"
     # Power falls now and then; a total that nobody gave a unit does not.
     return "register" if rising and not unit and len(numbers) > _FEWEST_OF_A_TOTAL else "power"
+
+
+def _is_total(numbers: list[float]) -> bool:
+    """Whether values only rise, but for a reset or two."""
+    rises, falls = sum(b > a for a, b in pairwise(numbers)), sum(b < a for a, b in pairwise(numbers))
+    if falls:
+        return falls <= _MOST_RESETS and rises >= _FEWEST_OF_A_TOTAL * falls
+    long = len(numbers) > _FEWEST_OF_A_TOTAL
+    return len(numbers) > 2 and rises > 0 and (long or numbers[-1] > 20.0)
 
 
 def _number(cell: str, decimal: str) -> float | None:
