@@ -368,6 +368,9 @@ def _from_intervals(grid: Grid, point: Point, samples: Samples) -> tuple[Floats,
     watts = samples.value * 3.6e9 / (end - start)
     fits = (watts >= low) & (watts <= high) & ~error_words(point, samples)
     _note_unlikely(grid, point, samples.time, ~fits)
+    if not fits.any():
+        grid.seen[point.id] = np.zeros(len(grid), dtype=bool)
+        return np.full(len(grid), np.nan), usual / MS_PER_MINUTE
     start, end, energy = start[fits], end[fits], samples.value[fits]
     knots = np.empty(2 * len(start), dtype=np.int64)
     knots[0::2], knots[1::2] = start, end

@@ -97,13 +97,26 @@ def _syntax(error: ValueError, text: str) -> Problem:
     return Problem("TOML", f"{message[:1].lower()}{message[1:]}{slip}", number)
 
 
+_LOOKALIKES = {
+    **dict.fromkeys("\u201c\u201d\u201e\u00ab\u00bb", ("a printer's quotation mark", 'a plain "')),
+    **dict.fromkeys("\u2212\u2013\u2014", ("a long dash", "a plain -")),
+    "\u00a0": ("a no-break space", "a plain space"),
+}
+"""Signs that word processors put for those of TOML."""
+
+
 def _slip(line: str) -> str:
     """What is probably wrong in a line that is no TOML, and what would be right; empty where nothing is
     known."""
-    given = re.fullmatch(r"\s*([\w.-]+)\s*=\s*(.*?)\s*", re.sub(r"\s#.*", "", line))
+    line = re.sub(r"\s#.*", "", line)
+    given = re.fullmatch(r"\s*([\w.-]+)\s*=\s*(.*?)\s*", line)
     if given is None:
-        return ""
+        named = re.fullmatch(r"\s*([\w.-]+)\s*:\s*(.*?)\s*", line)
+        return f"; {named[1]}: an equals sign is wanted: {named[1]} = {named[2]}"[:200] if named else ""
     key, value = given.groups()
+    for sign, (name, plain) in _LOOKALIKES.items():
+        if sign in value:
+            return f"; {key}: {sign} is {name}; write {plain}"
     if re.fullmatch(r"[+-]?\d+,\d+", value):
         return f"; {key}: a decimal point is wanted: {value.replace(',', '.')}"
     if day := re.fullmatch(r"(\d{1,2})[./-](\d{1,2})[./-](\d{4})", value):

@@ -56,5 +56,8 @@ def say(text: str = "", *, err: bool = False) -> None:
     click.echo(for_terminal(text), err=err)
 
 
-NO_SITES = "no sites yet; write a site file (fieldfare site template) and add it: fieldfare site add FILE"
+NO_SITES = (
+    "no sites yet in this data folder (another one: --data); write a site file (fieldfare site template) and"
+    " add it: fieldfare site add FILE"
+)
 """Message of commands over all homes where there is none."""

@@ -217,6 +217,10 @@ def clear(settings: Settings, site_id: str | None) -> None:
     say(f"{count(clear_dead_letters(settings, site_id), 'dead letter')} deleted")
 
 
+_MOST_FILES = 12
+"""Files that a summary names one by one."""
+
+
 def _summary_text(summary: dict[str, Any]) -> str:
     from fieldfare.api.running.intake import odd_registers_text, rows_as_utc_text
     from fieldfare.dashboards.text.words import count, moment, number
@@ -238,7 +242,26 @@ def _summary_text(summary: dict[str, Any]) -> str:
     if missing := summary.get("missing_points"):
         unused = ", ".join(summary["ignored_columns"]) or "none"
         lines.append(f"no column for {', '.join(missing)}; columns not used: {unused}")
+    lines += _columns_of_one_file(summary)
     return "\n".join(lines)
+
+
+def _columns_of_one_file(summary: dict[str, Any]) -> list[str]:
+    """A line for each of several files that lacks a point the others have and has columns of its own: the
+    column may have another name there."""
+    lines = []
+    for one in summary.get("files", ()):
+        lacks, own = (
+            [name for name in one[key] if name not in summary[key]]
+            for key in ("missing_points", "ignored_columns")
+        )
+        if lacks and own:
+            lines.append(
+                f"{one['name']}: no column for {', '.join(lacks)}, unlike the other files; columns not used:"
+                f" {', '.join(own)}"
+            )
+    shown = lines[:_MOST_FILES]
+    return [*shown, f"and so in {len(lines) - len(shown)} more files"] if len(lines) > len(shown) else shown
 
 
 def _rejects_text(rejected: dict[str, Any]) -> str:

@@ -94,7 +94,8 @@ class UnknownSite(InputError):
         self.site_id = site_id
         some = ", ".join(known[:8]) + (", ..." if len(known) > 8 else "")
         super().__init__(
-            f"unknown site {site_id!r}" + (f"; known: {some}" if known else "; none was added yet")
+            f"unknown site {site_id!r}"
+            + (f"; known: {some}" if known else "; none was added yet to this data folder (--data)")
         )
 
 

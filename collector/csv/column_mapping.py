@@ -7,7 +7,7 @@ import re
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from itertools import pairwise
+from itertools import dropwhile, pairwise, takewhile
 
 from fieldfare.analysis.plant.fields import UNSAID
 from fieldfare.analysis.plant.quantities import QUANTITIES
@@ -38,7 +38,10 @@ _WORDS: tuple[tuple[str, str], ...] = (
     (r"\bflow|supply|vorlauf|\bvlt?\b|d[eé]part", "flow_temperature"),
     (r"humid|feuchte|\brh\b", "outdoor_humidity"),
     (r"solar|irradi|\bsun\b|strahlung", "solar_irradiance"),
-    (r"outdoor|outside|ambient\b|aussen|außen|\boat\b|weather|\bout\b|ext[eé]rieur", "outdoor_temperature"),
+    (
+        r"outdoor|outside|ambient\b|aussen|außen|\boat\b|weather|\bout\b|ext[eé]rieur|\bext\b",
+        "outdoor_temperature",
+    ),
     (r"room|indoor|inside|raum|living|lounge|ambiante|s[eé]jour", "room_temperature"),
     (
         r"cylinder|\bcyl\b|tank|dhw.*temp|hot.?water.*temp|speicher|warmwasser.*(temp|oben|unten)|ballon",
@@ -81,6 +84,10 @@ _TIME = re.compile(r"time|date(?!n)|zeit|datum|timestamp|horodat|\bts\b|\bday\b|
 _CLOCK = re.compile(r"time|clock|hour|zeit|uhrzeit", re.I)
 """A column with only the time of day."""
 _FEWEST_OF_A_TOTAL = 20
+_MOST_RESETS = 2
+"""Among the first lines of an export; energies of intervals fall about as often as they rise."""
+_HEADER_LINES = 10
+"""Lines of names above the readings at most."""
 _LOOKED_AT = 200
 """Lines of an export that a proposal is made from."""
 _GROUPED = {
@@ -322,8 +329,21 @@ def _table(lines: list[str], delimiter: str) -> tuple[str, list[list[str]]]:
     """The header and the rows of the same width below it. Preamble lines above are skipped."""
     rows = [[c.strip() for c in row] for row in csv.reader(lines, delimiter=delimiter)]
     width = max(set(map(len, rows)), key=lambda n: (sum(len(r) == n for r in rows), n))
-    first = next((i for i, r in enumerate(rows) if len(r) == width and _names_columns(r)), 0)
+    first = _header_row(rows, width)
     return delimiter, [rows[first], *(r for r in rows[first + 1 :] if len(r) == len(rows[first]))]
+
+
+def _header_row(rows: list[list[str]], width: int) -> int:
+    """Which row names the columns. Of several above the readings: the first that names the times, else the
+    one of the most different names; the others say of what a file is, or the units."""
+    whole = [i for i, r in enumerate(rows) if len(r) == width]
+    named = list(
+        takewhile(lambda i: _names_columns(rows[i]), dropwhile(lambda i: not _names_columns(rows[i]), whole))
+    )
+    timed = next((i for i in named if any(_TIME.search(c) for c in rows[i])), None)
+    if timed is not None or not named:
+        return timed or 0
+    return max(named[:_HEADER_LINES], key=lambda i: len({c for c in rows[i] if c}))
 
 
 def _names_columns(row: list[str]) -> bool:
@@ -351,6 +371,11 @@ def _time_columns(header: list[str], body: list[list[str]]) -> tuple[str, str, l
 
 def _time_problem(column: str, times: list[str], form: str) -> str:
     """Return why the times can't be read, or an empty text."""
+    if times and not column:
+        return (
+            f"The column of the times, such as {times[0][:40]!r}, has no name. Give every column a name"
+            " of its own in one line above the readings, such as time."
+        )
     if times and form == "iso" and share(times[:60], as_iso) < MOST_READ:
         strange = next(t for t in times if not ISO.match(t))
         return (
@@ -378,7 +403,8 @@ def _column(name: str, cells: list[str], decimal: str, unit: str = "") -> Column
     if not quantity and unit in ("degC", "degF"):
         return Column(name, "", "gauge", unit, "", sample)
     if not quantity:
-        return Column(name, "", "", unit, "", sample)
+        why = "holds JSON; export each of its values in a column of its own" if sample.startswith("{") else ""
+        return Column(name, "", "", unit, why, sample)
     form = _form(quantity, unit, bare, numbers)
     if not unit and form == "power" and numbers and 0.0 < max(map(abs, numbers)) < _LEAST_W:
         unit = "kW"
@@ -456,16 +482,20 @@ def _form(quantity: str, unit: str, bare: str, numbers: list[float]) -> str:
     kind = QUANTITIES[quantity]
     if len(kind.forms) == 1:
         return kind.forms[0]
-    rising = (
-        len(numbers) > 2
-        and all(b >= a for a, b in pairwise(numbers))
-        and numbers[-1] > max(20.0, numbers[0])
-        and not _IS_POWER.search(bare)
-    )
+    rising = _is_total(numbers) and not _IS_POWER.search(bare)
     if unit.lower().endswith("wh") or unit in ("MJ", "GJ"):
         return "register" if rising else "interval"
     # Power falls now and then; a total that nobody gave a unit does not.
     return "register" if rising and not unit and len(numbers) > _FEWEST_OF_A_TOTAL else "power"
+
+
+def _is_total(numbers: list[float]) -> bool:
+    """Whether values only rise, but for a reset or two."""
+    rises, falls = sum(b > a for a, b in pairwise(numbers)), sum(b < a for a, b in pairwise(numbers))
+    if falls:
+        return falls <= _MOST_RESETS and rises >= _FEWEST_OF_A_TOTAL * falls
+    long = len(numbers) > _FEWEST_OF_A_TOTAL
+    return len(numbers) > 2 and rises > 0 and (long or numbers[-1] > 20.0)
 
 
 def _number(cell: str, decimal: str) -> float | None:

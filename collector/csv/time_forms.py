@@ -22,6 +22,7 @@ _DATES = (
     ("%d-%b-%Y", "day-month in English, German or French-year"),
     ("%d.%m.%y", "day.month.year, two digits"),
     ("%d/%m/%y", "day/month/year, two digits"),
+    ("%m/%d/%y", "month/day/year, two digits"),
     ("%Y-%m-%d", "year-month-day"),
 )
 _CLOCKS = (

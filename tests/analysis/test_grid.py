@@ -489,3 +489,13 @@ def test_a_smooth_value_sampled_unevenly_keeps_no_dead_band(every, lost):
     value = 35.0 + 8.0 * np.sin(minute / 311.0) + 0.5 * np.sin(minute / 17.0)
     keep = rng.random(len(at)) >= lost
     assert interval_of_changes(Samples(at[keep], value[keep])) is None
+
+
+def test_a_total_declared_as_the_energy_of_intervals_is_left_out_and_told():
+    """A total of 12 MWh is no energy of a quarter of an hour."""
+    heat = "heat_output"
+    site = site_of([point(heat, "interval", unit="MWh")])
+    time = every_minute(site, {heat: 0.0}, 3)[heat].time[::15]
+    grid = build_grid(site, {heat: Samples(time, 12.0 + 0.001 * np.arange(len(time)))}, FIRST, FIRST)
+    assert np.isnan(grid.energy[heat]).all()
+    assert {a.kind for a in grid.anomalies} == {"unlikely"}

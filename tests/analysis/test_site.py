@@ -162,3 +162,18 @@ def test_a_heating_curve_that_rises_with_warmth_is_refused_in_a_line() -> None:
         assert parse_site(text.format(falling)).heating_curve is not None
     kept = parse_kept_site(text.format("[[-3.0, 28.0], [15.0, 46.0]]"))
     assert kept.heating_curve is not None, "what an earlier release took is still read"
+
+
+@pytest.mark.parametrize(
+    ("line", "told"),
+    [
+        ("name = \u201cAsh\u201d", "name: \u201c is a printer's quotation mark; write a plain \""),
+        ("longitude = \u22122.3", "longitude: \u2212 is a long dash; write a plain -"),
+        ("latitude: 52.1", "latitude: an equals sign is wanted: latitude = 52.1"),
+        ("latitude = 52,1", "latitude: a decimal point is wanted: 52.1"),
+    ],
+)
+def test_a_slip_that_is_no_toml_is_told_with_what_would_be_right(line: str, told: str) -> None:
+    with pytest.raises(SiteError) as refused:
+        parse_site(f'[site]\nid = "ash"\n{line}\n')
+    assert told in str(refused.value)

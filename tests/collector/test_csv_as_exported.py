@@ -461,6 +461,7 @@ def proposed(header: str, row: str, delimiter: str = ";") -> dict[str, tuple[str
         ("Pressure kPa", "160", ("system_pressure", "gauge", "kPa")),
         ("Flow temperature (furlongs)", "35", ("", "", "furlongs")),
         ("p", "1.6", ("", "", "")),
+        ("T° ext. (°C)", "4.5", ("outdoor_temperature", "gauge", "degC")),
         ("flow_m3h", "1.25", ("flow_rate", "gauge", "m3/h")),
         ("hm1_power", "2600.0", ("heat_output", "power", "W")),
         ("WMZ Leistung [kW]", "5.2", ("heat_output", "power", "kW")),
@@ -607,3 +608,41 @@ def test_days_without_a_time_and_hours_to_twentyfour_are_proposed() -> None:
     hours = [f"20/11/2025,{n:02}:00,1.5" for n in range(1, 25)]
     found = propose("\n".join(["Date,Hour,heat kWh", *hours]))
     assert (found.date_column, found.time_column, found.time_format) == ("Date", "Hour", "%d/%m/%Y %H:%M")
+
+
+def test_a_file_whose_column_has_another_name_than_in_the_other_files_is_named() -> None:
+    files = [
+        {"name": "nov.csv", "missing_points": [], "ignored_columns": ["note"]},
+        {"name": "dec.csv", "missing_points": ["heat"], "ignored_columns": ["note", "Heat kWh"]},
+        {"name": "jan.csv", "missing_points": ["heat"], "ignored_columns": ["note"]},
+    ]
+    summary = {"rows": 9, "readings": 9, "duplicates": 0, "from": None, "to": None, "odd_registers": []}
+    told = _summary_text(summary | {"missing_points": [], "ignored_columns": ["note"], "files": files})
+    assert told.splitlines()[1:] == [
+        "dec.csv: no column for heat, unlike the other files; columns not used: Heat kWh"
+    ]
+
+
+def test_times_without_a_name_and_json_in_a_column_are_told() -> None:
+    rows = [f"2025-12-01 00:{n:02};1.5;2.5;3.5" for n in range(30)]
+    found = propose("\n".join(["Site:;Cedar;;", ";Heat pump;Heat meter;Weather", ";kW;kW;C", *rows]))
+    assert "has no name" in found.problem
+    rows = [f'2025-12-01 00:{n:02};"{{""p"": 5}}"' for n in range(30)]
+    assert "holds JSON" in proposal_toml(propose("\n".join(["time;payload", *rows])))
+
+
+@pytest.mark.parametrize(("unit", "step"), [("MWh", 0.001), ("GJ", 0.0036), ("kWh", 1.0)])
+def test_a_total_in_a_large_unit_is_a_register(unit: str, step: float) -> None:
+    rows = [f"2025-12-01 {n // 4:02}:{n % 4 * 15:02};{12.0 + n * step:.4f}" for n in range(90)]
+    found = propose("\n".join([f"time;Heat {unit}", *rows])).columns[0]
+    assert (found.quantity, found.form) == ("heat_output", "register")
+
+
+def test_a_total_that_begins_again_once_is_still_a_register() -> None:
+    start = datetime(2025, 12, 1, tzinfo=UTC)
+    total = [4400.0 + n for n in range(50)] + [float(n) for n in range(100)]
+    rows = [f"{start + timedelta(minutes=15 * n):%Y-%m-%d %H:%M};{v}" for n, v in enumerate(total)]
+    assert propose("\n".join(["time;Heat kWh", *rows])).columns[0].form == "register"
+    spent = [5.0 if n % 40 == 7 else 0.0 for n in range(150)]
+    rows = [f"{start + timedelta(minutes=15 * n):%Y-%m-%d %H:%M};{v}" for n, v in enumerate(spent)]
+    assert propose("\n".join(["time;Heat kWh", *rows])).columns[0].form == "interval"

@@ -56,8 +56,8 @@ def register_reset(context: Context) -> Finding | None:
         first.isoformat(),
         0.95,
         (
-            f"The running total of {named(point)} was reset {times}, first on {day_text(first)}; no"
-            " counted energy is lost."
+            f"The running total of {named(point)} was reset {times}, first on {day_text(first)}; only what it"
+            " counted after its last reading before a reset is missing."
         ),
         (
             context.evidence("resets", float(count), "resets", "resets_watch"),
