@@ -326,6 +326,15 @@ def tried(act: Act, run: Runner, kills: int, rng: random.Random) -> dict[str, An
     return {"command": act.name, "kills": kills, "takes_s": round(took, 2), "wrong": wrong}
 
 
+def rows(kills: int, seed: int, only: str = "") -> Iterator[dict[str, Any]]:
+    """What came of killing each command. only : words of the names of those to kill"""
+    with tempfile.TemporaryDirectory(prefix="command-kills-") as name, runner() as run:
+        case, rng = Case(Path(name), run), random.Random(seed)
+        for act in acts(case):
+            if any(word in act.name for word in only.split(",")):
+                yield tried(act, run, kills, rng)
+
+
 def main() -> int:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
@@ -335,18 +344,14 @@ def main() -> int:
     parser.add_argument("--only", default="", help="words of the names of the commands to kill")
     parser.add_argument("--json", type=Path)
     given = parser.parse_args()
-    rows = []
-    with tempfile.TemporaryDirectory(prefix="command-kills-") as name, runner() as run:
-        case, rng = Case(Path(name), run), random.Random(given.seed)
-        for act in acts(case):
-            if not any(word in act.name for word in given.only.split(",")):
-                continue
-            rows.append(row := tried(act, run, given.kills, rng))
-            print(f"{row['command']:<9} {row['kills']} kills within {row['takes_s']} s: ", end="")
-            print("; ".join(row["wrong"][:4]) or "all as without", flush=True)
+    table = []
+    for row in rows(given.kills, given.seed, given.only):
+        table.append(row)
+        print(f"{row['command']:<9} {row['kills']} kills within {row['takes_s']} s: ", end="")
+        print("; ".join(row["wrong"][:4]) or "all as without", flush=True)
     if given.json:
-        given.json.write_text(json.dumps(rows, indent=1), encoding="utf-8")
-    return 1 if any(row["wrong"] for row in rows) else 0
+        given.json.write_text(json.dumps(table, indent=1), encoding="utf-8")
+    return 1 if any(row["wrong"] for row in table) else 0
 
 
 if __name__ == "__main__":
