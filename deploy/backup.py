@@ -20,6 +20,7 @@ folder: back that up with its own means (`influxd backup -portable`); the spool 
 from __future__ import annotations
 
 import argparse
+import fcntl
 import hashlib
 import io
 import json
@@ -33,9 +34,9 @@ import tempfile
 import time
 import zlib
 from collections.abc import Iterable, Iterator
-from contextlib import closing
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 MANIFEST = "manifest.json"
 _HEADER = b"SQLite format 3\x00"
@@ -45,6 +46,7 @@ ERASED_WITHIN_S = 35 * 86_400
 longer."""
 _TAIL, _GROUP, _MARK = struct.Struct("<II8s"), struct.Struct("<QI"), b"ffcheck1"
 _SIDE = ("-wal", "-shm", "-journal")
+_SCRATCH = ".fieldfare-scratch-"
 
 
 class BackupError(Exception):
@@ -81,16 +83,13 @@ def backup(data: Path, folder: Path, keep: int | None = None) -> Path:
     target = folder / time.strftime("fieldfare-%Y%m%dT%H%M%S.tar.gz", time.gmtime())
     if target.exists():
         raise BackupError(f"{target} already exists")
-    beside = target.with_name(f".{target.name}.part")
     digests: dict[str, str] = {}
-    try:
-        with (
-            tempfile.TemporaryDirectory(dir=folder) as scratch,
-            tarfile.open(beside, "w:gz", compresslevel=3) as archive,
-        ):
+    with _scratch(folder) as scratch:
+        beside = scratch / target.name
+        with tarfile.open(beside, "w:gz", compresslevel=3) as archive:
             databases = list(_databases(data))
             for path in databases:
-                copy = Path(scratch) / "copy"
+                copy = scratch / "copy"
                 _copy_database(path, copy)
                 _add(archive, copy, str(path.relative_to(data)), digests)
                 copy.unlink()
@@ -110,13 +109,40 @@ def backup(data: Path, folder: Path, keep: int | None = None) -> Path:
             target = target.with_name(target.name.replace(".tar.gz", f"{DAMAGED}.tar.gz"))
         beside.rename(target)
         _sync(folder)
-    finally:
-        beside.unlink(missing_ok=True)
     if keep is not None:
         _remove_older(folder, keep, anew=not damage)
     if damage:
         raise DamagedData(target, damage)
     return target
+
+
+@contextmanager
+def _scratch(folder: Path) -> Iterator[Path]:
+    """A folder within, removed afterwards. Those that killed runs left are removed first: they hold the data
+    of households. A run holds a lock on its own, so that another one leaves it alone."""
+    for old in folder.glob(f"{_SCRATCH}*"):
+        with suppress(OSError), _locked(old, fcntl.LOCK_NB):  # else in use, or another user's
+            shutil.rmtree(old)
+    while True:
+        made = Path(tempfile.mkdtemp(dir=folder, prefix=_SCRATCH))
+        with _locked(made):
+            if not made.exists():  # another run took it for one that was left
+                continue
+            try:
+                yield made
+            finally:
+                shutil.rmtree(made)
+            return
+
+
+@contextmanager
+def _locked(folder: Path, flag: int = 0) -> Iterator[None]:
+    fd = os.open(folder, os.O_RDONLY)
+    try:
+        fcntl.flock(fd, fcntl.LOCK_EX | flag)
+        yield
+    finally:
+        os.close(fd)
 
 
 def _remove_older(folder: Path, keep: int, *, anew: bool) -> None:
@@ -202,9 +228,9 @@ def verify(archive: Path) -> Verified:
 
     Raises BackupError where the archive is not as it was written.
     """
-    with tempfile.TemporaryDirectory(dir=archive.parent) as scratch:
-        digests = _unpacked(archive, Path(scratch))
-        return Verified(len(digests), list(_damage(Path(scratch) / "data", digests)))
+    with _scratch(archive.parent) as scratch:
+        digests = _unpacked(archive, scratch)
+        return Verified(len(digests), list(_damage(scratch / "data", digests)))
 
 
 def _damage(data: Path, names: Iterable[str]) -> Iterator[str]:
@@ -264,29 +290,32 @@ def _month_trouble(data: bytes) -> str:
 def _unpacked(archive: Path, into: Path) -> dict[str, str]:
     try:
         with tarfile.open(archive) as tar:
-            _extract(tar, into)
-        digests: dict[str, str] = json.loads((into / MANIFEST).read_bytes())["files"]
-    except (OSError, EOFError, tarfile.TarError, ValueError, KeyError) as error:
+            found = set(_extract(tar, into))
+        digests: dict[str, str] = dict(json.loads((into / MANIFEST).read_bytes())["files"])
+    except (OSError, EOFError, tarfile.TarError, ValueError, KeyError, TypeError, RecursionError) as error:
         raise BackupError(f"{archive}: not a complete backup: {error}") from None
     for name, expected in digests.items():
         path = into / "data" / name
-        if not path.is_file() or hashlib.sha256(path.read_bytes()).hexdigest() != expected:
+        if f"data/{name}" not in found or hashlib.sha256(path.read_bytes()).hexdigest() != expected:
             raise BackupError(f"{archive}: {name} is damaged or missing")
+    if unlisted := found - {MANIFEST, *(f"data/{name}" for name in digests)}:
+        raise BackupError(f"{archive}: {min(unlisted)} is in it, but not in its {MANIFEST}")
     return digests
 
 
-def _extract(tar: tarfile.TarFile, into: Path) -> None:
-    """Unpack plain files that stay inside; also where Python is older than 3.11.4, as in Debian 12, and has
-    no filters."""
-    if hasattr(tarfile, "data_filter"):
-        tar.extractall(into, filter="data")
-        return
+def _extract(tar: tarfile.TarFile, into: Path) -> Iterator[str]:
+    """Unpack plain files that stay inside, and no link: once in place it would lead elsewhere. Python before
+    3.11.4, as in Debian 12, has no filters. Returns their names."""
+    safely: dict[str, Any] = {"filter": "data"} if hasattr(tarfile, "data_filter") else {}
     for member in tar:
+        if member.isdir():  # of an archive packed by hand; files bring their folders
+            continue
         inside = (into / member.name).resolve().is_relative_to(into.resolve())
         if not (member.isfile() and inside):
             raise tarfile.TarError(f"{member.name} is no plain file inside the archive")
         member.mode = 0o600
-        tar.extract(member, into, set_attrs=False)
+        tar.extract(member, into, set_attrs=False, **safely)
+        yield os.path.normpath(member.name)
 
 
 def restore(archive: Path, data: Path) -> int:
@@ -294,9 +323,9 @@ def restore(archive: Path, data: Path) -> int:
     if data.exists() and any(data.iterdir()):
         raise BackupError(f"{data} is not empty: move it away first")
     data.parent.mkdir(parents=True, exist_ok=True)
-    with tempfile.TemporaryDirectory(dir=data.parent) as scratch:
-        digests = _unpacked(archive, Path(scratch))
-        unpacked = Path(scratch) / "data"
+    with _scratch(data.parent) as scratch:
+        digests = _unpacked(archive, scratch)
+        unpacked = scratch / "data"
         unpacked.mkdir(exist_ok=True)
         if data.exists():
             data.rmdir()

@@ -26,6 +26,7 @@ from fieldfare.collector.csv.undo import Undo
 from fieldfare.collector.csv.written_otherwise import OtherNumbers, WrittenOtherwise, grouped_number
 from fieldfare.collector.store.merge import cleaned_readings
 from fieldfare.collector.store.protocol import Store
+from fieldfare.collector.store.sealed import by_month, ends
 
 Progress = Callable[[int, int], None]
 """Callback with the bytes read and the size of the file."""
@@ -258,10 +259,8 @@ class _Work:
     def _flush(self, more: bool) -> None:
         """Write pending readings to the store. The first value of a repeated time in the file wins."""
         readings: Readings = {}
-        for point, parts in self._waiting.items():
-            samples = Samples(
-                np.concatenate([p.time for p in parts]), np.concatenate([p.value for p in parts])
-            )
+        for point in list(self._waiting):
+            samples = _joined(self._waiting.pop(point))
             fresh = self._seen.unseen(point, samples)
             self.duplicates += len(samples.time) - len(fresh.time)
             first, last = int(samples.time.min()), int(samples.time.max())
@@ -271,7 +270,7 @@ class _Work:
                 readings[point] = fresh
                 if more:
                     self._seen.add(point, fresh.time)
-        self._waiting, self._gathered = {}, 0
+        self._gathered = 0
         if not self._is_flushed:
             self._check_groups(readings)
             self._is_flushed = True
@@ -303,13 +302,17 @@ class _Work:
         new, _ = cleaned_readings(readings)
         if not new:
             return
-        first, last = (int(f(s.time[i] for s in new.values())) for f, i in ((min, 0), (max, -1)))
-        held = self.store.read(self.site.id, new, first, last + 1)
         if self.known_serials is not None and not self._is_compared:
             check_readings(self.site, self.path, new, self.store)
             self._is_compared = True
         if self.undo is not None:
-            self.undo.note(new, held)
+            for part in by_month(new).values():  # the stored readings of all months would fill the memory
+                first, last = ends(part)
+                self.undo.note(part, self.store.read(self.site.id, part, first, last + 1))
+
+
+def _joined(parts: list[Samples]) -> Samples:
+    return Samples(np.concatenate([p.time for p in parts]), np.concatenate([p.value for p in parts]))
 
 
 def _assumes_utc(site: Site) -> bool:

@@ -6,12 +6,12 @@ import shutil
 from dataclasses import dataclass, field
 from pathlib import Path
 
-import numpy as np
 import pyarrow as pa
 
 from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.readings import Readings, Samples
-from fieldfare.collector.store.merge import cleaned_readings, compared
+from fieldfare.collector.store.files import sync_folder
+from fieldfare.collector.store.merge import cleaned_readings, compared, is_among
 from fieldfare.collector.store.protocol import Reverted, Store
 from fieldfare.collector.store.sealed_file import pieces_of, read_file, write_file
 from fieldfare.collector.store.sealed_index import DamagedFile
@@ -44,14 +44,14 @@ class Undo:
                 continue
             written[point] = Samples(samples.time[changed], samples.value[changed])
             old = held.get(point)
-            if old is not None and (again := np.isin(old.time, written[point].time)).any():
+            if old is not None and (again := is_among(old.time, written[point].time)).any():
                 before[point] = Samples(old.time[again], old.value[again])
         if not written:
             return
         self.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         if before:
-            write_file(self._replaced(self._count), pieces_of(before))
-        write_file(self._written(self._count), pieces_of(written))
+            _write(self._replaced(self._count), before)
+        _write(self._written(self._count), written)
         self._count += 1
 
     def run(self, store: Store, site: str) -> Reverted:
@@ -81,6 +81,15 @@ class Undo:
 
     def _replaced(self, number: int) -> Path:
         return self.folder / f"{number:04d}.replaced.parquet"
+
+
+def _write(path: Path, readings: Readings) -> None:
+    """Write a note that is there whole or not at all: one cut off by a kill would keep the others from being
+    undone."""
+    beside = path.with_suffix(".new")
+    write_file(beside, pieces_of(readings))
+    beside.replace(path)
+    sync_folder(path.parent)
 
 
 def _read(path: Path) -> Readings:

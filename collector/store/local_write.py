@@ -16,14 +16,17 @@ from fieldfare.collector.store.merge import (
     compared,
     concatenated,
     days_of,
+    is_among,
     overlay,
     reversal,
     without,
 )
-from fieldfare.collector.store.month_merge import Edit, beside
+from fieldfare.collector.store.month_merge import ROWS_AT_ONCE, Edit, beside
 from fieldfare.collector.store.protocol import Appended, Reverted
 from fieldfare.collector.store.sealed import (
     Sealed,
+    by_month,
+    ends,
     month_of,
     month_start,
     settle_announced,
@@ -53,7 +56,7 @@ class LocalWriter:
 
     def _append_hot(self, site: str, new: Readings) -> tuple[int, int]:
         fresh, late = self._parted(site, new)
-        first, last = _ends(new)
+        first, last = ends(new)
         with self._recent.writing() as db:
             number = h.add_site(db, site)
             settle_announced(db, self._sealed, site, number)
@@ -72,7 +75,7 @@ class LocalWriter:
 
     def _parted(self, site: str, new: Readings) -> tuple[Readings, Readings]:
         """Split samples into those that no sealed file can hold, and the others."""
-        first, last = _ends(new)
+        first, last = ends(new)
         months: Iterable[int] = range(month_of(first), month_of(last) + 1)
         if month_of(last) > month_of(first) + 2:
             months = [m for m in self._sealed.months(site) if m in months]
@@ -111,7 +114,7 @@ class LocalWriter:
         stored = replaced = 0
         edits: dict[int, Edit] = {}
         days: list[np.ndarray] = []
-        for month, part in _by_month(new).items():
+        for month, part in by_month(new).items():
             changed: defaultdict[str, list[Samples]] = defaultdict(list)
             mine = hot.get(month, {})
             for piece, held in beside(self._sealed.month(site, month), part, mine):
@@ -122,23 +125,30 @@ class LocalWriter:
                     days.append(days_of(samples.time))
             if changed:
                 edits[month] = Edit(overlay(concatenated(changed), mine))
-        if edits:
-            self._replace(site, edits, np.unique(np.concatenate(days)), bool(hot))
+            if _size(edits) >= ROWS_AT_ONCE:
+                self._replace(site, edits, days, bool(hot))
+                edits, days = {}, []
+        self._replace(site, edits, days, bool(hot))
         return stored, replaced
 
     def _hot(self, site: str, beside: Readings) -> dict[int, Readings]:
         """Recent readings of the months of some readings, all points."""
-        first, last = (month_of(time) for time in _ends(beside))
+        first, last = (month_of(time) for time in ends(beside))
         with self._recent.reading() as db:
             found = recent_rows.fetch(db, site, None, month_start(first), month_start(last + 1))
-        return _by_month(found) if found else {}
+        return by_month(found) if found else {}
 
-    def _replace(self, site: str, edits: dict[int, Edit], days: np.ndarray, clear: bool) -> None:
-        """Publish changed months. They include the recent rows of their months, deleted if `clear`."""
+    def _replace(self, site: str, edits: dict[int, Edit], days: list[np.ndarray], clear: bool) -> None:
+        """Publish changed months. They include the recent rows of their months, deleted if `clear`.
+
+        days : parts of the changed UTC days
+        """
+        if not edits:
+            return
         self._sealed.stage(site, edits)
         with self._recent.writing() as db:
             number = h.add_site(db, site)
-            h.announce(db, number, days.tolist())
+            h.announce(db, number, np.unique(np.concatenate(days)).tolist())
         self._sealed.publish(site, edits)
         with self._recent.writing() as db:
             for month in edits if clear else ():
@@ -159,7 +169,7 @@ class LocalWriter:
         days: list[np.ndarray] = []
         with self._locks.hold(site):
             hot = self._hot(site, written)
-            for month, part in _by_month(written).items():
+            for month, part in by_month(written).items():
                 back: defaultdict[str, list[Samples]] = defaultdict(list)
                 gone: defaultdict[str, list[np.ndarray]] = defaultdict(list)
                 mine = hot.get(month, {})
@@ -177,8 +187,10 @@ class LocalWriter:
                     times_of = {p: np.concatenate(times) for p, times in gone.items()}
                     left = without(mine, {p: times for p, times in times_of.items() if p in mine})
                     edits[month] = Edit(overlay(concatenated(back), left), times_of)
-            if edits:
-                self._replace(site, edits, np.unique(np.concatenate(days)), bool(hot))
+                if _size(edits) >= ROWS_AT_ONCE:
+                    self._replace(site, edits, days, bool(hot))
+                    edits, days = {}, []
+            self._replace(site, edits, days, bool(hot))
         return Reverted(removed, restored, given - removed - restored)
 
     def fill_month(self, site: str, month: int, readings: Readings) -> int:
@@ -192,12 +204,12 @@ class LocalWriter:
             hot = self._hot(site, within).get(month, {})
             for piece, held in beside(self._sealed.month(site, month), within, hot):
                 for point, (time, value) in piece.items():
-                    new = ~np.isin(time, held[point].time) if point in held else np.ones(len(time), bool)
+                    new = ~is_among(time, held[point].time) if point in held else np.ones(len(time), bool)
                     if new.any():
                         parts[point].append(Samples(time[new], value[new]))
             missing = concatenated(parts)
             if missing:
-                days = np.unique(np.concatenate([days_of(s.time) for s in missing.values()]))
+                days = [days_of(s.time) for s in missing.values()]
                 edit = Edit(overlay(hot, missing))
                 self._replace(site, {month: edit}, days, clear=True)  # damaged rows go too
                 self._sealed.drop_damaged(site, month)
@@ -210,7 +222,7 @@ class LocalWriter:
                 old = recent_rows.fetch(db, site, None, None, cutoff)
             if not old:
                 return 0
-            edits = {month: Edit(part) for month, part in _by_month(old).items()}
+            edits = {month: Edit(part) for month, part in by_month(old).items()}
             self._sealed.stage(site, edits)
             self._sealed.publish(site, edits)
             return self._drop_sealed(site, edits, cutoff)
@@ -223,9 +235,12 @@ class LocalWriter:
             return sum(h.delete(db, number, month_start(m), min(cutoff, month_start(m + 1))) for m in months)
 
 
-def _ends(readings: Readings) -> tuple[int, int]:
-    """First and last time [ms] of readings."""
-    return min(int(s.time[0]) for s in readings.values()), max(int(s.time[-1]) for s in readings.values())
+def _size(edits: dict[int, Edit]) -> int:
+    """Number of readings that edits hold."""
+    return sum(
+        sum(len(s.time) for s in edit.top.values()) + sum(map(len, edit.removed.values()))
+        for edit in edits.values()
+    )
 
 
 def _changes(new: Readings, held: Readings) -> tuple[Readings, int, int]:
@@ -240,16 +255,3 @@ def _changes(new: Readings, held: Readings) -> tuple[Readings, int, int]:
         elif change.changed.any():
             write[point] = Samples(*(a[change.changed] for a in samples))
     return write, stored, replaced
-
-
-def _by_month(readings: Readings) -> dict[int, Readings]:
-    """Split by month; arrays are views."""
-    first, last = _ends(readings)
-    months = range(month_of(first), month_of(last) + 1)
-    out: dict[int, Readings] = {}
-    for month in months:
-        a, b = month_start(month), month_start(month + 1)
-        part = {p: c for p, s in readings.items() if len((c := s.between(a, b)).time)}
-        if part:
-            out[month] = part
-    return out

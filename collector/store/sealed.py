@@ -59,6 +59,24 @@ def month_start(month: int) -> int:
     return (periods * _PERIOD_DAYS + first.toordinal() - _EPOCH) * MS_PER_DAY
 
 
+def ends(readings: Readings) -> tuple[int, int]:
+    """First and last time [ms] of readings."""
+    return min(int(s.time[0]) for s in readings.values()), max(int(s.time[-1]) for s in readings.values())
+
+
+def by_month(readings: Readings) -> dict[int, Readings]:
+    """Split by month; arrays are views."""
+    first, last = ends(readings)
+    months = range(month_of(first), month_of(last) + 1)
+    out: dict[int, Readings] = {}
+    for month in months:
+        a, b = month_start(month), month_start(month + 1)
+        part = {p: c for p, s in readings.items() if len((c := s.between(a, b)).time)}
+        if part:
+            out[month] = part
+    return out
+
+
 def month_name(month: int) -> str:
     """A month as YYYY-MM."""
     return f"{1970 + month // 12:04d}-{month % 12 + 1:02d}"

@@ -37,7 +37,7 @@ from fieldfare.api.people.throttle import FREE_TRIES
 from tests.analysis import test_site_fuzz
 from tests.api import test_access, test_attacks, test_description
 from tests.api.web import ROLES, Web, make_web
-from tests.benchmarks import bench_kills
+from tests.benchmarks import bench_command_kills, bench_kills
 from tests.benchmarks.yardstick import peak_mb
 from tests.collector import test_damage, test_fuzz
 from tests.deploy import test_deployment, test_each_file, test_kept
@@ -45,6 +45,8 @@ from tests.services import free_port
 
 CROWD, CROWD_S = 2000, 20.0
 """Connections of the crowd, and how long health is asked for meanwhile."""
+COMMAND_KILLS = 8
+"""Of each command."""
 
 
 @dataclass(frozen=True)
@@ -394,6 +396,14 @@ def kills(readings: int) -> Line:
     return Line("kill -9 of collector and broker", tried, said, not bad)
 
 
+def killed_commands() -> Iterator[Line]:
+    """Ingest, undo, erase, repair, backup, restore, upgrade and analyse, each killed at random moments."""
+    for row in bench_command_kills.rows(COMMAND_KILLS, 1):
+        wrong = row["wrong"]
+        found = f"{len(wrong)} wrong: {wrong[0]}" if wrong else "the same again ended as without a kill"
+        yield Line(f"kill -9: {row['command']}", f"{row['kills']} moments", found, not wrong)
+
+
 def lines(given: argparse.Namespace) -> Iterator[tuple[str, Callable[[], Line | Iterator[Line]]]]:
     messages = ["test_messages_are_read_or_refused_with_a_reason", "test_a_pack_by_http_is_stored_or_refused"]
     files = [
@@ -419,6 +429,7 @@ def lines(given: argparse.Namespace) -> Iterator[tuple[str, Callable[[], Line | 
     yield "damaged", lambda: damaged_files(given.flips)
     yield "flips", flipped_bits
     yield "restore", restored
+    yield "commands", killed_commands
     yield "kills", lambda: kills(given.readings)
 
 

@@ -408,16 +408,22 @@ from datetime import UTC, datetime
 from pathlib import Path
 from fieldfare.analysis.errors import InputError
 from fieldfare.collector.csv.ingest import ingest_csv
+from fieldfare.collector.csv.undo import Undo
 from fieldfare.collector.store.local import LocalStore
 from tests.services import make_site
 folder = Path(sys.argv[1])
+undo = Undo(folder / "undo")
 site = make_site(points={"flow": 'quantity = "flow_temperature"', "back": 'quantity = "return_temperature"'})
 store = LocalStore(folder / "store")
 told = ""
 try:
     now = datetime(2026, 1, 12, tzinfo=UTC)
-    done = ingest_csv(site, folder / sys.argv[2], store, rejects_dir=folder / "rejects", now=now)
-    told = f"{done.rows} rows"
+    if sys.argv[2] == "undo":
+        told = str(undo.run(store, site.id))
+    else:
+        file, rejects = folder / sys.argv[2], folder / "rejects"
+        done = ingest_csv(site, file, store, rejects_dir=rejects, now=now, undo=undo)
+        told = f"{done.rows} rows"
 except InputError as error:
     told = str(error)
 status = dict(line.split(":", 1) for line in Path("/proc/self/status").read_text().splitlines())
@@ -511,3 +517,13 @@ def test_reading_a_file_stays_in_bounded_memory(tmp_path: Path, name: str) -> No
     megabytes, told = peak(tmp_path, file)
     assert expected in told
     assert megabytes < MEMORY_MB, told
+
+
+@pytest.mark.slow
+@pytest.mark.timeout(280)
+def test_undoing_a_file_stays_in_bounded_memory(tmp_path: Path) -> None:
+    many_rows(tmp_path / "x.csv")
+    assert "2016000 rows" in peak(tmp_path, "x.csv")[1]
+    megabytes, told = peak(tmp_path, "undo")
+    assert told == "Reverted(removed=4032000, restored=0, kept=0)"
+    assert megabytes < MEMORY_MB

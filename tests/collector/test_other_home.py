@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -14,9 +15,13 @@ from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.plant.site import Site
 from fieldfare.collector.csv import ingest_csv
+from fieldfare.collector.csv import undo as undo_module
 from fieldfare.collector.csv.other_home import AnotherHomesFile
 from fieldfare.collector.csv.undo import Undo
+from fieldfare.collector.store import local_write
 from fieldfare.collector.store.local import LocalStore
+from fieldfare.collector.store.merge import is_among
+from fieldfare.collector.store.sealed_file import Piece
 
 START = datetime(2026, 1, 5, tzinfo=UTC)
 NOW = datetime(2026, 6, 1, tzinfo=UTC)
@@ -190,6 +195,56 @@ def test_an_undo_leaves_the_readings_as_they_were(store: LocalStore, tmp_path: P
     for undo, before in zip(reversed(undos), reversed(states[:-1]), strict=True):
         undo.run(store, "ash-lane")
         assert held(store) == before
+
+
+@pytest.mark.parametrize("at_once", [1, 1_000_000])
+def test_each_month_is_noted_and_undone_by_itself(
+    store: LocalStore, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, at_once: int
+) -> None:
+    """So that an undo holds a month at most, however long the file."""
+    monkeypatch.setattr(local_write, "ROWS_AT_ONCE", at_once)
+    take(store, ASH.export(tmp_path / "a.csv", 0, 100))
+    before, undo = held(store), Undo(tmp_path / "undo")
+    take(store, Home(7, 100, 50).export(tmp_path / "b.csv", 0, 100), undo=undo, serials=None)
+    assert [path.name for path in sorted(undo.folder.glob("*.written.parquet"))] == [
+        f"{n:04d}.written.parquet"
+        for n in range(4)  # 5 January to 14 April
+    ]
+    done = undo.run(store, "ash-lane")
+    assert (done.removed, done.kept) == (0, 0)
+    assert done.restored > 0
+    assert held(store) == before
+    assert store.check("ash-lane") == []
+
+
+@pytest.mark.parametrize("kind", ["written", "replaced"])
+def test_a_kill_while_a_note_is_written_keeps_nothing_from_being_undone(
+    store: LocalStore, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind: str
+) -> None:
+    """Of a note cut off nothing is stored yet; the notes before it are whole."""
+    take(store, ASH.export(tmp_path / "a.csv", 0, 100))
+    before, undo, real = held(store), Undo(tmp_path / "undo"), undo_module.write_file
+
+    def cut_off(path: Path, pieces: Iterator[Piece]) -> None:
+        real(path, pieces)
+        if path.name.startswith(f"0002.{kind}"):
+            path.write_bytes(path.read_bytes()[:100])
+            raise KeyboardInterrupt
+
+    monkeypatch.setattr(undo_module, "write_file", cut_off)
+    with pytest.raises(KeyboardInterrupt):
+        take(store, Home(7, 100, 50).export(tmp_path / "b.csv", 0, 100), undo=undo, serials=None)
+    undo.run(store, "ash-lane")
+    assert held(store) == before
+
+
+_TIMES = st.lists(st.integers(-(2**53), 2**53) | st.integers(0, 20), max_size=30, unique=True).map(sorted)
+
+
+@given(_TIMES, _TIMES)
+def test_times_are_found_among_others(time: list[int], others: list[int]) -> None:
+    a, b = np.array(time, np.int64), np.array(others, np.int64)
+    assert is_among(a, b).tolist() == [t in set(others) for t in time]
 
 
 def test_an_undo_noted_by_an_earlier_version_is_refused(store: LocalStore, tmp_path: Path) -> None:

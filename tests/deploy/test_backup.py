@@ -1,7 +1,11 @@
 """A backup taken while readings come in restores to a sound folder; a damaged one is told."""
 
+import hashlib
 import importlib.util
+import io
+import json
 import shutil
+import signal
 import sqlite3
 import subprocess
 import sys
@@ -239,3 +243,75 @@ def test_an_older_python_restores_the_same_and_nothing_outside(archive, tmp_path
     with pytest.raises(backup.BackupError, match="no plain file inside"):
         backup.verify(tmp_path / "evil.tar.gz")
     assert not (tmp_path / "outside.py").exists()
+
+
+def test_what_a_killed_run_left_is_removed_by_the_next_one(tmp_path):
+    """It holds the data of households, which an erasure promises to be gone."""
+    data, out = tmp_path / "data", tmp_path / "out"
+    data.mkdir()
+    filled(data).close()
+    killed = (
+        "import importlib.util, os, signal;"
+        f" spec = importlib.util.spec_from_file_location('b', {str(SCRIPT)!r});"
+        " b = importlib.util.module_from_spec(spec); spec.loader.exec_module(b);"
+        " b.verify = lambda _: os.kill(os.getpid(), signal.SIGKILL);"
+        f" b.backup(b.Path({str(data)!r}), b.Path({str(out)!r}))"
+    )
+    assert subprocess.run([sys.executable, "-c", killed], timeout=60).returncode == -signal.SIGKILL
+    left = list(out.iterdir())
+    assert [path.name[:19] for path in left] == [".fieldfare-scratch-"]
+    assert list(left[0].glob("*.tar.gz"))
+    with backup._scratch(out) as in_use:
+        made = Path(run("backup", data, out).stdout.strip())
+        assert set(out.iterdir()) == {made, in_use}
+    assert list(out.iterdir()) == [made]
+
+
+def link(archive, kind, name, target):
+    entry = tarfile.TarInfo(name)
+    entry.type, entry.linkname = kind, target
+    archive.addfile(entry)
+
+
+def text(archive, name, content):
+    entry = tarfile.TarInfo(name)
+    entry.size = len(content)
+    archive.addfile(entry, io.BytesIO(content))
+
+
+MANIFEST_OF_ONE = json.dumps({"files": {"a": hashlib.sha256(b"x").hexdigest()}}).encode()
+HOSTILE = {
+    "link inside": (lambda t: link(t, tarfile.SYMTYPE, "data/b", "../elsewhere"), "no plain file"),
+    "link outside": (lambda t: link(t, tarfile.SYMTYPE, "data/b", "/etc/passwd"), "no plain file"),
+    "hard link": (lambda t: link(t, tarfile.LNKTYPE, "data/b", "data/a"), "no plain file"),
+    "device": (lambda t: link(t, tarfile.CHRTYPE, "data/b", ""), "no plain file"),
+    "pipe": (lambda t: link(t, tarfile.FIFOTYPE, "data/b", ""), "no plain file"),
+    "absolute name": (lambda t: text(t, "/data/b", b"y"), "no plain file"),
+    "name above": (lambda t: text(t, "data/../../b", b"y"), "no plain file"),
+    "file that no manifest lists": (lambda t: text(t, "data/b", b"y"), "in it, but not in its manifest"),
+    "manifest of a list": (lambda t: text(t, "manifest.json", b'{"files": [1]}'), "not a complete backup"),
+    "manifest of depth": (lambda t: text(t, "manifest.json", b"[" * 200_000), "not a complete backup"),
+    "manifest of a number": (lambda t: text(t, "manifest.json", b"1"), "not a complete backup"),
+    "name in the manifest": (
+        lambda t: text(t, "manifest.json", json.dumps({"files": {"../../x": "0"}}).encode()),
+        "is damaged or missing",
+    ),
+}
+
+
+@pytest.mark.parametrize("name", HOSTILE)
+@pytest.mark.parametrize("has_filters", [True, False])
+def test_a_hostile_archive_is_refused_and_puts_nothing_in_place(tmp_path, monkeypatch, name, has_filters):
+    if not has_filters:
+        monkeypatch.delattr(tarfile, "data_filter", raising=False)
+    make, said = HOSTILE[name]
+    with tarfile.open(tmp_path / "evil.tar.gz", "w:gz") as archive:
+        text(archive, "data/a", b"x")
+        text(archive, "manifest.json", MANIFEST_OF_ONE)
+        make(archive)
+    inside = tmp_path / "inside"
+    inside.mkdir()
+    with pytest.raises(backup.BackupError, match=said):
+        backup.restore(tmp_path / "evil.tar.gz", inside / "data")
+    assert list(inside.iterdir()) == []
+    assert {path.name for path in tmp_path.iterdir()} == {"evil.tar.gz", "inside"}

@@ -246,6 +246,19 @@ def test_a_request_of_two_lengths_is_refused(impatient: int, lengths: str) -> No
     assert answer.count(b"HTTP/1.1 ") == 1
 
 
+def test_a_body_without_end_is_cut_off_with_its_refusal(impatient: int) -> None:
+    """Within its time a quick sender else brings gigabytes that nobody asked for."""
+    chunk, sent = b"4000\r\n" + b" " * 0x4000 + b"\r\n", 0
+    with socket.create_connection(("127.0.0.1", impatient), timeout=5.0) as line:
+        line.sendall(f"POST /api/v1/session HTTP/1.1\r\n{HEAD}Transfer-Encoding: chunked\r\n\r\n".encode())
+        with suppress(ConnectionError):
+            while sent < 2000 * len(chunk):
+                line.sendall(chunk)
+                sent += len(chunk)
+    assert sent < 2000 * len(chunk)
+    assert httpx.get(f"http://127.0.0.1:{impatient}/healthz", timeout=30.0).status_code == 200
+
+
 def test_a_client_that_does_not_read_is_closed_and_one_that_reads_slowly_is_not(impatient: int) -> None:
     def ask(paths: int) -> socket.socket:
         line = socket.socket()

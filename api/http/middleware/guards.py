@@ -133,13 +133,15 @@ class BodyLimit:
         async def watched(message: Message) -> None:
             nonlocal started
             started = True
+            if message["type"] == "http.response.start" and received > largest:
+                MutableHeaders(scope=message)["Connection"] = "close"  # what is sent may have no end
             await send(message)
 
         try:
             await self._app(scope, counted, watched)
         except _TooLarge:
             if not started:
-                await refusal(scope, receive, send)
+                await refusal(scope, receive, watched)
 
 
 class _TooLarge(HTTPException):
