@@ -29,7 +29,7 @@ CONDUCTS = (0.3, 0.7, 1.5)
 stairs and open doors; low, usual, high (common practice, no source)."""
 _SERIAL_DAYS = 4.0  # a house's days are alike over about so long (common practice)
 _ROUNDS, _GAIN = 60, 0.6  # of the search for level zones
-_HALVINGS, _STEPS = 40, 6
+_HALVINGS, _STEPS, _DAMPED = 40, 30, 0.7
 _CHANGE_MOST = 8.0  # designed flow of a zone over its flow now: with less it is shut (common practice)
 _FLOW_FACTOR = 1.3  # of the water that the day's mean of flow less return leaves open (common practice)
 _VALVE_FACTOR = 2.0  # of the response of valves (common practice)
@@ -139,17 +139,23 @@ class _Zones:
 
     def rooms_with(self, strength: Floats, now: Floats, then: Floats) -> Floats:
         """Rooms with other shares of the water [°C]: the change of heat against losses, what goes to other
-        zones, and emitters and valves that give less to a warmer room; steady, by Newton's steps."""
+        zones, and emitters and valves that give less to a warmer room; steady, by Newton's steps.
+
+        Valves of a zone below its set temperature stand open until it gets there.
+        """
         heat, flow = self.emitted(strength, now * self.flow, self.room), then * self.flow
         takes = np.diag(self.weight * self.loss + self.exchange.sum(axis=1)) - self.exchange
-        room = self.room.copy()
+        room, short = self.room.copy(), self.room < self.target
         for _ in range(_STEPS):
-            warmer = room - self.room
-            new = self.emitted(strength * np.exp(-np.clip(warmer / self.opens_k, -1.0, 5.0)), flow, room)
+            over = room - np.maximum(self.room, self.target)
+            acts = ~short | (over > 0.0)
+            closed = np.where(acts, np.clip(over / self.opens_k, -1.0, 5.0), 0.0)
+            new = self.emitted(strength * np.exp(-closed), flow, room)
             excess = np.maximum(self.supply - new / (2.0 * flow) - room, 0.5)
-            per_k = new * (self.exponent / excess + 1.0 / self.opens_k)
+            per_k = new * (self.exponent / excess + acts / self.opens_k)
             per_k = per_k / (1.0 + new * self.exponent / excess / (2.0 * flow))
-            room = room + np.linalg.solve(takes + np.diag(per_k), new - heat - takes @ warmer)
+            change = np.linalg.solve(takes + np.diag(per_k), new - heat - takes @ (room - self.room))
+            room = room + _DAMPED * change
         return room
 
     def apart(self, room: Floats) -> float:

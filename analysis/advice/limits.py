@@ -70,6 +70,18 @@ LIMITS_ADVICE: dict[str, Limit] = {
         "common practice: with the doubt of data sheets, what emitters give with all valves open",
         "share of the emitters' output that shows open valves",
     ),
+    "advice_valves_gone_k": Limit(
+        2.0,
+        "K",
+        "EN 215: every thermostatic valve is shut 2 K above its set temperature",
+        "room above its target at which a valve that acts gives nothing",
+    ),
+    "advice_valves_half_open": Limit(
+        0.5,
+        "-",
+        "common practice: by twice the doubt of data sheets no valve can be shut",
+        "share of the emitters' output that a shut valve can't give",
+    ),
     "advice_floats_k": Limit(
         1.5,
         "K",

@@ -203,10 +203,13 @@ def switched(site: Site, days: HeatingDays) -> float:
 
 def _opens(site: Site, opened: Floats, warmer: Floats, outdoor: Floats) -> float:
     """Fall of the room at which valves pass e times as much [K]. Valves that are open in rooms well above
-    target, also on warmer days, never move."""
-    above = float(np.median(warmer)) >= limit_of(site, "advice_valves_shut_k")
-    stand_open = float(np.median(opened)) >= limit_of(site, "advice_valves_open")
-    if above and stand_open and not _move(site, opened, warmer, outdoor):
+    target, also on warmer days, never move; nor do those that are half open where any would be shut."""
+    over, used = float(np.median(warmer)), float(np.median(opened))
+    above = over >= limit_of(site, "advice_valves_shut_k")
+    stand_open = used >= limit_of(site, "advice_valves_open")
+    far_above = over >= limit_of(site, "advice_valves_gone_k")
+    half_open = used >= limit_of(site, "advice_valves_half_open")
+    if ((above and stand_open) or (far_above and half_open)) and not _move(site, opened, warmer, outdoor):
         return FOLLOWS_K
     return _axis(opened, warmer)
 

@@ -90,8 +90,7 @@ def rooms_effect(site: Site, facts: Facts, result: Mapping[str, Any], cooler_k: 
     # Unmeasured rooms are assumed to follow.
     pairs = doubted(site, response) if response.known else doubted(site, response)[:1]
     ends += [[saved(home) for home in pair] for pair in pairs]
-    if not response.acts:  # no evidence that the set temperature has an effect
-        ends.append([0.0])
+    value, ends = unless_idle(response, value, ends)
     fall = change(response, STAYS).fall
     return RoomsEffect(
         around_ends(value, ends),
@@ -118,9 +117,20 @@ def _fall(site: Site, response: RoomResponse, change: Callable[[RoomResponse, fl
         return float(np.mean(change(home, stays).fall))
 
     ends = [[mean(home) for home in pair] for pair in doubted(site, response)]
-    if not response.acts:
-        ends.append([0.0])
-    return around_ends(mean(response), [*ends, [mean(response, stays) for stays in (0.0, 1.0)]])
+    ends += [[mean(response, stays) for stays in (0.0, 1.0)]]
+    return around_ends(*unless_idle(response, mean(response), ends))
+
+
+def unless_idle(
+    response: RoomResponse, value: float, ends: list[list[float]]
+) -> tuple[float, list[list[float]]]:
+    """A change and its ends. Where no day shows that the set temperature acts, it may do nothing: the answer
+    then lies in the middle, and its interval holds both."""
+    if response.acts:
+        return value, ends
+    # Half of each end's distance goes with half of the value.
+    halved = [[end / 2.0 for end in pair] for pair in ends]
+    return value / 2.0, [*halved, [0.0, value]]
 
 
 def _water_follows(days: HeatingDays, response: RoomResponse, after: Changed) -> Floats:

@@ -74,8 +74,9 @@ def set_back_effects(
     now = night_of(days, response, depth, hours, rate)
     fall_now = _observed_fall(chosen, now.fall) if depth > _SEEN_K else now.fall
     warmer_now = _warmer_hours(chosen, now.rest_h)
-    # Without evidence that the set temperature has an effect, a set-back may have none.
-    nothing = 0.0 if response.acts or depth > _SEEN_K else 1.0
+    # Without evidence that the set temperature has an effect, a set-back may have none: the middle is told.
+    idle = not response.acts and depth <= _SEEN_K
+    nothing, told = (1.0, 0.5) if idle else (0.0, 1.0)
     doubt = math.hypot(nothing, (response.loss_high - response.loss_low) / 2.0 / response.loss, rate_doubt)
     effects = []
     for depth_k in depths_k:
@@ -97,8 +98,8 @@ def set_back_effects(
             SetBackEffect(
                 depth,
                 depth_k,
-                Estimate.around(saves, math.hypot(saves * doubt, by_output)),
-                Estimate.around(mean_fall, abs(mean_fall) * math.hypot(rate_doubt, nothing)),
+                Estimate.around(told * saves, math.hypot(told * saves * doubt, by_output)),
+                Estimate.around(told * mean_fall, told * abs(mean_fall) * math.hypot(rate_doubt, nothing)),
                 (float(np.median(now.recovery_h)), float(np.median(later.recovery_h))),
             )
         )

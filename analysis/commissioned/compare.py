@@ -31,7 +31,7 @@ from fieldfare.analysis.tuning.steps import TuningStep
 
 BY_HAND = "read by hand; no reading tells it today"
 MOMENT = "a reading of that hour; it moves by itself"
-NOT_NOTED = "not noted since; a service sheet has room for it"
+NOT_NOTED = "not noted since; a service sheet or a job has room for it"
 _BEGINS_ANEW = frozenset({"reset", "stepped_back", "jumped"})
 """Kinds of notices of a running total that another meter's total leaves."""
 _MOMENTARY = frozenset({("cylinder", "stored"), ("cylinder", "mixed")})

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +16,7 @@ from fieldfare.api.checks.sheets import SheetKey, Sheets
 from fieldfare.api.core.rolling_period import rolling_result
 from fieldfare.api.core.service import Service
 from fieldfare.api.core.sites import SiteRecord
+from fieldfare.api.records.maintenance_log import MaintenanceLog
 from fieldfare.api.records.tuning_log import steps_of
 
 if TYPE_CHECKING:
@@ -22,6 +24,8 @@ if TYPE_CHECKING:
 
 FIRST = SheetKey("commissioning", "first")
 LOOKS_BACK_DAYS = 365
+MOST_JOBS = 200
+"""Newest jobs whose texts are searched for serial numbers."""
 
 
 def commissioned(service: Service, record: SiteRecord) -> dict[str, Any]:
@@ -40,7 +44,11 @@ def commissioned(service: Service, record: SiteRecord) -> dict[str, Any]:
     steps, _ = steps_of(service.database, record.site.id, first, last)
     days = {item["id"]: _day(item["at"], record.site) for item in sheet["items"]}
     registers = _registers(service, record.site, days, last)
-    values = compared(site, facts, sheet["items"], registers, steps, _noted(sheets, record))
+    noted = _noted(sheets, record)
+    for key, of_job in _in_jobs(service, record, sheet["items"], days).items():
+        if key not in noted or noted[key].day <= of_job.day:
+            noted[key] = of_job
+    values = compared(site, facts, sheet["items"], registers, steps, noted)
     result = rolling_result(service, record, None) or {}
     return {
         "site": record.site.id,
@@ -71,6 +79,30 @@ def _noted(sheets: Sheets, record: SiteRecord) -> dict[tuple[str, str], Noted]:
                 key = (item["id"], f["id"])
                 if f["value"].strip() and (key not in found or found[key].day <= day):
                     found[key] = Noted(f["value"], day)
+    return found
+
+
+def _in_jobs(
+    service: Service, record: SiteRecord, items: Sequence[Mapping[str, Any]], days: Mapping[str, date | None]
+) -> dict[tuple[str, str], Noted]:
+    """Serial numbers that jobs since commissioning give in their text; the last of each meter."""
+    from fieldfare.analysis.commissioned.compare import Noted
+    from fieldfare.analysis.commissioned.serials import serials_in
+
+    keys = [
+        (item["id"], f["id"])
+        for item in items
+        for f in item["found"]
+        if item["id"].startswith(METER) and f["id"].startswith("serial") and f["value"].strip()
+    ]
+    if not keys:
+        return {}
+    jobs, _ = MaintenanceLog(service).page(record.site.id, 0, MOST_JOBS)
+    found: dict[tuple[str, str], Noted] = {}
+    for job in reversed(jobs):
+        for key, serial in serials_in(f"{job.what}. {job.parts}", keys).items():
+            if job.day >= (days.get(key[0]) or job.day):
+                found[key] = Noted(serial, job.day)
     return found
 
 

@@ -274,7 +274,9 @@ NONE_OF: dict[str, str] = {
 """What a value of nothing is called; empty: it is not shown."""
 ALL_TAKEN = "while heating, the radiators give all they can"
 """Said where the heat taken is about what radiators can give, or more while they warm up."""
-UNITS = {"K/h": "°C an hour", "1/d": "a day", "1/h": "an hour", "1/night": "a night"}
+UNITS = {"K/h": "°C an hour", "1/d": "times a day", "1/h": "times an hour", "1/night": "times a night"}
+SPOKEN_UNITS: dict[str, str] = {"K": "degrees", "l": "litres", "kW": "kilowatts"}
+"""Unit -> as it is said on the phone."""
 
 REASONS: dict[str, str] = {
     "no_room_sensor": "no room sensor",

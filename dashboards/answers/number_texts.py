@@ -46,21 +46,21 @@ NUMBERS: dict[str, tuple[str, ...]] = {
     "slow": ("A full reheat takes {full_charge_minutes}, {slowness} times the expected.",),
     "drawn_more": ("It was {drawn_a_day} a day at 40 °C, after {usual_a_day} in the weeks before.",),
     "small": (
-        "The cylinder gives {v40_drawn} at 40 °C; the largest draw was {turns} times that.",
+        "The cylinder gives {v40_drawn} at 40 °C; the largest draw took {largest_draw}.",
         "The most that the cylinder gave so far is {v40_at_least} at 40 °C.",
     ),
     "air": ("The lowest pressure was {lowest_bar}.",),
-    "defrosts": ("Defrosts: {defrosts_a_night}; usual here: {usual_defrosts}.",),
-    "hot_water_at_night": ("Reheats: {charges_a_night}.",),
-    "short_runs": ("Starts: {starts_an_hour}; a usual run lasts {run_minutes}.",),
+    "defrosts": ("It defrosts {defrosts_a_night}; usual here is {usual_defrosts}.",),
+    "hot_water_at_night": ("The cylinder is reheated {charges_a_night}.",),
+    "short_runs": ("It starts {starts_an_hour}; a usual run lasts {run_minutes}.",),
     "high_speed": ("That is {fast_share} of the running time.",),
     "water_noise": ("The flow is {flow_share} times its nominal.",),
     "no_frost": ("The coldest outdoors was {outdoor_lowest}.",),
-    "no_defrosts": ("Defrosts: {defrosts}; expected by the frost: {defrosts_due}.",),
+    "no_defrosts": ("Defrosts so far: {defrosts}; the frost asks for {defrosts_due}.",),
     "incomplete": ("A defrost takes {defrost_minutes}.",),
-    "too_often": ("Defrosts: {defrosts}; expected by the frost: {defrosts_due}.",),
+    "too_often": ("Defrosts so far: {defrosts}; the frost asks for {defrosts_due}.",),
     "meltwater": ("It was below freezing for {frost_share} of the time.",),
-    "usual_rime": ("Defrosts: {defrosts}; expected by the frost: {defrosts_due}.",),
+    "usual_rime": ("Defrosts so far: {defrosts}; the frost asks for {defrosts_due}.",),
 }
 """The sentence after the one that names the cause."""
 NUMBERS_BY_REASON: dict[tuple[str, str], tuple[str, ...]] = {

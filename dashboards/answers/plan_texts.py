@@ -252,7 +252,7 @@ TOMORROW: dict[str, tuple[str, ...]] = {
     ),
     "no_charge_at_night": ("No reheat of the cylinder should begin in these hours.",),
     "fewer_starts": (
-        "Count the starts in these hours: there should be at most half of {starts_an_hour}.",
+        "It starts {starts_an_hour} in these hours: count again, it should be half as often at most.",
         "Count the starts in these hours: there should be at most half as many.",
     ),
     "slower_at_night": (

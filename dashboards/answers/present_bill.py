@@ -160,7 +160,7 @@ def _costly(document: dict[str, Any]) -> list[str]:
         f"{words.small_first(words.finding_title(f['finding']))}, {words.price_tag(f, document['currency'])}"
         for f in found
     ]
-    return [f"Open at this home: {words.listed(titles)}; we look into that."] if titles else []
+    return [f"Also found at this home: {words.listed(titles)}; we look into that."] if titles else []
 
 
 def _seen(document: dict[str, Any]) -> list[str]:

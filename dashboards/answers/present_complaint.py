@@ -29,7 +29,7 @@ def present_complaint(document: dict[str, Any], name: str, *, home: bool) -> dic
     return {
         "title": _(texts.TITLES[question]),
         "lead": lead,
-        "say": "" if home or not binding else f"“{' '.join(lead)}”",
+        "say": "" if home or not binding else _say(document, binding, said),
         "hours": _hours(document),
         "weight": _weight(document) if not home else "",
         "steps": [] if home else [_step(s) for s in document["steps"]],
@@ -39,6 +39,14 @@ def present_complaint(document: dict[str, Any], name: str, *, home: bool) -> dic
         "findings": [] if home else [(c, words.finding_title(c)) for c in document["findings"]],
         "method": _(METHOD),
     }
+
+
+def _say(document: dict[str, Any], binding: str, said: str) -> str:
+    """The same for the phone: numbers without their ranges, units as words, and none that only a
+    professional reads."""
+    spoken = "" if binding in NOT_AT_HOME else _measured(document, binding, _known(document, spoken=True))
+    observed = _observed(document) if binding == "as_set" else []
+    return f"“{' '.join(text for text in (said, spoken, *observed) if text)}”"
 
 
 def _tomorrow(code: str, home: bool) -> tuple[str, ...]:
@@ -58,11 +66,12 @@ def _said(document: dict[str, Any], binding: str) -> str:
     return _(texts.SAID_BY_REASON.get((binding, reason or ""), texts.SAID[binding]))
 
 
-def _known(document: dict[str, Any]) -> dict[str, str]:
-    """All numbers of an answer by code, formatted; the limiting step's take precedence."""
+def _known(document: dict[str, Any], *, spoken: bool = False) -> dict[str, str]:
+    """All numbers of an answer by code, formatted; the limiting step's take precedence. spoken : for the
+    phone"""
     steps = sorted(document["steps"], key=lambda s: s["code"] == document["binding"])
     values = [v for s in steps for v in s["values"] if v["code"] not in texts.HIDDEN]
-    known = {v["code"]: _number(v) for v in values}
+    known = {v["code"]: _spoken(v) if spoken else _number(v) for v in values}
     if (outdoor := document["asked"]["outdoor_c"]) is not None:
         known["outdoor"] = words.measure(outdoor, "°C", 0)
     if (raise_k := document["tomorrow"].get("raise_k")) is not None:
@@ -191,6 +200,15 @@ def _number(value: dict[str, Any]) -> str:
     if value["code"] in _LONG_TIMES:
         return words.duration(value["value"])
     return words.quantity(value["value"], unit, decimals)
+
+
+def _spoken(value: dict[str, Any]) -> str:
+    """A number as it is said: without its range, its unit as a word."""
+    plain = {name: v for name, v in value.items() if name not in ("low", "high")}
+    if value["unit"] in texts.SPOKEN_UNITS and value["code"] not in texts.PER_CENT:
+        decimals = texts.VALUES[value["code"]][1]
+        return words.quantity(value["value"], texts.SPOKEN_UNITS[value["unit"]], decimals)
+    return _number(plain)
 
 
 def _do(document: dict[str, Any], known: dict[str, str], home: bool) -> list[dict[str, Any]]:

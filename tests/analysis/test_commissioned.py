@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from fieldfare.analysis.commissioned.compare import BY_HAND, NOT_NOTED, Noted, Register, compared, hand_half
+from fieldfare.analysis.commissioned.serials import serials_in
 from fieldfare.analysis.facts.build import build_facts
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.facts.tables import Facts
@@ -188,6 +189,27 @@ def test_another_serial_number_is_told_with_what_the_running_total_shows(
     row = next(r for r in told if (r["item"], r["found"]) == key)
     assert (row["differs"], row["noted"], row["noted_day"]) == (differs, serial, "2024-01-31")
     assert means in row["means"]
+
+
+HEAT, POWER = ("m_heat_output", "serial"), ("m_heat_pump_electricity", "serial")
+
+
+@pytest.mark.parametrize(
+    ("text", "found"),
+    [
+        ("Heat meter exchanged, new serial 4712-B.", {HEAT: "4712-B"}),
+        ("Heat meter exchanged: old serial 4711, new serial number: 4712", {HEAT: "4712"}),
+        ("New electricity meter (s/n EM/99). Strainer cleaned.", {POWER: "EM/99"}),
+        ("Heat meter serial 11. Electricity meter serial 22.", {HEAT: "11", POWER: "22"}),
+        ("Meter exchanged, serial 4712.", {}),
+        ("Serial communication of the heat meter mended.", {}),
+    ],
+)
+def test_a_serial_number_in_the_text_of_a_job_is_of_the_meter_that_it_names(
+    text: str, found: dict[tuple[str, str], str]
+) -> None:
+    assert serials_in(text, [HEAT, POWER]) == found
+    assert serials_in("Meter exchanged, serial 4712.", [HEAT]) == {HEAT: "4712"}
 
 
 def test_an_exchanged_meter_of_power_alone_lets_the_figures_go_on(

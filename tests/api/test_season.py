@@ -181,6 +181,10 @@ def test_the_sheet_is_compared_with_the_readings(season: Service) -> None:
     rows = {(r["item"], r["found"]): r for r in commissioned(season, plant)["values"]}
     serial = rows[("m_heat_output", "serial")]
     assert (serial["differs"], serial["noted"]) == (True, "4712")
+    job = Job(now.date(), "Heat meter exchanged.", parts="Heat meter, serial 4713")
+    MaintenanceLog(season).add("plant-2103", job, KIM)
+    rows = {(r["item"], r["found"]): r for r in commissioned(season, plant)["values"]}
+    assert rows[("m_heat_output", "serial")]["noted"] == "4713"
     reading = rows[("m_heat_output", "reading")]
     assert reading["today"] is not None
     assert reading["differs"] is False
