@@ -80,7 +80,8 @@ def _warmth(
     question = _("Was it warm?")
     if not zones:
         return MonthSection(question, _("Not known: no room temperature is measured in your home."))
-    parts, more = [], []
+    parts: list[str] = []
+    more = []
     for name, zone in zones.items():
         where = _("Your rooms") if len(zones) == 1 else zone_words(name)
         here = inside(where) if parts else where
