@@ -187,7 +187,7 @@ A_WEEK = 7
 """Days from which a new month tells a household something (common practice)."""
 
 
-def _told_month(first: date, last: date) -> str:
+def told_month(first: date, last: date) -> str:
     """Month of the last day; the one before while a new month is younger than a week."""
     before = last.replace(day=1) - timedelta(days=1)
     is_young = last.day < A_WEEK and (before - first).days + 1 >= A_WEEK
@@ -198,7 +198,7 @@ def month_contents(parts: AppState, record: SiteRecord, chosen_month: str) -> di
     """Contents of a month's paper, by default of the last month with a week of readings; None without
     readings."""
     try:
-        month = chosen_month or _told_month(*parts.service.results.span(record))
+        month = chosen_month or told_month(*parts.service.results.span(record))
         return month_paper(parts.service, record, month, looked_at=True).contents
     except NoReadings:
         return None
