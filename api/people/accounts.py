@@ -81,7 +81,7 @@ class Accounts:
         _check(name, role, sites)
         with self.database.write() as session:
             if session.scalars(select(Person.id).where(Person.email == email)).first():
-                raise InputError(f"{email} already has an account")
+                raise InputError(f"somebody with the e-mail {email} already has an account")
             person = Person(
                 email=email, name=name.strip(), role=role, active=True, notices=True, created=_now()
             )

@@ -54,6 +54,17 @@ def round_plot(
     )
 
 
+def stands_apart(areas: Sequence[dict[str, Any]], start: Position | None = None) -> bool:
+    """Whether one map of all areas shows each stop by itself: of areas far apart it shows only the way
+    between them."""
+    placed = [[s for s in area["stops"] if s["position"]] for area in areas]
+    places = [s["position"] for stops in placed for s in stops] + ([start] if start else [])
+    if len(places) < 2:
+        return False
+    at = _projection(places, _HIGH)[0]
+    return all(len(_marks(stops, at)) == len(stops) for stops in placed)
+
+
 def _marks(
     stops: Sequence[dict[str, Any]], at: Callable[[Position], tuple[float, float]]
 ) -> list[tuple[tuple[float, float], list[dict[str, Any]]]]:

@@ -39,6 +39,8 @@ SORTS = (
 )
 HARM_FIRST = "danger before cold rooms and hot water, these before cost"
 ROWS = (("compact", "a line a home, which opens"), ("full", "in full"))
+FEW = 3
+"""So few homes stand in full: they fit on a screen, as what a search finds mostly does."""
 PER_PAGE = 100
 """Homes on one page: it stays below 150 kB before compression, which a phone shows without a wait."""
 LIKENESS, NEAREST, MOST_TERMS = 0.7, 3, 4
@@ -108,7 +110,7 @@ def shown(entries: list[Entry], total: int, asked: Mapping[str, str]) -> dict[st
         "total": total,
         "first": start + 1,
         "last": start + len(entries),
-        "compact": asked["rows"] == "compact",
+        "compact": asked["rows"] == "compact" and len(entries) > FEW,
         "pages": (
             [(n, address_of(asked, page=str(n)), n == page) for n in range(1, pages + 1)] if pages > 1 else []
         ),

@@ -7,7 +7,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from fieldfare.analysis.visits.route import Position
-from fieldfare.dashboards.figures.round_plot import round_plot
+from fieldfare.dashboards.figures.round_plot import round_plot, stands_apart
 from fieldfare.dashboards.fleet.visits import to_take_along, visit_list
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
@@ -32,10 +32,9 @@ def visits_page(
     """
     listed = visit_list(rows, now, start, jobs)
     drive: list[dict[str, Any]] = next((kind["areas"] for kind in listed if kind["kind"] == "drive"), [])
-    for area in drive:  # a single area is the whole plot
-        area["plot"] = (
-            round_plot([area], start=None, small=True) if len(drive) > 1 and area["n"] > 2 else None
-        )
+    whole = stands_apart(drive, start)
+    for area in drive:
+        area["plot"] = None if whole else round_plot([area], start=None, small=True)
     return render(
         "visits.html",
         title="Visits",
@@ -43,7 +42,7 @@ def visits_page(
         visitor=visitor,
         kinds=listed,
         load=to_take_along(listed),
-        plot=round_plot(drive, start),
+        plot=round_plot(drive, start) if whole else None,
         summary=_summary(listed),
         booked=booked,
         has_start=start is not None,

@@ -65,7 +65,7 @@ class FieldGroup(NamedTuple):
     def in_short(self, values: Mapping[str, str]) -> str:
         """Summary of the given values."""
         if self.rows:
-            filled = sum(any(values.get(f.key) for f in row.fields) for row in self.rows)
+            filled = sum(any(values.get(f.key) for f in (*row.fields, *row.hidden)) for row in self.rows)
             return f"{filled}" if filled else "none"
         given = sum(bool(values.get(f.key)) for f in self.fields)
         return f"{given} of {len(self.fields)} given"

@@ -21,7 +21,7 @@ from fieldfare.dashboards.figures.pictures import (
 from fieldfare.dashboards.text import words
 from fieldfare.dashboards.text.formats import HARD
 from fieldfare.dashboards.text.home_other_sources import beside
-from fieldfare.dashboards.text.home_standing import are_cold, zone_words
+from fieldfare.dashboards.text.home_standing import are_cold, inside, zone_words
 from fieldfare.dashboards.text.language import gettext as _
 from fieldfare.dashboards.text.language import listed, marked, ngettext
 
@@ -80,15 +80,17 @@ def _warmth(
     question = _("Was it warm?")
     if not zones:
         return MonthSection(question, _("Not known: no room temperature is measured in your home."))
-    parts, more = [], []
+    parts: list[str] = []
+    more = []
     for name, zone in zones.items():
         where = _("Your rooms") if len(zones) == 1 else zone_words(name)
+        here = inside(where) if parts else where
         mean = words.measure(zone["mean_c"], "°C", 1)
         if zone["target_c"] is None:
-            parts.append(_("{where} averaged {mean}", where=where, mean=mean))
+            parts.append(_("{where} averaged {mean}", where=here, mean=mean))
         else:
             target = words.measure(zone["target_c"], "°C", 1)
-            parts.append(_("{where} averaged {mean} (set: {target})", where=where, mean=mean, target=target))
+            parts.append(_("{where} averaged {mean} (set: {target})", where=here, mean=mean, target=target))
         is_cold = are_cold(given) or cold_for(site, zone) is not None
         more.append(_below_target(where, zone, is_cold=is_cold, n=2 if len(zones) == 1 else 1))
     return MonthSection(question, f"{'; '.join(parts)}.", more, warmth_picture(rows))

@@ -161,6 +161,19 @@ def test_an_installer_invites_the_householder(own_web: Web) -> None:
     assert (again.status_code, "already has an account" in again.text) == (422, True)
 
 
+def test_a_householder_with_a_second_home_is_given_it_without_another_account(own_web: Web) -> None:
+    accounts = own_web.parts.accounts
+    one = accounts.add("two@homes.example", "Two Homes", "householder", [])
+    form = {"email": "Two@Homes.example ", "name": "x", "csrf": secret_of(own_web, "installer")}
+    answer = own_web["installer"].post(INVITE, data=form)
+    assert answer.status_code == 200
+    assert "Two Homes has an account already and may now see" in answer.text
+    assert "/welcome/" not in answer.text
+    assert accounts.get(one.id).sites == (OWN,)
+    again = own_web["installer"].post(INVITE, data=form)
+    assert (again.status_code, "already has an account" in again.text) == (422, True)
+
+
 def test_the_invitation_has_the_address_that_was_set(service: Service, settings: Settings) -> None:
     web = make_web(service, public_url="https://heat.example/")
     client = web["installer"]

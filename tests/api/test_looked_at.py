@@ -14,6 +14,7 @@ from fieldfare.analysis.readings import Samples
 from fieldfare.api.core.fleet_table import Chosen
 from fieldfare.api.core.results import RECENT_KEPT, Results
 from fieldfare.api.core.service import Service
+from fieldfare.api.http.html.page_rows import told_month
 from fieldfare.dashboards.text.units import reading_in
 from tests.api.web import OWN, Web, make_web
 
@@ -164,3 +165,18 @@ def test_a_changed_home_that_is_looked_at_keeps_its_verdict_in_the_list(service:
     row = next(row for row in service.fleet.rows(Chosen()) if row["id"] == OWN)
     assert row["result"] is not None
     assert service.results.newest(OWN) is not None
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "month"),
+    [
+        ("2025-10-01", "2025-12-01", "2025-11"),
+        ("2025-10-01", "2025-12-06", "2025-11"),
+        ("2025-10-01", "2025-12-07", "2025-12"),
+        ("2025-11-28", "2025-12-03", "2025-12"),
+        ("2025-12-30", "2026-01-02", "2026-01"),
+    ],
+)
+def test_a_home_s_page_waits_a_week_before_it_shows_a_new_month(first: str, last: str, month: str) -> None:
+    """One day of a month says nothing about warmth, hot water or cost."""
+    assert told_month(date.fromisoformat(first), date.fromisoformat(last)) == month

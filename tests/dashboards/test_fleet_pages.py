@@ -6,8 +6,11 @@ import re
 from datetime import timedelta
 from typing import Any
 
+import pytest
+
 from fieldfare.analysis.reports.verdict import FileFeed
 from fieldfare.dashboards import pages
+from fieldfare.dashboards.figures.round_plot import stands_apart
 from fieldfare.dashboards.figures.two_homes import Home, two_homes
 from fieldfare.dashboards.rows.days import day_rows
 from fieldfare.dashboards.text.live_words import STATES, grouped
@@ -99,3 +102,15 @@ def test_two_homes_stand_on_one_axis(full: Plant) -> None:
     assert page.count('<svg class="fig"') == sum(not c.is_empty for c in charts)
     told = text_of(page)
     assert "Heat loss, measured" in told
+
+
+@pytest.mark.parametrize(("apart_deg", "one_map"), [(0.1, True), (5.0, False)])
+def test_areas_far_apart_have_a_map_each(apart_deg: float, one_map: bool) -> None:
+    """Homes of an area lie 2 km apart: beside an area at 500 km they would be one dot."""
+    stops = [
+        [{"position": (52.0 + d + n * 0.02, -2.0), "number": n + 1, "name": f"Home {n}"} for n in range(2)]
+        for d in (0.0, apart_deg)
+    ]
+    areas = [{"stops": s} for s in stops]
+    assert stands_apart(areas) is one_map
+    assert all(stands_apart([area]) for area in areas)

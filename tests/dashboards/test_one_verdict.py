@@ -56,7 +56,8 @@ ALL_WELL = (
 )
 _MARK = re.compile(r'class="mark (urgent|act|watch|not_known|in_order)"')
 _ENTRY = re.compile(
-    r'<li(?: class="(\w+)")?>\s*(?:<div class="mark">|<span class="mark (\w+)">).*?href="/sites/([a-z0-9-]+)',
+    r'<li(?: class="(\w+)")?>\s*(?:<div class="mark">|<label class="pick-box">|<span class="mark (\w+)">)'
+    r'.*?href="/sites/([a-z0-9-]+)',
     re.DOTALL,
 )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -33,7 +34,7 @@ from fieldfare.analysis.statistics.quantiles import nan_median
 _BEYOND_DESIGN_K = 1.5
 _HEATED_MIN = 60.0
 _COLD_ENOUGH_C = 12.0
-_VISITS = {"curve_too_low": "setting", "deep_set_back": "call"}
+_VISITS: dict[str, Literal["setting", "call"]] = {"curve_too_low": "setting", "deep_set_back": "call"}
 _SHALLOWER = (
     "Some rooms do not get warm again between two nights. Make the night set-back half as deep, or leave it"
     " off while it is cold. Tell your installer if they stay cold."
@@ -288,10 +289,9 @@ def _set_back(context: Context, inside: Flags) -> tuple[float, Recovery]:
     lacks = days.floats("target_max") - days.floats("room")
     # A unit that heats by night too gives less in the hours after it than the day's heat over these.
     given = days.floats("heat_space_kwh") / np.maximum(days.floats("minutes_heating") / 60.0, raised_h)
-    need = nan
-    if loss.coefficient.value is not None:
-        warmer = days.floats("target_max") - days.floats("outdoor")
-        need = (loss.coefficient.value * warmer - (loss.gains_w or 0.0)) / 1000.0
+    value = nan if loss.coefficient.value is None else loss.coefficient.value
+    warmer = days.floats("target_max") - days.floats("outdoor")
+    need = (value * warmer - (loss.gains_w or 0.0)) / 1000.0
     spare = np.divide(given, need, out=np.full(len(given), nan), where=need > 0.0)
     # By day the rooms gain what they lose by night.
     usual = nan_median(fell[inside])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from typing import Any, NamedTuple
 
 import orjson
@@ -183,10 +183,22 @@ def works_of(parts: AppState, record: SiteRecord, *, effects: bool) -> list[dict
     return out
 
 
+A_WEEK = 7
+"""Days from which a new month tells a household something (common practice)."""
+
+
+def told_month(first: date, last: date) -> str:
+    """Month of the last day; the one before while a new month is younger than a week."""
+    before = last.replace(day=1) - timedelta(days=1)
+    is_young = last.day < A_WEEK and (before - first).days + 1 >= A_WEEK
+    return f"{before if is_young else last:%Y-%m}"
+
+
 def month_contents(parts: AppState, record: SiteRecord, chosen_month: str) -> dict[str, Any] | None:
-    """Contents of a month's paper, by default of the last month with readings; None without readings."""
+    """Contents of a month's paper, by default of the last month with a week of readings; None without
+    readings."""
     try:
-        month = chosen_month or f"{parts.service.results.span(record)[1]:%Y-%m}"
+        month = chosen_month or told_month(*parts.service.results.span(record))
         return month_paper(parts.service, record, month, looked_at=True).contents
     except NoReadings:
         return None
