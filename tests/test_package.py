@@ -30,6 +30,14 @@ def test_every_folder_with_code_is_in_the_package_list() -> None:
     }
 
 
+@pytest.mark.parametrize("room", ROOMS)
+def test_the_map_for_contributors_has_each_folder_of_a_room(room: str) -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    folders = {init.parent.name for init in (ROOT / room).glob("*/__init__.py")}
+    assert folders
+    assert {name for name in folders if f"`{room}/{name}`" not in text} - {"python"} == set()
+
+
 def test_every_file_that_the_code_reads_is_installed() -> None:
     """Data files are named by pattern, and pages must find them in an installed tree of links too."""
     settings = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["setuptools"]

@@ -199,6 +199,12 @@ def hypotheses(declared_behind: bool) -> list[Hypothesis]:
             _CLAMP_STEP,
         ),
     ]
+    return [*found, *_wrong_pulse_values()]
+
+
+def _wrong_pulse_values() -> list[Hypothesis]:
+    """A heat or an electricity meter whose pulses count too much or too little, by each usual factor."""
+    found = []
     for k in _PULSE_FACTORS:
         log = math.log(k)
         few, many = (

@@ -19,7 +19,7 @@ from fieldfare.analysis.expectation.pressure import (
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.episodes import latest_episode
+from fieldfare.analysis.findings.episodes import Episode, latest_episode
 from fieldfare.analysis.findings.flow.pressure_common import (
     GAUGE_BAR,
     bounded,
@@ -162,30 +162,18 @@ def pressure_swings(context: Context) -> Finding | None:
         nan_median(slope[inside]),
     )
     usual = nan_median(expected[inside])
-    severity: Severity = "watch"
     low = nan_median(days.floats("pressure_min")[inside])
-    if (
-        top >= limit("pressure_high_watch")
-        or amount >= limit("pressure_swing_act")
-        or low < limit("pressure_low_act")
-    ):
-        severity = "act"
-    if episode.until is not None:
-        severity = "note"
+    severity = _swing_severity(context, episode, amount=amount, top=top, low=low)
     comparison = (
         f", {rate / usual:.1f} times what a vessel of the minimum size allows"
         if np.isfinite(rate / usual)
         else ""
     )
-    confidence = confidence_of(1.0 + amount / limit("pressure_swing_act"), float(inside.sum()), episode.share)
     if np.isfinite(rate) and np.isfinite(usual):
-        model = slope_expected(
-            nan_median(days.floats("pressure")[inside]),
-            nan_median(days.floats("loop_c")[inside]),
-            _hottest(context),
-        )
-        spread = 1.4826 * nan_median(np.abs(slope[inside] - rate)) / np.sqrt(max(int(inside.sum()), 1))
-        confidence = bounded(excess(rate, spread, model).probability)
+        confidence = _steepness_confidence(context, inside, slope[inside])
+    else:
+        excess_share = 1.0 + amount / limit("pressure_swing_act")
+        confidence = confidence_of(excess_share, float(inside.sum()), episode.share)
     return Finding(
         "pressure_swings",
         severity,
@@ -239,6 +227,30 @@ def pressure_swings(context: Context) -> Finding | None:
         visit="none" if severity == "note" else "drive",
         bring=() if severity == "note" else ("vessel pump and gauge", "expansion vessel", "relief valve"),
     )
+
+
+def _swing_severity(context: Context, episode: Episode, *, amount: float, top: float, low: float) -> Severity:
+    """amount : of a day's swing [bar]. top, low : highest and lowest pressure of a day [bar]"""
+    if episode.until is not None:
+        return "note"
+    limit = context.limit
+    near_an_end = top >= limit("pressure_high_watch") or low < limit("pressure_low_act")
+    return "act" if near_an_end or amount >= limit("pressure_swing_act") else "watch"
+
+
+def _steepness_confidence(context: Context, inside: Flags, slope: Floats) -> float:
+    """Probability that the pressure follows the water more steeply than a vessel of the minimum size allows.
+
+    inside : days of the swings, bool (n,). slope : of these days [bar/K]
+    """
+    days, rate = context.days, nan_median(slope)
+    model = slope_expected(
+        nan_median(days.floats("pressure")[inside]),
+        nan_median(days.floats("loop_c")[inside]),
+        _hottest(context),
+    )
+    spread = 1.4826 * nan_median(np.abs(slope - rate)) / np.sqrt(max(int(inside.sum()), 1))
+    return bounded(excess(rate, spread, model).probability)
 
 
 def _swing_days(context: Context, expected: Floats) -> tuple[Flags, Flags]:
