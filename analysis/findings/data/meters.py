@@ -185,7 +185,7 @@ METER_RULES: tuple[Rule, ...] = (
     Rule(
         "heat_meter_disagrees",
         heat_meter_disagrees,
-        (Need(HEAT_QUANTITIES),),
+        (Need((*HEAT_QUANTITIES, "flow_rate")),),
         frozenset({"flow_temperature", "return_temperature", "flow_rate"}),
         unreliable_by_disagreement,
     ),
