@@ -12,7 +12,7 @@ from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.efficiency_odds import chance_of_shortfall
 from fieldfare.analysis.expectation.part_load import Strength
 from fieldfare.analysis.facts.minutes import rated
-from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.figures.expected import START_MINUTES, learned
 from fieldfare.analysis.figures.performance import coarse
 from fieldfare.analysis.findings.context import Context, Need, Rule
@@ -86,7 +86,17 @@ class _Ratio:
 
 
 def efficiency_below_expected(context: Context) -> Finding | None:
-    return _judged(context, _before_a_drop(context))
+    return _judged(context, _before_a_drop(_without_heater(context)))
+
+
+def _without_heater(context: Context) -> Context:
+    """Only the days too warm for a back-up heater that the unit's meter counts and no other meter shows."""
+    site, bivalent = context.site, context.site.design.bivalent_c
+    inside = site.includes("heat_pump_electricity", "backup_heater")
+    if bivalent is None or not inside or site.measures("backup_heater_electricity"):
+        return context
+    warm = fill_nan(context.days.floats("outdoor_min"), -99.0) > bivalent
+    return replace(context, facts=replace(context.facts, days=context.days.where(warm)))
 
 
 def _before_a_drop(context: Context) -> Context:
