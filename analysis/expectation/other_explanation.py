@@ -9,23 +9,25 @@ whose truth is known, at the first judgement of each, before anything was mended
 from __future__ import annotations
 
 # Findings at `watch` and above, told and true, by family (`findings.excuses.FAMILIES`; "data" for those about
-# readings): 96 plants of the own simulator and 24 of plants_c as judged on 2026-12-01, and 60 plants of an
-# independent simulator at their first sight, on the same day.
+# readings): 96 plants of the own simulator and 24 of plants_c as judged on 2026-12-01, and 60 and 40 plants
+# of two independent simulators at their first sight, on the same day.
 TOLD_AND_TRUE: dict[str, tuple[int, int]] = {
-    "running": (3, 3),
+    "running": (5, 5),
     "safety": (5, 4),
-    "disinfection": (4, 4),
-    "supply": (4, 4),
-    "charging": (3, 3),
-    "cylinder": (2, 2),
-    "rooms": (3, 2),
-    "capacity": (4, 2),
-    "curve": (4, 2),
-    "operation": (30, 26),
-    "efficiency": (20, 19),
-    "house": (3, 2),
-    "data": (12, 10),
+    "disinfection": (15, 15),
+    "supply": (7, 7),
+    "charging": (5, 3),
+    "cylinder": (3, 3),
+    "rooms": (6, 5),
+    "capacity": (5, 3),
+    "curve": (6, 4),
+    "operation": (40, 33),
+    "efficiency": (27, 26),
+    "house": (7, 3),
+    "data": (19, 16),
 }
+# The same of two more simulators, of which only the sum was kept: 60 and 24 plants.
+ELSEWHERE = (72, 56)
 # What is seen as such (a stop, cold water, a charge that ends too early), and what is inferred by comparing
 # with a model of the plant: the two kinds fail unequally often.
 _SEEN = frozenset({"running", "safety", "disinfection", "supply", "charging", "cylinder"})
@@ -47,4 +49,10 @@ def picture_holds(family: str) -> float:
     alike = [counts for name, counts in TOLD_AND_TRUE.items() if (name in _SEEN) == (family in _SEEN)]
     mean = sum(t for _, t in alike) / sum(n for n, _ in alike)
     share = (true + _KIND_COUNTS_AS * mean) / (told + _KIND_COUNTS_AS)
-    return min(share / _ALLOWED_FOR, 1.0)
+    return min(_level() * share / _ALLOWED_FOR, 1.0)
+
+
+def _level() -> float:
+    """Share that is true in all simulators over that in those counted by family [-]."""
+    told, true = (sum(counts[i] for counts in TOLD_AND_TRUE.values()) for i in (0, 1))
+    return (true + ELSEWHERE[1]) / (told + ELSEWHERE[0]) / (true / told)

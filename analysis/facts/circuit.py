@@ -102,10 +102,12 @@ def circuit_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
         out["core_meter"] = day.sum(np.where(both, check_meter, 0.0)) / 1000.0
         out["core_flow"] = day.sum(np.where(both, check_flow, 0.0)) / 1000.0
         out["core_volume"] = day.sum(np.where(both, fill_nan(rate, 0.0), 0.0)) / 60.0
+    if check_flow is not None:
         # Water through a resting unit keeps its temperature: the difference of the two sensors is their
         # offset. While the circuit still cools, the downstream one is warmer.
-        calm = np.abs(flow - np.concatenate((np.full(_PASSED_MIN, np.nan), flow[:-_PASSED_MIN]))) < _CALM_K
-        quiet = calm & (np.abs(fill_nan(check_meter, np.inf)) * 60.0 < _QUIET_W)
+        quiet = np.abs(flow - np.concatenate((np.full(_PASSED_MIN, np.nan), flow[:-_PASSED_MIN]))) < _CALM_K
+        if check_meter is not None and minutes.balance.heat_basis != "flow_product":
+            quiet &= np.abs(fill_nan(check_meter, np.inf)) * 60.0 < _QUIET_W
         passing = held_for((use.code == OFF) & quiet, _PASSED_MIN) & (fill_nan(rate, 0.0) > NO_FLOW_M3_H)
         out["pair_offset"] = day.mean(flow - back, passing)
         out["minutes_passing"] = day.count(passing)

@@ -9,7 +9,7 @@ from fieldfare.analysis.facts.segments import Segments
 from fieldfare.analysis.minutes.operating_state import DEFROST, within
 from fieldfare.analysis.plant.site import Site
 
-_USUAL_RATED_KW = 6.0
+USUAL_RATED_KW = 6.0
 
 
 def melting_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
@@ -22,7 +22,7 @@ def melting_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, ob
     if flow_heat is not None:
         about = within(melting, 0, WATER_ON_ITS_WAY_MIN)
         taken = np.where(about & (flow_heat < 0.0), -flow_heat, np.where(np.isfinite(flow_heat), 0.0, np.nan))
-    rated = site.heat_pump.rated_output_kw or _USUAL_RATED_KW
+    rated = site.heat_pump.rated_output_kw or USUAL_RATED_KW
     return {
         "minutes_melting": day.count(melting & known),
         "heat_back_kwh": day.sum(np.where(known & (heat < 0.0) & ~minutes.cooling, -heat, 0.0)) / 1000.0,

@@ -23,7 +23,7 @@ from fieldfare.analysis.minutes.operating_state import (
 from fieldfare.analysis.minutes.rolling import true_runs
 from fieldfare.analysis.physics.air import frost_rate_index
 from fieldfare.analysis.physics.heat_pump import RatedPerformance
-from fieldfare.analysis.physics.metering import heat_meter_mpe
+from fieldfare.analysis.physics.metering import heat_meter_mpe, resistance_sensor_mpe
 from fieldfare.analysis.physics.water import KWH_PER_M3_K
 from fieldfare.analysis.plant.curve import curve_at
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES, HeatPump, Site
@@ -36,6 +36,10 @@ Flags = NDArray[np.bool_]
 WATER_ON_ITS_WAY_MIN = 3
 _USUAL_DIFFERENCE_K = 5.0
 _LEAST_FLOW_SHARE = 0.1
+# A unit's own flow sensor (common practice: vortex and turbine sensors, 5 %).
+_UNIT_FLOW_SENSOR = 0.05
+# A sensor on a pipe or in a dry pocket differs so much from the water (common practice: up to half a kelvin).
+_PLACED_K = 0.5
 _MORE_THAN_NOMINAL = 1.25
 # Frost limit without a humidity sensor (A7 needs a coil 7 K colder than the air, EN 14511
 # air).
@@ -143,7 +147,10 @@ def build_minutes(site: Site, grid: Grid) -> Minutes:
     source = source_temperature(site, grid)
     frosting, frost_known = _frosting(grid)
     at_meter = plant.heat_at_meter
-    flow_error, pair_error = _heat_errors(site, grid, heat if at_meter is None else at_meter)
+    if plant.heat_basis == "flow_product":
+        flow_error, pair_error = _product_errors(grid, heat)
+    else:
+        flow_error, pair_error = _heat_errors(site, grid, heat if at_meter is None else at_meter)
     pair = np.isfinite(heat)
     if plant.heat_pump is not None:
         pair &= np.isfinite(plant.heat_pump)
@@ -191,6 +198,17 @@ def _frosting(grid: Grid) -> tuple[Flags, Flags]:
         index = np.asarray(frost_rate_index(outdoor, np.clip(humidity, 1.0, 100.0)))
         return fill_nan(index, 0.0) > _FROST_MIN_G_PER_KG, known & np.isfinite(index)
     return known & (fill_nan(outdoor, 99.0) < _FROSTING_BELOW_C), known
+
+
+def _product_errors(grid: Grid, heat: Floats) -> tuple[Floats, Floats]:
+    """The same limits [Wh] where heat is flow rate times temperature difference: two sensors that nobody
+    paired, each by its class (IEC 60751 class B) and its place, and the unit's own flow sensor."""
+    flow, back = grid.gauge("flow_temperature"), grid.gauge("return_temperature")
+    size = np.abs(fill_nan(heat, 0.0))
+    sensors = [resistance_sensor_mpe(fill_nan(t, 0.0)) for t in (flow, back)]
+    pair = np.sqrt(sum(t**2 + _PLACED_K**2 for t in sensors))
+    difference = np.maximum(fill_nan(np.abs(flow - back), _USUAL_DIFFERENCE_K), 1.0)
+    return size * _UNIT_FLOW_SENSOR, size * pair / difference
 
 
 def _heat_errors(site: Site, grid: Grid, heat: Floats) -> tuple[Floats, Floats]:

@@ -28,6 +28,7 @@ from fieldfare.analysis.figures.other_sources import (
     unit_figures,
 )
 from fieldfare.analysis.figures.performance import PerformanceRatios, performance
+from fieldfare.analysis.figures.unseen_heat import heat_loss_less_unseen, performance_less_unseen
 from fieldfare.analysis.plant.site import Site
 
 
@@ -47,7 +48,9 @@ class Figures:
 
     @cached_property
     def performance(self) -> PerformanceRatios:
-        return performance(self._site, self._facts.days, blurred_reheats(self._facts))
+        days = self._facts.days
+        found = performance(self._site, days, blurred_reheats(self._facts))
+        return performance_less_unseen(self._site, days, found)
 
     @cached_property
     def expected(self) -> ExpectedPerformance:
@@ -59,7 +62,8 @@ class Figures:
 
     @cached_property
     def heat_loss(self) -> HeatLoss:
-        return heat_loss(self._site, self._facts.days)
+        days = self._facts.days
+        return heat_loss_less_unseen(self._site, days, heat_loss(self._site, days))
 
     @cached_property
     def capacity(self) -> Capacity:

@@ -1,10 +1,12 @@
-"""Consistency of one result: no contradicting advice; limits only where a value passes them."""
+"""Consistency of one result: no contradicting advice; known evidence only, and limits only where a value
+passes them."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, timedelta
+from math import isfinite
 
 from fieldfare.analysis.findings.model import Evidence, Finding, Setting
 
@@ -90,6 +92,15 @@ def _checked(finding: Finding, holder: dict[Setting, Finding]) -> Finding:
     return finding
 
 
+def with_known_evidence(finding: Finding) -> Finding:
+    """Remove evidence that nobody measured: the finding rests on the rest."""
+    return replace(finding, evidence=tuple(e for e in finding.evidence if _is_known(e)))
+
+
+def _is_known(e: Evidence) -> bool:
+    return e.value is not None and (isinstance(e.value, str) or isfinite(e.value))
+
+
 def with_passed_limits(finding: Finding) -> Finding:
     """Remove limits that are not exceeded from a finding's evidence.
 
@@ -102,10 +113,8 @@ def with_passed_limits(finding: Finding) -> Finding:
 
 
 def _without_idle_limit(e: Evidence) -> Evidence:
-    if e.limit is None or e.side is None or isinstance(e.value, str):
+    if e.limit is None or e.side is None or e.value is None or isinstance(e.value, str):
         return e
-    if e.value is None:
-        return replace(e, limit=None, limit_name=None, side=None)
     over = e.value - e.limit if e.side == "above" else e.limit - e.value
     # The value is rounded for people, so a limit that was just reached may seem missed by its last digit.
     passed = over >= -ROUNDING * max(abs(e.limit), abs(e.value))

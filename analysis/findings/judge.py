@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.findings.consistency import (
+    with_known_evidence,
     with_passed_limits,
     without_conflicts,
     without_consequences,
@@ -122,7 +123,8 @@ def judge(site: Site, facts: Facts, figures: Figures, codes: frozenset[str] | No
             found.append(weighed_against_meter(context, finding) if rule.code in _AGAINST_METER else finding)
     found = [with_other_explanations(finding) for finding in found]
     found.sort(key=lambda f: (-SEVERITIES.index(f.severity), -f.confidence, f.code))
-    findings = without_conflicts(without_consequences([with_passed_limits(f) for f in explained(found)]))
+    told = [with_passed_limits(with_known_evidence(f)) for f in explained(found)]
+    findings = without_conflicts(without_consequences(told))
     return Judgement(findings, tuple(missing), exclusions.periods, unreliable)
 
 

@@ -16,6 +16,7 @@ from typing import ClassVar, Literal, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from fieldfare.analysis.expectation.part_load import USUAL_STRENGTH, part_load_gain
 from fieldfare.analysis.physics.second_law import (
     PLAUSIBLE_SHARE_OF_CARNOT,
     ZERO_C_IN_K,
@@ -88,9 +89,9 @@ class RatedPerformance:
     (or the smallest rated), and nothing exceeds 0.65 of Carnot or 9. COP never falls as the source warms nor
     rises with the flow; nor does the output.
 
-    Many units are rated at A7 with the compressor at part speed and at A2 or A-7 near full speed. Output is
-    meant at full speed, so a point that gives less than another one with a colder source and no cooler flow
-    is not used for it.
+    Many units are rated at A7 with the compressor at part speed and at A2 or A-7 near full speed. Output and
+    COP are meant at full speed, so a point that gives less than another one with a colder source and no
+    cooler flow is not used for the output, and its COP is taken without the usual gain of part load.
     """
 
     # Evaporating below the air and condensing above the water: keeps the limit finite at small lifts. Common
@@ -130,17 +131,21 @@ class RatedPerformance:
         self.points: tuple[RatingPoint, ...] = tuple(RatingPoint(*p) for p in points)
         for p in self.points:
             self._check(p)
-        with_cop = [(p.outdoor_c, p.flow_c, p.cop) for p in self.points if p.cop is not None]
         with_output = _full_speed(
             [(p.outdoor_c, p.flow_c, p.output_kw) for p in self.points if p.output_kw is not None]
         )
         if not with_output and nominal_kw is not None:
             reference = {"air": 7.0, "brine": 0.0, "water": 10.0}[source]
             with_output = [(reference, 35.0, float(nominal_kw))]
-        self._lowest_lift = min([15.0] + [f - o for o, f, _ in with_cop])
         self.coldest_output_c = min((o for o, _, _ in with_output), default=math.inf)
-        self._cop_grid = self._cop_surface(with_cop)
         self._output_grid = self._output_surface(with_output) if with_output else None
+        with_cop = [
+            (p.outdoor_c, p.flow_c, p.cop / self._gain_of(p, with_output))
+            for p in self.points
+            if p.cop is not None
+        ]
+        self._lowest_lift = min([15.0] + [f - o for o, f, _ in with_cop])
+        self._cop_grid = self._cop_surface(with_cop)
         if with_cop:
             n = len(with_cop)
             self.basis: str = f"{n} rating point{'s' if n > 1 else ''} carried by second-law efficiency"
@@ -183,6 +188,13 @@ class RatedPerformance:
             raise ValueError(
                 f"COP {p.cop} at {p.outdoor_c:g}/{p.flow_c:g} C is above the thermodynamic limit"
             )
+
+    def _gain_of(self, p: RatingPoint, full_speed: list[tuple[float, float, float]]) -> float:
+        """Usual gain of part load in a point's COP [-]; 1 for a point at full speed."""
+        if p.output_kw is None or (p.outdoor_c, p.flow_c, p.output_kw) in full_speed:
+            return 1.0
+        share = min(p.output_kw / float(self.capacity_kw(p.outdoor_c, p.flow_c)), 1.0)
+        return float(part_load_gain(share, p.outdoor_c, p.flow_c)) ** USUAL_STRENGTH.middle
 
     def _limit(self, source_c: ArrayLike, flow_c: ArrayLike) -> Array:
         """Carnot between evaporation and condensation, held below the lowest lift."""

@@ -94,6 +94,16 @@ def heat_meter_mpe(
     )
 
 
+def resistance_sensor_mpe(temperature_c: ArrayLike) -> Array:
+    """Tolerance of a platinum resistance sensor of class B, a usual one in a unit or on a pipe [K].
+
+    temperature_c : float or array [C]
+    Returns the same shape [K].
+    Source: IEC 60751: 0.3 K + 0.005 |t| (from memory).
+    """
+    return (0.3 + 0.005 * np.abs(np.asarray(temperature_c, dtype=float)))[()]
+
+
 def electricity_meter_mpe(
     meter_class: ElectricityClass, *, temperature_c: float = 20.0, below_transitional_current: bool = False
 ) -> float:

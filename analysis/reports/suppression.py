@@ -9,9 +9,7 @@ from typing import TYPE_CHECKING, Any
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.estimate import Estimate
-from fieldfare.analysis.figures.forward_only import unseen_defrost_heat
 from fieldfare.analysis.figures.other_sources import heat_of_both
-from fieldfare.analysis.figures.sums import known_sum
 from fieldfare.analysis.findings.context import distrust
 from fieldfare.analysis.findings.data.unreliable_rooms import zones_of
 from fieldfare.analysis.findings.model import SEVERITIES, Finding
@@ -78,14 +76,14 @@ def withhold(
     and wider where heat is known to be missing.
 
     unreliable : quantity -> the finding that says it can't be trusted, as judge gives them
-    facts : of the period, to widen what a forward-only heat meter or another heat source makes less sure
+    facts : of the period, to widen what another heat source makes less sure
     leak : the finding that heat passes between hot water and heating; what the house itself takes is not
         known then
     """
     why = Reasons(site, unreliable)
     out = _widened(figures, unreliable)
     if facts is not None:
-        out = _with_unseen_heat(site, out, facts.days)
+        out = _with_other_heat(site, out, facts.days)
     if why.together or why.times:
         out = _without_performance(out, why)
     weather = why.of("outdoor_temperature")
@@ -171,30 +169,9 @@ def _widened(figures: Figures, unreliable: Mapping[str, Finding]) -> Figures:
     )
 
 
-def _with_unseen_heat(site: Site, figures: Figures, days: Table) -> Figures:
-    """Widen intervals for known missing heat: defrosts on a forward-only meter, or a stove."""
-    p, loss = figures.performance, figures.heat_loss
-    unseen = unseen_defrost_heat(site, days)
-    if unseen is not None:
-
-        def less(estimate: Estimate, heat: float | None) -> Estimate:
-            if estimate.value is None or estimate.low is None or not heat or heat <= 0.0:
-                return estimate
-            return replace(estimate, low=estimate.low * max(1.0 - unseen.most_kwh / heat, 0.0))
-
-        total, space = known_sum(days, "heat_total_kwh"), known_sum(days, "heat_space_kwh")
-        p = replace(
-            p,
-            boundaries={name: less(e, total) for name, e in p.boundaries.items()},
-            space_heating=less(p.space_heating, space),
-        )
-        loss = replace(
-            loss,
-            coefficient=less(loss.coefficient, space),
-            heat_loss_kw=less(loss.heat_loss_kw, space),
-            ratio=less(loss.ratio, space),
-            load_kw=less(loss.load_kw, space),
-        )
+def _with_other_heat(site: Site, figures: Figures, days: Table) -> Figures:
+    """Widen the house's intervals for heat that no meter shows, such as a stove's."""
+    loss = figures.heat_loss
     share = other_heat_share(site, days)
     if share > 0.0:
 
@@ -210,7 +187,7 @@ def _with_unseen_heat(site: Site, figures: Figures, days: Table) -> Figures:
             ratio=more(loss.ratio),
             load_kw=more(loss.load_kw),
         )
-    return figures.with_parts(performance=p, heat_loss=loss)
+    return figures.with_parts(heat_loss=loss)
 
 
 def _without_performance(figures: Figures, why: Reasons) -> Figures:

@@ -65,6 +65,10 @@ def _makes_hot_water(site: Site) -> bool:
     return site.hot_water is not None
 
 
+def _has_curve(site: Site) -> bool:
+    return site.heating_curve is not None
+
+
 @dataclass(frozen=True)
 class VerdictQuestion:
     """A question that must be answered before a home is called in order.
@@ -176,12 +180,18 @@ MATTERS: tuple[Matter, ...] = (
                 ),
                 ("heat_pump_electricity", "heat_output", "outdoor_temperature"),
             ),
+            # A unit may be as efficient as its rating says at water far hotter than the house needs.
+            VerdictQuestion(
+                "Is the heating water no hotter than designed?",
+                ("flow_temperature_above_curve",),
+                ("flow_temperature", "outdoor_temperature"),
+                _has_curve,
+            ),
         ),
         (
             "short_cycling",
             "excessive_defrost",
             "defrost_without_frost",
-            "flow_temperature_above_curve",
             "no_weather_compensation",
             "low_flow",
             "falling_flow",

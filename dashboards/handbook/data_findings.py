@@ -68,7 +68,8 @@ DATA: dict[str, HandbookText] = {
         "Which of the two meters is wrong, unless flow rate and temperatures allow a third view.",
     ),
     "heat_meter_disagrees": HandbookText(
-        "The heat meter gives another amount than flow rate times temperature difference. Performance and"
+        "The heat meter gives another amount than flow rate times temperature difference; or, without a heat"
+        " meter, the two temperature sensors differ in water that passes the resting unit. Performance and"
         " heat loss are off by the same share.",
         "Heat = flow rate x (flow - return) x heat coefficient of the fluid at its temperature (EN 1434-1)."
         " The limit follows the accuracy classes at the temperature differences that occurred.",

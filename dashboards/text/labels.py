@@ -69,7 +69,7 @@ TITLES = {
     "flow_return_swapped": "Flow and return are swapped",
     "clock_offset": "The gateway's clock is off",
     "implausible_efficiency": "Efficiency that no heat pump can have",
-    "heat_meter_disagrees": "Heat meter disagrees with flow and temperatures",
+    "heat_meter_disagrees": "Heat reading disagrees with flow and temperatures",
     "outdoor_sensor_biased": "Outdoor sensor reads wrongly",
     "silence": "Nothing heard from the gateway",
     "file_due": "A new file is due",

@@ -168,7 +168,7 @@ def test_without_any_design_temperature_the_heater_is_not_judged() -> None:
 
 
 @pytest.mark.parametrize(
-    ("share", "severity"), [(1.0, None), (0.95, None), (0.92, "note"), (0.82, "watch"), (0.65, "act")]
+    ("share", "severity"), [(1.0, None), (0.95, None), (0.91, "note"), (0.82, "watch"), (0.65, "act")]
 )
 def test_efficiency_is_held_against_the_rating_near_full_output(share: float, severity: str | None) -> None:
     days = days_of(

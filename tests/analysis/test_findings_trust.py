@@ -31,7 +31,7 @@ from fieldfare.analysis.physics.water import antifreeze_over_reading
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.reports.result import analyse
 from fieldfare.dashboards.text.words import finding_title
-from tests.analysis.small_plant import FIRST, Small, found
+from tests.analysis.small_plant import ALL, FIRST, Small, found
 
 CODES = {
     "data_gap",
@@ -697,6 +697,40 @@ def test_a_heat_meter_within_its_class_agrees(small):
     for name in ("heat", "heat_kwh"):
         small.values[name] *= 1.02
     assert heat_meter_disagrees(small.context()) is None
+
+
+def without_heat_meter(return_off_k: float) -> Small:
+    """Heat from flow rate and temperatures; a pump that never stops, and a return sensor that is off."""
+    small = Small(ids=tuple(name for name in ALL if not name.startswith("heat")))
+    small.values["rate"] = np.ones(len(small.time))
+    lift = small.values["heat"] / 1155.0
+    small.values["flow"] = small.values["back"] + lift
+    small.values["back"] = small.values["back"] + return_off_k
+    return small
+
+
+@pytest.mark.parametrize(("return_off_k", "words"), [(1.5, "too low"), (-1.5, "too high")])
+def test_two_sensors_that_differ_at_rest_tell_of_calculated_heat(return_off_k, words):
+    told = without_heat_meter(return_off_k).judged()
+    finding = found(told.findings, "heat_meter_disagrees")
+    assert finding.severity in ("watch", "act")
+    assert words in finding.headline
+    assert "differ by 1.5 K" in finding.headline
+    assert "heat meter" not in finding.headline + finding.next_step
+    assert "heat_output" in told.unreliable
+    codes = {f.code for f in told.findings}
+    assert not codes & {"efficiency_below_expected", "performance_below_promise"}
+
+
+def test_two_sensors_that_agree_at_rest_are_believed():
+    assert heat_meter_disagrees(without_heat_meter(0.1).context()) is None
+
+
+def test_calculated_heat_is_less_certain_than_metered():
+    """Two sensors of class B (IEC 60751) on pipes against a pair in one meter of class 2 (EN 1434-1)."""
+    metered, calculated = (s.context().days for s in (Small(), without_heat_meter(0.0)))
+    share = [d.total("heat_pair_error_kwh") / d.total("heat_total_kwh") for d in (metered, calculated)]
+    assert share[1] > 4.0 * share[0]
 
 
 def with_antifreeze(corrected: bool) -> Small:

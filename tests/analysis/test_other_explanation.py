@@ -26,7 +26,7 @@ def test_few_findings_are_drawn_to_their_kind(family: str) -> None:
     """With the rules' own highest probability it gives the share that was true, nearer to the kind's mean."""
     told, true = TOLD_AND_TRUE[family]
     at_most = picture_holds(family) * LIMITS["surest"].default
-    assert 0.7 < at_most <= LIMITS["surest"].default
+    assert 0.6 < at_most <= LIMITS["surest"].default
     assert (at_most - true / told) * (0.9 - true / told) > -0.01
 
 

@@ -17,6 +17,7 @@ from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.heat import promise
 from fieldfare.analysis.findings.model import Finding
+from fieldfare.analysis.plant.load import parse_site
 from tests.analysis.heat_tables import DAYS, SITE, check_whole, context_of, days_of
 
 INSIDE = 'includes = ["circulation_pump"]'
@@ -128,6 +129,16 @@ def test_a_circulation_pump_is_no_part_of_what_was_promised(apart: bool) -> None
     assert part["measured"]["value"] > 1.05 * bare["measured"]["value"]
     wider = [x["measured"]["high"] / x["measured"]["low"] for x in (part, bare)]
     assert (wider[0] > 1.03 * wider[1]) is not apart
+
+
+@pytest.mark.parametrize(("apart", "words"), [(True, "its own meter"), (False, "its usual power")])
+def test_it_says_how_the_circulation_pump_was_taken_off(apart: bool, words: str) -> None:
+    """The unit's meter contains the pump; a meter of its own beside it is what is used."""
+    meter = '[[point]]\nid = "pump"\nquantity = "circulation_pump_electricity"\nas = "power"\nunit = "W"\n'
+    context = measured(2.5, paired_pump_kwh=0.5 if apart else np.nan)
+    site = parse_site(SITE + meter) if apart else context.site
+    told = check_whole(promise.performance_below_promise(replace(context, site=site)))
+    assert [words in str(e.value) for e in told.evidence if e.label == "taken off"] == [True]
 
 
 def test_it_points_at_the_findings_that_explain_it() -> None:

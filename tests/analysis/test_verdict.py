@@ -34,7 +34,9 @@ id = "hp"
 quantity = "heat_pump_electricity"
 as = "power"
 """
-WITH_WATER = PLAIN + "[hot_water]\ncylinder_litres = 200\n"
+WITH_WATER = (
+    PLAIN + "[hot_water]\ncylinder_litres = 200\n[heating_curve]\npoints = [[-3.0, 45.0], [15.0, 28.0]]\n"
+)
 ALL = frozenset(CONTRACT_CODES)
 
 

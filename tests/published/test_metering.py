@@ -153,3 +153,11 @@ def test_unknown_classes_and_temperatures_are_refused():
             call()
     with pytest.raises(ValueError, match="-40 to 70"):
         metering.electricity_meter_mpe("A", temperature_c=90)
+
+
+@pytest.mark.parametrize(
+    ("temperature", "tolerance"), [(0.0, 0.30), (-40.0, 0.50), (60.0, 0.60), (100.0, 0.80)]
+)
+def test_tolerance_of_class_b_of_iec_60751(temperature, tolerance):
+    """IEC 60751: 0.3 + 0.005 |t| (values from memory)."""
+    assert metering.resistance_sensor_mpe(temperature) == pytest.approx(tolerance)

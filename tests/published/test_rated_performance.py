@@ -183,3 +183,13 @@ def test_gaps_shapes_and_refusals():
             RatedPerformance([wrong])
     with pytest.raises(ValueError, match="source"):
         RatedPerformance([], "sun")
+
+
+def test_a_point_at_part_speed_is_brought_to_full_speed() -> None:
+    """A7 at six tenths of what A-7 shows is possible: its COP holds the gain of part load, the surface does
+    not (common practice, no source)."""
+    full = RatedPerformance([(7.0, 35.0, 10.0, 4.6), (-7.0, 35.0, 7.0, 2.9)])
+    part = RatedPerformance([(7.0, 35.0, 6.0, 4.6), (-7.0, 35.0, 7.0, 2.9)])
+    assert full.cop(7.0, 35.0) == pytest.approx(4.6, rel=0.01)
+    assert 0.80 < part.cop(7.0, 35.0) / 4.6 < 0.95
+    assert part.cop(-7.0, 35.0) == pytest.approx(full.cop(-7.0, 35.0), rel=0.02)

@@ -71,8 +71,16 @@ def blurred(context: Context) -> str | None:
 
 
 def pair_offset(days: Table) -> tuple[float | None, float]:
-    """Flow sensor minus return sensor [K] while water circulates at rest, None where that is not known, and
-    the limit of error of each sensor after it is taken off [K].
+    """Flow sensor minus return sensor [K] while water circulates at rest, None where that is not known or
+    more than their classes allow, and the limit of error of each sensor after it is taken off [K]."""
+    offset, left = rest_offset(days)
+    if offset is None or abs(offset) > 2.0 * _SENSOR_K:
+        return None, _SENSOR_K
+    return offset, left
+
+
+def rest_offset(days: Table) -> tuple[float | None, float]:
+    """The same, however large.
 
     An offset stays the same. A circuit that still cools differs from day to day, and the more so the warmer
     it is: the scatter of the days is the uncertainty of the offset, and where it grows with the water's
@@ -84,12 +92,31 @@ def pair_offset(days: Table) -> tuple[float | None, float]:
     if is_known.sum() < _ZEROED_DAYS:
         return None, _SENSOR_K
     offsets = days.floats("pair_offset")[is_known]
-    offset = float(np.median(offsets))
     left = max(_ZEROED_K, _COVERAGE * robust_sd(offsets))
-    known = left < _SENSOR_K and abs(offset) <= 2.0 * _SENSOR_K
-    if not known or _grows_with(days.floats("loop_c")[is_known], offsets):
+    if left >= _SENSOR_K or _grows_with(days.floats("loop_c")[is_known], offsets):
         return None, _SENSOR_K
-    return offset, left
+    return float(np.median(offsets)), left
+
+
+def is_heat_from_flow(context: Context) -> bool:
+    """Whether heat is flow rate times temperature difference, for want of a heat meter."""
+    site = context.site
+    whole = site.measures("heat_output") or (
+        site.measures("space_heat") and (site.measures("hot_water_heat") or site.hot_water is None)
+    )
+    return not whole and flow_spacing(context.all_days.days) > 0.0
+
+
+def is_pair_unchecked(context: Context) -> bool:
+    """Whether heat is calculated from two sensors that no water at rest has compared."""
+    return is_heat_from_flow(context) and rest_offset(context.all_days.days)[0] is None
+
+
+def mean_lift(days: Table) -> float:
+    """Mean difference of flow and return in steady heating [K]; nan where not known."""
+    lift, minutes = days.floats("lift"), days.floats("minutes_steady")
+    known = np.isfinite(lift) & (minutes > 0.0)
+    return float(np.average(lift[known], weights=minutes[known])) if known.any() else float("nan")
 
 
 def _grows_with(water: Floats, offsets: Floats) -> bool:

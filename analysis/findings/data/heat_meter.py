@@ -16,7 +16,10 @@ from fieldfare.analysis.findings.data.flow_product import (
     Compared,
     allowed,
     compared,
+    is_heat_from_flow,
+    mean_lift,
     pair_offset,
+    rest_offset,
 )
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
 from fieldfare.analysis.findings.model import (
@@ -48,6 +51,50 @@ def _ratio_evidence(excess: float) -> Evidence:
     return Evidence(_RATIO_LABEL, round(1.0 + excess, 3), "-", code="heat_meter_ratio")
 
 
+def _pair_apart(context: Context) -> Finding | None:
+    """Heat from flow rate and temperatures whose two sensors differ at rest, by what matters to it."""
+    days = context.all_days.days
+    (offset, left), lift = rest_offset(days), mean_lift(days)
+    if offset is None or not lift > 0.0:
+        raise NotAssessed(
+            "needs heat_output, or water that passes the resting unit for minutes a day", "missing_quantity"
+        )
+    share, limit = offset / lift, context.limit("heat_meter_share")
+    if abs(share) < limit:
+        return None
+    more = "high" if share > 0 else "low"
+    return Finding(
+        "heat_meter_disagrees",
+        "act" if abs(share) > context.limit("heat_meter_act") else "watch",
+        days.day(0).isoformat(),
+        confidence_of(abs(share) / limit, len(days), 1.0),
+        (
+            f"Flow and return sensors differ by {abs(offset):.1f} K while water passes the resting unit: the"
+            f" heat calculated from them reads {percent(abs(share))} too {more}."
+        ),
+        (
+            two_sided_evidence(
+                "heat as calculated over heat without that difference",
+                round(1.0 + share, 3),
+                "-",
+                "heat_meter_share",
+                limit,
+                about=1.0,
+            ),
+            Evidence("flow less return at rest", round(offset, 2), "K"),
+            Evidence("95 % range of it", f"±{left:.1f}", "K"),
+            Evidence("flow less return in steady heating", round(lift, 1), "K"),
+        ),
+        next_step=(
+            "Compare both sensors with a contact thermometer while water passes and the unit rests. Seat the"
+            " one that is wrong in its pocket, or replace it."
+        ),
+        caution="Pockets and pipes are hot and under pressure.",
+        visit="drive",
+        bring=("two contact thermometers",),
+    )
+
+
 @dataclass(frozen=True)
 class _Compared:
     """By day: metered heat over that from flow and temperatures, where both are there, and that ratio less
@@ -60,7 +107,10 @@ class _Compared:
 
 
 def heat_meter_disagrees(context: Context) -> Finding | None:
-    """Metered heat against flow rate times temperatures; antifreeze explains what it can."""
+    """Metered heat against flow rate times temperatures; antifreeze explains what it can. Without a heat
+    meter, the two sensors against each other in water that passes the resting unit."""
+    if is_heat_from_flow(context):
+        return _pair_apart(context)
     days, by_file = context.all_days.days, uncorrected_share(context.site)
     culprit = context.unreliable.get("heat_output")
     if culprit is not None and culprit.code != "implausible_efficiency":
@@ -295,14 +345,17 @@ def unreliable_by_disagreement(context: Context, finding: Finding) -> frozenset[
     if finding.causes:
         return frozenset()
     meter, pair = frozenset(HEAT_QUANTITIES), frozenset({"flow_temperature", "return_temperature"})
+    if is_heat_from_flow(context):
+        offset, _ = rest_offset(context.all_days.days)
+        return meter if offset is None or abs(offset) < _PAIR_WRONG_K else meter | pair
     days, beside = context.all_days.days, compared(context)
     if isinstance(beside, str):
         return meter
     heat, flow, volume = beside.meter, beside.flow, beside.volume
     drawn = days.floats("electricity_heat_pump_kwh")
     both = (days["day"] >= np.datetime64(finding.since)) & np.isfinite(heat + flow) & (volume > 0.0)
-    offset = np.median((flow - heat)[both] / (KWH_PER_M3_K * volume[both])) if both.any() else 0.0
-    if abs(float(offset)) < _PAIR_WRONG_K:
+    apart = np.median((flow - heat)[both] / (KWH_PER_M3_K * volume[both])) if both.any() else 0.0
+    if abs(float(apart)) < _PAIR_WRONG_K:
         return meter
     most, used = context.limit("efficiency_most"), both & (drawn >= _LEAST_USED_KWH)
     if not used.any() or "heat_pump_electricity" in context.unreliable:

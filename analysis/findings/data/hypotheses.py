@@ -57,6 +57,9 @@ SOUND: dict[str, tuple[float, float]] = {
     # No unit gives less heat than it draws while the cylinder warms.
     "dry_charges": (0.0, 0.05),
 }
+COP_APART = 0.25
+"""Standard deviation of the logarithm of COP over rating in heating less that in charges, of one unit and one
+meter: starts, frost and rising temperatures move the two apart by a quarter (common practice)."""
 _NONE = (math.log(FLOOR), 0.5)
 # Where a charge is known by the cylinder's warming alone, minutes of heating before and after it count as its
 # own: a tenth of its heat, within a factor of two and a half.

@@ -74,6 +74,15 @@ def _heated_besides(context: Context) -> bool:
     return bool((heater and not site.measures("backup_heater_electricity")) or site.other_heat)
 
 
+def _heater_beside(context: Context) -> bool:
+    """True where the unit's meter also counts a direct heater that no other meter shows."""
+    site = context.site
+    return any(
+        site.includes("heat_pump_electricity", name) and not site.measures(f"{name}_electricity")
+        for name in ("backup_heater", "immersion")
+    )
+
+
 def implausible_efficiency(context: Context) -> Finding | None:
     """Heat over electricity above the Carnot limit or below that of an electric heater."""
     days, by_day = context.all_days.days, _ratios(context)
@@ -93,6 +102,8 @@ def implausible_efficiency(context: Context) -> Finding | None:
         beyond &= by_day.rested | ~warm
     high = judged & ((by_day.carnot > context.limit("carnot_share")) | beyond)
     low = by_day.worked & (by_day.ratio < context.limit("efficiency_least"))
+    if _heater_beside(context):
+        low = np.zeros_like(low)  # the heater's electricity is counted, its heat is not
     low &= minutes_in_runs(context) >= _RAN_MIN
     for mine, described in ((high, _too_high), (low, _too_low)):
         episode = latest_episode(days["day"], mine, judged, hold_days=3)
@@ -187,7 +198,7 @@ METER_RULES: tuple[Rule, ...] = (
     Rule(
         "heat_meter_disagrees",
         heat_meter_disagrees,
-        (Need(HEAT_QUANTITIES),),
+        (Need((*HEAT_QUANTITIES, "flow_rate")),),
         frozenset({"flow_temperature", "return_temperature", "flow_rate"}),
         unreliable_by_disagreement,
     ),

@@ -21,6 +21,7 @@ from fieldfare.analysis.findings.context import Context, Rule, already_reported
 from fieldfare.analysis.findings.data.flow_product import blurred
 from fieldfare.analysis.findings.data.hypotheses import (
     ABOVE,
+    COP_APART,
     ELECTRICITY,
     FLOOR,
     HEAT_METERS,
@@ -159,19 +160,32 @@ def _is_there(context: Context, hypothesis: Hypothesis) -> bool:
     return not blamed or any(context.site.measures(quantity) for quantity in blamed)
 
 
+def _apart(hypothesis: Hypothesis) -> tuple[float, float]:
+    """Expected logarithm of COP over rating in heating over that in charges, and its standard deviation."""
+    space, hot = (hypothesis.predicts.get(name) for name in ("cop_space", "cop_hot"))
+    spread = math.hypot(COP_APART, *(p[1] for p in (space, hot) if p and (space is None or hot is None)))
+    return (space or SOUND["cop_space"])[0] - (hot or SOUND["cop_hot"])[0], spread
+
+
 def _weights(known: list[Hypothesis], facts: Mapping[str, _Fact], declared_behind: bool) -> list[float]:
     """Posterior probability of each hypothesis."""
     logs = {}
     for i, hypothesis in enumerate(known):
         total = math.log(hypothesis.prior)
         for name, fact in facts.items():
-            mean, spread = hypothesis.predicts.get(name) or SOUND[name]
-            if name == "heater_seen" and declared_behind and name not in hypothesis.predicts:
-                mean, spread = 1.0, 0.15
-            if name not in hypothesis.predicts and fact.value > mean:
-                spread = ABOVE.get(name, spread)
+            if name == "cop_hot" and "cop_space" in facts:
+                # One unit is as good in charges as in heating, about: how far they lie apart says more.
+                mean, spread = _apart(hypothesis)
+                value = facts["cop_space"].value - fact.value
+            else:
+                mean, spread = hypothesis.predicts.get(name) or SOUND[name]
+                value = fact.value
+                if name == "heater_seen" and declared_behind and name not in hypothesis.predicts:
+                    mean, spread = 1.0, 0.15
+                if name not in hypothesis.predicts and value > mean:
+                    spread = ABOVE.get(name, spread)
             spread = math.hypot(spread, fact.sd)
-            total += t_log_density((fact.value - mean) / spread, _TAIL_DF) - math.log(spread)
+            total += t_log_density((value - mean) / spread, _TAIL_DF) - math.log(spread)
         logs[i] = total
     return list(shares(logs).values())
 

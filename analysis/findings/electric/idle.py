@@ -31,7 +31,7 @@ _RESTS_A_STEP = 2.0
 _USUAL_PUMP_W = 45.0
 # Rests of 5 minutes show in readings half as far apart (sampling theorem); readings farther apart may hold a
 # part of a run.
-_CLOSE_MIN, _CLOSEST_MIN = 5.0, 2.5
+_CLOSE_MIN, _CLOSEST_MIN, _MOST_APART_MIN = 5.0, 2.5, 15.0
 # Standby is the same for days. Readings that blur short runs show it as a floor: the least of so many days
 # is shared by most of them.
 _FLOOR_DAYS, _FLOOR_SHARE = 10, 0.5
@@ -131,6 +131,9 @@ def _counted_finely(context: Context) -> Flags:
     if not (step > 0.0).any():
         return np.ones(len(days), dtype=np.bool_)
     rest_min = days.floats("minutes_calm") / np.maximum(fill_nan(days.floats("starts"), 1.0), 1.0)
+    spacing = days.floats("spacing.heat_pump_electricity")
+    # Farther apart no rest is seen, only the lowest of such intervals.
+    rest_min = np.where(spacing > _MOST_APART_MIN, spacing, rest_min)
     watched_kwh = context.limit("standby_watch_w") * fill_nan(rest_min, 0.0) / 60_000.0
     return np.asarray(step <= _RESTS_A_STEP * watched_kwh, dtype=np.bool_)
 
@@ -149,7 +152,7 @@ def _resting_power(context: Context) -> tuple[Floats, Flags, str, bool]:
             False,
         )
     spacing = float(np.nanmin(days.floats("spacing.heat_pump_electricity")))
-    if spacing <= 15.0:
+    if spacing <= _MOST_APART_MIN:
         power = days.floats("rest_power")
         judged = np.isfinite(power) & (days.floats("minutes_calm") >= _REST_MIN)
         if spacing > _CLOSEST_MIN:
@@ -174,6 +177,8 @@ def _at_the_floor(lowest: Floats, running_w: float) -> Flags:
         return np.zeros(len(lowest), dtype=np.bool_)
     floor = float(np.sort(lowest[known])[_CUT_DAYS])
     near = known & (lowest <= _FLOOR_SPREAD * floor + _REGISTER_W)
+    if near.sum() < _FLOOR_SHARE * known.sum():
+        return np.zeros(len(lowest), dtype=np.bool_)  # it goes with the load: no hour without a run is seen
     return (
         near
         if floor < 0.5 * running_w and near.sum() >= _FEWEST_FLOOR_DAYS

@@ -52,6 +52,8 @@ def flow_temperature_above_curve(context: Context) -> Finding | None:
     days, limit = context.days, context.limit
     excess, judged = _excess(context)
     if judged.sum() < 3:
+        if _is_warm_throughout(context):
+            raise NotAssessed("no day was cold enough for the curve to matter", "not_applicable")
         raise NotAssessed("too few days with an hour of steady heating in cool weather", "too_few_days")
     is_above = judged & (fill_nan(excess, -9.0) >= limit("flow_above_curve_note_k"))
     # In hard frost a unit may not reach what a curve too high asks for: a fortnight without is no end.
@@ -123,6 +125,13 @@ def flow_temperature_above_curve(context: Context) -> Finding | None:
         visit="setting",
         changes=(("flow_temperature", "lower"),),
     )
+
+
+def _is_warm_throughout(context: Context) -> bool:
+    """Whether the whole period was too warm to judge a curve."""
+    outdoor = context.all_days.days.floats("outdoor")
+    known = outdoor[np.isfinite(outdoor)]
+    return bool(len(known) and known.min() > context.limit("curve_judged_below_c"))
 
 
 def _excess(context: Context) -> tuple[Floats, Flags]:

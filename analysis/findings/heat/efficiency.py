@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -11,10 +12,16 @@ from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.efficiency_odds import chance_of_shortfall
 from fieldfare.analysis.expectation.part_load import Strength
 from fieldfare.analysis.facts.minutes import rated
-from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.figures.expected import START_MINUTES, learned
 from fieldfare.analysis.figures.performance import coarse
 from fieldfare.analysis.findings.context import Context, Need, Rule
+from fieldfare.analysis.findings.data.flow_product import (
+    flow_spacing,
+    is_heat_from_flow,
+    mean_lift,
+    pair_offset,
+)
 from fieldfare.analysis.findings.defrost.causes import rated_kw
 from fieldfare.analysis.findings.grading import in_doubt
 from fieldfare.analysis.findings.heat.efficiency_change import sure_drop
@@ -22,15 +29,19 @@ from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.findings.yearly_cost import heating_year
 from fieldfare.analysis.minutes.balance import HEAT_SEEN_BY
+from fieldfare.analysis.physics.metering import combine, electricity_meter_mpe, standard_uncertainty
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES
 from fieldfare.analysis.statistics.distributions import GAUSS_95, normal_probability
 
 # One standard deviation. Rating: a unit may be 8 % under its declared figure in a check (Reg. (EU) 813/2013
 # Table 8), taken as two of them. Flow hotter than any rated point: how far curves of one unit lie apart
 # (second-law efficiencies of 0.38 to 0.45 in a published test). No rated point at all: how far units lie
-# apart (0.35 to 0.50, common practice). Electricity: class B (EN 50470). Starts, defrosts and the mix of
-# temperatures in all running: as much as what is counted for starts (common practice).
-_RATING, _BEYOND, _UNRATED, _ELECTRICITY, _RUNNING = 0.04, 0.06, 0.14, 0.01, 0.025
+# apart (0.35 to 0.50, common practice). Starts, defrosts and the mix of temperatures in all running: as much
+# as what is counted for starts (common practice).
+_RATING, _BEYOND, _UNRATED, _RUNNING = 0.04, 0.06, 0.14, 0.025
+# Air and water sensors within 1 K, each kelvin of lift worth 2 to 3 % (common practice). Ratings are measured
+# with water: antifreeze takes 1 to 3 % in the exchanger (common practice).
+_TEMPERATURES, _ANTIFREEZE = 0.015, 0.02
 # A charge of the cylinder is never steady: its temperatures rise all along (common practice).
 _CHARGING = 0.05
 _HOTTER_K, _BLURRED = 5.0, 0.7
@@ -75,7 +86,17 @@ class _Ratio:
 
 
 def efficiency_below_expected(context: Context) -> Finding | None:
-    return _judged(context, _before_a_drop(context))
+    return _judged(context, _before_a_drop(_without_heater(context)))
+
+
+def _without_heater(context: Context) -> Context:
+    """Only the days too warm for a back-up heater that the unit's meter counts and no other meter shows."""
+    site, bivalent = context.site, context.site.design.bivalent_c
+    inside = site.includes("heat_pump_electricity", "backup_heater")
+    if bivalent is None or not inside or site.measures("backup_heater_electricity"):
+        return context
+    warm = fill_nan(context.days.floats("outdoor_min"), -99.0) > bivalent
+    return replace(context, facts=replace(context.facts, days=context.days.where(warm)))
 
 
 def _before_a_drop(context: Context) -> Context:
@@ -158,9 +179,8 @@ def _finding(
             Evidence("rating", rated(context.site).basis),
         ),
         next_step=(
-            "Rule out the meter first: compare heat with flow rate times temperature difference, and the"
-            " class and place of both meters. Then visit: coil and air path, fan, water flow, defrosts, oil"
-            " or quiet modes; have the refrigerant circuit checked by a licensed person."
+            f"Rule out the meters first: {_check_of(context)} Then visit: coil and air path, fan, water flow,"
+            " defrosts, oil or quiet modes; have the refrigerant circuit checked by a licensed person."
             if severity != "note"
             else "Within the tolerance of meters and rating; compare again next month."
         ),
@@ -180,12 +200,50 @@ def _finding(
     )
 
 
+def _check_of(context: Context) -> str:
+    """How to check the heat that was measured, with what the home has."""
+    if is_heat_from_flow(context):
+        return (
+            "heat is calculated here from flow rate and two temperatures; compare both sensors with contact"
+            " thermometers, and check the electricity meter's class and place."
+        )
+    beside = "compare heat with flow rate times temperature difference, and check"
+    return f"{beside if flow_spacing(context.days) else 'check'} the class and place of both meters."
+
+
 def _meter_error(context: Context) -> float:
     """Standard uncertainty of heat over electricity by the meters' classes [-]."""
     days = context.days
     heat = max(days.total("heat_total_kwh"), 1e-9)
-    limit = float(np.hypot(days.total("heat_flow_error_kwh"), days.total("heat_pair_error_kwh"))) / heat
-    return float(np.hypot(limit / np.sqrt(3.0), _ELECTRICITY))
+    pair = days.total("heat_pair_error_kwh") / heat
+    if (zeroed := _pair_zeroed(context)) is not None:
+        pair = zeroed.left
+    limit = float(np.hypot(days.total("heat_flow_error_kwh") / heat, pair))
+    # A meter without a class is no better than the poorest class.
+    electricity = max(
+        electricity_meter_mpe(p.meter_class if p.meter_class in ("B", "C") else "A")
+        for p in context.site.points_of("heat_pump_electricity")
+    )
+    return float(combine(*standard_uncertainty([limit, electricity])))
+
+
+class _Zeroed(NamedTuple):
+    """offset : of the two water sensors at rest, over their difference in heating [-]. left : what is not
+    known of it, likewise"""
+
+    offset: float
+    left: float
+
+
+def _pair_zeroed(context: Context) -> _Zeroed | None:
+    """Offset of the two water sensors where heat is calculated from them; None where it is not known, or a
+    heat meter has a pair of its own."""
+    if not is_heat_from_flow(context):
+        return None
+    (offset, left), lift = pair_offset(context.all_days.days), mean_lift(context.days)
+    if offset is None or not lift > 0.0:
+        return None
+    return _Zeroed(offset / lift, 2.0**0.5 * left / lift)
 
 
 def _joined(context: Context, views: list[_View], meter: float) -> _Ratio:
@@ -204,7 +262,11 @@ def _joined(context: Context, views: list[_View], meter: float) -> _Ratio:
         float(np.exp(np.dot(weight, np.log([max(x, 1e-6) for x in each]))))
         for each in ([v.value for v in views], [v.gain for v in views], [v.plain for v in views])
     )
-    spread = value * float(np.sqrt(own**2 + part_load**2 + meter**2 + rating**2))
+    if (zeroed := _pair_zeroed(context)) is not None:
+        value, plain = value * (1.0 - zeroed.offset), plain * (1.0 - zeroed.offset)
+    fluid = _ANTIFREEZE if context.site.heat_pump.antifreeze != "none" else 0.0
+    parts = (own, part_load, meter, rating, _TEMPERATURES, fluid)
+    spread = value * float(combine(*parts))
     return _Ratio(value, spread, ", ".join(v.name for v in views), views[0].hours, gain, plain)
 
 

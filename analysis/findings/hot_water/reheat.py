@@ -269,6 +269,11 @@ def reheat_incomplete(context: Context) -> Finding | None:
     most = context.site.heat_pump.max_flow_c
     severity: Severity = "note"
     by_heater = float(finished[inside].mean())
+    by_immersion = (
+        (Evidence("share finished by the immersion heater", round(by_heater, 2), "-"),)
+        if context.site.measures("immersion_electricity")
+        else ()
+    )
     # Where the immersion heater does the rest the water gets hot: that is immersion_use, not water that stays
     # short.
     if episode.until is None and inside.sum() >= _FEWEST and stalled >= 0.5 and by_heater < 0.5:
@@ -310,7 +315,7 @@ def reheat_incomplete(context: Context) -> Finding | None:
                 "reheat_stall_k_per_h",
             ),
             Evidence("hottest flow", round(hottest, 1), "°C"),
-            Evidence("share finished by the immersion heater", round(by_heater, 2), "-"),
+            *by_immersion,
             Evidence("slow reheats", int(inside.sum()), "reheats"),
         ),
         causes=ranked({"setpoint_above_reach": (1.0, because)}) if stalled >= 0.5 else (),
