@@ -26,19 +26,23 @@ class HotWaterFigures:
     reasons: dict[str, str]
 
 
-def blurred_reheats(facts: Facts) -> str | None:
+TO_SEE, TO_SPLIT = 2.0, 3.0
+"""Readings in a charge: fewer than two can miss it (sampling theorem), and its heat would count as space
+heat; of fewer than three most lie across its begin or end, and split neither heat nor electricity truly."""
+
+
+def blurred_reheats(facts: Facts, least: float = TO_SEE) -> str | None:
     """Why sparse readings can't separate hot water from heating; None if they can.
 
-    A charge shorter than two reading intervals can be missed (sampling theorem), and its heat would count as
-    space heat.
+    least : readings that a usual charge must hold
     """
     apart = float(np.max(facts.days["use_spacing_min"]))
     whole = facts.reheats.where(~facts.reheats["cut"]) if len(facts.reheats) else facts.reheats
-    if not len(whole) or not apart > 2.0 or whole.median("minutes") >= 2.0 * apart:
+    if not len(whole) or not apart > 2.0 or whole.median("minutes") >= least * apart:
         return None
     return (
         f"readings every {apart:.0f} minutes can't tell hot water from heating: the cylinder's charges are"
-        " about as short"
+        f" about as short, {whole.median('minutes'):.0f} minutes"
     )
 
 

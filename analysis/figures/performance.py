@@ -53,11 +53,14 @@ class PerformanceRatios:
         return None
 
 
-def performance(site: Site, days: Table, blurred: str | None = None) -> PerformanceRatios:
+def performance(
+    site: Site, days: Table, blurred: str | None = None, unsplit: str | None = None
+) -> PerformanceRatios:
     """Performance over the given days.
 
-    days : Table, the days table. blurred : why the uses can't be separated. Returns Performance; a boundary
-        the meters can't separate is None with a reason.
+    days : Table, the days table. blurred : why the uses can't be separated. unsplit : why hot water's heat
+        and electricity can't be divided by each other. Returns Performance; a boundary the meters can't
+        separate is None with a reason.
     """
     ratios = _ratios(site, days)
     given = {name: _with_interval(site, days, ratio) for name, ratio in ratios.items()}
@@ -68,7 +71,7 @@ def performance(site: Site, days: Table, blurred: str | None = None) -> Performa
     return PerformanceRatios(
         given,
         Estimate.none(blurred) if blurred else _by_use(site, days, "space"),
-        Estimate.none(blurred) if blurred else _by_use(site, days, "hot_water"),
+        Estimate.none(why) if (why := blurred or unsplit) else _by_use(site, days, "hot_water"),
         _by_month(site, days),
         _by_day(site, days),
         renewable,

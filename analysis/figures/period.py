@@ -12,7 +12,7 @@ from fieldfare.analysis.figures.expected import ExpectedPerformance, expected
 from fieldfare.analysis.figures.fitted_curve import FittedCurve, fitted_curve
 from fieldfare.analysis.figures.from_electricity import FromElectricity, from_electricity
 from fieldfare.analysis.figures.heat_loss import HeatLoss, heat_loss
-from fieldfare.analysis.figures.hot_water import HotWaterFigures, blurred_reheats, hot_water_figures
+from fieldfare.analysis.figures.hot_water import TO_SPLIT, HotWaterFigures, blurred_reheats, hot_water_figures
 from fieldfare.analysis.figures.losses import Loss, losses
 from fieldfare.analysis.figures.money import Money, money
 from fieldfare.analysis.figures.operation import (
@@ -49,7 +49,8 @@ class Figures:
     @cached_property
     def performance(self) -> PerformanceRatios:
         days = self._facts.days
-        found = performance(self._site, days, blurred_reheats(self._facts))
+        blurred, unsplit = blurred_reheats(self._facts), blurred_reheats(self._facts, TO_SPLIT)
+        found = performance(self._site, days, blurred, unsplit)
         return performance_less_unseen(self._site, days, found)
 
     @cached_property

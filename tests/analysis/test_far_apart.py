@@ -249,3 +249,16 @@ def test_steps_too_coarse_for_a_rest_clear_and_blame_no_standby(watts: float) ->
     assert "high_standby" not in {f.code for f in judged.findings}
     reason = {n.code: n.reason for n in judged.not_assessed}["high_standby"]
     assert "steps of 0.2 kWh" in reason
+
+
+def test_charges_that_are_mostly_begin_and_end_give_no_efficiency_of_their_own() -> None:
+    """A charge of 35 minutes read every 15: two of its readings mix it with heating."""
+    sim = plant(10)
+    site, last = parse_site(sim.site_toml), FIRST + timedelta(DAYS - 1)
+    facts = build_facts(site, {name: thinned(s, 15) for name, s in sim.readings.items()}, FIRST, last)
+    for minutes, split in ((35, False), (60, True)):
+        charged = replace(facts, reheats=facts.reheats.with_columns(minutes=minutes))
+        document = analyse(site, charged, FIRST, last).as_dict()
+        assert document["hot_water"]["reheats"]
+        assert document["energy"]["heat_kwh"]["hot_water"]
+        assert (document["performance"]["hot_water"] is not None) is split
