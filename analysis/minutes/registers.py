@@ -236,8 +236,13 @@ def change_points(
         return RegisterShape(time, value, usual, 0.0)
     change = np.diff(value)
     moved = np.flatnonzero(change != 0.0) + 1
-    if len(moved) < 3 or len(moved) == len(change):
+    if len(moved) < 3:
         return RegisterShape(time, value, usual, 0.0)
+    if len(moved) == len(change):
+        # Read as it counts, each time by one step: coarse, though it moves with every reading.
+        step = counting_step(change)
+        counts = np.isclose(change, step, rtol=0.01).mean() > 0.5
+        return RegisterShape(time, value, usual, step if counts else 0.0)
     gaps = np.diff(time[moved]) / 60_000.0
     # During runs the register moves often: rests are long compared with the fastest quarter of its moves.
     longest = max(_REST_MOVES * quantile(gaps, 0.25), _REST_SPACINGS * usual, _REST_MIN)

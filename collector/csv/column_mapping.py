@@ -130,6 +130,7 @@ _UNITS_OTHERWISE = {"C": "degC", "F": "degF", "gpm": "gallon/min", "lpm": "l/min
 _FLOW_UNITS = ("m3/h", "l/min", "l/h", "m³/h", "gallon/min", "l/s")
 _PART = re.compile(r"\d+|(?<![^\W_])(?:[abcrst]|phase)(?![^\W_])")
 """What tells the parts of a whole apart: numbers, and letters of phases."""
+_OF_ROOMS = re.compile(r"heating|heizung|heizw[aä]rme|heizkreis|chauffage")
 _GENERAL = re.compile(r"power|energy|leistung|puissance|\bp\b|\bel\b|elec\w*|[eé]lec\w*|strom")
 """Words of any electricity."""
 _IS_POWER = re.compile(r"^p\b|power|leistung|puissance")
@@ -222,7 +223,7 @@ def propose(text: str, encoding: str = "utf-8", zone: str = UNSAID) -> MappingPr
             _column(name, [_plain(v, thousands) for v in values], decimal, unit)
             for name, (values, unit) in cells.items()
         )
-    columns = _without_doubles(columns)
+    columns = _without_doubles(_split_heat(columns))
     columns = _with_values(columns, header, every, delimiter, long)
     form = time_format_of(times)
     problem = _time_problem(time_column, times, form)
@@ -298,6 +299,18 @@ def _cells_by_point(
     except csv.Error:  # a later line: taking the file in refuses it
         pass
     return found
+
+
+def _split_heat(columns: tuple[Column, ...]) -> tuple[Column, ...]:
+    """Beside a meter of hot water, one named for the heating measures the rooms' heat, not all of it."""
+    if not any(c.quantity == "hot_water_heat" for c in columns):
+        return columns
+    return tuple(
+        replace(c, quantity="space_heat")
+        if c.quantity == "heat_output" and _OF_ROOMS.search(c.name.lower())
+        else c
+        for c in columns
+    )
 
 
 def _without_doubles(columns: tuple[Column, ...]) -> tuple[Column, ...]:
@@ -390,9 +403,8 @@ def _column(name: str, cells: list[str], decimal: str, unit: str = "") -> Column
     bare = re.sub(r"[_\-.]+", " ", _UNIT.sub("", name)).lower()
     numbers = [v for c in cells if (v := _number(c, decimal)) is not None]
     sample = next((c.strip() for c in cells if c.strip()), "")
-    quantity = next(
-        (q for pattern, q in _WORDS if re.search(pattern, bare) or re.search(pattern, name.lower())), ""
-    )
+    spellings = (bare, name.lower(), _with_umlauts(bare))
+    quantity = next((q for pattern, q in _WORDS if any(re.search(pattern, s) for s in spellings)), "")
     quantity = _by_values(_fits(quantity, unit, bare), unit, bare, numbers)
     if quantity and unit and not _converts(quantity, unit):
         quantity = ""
@@ -414,6 +426,13 @@ def _column(name: str, cells: list[str], decimal: str, unit: str = "") -> Column
         why += " and values that only rise"
     kind = QUANTITIES[quantity]
     return Column(name, quantity, form, unit or kind.canonical(form), why, sample)  # type: ignore[arg-type]
+
+
+def _with_umlauts(name: str) -> str:
+    """A name with the umlauts that it spells with an e (DIN 5007-2)."""
+    for pair, sign in (("ae", "ä"), ("oe", "ö"), ("ue", "ü")):
+        name = name.replace(pair, sign)
+    return name
 
 
 def _fits(quantity: str, unit: str, bare: str) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fieldfare.analysis.minutes.registers import odd_steps, whole_total
+from fieldfare.analysis.minutes.registers import change_points, odd_steps, whole_total
 from fieldfare.analysis.readings import Samples
 
 HOUR = 3_600_000
@@ -165,3 +165,12 @@ def test_odd_steps_tell_what_no_plant_makes_and_nothing_of_a_sound_meter() -> No
     flicker = sound.copy()
     flicker[10] += 1.0  # a coarse digit that goes up and down again
     assert odd_steps(register(flicker), most_per_hour=MOST) == []
+
+
+@pytest.mark.parametrize(("step", "expected"), [(0.1, 0.1), (0.0, 0.0)])
+def test_a_register_read_as_it_counts_keeps_its_step(step: float, expected: float) -> None:
+    """A step of 0.1 kWh does not show a standby of 12 W: it takes eight hours."""
+    rng = np.random.default_rng(4)
+    time = np.cumsum(rng.integers(3, 60, 300)).astype(np.int64) * 60_000
+    rises = np.full(300, step) if step else rng.uniform(0.01, 0.3, 300)
+    assert change_points(time, np.cumsum(rises), 30.0).step == pytest.approx(expected)

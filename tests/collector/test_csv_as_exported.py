@@ -462,6 +462,8 @@ def proposed(header: str, row: str, delimiter: str = ";") -> dict[str, tuple[str
         ("Flow temperature (furlongs)", "35", ("", "", "furlongs")),
         ("p", "1.6", ("", "", "")),
         ("T° ext. (°C)", "4.5", ("outdoor_temperature", "gauge", "degC")),
+        ("wp.waerme", "2600.0", ("heat_output", "power", "W")),
+        ("Ruecklauf", "31.0", ("return_temperature", "gauge", "degC")),
         ("flow_m3h", "1.25", ("flow_rate", "gauge", "m3/h")),
         ("hm1_power", "2600.0", ("heat_output", "power", "W")),
         ("WMZ Leistung [kW]", "5.2", ("heat_output", "power", "kW")),
@@ -646,3 +648,16 @@ def test_a_total_that_begins_again_once_is_still_a_register() -> None:
     spent = [5.0 if n % 40 == 7 else 0.0 for n in range(150)]
     rows = [f"{start + timedelta(minutes=15 * n):%Y-%m-%d %H:%M};{v}" for n, v in enumerate(spent)]
     assert propose("\n".join(["time;Heat kWh", *rows])).columns[0].form == "interval"
+
+
+@pytest.mark.parametrize(
+    ("names", "wanted"),
+    [
+        ("Heating MWh;DHW heat MWh", ["space_heat", "hot_water_heat"]),
+        ("Heizung Wärme [kWh];Wärme WW [kWh]", ["space_heat", "hot_water_heat"]),
+        ("Heat MWh;DHW heat MWh", ["heat_output", "hot_water_heat"]),
+        ("Heating MWh;Outdoor °C", ["heat_output", "outdoor_temperature"]),
+    ],
+)
+def test_heat_beside_hot_water_is_that_of_the_rooms_where_it_says_so(names: str, wanted: list[str]) -> None:
+    assert [quantity for quantity, *_ in proposed(f"time;{names}", "5.5;6.5").values()] == wanted
