@@ -9,6 +9,7 @@ import sqlite3
 import subprocess
 import sys
 import tarfile
+import threading
 from contextlib import closing
 from dataclasses import asdict
 from datetime import UTC, datetime
@@ -30,6 +31,7 @@ from fieldfare.api.records.data_protection import consents, give_consent
 from fieldfare.api.state.database import HEAD
 from fieldfare.collector.export import export_readings
 from fieldfare.collector.store.local import LocalStore
+from fieldfare.collector.transfer import move
 from tests.api.sites import readings, site_text
 
 ROOT = Path(__file__).parents[2]
@@ -248,3 +250,36 @@ def test_two_nights_at_once_do_each_piece_of_work_once(tmp_path: Path) -> None:
     assert {r[1] for r in rows if r[0] == "night"} == {"alder-row", "beech-end"}
     assert all(state == "done" and attempts == 1 for *_, state, attempts in rows), json.dumps(rows)
     assert all(count == 1 for *_, count in papers)
+
+
+def test_a_fleet_is_moved_while_it_is_written_and_sealed(tmp_path: Path) -> None:
+    """What came after its month was copied follows with the next move; nothing is lost or changed."""
+    source, target = LocalStore(tmp_path / "a", hot_days=0), LocalStore(tmp_path / "b")
+    start, stop, sent = 1_760_000_000_000, threading.Event(), [0]
+
+    def write() -> None:
+        while not stop.is_set() and sent[0] < 60:
+            time = start + (np.arange(300) + sent[0] * 300) * 60_000
+            source.append("ash-lane", {"a": Samples(time, time % 977 * 1.0)})
+            sent[0] += 1
+            if sent[0] % 7 == 0:
+                source.seal(int(time[-1]))
+
+    older = start - np.arange(1, 25_001)[::-1] * 60_000
+    source.append("ash-lane", {"a": Samples(older, np.ones(len(older)))})
+    writer = threading.Thread(target=write)
+    writer.start()
+    try:
+        for _ in range(2):
+            move(source, target, ["ash-lane"])  # says what differs where readings came meanwhile
+    finally:
+        stop.set()
+        writer.join()
+    assert sent[0] > 5
+    (last,) = move(source, target, ["ash-lane"])
+    assert last.agrees
+    assert last.replaced == 0
+    assert marks(source, "ash-lane") == marks(target, "ash-lane")
+    assert source.check("ash-lane") == target.check("ash-lane") == []
+    source.close()
+    target.close()
