@@ -90,7 +90,7 @@ def rooms_effect(site: Site, facts: Facts, result: Mapping[str, Any], cooler_k: 
     # Unmeasured rooms are assumed to follow.
     pairs = doubted(site, response) if response.known else doubted(site, response)[:1]
     ends += [[saved(home) for home in pair] for pair in pairs]
-    value, ends = unless_idle(response, value, ends)
+    value, ends = unless_idle(value, ends, acts=response.acts)
     fall = change(response, STAYS).fall
     return RoomsEffect(
         around_ends(value, ends),
@@ -118,15 +118,13 @@ def _fall(site: Site, response: RoomResponse, change: Callable[[RoomResponse, fl
 
     ends = [[mean(home) for home in pair] for pair in doubted(site, response)]
     ends += [[mean(response, stays) for stays in (0.0, 1.0)]]
-    return around_ends(*unless_idle(response, mean(response), ends))
+    return around_ends(*unless_idle(mean(response), ends, acts=response.acts))
 
 
-def unless_idle(
-    response: RoomResponse, value: float, ends: list[list[float]]
-) -> tuple[float, list[list[float]]]:
+def unless_idle(value: float, ends: list[list[float]], *, acts: bool) -> tuple[float, list[list[float]]]:
     """A change and its ends. Where no day shows that the set temperature acts, it may do nothing: the answer
     then lies in the middle, and its interval holds both."""
-    if response.acts:
+    if acts:
         return value, ends
     # Half of each end's distance goes with half of the value.
     halved = [[end / 2.0 for end in pair] for pair in ends]

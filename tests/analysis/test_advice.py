@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from fieldfare.analysis.advice.backup import Bivalent
+from fieldfare.analysis.advice.balance import _Zones
 from fieldfare.analysis.advice.buffer import mixing
 from fieldfare.analysis.advice.cheaper_hours import best_charging_hour, dear_hours
 from fieldfare.analysis.advice.curve import curve_effect, lowest_curve
@@ -18,12 +19,15 @@ from fieldfare.analysis.advice.limits import LIMITS_ADVICE
 from fieldfare.analysis.advice.plan import HOUSEHOLD_SETS, Advice, _are_rooms_cold, plan, without_contrary
 from fieldfare.analysis.advice.pump import least_pump_share
 from fieldfare.analysis.advice.room_response import (
+    FOLLOWS_K,
     RoomResponse,
+    _opens,
     changed,
     held_by_thermostat,
     opened_after,
 )
-from fieldfare.analysis.advice.saving import EFFICIENCY_KEEPS, cop_over
+from fieldfare.analysis.advice.rooms import unless_idle
+from fieldfare.analysis.advice.saving import EFFICIENCY_KEEPS, around_ends, cop_over
 from fieldfare.analysis.advice.set_back import night_of
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.build import build_facts
@@ -113,6 +117,51 @@ def test_with_valves_that_never_move_the_room_falls_by_the_balance_of_en_442() -
     )
     assert gives == pytest.approx(4.0 - 0.2 * fall, abs=0.01)
     assert 2.5 < fall < 4.0
+
+
+def test_valves_half_open_in_a_room_where_any_would_be_shut_never_move(
+    home: tuple[Site, Facts, dict],
+) -> None:
+    """EN 215: thermostatic valves are shut 2 K above their set temperature."""
+    rng = np.random.default_rng(3)
+    outdoor = rng.uniform(-4.0, 8.0, 60)
+    opened, warmer = 0.7 - 0.01 * outdoor, 3.9 + 0.02 * rng.standard_normal(60)
+    assert _opens(home[0], opened, warmer, outdoor) == FOLLOWS_K
+    assert _opens(home[0], opened, warmer - 3.9, outdoor) < 1.0
+
+
+def test_valves_of_a_cold_zone_stay_open_until_it_is_warm() -> None:
+    """By the balance of heat, without an exchange between the zones: what the emitter gives at the new water
+    is what the room loses then."""
+    zones = _Zones(
+        room=np.array([20.0, 17.0]),
+        target=np.array([20.0, 20.0]),
+        weight=np.array([0.5, 0.5]),
+        sheet=np.array([0.02, 0.02]),
+        exponent=np.array([1.3, 1.3]),
+        supply=40.0,
+        flow=0.8,
+        load=3.0,
+        loss=0.3,
+        conducts=0.0,
+        opens_k=0.2,
+    )
+    strength, now, then = zones.sheet, np.array([0.94, 0.06]), np.array([0.5, 0.5])
+    after = zones.rooms_with(strength, now, then)
+    gained = zones.emitted(strength, then * zones.flow, after) - zones.emitted(
+        strength, now * zones.flow, zones.room
+    )
+    assert 17.5 < after[1] < 20.0
+    assert 0.15 * (after[1] - 17.0) == pytest.approx(gained[1], abs=1e-3)
+    assert abs(after[0] - 20.0) < 0.5, "the other valve makes up for what its zone loses"
+
+
+@pytest.mark.parametrize(("acts", "value", "low"), [(True, 1.0, 0.6), (False, 0.5, 0.0)])
+def test_a_set_temperature_that_may_do_nothing_is_told_as_half(acts: bool, value: float, low: float) -> None:
+    found = around_ends(*unless_idle(1.0, [[0.6, 1.4]], acts=acts))
+    assert found.value == value
+    assert found.low is not None
+    assert found.low <= low + 1e-9
 
 
 @pytest.mark.parametrize("cooler_k", [1.0, -1.0])

@@ -10,13 +10,14 @@ from typing import Any
 import numpy as np
 import pytest
 
+from fieldfare.analysis.answers import noise
 from fieldfare.analysis.answers.actions import ALL_HOURS, BY_REASON, PLANS
 from fieldfare.analysis.answers.cold import ORDER as COLD
 from fieldfare.analysis.answers.cold import _one_binds
 from fieldfare.analysis.answers.complaint import AGAINST, complaint
 from fieldfare.analysis.answers.hot_water import KWH_PER_LITRE_40, standing_watts_per_k
 from fieldfare.analysis.answers.hot_water import ORDER as HOT_WATER
-from fieldfare.analysis.answers.hours import OF_FINE, Question, Step, hours_of
+from fieldfare.analysis.answers.hours import OF_FINE, Question, Step, Value, hours_of
 from fieldfare.analysis.answers.ice import ORDER as ICE
 from fieldfare.analysis.answers.noise import ORDER as NOISE
 from fieldfare.analysis.errors import InputError, NotAssessed
@@ -319,6 +320,34 @@ def test_too_little_water_goes_before_a_set_back_that_rooms_come_back_from_too_l
 
     assert bound("not_back") == "water_flow"
     assert bound("lowered") == "set_back", "rooms that are set lower in these hours are as cold as set"
+
+
+def test_a_zone_that_lags_alone_points_to_its_valves_where_nothing_else_is_found() -> None:
+    steps = [Step(code, "fine", ()) for code in ("target", "set_back", "valve", "output")]
+    found, weight = _one_binds(steps, {}, lags_alone=True)
+    assert [s.code for s in found if s.state == "binds"] == ["valve"]
+    assert 0.0 < weight < 0.9
+    assert not [s for s in _one_binds(steps, {}, lags_alone=False)[0] if s.state == "binds"]
+
+
+@pytest.mark.parametrize(
+    ("asked", "bound"), [(True, "short_runs"), (False, "defrosts")], ids=["as the frost asks", "too many"]
+)
+def test_defrosts_that_the_frost_asks_for_come_after_other_noises(
+    monkeypatch: pytest.MonkeyPatch, asked: bool, bound: str
+) -> None:
+    reason = "by_frost" if asked else ""
+    made = {
+        "_defrosts": Step(
+            "defrosts", "binds", (Value("a", 9.0, "1/night", limit="answer_defrosts_a_night"),), reason
+        ),
+        "_short_runs": Step("short_runs", "binds", (Value("b", 20.0, "min", limit="answer_short_run_min"),)),
+    }
+    for name in ("_air", "_defrosts", "_hot_water", "_short_runs", "_high_speed", "_water"):
+        step = made.get(name, Step("quiet", "fine", ()))
+        monkeypatch.setattr(noise, name, lambda hours, step=step: step)
+    hours = small_hours(Question())
+    assert next(s.code for s in noise.noise_steps(hours)[0] if s.state == "binds") == bound
 
 
 def test_no_caution_is_said_twice() -> None:

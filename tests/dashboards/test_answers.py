@@ -92,6 +92,68 @@ def test_the_headline_names_the_parts_that_explain_most_and_no_more() -> None:
     assert present_answer(alone, "Alder Row")["lead"][1] == "It was colder (+£90)."
 
 
+def test_what_somebody_can_act_upon_is_named_beside_a_weather_that_explains_most() -> None:
+    made = document(part("weather", 90.0), part("direct_heat", 15.0), part("hot_water", 7.0))
+    (_, reasons) = present_answer(made, "Alder Row")["lead"]
+    assert reasons == "It was colder (+£90) and the electric heaters ran more (+£15)."
+    led = document(part("house", 60.0), part("weather", 20.0))
+    (_, reasons) = present_answer(led, "Alder Row")["lead"]
+    assert reasons == "The house took more heat for the same warmth (+£60) and it was colder (+£20)."
+
+
+def test_settings_seen_on_both_sides_and_an_absence_are_said() -> None:
+    seen = [
+        {"code": "room_c", "before": 19.0, "now": 21.0},
+        {"code": "hot_water_c", "before": 48.0, "now": 58.0},
+    ]
+    made = document(part("rooms", 30.0)) | {"seen": seen, "away": {"before": 14, "now": 0}}
+    shown = present_answer(made, "Alder Row")
+    told = " ".join(shown["lead"]).replace("\N{NO-BREAK SPACE}", " ")
+    assert "On heated days the rooms were at 21.0 °C, a year ago at 19.0 °C." in told
+    assert "cylinder" not in told, "no part that it explains"
+    assert "Nobody was at home for 2 weeks a year ago." in told
+
+
+def test_without_a_split_there_is_still_something_to_say_on_the_phone() -> None:
+    made = document() | {"parts": [], "before": None, "now": None, "culprits": ["meter_misplaced"]}
+    say = present_answer(made | {"untold": [{"part": "meter", "reason": "distrusted"}]}, "Alder Row")["say"]
+    assert "read the meter to me" in say
+
+
+def test_what_is_said_on_the_phone_has_no_ranges_and_no_symbols() -> None:
+    values = [
+        {"code": "v40_drawn", "value": 170.0, "unit": "l", "low": 139.0, "high": 201.0},
+        {"code": "largest_draw", "value": 215.0, "unit": "l", "low": 177.0, "high": 253.0},
+    ]
+    shown = present_answer(complaint("hot-water", "small", values), "Alder Row")
+    assert "170\N{NO-BREAK SPACE}l (139 to 201)" in shown["lead"][1]
+    assert shown["say"].endswith(
+        "The cylinder gives 170\N{NO-BREAK SPACE}litres at 40 °C; the largest draw took"
+        " 215\N{NO-BREAK SPACE}litres.”"
+    )
+    loss = [
+        {"code": "loss_w_per_k", "value": 6.0, "unit": "W/K"},
+        {"code": "usual_loss_w_per_k", "value": 2.0, "unit": "W/K"},
+    ]
+    assert "W/K" not in present_answer(complaint("hot-water", "loss", loss), "Alder Row")["say"]
+
+
+def complaint(question: str, binding: str, values: list[dict[str, Any]]) -> dict[str, Any]:
+    step = {"code": binding, "state": "binds", "reason": None, "finding": None, "values": values}
+    return {
+        "question": question,
+        "period": {"from": "2026-01-01", "to": "2026-01-07", "timezone": "UTC"},
+        "asked": {"zone": None, "from_hour": 0, "to_hour": 0, "since": None, "minutes": 1, "outdoor_c": 3.0},
+        "steps": [step],
+        "binding": binding,
+        "weight": 0.9,
+        "findings": [],
+        "do": [],
+        "tomorrow": {"code": "tank_stays_warm"},
+        "cautions": [],
+    }
+
+
 def test_what_is_the_installers_is_not_asked_of_the_household() -> None:
     made = document(part("efficiency", 20.0, visit="drive"), part("hot_water", 12.0), part("standby", 1.0))
     firm, home = present_answer(made, "Alder Row"), present_answer(made, "Alder Row", home=True)

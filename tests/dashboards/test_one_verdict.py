@@ -26,6 +26,8 @@ from fieldfare.api.core.settings import Settings
 from fieldfare.api.http.app import create_app
 from fieldfare.api.http.app_state import AppState
 from fieldfare.collector.simulated.fleet import demo_fleet
+from fieldfare.dashboards.answers.bill_amounts import amount
+from fieldfare.dashboards.text import words
 from tests.dashboards.test_pages import text_of
 
 TODAY = date(2025, 1, 20)
@@ -170,6 +172,44 @@ def test_the_command_line_says_the_same(demo: Demo, capsys: pytest.CaptureFixtur
         few = json.loads(run("analyse", site, "--from", CHOSEN[0], "--to", CHOSEN[1], "--format", "json"))
         assert few["verdict"]["verdict"] == told[site]
         assert f"Verdict: {WORDS[told[site]]}" in run("analyse", site)
+
+
+@pytest.mark.parametrize("site", ["ash-hollow"])
+def test_a_figure_reads_the_same_on_pages_papers_and_by_command(
+    demo: Demo, site: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Efficiency, what a finding costs, what advice saves and the bill's difference: from the API's numbers,
+    as every other place words them."""
+
+    def spoken(at: str) -> str:
+        return text_of(demo.page(f"/sites/{site}{at}")).replace("\N{NO-BREAK SPACE}", " ")
+
+    def said(*argv: str) -> str:
+        capsys.readouterr()
+        with pytest.raises(SystemExit):
+            main(["--data", str(demo.folder), *argv])
+        return " ".join(capsys.readouterr().out.replace("\N{NO-BREAK SPACE}", " ").split())
+
+    result, bill, advice = (
+        demo.client.get(f"/api/v1/sites/{site}/{at}").json() for at in ("result", "answers/bill", "advice")
+    )
+    home, answer, by_command = spoken(""), spoken("/answers/bill"), said("answer", site, "bill")
+    h4 = words.interval(result["performance"]["H4"], "", 2).replace("\N{NO-BREAK SPACE}", " ")
+    assert h4 in home
+    assert h4 in said("analyse", site)
+    for finding in bill["costly"]:
+        tag = words.price_tag(finding, bill["currency"]).replace("\N{NO-BREAK SPACE}", " ")
+        assert all(tag in told for told in (home, answer, by_command)), tag
+    size = amount(bill, abs(bill["difference"]["money"]), "money")
+    for told in (answer, by_command, spoken("/answers/bill/paper")):
+        assert size in told
+        for part in (p for p in bill["parts"] if p["told"]):
+            assert words.interval(part["kwh"], "kWh", 0).replace("\N{NO-BREAK SPACE}", " ") in told
+    page, listed = spoken("/advice"), said("advice", site)
+    for advised in advice["advice"]:
+        saves = words.interval(advised["saves"], "kWh", 0).replace("\N{NO-BREAK SPACE}", " ")
+        assert saves in page
+        assert saves in listed
 
 
 @pytest.mark.parametrize("site", SITES)
