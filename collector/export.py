@@ -81,7 +81,7 @@ def _months(site: str, store: Store, start: int | None, end: int | None) -> Iter
     first = span[0] if start is None else max(start, span[0])
     last = span[1] + 1 if end is None else min(end, span[1] + 1)
     while first < last:
-        month = np.datetime64(first, "ms").astype("M8[M]") + 1
+        month = np.datetime64(first, "ms").astype("M8[M]") + np.timedelta64(1, "M")
         until = min(last, int(month.astype("M8[ms]").astype(np.int64)))
         if readings := store.read(site, None, first, until):
             yield readings

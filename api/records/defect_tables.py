@@ -104,7 +104,7 @@ class PointFiles:
 
 def _months(start: int, end: int) -> Iterator[tuple[int, int]]:
     while start < end:
-        month = np.datetime64(start, "ms").astype("M8[M]") + 1
+        month = np.datetime64(start, "ms").astype("M8[M]") + np.timedelta64(1, "M")
         until = min(end, int(month.astype("M8[ms]").astype(np.int64)))
         yield start, until
         start = until

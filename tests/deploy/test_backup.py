@@ -233,6 +233,9 @@ def test_archives_and_what_is_restored_are_the_owners_alone(tmp_path):
     assert made.stat().st_mode & 0o077 == 0
 
 
+@pytest.mark.filterwarnings(
+    "ignore:Python 3.14 will:DeprecationWarning"
+)  # of a newer Python that acts as one
 def test_an_older_python_restores_the_same_and_nothing_outside(archive, tmp_path, monkeypatch):
     """Debian 12's Python 3.11.2 has no filters for archives."""
     monkeypatch.delattr(tarfile, "data_filter", raising=False)
