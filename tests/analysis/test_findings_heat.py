@@ -15,6 +15,7 @@ from fieldfare.analysis.expectation.wished_warmth import chance_of_lacking
 from fieldfare.analysis.facts.load_factor import _kept_up
 from fieldfare.analysis.figures.change import find_change
 from fieldfare.analysis.figures.estimate import Estimate
+from fieldfare.analysis.figures.forward_only import unseen_defrost_heat
 from fieldfare.analysis.findings.electric import backup_heater
 from fieldfare.analysis.findings.episodes import as_cold, latest_episode
 from fieldfare.analysis.findings.excuses import FAMILY_OF
@@ -788,3 +789,39 @@ def test_a_shortage_that_has_ended_is_a_note() -> None:
     assert found is not None
     assert found.severity == "note"
     assert found.until is not None
+
+
+# Heaters and defrosts that no meter shows
+
+
+def test_a_heater_inside_the_units_meter_is_no_poor_unit() -> None:
+    """Below the bivalent temperature the heater's electricity is the meter's, its heat is not."""
+    cold = np.arange(DAYS) % 2 == 0
+    used = np.where(cold, 20.0 / 0.5, 20.0)
+    days = days_of(
+        outdoor_min=np.where(cold, -7.0, 2.0),
+        expected_used_space_kwh=used,
+        expected_used_full_kwh=np.where(cold, 6.0, 3.0),
+    )
+    inside = SITE.replace('includes = ["circulation_pump"]', 'includes = ["backup_heater"]')
+    assert inside != SITE
+    bare = SITE.replace('includes = ["circulation_pump"]', "")
+    assert check_whole(efficiency.efficiency_below_expected(context_of(days, site=bare))).severity != "note"
+    assert efficiency.efficiency_below_expected(context_of(days, site=inside)) is None
+
+
+@pytest.mark.parametrize(("back", "seen"), [(0.0, True), (9.0, False)])
+def test_a_meter_read_minutes_apart_may_count_forwards_only(back: float, seen: bool) -> None:
+    """MID 2014/32/EU Annex VI: negative heat need not be counted; field trials find 5 to 10 % in a season."""
+    days = days_of(
+        **{"spacing.heat_output": 15.0},
+        minutes_melting=0,
+        heat_back_kwh=back / DAYS,
+        frost_least=0.5,
+        frost_usual=3.0,
+        frost_most=8.0,
+    )
+    unseen = unseen_defrost_heat(context_of(days).site, days)
+    assert (unseen is not None) == seen
+    if unseen is not None:
+        assert 0.005 < unseen.most_kwh / days.total("heat_total_kwh") <= 0.2

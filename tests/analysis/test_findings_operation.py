@@ -469,6 +469,10 @@ def test_hours_of_part_running_are_no_floor() -> None:
     rising = days_of(lowest_hour=20.0 + 9.0 * np.arange(DAYS), **hourly)
     with pytest.raises(NotAssessed, match="too few days with the unit at rest"):
         idle.high_standby(context_of(rising, site=OWN_PUMP_METER))
+    # Steps of a register make some mild days' part running alike, too.
+    steps = np.where(np.arange(DAYS) % 6 == 0, 300.0, 700.0 + 100.0 * (np.arange(DAYS) % 7))
+    with pytest.raises(NotAssessed, match="too few days with the unit at rest"):
+        idle.high_standby(context_of(days_of(lowest_hour=steps, **hourly), site=OWN_PUMP_METER))
 
 
 def test_a_pump_inside_the_meter_is_taken_out_or_allowed_for() -> None:

@@ -159,7 +159,8 @@ def test_a_check_is_in_order_only_where_what_it_asks_was_assessed(
 
 
 def test_no_check_is_in_order_that_holds_an_open_question_of_the_verdict(result: dict[str, Any]) -> None:
-    site = parse_site(f"{SITE}[hot_water]\ncylinder_litres = 200\nsetpoint_c = 50.0\n")
+    water, curve = "cylinder_litres = 200\nsetpoint_c = 50.0", "points = [[-3.0, 45.0], [15.0, 28.0]]"
+    site = parse_site(f"{SITE}[hot_water]\n{water}\n[heating_curve]\n{curve}\n")
     for matter in MATTERS:
         for question in matter.questions:
             result["not_assessed"] = [{"code": c, "reason": "needs more"} for c in question.codes]

@@ -166,18 +166,24 @@ def _resting_power(context: Context) -> tuple[Floats, Flags, str, bool]:
                 )
             judged = floor
         return power, judged, "well after a stop", inside_meter
-    lowest = days.floats("lowest_hour")
-    return lowest, _at_the_floor(lowest, least_running_w(site)), "lowest hour of calm days", inside_meter
+    lowest, high = days.floats("lowest_hour"), context.limit("standby_watch_w")
+    return (
+        lowest,
+        _at_the_floor(lowest, least_running_w(site), high),
+        "lowest hour of calm days",
+        inside_meter,
+    )
 
 
-def _at_the_floor(lowest: Floats, running_w: float) -> Flags:
-    """Days whose lowest hour is standby: at the minimum level and far below a running compressor."""
+def _at_the_floor(lowest: Floats, running_w: float, high_w: float) -> Flags:
+    """Days whose lowest hour is standby: at the minimum level and far below a running compressor. A low level
+    bounds the standby on few days too; from `high_w` [W] on most days must share it."""
     known = np.isfinite(lowest)
     if known.sum() <= _CUT_DAYS:
         return np.zeros(len(lowest), dtype=np.bool_)
     floor = float(np.sort(lowest[known])[_CUT_DAYS])
     near = known & (lowest <= _FLOOR_SPREAD * floor + _REGISTER_W)
-    if near.sum() < _FLOOR_SHARE * known.sum():
+    if floor >= high_w and near.sum() < _FLOOR_SHARE * known.sum():
         return np.zeros(len(lowest), dtype=np.bool_)  # it goes with the load: no hour without a run is seen
     return (
         near
