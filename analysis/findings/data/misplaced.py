@@ -160,6 +160,13 @@ def _is_there(context: Context, hypothesis: Hypothesis) -> bool:
     return not blamed or any(context.site.measures(quantity) for quantity in blamed)
 
 
+def _is_good_in_charges_alone(facts: Mapping[str, _Fact]) -> bool:
+    """Whether the unit is as rated in charges at least, and below its rating in heating."""
+    if not {"cop_space", "cop_hot"} <= facts.keys():
+        return False
+    return facts["cop_hot"].value > -COP_APART > facts["cop_space"].value
+
+
 def _apart(hypothesis: Hypothesis) -> tuple[float, float]:
     """Expected logarithm of COP over rating in heating over that in charges, and its standard deviation."""
     space, hot = (hypothesis.predicts.get(name) for name in ("cop_space", "cop_hot"))
@@ -173,7 +180,7 @@ def _weights(known: list[Hypothesis], facts: Mapping[str, _Fact], declared_behin
     for i, hypothesis in enumerate(known):
         total = math.log(hypothesis.prior)
         for name, fact in facts.items():
-            if name == "cop_hot" and "cop_space" in facts:
+            if name == "cop_hot" and _is_good_in_charges_alone(facts):
                 # One unit is as good in charges as in heating, about: how far they lie apart says more.
                 mean, spread = _apart(hypothesis)
                 value = facts["cop_space"].value - fact.value
