@@ -139,6 +139,14 @@ def meter_behind_heater(site: Site) -> bool:
     return site.includes("heat_output", "backup_heater")
 
 
+def counts_unmetered_heater(site: Site) -> bool:
+    """Whether the unit's meter also counts a direct heater that no other meter shows."""
+    return any(
+        site.includes("heat_pump_electricity", name) and not site.measures(f"{name}_electricity")
+        for name in ("backup_heater", "immersion")
+    )
+
+
 def only_split_meters(site: Site) -> bool:
     """Whether heat is metered by use alone: such meters see the in-line back-up heater's heat too."""
     return site.measures("space_heat") and not site.measures("heat_output")

@@ -19,7 +19,7 @@ from fieldfare.analysis.findings.model import (
     Finding,
 )
 from fieldfare.analysis.findings.phrases import percent
-from fieldfare.analysis.minutes.balance import meter_behind_heater, only_split_meters
+from fieldfare.analysis.minutes.balance import counts_unmetered_heater, meter_behind_heater, only_split_meters
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES
 
 _LEAST_KWH, _RAN_MIN = 1.0, 60.0
@@ -74,15 +74,6 @@ def _heated_besides(context: Context) -> bool:
     return bool((heater and not site.measures("backup_heater_electricity")) or site.other_heat)
 
 
-def _heater_beside(context: Context) -> bool:
-    """True where the unit's meter also counts a direct heater that no other meter shows."""
-    site = context.site
-    return any(
-        site.includes("heat_pump_electricity", name) and not site.measures(f"{name}_electricity")
-        for name in ("backup_heater", "immersion")
-    )
-
-
 def implausible_efficiency(context: Context) -> Finding | None:
     """Heat over electricity above the Carnot limit or below that of an electric heater."""
     days, by_day = context.all_days.days, _ratios(context)
@@ -102,7 +93,7 @@ def implausible_efficiency(context: Context) -> Finding | None:
         beyond &= by_day.rested | ~warm
     high = judged & ((by_day.carnot > context.limit("carnot_share")) | beyond)
     low = by_day.worked & (by_day.ratio < context.limit("efficiency_least"))
-    if _heater_beside(context):
+    if counts_unmetered_heater(context.site):
         low = np.zeros_like(low)  # the heater's electricity is counted, its heat is not
     low &= minutes_in_runs(context) >= _RAN_MIN
     for mine, described in ((high, _too_high), (low, _too_low)):

@@ -36,7 +36,7 @@ from fieldfare.analysis.findings.model import (
     Finding,
     Severity,
 )
-from fieldfare.analysis.minutes.balance import meter_behind_heater, uncorrected_share
+from fieldfare.analysis.minutes.balance import counts_unmetered_heater, meter_behind_heater, uncorrected_share
 from fieldfare.analysis.statistics.distributions import t_log_density
 from fieldfare.analysis.statistics.quantiles import robust_sd
 
@@ -210,10 +210,11 @@ def _facts(context: Context) -> dict[str, _Fact]:
         and not meter_behind_heater(context.site)
     ):
         out |= _against_flow(days, 1.0 + uncorrected_share(context.site))
-    out |= _against_rating(
-        days, context.site.measures("flow_temperature") and "flow_temperature" not in context.unreliable
-    )
-    out |= _charges(context)
+    if not counts_unmetered_heater(context.site):  # its electricity is no part of the unit's efficiency
+        out |= _against_rating(
+            days, context.site.measures("flow_temperature") and "flow_temperature" not in context.unreliable
+        )
+        out |= _charges(context)
     out |= _electricity(days)
     out |= _heater(days)
     if "cop_space" in out:  # a house with hardly any heat need shows nothing about its meter
