@@ -181,6 +181,12 @@ def test_a_sensor_that_keeps_one_value_is_stuck(small, point):
     assert finding.headline.startswith(point)
 
 
+def test_a_coarse_pressure_gauge_that_stands_between_its_steps_is_not_stuck(small):
+    small.values["pressure"] = np.round(1.54 + 0.04 * np.sin(np.arange(len(small.time)) / 90.0), 1)
+    small.values["pressure"][small.from_day(25)] = 1.5
+    assert sensor_stuck(small.context()) is None
+
+
 def test_a_pressure_that_stands_at_the_relief_valve_is_too_high_and_no_stuck_sensor(small):
     """Relief valves of dwellings open at 3 bar (EN 12828, from memory) and hold the pressure there."""
     small.values["pressure"][small.from_day(30)] = 3.0

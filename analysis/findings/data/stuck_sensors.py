@@ -280,12 +280,22 @@ def _days_needed(context: Context, point: Point) -> tuple[int, float]:
     """Days without a change that chance does not explain, and the point's own habit [changes a day]."""
     changes = _changes(context.all_days.days, point)
     lively = changes[changes > 0]
-    if len(lively) >= _HABIT_DAYS:
+    if len(lively) >= _HABIT_DAYS and not _is_coarse_pressure(context.all_days.days, point, changes > 0):
         habit = float(np.median(lively))
         return max(math.ceil(context.limit("stuck_missing_changes") / habit), 1), habit
     if point.quantity in ("flow_rate", "system_pressure"):
         return 10**6, float("nan")  # a pump of one speed, or a coarse gauge, may show one value for ever
     return math.ceil(context.limit("stuck_days_unknown_habit")), float("nan")
+
+
+def _is_coarse_pressure(days: Table, point: Point, lively: Flags) -> bool:
+    """Whether a pressure gauge's usual day spans so few of its own steps that it shows one value for weeks
+    where the pressure lies between two of them."""
+    if point.quantity != "system_pressure" or "pressure_swing" not in days:
+        return False
+    apart = np.abs(np.diff(days.floats(f"raw.{point.id}")))
+    apart, swing = apart[apart > 0.0], days.floats("pressure_swing")[lively]
+    return not len(apart) or bool(np.nanmedian(swing) < _LEAST_STEPS * apart.min())
 
 
 def _shortly_stuck(context: Context) -> Finding | None:
