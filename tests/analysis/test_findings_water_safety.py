@@ -12,7 +12,7 @@ from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.circuit_pressure import _topped, pressure_columns
 from fieldfare.analysis.facts.segments import Segments
 from fieldfare.analysis.facts.table import Table
-from fieldfare.analysis.findings.consistency import with_passed_limits
+from fieldfare.analysis.findings.consistency import with_known_evidence
 from fieldfare.analysis.findings.episodes import Episode
 from fieldfare.analysis.findings.excuses import excuses, not_fitted
 from fieldfare.analysis.findings.flow import expansion_vessel
@@ -497,10 +497,13 @@ def test_a_cold_snap_is_no_excuse_for_cylinder_and_circuit(code: str) -> None:
     assert excuses("cold_snap", "hot_water_shortfall")
 
 
-def test_evidence_that_is_not_known_has_no_limit() -> None:
+def test_evidence_that_is_not_known_is_not_shown() -> None:
     shown = context_of().evidence("swing", np.nan, "bar", "pressure_swing_watch")
-    told = with_passed_limits(Finding("pressure_swings", "watch", "2026-01-01", 0.9, "…", evidence=(shown,)))
-    assert told.evidence == (Evidence("swing", None, "bar"),)
+    days = Evidence("days", 3.0, "days")
+    told = with_known_evidence(
+        Finding("pressure_swings", "watch", "2026-01-01", 0.9, "…", evidence=(shown, days))
+    )
+    assert told.evidence == (days,)
 
 
 @pytest.mark.parametrize(("later", "until"), [(0.03, None), (0.008, "told")])

@@ -12,6 +12,7 @@ from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.model import Evidence, Recognised
+from fieldfare.analysis.findings.stopped import unit_stopped
 from fieldfare.analysis.findings.stopped.heat_due import Reason, rooms_are_warm
 from fieldfare.analysis.findings.stopped.rests import Rest
 from fieldfare.analysis.findings.stopped.unit_stopped import (
@@ -111,26 +112,16 @@ def a_rest(hours: float = 30.0, **values: float) -> Rest:
     return Rest("unit", end - int(hours * 3_600_000), end, True, True, False, known | values)
 
 
-@pytest.mark.parametrize(
-    ("values", "still"),
-    [
-        ({}, True),
-        ({"tank_last_c": 38.0}, False),
-        ({"outdoor_lowest_c": 3.0}, False),
-        ({"tank_first_c": np.nan, "tank_last_c": np.nan}, True),
-        ({"tank_first_c": np.nan, "tank_last_c": np.nan, "room_last_c": 19.2}, False),
-    ],
-    ids=["all still", "the cylinder cools", "the air varies", "no cylinder", "the room cools"],
-)
-def test_where_air_and_cylinder_stand_still_for_a_day_a_gateway_repeats_itself(
-    values: dict[str, float], still: bool
+@pytest.mark.parametrize(("stuck", "repeats"), [(["outdoor", "tank"], True), (["outdoor"], False)])
+def test_where_several_sensors_stand_still_a_gateway_repeats_itself(
+    monkeypatch: pytest.MonkeyPatch, stuck: list[str], repeats: bool
 ) -> None:
-    day = (FIRST + np.arange(60)).astype("datetime64[us]")
-    facts = Facts(Table({"day": day}), *[NO_EVENTS] * 4)
-    context = Context(parse_kept_site(WHOLE), facts, facts, SimpleNamespace())  # type: ignore[arg-type]
-    known = {"outdoor_mean_c": 5.0, "tank_first_c": 45.6, "tank_last_c": 45.5}
-    assert _only_repeats(context, a_rest(**(known | values))) is still
-    assert not _only_repeats(context, a_rest(12.0, **(known | values)))
+    days = (FIRST + np.arange(60)).astype("datetime64[us]")
+    context = Context(parse_kept_site(WHOLE), *[Facts(Table({"day": days}), *[NO_EVENTS] * 4)] * 2, None)  # type: ignore[arg-type]
+    still = (np.arange(60) >= 36) & (np.arange(60) <= 40)
+    monkeypatch.setattr(unit_stopped, "still_days", lambda _: dict.fromkeys(stuck, still))
+    assert _only_repeats(context, a_rest(90.0)) is repeats
+    assert not _only_repeats(context, a_rest(200.0)), "it moved on some of the days"
 
 
 def test_three_words_of_one_controller_are_one_reason() -> None:

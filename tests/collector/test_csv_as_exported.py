@@ -349,7 +349,7 @@ def test_what_a_file_lacks_and_replaces_is_told_with_it() -> None:
             ],
         }
     )
-    assert "the running total m jumped by 12 kWh on 2026-01-01 10:00 UTC: not counted" in told
+    assert "the running total m jumped by 12 kWh on 1\u00a0Jan\u00a02026, 10:00 UTC: not counted" in told
     assert "1 of these had other values before" in told
     assert "no column for flow; columns not used: Vorlauf [°C]" in told
 

@@ -275,19 +275,6 @@ LIMITS_STOPPED: dict[str, Limit] = {
         "days since a stop ended, up to which it is more than a note",
         "below",
     ),
-    "stopped_still_hours": Limit(
-        24.0,
-        "h",
-        "common practice: in a day outdoor air varies by kelvins and a standing cylinder cools by some",
-        "length of a rest from which temperatures that stand still are repeated readings",
-    ),
-    "stopped_still_k": Limit(
-        0.3,
-        "K",
-        "common practice: the last reading before a gateway repeats itself may differ by a step",
-        "change of a temperature within which it stands still",
-        "below",
-    ),
     "stopped_long_hours": Limit(
         48.0,
         "h",

@@ -14,6 +14,7 @@ from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.findings.confidence import Flags
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.data.impossible import repeats_itself
+from fieldfare.analysis.findings.data.stuck_sensors import still_days
 from fieldfare.analysis.findings.declared import rests_for_boiler
 from fieldfare.analysis.findings.grading import ranked
 from fieldfare.analysis.findings.model import (
@@ -121,13 +122,13 @@ def _newest_past(context: Context) -> Finding | None:
 
 
 def _only_repeats(context: Context, rest: Rest) -> bool:
-    """Whether outdoor air and cylinder, or room, stood still throughout: a gateway repeated its last readings
-    (`sensor_stuck` reports that)."""
-    still = context.limit("stopped_still_k")
-    air = rest["outdoor_mean_c"] - rest["outdoor_lowest_c"] < still
-    tank, room = (abs(rest[f"{of}_first_c"] - rest[f"{of}_last_c"]) < still for of in ("tank", "room"))
-    long = rest.hours >= context.limit("stopped_still_hours")
-    return bool(long and air and (tank or (room and not np.isfinite(rest["tank_last_c"]))))
+    """Whether several sensors stood still on all whole days of a rest: a gateway repeated its last readings,
+    which `sensor_stuck` reports."""
+    days = context.all_days.days["day"]
+    first, last = (np.datetime64(local(context, ms).date()) for ms in (rest.start, rest.end))
+    inside = (days > first) & (days < last)
+    still = sum(bool(flags[inside].all()) for flags in still_days(context).values())
+    return bool(inside.any()) and still > 1
 
 
 def _refuse_unknown(context: Context) -> None:
