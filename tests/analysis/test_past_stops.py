@@ -13,7 +13,7 @@ from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.model import Evidence, Recognised
 from fieldfare.analysis.findings.stopped import unit_stopped
-from fieldfare.analysis.findings.stopped.heat_due import Reason, rooms_are_warm
+from fieldfare.analysis.findings.stopped.heat_due import Reason, is_powerless, rooms_are_warm
 from fieldfare.analysis.findings.stopped.rests import Rest
 from fieldfare.analysis.findings.stopped.unit_stopped import (
     _may_return,
@@ -110,6 +110,18 @@ def a_rest(hours: float = 30.0, **values: float) -> Rest:
     known = {"outdoor_lowest_c": 5.0, "outdoor_mean_c": 6.0, "room_short_last_k": np.nan}
     known |= {"room_first_c": 20.0, "room_last_c": 20.0}
     return Rest("unit", end - int(hours * 3_600_000), end, True, True, False, known | values)
+
+
+@pytest.mark.parametrize(("hours", "powerless"), [(24.0, False), (48.0, True)])
+def test_one_empty_row_of_daily_sums_shows_no_lost_supply(hours: float, powerless: bool) -> None:
+    """The last row of an export may hold the beginning of its day only."""
+    columns = {"day": (FIRST + np.arange(60)).astype("datetime64[us]")}
+    columns["spacing.heat_pump_electricity"] = np.full(60, 1440.0)
+    facts = Facts(Table(columns), *[NO_EVENTS] * 4)
+    context = Context(parse_kept_site(WHOLE), facts, facts, SimpleNamespace())  # type: ignore[arg-type]
+    minutes = hours * 60.0
+    rest = a_rest(hours, minutes=minutes, minutes_powerless=minutes, minutes_power_known=minutes)
+    assert is_powerless(context, rest) is powerless
 
 
 @pytest.mark.parametrize(("stuck", "repeats"), [(["outdoor", "tank"], True), (["outdoor"], False)])

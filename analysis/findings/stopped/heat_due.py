@@ -23,6 +23,7 @@ from fieldfare.analysis.findings.stopped.rests import (
 from fieldfare.analysis.findings.stopped.rhythm import rhythm
 from fieldfare.analysis.findings.stopped.usual_rest import is_usual_rest
 from fieldfare.analysis.minutes.operating_state import HEATING
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 # The warmest day that was heated was no sharp limit.
 _DAYS_DIFFER_K = 0.5
@@ -382,6 +383,10 @@ def is_powerless(context: Context, rest: Rest) -> bool:
     if not rest.share("minutes_powerless", "minutes_power_known") >= 0.8 or nothing_at_rest(
         context.site, context.all_days.days
     ):
+        return False
+    # The last row of an export may hold the beginning of its interval only: a day's sum so far.
+    every_min = nan_median(context.all_days.days.floats("spacing.heat_pump_electricity"))
+    if rest.hours * 60.0 < 2.0 * every_min:
         return False
     usual = standby(context, rest)
     if not np.isfinite(usual):
