@@ -106,7 +106,9 @@ def judge(site: Site, facts: Facts, figures: Figures, codes: frozenset[str] | No
     found, unreliable = _judge_data(every_day, missing)
     facts = without_rooms(facts, unreliable)
     every_day = replace(every_day, facts=facts, all_days=facts)
-    exclusions = replace(find_exclusions(site, facts, unreliable), still=still_days(every_day))
+    exclusions = replace(
+        find_exclusions(site, facts, unreliable), still=every_day.once_for_all_days(still_days)
+    )
     base = replace(every_day, recognised=exclusions.periods, unreliable=unreliable)
     basis = _basis_of_operating_state(base)
     contexts: dict[int, Context] = {}

@@ -209,7 +209,7 @@ def propose(text: str, encoding: str = "utf-8", zone: str = UNSAID) -> MappingPr
     grouped = _GROUPED[decimal]
     thousands = next((found[1] for r in body for c in r if (found := grouped.fullmatch(c))), "")
     date_column, time_column, times = _time_columns(header, body)
-    body = [[_plain(c, thousands) for c in r] for r in body]
+    body = [[_plain(c, grouped, thousands) for c in r] for r in body]
     long = long_columns(header)
     if long is None:
         columns = tuple(
@@ -220,7 +220,7 @@ def propose(text: str, encoding: str = "utf-8", zone: str = UNSAID) -> MappingPr
     else:
         cells = _cells_by_point(every, delimiter, header, long)
         columns = tuple(
-            _column(name, [_plain(v, thousands) for v in values], decimal, unit)
+            _column(name, [_plain(v, grouped, thousands) for v in values], decimal, unit)
             for name, (values, unit) in cells.items()
         )
     columns = _without_doubles(_split_heat(columns))
@@ -270,10 +270,9 @@ def _with_values(
     return tuple(out)
 
 
-def _plain(cell: str, thousands: str) -> str:
+def _plain(cell: str, grouped: re.Pattern[str], thousands: str) -> str:
     """A number without its groups; other text unchanged."""
-    grouped = thousands and re.fullmatch(r"-?\d{1,3}(\D\d{3})+([.,]\d*)?", cell)
-    return cell.replace(thousands, "") if grouped else cell
+    return cell.replace(thousands, "") if grouped.fullmatch(cell) else cell
 
 
 def _cells_by_point(

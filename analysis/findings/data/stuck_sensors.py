@@ -22,6 +22,7 @@ from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.findings.phrases import day_text, named
 from fieldfare.analysis.minutes.plausible import ERROR_VALUES
 from fieldfare.analysis.plant.site import Point
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 _WATER = frozenset(
     {
@@ -295,7 +296,7 @@ def _is_coarse_pressure(days: Table, point: Point, lively: Flags) -> bool:
         return False
     apart = np.abs(np.diff(days.floats(f"raw.{point.id}")))
     apart, swing = apart[apart > 0.0], days.floats("pressure_swing")[lively]
-    return not len(apart) or bool(np.nanmedian(swing) < _LEAST_STEPS * apart.min())
+    return not len(apart) or bool(nan_median(swing) < _LEAST_STEPS * apart.min())
 
 
 def _shortly_stuck(context: Context) -> Finding | None:

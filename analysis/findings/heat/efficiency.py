@@ -216,7 +216,7 @@ def _meter_error(context: Context) -> float:
     days = context.days
     heat = max(days.total("heat_total_kwh"), 1e-9)
     pair = days.total("heat_pair_error_kwh") / heat
-    if (zeroed := _pair_zeroed(context)) is not None:
+    if (zeroed := context.once(_pair_zeroed)) is not None:
         pair = zeroed.left
     limit = float(np.hypot(days.total("heat_flow_error_kwh") / heat, pair))
     # A meter without a class is no better than the poorest class.
@@ -262,7 +262,7 @@ def _joined(context: Context, views: list[_View], meter: float) -> _Ratio:
         float(np.exp(np.dot(weight, np.log([max(x, 1e-6) for x in each]))))
         for each in ([v.value for v in views], [v.gain for v in views], [v.plain for v in views])
     )
-    if (zeroed := _pair_zeroed(context)) is not None:
+    if (zeroed := context.once(_pair_zeroed)) is not None:
         value, plain = value * (1.0 - zeroed.offset), plain * (1.0 - zeroed.offset)
     fluid = _ANTIFREEZE if context.site.heat_pump.antifreeze != "none" else 0.0
     parts = (own, part_load, meter, rating, _TEMPERATURES, fluid)

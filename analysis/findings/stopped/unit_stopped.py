@@ -127,7 +127,7 @@ def _only_repeats(context: Context, rest: Rest) -> bool:
     days = context.all_days.days["day"]
     first, last = (np.datetime64(local(context, ms).date()) for ms in (rest.start, rest.end))
     inside = (days > first) & (days < last)
-    still = sum(bool(flags[inside].all()) for flags in still_days(context).values())
+    still = sum(bool(flags[inside].all()) for flags in context.once_for_all_days(still_days).values())
     return bool(inside.any()) and still > 1
 
 
