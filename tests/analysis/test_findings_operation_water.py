@@ -112,6 +112,22 @@ def test_low_flow_by_its_share_and_air_by_its_restlessness(
     assert found.causes[0].cause == cause
 
 
+def test_a_steady_flow_that_fell_slowly_is_the_strainer() -> None:
+    """Dirt is as steady as a setting; a setting does not go down week by week."""
+    flow = 1.45 * np.interp(np.arange(DAYS), [0, DAYS // 3, DAYS - 1], [1.0, 1.0, 0.5])
+    days = days_of(
+        flow_rate=flow,
+        flow_rate_top=flow,
+        flow_rate_hot_water=flow,
+        flow_jitter=0.003,
+        lift=4.0 * 1.45 / flow,
+    )
+    first = check_whole(water_flow.low_flow(context_of(days))).causes[0]
+    assert first.cause == "strainer_or_air"
+    assert first.weight > 0.8
+    assert "air" not in first.because
+
+
 @pytest.mark.parametrize(("share", "told"), [(0.65, False), (0.4, True)])
 def test_a_flow_seen_while_charging_alone_is_the_coils(share: float, told: bool) -> None:
     """Coil and valve take a part of the flow: in summer, with charges alone, it says nothing of the rest."""

@@ -257,16 +257,19 @@ def _flow_cost(days: Table, here: Flags, lift: float, share: float, year: float)
 
 
 def _low_flow_causes(context: Context, here: Flags, share: Floats, since: str) -> tuple[Cause, ...]:
-    """Air makes the flow restless, dirt lets it slide; a setting is low and steady."""
+    """Air makes the flow restless, dirt lets it slide. A setting is low and steady; so is settled dirt."""
     days = context.days
     jitter, limit = nan_median(days.floats("flow_jitter")[here]), context.limit("flow_jitter")
     blocked, set_low = 0.5, 0.5
     words_blocked, words_set = "the flow is low", "the flow is low"
     if np.isfinite(jitter):
         restless = float(np.clip(np.log2(max(jitter, 1e-4) / limit), -2.0, 2.0))
-        blocked, set_low = 2.0**restless, 2.0**-restless
-        words_blocked = f"the flow changes by {percent(jitter, 1)} from one reading to the next, " + (
-            "as with air in the water" if restless > 0 else "too little for air in the water"
+        air, set_low = 2.0**restless, 2.0**-restless
+        blocked = max(air, 0.5 * (air + set_low))  # dirt alone is as steady as a setting
+        words_blocked = (
+            f"the flow changes by {percent(jitter, 1)} from one reading to the next, as with air in the water"
+            if restless > 0
+            else "the flow is low, without air in the water"
         )
         words_set = (
             f"the flow is low but steady to {percent(jitter, 1)}" if restless <= 0 else "the flow is low"
@@ -274,7 +277,10 @@ def _low_flow_causes(context: Context, here: Flags, share: Floats, since: str) -
     known = share[here & np.isfinite(share)]
     if (slid := _slide(context)) is not None:
         blocked *= _SLID
-        words_blocked = f"the flow has fallen gradually since {day_text(slid.since)}"
+        words_blocked, words_set = (
+            f"the flow has fallen gradually since {day_text(slid.since)}",
+            "the flow is low",
+        )
     elif len(known) >= _FEWEST_DAYS:
         limit_fall = context.limit("flow_fall_note_share")
         first, last = nan_median(known[: len(known) // 4]), nan_median(known[-(len(known) // 4) :])
