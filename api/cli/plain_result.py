@@ -12,7 +12,14 @@ from fieldfare.dashboards.rows.sources import source_rows
 from fieldfare.dashboards.text import formats
 from fieldfare.dashboards.text.formats import day, days_between, measure, money, share
 from fieldfare.dashboards.text.promise import promise_remark
-from fieldfare.dashboards.text.words import causes_told, evidence_words, missing_words, named, reason
+from fieldfare.dashboards.text.words import (
+    causes_told,
+    confidence_text,
+    evidence_words,
+    missing_words,
+    named,
+    reason,
+)
 
 BOUNDARIES = (
     ("H1", "refrigeration unit"),
@@ -118,9 +125,10 @@ def _findings(findings: list[dict[str, Any]]) -> str:
         return "Findings\n  none"
     lines = ["Findings"]
     for f in findings:
-        lines.append(
-            f"  {f['severity'].upper()}: {named(f['headline'])} [{f['code']}, since {day(f['since'])}]"
+        known = ", ".join(
+            part for part in (f["code"], f"since {day(f['since'])}", confidence_text(f["confidence"])) if part
         )
+        lines.append(f"  {f['severity'].upper()}: {named(f['headline'])} [{known}]")
         for e in f["evidence"]:
             lines.append(f"      {named(e['label'])}: {evidence_words(e)}")
         causes, weighed_by = causes_told(f["causes"])

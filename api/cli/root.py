@@ -40,22 +40,33 @@ class WholeSentences(click.Group):
             formatter.write_dl([(name, " ".join(text.split())) for name, text in rows])
 
 
-@click.group(cls=WholeSentences, context_settings=CONTEXT)
-@click.option(
-    "--data",
-    type=click.Path(file_okay=False, path_type=Path),
-    help="Folder of readings and state. Default: $FIELDFARE_DATA, else ./fieldfare-data.",
-)
-@click.version_option(package_name="fieldfare", message="%(package)s %(version)s")
-@click.pass_context
-def root(context: click.Context, data: Path | None) -> None:
-    """Looks after installed heat pumps from a distance: meter readings in; performance, faults and the next
-    step out."""
+def _use_folder(context: click.Context, _: click.Parameter, data: Path | None) -> None:
+    """Use the settings of the environment and this folder. A command without its own keeps its group's."""
     from fieldfare.api.core.fault_log import log_to
 
+    if data is None and context.obj is not None:
+        return
     context.obj = Settings.from_env(os.environ, data=data)
     _folder[0] = context.obj.data
     log_to(context.obj.data, context.obj.log_format)
+
+
+def _data_option(*, hidden: bool) -> click.Option:
+    return click.Option(
+        ["--data"],
+        type=click.Path(file_okay=False, path_type=Path),
+        help="Folder of readings and state. Default: $FIELDFARE_DATA, else ./fieldfare-data.",
+        expose_value=False,
+        callback=_use_folder,
+        hidden=hidden,
+    )
+
+
+@click.group(cls=WholeSentences, context_settings=CONTEXT)
+@click.version_option(package_name="fieldfare", message="%(package)s %(version)s")
+def root() -> None:
+    """Looks after installed heat pumps from a distance: meter readings in; performance, faults and the next
+    step out."""
 
 
 _MODULES = (
@@ -73,8 +84,22 @@ _MODULES = (
     running,
     people,
 )
-for command in (command for module in _MODULES for command in module.COMMANDS):
-    root.add_command(command)
+
+
+def _add(group: click.Group, command: click.Command) -> None:
+    """Add a command, which takes --data too: people write it at the end."""
+    if isinstance(command, click.Group):
+        for below in command.commands.values():
+            below.params.append(_data_option(hidden=True))
+    else:
+        command.params.append(_data_option(hidden=True))
+    group.add_command(command)
+
+
+root.params.insert(0, _data_option(hidden=False))
+for module in _MODULES:
+    for each in module.COMMANDS:
+        _add(root, each)
 
 
 def data_folder() -> Path:

@@ -40,6 +40,26 @@ def with_data(with_site: Path) -> Path:
     return with_site
 
 
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["--data", "other", "site", "list"],
+        ["site", "list", "--data", "other"],
+        ["--data", "data", "site", "list", "--data", "other"],
+    ],
+)
+def test_the_folder_is_named_before_or_after_the_command(
+    with_site: Path, words: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["site", "add", "alder.toml", "--data", "other"]) == 0
+    assert run(["site", "remove", "alder-row"]) == 0
+    capsys.readouterr()
+    assert run(words) == 0
+    assert "alder-row" in capsys.readouterr().out
+    assert run(["site", "list"]) == 0
+    assert "alder-row" not in capsys.readouterr().out
+
+
 def test_help_comes_before_anything_heavy_is_loaded() -> None:
     done = subprocess.run([*COMMAND, "--help"], capture_output=True, text=True, check=True)
     assert "ingest" in done.stdout
