@@ -134,7 +134,7 @@ def _findings(findings: list[dict[str, Any]]) -> str:
         causes, weighed_by = causes_told(f["causes"])
         for c in causes:
             because = f": {named(c['because'])}" if c["because"] else ""
-            lines.append(f"      cause, {share(c['weight'])} likely: {c['cause'].replace('_', ' ')}{because}")
+            lines.append(f"      cause, {c['likely']}: {c['cause'].replace('_', ' ')}{because}")
         if weighed_by:
             lines.append(f"      weighed by: {named(weighed_by)}")
         lines += [

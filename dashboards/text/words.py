@@ -91,14 +91,20 @@ def cause_words(cause: str) -> str:
 def causes_told(causes: Sequence[Mapping[str, Any]]) -> tuple[list[dict[str, Any]], str]:
     """A finding's causes, and the evidence that all of them are weighed by; empty where each has its own.
 
-    Evidence that several causes share is said once: a cause whose evidence was said before has an empty
-    `because`.
+    Each cause gets its weight as text, `likely`. Evidence that several causes share is said once: a cause
+    whose evidence was said before has an empty `because`.
     """
+    causes = [{**c, "likely": _likely(c["weight"])} for c in causes]
     reasons = [c["because"] for c in causes]
     if len(causes) > 1 and reasons[0] and len(set(reasons)) == 1:
         return [{**c, "because": ""} for c in causes], reasons[0]
     shown = ["" if because in reasons[:n] else because for n, because in enumerate(reasons)]
     return [{**c, "because": because} for c, because in zip(causes, shown, strict=True)], ""
+
+
+def _likely(weight: float) -> str:
+    """Weights are shares among the listed causes: a whole one is no certainty."""
+    return "the only listed cause that fits" if weight >= 0.995 else f"{share(weight)} likely"
 
 
 def loss_words(cause: str) -> str:

@@ -100,12 +100,18 @@ def test_evidence_that_causes_share_is_said_once() -> None:
         {"cause": "a", "weight": 0.7, "because": "it rose"},
         {"cause": "b", "weight": 0.3, "because": "it fell"},
     ]
-    assert words.causes_told(own) == (own, "")
+    shown = [c | {"likely": f"{100 * c['weight']:.0f}\u00a0% likely"} for c in own]
+    assert words.causes_told(own) == (shown, "")
     alike = [c | {"because": "it ran 72 % of the time"} for c in own]
-    assert words.causes_told(alike) == ([c | {"because": ""} for c in own], "it ran 72 % of the time")
+    assert words.causes_told(alike) == ([c | {"because": ""} for c in shown], "it ran 72 % of the time")
     mixed, by = words.causes_told([*own, own[0] | {"cause": "c"}])
     assert ([c["because"] for c in mixed], by) == (["it rose", "it fell", ""], "")
-    assert words.causes_told(own[:1]) == (own[:1], "")
+    assert words.causes_told(own[:1]) == (shown[:1], "")
+
+
+def test_a_single_cause_is_not_called_certain() -> None:
+    (cause,), _ = words.causes_told([{"cause": "a", "weight": 1.0, "because": ""}])
+    assert cause["likely"] == "the only listed cause that fits"
 
 
 def test_a_cause_that_is_a_finding_has_its_name() -> None:
