@@ -769,7 +769,7 @@ def test_a_wish_is_no_cause_without_a_designed_temperature() -> None:
         rooms(np.where(np.arange(DAYS) % 30 == 5, 3.0, 0.0)),
         rooms(3.0, **{"wanted.house": 25.0}),
         rooms(3.0, outdoor=-9.0),
-        rooms(3.0, minutes_heating=0, minutes_running=100),
+        rooms(3.0, minutes_heating=0, minutes_running=100, heat_space_kwh=1.0),
     ],
     ids=[
         "thermostat's band",
@@ -782,6 +782,14 @@ def test_a_wish_is_no_cause_without_a_designed_temperature() -> None:
 def test_rooms_that_are_cool_for_other_reasons(days: Any) -> None:
     found = heat_rooms.room_below_target(context_of(days))
     assert found is None or found.severity == "note"
+
+
+def test_rooms_are_cold_where_the_heat_comes_in_moments_that_no_meter_calls_a_run() -> None:
+    found = heat_rooms.room_below_target(
+        context_of(rooms(9.0, minutes_heating=0, minutes_running=0, heat_space_kwh=15.0))
+    )
+    assert found is not None
+    assert found.severity == "urgent"
 
 
 def test_a_shortage_that_has_ended_is_a_note() -> None:

@@ -268,6 +268,12 @@ LIMITS_HEAT: dict[str, Limit] = {
         " one in twenty is further",
         "room without a set temperature of its own below the design's",
     ),
+    "room_heated_kwh": Limit(
+        5.0,
+        "kWh",
+        "common practice: two hours of a small unit's least output",
+        "heat to the rooms, from which a day without long runs is one of heating",
+    ),
     "room_set_back_k": Limit(
         2.0,
         "K",

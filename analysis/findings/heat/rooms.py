@@ -236,6 +236,8 @@ def _judged(context: Context) -> Flags:
     heated = (days.floats("minutes_heating") >= _HEATED_MIN) | (
         days.floats("minutes_running") >= 4 * _HEATED_MIN
     )
+    # A unit whose heat finds no way out runs in moments that meters average below a run.
+    heated |= days.floats("heat_space_kwh") >= context.limit("room_heated_kwh")
     cold = ~np.isfinite(outdoor) | (outdoor < _COLD_ENOUGH_C)
     return heated & cold & ~(outdoor < (coldest if coldest is not None else -99.0))
 
