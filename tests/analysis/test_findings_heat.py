@@ -474,6 +474,27 @@ def test_a_wide_interval_makes_a_note() -> None:
     assert found.severity == "note"
 
 
+@pytest.mark.parametrize(("spread", "severity"), [(0.15, "watch"), (0.19, "watch"), (0.27, "note")])
+def test_a_house_that_is_leakier_by_nine_in_ten_is_watched(spread: float, severity: str) -> None:
+    """1.25 of the design, with an interval that may begin below 1.06: one standard deviation of the normal
+    distribution is the interval's half over 1.96."""
+    found = check_whole(house.heat_loss_above_design(context_of(loss=heat_loss_of(1.25, spread=spread))))
+    assert found.severity == severity
+
+
+def test_nine_in_ten_send_nobody_there() -> None:
+    found = check_whole(house.heat_loss_above_design(context_of(loss=heat_loss_of(1.5, spread=0.4))))
+    assert found.severity == "watch"
+
+
+def test_each_end_of_the_interval_speaks_for_its_side() -> None:
+    sure = replace(heat_loss_of(1.3), ratio=Estimate(1.3, 1.2, 1.9))
+    unsure = replace(heat_loss_of(1.3), ratio=Estimate(1.3, 0.7, 1.4))
+    sides = [house.heat_loss_above_design(context_of(loss=loss)) for loss in (sure, unsure)]
+    assert sides[0].confidence > sides[1].confidence
+    assert [s.severity for s in sides] == ["watch", "note"]
+
+
 @pytest.mark.parametrize(("ratio", "rule"), [(1.6, "above"), (0.68, "below")])
 def test_a_house_that_the_sun_heats_is_neither_leaky_nor_tight_for_sure(ratio: float, rule: str) -> None:
     judged = {"above": house.heat_loss_above_design, "below": house.heat_loss_below_design}[rule]

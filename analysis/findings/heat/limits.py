@@ -153,6 +153,12 @@ LIMITS_HEAT: dict[str, Limit] = {
         "common practice: the whole 95 % interval beyond a rounding of the design",
         "how far the interval must stay from 1",
     ),
+    "heat_loss_likely": Limit(
+        0.9,
+        "-",
+        "common practice: nine in ten are enough to look again, not to visit",
+        "probability that the loss is beyond this, from which a leakier house is watched",
+    ),
     "overheated_k": Limit(
         2.0,
         "K",
