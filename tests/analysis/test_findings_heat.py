@@ -685,6 +685,23 @@ def test_rooms_on_their_way_back_from_a_set_back_lack_nothing_else(fall: float, 
     assert sum(c.weight for c in found.causes) == pytest.approx(1.0)
 
 
+def test_what_rooms_lack_by_night_by_wish_is_no_part_of_what_they_lack() -> None:
+    """A heavy house with 4 K less by night: it falls by 0.75 K and lacks 1.2 K by day, 2.1 K over the day."""
+    cold = {
+        "room": 18.4,
+        "room_min": 18.0,
+        "room_end": 18.75,
+        "target": 20.5 - 4.0 * 8.0 / 24.0,
+        "target_max": 20.5,
+        "heat_space_kwh": 200.0,
+        "minutes_heating": 900,
+        "above_curve": 0.5,
+        "minutes_running": 900,
+    }
+    found = check_whole(heat_rooms.room_below_target(context_of(rooms(1.2, **cold))))
+    assert found.causes[0].cause == "deep_set_back"
+
+
 def two_zones(upper: float, ground: float = 0.1) -> Any:
     return days_of(
         **{
