@@ -27,6 +27,7 @@ from fieldfare.analysis.facts.segments import Segments, held_for, total_kwh
 from fieldfare.analysis.facts.slots import slot_columns
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.facts.use_attribution import UseAttribution, attribute_to_uses
+from fieldfare.analysis.minutes.grid import Grid
 from fieldfare.analysis.minutes.operating_state import (
     COOLING,
     DEFROST,
@@ -50,6 +51,9 @@ _SETTLED_MIN = 15
 # Below this much pump power nothing circulates: the resolution of usual meters.
 _NO_PUMP_W = 4.0
 _COARSEST_FOR_REST_MIN = 15.0
+# Night, afternoon and night [local hours], an hour of any clock from the sun; readings further apart blur
+# them.
+_RISE_HOURS, _RISE_APART_MIN = ((4, 8), (12, 16), (20, 24)), 120.0
 
 
 def days_columns(site: Site, minutes: Minutes, frost: Callable[[], dict[str, Floats]]) -> dict[str, object]:
@@ -303,10 +307,24 @@ def _weather(minutes: Minutes, day: Segments) -> dict[str, object]:
         "outdoor": _day_mean(day, outdoor),
         "outdoor_min": day.least(outdoor),
         "outdoor_max": day.greatest(outdoor),
+        "outdoor_rise": _rise(grid, day, outdoor),
         "outdoor_heating": day.mean(outdoor, heating),
         "solar": _day_mean(day, grid.gauge("solar_irradiance")),
         "minutes_frosting": day.count(minutes.frosting & heating),
     }
+
+
+def _rise(grid: Grid, day: Segments, outdoor: Floats) -> Floats:
+    """How far the afternoon is warmer than the nights beside it [K]; nan where readings are too far apart."""
+    if grid.spacing.get("outdoor_temperature", np.inf) > _RISE_APART_MIN:
+        return np.full(len(day), np.nan)
+
+    def part(hours: tuple[int, int]) -> Floats:
+        begin, end = (np.minimum(day.start + 60 * h, day.end) for h in hours)
+        return _day_mean(Segments(begin, end), outdoor)
+
+    morning, afternoon, evening = (part(hours) for hours in _RISE_HOURS)
+    return np.asarray(afternoon - 0.5 * (morning + evening))
 
 
 def _frost(site: Site, frost: Callable[[], dict[str, Floats]], day: Segments) -> dict[str, object]:

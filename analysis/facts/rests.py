@@ -15,6 +15,7 @@ from fieldfare.analysis.facts.minutes import Minutes, coldest_room
 from fieldfare.analysis.facts.segments import Segments
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.minutes.operating_state import (
+    BEST_COP,
     COOLING,
     HEATING,
     HOT_WATER,
@@ -50,6 +51,9 @@ _WHOLE_HOUSE = "house"
 # Heat over electricity of a direct heater beside standby and meter errors; the least that such a heater
 # draws.
 _DIRECT_RATIO, _HEATER_W, _HOUR_SHOWN_MIN = (0.8, 1.15), 700.0, 15.0
+# Controls, and a crankcase heater, draw less over an hour (common practice); standing water cools to a few
+# kelvin above its room within hours.
+_WEAK_W, _WEAK_WINDOW_MIN, _WARM_WATER_K, _NO_ROOM_C = 60.0, 60, 8.0, 20.0
 _PUMPED_M3_H, _ABOUT_END_MIN = 0.05, 30
 # Makers' least run times are 6 to 10 minutes: a run that the unit breaks off before is a try to start. Units
 # wait for a quarter of an hour and more after one (common practice).
@@ -150,7 +154,33 @@ def _works(site: Site, minutes: Minutes) -> tuple[Flags, Flags]:
     heat = minutes.heat * 60.0
     heat_known = ~known & np.isfinite(heat)
     works |= heat_known & (fill_nan(heat, 0.0) > least_running_w(site))
+    works |= known & _works_weakly(minutes)
     return works, known | heat_known
+
+
+def _works_weakly(minutes: Minutes) -> Flags:
+    """Minutes of work below a run's least power: both meters show it, and the water stays warm.
+
+    Short runs that a meter averages look so, as where valves are shut. Heat that is a pair of sensors' error
+    is beyond any unit's efficiency, or goes into cold water.
+    """
+    unit, grid = minutes.balance.heat_pump, minutes.grid
+    close = max(grid.spacing.get(q, 99.0) for q in ("heat_pump_electricity", "heat_output"))
+    nothing = np.zeros(len(grid), dtype=np.bool_)
+    if unit is None or close > _HOUR_SHOWN_MIN:
+        return nothing
+    rests = ~minutes.use.running
+    half = _WEAK_WINDOW_MIN // 2
+    drawn, given = (
+        window_mean(np.where(rests, wh, np.nan), half, half, least=half) * 60.0 for wh in (unit, minutes.heat)
+    )
+    room = coldest_room(minutes)
+    cold = grid.gauge("flow_temperature") < np.where(np.isfinite(room), room, _NO_ROOM_C) + _WARM_WATER_K
+    ratio = np.divide(given, drawn, out=np.full(len(grid), np.nan), where=fill_nan(drawn, 0.0) > _WEAK_W)
+    return np.asarray(
+        rests & (ratio > _DIRECT_RATIO[1]) & (ratio < BEST_COP) & ~cold & grid.has("flow_temperature"),
+        dtype=np.bool_,
+    )
 
 
 def _unread(site: Site, minutes: Minutes) -> Flags:

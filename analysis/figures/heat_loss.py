@@ -11,13 +11,20 @@ from numpy.typing import NDArray
 from fieldfare.analysis.facts.table import Table, day_of_year
 from fieldfare.analysis.figures.design_use import designed_hot_water_kwh
 from fieldfare.analysis.figures.estimate import Estimate, Fit, robust_fit
+from fieldfare.analysis.figures.heat_loss_error import (
+    ROOM_SPREAD_K,
+    SKY_K,
+    SUN_OF_COLD_W_M2_K,
+    slope_errors,
+)
 from fieldfare.analysis.figures.other_sources import house_heat, may_heat_rooms
 from fieldfare.analysis.figures.performance import coarse
 from fieldfare.analysis.figures.usual_heat import gains_beyond, with_usual_heat
 from fieldfare.analysis.minutes.balance import HEAT_SEEN_BY, only_split_meters
-from fieldfare.analysis.physics.sunlight import from_temperature_range, on_walls
+from fieldfare.analysis.physics.sunlight import from_afternoon_rise, from_temperature_range, on_walls
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.statistics.distributions import GAUSS_95, t_quantile
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 Floats = NDArray[np.float64]
 
@@ -25,6 +32,8 @@ _FEWEST_DAYS = 14
 # Days from which lags of the air, and storage in measured rooms, are regressors (common practice: ten days a
 # coefficient), and daily sun that varies enough to be one [W/m2, one standard deviation].
 _FEWEST_FOR_LAGS, _FEWEST_FOR_STORAGE, _SUN_VARIES_W_M2 = 40, 30, 3.0
+# Heavy walls and floors answer to the week: the days before that count as one regressor, and the days for it.
+_EARLIER_DAYS, _FEWEST_FOR_EARLIER = (3, 8), 60
 # In less cold sun and gains carry most of the loss, and a slope says nothing of the house: co-heating tests
 # ask for 10 K between rooms and outdoors (Johnston et al. 2013, whole house heat loss test method,
 # from memory).
@@ -35,10 +44,6 @@ with room for misread temperatures)."""
 _LEAST_NEED, _MOST_CHOICES = 0.3, 8
 """Least share of a day's loss that the plant must give, or sun and gains may stop it; times the days are
 chosen anew."""
-_ROOM_SPREAD_K = 1.0  # one standard deviation, common practice: field studies find means of 18 to 21 C
-# How much colder unmeasured rooms are in the cold half of the weather than in the mild half: deeper
-# set-backs, a curve too flat or too steep, doors and fires (common practice; one standard deviation).
-_ROOM_DRIFT_K = 1.2
 # Room means that differ by more than sun and gains cause: set-backs for days, a unit at its limit.
 _WANDERING_K = 0.8
 _FEWEST_TO_BEND, _COLD_K = 60, 16.0
@@ -51,19 +56,6 @@ _BEND_SHARE, _BEND_SURE = (
 # deviation: the root of a half.
 _EITHER = 0.71
 _COARSEST_MIN = 4 * 60.0
-# Wind and unmeasured sun follow the temperature, so they turn the line about its middle; one standard
-# deviation of the slope each. Wind: daily means correlate with temperature by 0.13 to 0.48 (German reference
-# years), so that a house with a quarter of its loss by infiltration that follows it looks 4 to 15 % tighter;
-# most are sheltered (common practice). Sun: from the daily temperature range instead of a sensor, up to 10
-# % in houses of a reference engine.
-_WIND_SPREAD, _WIND_UPWARD, _SUN_SPREAD = 0.04, 0.075, 0.03
-# Radiation to the sky takes heat whatever the temperature outdoors, so the line leaves it to its constant: as
-# much as so many kelvin more of difference. ISO 13790:2008, 11.3.5 and 11.4.6 (from memory): form factor 0.65
-# between walls and roof, surface resistance 0.04 m2K/W, radiation 4.5 W/m2K, sky 11 K below the air.
-_SKY_K = 1.3
-# How far free heat follows the temperature by habit (curtains, airing, cooking, fires), as a share of it: one
-# standard deviation (common practice).
-_FREE_SPREAD = 0.10
 
 
 @dataclass(frozen=True)
@@ -100,9 +92,10 @@ def heat_loss(site: Site, days: Table) -> HeatLoss:
     """Fit daily space heat to the difference of indoor and outdoor temperature.
 
     days : Table, the days table. Returns HeatLoss; all None with the reason if the data do not allow it.
-        Method: heat = H (indoor - outdoor, over today and the two days before) - gains - aperture x sun +
+        Method: heat = H (indoor - outdoor, over today and the week before, + sky) - gains - aperture x sun +
         storage, robust to outliers, errors after Newey and West; usual gains and windows of dwellings are a
-        Bayesian prior; the heat meter's error limit is added.
+        Bayesian prior; the heat meter's error limit is added. The coefficient is the whole loss a kelvin
+        between rooms and air on these days, that to the sky included.
     """
     design = site.design.heat_loss_kw
     if days.total("minutes_heat_known") == 0:
@@ -177,7 +170,7 @@ def _daily(site: Site, days: Table) -> dict[str, Floats]:
 
 
 def daily_sun(site: Site, days: Table) -> Floats:
-    """Daily irradiance on the windows [W/m2]: measured, or from the day's temperature range."""
+    """Daily irradiance on the windows [W/m2]: measured, or from the day's course of temperature."""
     latitude = site.latitude if site.latitude is not None else 50.0
     of_year = day_of_year(days["day"])
     span = days["outdoor_max"] - days["outdoor_min"]
@@ -185,10 +178,16 @@ def daily_sun(site: Site, days: Table) -> Floats:
     modelled = from_temperature_range(
         of_year, latitude, np.where(np.isfinite(span) & (span > 0), span, typical)
     )
+    if "outdoor_rise" in days:
+        rise = days["outdoor_rise"]
+        modelled = np.where(np.isfinite(rise), from_afternoon_rise(of_year, latitude, rise), modelled)
+    outdoor = days["outdoor"]
+    colder = SUN_OF_COLD_W_M2_K * np.nan_to_num(outdoor - nan_median(outdoor))
+    on_windows = np.maximum(on_walls(of_year, latitude, modelled) + colder, 0.0)
     measured = days["solar"]
-    if _sun_measured(days):
-        modelled = np.where(np.isfinite(measured), measured, modelled)
-    return on_walls(of_year, latitude, modelled)
+    if not _sun_measured(days):
+        return on_windows
+    return np.where(np.isfinite(measured), on_walls(of_year, latitude, measured), on_windows)
 
 
 def _sun_measured(days: Table) -> bool:
@@ -215,7 +214,7 @@ def _usable(data: dict[str, Floats]) -> NDArray[np.bool_]:
     worked, indoor = heated & (power > 0.1 * slope * difference), data["indoor"]
     if data["measured"][0] < 0.5 or not worked.any():
         return worked
-    return worked | (heated & (indoor > float(np.median(indoor[worked])) - _ROOM_SPREAD_K))
+    return worked | (heated & (indoor > float(np.median(indoor[worked])) - ROOM_SPREAD_K))
 
 
 class _Regressors(NamedTuple):
@@ -233,15 +232,29 @@ class _Regressors(NamedTuple):
 
 
 def _regressors(days: Table, data: dict[str, Floats], usable: NDArray[np.bool_]) -> _Regressors:
+    """With the days before where enough well-heated days are left for them."""
+    whole = _regressors_of(days, data, usable, lags=True)
+    if whole.has_lags and whole.rows.sum() < _FEWEST_FOR_LAGS:
+        return _regressors_of(days, data, usable, lags=False)
+    return whole
+
+
+def _regressors_of(
+    days: Table, data: dict[str, Floats], usable: NDArray[np.bool_], *, lags: bool
+) -> _Regressors:
     lagged = [_before(data["difference"], n) for n in (1, 2)]
     rows = usable & np.isfinite(lagged[0]) & np.isfinite(lagged[1])
-    has_lags = bool(rows.sum() >= _FEWEST_FOR_LAGS)
+    has_lags = lags and bool(rows.sum() >= _FEWEST_FOR_LAGS)
     if not has_lags:
         rows = usable
-    columns = [data["difference"]]
+    columns = [data["difference"] + SKY_K]
     if has_lags:
         # Written as differences from today, so that the first coefficient is the whole of H.
         columns += [lag - data["difference"] for lag in lagged]
+        earlier = _mean_before(data["difference"], *_EARLIER_DAYS)
+        if (rows & np.isfinite(earlier)).sum() >= _FEWEST_FOR_EARLIER:
+            columns.append(earlier - data["difference"])
+            rows = rows & np.isfinite(earlier)
     gains_at = len(columns)
     columns.append(-np.ones(len(days)))
     sun = data["sun"]
@@ -285,8 +298,9 @@ def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bo
     fit = with_usual_heat(site, fit, gains_at, has_sun)
     slope, slope_error = fit.combination(np.eye(k)[0])
     difference, sun = float(np.mean(data["difference"][rows])), data["sun"][rows]
+    lost = slope * (difference + SKY_K)
     # The heat supplied is lost; sun and people only add to it.
-    if slope * difference < _LEAST_OF_HEAT * float(np.mean(data["power"][rows])):
+    if lost < _LEAST_OF_HEAT * float(np.mean(data["power"][rows])):
         return _none(
             site.design.heat_loss_kw,
             "space heat hardly grows with cold: the unit gives all it can, or rooms differ from day to day",
@@ -296,20 +310,30 @@ def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bo
     aperture = float(fit.coefficients[gains_at + 1]) if has_sun else 0.0
     sunless = float(np.nanquantile(sun, 0.1)) * aperture if has_sun else 0.0
     mean_gain = gains + (float(np.nanmean(sun)) * aperture if has_sun else 0.0)
-    free_share = float(np.clip(mean_gain / (slope * difference), 0.0, 1.0))
+    free_share = float(np.clip(mean_gain / lost, 0.0, 1.0))
     t = t_quantile(0.975, max(n - k, 2)) / GAUSS_95
-    relative, upward = _relative_errors(days, data, rows, slope_error * t / slope, free_share)
+    errors = slope_errors(
+        days,
+        data["difference"][rows],
+        slope_error * t / slope,
+        free_share,
+        rooms_measured=bool(data["measured"][0] >= 0.5),
+        aperture_k=None if _sun_measured(days) else max(aperture, 0.0) / slope,
+    )
+    relative = errors.downward
     if bent is not None:
         relative = float(np.hypot(relative, _EITHER * max(1.0 - whole / slope, 0.0)))
-    coefficient = Estimate(
-        slope, max(slope * (1.0 - GAUSS_95 * float(relative)), 0.0), slope * (1.0 + GAUSS_95 * float(upward))
+    each = Estimate(
+        slope, max(slope * (1.0 - GAUSS_95 * relative), 0.0), slope * (1.0 + GAUSS_95 * errors.upward)
     )
+    per_k = 1.0 + SKY_K / difference
+    coefficient = each.times(per_k)
     design = site.design
     loss = load = ratio = Estimate.none("needs design.outdoor_c")
     if design.outdoor_c is not None:
         span = design.indoor_c - design.outdoor_c
-        loss = coefficient.times(span / 1000.0)
-        load = _load(fit, slope, relative, gains + sunless, span)
+        loss = each.times((span + SKY_K) / 1000.0)
+        load = _load(fit, slope, relative, gains + sunless, span + SKY_K)
         ratio = (
             loss.times(1.0 / design.heat_loss_kw)
             if design.heat_loss_kw
@@ -321,41 +345,14 @@ def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bo
         design.heat_loss_kw,
         ratio,
         load,
-        float(np.nanmean(data["indoor"][rows])) - mean_gain / slope,
+        float(np.nanmean(data["indoor"][rows])) - mean_gain / (slope * per_k),
         mean_gain,
         int(fit.kept.sum()),
-        _method(data, has_lags, has_sun, site, days, bent=bent is not None),
+        _method(data, has_lags, has_sun, site, days, bent=bent is not None) + errors.advice,
         bool(data["measured"][0] > 0.5),
         beyond,
         free_share,
     )
-
-
-def _relative_errors(
-    days: Table, data: dict[str, Floats], rows: NDArray[np.bool_], slope_error: float, free_share: float
-) -> tuple[float, float]:
-    """Relative standard errors of the coefficient, downward and upward [-].
-
-    slope_error : of the fit alone, relative [-]. free_share : of the loss, supplied by sun and people [-]
-    """
-    difference = float(np.mean(data["difference"][rows]))
-    total = max(days.total("heat_total_kwh"), 1e-9)
-    meter = float(np.hypot(days.total("heat_flow_error_kwh"), days.total("heat_pair_error_kwh"))) / total
-    unseen = _WIND_SPREAD if _sun_measured(days) else float(np.hypot(_WIND_SPREAD, _SUN_SPREAD))
-    unseen = float(np.hypot(unseen, _FREE_SPREAD * free_share))
-    relative = np.sqrt(slope_error**2 + (meter / np.sqrt(3.0)) ** 2 + unseen**2)
-    rooms_measured = data["measured"][0] >= 0.5
-    if not rooms_measured:
-        # Assumed rooms: the spread of whole houses around their design, and drift with the weather.
-        relative = float(np.hypot(relative, _ROOM_SPREAD_K / difference))
-    # Mild days are windier, so wind hides a part of the slope.
-    sky = _SKY_K / difference
-    upward = float(np.sqrt(relative**2 + _WIND_UPWARD**2 + sky**2))
-    if not rooms_measured:
-        # Rooms that cool in cold weather hide a part of the loss; rooms that warm with it are rare.
-        span = float(np.ptp(np.quantile(data["difference"][rows], (0.05, 0.95))))
-        upward = float(np.hypot(upward, _ROOM_DRIFT_K / max(span, 1.0)))
-    return float(relative), upward
 
 
 def _well_heated(data: dict[str, Floats], columns: Floats, rows: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -420,6 +417,15 @@ def _before(values: Floats, days: int) -> Floats:
     return out
 
 
+def _mean_before(values: Floats, nearest: int, furthest: int) -> Floats:
+    """Mean of the known values that many days before; nan where none is known."""
+    before = [_before(values, n) for n in range(nearest, furthest + 1)]
+    known = np.isfinite(before)
+    count = known.sum(axis=0)
+    total = np.where(known, before, 0.0).sum(axis=0)
+    return np.divide(total, count, out=np.full(len(values), np.nan), where=count > 0)
+
+
 def _method(data: dict[str, Floats], lags: bool, sun: bool, site: Site, days: Table, *, bent: bool) -> str:
     parts = ["daily space heat against "]
     parts.append(
@@ -432,7 +438,7 @@ def _method(data: dict[str, Floats], lags: bool, sun: bool, site: Site, days: Ta
     if sun:
         parts.append(
             ", sun told apart "
-            + ("as measured" if _sun_measured(days) else "by season and daily temperature range")
+            + ("as measured" if _sun_measured(days) else "by season and the daily course of temperature")
         )
     if bent:
         parts.append(", the mild half alone: in the cold half heat grew less than a house's loss does")

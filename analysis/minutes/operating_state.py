@@ -30,9 +30,9 @@ OFF, HEATING, HOT_WATER, DEFROST, COOLING = (
 USE_UNKNOWN = 5  # running, use unknown
 UNKNOWN = -1
 
-# Above the best part-load COP on the market (EN 14511 A12/W35 data, common practice): the minimum
-# electricity of a running compressor is its minimum output divided by this.
-_BEST_COP = 7.5
+BEST_COP = 7.5
+"""Above the best part-load COP on the market (EN 14511 A12/W35 data, common practice): the minimum
+electricity of a running compressor is its minimum output divided by this."""
 _TYPICAL_TURN_DOWN = 0.3
 # Readings with a longer spacing can't show runs.
 _COARSEST_RUNNING_MIN = 15.0
@@ -81,7 +81,7 @@ def least_running_w(site: Site) -> float:
     pump = site.heat_pump
     rated = pump.rated_output_kw or (site.design.heat_loss_kw or 6.0)
     least = pump.min_output_kw or rated * _TYPICAL_TURN_DOWN
-    return least * 1000.0 / _BEST_COP
+    return least * 1000.0 / BEST_COP
 
 
 def classify_minutes(site: Site, grid: Grid, balance: Balance) -> Use:

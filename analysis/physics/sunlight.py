@@ -11,6 +11,9 @@ Array = NDArray[np.float64]
 
 GROUND_REFLECTS = 0.2
 """Usual albedo of grass and pavement, Liu and Jordan (1963)."""
+_OVERCAST, _CLEARER, _CLEAREST = 0.21, 0.13, 0.75
+"""Clearness without a rise, its growth with the root of the rise [K^-0.5], and that of a clear sky (FAO
+Irrigation and Drainage Paper 56, equation 37)."""
 _AFTERNOON = np.radians(np.arange(1.25, 180.0, 2.5))
 """Hour angles from noon to midnight: the morning is the same, seen from the other side."""
 
@@ -34,6 +37,19 @@ def from_temperature_range(day_of_year: ArrayLike, latitude: float, range_k: Arr
     """
     spread = np.maximum(np.asarray(range_k, dtype=np.float64), 0.5)
     return np.asarray(0.16 * extraterrestrial(day_of_year, latitude) * np.sqrt(spread))
+
+
+def from_afternoon_rise(day_of_year: ArrayLike, latitude: float, rise_k: ArrayLike) -> Array:
+    """Daily mean global irradiance estimated from how far the afternoon is warmer than its two nights.
+
+    rise_k : array (n,) [K], mean of 12:00 to 16:00 less that of 4:00 to 8:00 and 20:00 to 24:00, nan where
+        not known. A change of air mass, which moves the day's extremes, mostly cancels in it.
+    Returns array (n,) [W/m2]. Source: least squares of October to March of four typical years of NREL
+    (TMY3), the square root after Hargreaves and Samani (1982), the day between its nights after Bristow and
+    Campbell (1984).
+    """
+    clearness = _OVERCAST + _CLEARER * np.sqrt(np.maximum(np.asarray(rise_k, dtype=np.float64), 0.0))
+    return np.asarray(extraterrestrial(day_of_year, latitude) * np.minimum(clearness, _CLEAREST))
 
 
 def on_walls(day_of_year: ArrayLike, latitude: float, horizontal: ArrayLike) -> Array:

@@ -474,6 +474,27 @@ def test_a_wide_interval_makes_a_note() -> None:
     assert found.severity == "note"
 
 
+@pytest.mark.parametrize(("spread", "severity"), [(0.15, "watch"), (0.19, "watch"), (0.27, "note")])
+def test_a_house_that_is_leakier_by_nine_in_ten_is_watched(spread: float, severity: str) -> None:
+    """1.25 of the design, with an interval that may begin below 1.06: one standard deviation of the normal
+    distribution is the interval's half over 1.96."""
+    found = check_whole(house.heat_loss_above_design(context_of(loss=heat_loss_of(1.25, spread=spread))))
+    assert found.severity == severity
+
+
+def test_nine_in_ten_send_nobody_there() -> None:
+    found = check_whole(house.heat_loss_above_design(context_of(loss=heat_loss_of(1.5, spread=0.4))))
+    assert found.severity == "watch"
+
+
+def test_each_end_of_the_interval_speaks_for_its_side() -> None:
+    sure = replace(heat_loss_of(1.3), ratio=Estimate(1.3, 1.2, 1.9))
+    unsure = replace(heat_loss_of(1.3), ratio=Estimate(1.3, 0.7, 1.4))
+    sides = [house.heat_loss_above_design(context_of(loss=loss)) for loss in (sure, unsure)]
+    assert sides[0].confidence > sides[1].confidence
+    assert [s.severity for s in sides] == ["watch", "note"]
+
+
 @pytest.mark.parametrize(("ratio", "rule"), [(1.6, "above"), (0.68, "below")])
 def test_a_house_that_the_sun_heats_is_neither_leaky_nor_tight_for_sure(ratio: float, rule: str) -> None:
     judged = {"above": house.heat_loss_above_design, "below": house.heat_loss_below_design}[rule]
@@ -664,6 +685,23 @@ def test_rooms_on_their_way_back_from_a_set_back_lack_nothing_else(fall: float, 
     assert sum(c.weight for c in found.causes) == pytest.approx(1.0)
 
 
+def test_what_rooms_lack_by_night_by_wish_is_no_part_of_what_they_lack() -> None:
+    """A heavy house with 4 K less by night: it falls by 0.75 K and lacks 1.2 K by day, 2.1 K over the day."""
+    cold = {
+        "room": 18.4,
+        "room_min": 18.0,
+        "room_end": 18.75,
+        "target": 20.5 - 4.0 * 8.0 / 24.0,
+        "target_max": 20.5,
+        "heat_space_kwh": 200.0,
+        "minutes_heating": 900,
+        "above_curve": 0.5,
+        "minutes_running": 900,
+    }
+    found = check_whole(heat_rooms.room_below_target(context_of(rooms(1.2, **cold))))
+    assert found.causes[0].cause == "deep_set_back"
+
+
 def two_zones(upper: float, ground: float = 0.1) -> Any:
     return days_of(
         **{
@@ -769,7 +807,7 @@ def test_a_wish_is_no_cause_without_a_designed_temperature() -> None:
         rooms(np.where(np.arange(DAYS) % 30 == 5, 3.0, 0.0)),
         rooms(3.0, **{"wanted.house": 25.0}),
         rooms(3.0, outdoor=-9.0),
-        rooms(3.0, minutes_heating=0, minutes_running=100),
+        rooms(3.0, minutes_heating=0, minutes_running=100, heat_space_kwh=1.0),
     ],
     ids=[
         "thermostat's band",
@@ -782,6 +820,14 @@ def test_a_wish_is_no_cause_without_a_designed_temperature() -> None:
 def test_rooms_that_are_cool_for_other_reasons(days: Any) -> None:
     found = heat_rooms.room_below_target(context_of(days))
     assert found is None or found.severity == "note"
+
+
+def test_rooms_are_cold_where_the_heat_comes_in_moments_that_no_meter_calls_a_run() -> None:
+    found = heat_rooms.room_below_target(
+        context_of(rooms(9.0, minutes_heating=0, minutes_running=0, heat_space_kwh=15.0))
+    )
+    assert found is not None
+    assert found.severity == "urgent"
 
 
 def test_a_shortage_that_has_ended_is_a_note() -> None:

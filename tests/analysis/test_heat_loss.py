@@ -17,6 +17,9 @@ from fieldfare.analysis.plant.load import parse_site
 from tests.analysis.heat_tables import SITE
 
 COEFFICIENT, GAINS, APERTURE = 220.0, 450.0, 4.0
+# What the house radiates to the sky beyond its air, as a difference of temperature: ISO 13790:2008, 11.3.5,
+# of walls and roof alone (from memory).
+SKY_K = 0.85
 
 
 def house(
@@ -46,8 +49,10 @@ def house(
     indoor = np.broadcast_to(np.asarray(room, dtype=float), n)
     difference = indoor - outdoor
     felt = (1.0 - memory) * difference + memory * np.concatenate(([difference[0]], difference[:-1]))
+    # The mean loss of the season over its mean difference is the coefficient, as in a co-heating test.
+    per_k = COEFFICIENT * difference.mean() / (difference.mean() + SKY_K)
     watts = (
-        COEFFICIENT * felt
+        per_k * (felt + SKY_K)
         - gains
         - aperture * on_walls(of_year, 52.1, solar)
         + noise * rng.standard_normal(n)
@@ -260,3 +265,57 @@ def test_a_bright_day_at_rest_belongs_to_the_line_while_the_rooms_are_warm(
     assert usable[~bright].all()
     assert usable[bright].all() == belongs
     assert usable[bright].any() == belongs
+
+
+def heavy(n: int = 150, seed: int = 1, hours: float = 72.0) -> Table:
+    """A house whose walls answer over the week: an exponential memory of `hours`."""
+    days = house(n, seed=seed)
+    share = 1.0 - np.exp(-24.0 / hours)
+    difference, felt = days["room"] - days["outdoor"], np.zeros(n)
+    felt[0] = difference[0]
+    for i in range(1, n):
+        felt[i] = felt[i - 1] + share * (difference[i] - felt[i - 1])
+    light = COEFFICIENT * difference.mean() / (difference.mean() + SKY_K)
+    heat = days["heat_space_kwh"] + light * (felt - difference) * 0.024
+    heat = np.maximum(heat, 0.0)
+    return days.with_columns(heat_space_kwh=heat, heat_total_kwh=heat + 8.0)
+
+
+def test_a_house_that_answers_over_the_week_is_not_taken_for_a_tight_one() -> None:
+    found = [measured(heavy(seed=seed)).coefficient.value / COEFFICIENT for seed in range(4)]
+    assert np.mean(found) == pytest.approx(1.0, abs=0.05)
+
+
+def test_the_less_the_weather_varies_the_less_a_slope_tells() -> None:
+    days = house()
+    middle = float(np.mean(days["outdoor"]))
+    even = days["outdoor"].copy()
+    even = middle + (even - middle) * 0.4
+    heat = days["heat_space_kwh"] + COEFFICIENT * (days["outdoor"] - even) * 0.024
+    narrow = days.with_columns(outdoor=even, heat_space_kwh=heat, heat_total_kwh=heat + 8.0)
+    assert measured(narrow).coefficient.half > 1.4 * measured(days).coefficient.half
+
+
+def test_the_method_names_the_sensor_that_would_narrow_the_interval() -> None:
+    days = house()
+    assert "would narrow" not in measured(days).method
+    assert "; room_temperature would narrow the interval by" in measured(unmeasured(days)).method
+    glass = house(aperture=25.0).with_columns(solar=np.nan)
+    assert "; solar_irradiance would narrow the interval by" in measured(glass).method
+
+
+def test_without_a_sun_sensor_clear_cold_days_do_not_make_a_tight_house() -> None:
+    """Sun that follows the cold by 2 W/m2K beyond what the course of temperature shows, as in Washington."""
+    errors = []
+    for seed in range(6):
+        days = house(seed=seed, aperture=10.0)
+        outdoor = days["outdoor"]
+        more = 2.0 * (outdoor.mean() - outdoor)
+        heat = np.maximum(days["heat_space_kwh"] - 10.0 * more * 0.024, 0.0)
+        rise = np.full(len(outdoor), 2.25)
+        found = measured(
+            days.with_columns(heat_space_kwh=heat, heat_total_kwh=heat + 8.0, solar=np.nan, outdoor_rise=rise)
+        ).coefficient
+        errors.append(found.value / COEFFICIENT - 1.0)
+        assert found.low < COEFFICIENT < found.high
+    assert np.mean(errors) == pytest.approx(0.0, abs=0.08)

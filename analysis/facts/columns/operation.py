@@ -28,6 +28,7 @@ WEATHER = made_by(
     ("outdoor", "°C", "Mean outdoor temperature of a day with two thirds known."),
     ("outdoor_min", "°C", "Lowest outdoor temperature."),
     ("outdoor_max", "°C", "Highest outdoor temperature."),
+    ("outdoor_rise", "K", "Afternoon over the nights beside it, outdoors."),
     ("outdoor_heating", "°C", "Mean outdoor temperature while the unit heats or defrosts.", USE),
     needs=(_OUTDOOR,),
 ) + made_by(

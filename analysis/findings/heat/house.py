@@ -45,6 +45,8 @@ def heat_loss_above_design(context: Context) -> Finding | None:
     severity: Severity = "note"
     if ratio.low > 1.0 + sure:
         severity = graded(ratio.value, limit, context.limit("heat_loss_above_act"))
+    elif _chance(ratio, 1.0 + sure, above=True) >= context.limit("heat_loss_likely"):
+        severity = "watch"
     if loss.free_share > context.limit("heat_loss_free_share"):
         severity = "note"
     off = disagreement(context)
@@ -204,9 +206,17 @@ def _first(context: Context) -> str:
 
 
 def _sure(ratio: Estimate, limit: float, *, above: bool) -> float:
+    return max(_chance(ratio, limit, above=above), 0.3)
+
+
+def _chance(ratio: Estimate, limit: float, *, above: bool) -> float:
+    """Probability that the ratio lies beyond the limit, by the interval's end on that side."""
     assert ratio.value is not None
-    z = (ratio.value - limit) / max(ratio.half / GAUSS_95, 1e-6)
-    return max(normal_probability(z if above else -z), 0.3)
+    assert ratio.low is not None
+    assert ratio.high is not None
+    side = ratio.value - ratio.low if above else ratio.high - ratio.value
+    z = (ratio.value - limit) / max(side / GAUSS_95, 1e-6)
+    return normal_probability(z if above else -z)
 
 
 @dataclass(frozen=True)

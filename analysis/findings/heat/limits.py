@@ -153,6 +153,12 @@ LIMITS_HEAT: dict[str, Limit] = {
         "common practice: the whole 95 % interval beyond a rounding of the design",
         "how far the interval must stay from 1",
     ),
+    "heat_loss_likely": Limit(
+        0.9,
+        "-",
+        "common practice: nine in ten are enough to look again, not to visit",
+        "probability that the loss is beyond this, from which a leakier house is watched",
+    ),
     "overheated_k": Limit(
         2.0,
         "K",
@@ -267,6 +273,12 @@ LIMITS_HEAT: dict[str, Limit] = {
         "common practice: rooms kept cooler than designed are half a kelvin below it, within one and a half;"
         " one in twenty is further",
         "room without a set temperature of its own below the design's",
+    ),
+    "room_heated_kwh": Limit(
+        5.0,
+        "kWh",
+        "common practice: two hours of a small unit's least output",
+        "heat to the rooms, from which a day without long runs is one of heating",
     ),
     "room_set_back_k": Limit(
         2.0,

@@ -236,6 +236,8 @@ def _judged(context: Context) -> Flags:
     heated = (days.floats("minutes_heating") >= _HEATED_MIN) | (
         days.floats("minutes_running") >= 4 * _HEATED_MIN
     )
+    # A unit whose heat finds no way out runs in moments that meters average below a run.
+    heated |= days.floats("heat_space_kwh") >= context.limit("room_heated_kwh")
     cold = ~np.isfinite(outdoor) | (outdoor < _COLD_ENOUGH_C)
     return heated & cold & ~(outdoor < (coldest if coldest is not None else -99.0))
 
@@ -250,7 +252,7 @@ def _causes(
         shut_below=context.limit("room_emission_shut"),
         emitters_known=bool(context.site.emitter),
     )
-    depth, recovery = _set_back(context, inside)
+    depth, recovery = _set_back(context, zone, inside)
     lags = measured.gap is not None and measured.gap >= context.limit("answer_gap_k")
     if depth >= context.limit("answer_setback_k") and recovery.is_late(context.limit) and not lags:
         weights = with_set_back(weights)
@@ -276,7 +278,7 @@ def _causes(
     return ranked(scores), evidence
 
 
-def _set_back(context: Context, inside: Flags) -> tuple[float, Recovery]:
+def _set_back(context: Context, zone: _Zone, inside: Flags) -> tuple[float, Recovery]:
     """Usual depth of the night set-back on the cold days [K], and how the rooms come back from it."""
     days, cold = context.days, context.days.where(inside)
     loss, nan = context.figures.heat_loss, float("nan")
@@ -286,7 +288,6 @@ def _set_back(context: Context, inside: Flags) -> tuple[float, Recovery]:
         return nan, Recovery(nan, nan, nan, nan, nan)
     raised_h = 24.0 - lowered_h
     fell = days.floats("room_end") - days.floats("room_min")
-    lacks = days.floats("target_max") - days.floats("room")
     # A unit that heats by night too gives less in the hours after it than the day's heat over these.
     given = days.floats("heat_space_kwh") / np.maximum(days.floats("minutes_heating") / 60.0, raised_h)
     value = nan if loss.coefficient.value is None else loss.coefficient.value
@@ -296,7 +297,9 @@ def _set_back(context: Context, inside: Flags) -> tuple[float, Recovery]:
     # By day the rooms gain what they lose by night.
     usual = nan_median(fell[inside])
     needed = usual / (context.limit("answer_recovery_min") / 60.0)
-    recovery = Recovery(nan_median(spare[inside]), usual / raised_h, needed, usual, nan_median(lacks[inside]))
+    # A day's mean holds the night too, which is cool by wish.
+    lacks = nan_median(zone.deficit[inside])
+    recovery = Recovery(nan_median(spare[inside]), usual / raised_h, needed, usual, lacks)
     return depth, recovery
 
 

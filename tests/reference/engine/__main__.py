@@ -9,7 +9,7 @@ import argparse
 from pathlib import Path
 
 from tests.reference.engine.export import write
-from tests.reference.engine.houses import HOUSES
+from tests.reference.engine.houses import HOUSES, OTHER_HOUSES
 from tests.reference.engine.run import heat_loss_w_per_k, simulate
 
 METERING: dict[str, tuple[str, ...]] = {
@@ -32,7 +32,7 @@ def main() -> None:
     args = parser.parse_args()
     begin, end = (tuple(int(x) for x in text.split("-")) for text in (args.begin, args.end))
     for name in args.houses.split(","):
-        house = HOUSES[name]
+        house = (HOUSES | OTHER_HOUSES)[name]
         run = simulate(house, (begin[0], begin[1]), (end[0], end[1]))
         loss = heat_loss_w_per_k(house, (begin[0], begin[1]), (end[0], end[1]))
         for metering in args.metering.split(","):

@@ -16,7 +16,11 @@ def envelope(model: Model, house: House, *, shaded: bool) -> None:
     mass = house.thermal_mass_m
     absorbed = 0.0 if shaded else 0.6
     model["Material"] = {"Mass": {**inner, "thickness": mass, "solar_absorptance": 0.6}}
-    for part, u in (("Wall", house.wall_u), ("Roof", house.roof_u), ("Floor", house.floor_u)):
+    for part, u in (
+        ("Wall", house.wall_built_u or house.wall_u),
+        ("Roof", house.roof_u),
+        ("Floor", house.floor_u),
+    ):
         # Surface films take 0.17 m2K/W (ISO 6946), the massive layer its own share.
         resistance = 1.0 / u - 0.17 - mass / 1.1
         model["Material"][f"{part} insulation"] = {

@@ -187,18 +187,21 @@ def write(
     table.to_csv(folder / "readings.csv.gz")
     told = {
         "name": f"engine-{house.name}",
-        "family": "healthy",
+        "family": "faulty" if house.must else "healthy",
         "title": f"{house.name} house of the reference engine",
         "fault": None,
-        "must": [],
+        "must": [{"any_of": [code], "severity_at_least": "watch"} for code in house.must],
         "first_cause": [],
         "must_not": [],
-        "may": (
-            ["heat_loss_below_design", "heat_loss_above_design"]
-            if heat_loss < 0.85 * house.coefficient_w_per_k
-            else []
-        ),
-        "verdict": {"in": ["in_order", "not_known"]},
+        "may": [
+            *house.may,
+            *(
+                ["heat_loss_below_design", "heat_loss_above_design"]
+                if heat_loss < 0.85 * house.coefficient_w_per_k
+                else []
+            ),
+        ],
+        "verdict": {"in": ["watch", "act", "urgent"] if house.must else ["in_order", "not_known"]},
         "metering": "full" if not without else "some",
         "spacing_min": spacing_min,
         "days": round(len(run) / 1440),

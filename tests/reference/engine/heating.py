@@ -26,7 +26,7 @@ def heating(model: Model, house: House) -> None:
                 "outlet_node_name": "Emitter out",
                 "heating_design_capacity": 1000.0 * house.emitter_kw,
                 "u_factor_times_area_value": 1000.0 * house.emitter_kw / 50.0,
-                "maximum_water_flow_rate": flow_m3_s,
+                "maximum_water_flow_rate": flow_m3_s * house.valve_open,
             }
         }
         kind = "ZoneHVAC:Baseboard:Convective:Water"

@@ -33,6 +33,9 @@ class House:
         emitter meets each minute's load. defrost : the engine's timed defrost
     oversize : output over heat loss on the design day [-]; cop : at A7/W35; least_share : least output over
         full [-]
+    wall_built_u : of the walls as built, where not as designed [W/m2K]
+    valve_open : share of the emitters' flow that is left from day valve_from_day on [-]
+    must, may : codes of findings that the house as built asks for, and that it excuses
     curve_k : flow above what the emitters need by their size [K]; emitter_scale : emitters over what they
         need [-]
     """
@@ -73,6 +76,12 @@ class House:
     flow_c: float = 48.0
     curve_k: float = 0.0
     deadband_k: float = 0.8
+    emitter_scale: float = 1.0
+    wall_built_u: float = 0.0
+    valve_open: float = 1.0
+    valve_from_day: int = 0
+    must: tuple[str, ...] = ()
+    may: tuple[str, ...] = ()
 
     @property
     def design_outdoor_c(self) -> float:
@@ -133,7 +142,7 @@ class House:
     def emitter_kw(self) -> float:
         """Output at 50 K, so that the emitters give the load at the design flow (linear emitters, as in the
         engine)."""
-        return self.design_load_kw * 50.0 / (self.flow_c - 4.0 - self.target_c)
+        return self.emitter_scale * self.design_load_kw * 50.0 / (self.flow_c - 4.0 - self.target_c)
 
     @property
     def curve(self) -> tuple[float, float]:
@@ -175,6 +184,46 @@ HOUSES: dict[str, House] = {
         House("light", thermal_mass_m=0.02, climate="washington", wall_u=0.6, gains_w=250.0),
     )
 }
+
+
+OTHER_HOUSES: dict[str, House] = {
+    h.name: h
+    for h in (
+        House(
+            "heavy",
+            thermal_mass_m=0.28,
+            set_back_k=4.0,
+            oversize=1.7,
+            flow_c=50.0,
+            window_share=0.16,
+            solar_gain=0.4,
+            emitter_scale=1.4,
+            may=("room_below_target",),
+        ),
+        House(
+            "cavity",
+            wall_u=0.35,
+            wall_built_u=0.75,
+            window_share=0.15,
+            solar_gain=0.35,
+            oversize=1.3,
+            emitter_scale=1.5,
+            must=("heat_loss_above_design",),
+            may=("room_below_target", "capacity_short"),
+        ),
+        House(
+            "shut-valve",
+            window_share=0.15,
+            solar_gain=0.35,
+            emitter_scale=1.2,
+            valve_open=0.05,
+            valve_from_day=45,
+            must=("room_below_target",),
+        ),
+    )
+}
+"""Houses for the benchmark alone: one that answers over a week, one with walls of twice the designed loss,
+one whose emitters' valves shut in mid-winter."""
 
 
 def variant(house: House, name: str, **change: object) -> House:

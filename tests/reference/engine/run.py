@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import subprocess
 import tempfile
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -50,6 +51,18 @@ def engine() -> Path:
 
 
 def simulate(
+    house: House, begin: tuple[int, int], end: tuple[int, int], *, coheating: bool = False
+) -> pd.DataFrame:
+    """As `simulate_once`; what changes on a day of the run is a second run from that day on."""
+    if coheating or not house.valve_from_day:
+        return simulate_once(house, begin, end, coheating=coheating)
+    before = simulate_once(replace(house, valve_open=1.0), begin, end)
+    after = simulate_once(house, begin, end)
+    cut = 1440 * house.valve_from_day
+    return pd.concat([before.iloc[:cut], after.iloc[cut:]])
+
+
+def simulate_once(
     house: House, begin: tuple[int, int], end: tuple[int, int], *, coheating: bool = False
 ) -> pd.DataFrame:
     """Minutes of a run: one column for each of `model.OUTPUTS`, at the end of each minute, local standard
