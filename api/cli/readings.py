@@ -141,9 +141,20 @@ def import_(settings: Settings, site_id: str, files: tuple[Path, ...]) -> int:
 @click.option("--to", "target", required=True, metavar="ADDRESS", help="A server's address, or `local`.")
 @click.option("--database", metavar="NAME", help="Its database or bucket. Default: the one configured.")
 @click.option("--token", metavar="TOKEN", help="Access token. Default: $FIELDFARE_STORE_TOKEN.")
+@click.option(
+    "--exact",
+    is_flag=True,
+    help="Delete readings that are only there, such as those of a file undone here since an earlier move. Not"
+    " once the other store is in use.",
+)
 @click.pass_obj
 def move(
-    settings: Settings, sites: tuple[str, ...], target: str, database: str | None, token: str | None
+    settings: Settings,
+    sites: tuple[str, ...],
+    target: str,
+    database: str | None,
+    token: str | None,
+    exact: bool,
 ) -> None:
     """Copy readings of all sites, or those named, into another store, and compare both reading for reading.
 
@@ -160,7 +171,7 @@ def move(
         store_token=token or settings.store_token,
     )
     with opened_existing(settings) as service:
-        move_fleet(service, there, sites, say)
+        move_fleet(service, there, sites, say, exact=exact)
 
 
 @click.group("set-aside")

@@ -81,7 +81,7 @@ RUNS: dict[str, list[Run]] = {
         ),
         Run("import alder-row readings.csv", says="readings read"),
     ],
-    "move": [Run("move alder-row --to local --database x --token y", 2, "are the same")],
+    "move": [Run("move alder-row --to local --database x --token y --exact", 2, "are the same")],
     "set-aside list": [
         Run("set-aside list", says="2 held"),
         Run("set-aside list --site alder-row --last 1 --format json", says='"messages"'),
