@@ -18,8 +18,9 @@ from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.plant.units import Conversion
 from fieldfare.analysis.readings import MS_PER_DAY, Readings, Samples
 from fieldfare.collector import validation
-from fieldfare.collector.store.merge import concatenated
+from fieldfare.collector.store.merge import concatenated, is_among
 from fieldfare.collector.store.protocol import PointSpan, Store
+from fieldfare.collector.store.sealed import ends
 
 _IMPORT_ROWS = 250_000
 _GATHERED = 1_000_000
@@ -39,6 +40,8 @@ class Moved(NamedTuple):
     """Result of copying one site.
 
     readings : read from the source. stored, replaced, duplicates : result of the append to the target
+    more : readings of the target at times that the source does not have: taken in there since, or undone here
+        since an earlier move. removed : of these, those that were deleted
     different : points that differ afterwards, each with the difference; empty when all is well
     """
 
@@ -47,6 +50,8 @@ class Moved(NamedTuple):
     stored: int
     replaced: int
     duplicates: int
+    more: int
+    removed: int
     different: tuple[str, ...]
 
     @property
@@ -59,25 +64,39 @@ def move(
     target: Store,
     sites: Iterable[str],
     *,
+    exact: bool = False,
     settle: Callable[[], None] = lambda: None,
     progress: Callable[[Moved], None] = lambda _: None,
 ) -> list[Moved]:
     """Copy sites' readings, then compare both stores reading by reading. The source is unchanged.
 
+    exact : delete what the target has at times that the source does not have
     settle : called before the comparison; for a server store its `flush`
     progress : called with each site's result
     Safe to repeat: what is there already is not stored twice.
     """
     out: list[Moved] = []
     for site in sites:
-        counts = [0, 0, 0, 0]
+        given = stored = replaced = duplicates = 0
         for readings in _steps(source, site):
             done = target.append(site, readings)
-            given = sum(len(s.time) for s in readings.values())
-            counts = [a + b for a, b in zip(counts, (given, *done), strict=True)]
+            given += sum(len(s.time) for s in readings.values())
+            stored, replaced = stored + done.stored, replaced + done.replaced
+            duplicates += done.duplicates
         settle()
+        more = removed = 0
+        for extra in _more(source, target, site):
+            more += sum(len(s.time) for s in extra.values())
+            removed += target.revert(site, extra, {}).removed if exact else 0
         moved = Moved(
-            site, counts[0], counts[1], counts[2], counts[3], tuple(_differences(source, target, site))
+            site,
+            given,
+            stored,
+            replaced,
+            duplicates,
+            more,
+            removed,
+            tuple(_differences(source, target, site)),
         )
         out.append(moved)
         progress(moved)
@@ -103,6 +122,20 @@ def _steps(source: Store, site: str) -> Iterable[Readings]:
             yield readings
 
 
+def _more(source: Store, target: Store, site: str) -> Iterator[Readings]:
+    """Readings of the target at times that the source does not have."""
+    for there in _steps(target, site):
+        first, last = ends(there)
+        here = source.read(site, list(there), first, last + 1)
+        extra: Readings = {}
+        for point, (time, value) in there.items():
+            new = ~is_among(time, here[point].time) if point in here else np.ones(len(time), bool)
+            if new.any():
+                extra[point] = Samples(time[new], value[new])
+        if extra:
+            yield extra
+
+
 def _differences(source: Store, target: Store, site: str) -> Iterable[str]:
     """Points that the target does not hold like the source; a target may hold more."""
     expected, held = source.points(site), target.points(site)
@@ -113,9 +146,8 @@ def _differences(source: Store, target: Store, site: str) -> Iterable[str]:
         elif there.count < span.count or there.first > span.first or there.last < span.last:
             yield f"{point} has {_shown(there)}, not {_shown(span)}"
     for readings in _steps(source, site):
-        start = min(int(s.time[0]) for s in readings.values())
-        end = max(int(s.time[-1]) for s in readings.values()) + 1
-        other = target.read(site, list(readings), start, end)
+        first, last = ends(readings)
+        other = target.read(site, list(readings), first, last + 1)
         for point, (times, values) in readings.items():
             copy = other.get(point)
             if copy is None:

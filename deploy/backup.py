@@ -319,7 +319,12 @@ def _extract(tar: tarfile.TarFile, into: Path) -> Iterator[str]:
 
 
 def restore(archive: Path, data: Path) -> int:
-    """Put an archive's files in place. Returns their number. Raises BackupError if `data` holds anything."""
+    """Put an archive's files in place. Returns their number. Raises BackupError if `data` holds anything, or
+    is in use."""
+    if _is_in_use(data):
+        raise BackupError(
+            f"{data} is in use: stop the service, its collectors and every other command of fieldfare first"
+        )
     if data.exists() and any(data.iterdir()):
         raise BackupError(f"{data} is not empty: move it away first")
     data.parent.mkdir(parents=True, exist_ok=True)
@@ -331,6 +336,16 @@ def restore(archive: Path, data: Path) -> int:
             data.rmdir()
         shutil.move(unpacked, data)
     return len(digests)
+
+
+def _is_in_use(data: Path) -> bool:
+    """Whether a process of fieldfare has opened a data folder of this path, moved away since or not (see
+    `_in_use` in api/core/service.py). Processes in a container of their own aren't seen."""
+    folder = hashlib.sha256(os.path.realpath(data).encode()).hexdigest()[:16]
+    try:
+        return f"@fieldfare-{folder}-" in Path("/proc/net/unix").read_text(errors="replace")
+    except OSError:
+        return False
 
 
 def main(argv: list[str] | None = None) -> int:

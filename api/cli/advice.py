@@ -22,9 +22,9 @@ if TYPE_CHECKING:
 def advice(settings: Settings, site_id: str, form: str) -> None:
     """Say which settings of a home are worth changing, what each saves and what rooms do."""
     from fieldfare.api.core.advice import advice as advised
-    from fieldfare.api.core.service import opened
+    from fieldfare.api.core.service import opened_existing
 
-    with opened(settings) as service:
+    with opened_existing(settings) as service:
         document = advised(service, service.sites.get(site_id))
     if form == "json":
         print_json(document)
@@ -55,9 +55,9 @@ def cold_snap(settings: Settings, forecast: Path | None, form: str) -> None:
     Without it the forecast is fetched from the address in FIELDFARE_FORECAST_URL; where that fails, the last
     one that still holds is used.
     """
-    from fieldfare.api.core.service import opened
+    from fieldfare.api.core.service import opened_existing
 
-    with opened(settings) as service:
+    with opened_existing(settings) as service:
         if forecast is None:
             document = _by_address(service)
         else:

@@ -90,7 +90,7 @@ def answer(
     ice."""
     from fieldfare.api.core.answers import Asking
     from fieldfare.api.core.answers import answer as answered
-    from fieldfare.api.core.service import opened
+    from fieldfare.api.core.service import opened_existing
 
     reported = (
         (prices.read_text(encoding="utf-8-sig", errors="replace"), str(prices))
@@ -98,7 +98,7 @@ def answer(
         else None
     )
     asking = Asking(first, last, against, billed_kwh, billed_money, visit_cost, zone, hours, since, reported)
-    with opened(settings) as service:
+    with opened_existing(settings) as service:
         record = service.sites.get(site_id)
         document = answered(service, record, question, asking)
         if out is not None:

@@ -19,16 +19,15 @@ def check(settings: Settings, form: str) -> int:
     Changes nothing. Restore damaged data from a backup, or read the exports of those days again.
     """
     from fieldfare.analysis.errors import FieldfareError
-    from fieldfare.api.core.service import opened
+    from fieldfare.api.core.service import check_holds_data, opened_existing
     from fieldfare.api.records.check import Damage, check_databases, check_key, check_rows, check_sites
     from fieldfare.dashboards.text.words import count
 
-    if not settings.data.is_dir():
-        raise click.UsageError(f"there is no data folder {settings.data}")
+    check_holds_data(settings)
     found = check_databases(settings)
     sites = 0
     try:
-        with opened(settings) as service:
+        with opened_existing(settings) as service:
             sites = len(service.sites.ids())
             found += check_key(service)
             found += check_rows(service)
@@ -57,13 +56,13 @@ def repair(settings: Settings, folder: Path | None, accept_rows: bool) -> int:
 
     Readable readings are never replaced. The exit code is 1 if something is still damaged.
     """
-    from fieldfare.api.core.service import opened
+    from fieldfare.api.core.service import opened_existing
     from fieldfare.api.records.repair import damaged_readings, repair_derived
     from fieldfare.api.records.repair import repair as run
     from fieldfare.api.records.repair_rows import repair_rows
     from fieldfare.dashboards.text.words import count
 
-    with opened(settings) as service:
+    with opened_existing(settings) as service:
         rows = repair_rows(service, folder, accept=accept_rows)
         for line in rows.lines:
             say(line)

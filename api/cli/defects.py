@@ -39,11 +39,11 @@ def defect_pack(
 
     Default: the days of the current verdict.
     """
-    from fieldfare.api.core.service import opened
+    from fieldfare.api.core.service import opened_existing
     from fieldfare.api.records.defect_pack import case_of, write_to
     from fieldfare.dashboards.text.words import days_between
 
-    with opened(settings) as service:
+    with opened_existing(settings) as service:
         case = case_of(service, service.sites.get(site_id), code, first, last)
         pack = write_to(service, case, out, contact=contact)
     say(f"wrote {len(pack.files)} files to {out}, {days_between(case.first, case.last)}")

@@ -17,7 +17,7 @@ import click
 
 from fieldfare.analysis.errors import FieldfareError, InputError, SiteError
 from fieldfare.api.cli.garbage import search_no_more, search_seldom
-from fieldfare.api.core.threads import one_thread_each
+from fieldfare.api.core.threads import one_allocator, one_thread_each
 
 log = logging.getLogger(__name__)
 DONE, FAULT, BAD_INPUT, SOME_REJECTED, INTERRUPTED = 0, 1, 2, 3, 130
@@ -35,6 +35,7 @@ def main(argv: Sequence[str] | None = None) -> None:
 def run(argv: Sequence[str] | None = None) -> int:
     """Run the command. Return its exit code; never raises."""
     one_thread_each()
+    one_allocator()
     from fieldfare.api.cli.root import root
 
     try:

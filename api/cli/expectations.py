@@ -36,9 +36,9 @@ def expectations(
         raise click.UsageError(f"There is no model {unknown[0]!r}; there are: {', '.join(MODELS)}.")
     if out.suffix not in (".html", ".json"):
         raise click.UsageError(f"--out must end in .html or .json, not {out.name!r}.")
-    from fieldfare.api.core.service import opened
+    from fieldfare.api.core.service import opened_existing
 
-    with opened(settings) as service:
+    with opened_existing(settings) as service:
         record = service.sites.get(site_id)
         begin, end = service.results.period(record, first, last)
         facts = service.facts_cache.facts(record.site, begin, end)

@@ -21,9 +21,9 @@ def analyse(settings: Settings, site_id: str, first: date | None, last: date | N
     """How a site performs: energy, performance, heat loss against the design, cycling, hot water,
     findings."""
     from fieldfare.api.core.rolling_period import under_standing_verdict
-    from fieldfare.api.core.service import opened
+    from fieldfare.api.core.service import opened_existing
 
-    with opened(settings) as service:
+    with opened_existing(settings) as service:
         record = service.sites.get(site_id)
         result = service.results.result(record, *service.results.period(record, first, last))
         result = under_standing_verdict(service, record, result)
@@ -64,7 +64,7 @@ def report(
         raise click.UsageError("Give one of --month, --winter-check, --hand-over.")
     if season is not None and not winter_check:
         raise click.UsageError("--season goes with --winter-check.")
-    from fieldfare.api.core.service import opened
+    from fieldfare.api.core.service import opened_existing
     from fieldfare.api.records.papers import (
         hand_over_paper,
         month_paper,
@@ -72,7 +72,7 @@ def report(
         write_paper,
     )
 
-    with opened(settings) as service:
+    with opened_existing(settings) as service:
         record = service.sites.get(site_id)
         if month is not None:
             paper = month_paper(service, record, month)
@@ -91,9 +91,9 @@ def fleet(settings: Settings, form: str) -> None:
     """Every site, worst first: its verdict, the finding to deal with first, its performance."""
     from fieldfare.api.cli.plain_result import plain_fleet
     from fieldfare.api.core.fleet_rows import fleet_rows
-    from fieldfare.api.core.service import opened
+    from fieldfare.api.core.service import opened_existing
 
-    with opened(settings) as service:
+    with opened_existing(settings) as service:
         rows = fleet_rows(service, fresh=True)
     if form == "json":
         print_json({"sites": rows})

@@ -58,7 +58,7 @@ def add(settings: Settings, email: str, name: str, role: str, sites: tuple[str, 
     from fieldfare.api.people.access import COMMAND_LINE
     from fieldfare.api.people.invitations import take_in
 
-    with _accounts(settings) as (accounts, audit):
+    with _accounts(settings, make=True) as (accounts, audit):
         row = take_in(accounts, audit, COMMAND_LINE, email, name, role, sites)
         _print_invitation(settings, accounts, row.id, row.email)
 
@@ -145,12 +145,13 @@ def _print_invitation(settings: Settings, accounts: Accounts, person: int, email
 
 
 @contextmanager
-def _accounts(settings: Settings) -> Iterator[tuple[Accounts, Audit]]:
-    from fieldfare.api.core.service import opened
+def _accounts(settings: Settings, *, make: bool = False) -> Iterator[tuple[Accounts, Audit]]:
+    """Accounts of a data folder. make : make it where there is none"""
+    from fieldfare.api.core.service import opened, opened_existing
     from fieldfare.api.people.accounts import Accounts
     from fieldfare.api.people.audit import Audit
 
-    with opened(settings) as service:
+    with (opened if make else opened_existing)(settings) as service:
         yield Accounts(service.database), Audit(service.database)
 
 

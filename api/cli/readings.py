@@ -41,7 +41,7 @@ def ingest(
     file with line and reason; the exit code is then 3. A file whose readings do not fit those of the home is
     refused. After an undo the readings are as they were before that file.
     """
-    from fieldfare.api.core.service import opened
+    from fieldfare.api.core.service import opened_existing
     from fieldfare.api.running.intake import ingest_files
     from fieldfare.collector.csv.other_home import AnotherHomesFile
 
@@ -50,7 +50,7 @@ def ingest(
     if not files:
         raise click.UsageError("missing argument 'FILE...'")
     try:
-        with opened(settings) as service, _bar(files) as progress:
+        with opened_existing(settings) as service, _bar(files) as progress:
             summary = ingest_files(service, site_id, files, progress, point, anyway=anyway)
     except AnotherHomesFile as error:
         raise AnotherHomesFile(
@@ -70,13 +70,13 @@ def ingest(
 
 
 def _undo(settings: Settings, site_id: str, files: tuple[Path, ...], form: str) -> int:
-    from fieldfare.api.core.service import opened
+    from fieldfare.api.core.service import opened_existing
     from fieldfare.api.records.file_imports import undone_text
     from fieldfare.api.running.intake import undo_file
 
     if files:
         raise click.UsageError("--undo takes no file: it undoes the newest one")
-    with opened(settings) as service:
+    with opened_existing(settings) as service:
         zone = service.sites.get(site_id).site.timezone
         undone = undo_file(service, site_id)
     if form == "json":
@@ -96,11 +96,11 @@ def _undo(settings: Settings, site_id: str, files: tuple[Path, ...], form: str) 
 @click.pass_obj
 def export(settings: Settings, site_id: str, out: Path, first: date | None, last: date | None) -> None:
     """Write a site's raw readings as Parquet or CSV, by the file's ending."""
-    from fieldfare.api.core.service import opened
+    from fieldfare.api.core.service import opened_existing
     from fieldfare.api.running.intake import export_site
     from fieldfare.dashboards.text.words import count
 
-    with opened(settings) as service:
+    with opened_existing(settings) as service:
         written = export_site(service, site_id, out, first, last)
     say(f"{count(written, 'reading')} in {out}")
 
@@ -115,11 +115,11 @@ def import_(settings: Settings, site_id: str, files: tuple[Path, ...]) -> int:
     Importing a file again stores nothing twice. Rejected readings are counted by reason; the exit code is
     then 3.
     """
-    from fieldfare.api.core.service import opened
+    from fieldfare.api.core.service import opened_existing
     from fieldfare.api.running.intake import import_site
     from fieldfare.dashboards.text.words import count, number
 
-    with opened(settings) as service:
+    with opened_existing(settings) as service:
         done = import_site(service, site_id, files)
     read = (
         f"{count(done['readings'], 'reading')} read: {number(done['stored'])} stored,"
@@ -141,16 +141,27 @@ def import_(settings: Settings, site_id: str, files: tuple[Path, ...]) -> int:
 @click.option("--to", "target", required=True, metavar="ADDRESS", help="A server's address, or `local`.")
 @click.option("--database", metavar="NAME", help="Its database or bucket. Default: the one configured.")
 @click.option("--token", metavar="TOKEN", help="Access token. Default: $FIELDFARE_STORE_TOKEN.")
+@click.option(
+    "--exact",
+    is_flag=True,
+    help="Delete readings that are only there, such as those of a file undone here since an earlier move. Not"
+    " once the other store is in use.",
+)
 @click.pass_obj
 def move(
-    settings: Settings, sites: tuple[str, ...], target: str, database: str | None, token: str | None
+    settings: Settings,
+    sites: tuple[str, ...],
+    target: str,
+    database: str | None,
+    token: str | None,
+    exact: bool,
 ) -> None:
     """Copy readings of all sites, or those named, into another store, and compare both reading for reading.
 
     The store in use is left as it is. When all agree, point FIELDFARE_STORE_URL at the new one. Safe to
     repeat.
     """
-    from fieldfare.api.core.service import opened
+    from fieldfare.api.core.service import opened_existing
     from fieldfare.api.running.intake import move_fleet
 
     there = replace(
@@ -159,8 +170,8 @@ def move(
         store_database=database or settings.store_database,
         store_token=token or settings.store_token,
     )
-    with opened(settings) as service:
-        move_fleet(service, there, sites, say)
+    with opened_existing(settings) as service:
+        move_fleet(service, there, sites, say, exact=exact)
 
 
 @click.group("set-aside")
@@ -177,9 +188,11 @@ def set_aside() -> None:
 @click.pass_obj
 def list_aside(settings: Settings, site_id: str | None, count: int, form: str) -> None:
     """List dead letters: when they came, their topic, and why they could not be read."""
+    from fieldfare.api.core.service import check_holds_data
     from fieldfare.api.records.dead_letters import list_dead_letters
     from fieldfare.dashboards.text.words import moment, number
 
+    check_holds_data(settings)
     listed = list_dead_letters(settings, site_id, count)
     if form == "json":
         print_json(listed)
@@ -196,11 +209,11 @@ def list_aside(settings: Settings, site_id: str | None, count: int, form: str) -
 @click.pass_obj
 def retry(settings: Settings, site_id: str | None) -> None:
     """Read dead letters again after a site file was corrected; those that can be read now are stored."""
-    from fieldfare.api.core.service import opened
+    from fieldfare.api.core.service import opened_existing
     from fieldfare.api.records.dead_letters import retry_dead_letters
     from fieldfare.dashboards.text.words import count, number
 
-    with opened(settings) as service:
+    with opened_existing(settings) as service:
         counts = retry_dead_letters(service, site_id)
     read, readings = count(counts["read"], "message"), count(counts["readings"], "reading")
     say(f"{read} read ({readings}), {number(counts['refused'])} still can't be read")
@@ -211,9 +224,11 @@ def retry(settings: Settings, site_id: str | None) -> None:
 @click.pass_obj
 def clear(settings: Settings, site_id: str | None) -> None:
     """Delete dead letters."""
+    from fieldfare.api.core.service import check_holds_data
     from fieldfare.api.records.dead_letters import clear_dead_letters
     from fieldfare.dashboards.text.words import count
 
+    check_holds_data(settings)
     say(f"{count(clear_dead_letters(settings, site_id), 'dead letter')} deleted")
 
 

@@ -19,9 +19,9 @@ from fieldfare.api.core.settings import Settings
 def commissioned(settings: Settings, site_id: str, form: str) -> None:
     """Compare the values kept at commissioning with what the readings say today."""
     from fieldfare.api.core.commissioned import commissioned as looked_at
-    from fieldfare.api.core.service import opened
+    from fieldfare.api.core.service import opened_existing
 
-    with opened(settings) as service:
+    with opened_existing(settings) as service:
         record = service.sites.get(site_id)
         document = looked_at(service, record)
     if form == "json":
@@ -55,10 +55,10 @@ def commissioned(settings: Settings, site_id: str, form: str) -> None:
 @click.pass_obj
 def tuning(settings: Settings, site_id: str, made: date | None, form: str) -> None:
     """Say which setting of a home to change next this season, by how much and why; or that tuning is done."""
-    from fieldfare.api.core.service import opened
+    from fieldfare.api.core.service import opened_existing
     from fieldfare.api.core.tuning import tuning as kept
 
-    with opened(settings) as service:
+    with opened_existing(settings) as service:
         record = service.sites.get(site_id)
         document = kept(service, record)
         if made is not None:
@@ -125,13 +125,13 @@ def design_feedback(settings: Settings, out: Path | None, form: str) -> None:
     """Tell what the firm's homes measured against their designs, by type and age of home."""
     from fieldfare.analysis.errors import InputError
     from fieldfare.api.core.fleet_rows import fleet_feedback
-    from fieldfare.api.core.service import opened
+    from fieldfare.api.core.service import opened_existing
 
     if out is not None and out.suffix.lower() != ".csv":
         raise InputError(f"{out}: the name must end in .csv")
     if out is not None and not out.absolute().parent.is_dir():
         raise InputError(f"{out}: there is no folder {out.absolute().parent}")
-    with opened(settings) as service:
+    with opened_existing(settings) as service:
         has_sites = bool(service.sites.ids())
         document = fleet_feedback(service)["by_building"]
     if out is not None:

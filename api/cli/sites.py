@@ -74,11 +74,11 @@ def _keep_station(service: Service, site_id: str, path: Path) -> None:
 @click.pass_obj
 def list_sites(settings: Settings, form: str) -> None:
     """Every site: how many points, and the first and last day of its readings."""
-    from fieldfare.api.core.service import opened
+    from fieldfare.api.core.service import opened_existing
     from fieldfare.api.core.site_rows import site_rows
     from fieldfare.dashboards.text.words import days_between
 
-    with opened(settings) as service:
+    with opened_existing(settings) as service:
         rows = site_rows(service)
     if form == "json":
         print_json({"sites": rows})
@@ -103,9 +103,9 @@ def list_sites(settings: Settings, form: str) -> None:
 @click.pass_obj
 def show(settings: Settings, site_id: str) -> None:
     """Print a stored site file."""
-    from fieldfare.api.core.service import opened
+    from fieldfare.api.core.service import opened_existing
 
-    with opened(settings) as service:
+    with opened_existing(settings) as service:
         click.echo(service.sites.file(site_id), nl=False)
 
 
@@ -115,10 +115,10 @@ def show(settings: Settings, site_id: str) -> None:
 @click.pass_obj
 def remove(settings: Settings, site_id: str, yes: bool) -> None:
     """Delete a site: its file, readings, facts, alerts, jobs and papers."""
-    from fieldfare.api.core.service import opened
+    from fieldfare.api.core.service import opened_existing
     from fieldfare.api.records.erasure import erase_site
 
-    with opened(settings) as service:
+    with opened_existing(settings) as service:
         service.sites.file(site_id)
         if not yes and sys.stdin.isatty():
             click.confirm(f"Delete {site_id} and all its readings?", abort=True, err=True)
@@ -168,9 +168,9 @@ def columns(settings: Settings, file: Path, site_id: str | None) -> None:
 
 
 def _zone_of(settings: Settings, site_id: str) -> str:
-    from fieldfare.api.core.service import opened
+    from fieldfare.api.core.service import opened_existing
 
-    with opened(settings) as service:
+    with opened_existing(settings) as service:
         return service.sites.get(site_id).site.timezone
 
 

@@ -15,13 +15,13 @@ from fieldfare.api.core.settings import Settings
 @click.pass_obj
 def visits(settings: Settings, form: str) -> None:
     """Which homes need a visit, why, how long, what to bring; by area, in the order of the drive."""
-    from fieldfare.api.core.service import opened
+    from fieldfare.api.core.service import opened_existing
     from fieldfare.api.http.app_state import AppState
     from fieldfare.api.http.html import page_rows
     from fieldfare.api.visits.rows import job_minutes, visit_rows
     from fieldfare.dashboards.fleet.visits import visit_list
 
-    with opened(settings) as service:
+    with opened_existing(settings) as service:
         parts = AppState(service)
         has_sites = bool(service.sites.ids())
         found = visit_list(

@@ -21,10 +21,10 @@ def weather(settings: Settings, site_id: str, file: Path, form: str) -> None:
     Columns: time (ISO 8601, UTC without an offset) or day (local day, daily means), outdoor_c, and where
     known humidity_percent and sun_w_m2. One wrong line refuses the file: nothing is stored.
     """
-    from fieldfare.api.core.service import opened
+    from fieldfare.api.core.service import opened_existing
     from fieldfare.api.core.weather import take_weather
 
-    with opened(settings) as service:
+    with opened_existing(settings) as service:
         done = take_weather(service, site_id, file)
     if form == "json":
         print_json(done)

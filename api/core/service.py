@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
+import socket
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING, Any
@@ -110,12 +112,58 @@ def open_store(settings: Settings) -> Store:
 
 @contextmanager
 def opened(settings: Settings) -> Iterator[Service]:
-    """Context manager: a service, closed when the block ends."""
-    service = Service(settings, open_database(settings.state_url))
-    try:
+    """Context manager: a service, closed when the block ends. Makes the data folder where there is none.
+
+    Raises InputError if the folder can't be used, or has lost its state database.
+    """
+    if not has_state(settings) and settings.readings_dir.is_dir():
+        raise InputError(
+            f"{settings.data / 'state.sqlite'}: missing, while readings are there; it holds sites, people and"
+            " alerts: bring it back from a backup, or name another folder with --data"
+        )
+    with _in_use(settings):
+        service = Service(settings, open_database(settings.state_url))
+        try:
+            yield service
+        finally:
+            service.close()
+
+
+@contextmanager
+def opened_existing(settings: Settings) -> Iterator[Service]:
+    """Like `opened`, for what only reads or changes existing data. Raises InputError where there are none."""
+    check_holds_data(settings)
+    with opened(settings) as service:
         yield service
-    finally:
-        service.close()
+
+
+def check_holds_data(settings: Settings) -> None:
+    """Raise InputError for a data folder that is missing or holds nothing."""
+    if not has_state(settings) and not settings.readings_dir.is_dir():
+        raise InputError(
+            f"{settings.data}: no data here; name the data folder with --data, or begin one: write a site"
+            " file (fieldfare site template) and add it (fieldfare site add FILE)"
+        )
+
+
+def has_state(settings: Settings) -> bool:
+    """Whether there is a state database: a server's, or a file, as an empty one is none."""
+    path = settings.data / "state.sqlite"
+    return bool(settings.database_url) or (path.is_file() and path.stat().st_size > 0)
+
+
+@contextmanager
+def _in_use(settings: Settings) -> Iterator[None]:
+    """Mark a data folder as in use, so that deploy/backup.py restores nothing under a running process.
+
+    The mark is a name in Linux's abstract socket namespace: it outlives a rename of the folder, and ends with
+    the process. Elsewhere there is none. Source: unix(7).
+    """
+    folder = hashlib.sha256(os.path.realpath(settings.data).encode()).hexdigest()[:16]
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as mark:
+        with suppress(OSError):
+            mark.bind(f"\0fieldfare-{folder}-{os.urandom(4).hex()}")
+        yield
 
 
 def worker_service(settings: Settings) -> Service:

@@ -14,7 +14,7 @@ from typing import Any
 from fieldfare.analysis.errors import FieldfareError
 from fieldfare.api.core.settings import Settings
 from fieldfare.api.core.site_guard import one_line
-from fieldfare.api.core.threads import one_thread_each
+from fieldfare.api.core.threads import one_allocator, one_thread_each
 
 
 def make_executor(settings: Settings, workers: int) -> Executor:
@@ -22,6 +22,7 @@ def make_executor(settings: Settings, workers: int) -> Executor:
     if settings.cluster:
         return ClusterExecutor(settings.cluster)
     one_thread_each()
+    one_allocator()
     # Spawn, not fork: the service has threads, and a fork would copy their locks.
     spawn = multiprocessing.get_context("spawn")
     return ProcessPoolExecutor(workers, mp_context=spawn, initializer=_begin_worker)

@@ -16,7 +16,7 @@ from fieldfare.analysis.errors import FieldfareError
 from fieldfare.api.checks.lists import lists_trouble
 from fieldfare.api.checks.photos import Photos
 from fieldfare.api.core.fact_tables import unpacked
-from fieldfare.api.core.service import Service
+from fieldfare.api.core.service import Service, has_state
 from fieldfare.api.core.settings import Settings
 from fieldfare.api.core.site_guard import Failure, attempt, one_line
 from fieldfare.api.people.secrets import KEY_FILE, Sealer, signing_key
@@ -49,7 +49,7 @@ def check_databases(settings: Settings) -> list[Damage]:
         out.append(
             Damage("", f"{readings / 'hot.sqlite'}: missing; the newest readings of every site are lost")
         )
-    if not settings.database_url and readings.is_dir() and not _is_there(settings.data / "state.sqlite"):
+    if readings.is_dir() and not has_state(settings):
         out.append(
             Damage("", f"{settings.data / 'state.sqlite'}: missing; sites, people and alerts are lost")
         )

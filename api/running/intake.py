@@ -223,14 +223,20 @@ def import_site(service: Service, site_id: str, files: Sequence[Path]) -> dict[s
 
 
 def move_fleet(
-    service: Service, target: Settings, sites: Sequence[str], announce: Callable[[str], None]
+    service: Service,
+    target: Settings,
+    sites: Sequence[str],
+    announce: Callable[[str], None],
+    *,
+    exact: bool = False,
 ) -> None:
     """Copy readings of all or the given sites into the store `target`, and compare.
 
+    exact : delete what is only there
     The source is unchanged. Raises InputError for an unknown site or if both are the same store,
     FieldfareError naming the differences.
     """
-    from fieldfare.collector.transfer import checked, move
+    from fieldfare.collector.transfer import Moved, checked, move
     from fieldfare.dashboards.text.words import count, number
 
     mine = service.settings
@@ -241,6 +247,20 @@ def move_fleet(
     chosen = [service.sites.get(s).site.id for s in sites] or service.sites.ids()
     stations = [station_key(s) for s in chosen]
     chosen = [*chosen, *(key for key in stations if service.store.span(key) is not None)]
+
+    def said(moved: Moved) -> str:
+        more = ""
+        if moved.removed:
+            more = f", {number(moved.removed)} deleted that were only there"
+        elif moved.more:
+            more = f", {number(moved.more)} are only there: new there, or undone here since (--exact)"
+        return (
+            f"{moved.site}: {count(moved.readings, 'reading')},"
+            f" {number(moved.stored + moved.replaced)} stored,"
+            f" {number(moved.duplicates)} were already stored,"
+            f" {'equal' if moved.agrees else 'NOT EQUAL'}{more}"
+        )
+
     there = open_store(target)
     try:
         checked(
@@ -248,11 +268,9 @@ def move_fleet(
                 service.store,
                 there,
                 chosen,
+                exact=exact,
                 settle=there.flush,
-                progress=lambda m: announce(
-                    f"{m.site}: {count(m.readings, 'reading')}, {number(m.stored + m.replaced)} stored,"
-                    f" {number(m.duplicates)} were already stored, {'equal' if m.agrees else 'NOT EQUAL'}"
-                ),
+                progress=lambda moved: announce(said(moved)),
             )
         )
     finally:

@@ -13,7 +13,13 @@ from fieldfare.analysis.plant.fields import UNSAID
 from fieldfare.analysis.plant.quantities import QUANTITIES
 from fieldfare.analysis.plant.toml_text import quoted
 from fieldfare.analysis.plant.units import conversion
-from fieldfare.collector.csv.layout import NO_READING, LongColumns, long_columns
+from fieldfare.collector.csv.layout import (
+    NO_READING,
+    TIMES_ACROSS,
+    LongColumns,
+    has_times_across,
+    long_columns,
+)
 from fieldfare.collector.csv.state_words import state_words
 from fieldfare.collector.csv.time_forms import ISO, MOST_READ, as_iso, share, time_format_of
 from fieldfare.collector.csv.times import carry_zone
@@ -226,7 +232,7 @@ def propose(text: str, encoding: str = "utf-8", zone: str = UNSAID) -> MappingPr
     columns = _without_doubles(_split_heat(columns))
     columns = _with_values(columns, header, every, delimiter, long)
     form = time_format_of(times)
-    problem = _time_problem(time_column, times, form)
+    problem = TIMES_ACROSS if has_times_across(header) else _time_problem(time_column, times, form)
     return MappingProposal(
         delimiter,
         decimal,

@@ -21,7 +21,7 @@ from fieldfare.collector.csv.rows import Rows, careful
 from fieldfare.collector.csv.source import Block
 from fieldfare.collector.csv.time_forms import time_format_of
 from fieldfare.collector.csv.times import TimeColumn, Times
-from fieldfare.collector.csv.values import Values, column_type, read_values
+from fieldfare.collector.csv.values import Values, column_type, has_units, read_values
 from fieldfare.collector.csv.written_otherwise import check_days
 from fieldfare.collector.validation import (
     Refusal,
@@ -61,14 +61,16 @@ class ColumnDecoder:
         """Return the columns to read and the type to parse each as, judged by the first rows."""
         layout = self._layout
         end = block.data.find(b"\n", 4096) + 1
-        start = careful(block._replace(data=block.data[:end] if end else block.data), layout, [layout.time])
+        head = block._replace(data=block.data[:end] if end else block.data)
+        start = careful(head, layout, [layout.time])
         fields = [f for f in start.table.column(0).to_pylist() if f.strip()]
         types = {layout.time: self._times.arrow_type(fields[0] if fields else "")}
         if layout.date is not None:
             types |= {layout.time: pa.string(), layout.date: pa.string()}
         for name, points in layout.points.items():
             kinds = {column_type(p, layout.csv) for p in points}
-            types[name] = kinds.pop() if len(kinds) == 1 else pa.string()
+            fields = careful(head, layout, [name]).table.column(0).to_pylist()
+            types[name] = kinds.pop() if len(kinds) == 1 and not has_units(fields) else pa.string()
         if layout.point and layout.value:
             types[layout.point] = pa.string()
             numeric = layout.text is None and all(p.form != "state" for p in layout.by_name.values())

@@ -35,8 +35,8 @@ _SMALLEST = 20_000
 """Smallest piece size [bytes]."""
 _SUMMER = datetime(2025, 7, 1)  # noqa: DTZ001
 """A day on which every zone with clock changes north of the tropics differs from its winter."""
-_FLUSH = 2_000_000
-"""Readings buffered before a store write: about 32 MB, and few rewrites of a month."""
+_FLUSH = 1_000_000
+"""Readings buffered before a store write: about 16 MB, and few rewrites of a month."""
 
 
 @dataclass(frozen=True)

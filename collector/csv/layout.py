@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Collection, Sequence
+import re
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from pathlib import Path
@@ -38,6 +39,13 @@ EXPORT_HEADER = ("time", "point", "value", "text", "unit", "quantity")
 _DAYS, _CLOCKS = ("date", "day", "datum", "tag"), ("time", "clock", "uhrzeit", "zeit", "heure")
 _DELIMITERS = {",": "a comma", ";": "a semicolon", "\t": "a tab", "|": "a bar"}
 
+_TIME_OF_DAY = re.compile(r"([01]?\d|2[0-4]):[0-5]\d(:[0-5]\d)?")
+_TIMES_ACROSS = 12
+"""Columns named by a time of the day from which on a file has a row for each day: one for every two hours."""
+TIMES_ACROSS = (
+    "has a column for each time of the day; a row for each time is wanted, with a column for each point:"
+    " export it as a list, or turn its columns into rows"
+)
 
 _LONG_POINT = (
     *("point", "sensor", "channel", "datapoint", "data point", "signal", "variable"),
@@ -107,6 +115,11 @@ class Layout:
         return Records(self.csv.delimiter, len(self.names), exact=self.is_export)
 
 
+def has_times_across(names: Iterable[str]) -> bool:
+    """Whether a header's columns are times of the day."""
+    return sum(_TIME_OF_DAY.fullmatch(name) is not None for name in names) >= _TIMES_ACROSS
+
+
 def is_header(settings: Csv, line: str) -> bool:
     """Whether a line names the columns that every file of these settings has. Lines above it are a
     preamble."""
@@ -132,6 +145,8 @@ def find_layout(site: Site, path: Path, header: str) -> Layout:
     if is_long and time not in given and "time" in given:
         time = "time"
     date = None if is_long else settings.date_column
+    if has_times_across(given):
+        raise InputError(f"{path}: {TIMES_ACROSS}")
     if time not in given:
         raise InputError(_no_time(path, settings, given, header))
     if date is not None and date not in given:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -26,7 +27,12 @@ from fieldfare.collector.validation import (
 
 _NUMBER = r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$|^[+-]?(?i:inf|infinity)$"
 
+_DIGITS = r"[+-]?[\d.,'\x{2019} \x{a0}\x{202f}]*\d\.?(?:[eE][+-]?\d+)?"
+_WITH_UNIT = rf"^(?P<number>{_DIGITS})\s*(?P<unit>[\pL%°/].*)$"
+"""A field with its unit behind, such as "21.5 °C", in the syntax of RE2."""
 
+_MOST_UNITS = 8
+"""Different units in some rows of a column; an unknown one takes a millisecond to parse."""
 _GROUP_SIGNS = {" ": "[ \u00a0\u202f]", "'": "['\u2019]"}
 """Thousands sign of the site file -> pattern of what exports write for it: spaces may be no-break ones."""
 
@@ -58,6 +64,8 @@ def read_values(point: Point, column: pa.ChunkedArray, layout: Layout, unit: str
     if pa.types.is_floating(column.type):
         value, present = arrow.numbers(column), arrow.present(column)
         refused: dict[int, Refusal] = {}
+    elif unit is None and (marked := _with_units(column)) is not None:
+        return _of_units(point, column, marked, layout)
     else:
         value, present, refused = _numbers(column, layout.csv)
     if unit and unit != point.unit:
@@ -73,6 +81,45 @@ def read_values(point: Point, column: pa.ChunkedArray, layout: Layout, unit: str
             if refusal and not np.isnan(value[row]):
                 refused[row] = refusal
     return Values(value, present, refused)
+
+
+def has_units(fields: Iterable[str]) -> bool:
+    """Whether any of some fields is a number with its unit behind it."""
+    return _with_units(pa.chunked_array([arrow.texts(fields)])) is not None
+
+
+def _with_units(column: pa.ChunkedArray) -> pa.StructArray | None:
+    """Number and unit of the fields that have both, null for the others; None where no field has them, or
+    where they say too many units to be some."""
+    text = pa.concat_arrays(column.chunks) if column.num_chunks else pa.array([], pa.string())
+    split = pc.extract_regex(pc.utf8_trim_whitespace(text), _WITH_UNIT)
+    bare = pc.fill_null(pc.match_substring_regex(text, f"^{_DIGITS}$"), False)
+    split = pc.if_else(bare, pa.scalar(None, split.type), split)
+    units = pc.struct_field(split, "unit").unique().drop_null()
+    return split if 0 < len(units) <= _MOST_UNITS else None
+
+
+def _of_units(point: Point, column: pa.ChunkedArray, marked: pa.StructArray, layout: Layout) -> Values:
+    """Values of a column whose fields may say their units, each converted by its own.
+
+    A unit that does not fit the point refuses its fields.
+    """
+    units = pc.fill_null(pc.struct_field(marked, "unit"), "").dictionary_encode()
+    codes, words = arrow.numbers(units.indices), units.dictionary.to_pylist()
+    text = pc.coalesce(pc.struct_field(marked, "number"), pa.concat_arrays(column.chunks))
+    value, present = np.full(len(codes), np.nan), np.zeros(len(codes), bool)
+    refused: dict[int, Refusal] = {}
+    for code, word in enumerate(words):
+        rows = np.flatnonzero(codes == code)
+        try:
+            part = read_values(point, pa.chunked_array([text.take(arrow.array(rows))]), layout, word)
+        except RefusedValue as error:
+            refused |= dict.fromkeys(rows.tolist(), error.refusal)
+            continue
+        value[rows] = part.value
+        present[rows] = True if part.present is None else part.present
+        refused |= {int(rows[row]): why for row, why in part.refused.items()}
+    return Values(value, None if present.all() else present, refused)
 
 
 def _numbers(
@@ -116,6 +163,9 @@ def _without_groups(text: pa.ChunkedArray, csv: Csv) -> pa.ChunkedArray:
 def _no_number(given: str, csv: Csv) -> Refusal:
     """The refusal of a field that is no number, with the key of [csv] that would make it one."""
     said, decimal = f"{given[:40]!r} is not a number", csv.decimal
+    if given.startswith(("{", "[")):
+        what = f"{said} but JSON: export each of its values in a column of its own"
+        return Refusal("not a number", what)
     other = "," if decimal == "." else "."
     for sign in (other, " ", "'"):
         pattern = _GROUP_SIGNS.get(sign, re.escape(sign))

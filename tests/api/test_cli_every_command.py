@@ -17,6 +17,8 @@ import pytest
 from fieldfare.api.cli.entry import run
 from fieldfare.api.cli.options import NO_SITES
 from fieldfare.api.cli.root import root
+from fieldfare.api.core.service import opened
+from fieldfare.api.core.settings import Settings
 from fieldfare.collector.mqtt import dead_letters
 from fieldfare.collector.mqtt.decode import Message, RefusedMessage
 from fieldfare.collector.mqtt.journal import Journal
@@ -79,7 +81,7 @@ RUNS: dict[str, list[Run]] = {
         ),
         Run("import alder-row readings.csv", says="readings read"),
     ],
-    "move": [Run("move alder-row --to local --database x --token y", 2, "are the same")],
+    "move": [Run("move alder-row --to local --database x --token y --exact", 2, "are the same")],
     "set-aside list": [
         Run("set-aside list", says="2 held"),
         Run("set-aside list --site alder-row --last 1 --format json", says='"messages"'),
@@ -374,12 +376,39 @@ def later(folder: Path) -> Path:
     return write_csv(folder / "later.csv", readings(4, START + timedelta(days=5)))
 
 
-def test_a_folder_that_is_not_there_is_not_made_by_a_check(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+MAKES_DATA = {"site add", "user add", "serve", "collect", "demo"}
+NEEDS_NONE = {"site template", "site columns"}
+
+
+@pytest.mark.parametrize("command", sorted({*RUNS} - MAKES_DATA - NEEDS_NONE))
+def test_a_folder_without_data_is_said_and_left_alone(
+    made: Path,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+    command: str,
 ) -> None:
-    assert run(["--data", str(tmp_path / "nowhere"), "check"]) == 2
-    assert "no data folder" in capsys.readouterr().err
-    assert not (tmp_path / "nowhere").exists()
+    monkeypatch.chdir(made)
+    (tmp_path / "empty").mkdir()
+    for folder in tmp_path / "nowhere", tmp_path / "empty":
+        assert run(["--data", str(folder), *RUNS[command][0].argv.split()]) == 2
+        said = capsys.readouterr().err
+        assert said.startswith(f"fieldfare: {folder}: no data here; name the data folder with --data")
+        assert said.count("\n") == 1
+    assert [path.name for path in tmp_path.rglob("*")] == ["empty"]
+
+
+@pytest.mark.parametrize("command", ["fleet", "check", "site list", "site add alder.toml"])
+def test_readings_whose_state_is_lost_begin_nothing_anew(
+    made: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], command: str
+) -> None:
+    shutil.copytree(made / "data" / "readings", tmp_path / "data" / "readings")
+    shutil.copyfile(made / "alder.toml", tmp_path / "alder.toml")
+    words = command.replace("alder.toml", str(tmp_path / "alder.toml")).split()
+    assert run(["--data", str(tmp_path / "data"), *words]) == (1 if command == "check" else 2)
+    told = capsys.readouterr()
+    assert "state.sqlite: missing" in told.out + told.err
+    assert not (tmp_path / "data" / "state.sqlite").exists()
 
 
 @pytest.mark.parametrize("command", ["fleet", "check", "visits", "design-feedback", "site list"])
@@ -387,5 +416,7 @@ def test_a_command_over_all_homes_says_that_there_is_none(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], command: str
 ) -> None:
     """Nothing is whole, well or done where there is nothing."""
+    with opened(Settings(data=tmp_path)):
+        pass
     assert run(["--data", str(tmp_path), *command.split()]) == 0
     assert capsys.readouterr().out.strip() == NO_SITES

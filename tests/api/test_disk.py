@@ -94,6 +94,8 @@ def test_an_internal_error_goes_to_the_data_folder_alone(
     monkeypatch.setattr("fieldfare.api.core.sites.Sites.ids", broken)
     monkeypatch.setenv("TMPDIR", str(tmp_path / "temporary"))
     (tmp_path / "temporary").mkdir()
+    with opened(Settings(data=tmp_path / "new")):
+        pass
     assert run(["--data", str(tmp_path / "new"), "site", "list"]) == 1
     assert str(tmp_path / "new" / "fieldfare.log") in capsys.readouterr().err
     assert "Traceback" in (tmp_path / "new" / "fieldfare.log").read_text(encoding="utf-8")

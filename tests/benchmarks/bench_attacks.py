@@ -185,7 +185,7 @@ def bombs() -> Iterator[Line]:
     for name, (make, file, _) in test_fuzz.HEAVY.items():
         with folder() as made:
             make(made / file)
-            megabytes, said = test_fuzz.peak(made, file)
+            megabytes, said = test_fuzz.ingested(made / file)
         held = megabytes < test_fuzz.MEMORY_MB
         yield Line(f"ingest: {name}", f"limit {test_fuzz.MEMORY_MB} MB", f"{megabytes} MB; {said[:70]}", held)
 

@@ -661,3 +661,64 @@ def test_a_total_that_begins_again_once_is_still_a_register() -> None:
 )
 def test_heat_beside_hot_water_is_that_of_the_rooms_where_it_says_so(names: str, wanted: list[str]) -> None:
     assert [quantity for quantity, *_ in proposed(f"time;{names}", "5.5;6.5").values()] == wanted
+
+
+UNITS = """Zeit;Wärme;Vorlauf
+01.12.2025 00:00;1234,5 kWh;95,9 °F
+01.12.2025 00:15;1235250 Wh;36,0°C
+"""
+
+
+@pytest.mark.parametrize(
+    ("csv", "text"),
+    [
+        (GERMAN, UNITS),
+        (GERMAN, TABLE.replace("36,0", "36,0 °C")),
+        (f'{GERMAN}\nthousands = "."', UNITS.replace("1234,5", "1.234,5")),
+    ],
+)
+def test_numbers_may_have_their_unit_behind_them(tmp_path: Path, csv: str, text: str) -> None:
+    told, held = taken(tmp_path, csv, text)
+    assert told.rejected == 0
+    assert held == {"heat": ROWS["heat"], "flow": [(t, pytest.approx(v)) for t, v in ROWS["flow"]]}
+
+
+def test_a_unit_that_comes_late_is_read_too(tmp_path: Path) -> None:
+    """Beyond the rows by which a file's columns are typed."""
+    times = [datetime(2025, 12, 1, 0, 0) + timedelta(minutes=n) for n in range(2000)]  # noqa: DTZ001
+    rows = [f"{t:%d.%m.%Y %H:%M};;{'35,5 °C' if n == 1900 else '35,5'}\n" for n, t in enumerate(times)]
+    told, held = taken(tmp_path, GERMAN, "Zeit;Wärme;Vorlauf\n" + "".join(rows))
+    assert (told.rejected, len(held["flow"])) == (0, 2000)
+    assert {v for _, v in held["flow"]} == {35.5}
+
+
+@pytest.mark.parametrize(
+    ("cell", "reason", "said"),
+    [
+        ("36,0 kWh", "wrong unit", "flow is in degC"),
+        ("36,0 Fass", "wrong unit", "unknown unit 'Fass'"),
+        ("5e3", "beyond physics", ""),
+        ("3,6e1e1", "wrong unit", ""),
+        ('"{""flow"": 36.0}"', "not a number", "JSON: export each of its values in a column of its own"),
+    ],
+)
+def test_a_unit_that_does_not_fit_costs_its_row(tmp_path: Path, cell: str, reason: str, said: str) -> None:
+    told, held = taken(tmp_path, GERMAN, TABLE.replace("36,0", cell))
+    assert told.reasons == {reason: 1}
+    assert said in told.examples[reason]
+    assert held == {"heat": ROWS["heat"], "flow": ROWS["flow"][:1]}
+
+
+def test_words_behind_numbers_that_are_no_units_cost_no_time(tmp_path: Path) -> None:
+    times = [datetime(2025, 12, 1, 0, 0) + timedelta(minutes=n) for n in range(2000)]  # noqa: DTZ001
+    rows = [f"{t:%d.%m.%Y %H:%M};;35,5 f{n}\n" for n, t in enumerate(times)]
+    told, held = taken(tmp_path, GERMAN, "Zeit;Wärme;Vorlauf\n" + "".join(rows))
+    assert (told.reasons, held) == ({"not a number": 2000}, {})
+
+
+def test_a_column_for_each_time_of_the_day_is_told(tmp_path: Path) -> None:
+    head = "Zeit;" + ";".join(f"{n // 4:02}:{n % 4 * 15:02}" for n in range(96))
+    text = f"{head}\n01.12.2025{';35,5' * 96}\n"
+    with pytest.raises(InputError, match="a row for each time is wanted"):
+        taken(tmp_path, GERMAN, text)
+    assert "a row for each time is wanted" in propose(text).problem

@@ -209,7 +209,7 @@ def test_bad_fields_are_listed_with_line_and_reason_and_the_rest_of_their_rows_i
         (
             4,
             (
-                "elec: '12x' is not a number; mode: 'dancing' is not a state of mode; known are "
+                "elec: unknown unit 'x'; elec is in W; mode: 'dancing' is not a state of mode; known are "
                 "1, Warmwasser, off, heating, hot_water, defrost, cooling (add it to the point's values)"
             ),
         ),
@@ -224,7 +224,7 @@ def test_bad_fields_are_listed_with_line_and_reason_and_the_rest_of_their_rows_i
     assert result.rejected == 8
     assert result.reasons == {
         "beyond physics": 1,
-        "not a number": 1,
+        "wrong unit": 1,
         "unknown state": 1,
         "not a finite number": 1,
         "no time": 1,

@@ -57,6 +57,31 @@ def test_there_and_back_with_counts_that_agree(tmp_path):
             np.testing.assert_array_equal(a[point].value, b[point].value)
 
 
+def test_what_was_undone_since_is_told_and_removed_where_asked(tmp_path):
+    source, target = LocalStore(tmp_path / "a"), LocalStore(tmp_path / "b")
+    fill(source, 1)
+    before = {site: source.read(site) for site in SITES}
+    wrong = {"flow": Samples(T + 200 * 86_400_000 + np.arange(50), np.ones(50))}
+    wrong["only"] = Samples(T + 10 * 86_400_000 + np.arange(30_000) * 60_000, np.ones(30_000))
+    source.append("elm-court", wrong)
+    checked(move(source, target, SITES))
+    source.revert("elm-court", wrong, {})
+    assert [(m.more, m.removed) for m in checked(move(source, target, SITES))] == [
+        (0, 0),
+        (0, 0),
+        (30_050, 0),
+    ]
+    done = checked(move(source, target, SITES, exact=True))
+    assert [(m.more, m.removed) for m in done] == [(0, 0), (0, 0), (30_050, 30_050)]
+    assert [m.more for m in checked(move(source, target, SITES))] == [0, 0, 0]
+    for site in SITES:
+        for readings in before[site], source.read(site):
+            there = target.read(site)
+            assert there.keys() == readings.keys()
+            assert all(np.array_equal(there[p].time, readings[p].time) for p in there)
+            assert all(np.array_equal(there[p].value, readings[p].value) for p in there)
+
+
 class Losing:
     """A target that loses a point's readings, or changes one."""
 
@@ -101,7 +126,7 @@ def test_a_loss_on_the_way_is_told(tmp_path, change, word):
 
 def test_a_site_without_readings_moves_as_nothing(tmp_path):
     moved = move(LocalStore(tmp_path / "a"), LocalStore(tmp_path / "b"), ["alder-row"])
-    assert moved[0][1:] == (0, 0, 0, 0, ())
+    assert moved[0][1:] == (0, 0, 0, 0, 0, 0, ())
 
 
 def test_a_parquet_export_comes_back_to_the_same_readings(tmp_path):

@@ -18,6 +18,8 @@ import numpy as np
 import pytest
 
 from fieldfare.analysis.readings import MS_PER_DAY, Samples
+from fieldfare.api.core.service import opened
+from fieldfare.api.core.settings import Settings
 from fieldfare.collector.store.local import LocalStore
 
 SCRIPT = Path(__file__).parents[2] / "deploy" / "backup.py"
@@ -43,6 +45,21 @@ def filled(folder):
         db.execute("INSERT INTO t VALUES (7)")
     db.close()
     return store
+
+
+def test_nothing_is_restored_under_a_running_process(tmp_path):
+    data = tmp_path / "data"
+    with opened(Settings(data=data)):
+        archive = Path(run("backup", data, tmp_path / "backups").stdout.strip())
+        with opened(Settings(data=data)):
+            pass  # a command that ends leaves the mark of the service alone
+        data.rename(tmp_path / "moved")
+        done = run("restore", archive, data)
+        assert done.returncode == 1
+        assert done.stderr.startswith(f"{data} is in use: stop the service")
+        assert not data.exists()
+        assert run("restore", archive, tmp_path / "trial").returncode == 0
+    assert run("restore", archive, data).returncode == 0
 
 
 def test_what_was_appended_before_a_backup_is_in_it_though_writing_and_sealing_go_on(tmp_path):
