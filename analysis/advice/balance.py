@@ -33,20 +33,25 @@ _HALVINGS, _STEPS, _DAMPED = 40, 30, 0.7
 _CHANGE_MOST = 8.0  # designed flow of a zone over its flow now: with less it is shut (common practice)
 _FLOW_FACTOR = 1.3  # of the water that the day's mean of flow less return leaves open (common practice)
 _VALVE_FACTOR = 2.0  # of the response of valves (common practice)
+# Over which a zone's valve closes: an on-off valve's, and none at all (common practice).
+_SHUTS_K, _OPEN_K = 0.3, 1000.0
 _TRIED_K, _LEAST_PER_K = 2.0, 0.1
 
 
 @dataclass(frozen=True)
 class ZoneFlow:
     """A zone after a change. share : of all water that it is to get; m3_per_h : the same, None where the flow
-    is not read. now_c, after_c : its room before and after [°C]"""
+    is not read. now_c, after_c : its room before and after [°C]; None where the readings leave too much open
+    between after_low_c and after_high_c"""
 
     zone: str
     share: float
     m3_per_h: float | None
     now_c: float
     target_c: float
-    after_c: float
+    after_c: float | None
+    after_low_c: float
+    after_high_c: float
 
 
 @dataclass(frozen=True)
@@ -110,7 +115,7 @@ class _Zones:
     load: float
     loss: float
     conducts: float
-    opens_k: float
+    opens_k: Floats
 
     @property
     def exchange(self) -> Floats:
@@ -191,7 +196,7 @@ def zone_balance(site: Site, facts: Facts, result: Mapping[str, Any]) -> ZoneBal
     water = _water_m3_h(facts, days)
 
     def way(shares: Floats, rooms: Callable[[_Zones], Floats], *, least: bool = False) -> Way:
-        after = rooms(zones)
+        after, told = rooms(zones), _after(site, zones, rooms)
         lower = _lower(site, max(per_k / _TRIED_K, _LEAST_PER_K), zones, after, apart.half)
         saves, room = _with_curve(site, facts, result, zones, after, lower.value or 0.0)
         flows = tuple(
@@ -201,7 +206,7 @@ def zone_balance(site: Site, facts: Facts, result: Mapping[str, Any]) -> ZoneBal
                 None if water is None else float(shares[n]) * water,
                 float(zones.room[n]),
                 float(zones.target[n]),
-                float(after[n]),
+                *told[n],
             )
             for n, name in enumerate(names)
         )
@@ -300,7 +305,7 @@ def _zones(
         load,
         response.loss,
         CONDUCTS[1],
-        response.opens_k,
+        np.full(len(names), response.opens_k),
     )
 
 
@@ -332,9 +337,7 @@ def _at_fault(zones: _Zones) -> tuple[Floats, Floats]:
         factor = float(np.sqrt(low * high))
         low, high = (factor, high) if flows(factor).sum() > zones.flow else (low, factor)
     share = np.maximum(flows(factor) / zones.flow, zones.weight / _CHANGE_MOST)
-    share = share / share.sum()
-    excess = np.maximum(zones.supply - heat / (2.0 * share * zones.flow) - zones.room, 1.0)
-    return share, heat / excess**zones.exponent
+    return share / share.sum(), zones.sheet * factor
 
 
 def _by_water(zones: _Zones) -> Floats:
@@ -364,7 +367,9 @@ def _turned(site: Site, zones: _Zones) -> tuple[Floats, bool]:
 
 
 def _doubted(zones: _Zones) -> tuple[tuple[_Zones, _Zones], ...]:
-    """Pairs of homes that the readings leave open: what zones exchange, water, response of valves."""
+    """Pairs of homes that the readings leave open: what zones exchange, water, response of valves. What those
+    of a cold zone do once it is warm nobody saw: they may shut at the set temperature or not at all."""
+    cold = zones.room < zones.target
     return (
         (replace(zones, conducts=CONDUCTS[0]), replace(zones, conducts=CONDUCTS[2])),
         (
@@ -372,10 +377,29 @@ def _doubted(zones: _Zones) -> tuple[tuple[_Zones, _Zones], ...]:
             replace(zones, flow=zones.flow * _FLOW_FACTOR),
         ),
         (
-            replace(zones, opens_k=zones.opens_k / _VALVE_FACTOR),
-            replace(zones, opens_k=zones.opens_k * _VALVE_FACTOR),
+            replace(zones, opens_k=np.where(cold, _SHUTS_K, zones.opens_k / _VALVE_FACTOR)),
+            replace(zones, opens_k=np.where(cold, _OPEN_K, zones.opens_k * _VALVE_FACTOR)),
         ),
     )
+
+
+def _after(
+    site: Site, zones: _Zones, rooms: Callable[[_Zones], Floats]
+) -> list[tuple[float | None, float, float]]:
+    """Each zone's room after a change, and the ends of what is open about it [°C]; no value where that is too
+    much."""
+    value, pairs = rooms(zones), [[rooms(case) for case in pair] for pair in _doubted(zones)]
+    below, above = (
+        np.hypot.reduce(
+            [np.max([sign * (room - value) for room in pair], axis=0).clip(0.0) for pair in pairs]
+        )
+        for sign in (-1.0, 1.0)
+    )
+    is_open = below + above > limit_of(site, "balance_room_open_k")
+    return [
+        (None if is_open[n] else float(value[n]), float(value[n] - below[n]), float(value[n] + above[n]))
+        for n in range(len(value))
+    ]
 
 
 def _lower(site: Site, per_k: float, zones: _Zones, after: Floats, half: float) -> Estimate:

@@ -222,6 +222,12 @@ LIMITS_ADVICE: dict[str, Limit] = {
         "common practice: 6 to 10 K between setpoint and reheat",
         "difference at which the cylinder is reheated",
     ),
+    "balance_room_open_k": Limit(
+        1.0,
+        "K",
+        "common practice: half a kelvin either way is what people feel in a room",
+        "how far a zone's room after other water may be open to be told as one temperature",
+    ),
     "balance_apart_k": Limit(
         0.7,
         "K",

@@ -11,10 +11,12 @@ from numpy.typing import NDArray
 from fieldfare.analysis.answers.cold_measures import (
     FEWEST_COLD_MIN,
     ColdZone,
+    UnitLoad,
     able_kw,
     call_share,
     emission,
     found_weights,
+    load_of,
     need_kw,
     space_kw,
     steady_heating,
@@ -32,7 +34,6 @@ from fieldfare.analysis.answers.hours import (
 )
 from fieldfare.analysis.answers.other_sources import cold_turn, without_the_pump
 from fieldfare.analysis.expectation.set_back import PLAIN
-from fieldfare.analysis.facts.load_factor import load_share, target_flow_of
 from fieldfare.analysis.facts.table import fill_nan
 
 Floats = NDArray[np.float64]
@@ -59,7 +60,8 @@ ORDER = (
 def cold_steps(hours: Hours) -> tuple[list[Step], float]:
     """All steps from target to windows, and the weight of the limiting cause [0 to 1]."""
     cold = zone_of(hours)
-    weights, found = weights_of(hours, cold), found_weights(hours)
+    load = load_of(hours, cold)
+    weights, found = weights_of(hours, cold, load), found_weights(hours)
     weights |= dict.fromkeys(weights, 0.0) | found if found else {}
     steps = [
         _target(hours, cold),
@@ -68,9 +70,9 @@ def cold_steps(hours: Hours) -> tuple[list[Step], float]:
         _thermostat(hours, cold),
         _valve(hours, cold, weights),
         _flow_temperature(hours, cold, weights),
-        *_emitters_and_loss(hours, cold, weights),
+        *_emitters_and_loss(hours, cold, weights, load),
         _water_flow(hours, cold),
-        _output(hours, cold, weights),
+        _output(hours, cold, weights, load),
         windows_step(hours, cold),
     ]
     steps = [_as_found(s, found) for s in steps]
@@ -224,7 +226,9 @@ def _lost_more(hours: Hours, cold: ColdZone, gives_kw: float) -> bool:
     return bool(_leaky(hours) and need / designed >= designed / max(gives_kw, 0.1))
 
 
-def _emitters_and_loss(hours: Hours, cold: ColdZone, weights: dict[str, float]) -> tuple[Step, Step]:
+def _emitters_and_loss(
+    hours: Hours, cold: ColdZone, weights: dict[str, float], load: UnitLoad
+) -> tuple[Step, Step]:
     """Emitter output at the measured water temperature against the house's need, by measured and designed
     loss."""
     need, designed = need_kw(hours, cold, designed=False), need_kw(hours, cold, designed=True)
@@ -251,7 +255,7 @@ def _emitters_and_loss(hours: Hours, cold: ColdZone, weights: dict[str, float]) 
         emitters = Step("emitters", "unknown", values, "emission_impossible")
     if ratio is None:
         return emitters, Step("house_loss", "unknown", (loss,), "no_heat_loss")
-    by_loss |= _unit_full(hours, cold) is True and _lost_more(hours, cold, hours.mean(space_kw(hours)))
+    by_loss |= _unit_full(hours, load) is True and _lost_more(hours, cold, hours.mean(space_kw(hours)))
     state: State = "binds" if by_loss and cold.cold.sum() >= FEWEST_COLD_MIN else "adds" if leaky else "fine"
     return emitters, Step("house_loss", state, (loss, Value("need_design_kw", designed[0], "kW")))
 
@@ -281,17 +285,16 @@ def _water_flow(hours: Hours, cold: ColdZone) -> Step:
     )
 
 
-def _output(hours: Hours, cold: ColdZone, weights: dict[str, float]) -> Step:
+def _output(hours: Hours, cold: ColdZone, weights: dict[str, float], load: UnitLoad) -> Step:
     """The unit has no reserve: it hardly stops, gives its rating, or misses the set flow temperature."""
-    running, share, lacking = _load(hours, cold)
     values = (
-        Value("running_share", running, "-", limit="answer_running_share"),
-        Value("output_share", share, "-", limit="answer_full_share"),
-        Value("lacking_share", lacking, "-", limit="answer_lacking_share"),
+        Value("running_share", load.running, "-", limit="answer_running_share"),
+        Value("output_share", load.output, "-", limit="answer_full_share"),
+        Value("lacking_share", load.lacking, "-", limit="answer_lacking_share"),
     )
-    if not np.isfinite(running):
+    if not np.isfinite(load.running):
         return Step("output", _judged("output", None, hours, cold, weights), values, "no_running")
-    wrong = _unit_full(hours, cold)
+    wrong = _unit_full(hours, load)
     if wrong is None:  # a unit that always runs may run at its least output
         heat_read = bool(np.isfinite(hours.minutes.heat[hours.in_question]).any())
         return Step("output", "unknown", values, "no_output_rating" if heat_read else "no_output")
@@ -299,29 +302,15 @@ def _output(hours: Hours, cold: ColdZone, weights: dict[str, float]) -> Step:
     return Step("output", _judged("output", wrong, hours, cold, weights), values)
 
 
-def _load(hours: Hours, cold: ColdZone) -> tuple[float, float, float]:
-    """Share of the cold time that the unit ran, its output over the rating, and the share of heating with too
-    cool water [-]; nan where unknown."""
-    steady, code = steady_heating(hours), hours.minutes.use.code
-    rows = (cold.cold if cold.cold.any() else hours.in_question) & (code >= 0)
-    lack = fill_nan(target_flow_of(hours.minutes) - hours.gauge("flow_temperature"), 0.0) > hours.limit(
-        "answer_lacking_k"
-    )
-    return (
-        hours.mean(hours.minutes.use.running.astype(np.float64), rows),
-        hours.mean(load_share(hours.site, hours.minutes), steady),
-        hours.mean(lack.astype(np.float64), steady),
-    )
-
-
-def _unit_full(hours: Hours, cold: ColdZone) -> bool | None:
+def _unit_full(hours: Hours, load: UnitLoad) -> bool | None:
     """Whether the unit gives all it can; None where that is not known."""
-    running, share, lacking = _load(hours, cold)
-    always = running >= hours.limit("answer_running_share")
-    if np.isfinite(share) or _has_water_temperatures(hours):
-        full = share >= hours.limit("answer_full_share") or lacking >= hours.limit("answer_lacking_share")
+    always = load.running >= hours.limit("answer_running_share")
+    if np.isfinite(load.output) or _has_water_temperatures(hours):
+        full = load.output >= hours.limit("answer_full_share") or load.lacking >= hours.limit(
+            "answer_lacking_share"
+        )
         return bool(always and full)
-    return False if np.isfinite(running) and not always else None
+    return False if np.isfinite(load.running) and not always else None
 
 
 def _has_water_temperatures(hours: Hours) -> bool:

@@ -44,6 +44,16 @@ class ColdZone:
     gap: float
 
 
+@dataclass(frozen=True)
+class UnitLoad:
+    """The unit while it was cold [-], nan where unknown. running : share of the time; output : over
+    the rating; lacking : share of heating with cooler water than is asked for"""
+
+    running: float
+    output: float
+    lacking: float
+
+
 def zone_of(hours: Hours) -> ColdZone:
     """The zone asked about, else the one that lacks most."""
     grid = hours.minutes.grid
@@ -74,27 +84,28 @@ def call_share(hours: Hours, cold: ColdZone, rows: Flags) -> float:
     return hours.mean((call > 0.5).astype(np.float64), rows & np.isfinite(call))
 
 
-def weights_of(hours: Hours, cold: ColdZone) -> dict[str, float]:
+def load_of(hours: Hours, cold: ColdZone) -> UnitLoad:
+    steady = steady_heating(hours)
+    rows = (cold.cold if cold.cold.any() else hours.in_question) & (hours.minutes.use.code >= 0)
+    less = fill_nan(target_flow_of(hours.minutes) - hours.gauge("flow_temperature"), 0.0)
+    return UnitLoad(
+        hours.mean(hours.minutes.use.running.astype(np.float64), rows),
+        hours.mean(load_share(hours.site, hours.minutes), steady),
+        hours.mean((less > hours.limit("answer_lacking_k")).astype(np.float64), steady),
+    )
+
+
+def weights_of(hours: Hours, cold: ColdZone, load: UnitLoad) -> dict[str, float]:
     """How well each of valve, flow temperature, emitters and output explains the hours, by the model of
     cold rooms."""
     steady = steady_heating(hours)
-    flow, target_flow = hours.gauge("flow_temperature"), target_flow_of(hours.minutes)
-    curve = hours.minutes.curve
-    rows = cold.cold if cold.cold.any() else hours.in_question
-    known = rows & (hours.minutes.use.code >= 0)
-    share = load_share(hours.site, hours.minutes)
-    lacking = fill_nan(target_flow - flow, 0.0) > hours.limit("answer_lacking_k")
     measured = ColdRoom(
-        running=_known(float(hours.minutes.use.running[known].mean()) if known.any() else float("nan")),
-        output_share=_known(hours.mean(share, steady)),
-        lacking=(
-            _known(hours.mean(lacking.astype(np.float64), steady))
-            if hours.site.measures("target_flow_temperature")
-            else None
-        ),
+        running=_known(load.running),
+        output_share=_known(load.output),
+        lacking=_known(load.lacking) if hours.site.measures("target_flow_temperature") else None,
         emission=_known(emission(hours, cold, steady)),
         gap=_known(cold.gap),
-        below_curve=_known(hours.mean(curve - flow, steady)),
+        below_curve=_known(hours.mean(hours.minutes.curve - hours.gauge("flow_temperature"), steady)),
     )
     weights = cause_weights(
         measured, shut_below=hours.limit("room_emission_shut"), emitters_known=bool(hours.site.emitter)

@@ -6,7 +6,7 @@ import csv
 import re
 import unicodedata
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import dropwhile, pairwise, takewhile
 
 from fieldfare.analysis.plant.fields import UNSAID
@@ -20,7 +20,7 @@ from fieldfare.collector.csv.layout import (
     has_times_across,
     long_columns,
 )
-from fieldfare.collector.csv.state_words import state_words
+from fieldfare.collector.csv.state_words import MOST_WORDS, state_words
 from fieldfare.collector.csv.time_forms import ISO, MOST_READ, as_iso, share, time_format_of
 from fieldfare.collector.csv.times import carry_zone
 
@@ -217,6 +217,7 @@ def propose(text: str, encoding: str = "utf-8", zone: str = UNSAID) -> MappingPr
     date_column, time_column, times = _time_columns(header, body)
     body = [[_plain(c, grouped, thousands) for c in r] for r in body]
     long = long_columns(header)
+    cells: dict[str, _Cells] = {}
     if long is None:
         columns = tuple(
             _column(c, [r[i] for r in body], decimal)
@@ -226,11 +227,14 @@ def propose(text: str, encoding: str = "utf-8", zone: str = UNSAID) -> MappingPr
     else:
         cells = _cells_by_point(every, delimiter, header, long)
         columns = tuple(
-            _column(name, [_plain(v, grouped, thousands) for v in values], decimal, unit)
-            for name, (values, unit) in cells.items()
+            _column(name, [_plain(v, grouped, thousands) for v in point.first], decimal, point.unit)
+            for name, point in cells.items()
         )
     columns = _without_doubles(_split_heat(columns))
-    columns = _with_values(columns, header, every, delimiter, long)
+    states = [c.name for c in columns if c.form == "state"]
+    if states and long is None:
+        cells = _cells_by_column(every, delimiter, header, states)
+    columns = tuple(_with_values(c, cells[c.name]) if c.name in cells else c for c in columns)
     form = time_format_of(times)
     problem = TIMES_ACROSS if has_times_across(header) else _time_problem(time_column, times, form)
     return MappingProposal(
@@ -249,31 +253,42 @@ def propose(text: str, encoding: str = "utf-8", zone: str = UNSAID) -> MappingPr
     )
 
 
-def _with_values(
-    columns: tuple[Column, ...],
-    header: list[str],
-    lines: list[str],
-    delimiter: str,
-    long: LongColumns | None,
-) -> tuple[Column, ...]:
-    """Columns of states with their words, of all lines: a mode may come late in them."""
-    if not any(c.form == "state" for c in columns):
-        return columns
+@dataclass
+class _Cells:
+    """Of one point or column. first : its first cells; words : its distinct cells, at most one more than a
+    state can have"""
+
+    unit: str = ""
+    first: list[str] = field(default_factory=list)
+    words: set[str] = field(default_factory=set)
+
+    def take(self, cell: str) -> None:
+        if len(self.first) < _LOOKED_AT:
+            self.first.append(cell)
+        if len(self.words) <= MOST_WORDS and cell not in NO_READING:
+            self.words.add(cell)
+
+
+def _with_values(column: Column, cells: _Cells) -> Column:
+    """A column of states with its words, of all lines: a mode may come late in them."""
+    if column.form != "state":
+        return column
+    return replace(column, values=state_words(column.quantity, cells.words))
+
+
+def _cells_by_column(
+    lines: list[str], delimiter: str, header: list[str], names: list[str]
+) -> dict[str, _Cells]:
+    found = {name: _Cells() for name in names}
     try:
-        rows = [row for row in csv.reader(lines, delimiter=delimiter) if len(row) == len(header)]
+        for row in csv.reader(lines, delimiter=delimiter):
+            if len(row) == len(header):
+                for name, cells in found.items():
+                    if (cell := row[header.index(name)].strip()) != name:  # the header's own row
+                        cells.take(cell)
     except csv.Error:  # a later line: taking the file in refuses it
-        return columns
-    out = []
-    for column in columns:
-        if long is not None:
-            at = header.index(long.value)
-            cells = [row[at] for row in rows if row[header.index(long.point)].strip() == column.name]
-        else:
-            at = header.index(column.name)
-            cells = [row[at] for row in rows]
-        words = {cell.strip() for cell in cells} - {column.name, *NO_READING}
-        out.append(replace(column, values=state_words(column.quantity, words)))
-    return tuple(out)
+        return {}
+    return found
 
 
 def _plain(cell: str, grouped: re.Pattern[str], thousands: str) -> str:
@@ -283,10 +298,9 @@ def _plain(cell: str, grouped: re.Pattern[str], thousands: str) -> str:
 
 def _cells_by_point(
     lines: list[str], delimiter: str, header: list[str], long: LongColumns
-) -> dict[str, tuple[list[str], str]]:
-    """Point of a long export -> its first cells and its unit there. Points may stand one after another, so
-    every line counts."""
-    found: dict[str, tuple[list[str], str]] = {}
+) -> dict[str, _Cells]:
+    """The cells of each point of a long export. Points may stand one after another, so every line counts."""
+    found: dict[str, _Cells] = {}
     point, value = header.index(long.point), header.index(long.value)
     unit = header.index(long.unit) if long.unit else None
     begun = False
@@ -298,9 +312,9 @@ def _cells_by_point(
                 continue
             if len(cells) != len(header) or not cells[point]:
                 continue
-            values, _ = found.setdefault(cells[point], ([], "" if unit is None else _unit_named(cells[unit])))
-            if len(values) < _LOOKED_AT:
-                values.append(cells[value])
+            if cells[point] not in found:
+                found[cells[point]] = _Cells("" if unit is None else _unit_named(cells[unit]))
+            found[cells[point]].take(cells[value])
     except csv.Error:  # a later line: taking the file in refuses it
         pass
     return found

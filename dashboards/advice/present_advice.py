@@ -205,9 +205,15 @@ def _flows(zones: list[dict[str, Any]]) -> str:
 
 def _then(way: dict[str, Any]) -> str:
     """Rooms after one way, and how far apart they still are."""
-    rooms = ", ".join(f"{zone_name(z['zone'])} {z['after_c']:.1f} °C" for z in way["zones"])
+    rooms = ", ".join(f"{zone_name(z['zone'])} {_room_then(z)}" for z in way["zones"])
     least = " Less water is not advised: larger emitters have to do the rest." if way["least"] else ""
     return f"Then: {rooms}; {words.interval(way['apart_k'], 'K', 1)} apart.{least}"
+
+
+def _room_then(zone: dict[str, Any]) -> str:
+    if zone["after_c"] is None:
+        return f"{zone['after_low_c']:.1f} to {zone['after_high_c']:.1f} °C, by what its valves do"
+    return f"{zone['after_c']:.1f} °C"
 
 
 def _steps(curve: dict[str, Any]) -> list[str]:

@@ -97,10 +97,26 @@ def test_a_zone_short_of_water_is_told_with_what_it_would_read(short_of_water: Z
 def test_the_designed_water_does_what_was_told(short_of_water: ZoneBalance) -> None:
     then = solved((0.5, 0.5))[:, :2].mean(axis=0)
     assert [z.after_c for z in short_of_water.by_water.zones] == pytest.approx(list(then), abs=0.4)
+    for zone, room in zip(short_of_water.by_water.zones, then, strict=True):
+        assert zone.after_low_c <= room <= zone.after_high_c
     apart = short_of_water.by_water.apart_k
     assert apart.low is not None
     assert apart.high is not None
     assert apart.low <= abs(then[0] - then[1]) <= apart.high
+
+
+def test_a_cold_zone_that_may_pass_its_target_is_told_a_range() -> None:
+    """Its valves decide, and nobody saw them."""
+    now, rated, hotter = (0.94, 0.06), (RATED, RATED), 3.0
+    facts = facts_of(solved(now, rated, hotter), hotter=hotter)
+    (_, cold) = zone_balance(site_of(), facts, RESULT).by_water.zones
+    assert cold.after_c is None
+    then = solved((0.5, 0.5), rated, hotter)[:, 1].mean()  # without valves
+    assert cold.after_low_c < then < cold.after_high_c + 0.2
+    advice = advised("zone_balance", site_of(), facts, RESULT)
+    document = {"of": "a year", "currency": "GBP", "advice": [advice.as_dict()], "left_out": []}
+    steps = " ".join(present_advice(document)["advice"][0]["steps"])
+    assert f"{cold.after_low_c:.1f} to {cold.after_high_c:.1f} °C, by what its valves do" in steps
 
 
 def test_turning_the_warm_zone_down_does_what_was_told() -> None:

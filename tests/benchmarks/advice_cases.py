@@ -32,12 +32,12 @@ SAVING_WITHIN, ROOM_WITHIN_K = 0.3, 0.5
 @dataclass(frozen=True)
 class Told:
     """What was predicted: saves [kWh], room : fall [K] or None, and the setting where it is advised. zones :
-    fall of each zone [K], where each is told"""
+    least and largest fall of each zone [K], where each is told; alike where one temperature is told"""
 
     saves: Estimate
     room: Estimate | None
     setting: Setting
-    zones: tuple[float, ...] = ()
+    zones: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -117,7 +117,13 @@ def _level(*, water_to_blame: bool) -> Callable[[Site, Facts, dict[str, Any]], T
         way = found.by_water if water_to_blame else found.by_turning
         lower, fall = way.lower_k.value or 0.0, way.room.value or 0.0
         share = {zone.zone: zone.share for zone in way.zones}
-        zones = tuple(zone.now_c - zone.after_c + fall for zone in way.zones)
+        zones = tuple(
+            (
+                zone.now_c - (zone.after_high_c if zone.after_c is None else zone.after_c) + fall,
+                zone.now_c - (zone.after_low_c if zone.after_c is None else zone.after_c) + fall,
+            )
+            for zone in way.zones
+        )
         first, second = (share[e.zone] for e in site.emitter)
         return Told(way.saves, way.room, Setting(shifted(lower).lower, water=(first, second)), zones)
 
@@ -202,10 +208,14 @@ class AdviceOutcome:
 
     @property
     def room_right(self) -> bool | None:
-        """Within half a kelvin, every zone where each is told; None where the advice says nothing about
-        rooms."""
+        """Within half a kelvin, every zone where each is told, of a range within it; None where the advice
+        says nothing about rooms."""
         if self.told is not None and self.told.zones:
-            return all(abs(t - f) <= ROOM_WITHIN_K for t, f in zip(self.told.zones, self.zones, strict=True))
+            slack = [0.0 if low < high else ROOM_WITHIN_K for low, high in self.told.zones]
+            return all(
+                low - more <= found <= high + more
+                for (low, high), found, more in zip(self.told.zones, self.zones, slack, strict=True)
+            )
         room = self.told.room if self.told is not None else None
         return None if room is None or room.value is None else abs(room.value - self.fell) <= ROOM_WITHIN_K
 

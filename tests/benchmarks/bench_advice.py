@@ -34,7 +34,7 @@ def _row(found: AdviceOutcome) -> dict[str, Any]:
         "fell_k": round(found.fell, 2),
         "room_right": found.room_right,
         "short_k": round(found.short_k, 2),
-        "zones_told_k": [round(k, 2) for k in found.told.zones],
+        "zones_told_k": [[round(k, 2) for k in ends] for ends in found.told.zones],
         "zones_k": [round(k, 2) for k in found.zones],
     }
 
@@ -78,6 +78,8 @@ def main() -> int:
     right = sum(row["saving_right"] for row in told)
     print(f"\nsavings: {right} of {len(told)} right; rooms: {sum(rooms)} of {len(rooms)} within 0.5 K")
     small = sum(row["small"] for row in told)
+    ranges = sum(any(low < high for low, high in row["zones_told_k"]) for row in told)
+    print(f"zones told by a range: {ranges}")
     print(f"no advice: {len(rows) - len(told)} of {len(rows)}; rightly too small to advise: {small}")
     if args.json:
         args.json.write_text(json.dumps(rows, indent=1))

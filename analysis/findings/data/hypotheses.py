@@ -201,6 +201,25 @@ def hypotheses(declared_behind: bool) -> list[Hypothesis]:
             ),
             _CLAMP_STEP,
         ),
+        # A car, a sauna or an oven, on some days and for hours, whether the unit runs or not.
+        Hypothesis(
+            "other_load_inside",
+            0.006,
+            {
+                "contrast": (0.8, 0.12),
+                "off_bursts": (0.05, 0.03),
+                "dry_days": (0.25, 0.2),
+                "cop_space": (-0.15, 0.2),
+                "cop_hot": (-0.1, 0.25),
+                "follows_heat": (0.75, 0.2),
+            },
+            ELECTRICITY,
+            (
+                "at times it reads a kilowatt or more that neither the unit's running nor its heat explains:"
+                " another load is connected to it"
+            ),
+            _CLAMP_STEP,
+        ),
     ]
     return [*found, *_wrong_pulse_values()]
 
