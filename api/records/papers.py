@@ -147,7 +147,7 @@ def answer_paper(
     """An answer to a caller as a paper. home : worded for the householder"""
     first, last = (date.fromisoformat(document["period"][key]) for key in ("from", "to"))
     result = service.results.result(record, first, last)
-    contents = {"site": _about(record), "result": result, "days": [], "firm": service.settings.signature}
+    contents = {"site": _about(record), "result": result, "days": [], "firm": service.firm.signature}
     return Paper("answer", document["question"], contents | {"answer": document, "home": home})
 
 
