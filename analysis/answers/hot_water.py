@@ -17,6 +17,7 @@ from fieldfare.analysis.answers.hours import (
 from fieldfare.analysis.answers.other_sources import water_turn
 from fieldfare.analysis.expectation.charge_balance import TAKEN_UP
 from fieldfare.analysis.expectation.cylinder_cooling import expected as expected_loss
+from fieldfare.analysis.expectation.emptied import ColdSpells, chance_of_emptied
 from fieldfare.analysis.expectation.reheat import CHARGING_SHARE, Charge, coil_w_per_k
 from fieldfare.analysis.expectation.reheat import expected as expected_charge
 from fieldfare.analysis.facts.minutes import rated, without_power
@@ -62,16 +63,15 @@ class Draw:
     """Water taken from one full charge to the next, by what the next charge put back and what was lost
     meanwhile.
 
-    litres : at 40 °C, with its 95 % interval. emptied : the cylinder was too cold to wash with at its end,
-    so that the
-    litres are all that it gave; else it could have given more. start [ms]
+    litres : at 40 °C, with its 95 % interval. emptied : probability that no water warm enough to wash with
+    was left at its end, so that the litres are all that the cylinder gave [0 to 1]. start [ms]
     """
 
     start: int
     litres: float
     low: float
     high: float
-    emptied: bool
+    emptied: float
 
 
 def hot_water_steps(hours: Hours) -> tuple[list[Step], float]:
@@ -95,11 +95,17 @@ def hot_water_steps(hours: Hours) -> tuple[list[Step], float]:
     if (beside := water_turn(hours)) is not None:
         steps.append(beside)
     found = [s.code for s in steps if s.state == "binds"]
+    emptied = max((d.emptied for d in draws(hours, hours.facts)), default=float("nan"))
+    if not found and emptied < 1.0 - hours.limit("emptied_likely"):
+        return [replace(steps[0], state="binds", reason="above_sensor"), *steps[1:]], min(
+            1.0 - emptied, _PLAIN
+        )
     if not found:
         return steps, 0.0
+    weight = min(emptied, _PLAIN) if found[0] == "small" else _PLAIN
     return [
         replace(s, state="adds") if s.state == "binds" and s.code != found[0] else s for s in steps
-    ], _PLAIN
+    ], weight
 
 
 def _cold(hours: Hours) -> Flags:
@@ -337,6 +343,7 @@ def draws(hours: Hours, facts: Facts) -> list[Draw]:
         return []
     heat, immersion = reheats.floats("heat"), fill_nan(reheats.floats("immersion"), 0.0)
     top, low, pause = reheats.floats("to_c"), reheats.floats("from_c"), reheats.floats("pause")
+    emptied = emptied_by_charge(hours, reheats, heat * TAKEN_UP.value + immersion)
     out = []
     for i in range(1, len(reheats)):
         if not np.isfinite(heat[i] + top[i] + top[i - 1] + pause[i]) or heat[i] <= 0.0:
@@ -349,17 +356,39 @@ def draws(hours: Hours, facts: Facts) -> list[Draw]:
         doubt = GAUSS_95 * TAKEN_UP.uncertainty * heat[i]
         litres, least, most = ((given - x) / KWH_PER_LITRE_40 for x in (lost[0], lost[2], lost[1]))
         half = np.hypot(doubt / KWH_PER_LITRE_40, (most - least) / 2.0)
-        emptied = low[i] < hours.limit("answer_cold_tap_c")
         out.append(
             Draw(
                 int(reheats["start"][i]),
                 max(litres, 0.0),
                 max(litres - half, 0.0),
                 max(litres + half, 0.0),
-                bool(emptied),
+                float(emptied[i]),
             )
         )
     return out
+
+
+def emptied_by_charge(hours: Hours, reheats: Table, put_back: Floats) -> Floats:
+    """Probability that the draw before each charge took all usable water: float64 (n,), nan where its
+    temperature is not known. A cold sensor alone says only that cold water has risen past it.
+
+    put_back : by each charge into the cylinder [kWh]
+    """
+    plant = hours.site.hot_water
+    assert plant is not None
+    assert plant.cylinder_litres is not None
+    content = plant.cylinder_litres * WH_PER_LITRE_KELVIN / 1000.0 * (plant.setpoint_c - COLD_C)
+    low, n = reheats.floats("from_c"), len(reheats)
+    spells = ColdSpells(
+        daily=np.full(n, np.nan),
+        idle_hours=np.zeros(n),
+        put_back=put_back / content,
+        filled=~reheats["cut"].astype(bool),
+        warming=np.full(n, np.nan),
+    )
+    chance = chance_of_emptied(spells, hours.limit("emptied_share"), hours.limit("emptied_error"))
+    cold = low < hours.limit("answer_cold_tap_c")
+    return np.where(np.isfinite(low), np.where(cold, chance, 0.0), np.nan)
 
 
 def _no_draws(hours: Hours) -> str:
@@ -388,7 +417,8 @@ def _drawn_and_small(hours: Hours) -> tuple[Step, Step]:
     a_day = sum(d.litres for d in now) / hours.nights
     usual_days = max(len(hours.usual.days), 1)
     usual = sum(d.litres for d in before) / usual_days if before else float("nan")
-    emptied = [d for d in (*before, *now) if d.emptied]
+    likely = hours.limit("emptied_likely")
+    emptied = [d for d in (*before, *now) if d.emptied >= likely]
     gave = emptied or [max((*before, *now), key=lambda d: d.litres)]
     v40 = float(np.median([d.litres for d in gave]))
     low, high = float(np.median([d.low for d in gave])), float(np.median([d.high for d in gave]))
@@ -411,7 +441,7 @@ def _drawn_and_small(hours: Hours) -> tuple[Step, Step]:
     )
     kind = "v40_drawn" if emptied else "v40_at_least"
     turns = largest.litres / v40 if v40 > 0.0 else float("nan")
-    emptied_now = any(d.emptied for d in now)
+    emptied_now = any(d.emptied >= likely for d in now)
     small: State = "binds" if emptied_now and turns >= hours.limit("answer_small_turns") else "fine"
     return drawn, Step(
         "small",

@@ -126,11 +126,6 @@ class Settings:
         return f"postgresql+psycopg://{rest}" if scheme in ("postgres", "postgresql") else self.database_url
 
     @property
-    def signature(self) -> dict[str, str]:
-        """Name and contact of the firm, empty if not set."""
-        return {"name": self.firm, "contact": self.firm_contact}
-
-    @property
     def readings_dir(self) -> Path:
         return self.data / "readings"
 

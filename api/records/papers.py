@@ -38,13 +38,13 @@ class Paper:
     """A paper's contents.
 
     kind : month, winter, hand-over, service or commissioning. period : 2026-01, 2026 or first. contents : the
-        results it shows. firm : the issuer; None if only the contents are needed
+        results it shows. firm : the issuer
     """
 
     kind: str
     period: str
     contents: dict[str, Any]
-    firm: AboutFirm | None = None
+    firm: AboutFirm
 
 
 @dataclass(frozen=True)
@@ -147,8 +147,15 @@ def answer_paper(
     """An answer to a caller as a paper. home : worded for the householder"""
     first, last = (date.fromisoformat(document["period"][key]) for key in ("from", "to"))
     result = service.results.result(record, first, last)
-    contents = {"site": _about(record), "result": result, "days": [], "firm": service.settings.signature}
-    return Paper("answer", document["question"], contents | {"answer": document, "home": home})
+    contents = {
+        "site": _about(record),
+        "result": result,
+        "days": [],
+        "firm": service.firm.signature,
+        "answer": document,
+        "home": home,
+    }
+    return Paper("answer", document["question"], contents, service.firm)
 
 
 def paper_for(service: Service, record: SiteRecord, kind: str, period: str) -> Paper:
@@ -216,7 +223,7 @@ def paper_bytes(paper: Paper, form: str, *, served: bool = False, accepts: str |
 
     own = paper.contents["site"]["site"].get("language")
     language = preferred(accepts or "", own)
-    logo = "" if paper.firm is None else paper.firm.logo_path if served else paper.firm.logo_address
+    logo = paper.firm.logo_path if served else paper.firm.logo_address
     if form == "html":
         at = f"/api/v1/sites/{paper.contents['site']['site']['id']}/papers/{paper.kind}/{paper.period}"
         forms = {"pdf": f"{at}?form=pdf", "json": f"{at}?form=json"}

@@ -128,6 +128,10 @@ SAID_BY_REASON: dict[tuple[str, str], str] = {
         "lowered",
     ): "Most of these hours lie in the night set-back, with its lower set temperature.",
     ("set_back", "not_back"): "The rooms are not back from the night set-back before the next one begins.",
+    ("not_cold", "above_sensor"): (
+        "The cylinder's sensor was cold at times, but the water above it was probably still warm enough. Look"
+        " at the tap first."
+    ),
     ("loss", "by_day"): (
         "By day the cylinder loses its heat too fast, at night it does not: hot water circulates by day."
     ),
@@ -309,6 +313,7 @@ REASONS: dict[str, str] = {
     "no_speed": "no compressor speed is read",
     "no_air": "the source is not air",
     "by_frost": "as many as the frost asks for",
+    "above_sensor": "the water above the sensor was probably still warm",
     "by_day": "much faster by day than at night",
     "no_frost_or_output": "needs outdoor readings and the rated output",
     "no_defrost_signal": "needs a defrost signal, the operating mode or the heat every 2 minutes or closer",

@@ -65,6 +65,10 @@ NUMBERS: dict[str, tuple[str, ...]] = {
 """The sentence after the one that names the cause."""
 NUMBERS_BY_REASON: dict[tuple[str, str], tuple[str, ...]] = {
     ("set_back", "lowered"): ("By night the rooms are set {set_back_depth} lower.",),
+    ("not_cold", "above_sensor"): (
+        "The coolest at the sensor was {tank_lowest}. The largest draw took {largest_draw} at 40 °C; a full"
+        " cylinder holds {v40_whole_volume}.",
+    ),
     ("loss", "by_day"): (
         "It loses {loss_by_day_w_per_k} by day and {loss_w_per_k} at night; a cylinder of its size loses"
         " {usual_loss_w_per_k}.",

@@ -15,7 +15,7 @@ from fieldfare.analysis.answers.actions import ALL_HOURS, BY_REASON, PLANS
 from fieldfare.analysis.answers.cold import ORDER as COLD
 from fieldfare.analysis.answers.cold import _one_binds
 from fieldfare.analysis.answers.complaint import AGAINST, complaint
-from fieldfare.analysis.answers.hot_water import KWH_PER_LITRE_40, standing_watts_per_k
+from fieldfare.analysis.answers.hot_water import KWH_PER_LITRE_40, emptied_by_charge, standing_watts_per_k
 from fieldfare.analysis.answers.hot_water import ORDER as HOT_WATER
 from fieldfare.analysis.answers.hours import OF_FINE, Question, Step, Value, hours_of
 from fieldfare.analysis.answers.ice import ORDER as ICE
@@ -23,6 +23,7 @@ from fieldfare.analysis.answers.noise import ORDER as NOISE
 from fieldfare.analysis.errors import InputError, NotAssessed
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.findings.catalogue import codes
+from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.dashboards.answers import complaint_texts, plan_texts
 from fieldfare.dashboards.answers.present_complaint import present_complaint
 from tests.analysis.plain import FIRST, every_minute, facts_of, point, site_of
@@ -409,3 +410,17 @@ def test_no_row_is_in_order_for_want_of_readings(question: str, step_min: int, f
         assert "above" not in said.split() or "°C" in said
         assert question != "hot-water" or "cylinder" not in said
     assert not shown[1]["tomorrow"].startswith("Ask")
+
+
+def test_a_cold_sensor_alone_says_nothing_of_the_water_above_it() -> None:
+    """EN 16147's V40 ends where two thirds to nine tenths of a full cylinder's heat are drawn; a sensor low
+    in the cylinder is cold long before."""
+    site = site_of([point("heat_pump_electricity")])
+    cylinder = SimpleNamespace(hot_water=SimpleNamespace(cylinder_litres=200.0, setpoint_c=50.0))
+    hours: Any = SimpleNamespace(site=cylinder, limit=lambda name: limit_of(site, name))
+    charges = Table({"from_c": np.array([30.0, 30.0, 44.0]), "cut": np.zeros(3, np.bool_)})
+    full = 200.0 * 1.163e-3 * 40.0
+    chance = emptied_by_charge(hours, charges, full * np.array([0.45, 0.95, 0.95]))
+    assert chance[0] < 0.1
+    assert chance[1] > 0.85
+    assert chance[2] == 0.0

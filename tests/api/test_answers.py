@@ -33,6 +33,18 @@ def test_the_household_gets_its_own_words_and_no_table_of_steps(web: Web) -> Non
     assert "What to do" in home
 
 
+def test_the_household_reads_question_answer_and_paper_in_one_language(web: Web) -> None:
+    wish = {"Accept-Language": "de"}
+    home, page, paper = (
+        web["householder"].get(f"/sites/{OWN}/{path}", headers=wish).text
+        for path in ("home", "answers/cold", "answers/cold/paper")
+    )
+    assert all('<html lang="de">' in text for text in (home, page, paper))
+    assert home.count("(auf Englisch)") == 1  # the page of settings
+    assert "Was zu tun ist" in page
+    assert "Was zu tun ist" in paper
+
+
 def test_homes_alike_are_for_the_firm_alone(web: Web) -> None:
     assert web["householder"].get(f"/api/v1/sites/{OWN}/answers/bill?against=homes").status_code == 403
     assert web["householder"].get(f"/sites/{OWN}/answers/bill?against=homes").status_code == 403

@@ -167,6 +167,9 @@ def test_the_firm_stands_on_papers_letters_and_pages(web: Web) -> None:
     assert web["nobody"].get(logo[1], follow_redirects=False).status_code == 303
     alone = web["engineer"].get(f"{PREFIX}/sites/{OWN}/papers/hand-over/first?form=html").text
     assert "data:image/png;base64," in alone
+    answered = web["householder"].get(f"/sites/{OWN}/answers/cold/paper").text
+    assert "Heron &amp; Co" in answered
+    assert logo[1] in answered
     told = web["engineer"].get(f"{PREFIX}/sites/{OWN}/papers/month/2026-01?form=json")
     assert told.json()["firm"] == {"name": "Heron & Co", "contact": "01632 960999"}
     assert "01632 960999" in web["householder"].get(f"/sites/{OWN}/home").text
@@ -338,7 +341,7 @@ def test_a_household_s_pages_and_papers_are_in_the_reader_s_own_language(web: We
         language = settings.split('name="language"')[1].split("</select>")[0]
         (chosen,) = re.findall(r'<option value="(\w*)"[^>]* selected>', language) or [""]
         assert chosen == own
-        assert "they stay" in settings
+        assert "stay English" in settings
     assert send(web, "householder", "/settings", form).status_code == 303
 
 

@@ -15,7 +15,7 @@ from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.http.auth import AppStateHere, SiteRecordHere, check
 from fieldfare.api.http.html import page_rows
 from fieldfare.api.http.html.form_values import day_of
-from fieldfare.api.http.html.reader_language import in_readers_language
+from fieldfare.api.http.html.reader_language import in_readers_language, wishes
 from fieldfare.api.http.html.site_pages import reader, visitor
 from fieldfare.api.http.routers import page_router
 from fieldfare.api.people.access import Actor
@@ -83,8 +83,9 @@ def paper(
     """The same answer as a paper, worded for the reader's role."""
     actor = reader(request, "papers.read", record.site.id)
     document = answer(parts.service, record, question, asking_of(_values(request), actor))
-    made = answer_paper(parts.service, record, document, home=actor.role == "householder")
-    return rendered(made, form, served=form == "html")
+    home = actor.role == "householder"
+    made = answer_paper(parts.service, record, document, home=home)
+    return rendered(made, form, served=form == "html", accepts=wishes(request) if home else None)
 
 
 def _values(request: Request) -> dict[str, str]:
