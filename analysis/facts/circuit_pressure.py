@@ -85,9 +85,15 @@ def _topped(day: Segments, pressure: Floats, water: Floats, slope: Floats) -> Fl
 
 
 def _rise(pressure: Floats, warm: Floats, sides: tuple[slice, slice], per_k: float) -> float:
-    """Rise of the lowest and the median level from one side to the other [bar], at a given bar per K."""
+    """Rise of the lowest and the median level from one side to the other [bar], at a given bar per K.
+
+    Of the lowest alone where that says no.
+    """
     before, after = (pressure[s] - per_k * warm[s] for s in sides)
-    return float(min(np.nanmedian(after) - np.nanmedian(before), np.nanmin(after) - np.nanmin(before)))
+    lowest = float(np.fmin.reduce(after) - np.fmin.reduce(before))
+    if lowest <= _TOPPED_BAR:
+        return lowest
+    return min(float(np.nanmedian(after) - np.nanmedian(before)), lowest)
 
 
 def _line(pressure: Floats, water: Floats) -> tuple[float, float]:

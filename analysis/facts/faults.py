@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -101,21 +103,31 @@ def _stretches_of_point(grid: Grid, samples: Samples, words: dict[str, str]) -> 
     n = len(grid)
     held = _hold_minutes(samples.time)
     index = (samples.time - grid.time[0]) // MS_PER_MINUTE
-    texts = [words.get(str(v).strip(), str(v).strip()) for v in samples.value]
-    change = [
-        0,
-        *[i for i in range(1, len(texts)) if texts[i] != texts[i - 1] or index[i] - index[i - 1] > held],
-    ]
+    change = _changes(samples.value, np.diff(index) > held, words)
     found = []
-    for k, i in enumerate(change):
-        if not is_fault(texts[i]):
+    for k, (i, text) in enumerate(change):
+        if not is_fault(text):
             continue
-        last = (change[k + 1] if k + 1 < len(change) else len(texts)) - 1
-        following = int(index[last + 1]) if last + 1 < len(texts) else n
+        last = (change[k + 1][0] if k + 1 < len(change) else len(index)) - 1
+        following = int(index[last + 1]) if last + 1 < len(index) else n
         a, b = max(int(index[i]), 0), min(int(index[last]) + held, following, n)
         b = min(max(b, a + 1), n)
         if a < b:
-            found.append((texts[i], a, b))
+            found.append((text, a, b))
+    return found
+
+
+def _changes(value: NDArray[Any], silent: Flags, words: dict[str, str]) -> list[tuple[int, str]]:
+    """Where another word begins, or the same one after a silence: (index, the unit's word).
+
+    silent : bool (n - 1,), a silence before each value but the first
+    """
+    found: list[tuple[int, str]] = []
+    for i in (0, *(np.flatnonzero(silent | (value[1:] != value[:-1])) + 1).tolist()):
+        said = str(value[i]).strip()
+        text = words.get(said, said)
+        if not found or text != found[-1][1] or silent[i - 1]:
+            found.append((i, text))
     return found
 
 

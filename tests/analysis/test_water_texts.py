@@ -56,17 +56,13 @@ FAULTS = (
 
 def texts(path: Path) -> Iterator[str]:
     """Every text of a source file but its docstrings; what is put into an f-string shows as a dash."""
-    tree = ast.parse(path.read_text(encoding="utf-8"))
-    docs = {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
-    inside = {id(part) for node in ast.walk(tree) if isinstance(node, ast.JoinedStr) for part in node.values}
-    for node in ast.walk(tree):
+    nodes = list(ast.walk(ast.parse(path.read_text(encoding="utf-8"))))
+    passed = {id(node.value) for node in nodes if isinstance(node, ast.Expr)}
+    passed |= {id(part) for node in nodes if isinstance(node, ast.JoinedStr) for part in node.values}
+    for node in nodes:
         if isinstance(node, ast.JoinedStr):
             yield "".join(str(p.value) if isinstance(p, ast.Constant) else "–" for p in node.values)
-        elif (
-            isinstance(node, ast.Constant)
-            and isinstance(node.value, str)
-            and not {id(node)} & (docs | inside)
-        ):
+        elif isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in passed:
             yield node.value
 
 

@@ -21,7 +21,7 @@ from fieldfare.api.http.app import PREFIX
 from tests.api.test_access import routes
 from tests.api.web import OTHER, ROLES, Web
 
-EXAMPLES = 6
+EXAMPLES = (3, pytest.param(12, marks=pytest.mark.slow))
 CHECKS = [
     not_a_server_error,
     status_code_conformance,
@@ -38,15 +38,16 @@ def description(web: Web) -> Any:
     return schemathesis.openapi.from_dict(web["nobody"].app.openapi())
 
 
+@pytest.mark.parametrize("examples", EXAMPLES)
 @pytest.mark.parametrize(("method", "path"), sorted(routes() - UNTRIED))
-def test_made_up_requests(description: Any, web: Web, method: str, path: str) -> None:
+def test_made_up_requests(description: Any, web: Web, method: str, path: str, examples: int) -> None:
     """Every role sends the same requests: making them up takes longer than answering them."""
     operation = description[PREFIX + path][method]
     right, wrong = (operation.as_strategy(generation_mode=mode) for mode in GenerationMode)
 
     @given(case=right | wrong)
     @hypothesis_settings(
-        max_examples=EXAMPLES,
+        max_examples=examples,
         deadline=None,
         derandomize=True,
         database=None,

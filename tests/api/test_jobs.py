@@ -44,6 +44,7 @@ from fieldfare.api.jobs.work import (
 )
 from fieldfare.api.state.work_tables import JobRun
 from tests.api.conftest import add_site
+from tests.api.failing_work import pretend
 from tests.api.sites import readings
 
 LONDON, AUCKLAND = ZoneInfo("Europe/London"), ZoneInfo("Pacific/Auckland")
@@ -146,24 +147,6 @@ def test_work_that_was_given_back_is_open_again(book: JobLeases) -> None:
     assert run is not None
     book.give_back(run)
     assert book.open_of([DUE], NOON) == [DUE]
-
-
-FROST = {
-    "code": "frost_risk",
-    "severity": "urgent",
-    "headline": "frost",
-    "until": None,
-    "since": "2026-01-12",
-}
-
-
-def pretend(settings: Settings, kind: str, site: str, key: str) -> JobOutcome:
-    """Work that fails at one site and finds frost at another."""
-    if site == "beech-end":
-        raise RuntimeError("the file is torn")
-    if site == "cedar-side":
-        os._exit(9)
-    return JobOutcome("fine", [FROST] if site == "alder-row" and kind == "night" else [], has_result=True)
 
 
 NOW = datetime.now(UTC)

@@ -29,16 +29,16 @@ from fieldfare.api.http.app import create_app
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.jobs.leases import JobLeases
 from fieldfare.api.jobs.runner import Runner
-from fieldfare.api.jobs.work import JobOutcome
 from fieldfare.api.jobs.work import work as real_work
 from fieldfare.api.running.intake import take_senml
 from fieldfare.api.state.tables import SiteRow
 from fieldfare.collector.store.sealed_index import DamagedFile
 from tests.api.conftest import add_site
+from tests.api.failing_work import BAD, killing_work, unsendable_work
 from tests.api.sites import readings, site_text
 from tests.collector.earlier_release import without_checksums
 
-BAD, GOOD = "beech-end", ("alder-row", "cedar-way")
+GOOD = ("alder-row", "cedar-way")
 NOW = datetime(2026, 1, 12, 12, tzinfo=UTC)
 
 
@@ -227,25 +227,6 @@ def test_a_home_that_borrows_from_a_broken_one_goes_on_without(fleet: Service) -
     SABOTAGES["no TOML"](fleet)
     rows = {row["id"]: row for row in fleet_rows(fleet, fresh=True)}
     assert rows[GOOD[0]]["reason"] is None
-
-
-class Unsendable(Exception):
-    """Can be pickled but not rebuilt, as many libraries' exceptions."""
-
-    def __init__(self, a: str, b: str) -> None:
-        super().__init__(f"{a} {b}")
-
-
-def unsendable_work(settings: Settings, kind: str, site: str, key: str) -> JobOutcome:
-    if site == BAD:
-        raise Unsendable("boom", "bang")
-    return real_work(settings, kind, site, key)
-
-
-def killing_work(settings: Settings, kind: str, site: str, key: str) -> JobOutcome:
-    if site == BAD:
-        os._exit(9)  # as the kernel ends a process that takes too much memory
-    return real_work(settings, kind, site, key)
 
 
 def runner_of(service: Service, do: Any) -> Runner:

@@ -169,6 +169,7 @@ def test_signing_out_ends_the_session_not_just_the_cookie(web: Web) -> None:
     assert web["nobody"].get(f"{PREFIX}/sites").status_code == 401
 
 
+@pytest.mark.usefixtures("real_hashes")
 def test_an_older_hash_is_renewed_at_signing_in(web: Web) -> None:
     from argon2 import PasswordHasher
 

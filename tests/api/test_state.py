@@ -32,6 +32,7 @@ from fieldfare.api.state.database import (
 from fieldfare.api.state.schema import METADATA, sqlite_script
 from fieldfare.api.state.tables import Base, SiteRow
 from tests.api.conftest import add_site
+from tests.api.in_a_process import opened_with
 from tests.api.web import make_web
 
 __all__ = ["people_tables", "work_tables"]  # their tables are part of Base
@@ -112,18 +113,10 @@ def test_an_older_database_is_brought_up_and_keeps_its_rows(tmp_path: Path, data
     database.close()
 
 
-def _open(url: str) -> str:
-    database = open_database(url)
-    with database.read() as session:
-        found = session.query(SiteRow).count()
-    database.close()
-    return f"opened with {found}"
-
-
 def test_processes_that_open_a_new_database_at_once_all_get_it(tmp_path: Path, database_url: str) -> None:
     url = Settings(data=tmp_path, database_url=database_url).state_url
     with ProcessPoolExecutor(4, mp_context=multiprocessing.get_context("spawn")) as pool:
-        assert list(pool.map(_open, [url] * 4)) == ["opened with 0"] * 4
+        assert list(pool.map(opened_with, [url] * 4)) == ["opened with 0"] * 4
 
 
 def test_a_write_that_fails_leaves_nothing(either_service: Service) -> None:

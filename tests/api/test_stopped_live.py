@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
-from fieldfare.api.core.service import Service
+from fieldfare.api.core import service as services
+from fieldfare.api.core.service import Service, worker_service
 from tests.services import Server, broker
 from tests.situations.house import USUAL
 from tests.situations.live import go_on, lock_out, lose_supply, time_to_alert
@@ -18,6 +20,17 @@ RICH = (*USUAL, "call", "target_flow", "fault")
 def mosquitto() -> Iterator[Server]:
     with broker() as server:
         yield server
+
+
+@pytest.fixture(autouse=True)
+def watched_here(service: Service, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """Each look is a watch in a thread: the tests of jobs start the worker processes, a second each."""
+    monkeypatch.setattr(
+        "fieldfare.api.jobs.runner.make_executor", lambda _, workers: ThreadPoolExecutor(workers)
+    )
+    yield
+    worker_service(service.settings).close()
+    services._service_of_process.cache_clear()
 
 
 @pytest.mark.parametrize(

@@ -5,7 +5,6 @@ from datetime import date
 import numpy as np
 import psychrolib
 import pytest
-from CoolProp.CoolProp import PropsSI
 from iapws import IAPWS97
 
 from fieldfare.collector.simulated.design.sizing import design_plant
@@ -57,6 +56,8 @@ def test_heat_coefficient_is_that_of_en_1434(back, flow):
 @pytest.mark.parametrize(("kind", "name"), [(1.0, "MPG"), (2.0, "MEG")])
 @pytest.mark.parametrize("percent", [20.0, 30.0, 40.0])
 def test_antifreeze_lowers_the_heat_coefficient_as_coolprop_says(kind, name, percent):
+    from CoolProp.CoolProp import PropsSI  # slow, and of this test alone
+
     fluid = f"INCOMP::{name}[{percent / 100}]"
     rise = PropsSI("H", "T", 308.15, "P", 2e5, fluid) - PropsSI("H", "T", 303.15, "P", 2e5, fluid)
     k = PropsSI("D", "T", 303.15, "P", 2e5, fluid) * rise / 5.0

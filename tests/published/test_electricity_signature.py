@@ -7,7 +7,6 @@ import csv
 
 import numpy as np
 import pytest
-import statsmodels.api as sm
 
 from fieldfare.analysis.facts.slots import LEVEL_W
 from fieldfare.analysis.facts.table import Table
@@ -46,6 +45,8 @@ def drawn(rng: np.random.Generator, outdoor: np.ndarray, sd: float = 2.0, rho: f
 def test_line_and_statistics_are_those_of_statsmodels() -> None:
     """statsmodels' OLS on degrees below the same base temperature; CV(RMSE) and NMBE by ASHRAE Guideline 14
     with three parameters."""
+    import statsmodels.api as sm  # slow, and of this test alone
+
     rng = np.random.default_rng(1)
     outdoor = weather(rng)
     kwh = drawn(rng, outdoor)

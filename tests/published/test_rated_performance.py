@@ -1,8 +1,8 @@
 """Performance surfaces against published points and regressions."""
 
 import itertools
+from functools import cache
 
-import hplib.hplib as hplib
 import numpy as np
 import pytest
 
@@ -140,11 +140,17 @@ def test_generic_curve_beyond_its_range():
     assert generic_cop(-25, 75) < generic_cop(-15, 75) < generic_cop(-7, 75)
 
 
+@cache
+def hplib_unit(group):
+    """A generic unit: its parameters are fitted anew by each call of the library."""
+    import hplib.hplib as hplib  # slow, and of two tests alone
+
+    return hplib.HeatPump(hplib.get_parameters("Generic", group_id=group, t_in=-7, t_out=52, p_th=10000))
+
+
+@cache
 def hplib_cop(group, outdoor, flow):
-    parameters = hplib.get_parameters("Generic", group_id=group, t_in=-7, t_out=52, p_th=10000)
-    result = hplib.HeatPump(parameters).simulate(
-        t_in_primary=outdoor, t_in_secondary=flow - 5, t_amb=outdoor, mode=1
-    )
+    result = hplib_unit(group).simulate(t_in_primary=outdoor, t_in_secondary=flow - 5, t_amb=outdoor, mode=1)
     return float(np.asarray(result["COP"]).ravel()[0])
 
 

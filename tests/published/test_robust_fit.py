@@ -2,17 +2,26 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
-import statsmodels.api as sm
 
 from fieldfare.analysis.figures.estimate import robust_fit
 
 TUNING, LAGS = 1.6, 5
 
 
+@pytest.fixture(scope="module")
+def sm() -> Any:
+    """Loaded here, since each process of the tests imports every module of tests."""
+    import statsmodels.api
+
+    return statsmodels.api
+
+
 @pytest.mark.parametrize("seed", range(4))
-def test_coefficients_and_covariance_are_those_of_statsmodels(seed: int) -> None:
+def test_coefficients_and_covariance_are_those_of_statsmodels(sm: Any, seed: int) -> None:
     """Huber's weights (statsmodels RLM with HuberT), errors after Newey and West (WLS with HAC covariance).
 
     statsmodels takes the median deviation from zero, ours is from the median residual: coefficients differ
@@ -39,7 +48,7 @@ def test_coefficients_and_covariance_are_those_of_statsmodels(seed: int) -> None
     assert not fit.kept[off > 2000.0].any()
 
 
-def test_least_squares_would_be_moved_by_odd_days() -> None:
+def test_least_squares_would_be_moved_by_odd_days(sm: Any) -> None:
     """The check above is not met by ordinary least squares."""
     rng = np.random.default_rng(1)
     x = np.column_stack([rng.uniform(5.0, 22.0, 100), np.ones(100)])

@@ -1,7 +1,6 @@
 """Water and antifreeze against IAPWS-IF97 and the Melinder (2010) mixtures; heat coefficients of EN
 1434-1."""
 
-import CoolProp.CoolProp as CoolProp
 import iapws
 import numpy as np
 import pytest
@@ -98,12 +97,14 @@ FLUIDS = {"propylene_glycol": "MPG", "ethylene_glycol": "MEG"}
 def test_mixture_properties_within_1_percent_of_coolprop(fluid, percent):
     """Melinder (2010) as CoolProp's incompressible MPG and MEG, -10 to 80 C within each mixture's liquid
     range."""
+    from CoolProp.CoolProp import PropsSI  # slow, and of two tests alone
+
     name = f"INCOMP::{FLUIDS[fluid]}[{percent / 100}]"
-    freezing = CoolProp.PropsSI("T_freeze", "T", 300, "P", 2e5, name) - 273.15
+    freezing = PropsSI("T_freeze", "T", 300, "P", 2e5, name) - 273.15
     assert water.freezing_point(fluid, percent) == pytest.approx(freezing, abs=0.1)
     t = np.array([x for x in np.arange(-10.0, 80.1, 2.5) if x > freezing + 0.1])
-    rho = [CoolProp.PropsSI("D", "T", x + 273.15, "P", 2e5, name) for x in t]
-    heat = [CoolProp.PropsSI("C", "T", x + 273.15, "P", 2e5, name) / 1000 for x in t]
+    rho = [PropsSI("D", "T", x + 273.15, "P", 2e5, name) for x in t]
+    heat = [PropsSI("C", "T", x + 273.15, "P", 2e5, name) / 1000 for x in t]
     assert water.density(t, fluid=fluid, percent=percent) == pytest.approx(rho, rel=1e-3)
     carried = water.heat_coefficient(t, t, fluid=fluid, percent=percent) * 3600
     assert carried == pytest.approx(np.multiply(rho, heat), rel=2e-3)
@@ -113,9 +114,11 @@ def test_mixture_properties_within_1_percent_of_coolprop(fluid, percent):
 @pytest.mark.parametrize("percent", [10, 25, 40])
 @pytest.mark.parametrize(("return_c", "flow_c"), [(30, 35), (45, 55), (5, 12), (70, 80)])
 def test_mixture_heat_coefficient_within_1_percent_of_coolprop(fluid, percent, return_c, flow_c):
+    from CoolProp.CoolProp import PropsSI  # slow, and of two tests alone
+
     name = f"INCOMP::{FLUIDS[fluid]}[{percent / 100}]"
-    enthalpy = [CoolProp.PropsSI("H", "T", x + 273.15, "P", 2e5, name) for x in (flow_c, return_c)]
-    rho = CoolProp.PropsSI("D", "T", return_c + 273.15, "P", 2e5, name)
+    enthalpy = [PropsSI("H", "T", x + 273.15, "P", 2e5, name) for x in (flow_c, return_c)]
+    rho = PropsSI("D", "T", return_c + 273.15, "P", 2e5, name)
     expected = rho * (enthalpy[0] - enthalpy[1]) / (flow_c - return_c) / 3.6e6
     got = water.heat_coefficient(flow_c, return_c, fluid=fluid, percent=percent)
     assert got == pytest.approx(expected, rel=0.01)
