@@ -222,6 +222,20 @@ LIMITS_DATA: dict[str, Limit] = {
         "share of the heat from runs beside a run or rest no longer than two readings of flow and"
         " temperatures, above which their product does not stand for heat",
     ),
+    "heat_meter_melts_min": Limit(
+        2.5,
+        "min",
+        "common practice: a defrost takes 3 to 10 minutes",
+        "spacing of flow rate and temperatures, above which a defrost may fall between two readings",
+    ),
+    "heat_meter_melts_share": Limit(
+        0.17,
+        "-",
+        "common practice: five minutes of defrost an hour interrupt a twelfth of the heating and take about"
+        " as much heat back",
+        "share by which defrosts between two readings may lower the metered heat and not the product of flow"
+        " rate and temperatures",
+    ),
     "heat_meter_act": Limit(
         0.30,
         "-",
