@@ -17,6 +17,7 @@ from fieldfare.analysis.cautions import METER_WORK
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.hypotheses import shares
 from fieldfare.analysis.facts.table import Table, group_by_day
+from fieldfare.analysis.figures.expected import learned
 from fieldfare.analysis.findings.context import Context, Rule, already_reported
 from fieldfare.analysis.findings.data.flow_product import blurred
 from fieldfare.analysis.findings.data.hypotheses import (
@@ -30,9 +31,11 @@ from fieldfare.analysis.findings.data.hypotheses import (
     Hypothesis,
     hypotheses,
 )
+from fieldfare.analysis.findings.grading import in_doubt
 from fieldfare.analysis.findings.model import (
     Cause,
     Evidence,
+    EvidenceCode,
     Finding,
     Severity,
 )
@@ -58,6 +61,15 @@ _USUAL_CARNOT_SHARE, _HIGH_CARNOT_SHARE = 0.42, 0.5
 _USUAL_SHARE_AT_COOLEST = 0.25
 
 
+PERFORMANCE_FACTOR: EvidenceCode = "apparent_performance"
+HEAT_LOSS_FACTOR: EvidenceCode = "apparent_heat_loss"
+"""Codes of the evidence by how much figures are off where the finding is true."""
+_APPARENT: tuple[tuple[str, str, EvidenceCode], ...] = (
+    ("cop_space", "metered performance over the true one, if so", PERFORMANCE_FACTOR),
+    ("house", "metered heat loss over the true one, if so", HEAT_LOSS_FACTOR),
+)
+
+
 @dataclass(frozen=True)
 class _Fact:
     """A measured number; log: it is the logarithm of a ratio. sd: standard uncertainty of its own"""
@@ -81,11 +93,12 @@ def meter_misplaced(context: Context) -> Finding | None:
         )
     weighed = _weighed(context, facts)
     sure = 1.0 - sum(w for w, h in weighed if not h.cause)
-    if sure < context.limit("misplaced_sure"):
+    if sure < context.limit("misplaced_doubt"):
         return None
     blamed = sorted(((w / sure, h) for w, h in weighed if h.cause), key=lambda pair: -pair[0])
     likely = [(w, h) for w, h in blamed if w >= 0.1] or blamed[:1]
-    return _finding(context, facts, likely, min(sure, 0.97))
+    found = _finding(context, facts, likely, min(sure, 0.97))
+    return found if sure >= context.limit("misplaced_sure") else in_doubt(context, found)
 
 
 def doubt(context: Context) -> str | None:
@@ -263,13 +276,22 @@ def _against_rating(days: Table, water_known: bool) -> dict[str, _Fact]:
             drawn > _LEAST_KWH[use] / 3.0
             and (np.nan_to_num(days.floats(f"expected_used_{column}_kwh")) > 0.2).sum() >= _FEWEST_DAYS
         ):
-            out[f"cop_{use}"] = _Fact(_ratio(rated, drawn), f"COP over rated COP, {words}", "-", True)
+            value = _less_part_load(days, _ratio(rated, drawn), column)
+            out[f"cop_{use}"] = _Fact(value, f"COP over rated COP, {words}", "-", True)
     if enough and not out:
         usual = _USUAL_CARNOT_SHARE if water_known else _USUAL_SHARE_AT_COOLEST
         out["cop_space"] = _Fact(
             _ratio(least / unit, usual), "share of Carnot over the usual share", "-", True
         )
     return out
+
+
+def _less_part_load(days: Table, above: float, column: str) -> float:
+    """Logarithm of COP over rated COP less what part load explains of it; unchanged below the rating."""
+    rated, part = _sums(days, f"expected_{column}_kwh", f"expected_part_load_{column}_kwh")
+    if above <= 0.0 or not part > 0.0:
+        return above
+    return max(above - learned(days).middle * max(_ratio(rated, part), 0.0), 0.0)
 
 
 def _charges(context: Context) -> dict[str, _Fact]:
@@ -386,6 +408,7 @@ def _finding(
     total = sum(weight.values())
     causes = tuple(Cause(c, w / total, because[c]) for c, w in sorted(weight.items(), key=lambda x: -x[1]))
     best = likely[0][1]
+    seems = "does not seem to" if sure >= context.limit("misplaced_sure") else "may not"
     meter = "electricity meter" if best.makes_unreliable == ELECTRICITY else "heat meter"
     steps = list(dict.fromkeys(h.step for _, h in likely))
     step = (
@@ -397,11 +420,18 @@ def _finding(
         severity,
         first,
         sure,
-        f"The {meter} does not seem to measure what the site file says: {best.because}.",
-        tuple(
-            Evidence(f.label, round(math.exp(f.value) if f.log else f.value, 3), f.unit)
-            for name, f in facts.items()
-            if name in _telling(likely)
+        f"The {meter} {seems} measure what the site file says: {best.because}.",
+        (
+            *(
+                Evidence(f.label, round(math.exp(f.value) if f.log else f.value, 3), f.unit)
+                for name, f in facts.items()
+                if name in _telling(likely)
+            ),
+            *(
+                Evidence(label, round(apparent, 2), "-", code=code)
+                for fact, label, code in _APPARENT
+                if (apparent := best.apparent(fact)) != 1.0
+            ),
         ),
         causes,
         next_step=step,
