@@ -9,12 +9,16 @@ from fieldfare.analysis.findings.data.misplaced import meter_misplaced
 from fieldfare.analysis.reports.result import Result, analyse
 from tests.analysis.small_plant import FIRST, Small
 
+RATING = "".join(
+    f"[[heat_pump.rating]]\noutdoor_c = {air}\nflow_c = {water}\noutput_kw = 7.0\ncop = {cop}\n"
+    for air, water, cop in ((2.0, 35.0, 3.3), (7.0, 35.0, 3.9), (7.0, 55.0, 2.6))
+)
 # A unit of this plant that is as good as its rating draws so much of what the plant's does.
-AS_RATED = 0.88
+AS_RATED = 0.9
 
 
 def counting(share: float) -> Small:
-    small = Small()
+    small = Small(pump=RATING)
     for name in ("elec", "elec_kwh"):
         small.values[name] = small.values[name] * share
     return small

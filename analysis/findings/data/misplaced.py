@@ -22,7 +22,7 @@ from fieldfare.analysis.findings.context import Context, Rule, already_reported
 from fieldfare.analysis.findings.data.flow_product import blurred
 from fieldfare.analysis.findings.data.hypotheses import (
     ABOVE,
-    COP_APART,
+    COP_CORRELATION,
     ELECTRICITY,
     FLOOR,
     HEAT_METERS,
@@ -59,6 +59,9 @@ _USUAL_CARNOT_SHARE, _HIGH_CARNOT_SHARE = 0.42, 0.5
 # The same where no sensor tells the water's temperature and the coolest that any emitter heats with stands
 # for it.
 _USUAL_SHARE_AT_COOLEST = 0.25
+# How far units lie apart whose rating is not known, one standard deviation of a logarithm (shares of Carnot
+# of 0.35 to 0.5 and above, common practice).
+_UNRATED = 0.2
 
 
 PERFORMANCE_FACTOR: EvidenceCode = "apparent_performance"
@@ -173,41 +176,46 @@ def _is_there(context: Context, hypothesis: Hypothesis) -> bool:
     return not blamed or any(context.site.measures(quantity) for quantity in blamed)
 
 
-def _is_good_in_charges_alone(facts: Mapping[str, _Fact]) -> bool:
-    """Whether the unit is as rated in charges at least, and below its rating in heating."""
-    if not {"cop_space", "cop_hot"} <= facts.keys():
-        return False
-    return facts["cop_hot"].value > -COP_APART > facts["cop_space"].value
-
-
-def _apart(hypothesis: Hypothesis) -> tuple[float, float]:
-    """Expected logarithm of COP over rating in heating over that in charges, and its standard deviation."""
-    space, hot = (hypothesis.predicts.get(name) for name in ("cop_space", "cop_hot"))
-    spread = math.hypot(COP_APART, *(p[1] for p in (space, hot) if p and (space is None or hot is None)))
-    return (space or SOUND["cop_space"])[0] - (hot or SOUND["cop_hot"])[0], spread
-
-
 def _weights(known: list[Hypothesis], facts: Mapping[str, _Fact], declared_behind: bool) -> list[float]:
     """Posterior probability of each hypothesis."""
     logs = {}
     for i, hypothesis in enumerate(known):
         total = math.log(hypothesis.prior)
         for name, fact in facts.items():
-            if name == "cop_hot" and _is_good_in_charges_alone(facts):
-                # One unit is as good in charges as in heating, about: how far they lie apart says more.
-                mean, spread = _apart(hypothesis)
-                value = facts["cop_space"].value - fact.value
-            else:
-                mean, spread = hypothesis.predicts.get(name) or SOUND[name]
-                value = fact.value
-                if name == "heater_seen" and declared_behind and name not in hypothesis.predicts:
-                    mean, spread = 1.0, 0.15
-                if name not in hypothesis.predicts and value > mean:
-                    spread = ABOVE.get(name, spread)
+            mean, spread = _expected(hypothesis, name, fact, declared_behind)
+            if name == "cop_hot" and (heating := facts.get("cop_space")) is not None:
+                mean, spread = _beside_heating(hypothesis, heating, mean, spread)
             spread = math.hypot(spread, fact.sd)
-            total += t_log_density((value - mean) / spread, _TAIL_DF) - math.log(spread)
+            total += t_log_density((fact.value - mean) / spread, _TAIL_DF) - math.log(spread)
         logs[i] = total
     return list(shares(logs).values())
+
+
+def _expected(
+    hypothesis: Hypothesis, name: str, fact: _Fact, declared_behind: bool = False
+) -> tuple[float, float]:
+    """Value of a fact under a hypothesis, and its standard deviation."""
+    if name in hypothesis.predicts:
+        return hypothesis.predicts[name]
+    mean, spread = SOUND[name]
+    if name == "heater_seen" and declared_behind:
+        return 1.0, 0.15
+    return mean, ABOVE.get(name, spread) if fact.value > mean else spread
+
+
+def _beside_heating(
+    hypothesis: Hypothesis, heating: _Fact, mean: float, spread: float
+) -> tuple[float, float]:
+    """The same of COP over rating in charges, once that in heating is known: one unit is about as good in
+    both.
+
+    Source: conditional distribution of two correlated normal variables (textbook).
+    """
+    at, around = _expected(hypothesis, "cop_space", heating)
+    return (
+        mean + COP_CORRELATION * spread / around * (heating.value - at),
+        spread * math.sqrt(1.0 - COP_CORRELATION**2),
+    )
 
 
 # ---- what was measured
@@ -225,9 +233,12 @@ def _facts(context: Context) -> dict[str, _Fact]:
         out |= _against_flow(days, 1.0 + uncorrected_share(context.site))
     if not counts_unmetered_heater(context.site):  # its electricity is no part of the unit's efficiency
         out |= _against_rating(
-            days, context.site.measures("flow_temperature") and "flow_temperature" not in context.unreliable
+            days,
+            context.site.measures("flow_temperature") and "flow_temperature" not in context.unreliable,
+            has_rating=bool(context.site.heat_pump.rating),
         )
         out |= _charges(context)
+        out |= _follows_heat(days)
     out |= _electricity(days)
     out |= _heater(days)
     if "cop_space" in out:  # a house with hardly any heat need shows nothing about its meter
@@ -255,7 +266,7 @@ def _against_flow(days: Table, factor: float) -> dict[str, _Fact]:
     return out
 
 
-def _against_rating(days: Table, water_known: bool) -> dict[str, _Fact]:
+def _against_rating(days: Table, water_known: bool, *, has_rating: bool) -> dict[str, _Fact]:
     out = {}
     least, unit = _sums(days, "carnot_least_kwh", "carnot_used_kwh")
     enough = (
@@ -277,12 +288,13 @@ def _against_rating(days: Table, water_known: bool) -> dict[str, _Fact]:
             and (np.nan_to_num(days.floats(f"expected_used_{column}_kwh")) > 0.2).sum() >= _FEWEST_DAYS
         ):
             value = _less_part_load(days, _ratio(rated, drawn), column)
-            out[f"cop_{use}"] = _Fact(value, f"COP over rated COP, {words}", "-", True)
+            sd = _UNRATED if value > 0.0 and not has_rating else 0.0
+            out[f"cop_{use}"] = _Fact(value, f"COP over rated COP, {words}", "-", True, sd)
     if enough and not out:
         usual = _USUAL_CARNOT_SHARE if water_known else _USUAL_SHARE_AT_COOLEST
-        out["cop_space"] = _Fact(
-            _ratio(least / unit, usual), "share of Carnot over the usual share", "-", True
-        )
+        value = _ratio(least / unit, usual)
+        sd = _UNRATED if value > 0.0 else 0.0
+        out["cop_space"] = _Fact(value, "share of Carnot over the usual share", "-", True, sd)
     return out
 
 
@@ -342,16 +354,16 @@ def _electricity(days: Table) -> dict[str, _Fact]:
         out["dry_days"] = _Fact(
             share, "share of days with a power step that heat does not follow", "-", False
         )
+    return out
+
+
+def _follows_heat(days: Table) -> dict[str, _Fact]:
     heat, drawn = days.floats("heat_total_kwh"), days.floats("electricity_heat_pump_kwh")
     known = np.isfinite(heat + drawn)
-    if known.sum() >= 21 and float(np.std(heat[known])) > 4.0 and float(np.std(drawn[known])) > 0.0:
-        out["follows_heat"] = _Fact(
-            float(np.corrcoef(heat[known], drawn[known])[0, 1]),
-            "correlation of daily electricity and daily heat",
-            "-",
-            False,
-        )
-    return out
+    if known.sum() < 21 or float(np.std(heat[known])) <= 4.0 or float(np.std(drawn[known])) <= 0.0:
+        return {}
+    together = float(np.corrcoef(heat[known], drawn[known])[0, 1])
+    return {"follows_heat": _Fact(together, "correlation of daily electricity and daily heat", "-", False)}
 
 
 def _heater(days: Table) -> dict[str, _Fact]:
