@@ -23,7 +23,7 @@ _PHASE_STEP = (
     " and to check that all three current transformers are connected and point the same way."
 )
 # Above this spread of a logarithm a prediction names no factor.
-_ONE_FACTOR = 0.5
+_ONE_FACTOR = 0.6
 # Share of a charge's heat below which less than its electricity is left, at a performance of 2 to 3.
 _DRY = 0.45
 
