@@ -57,6 +57,13 @@ LIMITS_DATA: dict[str, Limit] = {
         "common practice: air and water that are heated by day never keep to the tenth of a kelvin so long",
         "days without a change, from which a sensor is stuck whose habit is not known",
     ),
+    "stuck_flicker_k": Limit(
+        0.3,
+        "K",
+        "common practice: a converter's noise is a few tenths of a kelvin, and air outdoors moves by more"
+        " within two days in any weather",
+        "span of two days' outdoor temperatures, up to which its sensor stands still but for noise",
+    ),
     "impossible_share": Limit(
         0.05,
         "-",
