@@ -389,6 +389,21 @@ def test_what_shows_on_some_days_only_is_no_fall_of_the_unit() -> None:
         assert (found.severity if found else "note") == told
 
 
+def test_a_fall_shows_beside_days_of_the_same_weather() -> None:
+    """A unit that is better against its rating in the cold fell as winter came: like weather shows it."""
+    late = np.arange(DAYS) >= 40
+    outdoor = OUTDOOR + np.where(late, -3.0, 3.0)
+    level = np.exp(-0.025 * (outdoor - 5.0)) * np.where(late, 0.86, 1.0)
+    days = days_of(
+        outdoor=outdoor,
+        expected_used_space_kwh=20.0 / level,
+        expected_used_hot_water_kwh=3.0 / level,
+        expected_heat_space_kwh=80.0 - 2.0 * outdoor,
+    )
+    found = check_whole(efficiency_change.efficiency_fell(context_of(days)))
+    assert found.severity == "watch"
+
+
 def test_without_a_flow_temperature_heat_over_electricity_is_compared() -> None:
     none = dict.fromkeys(
         (
