@@ -14,6 +14,7 @@ from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.data.flow_product import blurred
 from fieldfare.analysis.findings.data.heat_meter import heat_meter_disagrees
 from tests.analysis.heat_tables import DAYS, context_of, day_index, days_of
+from tests.analysis.small_plant import Small
 
 WATER = ("flow_rate", "flow_temperature", "return_temperature")
 SHORT_RUNS = 12.0
@@ -75,3 +76,19 @@ def test_few_readings_a_run_scatter_and_are_no_disagreement() -> None:
     except NotAssessed:
         return
     assert finding is None or finding.severity == "note"
+
+
+@pytest.mark.parametrize(("first_wrong", "misplaced"), [(0, True), (20, False)])
+def test_a_meter_that_goes_wrong_later_has_no_wrong_pulse_value(first_wrong: int, misplaced: bool) -> None:
+    """A pulse value is wrong from the first day; a sensor that leaves its pocket some day is not."""
+    small = Small()
+    for name in ("heat", "heat_kwh"):
+        wrong = small.days_between(first_wrong, small.days - 1)
+        change = np.diff(small.values[name], prepend=small.values[name][0]) if name == "heat_kwh" else None
+        if change is None:
+            small.values[name] = np.where(wrong, 2.5 * small.values[name], small.values[name])
+        else:
+            small.values[name] = small.values[name][0] + np.cumsum(np.where(wrong, 2.5 * change, change))
+    codes = {f.code: f for f in small.judged().findings if f.severity != "note"}
+    assert codes.keys() & {"implausible_efficiency", "heat_meter_disagrees"}
+    assert ("meter_misplaced" in codes) == misplaced

@@ -155,19 +155,35 @@ def _chance_of_too_little(context: Context) -> float:
 
 
 def _said_already(context: Context, besides: tuple[str, ...] = ()) -> None:
-    """Raise NotAssessed where another finding has told of a meter. besides : codes that are no obstacle"""
-    allowed = ("implausible_efficiency", "heat_meter_disagrees", *besides)
+    """Raise NotAssessed where another finding has told of a meter. besides : codes that are no obstacle
+
+    A meter is where it is from the first day, with the pulse value that it was given then: what began later
+    is a sensor or a part.
+    """
+    days = context.all_days.days
+    first = days.day(min(_FEWEST_DAYS, len(days) - 1)).isoformat()
     for quantity in (*ELECTRICITY, "heat_output"):
         culprit = context.unreliable.get(quantity)
-        if culprit is not None and culprit.code not in allowed:
+        if culprit is None or culprit.code in besides:
+            continue
+        if culprit.code not in ("implausible_efficiency", "heat_meter_disagrees") or culprit.since > first:
             raise NotAssessed(already_reported(quantity, culprit), "distrusted")
 
 
 def _weighed(context: Context, facts: Mapping[str, _Fact]) -> list[tuple[float, Hypothesis]]:
-    """Each hypothesis with its posterior probability."""
+    """Each hypothesis with its posterior probability.
+
+    Sound meters are as improbable as it is certain that no unit has the efficiency that they show.
+    """
     behind = meter_behind_heater(context.site)
     known = [h for h in hypotheses(behind) if _is_there(context, h)]
-    return list(zip(_weights(known, facts, behind), known, strict=True))
+    culprit = next((context.unreliable[q] for q in ELECTRICITY if q in context.unreliable), None)
+    impossible = culprit is not None and culprit.code == "implausible_efficiency"
+    sound = 1.0 - culprit.confidence if culprit is not None and impossible else 1.0
+    weights = [
+        w * (1.0 if h.cause else sound) for w, h in zip(_weights(known, facts, behind), known, strict=True)
+    ]
+    return [(w / sum(weights), h) for w, h in zip(weights, known, strict=True)]
 
 
 def _is_there(context: Context, hypothesis: Hypothesis) -> bool:
