@@ -9,22 +9,22 @@ whose truth is known, at the first judgement of each, before anything was mended
 from __future__ import annotations
 
 # Findings at `watch` and above, told and true, by family (`findings.excuses.FAMILIES`; "data" for those about
-# readings): 96 plants of the own simulator and 24 of plants_c as judged on 2026-12-01, and 60 and 40 plants
-# of two independent simulators at their first sight, on the same day.
+# readings): 96 plants of the own simulator and 24 of plants_c as judged on 2026-12-01, and 60, 100 and 30
+# plants of three independent simulators at their first sight, on the same day.
 TOLD_AND_TRUE: dict[str, tuple[int, int]] = {
-    "running": (5, 5),
+    "running": (8, 6),
     "safety": (5, 4),
-    "disinfection": (15, 15),
-    "supply": (7, 7),
-    "charging": (5, 3),
-    "cylinder": (3, 3),
-    "rooms": (6, 5),
-    "capacity": (5, 3),
-    "curve": (6, 4),
-    "operation": (40, 33),
-    "efficiency": (27, 26),
-    "house": (7, 3),
-    "data": (19, 16),
+    "disinfection": (31, 26),
+    "supply": (24, 19),
+    "charging": (7, 5),
+    "cylinder": (7, 5),
+    "rooms": (15, 14),
+    "capacity": (12, 10),
+    "curve": (7, 5),
+    "operation": (63, 47),
+    "efficiency": (43, 42),
+    "house": (8, 4),
+    "data": (36, 25),
 }
 # The same of two more simulators, of which only the sum was kept: 60 and 24 plants.
 ELSEWHERE = (72, 56)

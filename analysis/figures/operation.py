@@ -10,7 +10,7 @@ import numpy as np
 from fieldfare.analysis.facts.events import COARSEST_SIGNAL_MIN
 from fieldfare.analysis.facts.table import Table, known
 from fieldfare.analysis.facts.tables import Facts
-from fieldfare.analysis.figures.forward_only import blind_to_defrosts, unseen_defrost_heat
+from fieldfare.analysis.figures.forward_only import Unseen, blind_to_defrosts
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.statistics.quantiles import median
 
@@ -128,8 +128,11 @@ class Defrosting:
         return Defrosting(None, None, None, None, None, None, reason, self.taken_reason)
 
 
-def defrosting(site: Site, facts: Facts) -> Defrosting:
-    """Defrosts and their energy; `per_frost_hour` over hours of heating in air that can frost a coil."""
+def defrosting(site: Site, facts: Facts, unseen: Unseen | None = None) -> Defrosting:
+    """Defrosts and their energy; `per_frost_hour` over hours of heating in air that can frost a coil.
+
+    unseen : heat of defrosts that the heat meter did not count (`forward_only.unseen_defrost_heat`)
+    """
     days, defrosts = facts.days, facts.defrosts
     if site.heat_pump.source != "air":
         return Defrosting(None, None, None, None, None, None, "the source is not air")
@@ -162,7 +165,6 @@ def defrosting(site: Site, facts: Facts) -> Defrosting:
     heat = days.total("heat_space_kwh")
     minutes = defrosts.median("minutes") if len(defrosts) else None
     blurred = _melting_blurred(days, minutes)
-    unseen = unseen_defrost_heat(site, days)
     if not blurred and unseen is not None:
         blurred = unseen.reason
     taken = None if blurred or not days.total("minutes_heat_known") else defrosts.total("heat_taken")

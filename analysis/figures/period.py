@@ -10,6 +10,7 @@ from fieldfare.analysis.figures.capacity import Capacity, capacity
 from fieldfare.analysis.figures.comfort import Zone, comfort
 from fieldfare.analysis.figures.expected import ExpectedPerformance, expected
 from fieldfare.analysis.figures.fitted_curve import FittedCurve, fitted_curve
+from fieldfare.analysis.figures.forward_only import Unseen, unseen_defrost_heat
 from fieldfare.analysis.figures.from_electricity import FromElectricity, from_electricity
 from fieldfare.analysis.figures.heat_loss import HeatLoss, heat_loss
 from fieldfare.analysis.figures.hot_water import TO_SPLIT, HotWaterFigures, blurred_reheats, hot_water_figures
@@ -51,7 +52,11 @@ class Figures:
         days = self._facts.days
         blurred, unsplit = blurred_reheats(self._facts), blurred_reheats(self._facts, TO_SPLIT)
         found = performance(self._site, days, blurred, unsplit)
-        return performance_less_unseen(self._site, days, found)
+        return performance_less_unseen(days, found, self.unseen_defrost_heat)
+
+    @cached_property
+    def unseen_defrost_heat(self) -> Unseen | None:
+        return unseen_defrost_heat(self._site, self._facts.days)
 
     @cached_property
     def expected(self) -> ExpectedPerformance:
@@ -64,7 +69,7 @@ class Figures:
     @cached_property
     def heat_loss(self) -> HeatLoss:
         days = self._facts.days
-        return heat_loss_less_unseen(self._site, days, heat_loss(self._site, days))
+        return heat_loss_less_unseen(days, heat_loss(self._site, days), self.unseen_defrost_heat)
 
     @cached_property
     def capacity(self) -> Capacity:
@@ -81,7 +86,7 @@ class Figures:
 
     @cached_property
     def defrost(self) -> Defrosting:
-        return defrosting(self._site, self._facts)
+        return defrosting(self._site, self._facts, self.unseen_defrost_heat)
 
     @cached_property
     def hot_water(self) -> HotWaterFigures:

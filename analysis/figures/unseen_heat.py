@@ -6,16 +6,14 @@ from dataclasses import replace
 
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.figures.estimate import Estimate
-from fieldfare.analysis.figures.forward_only import Unseen, unseen_defrost_heat
+from fieldfare.analysis.figures.forward_only import Unseen
 from fieldfare.analysis.figures.heat_loss import HeatLoss
 from fieldfare.analysis.figures.performance import PerformanceRatios
 from fieldfare.analysis.figures.sums import known_sum
-from fieldfare.analysis.plant.site import Site
 
 
-def performance_less_unseen(site: Site, days: Table, p: PerformanceRatios) -> PerformanceRatios:
+def performance_less_unseen(days: Table, p: PerformanceRatios, unseen: Unseen | None) -> PerformanceRatios:
     """Performance with its lower ends widened by the heat that the meter may not have taken off."""
-    unseen = unseen_defrost_heat(site, days)
     if unseen is None:
         return p
     total, space = known_sum(days, "heat_total_kwh"), known_sum(days, "heat_space_kwh")
@@ -26,9 +24,8 @@ def performance_less_unseen(site: Site, days: Table, p: PerformanceRatios) -> Pe
     )
 
 
-def heat_loss_less_unseen(site: Site, days: Table, loss: HeatLoss) -> HeatLoss:
+def heat_loss_less_unseen(days: Table, loss: HeatLoss, unseen: Unseen | None) -> HeatLoss:
     """The same of the house's heat loss."""
-    unseen = unseen_defrost_heat(site, days)
     if unseen is None:
         return loss
     space = known_sum(days, "heat_space_kwh")

@@ -11,7 +11,7 @@ from fieldfare.analysis.findings.limit import Side
 Setting = Literal["flow_temperature", "hot_water_setpoint"]
 Direction = Literal["raise", "lower"]
 Severity = Literal["note", "watch", "act", "urgent"]
-EvidenceCode = Literal["heat_meter_ratio"]
+EvidenceCode = Literal["heat_meter_ratio", "apparent_performance", "apparent_heat_loss"]
 SEVERITIES: tuple[Severity, ...] = ("note", "watch", "act", "urgent")
 
 

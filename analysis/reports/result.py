@@ -104,8 +104,10 @@ def analyse(site: Site, facts: Facts, first: date, last: date) -> Result:
         raise InputError(f"{site.id}: no readings from {first} to {last}")
     found = Figures(site, chosen)
     judged = judge(site, chosen, found)
-    leak = next((f for f in judged.findings if f.code == "diverter_passing" and f.severity != "note"), None)
-    shown = withhold(site, found, judged.unreliable, leak, chosen)
+    told = {f.code: f for f in judged.findings}
+    leak = told.get("diverter_passing")
+    sure = leak if leak is not None and leak.severity != "note" else None
+    shown = withhold(site, found, judged.unreliable, sure, chosen, told.get("meter_misplaced"))
     findings = tuple(sorted(judged.findings, key=lambda f: urgency(f.as_dict(), last)))
     return Result(
         site, first, last, chosen, shown, findings, judged.not_assessed, judged.recognised, judged.unreliable

@@ -11,8 +11,9 @@ from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.figures.other_sources import heat_of_both
 from fieldfare.analysis.findings.context import distrust
+from fieldfare.analysis.findings.data.misplaced import HEAT_LOSS_FACTOR, PERFORMANCE_FACTOR
 from fieldfare.analysis.findings.data.unreliable_rooms import zones_of
-from fieldfare.analysis.findings.model import SEVERITIES, Finding
+from fieldfare.analysis.findings.model import SEVERITIES, EvidenceCode, Finding
 from fieldfare.analysis.findings.other_heat import other_heat_share
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES, Site
 from fieldfare.analysis.reports.declared_figures import as_declared
@@ -71,6 +72,7 @@ def withhold(
     unreliable: Mapping[str, Finding],
     leak: Finding | None = None,
     facts: Facts | None = None,
+    misplaced: Finding | None = None,
 ) -> Figures:
     """The figures without those that rest on unreliable quantities,
     and wider where heat is known to be missing.
@@ -79,9 +81,10 @@ def withhold(
     facts : of the period, to widen what another heat source makes less sure
     leak : the finding that heat passes between hot water and heating; what the house itself takes is not
         known then
+    misplaced : the finding that a meter may measure something else, not sure enough to withhold anything
     """
     why = Reasons(site, unreliable)
-    out = _widened(figures, unreliable)
+    out = _widened(figures, unreliable, misplaced)
     if facts is not None:
         out = _with_other_heat(site, out, facts.days)
     if why.together or why.times:
@@ -131,40 +134,52 @@ def _without_house(figures: Figures, reason: str, *, output: bool) -> Figures:
     return figures.with_parts(heat_loss=loss, capacity=capacity)
 
 
-def _widened(figures: Figures, unreliable: Mapping[str, Finding]) -> Figures:
-    """Widen intervals to both values where the heat meter and flow with temperatures disagree."""
+def _widened(figures: Figures, unreliable: Mapping[str, Finding], misplaced: Finding | None) -> Figures:
+    """Widen intervals to both values where the heat meter and flow with temperatures disagree, or a meter may
+    measure something else."""
     culprit = unreliable.get("heat_output") or unreliable.get("space_heat")
-    if culprit is None or culprit.code != "heat_meter_disagrees":
-        return figures
-    ratio = next((e.value for e in culprit.evidence if e.code == "heat_meter_ratio"), None)
-    if not isinstance(ratio, float | int) or ratio <= 0.0:
-        return figures
-    other = 1.0 / float(ratio)
+    if culprit is not None and culprit.code == "heat_meter_disagrees":
+        ratio = _number(culprit, "heat_meter_ratio")
+        return _wide(figures, ratio, ratio)
+    if misplaced is not None:
+        return _wide(figures, _number(misplaced, PERFORMANCE_FACTOR), _number(misplaced, HEAT_LOSS_FACTOR))
+    return figures
 
-    def wide(estimate: Estimate) -> Estimate:
+
+def _number(finding: Finding, code: EvidenceCode) -> float:
+    """A finding's evidence by its code; 1 without it."""
+    value = next((e.value for e in finding.evidence if e.code == code), None)
+    return float(value) if isinstance(value, float | int) and value > 0.0 else 1.0
+
+
+def _wide(figures: Figures, performance: float, heat: float) -> Figures:
+    """Widen to what figures are if they are metered over true by a factor: of performance, and of heat."""
+
+    def wide(estimate: Estimate, apparent: float) -> Estimate:
         if estimate.value is None or estimate.low is None or estimate.high is None:
             return estimate
-        return Estimate(
-            estimate.value, min(estimate.low, estimate.low * other), max(estimate.high, estimate.high * other)
-        )
+        low, high = estimate.low / max(apparent, 1.0), estimate.high / min(apparent, 1.0)
+        return Estimate(estimate.value, low, high)
 
     p, loss, capacity = figures.performance, figures.heat_loss, figures.capacity
     return figures.with_parts(
         performance=replace(
             p,
-            boundaries={name: wide(e) for name, e in p.boundaries.items()},
-            space_heating=wide(p.space_heating),
-            hot_water=wide(p.hot_water),
+            boundaries={name: wide(e, performance) for name, e in p.boundaries.items()},
+            space_heating=wide(p.space_heating, performance),
+            hot_water=wide(p.hot_water, performance),
         ),
         heat_loss=replace(
             loss,
-            coefficient=wide(loss.coefficient),
-            heat_loss_kw=wide(loss.heat_loss_kw),
-            ratio=wide(loss.ratio),
-            load_kw=wide(loss.load_kw),
+            coefficient=wide(loss.coefficient, heat),
+            heat_loss_kw=wide(loss.heat_loss_kw, heat),
+            ratio=wide(loss.ratio, heat),
+            load_kw=wide(loss.load_kw, heat),
         ),
         capacity=replace(
-            capacity, output_at_design_kw=wide(capacity.output_at_design_kw), load_kw=wide(capacity.load_kw)
+            capacity,
+            output_at_design_kw=wide(capacity.output_at_design_kw, heat),
+            load_kw=wide(capacity.load_kw, heat),
         ),
     )
 

@@ -127,6 +127,7 @@ CAUSES = {
     "other_circuit": "meter on another circuit",
     "other_load_inside": "other loads on the meter",
     "pulse_value": "pulse value set wrongly",
+    "phase_not_counted": "a phase that the meter does not count",
     "unit_trips": "the unit stops by itself within minutes",
     "antifreeze_uncorrected": "heat meter does not allow for antifreeze",
 }

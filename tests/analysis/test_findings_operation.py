@@ -485,6 +485,17 @@ def test_a_pump_inside_the_meter_is_taken_out_or_allowed_for() -> None:
     assert idle.high_standby(context_of(days_of(rest_power=190.0, still_power=np.nan), site=text)) is not None
 
 
+@pytest.mark.parametrize(("arrangement", "told"), [("series", True), ("parallel", False)])
+def test_a_pump_beyond_a_parallel_buffer_is_no_standby(arrangement: str, told: bool) -> None:
+    """Water that stands still in the unit says nothing of the pump of the other side, which this meter
+    counts."""
+    text = WHOLE.replace('quantity = "circulation_pump_electricity"', 'quantity = "fan_electricity"')
+    text = text.replace('arrangement = "series"', f'arrangement = "{arrangement}"')
+    assert f'arrangement = "{arrangement}"' in text
+    found = idle.high_standby(context_of(days_of(rest_power=110.0, still_power=80.0), site=text))
+    assert (found is not None) == told
+
+
 def test_a_pump_that_never_rests() -> None:
     days = days_of(minutes_unasked=600, minutes_unasked_pumped=590)
     head, limits, tail = WHOLE.partition("[limits]")

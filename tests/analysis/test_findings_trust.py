@@ -213,6 +213,19 @@ def test_a_stuck_stretch_that_is_over_is_a_note(small):
     assert (finding.severity, finding.since, finding.until) == ("note", day_text(12), day_text(15))
 
 
+@pytest.mark.parametrize(("noise_k", "told"), [(0.05, True), (0.8, False)])
+def test_an_outdoor_sensor_that_moves_by_its_noise_alone_is_stuck(small, noise_k, told):
+    since = small.days_between(15, 39)
+    rng = np.random.default_rng(7)
+    small.values["outdoor"][since] = np.round(3.0 + rng.uniform(-noise_k, noise_k, since.sum()), 2)
+    judged = small.judged()
+    assert ("outdoor_temperature" in judged.unreliable) == told
+    if told:
+        finding = found(judged.findings, "sensor_stuck")
+        assert (finding.severity, finding.since, finding.until) == ("act", day_text(15), None)
+        assert "within 0.1 K" in finding.headline
+
+
 def sent_on_change(small: Small, point: str, step: float, beat_h: int = 6) -> None:
     """Send a point only where it has changed by a step, and as a sign of life."""
     value = np.round(small.values[point] / step) * step

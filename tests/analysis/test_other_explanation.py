@@ -16,9 +16,9 @@ def test_every_family_is_counted_and_no_more_true_than_told() -> None:
     assert all(0 <= true <= told for told, true in TOLD_AND_TRUE.values())
 
 
-def test_what_is_seen_is_surer_than_what_a_model_infers() -> None:
-    assert picture_holds("running") > 0.95
-    assert picture_holds("capacity") < picture_holds("operation") < picture_holds("efficiency")
+def test_what_was_seldom_wrong_is_surer() -> None:
+    assert picture_holds("house") < picture_holds("operation") < picture_holds("rooms")
+    assert picture_holds("cylinder") < picture_holds("disinfection") < picture_holds("efficiency")
 
 
 @pytest.mark.parametrize("family", sorted(TOLD_AND_TRUE))
@@ -27,7 +27,7 @@ def test_few_findings_are_drawn_to_their_kind(family: str) -> None:
     told, true = TOLD_AND_TRUE[family]
     at_most = picture_holds(family) * LIMITS["surest"].default
     assert 0.6 < at_most <= LIMITS["surest"].default
-    assert (at_most - true / told) * (0.9 - true / told) > -0.01
+    assert (at_most - true / told) * (0.77 - true / told) > -0.01
 
 
 def test_a_finding_is_told_with_both_probabilities() -> None:

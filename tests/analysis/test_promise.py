@@ -179,6 +179,16 @@ def test_a_rise_is_told_with_its_day() -> None:
     assert found.since == "2025-12-11"
 
 
+def test_an_excess_from_the_first_day_did_not_begin_with_a_small_rise() -> None:
+    """Twice the expected electricity all along, and a twentieth more from the middle on."""
+    late = np.arange(DAYS) >= DAYS // 2
+    found = check_whole(promise.electricity_above_expected(electric(2.0 + 0.1 * late)))
+    assert "rose" not in found.headline
+    first = promise.electricity_above_expected(electric(2.0))
+    assert first is not None
+    assert found.since == first.since
+
+
 def test_where_heat_is_measured_the_efficiency_findings_judge() -> None:
     with pytest.raises(NotAssessed) as refused:
         promise.electricity_above_expected(context_of())

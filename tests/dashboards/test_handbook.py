@@ -44,7 +44,8 @@ CONTRACT_CAUSES = {
     "disinfection_lacking": "none_scheduled setpoint_too_low",
     "pressure_high": "vessel_empty filling_loop_open",
     "pressure_swings": "vessel_empty filling_loop_open",
-    "meter_misplaced": "one_branch_only behind_heater other_circuit other_load_inside pulse_value",
+    "meter_misplaced": "one_branch_only behind_heater other_circuit other_load_inside pulse_value"
+    " phase_not_counted",
 }
 # The contract lists the causes of the two pressure findings together; a filling loop left open makes the
 # pressure high, not swing.

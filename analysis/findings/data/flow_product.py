@@ -42,14 +42,20 @@ def _meter_spacing(days: Table) -> float:
     return max((float(np.nanmin(days.floats(name))) for name in names), default=0.0)
 
 
+def _meter_step(days: Table) -> float:
+    """Step of the heat meter's register [kWh]; 0 where it is fine or there is none."""
+    names = [name for q in HEAT_QUANTITIES if (name := f"step.{q}") in days]
+    return max((float(np.nanmax(fill_nan(days.floats(name), 0.0))) for name in names), default=0.0)
+
+
 def blurred(context: Context) -> str | None:
     """Why mean flow times mean difference does not stand for heat; None where it does.
 
     Runs and rests show from two readings on (sampling theorem). Where much of the heat comes in shorter ones
-    their product depends on where in the run the readings fall; and a meter that counts whole kilowatt hours
-    shows part of a short run's heat in the rest after it.
+    their product depends on where in the run the readings fall. A register shows up to one of its steps of a
+    run's heat in the rest after it.
     """
-    days, runs = context.all_days.days, context.all_days.runs
+    days, runs, most = context.all_days.days, context.all_days.runs, context.limit("flow_product_share")
     apart = flow_spacing(days)
     words = "mean flow times mean temperature difference is not the mean heat"
     if apart > context.limit("flow_product_minutes"):
@@ -57,12 +63,17 @@ def blurred(context: Context) -> str | None:
             f"flow rate and temperatures every {apart:.0f} minutes: where the unit starts and stops in"
             f" between, {words}"
         )
-    apart = max(apart, _meter_spacing(days))
-    if not len(runs) or apart <= 1.0:
+    apart, step = max(apart, _meter_spacing(days)), _meter_step(days)
+    if not len(runs) or (apart <= 1.0 and step <= 0.0):
         return None
     heat = np.maximum(fill_nan(runs.floats("heat"), 0.0), 0.0)
+    if step * np.count_nonzero(heat) > most * heat.sum() > 0.0:
+        return (
+            f"the heat meter counts in steps of {step:.2g} kWh, and a run gives"
+            f" {heat[heat > 0.0].mean():.1f} kWh: how much of it came while the unit ran is not known"
+        )
     short = np.fmin(runs.floats("minutes"), runs.floats("pause")) <= 2.0 * apart
-    if heat.sum() <= 0.0 or heat[short].sum() <= context.limit("flow_product_share") * heat.sum():
+    if heat.sum() <= 0.0 or heat[short].sum() <= most * heat.sum():
         return None
     return (
         f"runs or rests no longer than two of the readings, which are {apart:.0f} minutes apart: heat meter,"
@@ -131,11 +142,15 @@ def _grows_with(water: Floats, offsets: Floats) -> bool:
 
 @dataclass(frozen=True)
 class Compared:
-    """By day, in the same minutes: heat by the meter and by flow and temperatures [kWh], and water [m3]."""
+    """By day, in the same minutes: heat by the meter and by flow and temperatures [kWh], and water [m3].
+
+    melts : share by which defrosts that no reading shows may lower the meter's heat alone [-]
+    """
 
     meter: Floats
     flow: Floats
     volume: Floats
+    melts: Floats
 
     def without(self, offset: float | None) -> Floats:
         """Heat by flow and temperatures [kWh], corrected for the pair's offset [K] where known."""
@@ -156,12 +171,23 @@ def compared(context: Context) -> Compared | str:
     difference stand still between two readings: only edges are blurred.
     """
     why, days = blurred(context), context.all_days.days
-    found = Compared(*(days.floats(name) for name in (_RUNNING if why is None else _DEEP_IN_RUNS)))
+    meter, flow, volume = (days.floats(name) for name in (_RUNNING if why is None else _DEEP_IN_RUNS))
     if why is None:
-        return found
+        return Compared(meter, flow, volume, np.zeros(len(days)))
+    found = Compared(meter, flow, volume, _melts_between(context))
     enough = (found.meter > LEAST_KWH) & (found.flow > 0.0)
     close = flow_spacing(days) <= context.limit("flow_product_minutes")
     return found if close and enough.sum() >= FEWEST_DAYS else why
+
+
+def _melts_between(context: Context) -> Floats:
+    """`Compared.melts` deep in runs: defrosts that a reading meets end a run's deep part, the others are in
+    it."""
+    days = context.all_days.days
+    if flow_spacing(days) <= context.limit("heat_meter_melts_min") or "minutes_frosting" not in days:
+        return np.zeros(len(days))
+    frosty = fill_nan(days.floats("minutes_frosting"), 0.0) / np.maximum(days.floats("minutes_running"), 1.0)
+    return np.asarray(context.limit("heat_meter_melts_share") * np.clip(frosty, 0.0, 1.0))
 
 
 def allowed(context: Context, lift: Floats, sensor_k: float) -> Floats:

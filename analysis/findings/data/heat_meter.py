@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -33,7 +34,7 @@ from fieldfare.analysis.findings.two_sided import two_sided_evidence
 from fieldfare.analysis.minutes.balance import uncorrected_share
 from fieldfare.analysis.physics.water import KWH_PER_M3_K, antifreeze_over_reading
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES
-from fieldfare.analysis.statistics.quantiles import nan_median
+from fieldfare.analysis.statistics.quantiles import nan_median, robust_sd
 
 _PAIR_K = 0.2
 # A pair that is off by so much has a sensor out of its pocket or of the wrong kind (common practice).
@@ -43,6 +44,9 @@ _LEAST_USED_KWH = 1.0
 _LEAST_SHARE = 0.1
 # Share of the episode's days that must disagree; above three times as much it is "many times".
 _MOST_DAYS, _MANY = 0.7, 2.0
+# Probability of 95 % on one side of a normal distribution, and the standard error of a median over that of a
+# mean (textbook: root of pi / 2).
+_ONE_SIDED, _MEDIAN_ERROR = 1.645, 1.2533
 _RATIO_LABEL = "heat meter over flow and temperatures"
 
 
@@ -98,12 +102,28 @@ def _pair_apart(context: Context) -> Finding | None:
 @dataclass(frozen=True)
 class _Compared:
     """By day: metered heat over that from flow and temperatures, where both are there, and that ratio less
-    what antifreeze explains, less 1. allowed : what two honest instruments may show, as a share"""
+    what antifreeze explains, less 1. allowed : what two honest instruments may show, as a share. melts : by
+    what defrosts between two readings may lower the ratio further"""
 
     ratio: Floats
     there: Flags
     rest: Floats
     allowed: Floats
+    melts: Floats
+
+    @property
+    def off(self) -> Floats:
+        """Distance of the ratio from 1 that defrosts don't explain."""
+        return np.where(self.rest < 0.0, np.maximum(-self.rest - self.melts, 0.0), self.rest)
+
+    def disagrees_together(self, these: Flags, share: float) -> bool:
+        """Whether the middle of some days is further from 1 than allowed, and than `share`, by more than
+        their scatter leaves open: few readings a run make a day's ratio uncertain either way."""
+        rest, n = self.rest[these], max(int(these.sum()), 1)
+        middle = float(np.median(rest))
+        melts = float(np.median(self.melts[these])) if middle < 0.0 else 0.0
+        least = max(share, float(np.median(self.allowed[these]))) + melts
+        return abs(middle) > least + _ONE_SIDED * _MEDIAN_ERROR * robust_sd(rest) / math.sqrt(n)
 
 
 def heat_meter_disagrees(context: Context) -> Finding | None:
@@ -128,19 +148,24 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
         raise NotAssessed(
             "needs heat_output beside flow_rate, flow_temperature and return_temperature", "missing_quantity"
         )
-    off = np.abs(comparison.rest)
+    off = comparison.off
     disagrees = comparison.there & (off > comparison.allowed) & (off > share)
     # A day of small temperature differences, on which the sensors' classes could explain it too, is no word
     # either way.
-    episode = latest_episode(
-        days["day"], disagrees, disagrees | (comparison.there & (off <= share)), hold_days=FEWEST_DAYS
-    )
-    if episode is None or episode.share < _MOST_DAYS or (episode.until and antifreeze):
+    judged = disagrees | (comparison.there & (off <= share))
+    episode = latest_episode(days["day"], disagrees, judged, hold_days=FEWEST_DAYS)
+    if (
+        episode is None
+        or episode.share < _MOST_DAYS
+        or (episode.until and antifreeze)
+        or not comparison.disagrees_together(judged & episode.covers(days["day"]), share)
+    ):
         measured = float(np.median(comparison.ratio[comparison.there])) - 1.0
         if antifreeze:
             return _antifreeze_by_file(context, by_file, measured)
+        known = comparison.there
         return _unsaid_antifreeze(context, measured) or _within_classes(
-            context, measured, comparison.allowed[comparison.there]
+            context, measured, comparison.allowed[known], float(np.median(comparison.melts[known]))
         )
     return _disagreeing(
         context,
@@ -163,6 +188,7 @@ def _compared(context: Context, beside: Compared, by_file: float) -> _Compared:
         there,
         ratio / (1.0 + by_file) - 1.0,
         allowed(context, beside.difference(days.floats("lift")), sensor_k),
+        beside.melts,
     )
 
 
@@ -221,9 +247,10 @@ _CHECK: dict[str, Any] = {
 }
 
 
-def _within_classes(context: Context, measured: float, allowed: Floats) -> Finding | None:
-    """Beyond the heat meter's class but within the tolerance of the two temperature sensors."""
-    if abs(measured) < context.limit("heat_meter_note"):
+def _within_classes(context: Context, measured: float, allowed: Floats, melts: float) -> Finding | None:
+    """Beyond the heat meter's class but within the tolerance of the two temperature sensors. melts : what
+    defrosts between two readings may take off the ratio [-]"""
+    if max(measured, -measured - melts) < context.limit("heat_meter_note"):
         return None
     first = context.all_days.days.day(0).isoformat()
     more = "more" if measured > 0 else "less"

@@ -57,6 +57,13 @@ LIMITS_DATA: dict[str, Limit] = {
         "common practice: air and water that are heated by day never keep to the tenth of a kelvin so long",
         "days without a change, from which a sensor is stuck whose habit is not known",
     ),
+    "stuck_flicker_k": Limit(
+        0.3,
+        "K",
+        "common practice: a converter's noise is a few tenths of a kelvin, and air outdoors moves by more"
+        " within two days in any weather",
+        "span of two days' outdoor temperatures, up to which its sensor stands still but for noise",
+    ),
     "impossible_share": Limit(
         0.05,
         "-",
@@ -221,6 +228,20 @@ LIMITS_DATA: dict[str, Limit] = {
         " fewer, about as much falls between readings",
         "share of the heat from runs beside a run or rest no longer than two readings of flow and"
         " temperatures, above which their product does not stand for heat",
+    ),
+    "heat_meter_melts_min": Limit(
+        2.5,
+        "min",
+        "common practice: a defrost takes 3 to 10 minutes",
+        "spacing of flow rate and temperatures, above which a defrost may fall between two readings",
+    ),
+    "heat_meter_melts_share": Limit(
+        0.17,
+        "-",
+        "common practice: five minutes of defrost an hour interrupt a twelfth of the heating and take about"
+        " as much heat back",
+        "share by which defrosts between two readings may lower the metered heat and not the product of flow"
+        " rate and temperatures",
     ),
     "heat_meter_act": Limit(
         0.30,

@@ -17,11 +17,12 @@ from fieldfare.analysis.cautions import METER_WORK
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.hypotheses import shares
 from fieldfare.analysis.facts.table import Table, group_by_day
+from fieldfare.analysis.figures.expected import learned
 from fieldfare.analysis.findings.context import Context, Rule, already_reported
 from fieldfare.analysis.findings.data.flow_product import blurred
 from fieldfare.analysis.findings.data.hypotheses import (
     ABOVE,
-    COP_APART,
+    COP_CORRELATION,
     ELECTRICITY,
     FLOOR,
     HEAT_METERS,
@@ -30,9 +31,11 @@ from fieldfare.analysis.findings.data.hypotheses import (
     Hypothesis,
     hypotheses,
 )
+from fieldfare.analysis.findings.grading import in_doubt
 from fieldfare.analysis.findings.model import (
     Cause,
     Evidence,
+    EvidenceCode,
     Finding,
     Severity,
 )
@@ -56,6 +59,18 @@ _USUAL_CARNOT_SHARE, _HIGH_CARNOT_SHARE = 0.42, 0.5
 # The same where no sensor tells the water's temperature and the coolest that any emitter heats with stands
 # for it.
 _USUAL_SHARE_AT_COOLEST = 0.25
+# How far units lie apart whose rating is not known, one standard deviation of a logarithm (shares of Carnot
+# of 0.35 to 0.5 and above, common practice).
+_UNRATED = 0.2
+
+
+PERFORMANCE_FACTOR: EvidenceCode = "apparent_performance"
+HEAT_LOSS_FACTOR: EvidenceCode = "apparent_heat_loss"
+"""Codes of the evidence by how much figures are off where the finding is true."""
+_APPARENT: tuple[tuple[str, str, EvidenceCode], ...] = (
+    ("cop_space", "metered performance over the true one, if so", PERFORMANCE_FACTOR),
+    ("house", "metered heat loss over the true one, if so", HEAT_LOSS_FACTOR),
+)
 
 
 @dataclass(frozen=True)
@@ -81,11 +96,12 @@ def meter_misplaced(context: Context) -> Finding | None:
         )
     weighed = _weighed(context, facts)
     sure = 1.0 - sum(w for w, h in weighed if not h.cause)
-    if sure < context.limit("misplaced_sure"):
+    if sure < context.limit("misplaced_doubt"):
         return None
     blamed = sorted(((w / sure, h) for w, h in weighed if h.cause), key=lambda pair: -pair[0])
     likely = [(w, h) for w, h in blamed if w >= 0.1] or blamed[:1]
-    return _finding(context, facts, likely, min(sure, 0.97))
+    found = _finding(context, facts, likely, min(sure, 0.97))
+    return found if sure >= context.limit("misplaced_sure") else in_doubt(context, found)
 
 
 def doubt(context: Context) -> str | None:
@@ -139,19 +155,35 @@ def _chance_of_too_little(context: Context) -> float:
 
 
 def _said_already(context: Context, besides: tuple[str, ...] = ()) -> None:
-    """Raise NotAssessed where another finding has told of a meter. besides : codes that are no obstacle"""
-    allowed = ("implausible_efficiency", "heat_meter_disagrees", *besides)
+    """Raise NotAssessed where another finding has told of a meter. besides : codes that are no obstacle
+
+    A meter is where it is from the first day, with the pulse value that it was given then: what began later
+    is a sensor or a part.
+    """
+    days = context.all_days.days
+    first = days.day(min(_FEWEST_DAYS, len(days) - 1)).isoformat()
     for quantity in (*ELECTRICITY, "heat_output"):
         culprit = context.unreliable.get(quantity)
-        if culprit is not None and culprit.code not in allowed:
+        if culprit is None or culprit.code in besides:
+            continue
+        if culprit.code not in ("implausible_efficiency", "heat_meter_disagrees") or culprit.since > first:
             raise NotAssessed(already_reported(quantity, culprit), "distrusted")
 
 
 def _weighed(context: Context, facts: Mapping[str, _Fact]) -> list[tuple[float, Hypothesis]]:
-    """Each hypothesis with its posterior probability."""
+    """Each hypothesis with its posterior probability.
+
+    Sound meters are as improbable as it is certain that no unit has the efficiency that they show.
+    """
     behind = meter_behind_heater(context.site)
     known = [h for h in hypotheses(behind) if _is_there(context, h)]
-    return list(zip(_weights(known, facts, behind), known, strict=True))
+    culprit = next((context.unreliable[q] for q in ELECTRICITY if q in context.unreliable), None)
+    impossible = culprit is not None and culprit.code == "implausible_efficiency"
+    sound = 1.0 - culprit.confidence if culprit is not None and impossible else 1.0
+    weights = [
+        w * (1.0 if h.cause else sound) for w, h in zip(_weights(known, facts, behind), known, strict=True)
+    ]
+    return [(w / sum(weights), h) for w, h in zip(weights, known, strict=True)]
 
 
 def _is_there(context: Context, hypothesis: Hypothesis) -> bool:
@@ -160,41 +192,46 @@ def _is_there(context: Context, hypothesis: Hypothesis) -> bool:
     return not blamed or any(context.site.measures(quantity) for quantity in blamed)
 
 
-def _is_good_in_charges_alone(facts: Mapping[str, _Fact]) -> bool:
-    """Whether the unit is as rated in charges at least, and below its rating in heating."""
-    if not {"cop_space", "cop_hot"} <= facts.keys():
-        return False
-    return facts["cop_hot"].value > -COP_APART > facts["cop_space"].value
-
-
-def _apart(hypothesis: Hypothesis) -> tuple[float, float]:
-    """Expected logarithm of COP over rating in heating over that in charges, and its standard deviation."""
-    space, hot = (hypothesis.predicts.get(name) for name in ("cop_space", "cop_hot"))
-    spread = math.hypot(COP_APART, *(p[1] for p in (space, hot) if p and (space is None or hot is None)))
-    return (space or SOUND["cop_space"])[0] - (hot or SOUND["cop_hot"])[0], spread
-
-
 def _weights(known: list[Hypothesis], facts: Mapping[str, _Fact], declared_behind: bool) -> list[float]:
     """Posterior probability of each hypothesis."""
     logs = {}
     for i, hypothesis in enumerate(known):
         total = math.log(hypothesis.prior)
         for name, fact in facts.items():
-            if name == "cop_hot" and _is_good_in_charges_alone(facts):
-                # One unit is as good in charges as in heating, about: how far they lie apart says more.
-                mean, spread = _apart(hypothesis)
-                value = facts["cop_space"].value - fact.value
-            else:
-                mean, spread = hypothesis.predicts.get(name) or SOUND[name]
-                value = fact.value
-                if name == "heater_seen" and declared_behind and name not in hypothesis.predicts:
-                    mean, spread = 1.0, 0.15
-                if name not in hypothesis.predicts and value > mean:
-                    spread = ABOVE.get(name, spread)
+            mean, spread = _expected(hypothesis, name, fact, declared_behind)
+            if name == "cop_hot" and (heating := facts.get("cop_space")) is not None:
+                mean, spread = _beside_heating(hypothesis, heating, mean, spread)
             spread = math.hypot(spread, fact.sd)
-            total += t_log_density((value - mean) / spread, _TAIL_DF) - math.log(spread)
+            total += t_log_density((fact.value - mean) / spread, _TAIL_DF) - math.log(spread)
         logs[i] = total
     return list(shares(logs).values())
+
+
+def _expected(
+    hypothesis: Hypothesis, name: str, fact: _Fact, declared_behind: bool = False
+) -> tuple[float, float]:
+    """Value of a fact under a hypothesis, and its standard deviation."""
+    if name in hypothesis.predicts:
+        return hypothesis.predicts[name]
+    mean, spread = SOUND[name]
+    if name == "heater_seen" and declared_behind:
+        return 1.0, 0.15
+    return mean, ABOVE.get(name, spread) if fact.value > mean else spread
+
+
+def _beside_heating(
+    hypothesis: Hypothesis, heating: _Fact, mean: float, spread: float
+) -> tuple[float, float]:
+    """The same of COP over rating in charges, once that in heating is known: one unit is about as good in
+    both.
+
+    Source: conditional distribution of two correlated normal variables (textbook).
+    """
+    at, around = _expected(hypothesis, "cop_space", heating)
+    return (
+        mean + COP_CORRELATION * spread / around * (heating.value - at),
+        spread * math.sqrt(1.0 - COP_CORRELATION**2),
+    )
 
 
 # ---- what was measured
@@ -212,9 +249,12 @@ def _facts(context: Context) -> dict[str, _Fact]:
         out |= _against_flow(days, 1.0 + uncorrected_share(context.site))
     if not counts_unmetered_heater(context.site):  # its electricity is no part of the unit's efficiency
         out |= _against_rating(
-            days, context.site.measures("flow_temperature") and "flow_temperature" not in context.unreliable
+            days,
+            context.site.measures("flow_temperature") and "flow_temperature" not in context.unreliable,
+            has_rating=bool(context.site.heat_pump.rating),
         )
         out |= _charges(context)
+        out |= _follows_heat(days)
     out |= _electricity(days)
     out |= _heater(days)
     if "cop_space" in out:  # a house with hardly any heat need shows nothing about its meter
@@ -242,7 +282,7 @@ def _against_flow(days: Table, factor: float) -> dict[str, _Fact]:
     return out
 
 
-def _against_rating(days: Table, water_known: bool) -> dict[str, _Fact]:
+def _against_rating(days: Table, water_known: bool, *, has_rating: bool) -> dict[str, _Fact]:
     out = {}
     least, unit = _sums(days, "carnot_least_kwh", "carnot_used_kwh")
     enough = (
@@ -263,13 +303,23 @@ def _against_rating(days: Table, water_known: bool) -> dict[str, _Fact]:
             drawn > _LEAST_KWH[use] / 3.0
             and (np.nan_to_num(days.floats(f"expected_used_{column}_kwh")) > 0.2).sum() >= _FEWEST_DAYS
         ):
-            out[f"cop_{use}"] = _Fact(_ratio(rated, drawn), f"COP over rated COP, {words}", "-", True)
+            value = _less_part_load(days, _ratio(rated, drawn), column)
+            sd = _UNRATED if value > 0.0 and not has_rating else 0.0
+            out[f"cop_{use}"] = _Fact(value, f"COP over rated COP, {words}", "-", True, sd)
     if enough and not out:
         usual = _USUAL_CARNOT_SHARE if water_known else _USUAL_SHARE_AT_COOLEST
-        out["cop_space"] = _Fact(
-            _ratio(least / unit, usual), "share of Carnot over the usual share", "-", True
-        )
+        value = _ratio(least / unit, usual)
+        sd = _UNRATED if value > 0.0 else 0.0
+        out["cop_space"] = _Fact(value, "share of Carnot over the usual share", "-", True, sd)
     return out
+
+
+def _less_part_load(days: Table, above: float, column: str) -> float:
+    """Logarithm of COP over rated COP less what part load explains of it; unchanged below the rating."""
+    rated, part = _sums(days, f"expected_{column}_kwh", f"expected_part_load_{column}_kwh")
+    if above <= 0.0 or not part > 0.0:
+        return above
+    return max(above - learned(days).middle * max(_ratio(rated, part), 0.0), 0.0)
 
 
 def _charges(context: Context) -> dict[str, _Fact]:
@@ -320,16 +370,16 @@ def _electricity(days: Table) -> dict[str, _Fact]:
         out["dry_days"] = _Fact(
             share, "share of days with a power step that heat does not follow", "-", False
         )
+    return out
+
+
+def _follows_heat(days: Table) -> dict[str, _Fact]:
     heat, drawn = days.floats("heat_total_kwh"), days.floats("electricity_heat_pump_kwh")
     known = np.isfinite(heat + drawn)
-    if known.sum() >= 21 and float(np.std(heat[known])) > 4.0 and float(np.std(drawn[known])) > 0.0:
-        out["follows_heat"] = _Fact(
-            float(np.corrcoef(heat[known], drawn[known])[0, 1]),
-            "correlation of daily electricity and daily heat",
-            "-",
-            False,
-        )
-    return out
+    if known.sum() < 21 or float(np.std(heat[known])) <= 4.0 or float(np.std(drawn[known])) <= 0.0:
+        return {}
+    together = float(np.corrcoef(heat[known], drawn[known])[0, 1])
+    return {"follows_heat": _Fact(together, "correlation of daily electricity and daily heat", "-", False)}
 
 
 def _heater(days: Table) -> dict[str, _Fact]:
@@ -386,6 +436,7 @@ def _finding(
     total = sum(weight.values())
     causes = tuple(Cause(c, w / total, because[c]) for c, w in sorted(weight.items(), key=lambda x: -x[1]))
     best = likely[0][1]
+    seems = "does not seem to" if sure >= context.limit("misplaced_sure") else "may not"
     meter = "electricity meter" if best.makes_unreliable == ELECTRICITY else "heat meter"
     steps = list(dict.fromkeys(h.step for _, h in likely))
     step = (
@@ -397,11 +448,18 @@ def _finding(
         severity,
         first,
         sure,
-        f"The {meter} does not seem to measure what the site file says: {best.because}.",
-        tuple(
-            Evidence(f.label, round(math.exp(f.value) if f.log else f.value, 3), f.unit)
-            for name, f in facts.items()
-            if name in _telling(likely)
+        f"The {meter} {seems} measure what the site file says: {best.because}.",
+        (
+            *(
+                Evidence(f.label, round(math.exp(f.value) if f.log else f.value, 3), f.unit)
+                for name, f in facts.items()
+                if name in _telling(likely)
+            ),
+            *(
+                Evidence(label, round(apparent, 2), "-", code=code)
+                for fact, label, code in _APPARENT
+                if (apparent := best.apparent(fact)) != 1.0
+            ),
         ),
         causes,
         next_step=step,

@@ -64,8 +64,10 @@ def outdoor_sensor_biased(context: Context) -> Finding | None:
         )
     if clock_by_air(context)[0] is not None:
         raise NotAssessed("the readings' clock does not match the sun: see clock_offset", "distrusted")
-    by_controls = _against_controls(context)
     warmth = _warmth(context, latitude)
+    # Controls that average the weather see a sunny day cooler too, where heating is mostly by day. The air's
+    # own course then shows no warmth.
+    by_controls = _against_controls(context) if not -np.inf < warmth.monthly <= 0.0 else None
     by_sun = (
         warmth.monthly >= context.limit("outdoor_sun_k")
         and warmth.slope >= context.limit("outdoor_sun_slope_k")
@@ -274,8 +276,8 @@ def _excess(days: Table, side: str) -> Floats:
 def _against_controls(context: Context) -> float | None:
     """Reading minus the controls' outdoor sensor, sunny minus dull days [K]; None if not measured.
 
-    The controls' view is read back from the flow they ask for by the designed curve. A controller that
-    averages the weather over hours, or lets a sunny room lower the flow, makes this smaller, never larger.
+    The controls' view is read back from the flow they ask for by the designed curve. A controller that lets a
+    sunny room lower the flow makes this smaller.
     """
     curve = context.site.heating_curve
     days = context.all_days.days

@@ -50,13 +50,17 @@ _SATURATED = 99.0  # fog keeps a sensor at its upper end for days
 
 @dataclass(frozen=True)
 class _Stuck:
-    """Days, first to last [index], on which a point kept one value though it should have changed."""
+    """Days, first to last [index], on which a point kept one value though it should have changed.
+
+    within_k : it did, but by no more than a converter's noise [K]; 0 where it did not
+    """
 
     point: Point
     first: int
     last: int
     length: int
     ongoing: bool
+    within_k: float = 0.0
 
 
 def sensor_stuck(context: Context) -> Finding | None:
@@ -87,6 +91,7 @@ def sensor_stuck(context: Context) -> Finding | None:
         long = length >= context.limit("gap_long_days") and point.quantity in _NEVER_STILL
         severity = "watch" if long else "note"
     shows = f"{value:.4g} {point.kind.unit}" if point.form != "register" else "the same total"
+    unchanged = f"within {worst.within_k:g} K" if worst.within_k else "without a change"
     spoken = (
         " (a typical value of a failed sensor)" if point.form == "gauge" and value in ERROR_VALUES else ""
     )
@@ -96,7 +101,7 @@ def sensor_stuck(context: Context) -> Finding | None:
         severity,
         days.day(worst.first).isoformat(),
         confidence_of(2.0, length),
-        f"{named(point)} has shown {shows}{spoken} without a change for {length}"
+        f"{named(point)} has shown {shows}{spoken} {unchanged} for {length}"
         f" day{'' if length == 1 else 's'}{expected}.",
         (
             context.evidence(
@@ -239,6 +244,25 @@ def _stuck_runs(context: Context, point: Point) -> list[_Stuck] | None:
                 last = int(part[-1])
                 ongoing = not bool((changes[last + 1 :] > 0).any())
                 out.append(_Stuck(point, int(part[0]), last, len(part), ongoing))
+    return out or _flickering(context, point)
+
+
+def _flickering(context: Context, point: Point) -> list[_Stuck]:
+    """Stuck runs of the one outdoor sensor whose reading moves by a converter's noise alone."""
+    days, most = context.all_days.days, context.limit("stuck_flicker_k")
+    alone = point.quantity == "outdoor_temperature" and len(list(context.site.points_of(point.quantity))) == 1
+    if not alone or not {"outdoor_min", "outdoor_max"} <= set(days.names):
+        return []
+    low, high = days.floats("outdoor_min"), days.floats("outdoor_max")
+    # Daily means may stay as close for some days: only readings that were seen to move within the day count.
+    known = np.flatnonzero(np.isfinite(high - low) & (days.floats(f"moves.{point.id}") > 0.0))
+    low, high, out = low[known], high[known], []
+    beside = np.maximum(high[1:], high[:-1]) - np.minimum(low[1:], low[:-1]) <= most
+    for a, b in runs_of(beside):
+        first, last, length = int(known[a]), int(known[b + 1]), b + 2 - a
+        together = float(high[a : b + 2].max() - low[a : b + 2].min())
+        if length >= context.limit("stuck_days_unknown_habit") and together <= 2.0 * most:
+            out.append(_Stuck(point, first, last, length, b + 2 == len(known), round(together, 1)))
     return out
 
 

@@ -149,7 +149,8 @@ def _resting_power(context: Context) -> tuple[Floats, Flags, str, bool]:
             still,
             np.isfinite(still) & (minutes_still >= _REST_MIN),
             "with the water standing still",
-            False,
+            # Beyond a parallel buffer another pump moves water that the unit's flow meter does not see.
+            site.buffer is not None and site.buffer.arrangement == "parallel",
         )
     spacing = float(np.nanmin(days.floats("spacing.heat_pump_electricity")))
     if spacing <= _MOST_APART_MIN:

@@ -19,6 +19,7 @@ from fieldfare.analysis.expectation.mixed import (
 from fieldfare.analysis.facts.minutes import rated
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.figures.change import FEWEST_EACH_SIDE, DetectedChange, find_change
+from fieldfare.analysis.figures.estimate import robust_fit
 from fieldfare.analysis.figures.performance import coarse
 from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule
@@ -90,13 +91,20 @@ class _Series:
     def held(self, change: DetectedChange) -> float:
         """Share of the days after a change that lie below those before by a quarter of it or more [0 to 1].
 
-        Beside the rating alone: a regression on load and weather shares out a few very bad days among all.
+        Beside the rating and the line over outdoor temperature of the days before, where both have had such
+        weather: a regression on all days shares out a few very bad ones among all.
         """
         after = self.day - self.day[change.at] >= change.days
         if not after.any():
             return 1.0
-        before = float(np.median(self.value[: change.at]))
-        return float(np.mean((self.value[after] - before) / change.size >= _SHOWS))
+        before, outdoor = self.value[: change.at], self.conditions[:, 0]
+        known = outdoor[: change.at]
+        alike = after & (outdoor >= known.min()) & (outdoor <= known.max())
+        level = np.full(len(self.value), float(np.median(before)))
+        if alike.sum() >= FEWEST_EACH_SIDE and float(np.ptp(known)) > 0.0:
+            line = robust_fit(np.column_stack([np.ones(len(known)), known]), before).coefficients
+            after, level = alike, line[0] + line[1] * outdoor
+        return float(np.mean((self.value - level)[after] / change.size >= _SHOWS))
 
 
 def efficiency_fell(context: Context) -> Finding | None:

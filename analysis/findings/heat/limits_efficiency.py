@@ -225,6 +225,12 @@ LIMITS_EFFICIENCY: dict[str, Limit] = {
         "common practice: nine in ten",
         "probability that it is above what design and weather explain",
     ),
+    "electricity_step": Limit(
+        0.4,
+        "-",
+        "common practice: a rise that explains less of it is not when the excess began",
+        "share of the excess that a rise must explain to be told as its beginning",
+    ),
     "electricity_days": Limit(
         28.0,
         "days",

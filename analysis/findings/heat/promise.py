@@ -272,6 +272,9 @@ def electricity_above_expected(context: Context) -> Finding | None:
     name = "electricity_act_ratio" if act else "electricity_watch_ratio"
     since, step = days.day(int(np.argmax(known))).isoformat(), ""
     change = _step(expected.daily, used, known, days["day"])
+    excess = float((used - expected.daily)[known].sum())
+    if change is not None and change.size * (known.sum() - change.at) < limit("electricity_step") * excess:
+        change = None  # it was above before
     evidence = [
         context.evidence(
             "electricity over that expected from design and weather", round(ratio, 2), "-", name
@@ -290,7 +293,7 @@ def electricity_above_expected(context: Context) -> Finding | None:
         evidence.append(Evidence("rise in the same weather", round(change.size, 1), "kWh/day"))
         evidence.append(Evidence("95 % range of it", f"±{GAUSS_95 * change.error:.1f}", "kWh/day"))
         evidence.append(Evidence("95 % range of its first day", within))
-    excess = float((used - expected.daily)[known].sum()) * heating_year(context)
+    excess *= heating_year(context)
     return Finding(
         "electricity_above_expected",
         "act" if act else "watch",
