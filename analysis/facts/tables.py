@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from fieldfare.analysis.facts.table import Table
 
-METHOD_VERSION = "15"
+METHOD_VERSION = "16"
 """Increase it with every change that alters a fact; stored facts of another version are stale."""
 MARGIN_DAYS = 1
 """Days of readings before and after a day that its facts may depend on."""

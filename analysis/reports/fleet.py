@@ -13,7 +13,7 @@ SEVERITIES = ("urgent", "act", "watch", "note")
 UNPRICED_KWH = {"urgent": 300.0, "act": 300.0, "watch": 50.0, "note": 0.0}
 """A finding without a price counts as so much electricity a year: about what a visit, or a look, is worth
 (common practice)."""
-URGENT, DANGER, DISCOMFORT, HARM_AHEAD, COST, NOTE, NOT_KNOWN, IN_ORDER = range(8)
+URGENT, DANGER, DISCOMFORT, HARM_AHEAD, COST, STANDING, NOTE, NOT_KNOWN, IN_ORDER = range(9)
 """Tiers of harm, the worst first."""
 
 SUMMARIES = frozenset({"performance_below_promise"})
@@ -31,7 +31,8 @@ def urgency(finding: Mapping[str, Any], last: str | date) -> tuple[Any, ...]:
     2. harm: urgent; danger (unsafe water, frost, pressure, a unit that does not run) that is there or
        expected before the next round; cold rooms or too little hot water; danger or discomfort to be
        watched; then what only costs. Severity does not order what only costs: a certain loss of 277 a year
-       comes before a likely one of 27;
+       comes before a likely one of 27; last what has stood since the first day as the site file has it, which
+       is decided once with the householder and must not hide a fault that came since;
     3. findings with a cause of their own before those that sum them up;
     4. confidence x electricity a year [kWh] x age [days]: what has been lost so far, as far as it is certain.
        Energy, not money, because fleets may have several currencies. Without a price: UNPRICED_KWH;
@@ -54,6 +55,8 @@ def tier(finding: Mapping[str, Any]) -> int:
     severity, harm = finding["severity"], harm_of(finding["code"])
     if severity in ("urgent", "note"):
         return URGENT if severity == "urgent" else NOTE
+    if finding.get("as_designed"):
+        return STANDING
     if harm == "none":
         return COST
     if severity == "act":

@@ -142,3 +142,18 @@ def test_a_home_without_data_has_a_row() -> None:
     assert told["verdict"] == "not_known"
     assert told["missing"]
     assert told["money_per_year"] is None
+
+
+def test_what_stands_as_designed_does_not_hide_the_fault_of_the_day() -> None:
+    """A store that the site file keeps lukewarm has stood so since hand-over; the same water is a danger that
+    comes first where the site file asks for a disinfection."""
+    fault = finding("efficiency_fell", "watch", 400.0, since="2026-11-01")
+    standing = finding("disinfection_lacking", "act", as_designed=True)
+    assert order(standing, fault, finding("low_flow", "note")) == [
+        "efficiency_fell",
+        "disinfection_lacking",
+        "low_flow",
+    ]
+    assert order(finding("disinfection_lacking", "act", as_designed=False), fault)[0] == (
+        "disinfection_lacking"
+    )

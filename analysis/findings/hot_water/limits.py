@@ -290,6 +290,26 @@ LIMITS_HOT_WATER: dict[str, Limit] = {
         "hold, as minutes at 60 °C, that counts as a disinfection",
         "below",
     ),
+    "disinfection_heater_share": Limit(
+        0.5,
+        "-",
+        "common practice: a heater that enters at the top or the side reaches the upper half and more",
+        "the immersion heater's heat in a run over what brings the whole store to its disinfection",
+    ),
+    "sensor_sees_share": Limit(
+        0.5,
+        "-",
+        "common practice: a sensor beside the heated water rises as the heat says, one below it hardly",
+        "rise of the cylinder's sensor over what the heater's heat warms the whole store, up to which the"
+        " sensor sits below the heated water",
+        "below",
+    ),
+    "disinfection_heater_days": Limit(
+        0.3,
+        "-",
+        "common practice: disinfection is weekly, or every third day at most",
+        "share of the days with immersion heat, above which the heater makes the daily hot water",
+    ),
     "disinfection_brief_minutes": Limit(
         20.0,
         "min",
