@@ -40,7 +40,7 @@ CAUSES = {
     "no_weather_compensation": {"fixed_flow_setting"},
     "low_flow": {"strainer_or_air", "pump_setting"},
     "falling_flow": {"strainer_clogging"},
-    "buffer_mixing": {"secondary_flow_exceeds_primary"},
+    "buffer_mixing": {"secondary_flow_exceeds_primary", "sensor_fault"},
 }
 
 

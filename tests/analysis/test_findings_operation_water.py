@@ -218,6 +218,10 @@ def test_mixing_at_the_buffer() -> None:
     assert found.severity == "watch"
     assert "2.0 times" in found.causes[0].because
     assert buffer.buffer_mixing(context_of()) is None
+    # A pump turned up a month ago loses 2 K now, and 0.9 K in the season's middle.
+    late = np.arange(DAYS) >= DAYS - 30
+    grown = days_of(buffer_drop=np.where(late, 2.0, 0.9), lift=4.0, beyond_lift=np.where(late, 2.0, 3.2))
+    assert "loses 2.0 K" in check_whole(buffer.buffer_mixing(context_of(grown))).headline
     text = WHOLE.replace('[buffer]\nlitres = 50\narrangement = "series"', "")
     with pytest.raises(NotAssessed, match="no buffer"):
         buffer.buffer_mixing(context_of(site=text))

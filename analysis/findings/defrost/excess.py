@@ -137,7 +137,7 @@ def _priced(context: Context, found: Finding, defrosts: Table, frost: DailyFrost
     share = _share_of_heat(context, defrosts, judged)
     needless = needless_share(len(defrosts), laid, used)
     real = chance(defrosts_due(laid).score(len(defrosts)))
-    dear = share >= context.limit("defrost_penalty_act") and needless >= context.limit("timed_needless")
+    dear = share >= context.limit("timed_penalty") and needless >= context.limit("timed_needless")
     if not dear or real < context.limit("finding_chance"):
         return found
     kwh = _yearly(context, defrosts, needless)
@@ -147,9 +147,7 @@ def _priced(context: Context, found: Finding, defrosts: Table, frost: DailyFrost
         confidence=min(real, context.limit("surest")),
         evidence=(
             *found.evidence,
-            context.evidence(
-                "share of the heat used by defrosts", round(share, 3), "-", "defrost_penalty_act"
-            ),
+            context.evidence("share of the heat used by defrosts", round(share, 3), "-", "timed_penalty"),
             context.evidence(
                 "of it, beyond what the frost asks for", round(needless, 2), "-", "timed_needless"
             ),

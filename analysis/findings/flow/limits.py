@@ -144,6 +144,12 @@ LIMITS_FLOW: dict[str, Limit] = {
         "days with both sides of the buffer that must be seen",
         "below",
     ),
+    "buffer_recent_days": Limit(
+        14.0,
+        "days",
+        "common practice: a fortnight has cold and mild days",
+        "newest days of an episode, by whose loss it is judged",
+    ),
     "buffer_drop_note_k": Limit(
         0.8,
         "K",
