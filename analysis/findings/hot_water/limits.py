@@ -251,6 +251,21 @@ LIMITS_HOT_WATER: dict[str, Limit] = {
     "standing_loss_act": Limit(
         2.6, "-", "common practice: twice the limit", "standing loss over class C's, worth a visit"
     ),
+    "standing_rise_share": Limit(
+        0.3,
+        "-",
+        "common practice: draws between two readings and a warmer store-room move a loss by less",
+        "rise of the standing loss over the cylinder's own earlier one",
+    ),
+    "standing_rise_kwh": Limit(
+        50.0,
+        "kWh/year",
+        "common practice: about what a look is worth",
+        "electricity that the rise costs, from which it is worth a look",
+    ),
+    "standing_rise_act_kwh": Limit(
+        300.0, "kWh/year", "common practice: about what a visit is worth", "the same, worth a visit"
+    ),
     "circulation_ratio": Limit(
         2.2,
         "-",
