@@ -844,7 +844,7 @@ def later(before: float, after: float, from_day: int = 60) -> Any:
 
 
 def test_a_cylinder_that_loses_twice_what_it_did_is_told_with_its_day() -> None:
-    """0.2 to 0.4 K/h of 250 l are 58 W or 1.4 kWh a day (1.163 Wh/(l K)); both lie within class and rating."""
+    """0.2 to 0.4 K/h of 250 l are 58 W or 1.4 kWh a day (1.163 Wh/(l K)), within class and rating."""
     found = check_whole(cylinder.high_standing_loss(context_of(later(0.2, 0.4))))
     assert found.severity == "watch"
     assert abs(np.datetime64(found.since) - (FIRST + np.timedelta64(60, "D"))) <= np.timedelta64(3, "D")
