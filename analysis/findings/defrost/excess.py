@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fieldfare.analysis.cautions import refrigerant_caution
+from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.defrost import (
     COAT_G_PER_KW,
     DRAWN_SHARE,
@@ -113,6 +114,10 @@ def excessive_defrost(context: Context) -> Finding | None:
     if found is None:
         return None
     judged, episode = found
+    told = context.figures.defrost
+    if told.reason and judged.count < judged.due[0]:
+        # Some lie between two readings: fewer than expected were seen, and how many there were nobody knows.
+        raise NotAssessed(told.reason, "spacing_too_wide")
     here = days & episode.covers(context.days["day"])
     since = episode.since if change else _since(context, defrosts, episode, days)
     return _finding(context, defrosts, judged, episode, here, since)
