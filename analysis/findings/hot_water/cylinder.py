@@ -280,11 +280,9 @@ def _by_rating(context: Context) -> Finding | None:
         designed = plant.standing_loss_kwh_per_day / 0.024 / _LOSS_TEST_K
         allowed = max(allowed, limit("standing_loss_over_design") * designed)
     to_cooling = nan_median(over) / content
+    hidden = "heat leaks through the diverter, which hides the cylinder's own loss: see diverter_passing"
     if read > allowed and outweighs(context, read * to_cooling, allowed * to_cooling):
-        raise NotAssessed(
-            "heat leaks through the diverter, which hides the cylinder's own loss: see diverter_passing",
-            "distrusted",
-        )
+        raise NotAssessed(hidden, "distrusted")
     used = over if circulates else np.where(np.isfinite(over_slow), over_slow, over)
     lost_by_day = behind_reading(by_day if circulates else slow, used, used + room)
     is_high, known = fill_nan(lost_by_day, 0.0) > allowed, np.isfinite(lost_by_day)
@@ -297,6 +295,8 @@ def _by_rating(context: Context) -> Finding | None:
     loss = quantile(lost_by_day[mine], _CALM_DAYS)
     if loss <= allowed:
         return None
+    if context.once(too_much_hot_water) is not None:
+        raise NotAssessed(hidden, "distrusted")
     inside = is_high & mine
     severity = graded(loss, allowed, max(limit("standing_loss_act") * worst, 1.5 * allowed))
     if episode.until is not None or inside.sum() < 7:
