@@ -32,6 +32,10 @@ _DRAWN = np.linspace(0.0, 1.0, 101)
 _LEAST_LEFT = 0.01
 # Hours a day in which people draw water (common practice: nobody bathes for eight hours).
 _WAKING_HOURS = 16.0
+# A cold spell may hold the whole night, in which nobody draws, or none of it; and water is drawn in a few
+# bursts: any number of its hours counts alike, from those that no night explains to all.
+_NIGHT_HOURS = 24.0 - _WAKING_HOURS
+_PARTS = np.linspace(0.0, 1.0, 5)
 # A charge that warms a cold layer is drawn from and loses heat to pipes: its heat tells within so much
 # (common practice).
 _WARMING_ERROR = 0.2
@@ -82,9 +86,12 @@ def _prior(daily: Floats, idle_hours: Floats) -> Floats:
 
     A household that draws nothing more leaves half of the sensors of any height with usable water above.
     """
-    went_on = np.nan_to_num(daily) / _WAKING_HOURS * np.clip(np.nan_to_num(idle_hours), 0.0, _WAKING_HOURS)
-    least = np.minimum(_HEIGHTS + went_on[:, np.newaxis], 1.0 - _LEAST_LEFT)[:, :, np.newaxis]
-    return np.asarray(np.where(least <= _DRAWN, 1.0 / (1.0 - least), 0.0).mean(axis=1), dtype=np.float64)
+    idle = np.nan_to_num(idle_hours)
+    fewest, most = np.clip(idle - _NIGHT_HOURS, 0.0, None), np.minimum(idle, _WAKING_HOURS)
+    hours = fewest[:, np.newaxis] + (most - fewest)[:, np.newaxis] * _PARTS
+    since = (np.nan_to_num(daily) / _WAKING_HOURS)[:, np.newaxis] * hours
+    least = np.minimum(_HEIGHTS[:, np.newaxis] + since[:, np.newaxis], 1.0 - _LEAST_LEFT)[..., np.newaxis]
+    return np.asarray(np.where(least <= _DRAWN, 1.0 / (1.0 - least), 0.0).mean(axis=(1, 2)), dtype=np.float64)
 
 
 def _normal(score: Floats) -> Floats:

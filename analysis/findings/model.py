@@ -59,6 +59,8 @@ class Finding:
         for conflicts
     undecided : a note of something large enough to matter that is more likely than not, yet not sure enough
         to be told as wrong: nobody can call the home in order meanwhile
+    as_designed : the plant has stood so since its first day, as its site file has it: it asks for a decision
+        once, and comes after the faults of the day
     """
 
     code: str
@@ -78,6 +80,7 @@ class Finding:
     bring: tuple[str, ...] = field(default=())
     changes: tuple[tuple[Setting, Direction], ...] = ()
     undecided: bool = False
+    as_designed: bool = False
 
     def as_dict(self) -> dict[str, object]:
         cost = None
@@ -102,6 +105,7 @@ class Finding:
             "bring": list(self.bring),
             "changes": [list(c) for c in self.changes],
             "undecided": self.undecided,
+            "as_designed": self.as_designed,
         }
 
 

@@ -7,7 +7,7 @@ import numpy as np
 from fieldfare.analysis.findings.context import Context
 
 # Heating days a year: EN 14825 gives 200 (average climate), 149 (warmer) and 268 (colder).
-_HEATING_DAYS = 210.0
+HEATING_DAYS = 210.0
 _YEAR_HOURS = 8766.0
 DAYS_A_YEAR = 365.0
 _FLOW_COST_PER_K = 0.0225  # extra electricity per kelvin of flow temperature: 2 to 2.5 % (reference 8)
@@ -45,7 +45,7 @@ def heating_year(context: Context) -> float:
     designed = context.site.design.space_heat_kwh_per_year
     if designed is not None and measured > 0.05 * designed:
         return float(np.clip(designed / measured, min(1.0, most), max(most, 1.0)))
-    return float(np.clip(_HEATING_DAYS / heated, min(1.0, most), max(most, 1.0))) if heated else 0.0
+    return float(np.clip(HEATING_DAYS / heated, min(1.0, most), max(most, 1.0))) if heated else 0.0
 
 
 def rest_hours_of_year(context: Context, share: float) -> float:

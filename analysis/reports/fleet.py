@@ -13,11 +13,32 @@ SEVERITIES = ("urgent", "act", "watch", "note")
 UNPRICED_KWH = {"urgent": 300.0, "act": 300.0, "watch": 50.0, "note": 0.0}
 """A finding without a price counts as so much electricity a year: about what a visit, or a look, is worth
 (common practice)."""
-URGENT, DANGER, DISCOMFORT, HARM_AHEAD, COST, NOTE, NOT_KNOWN, IN_ORDER = range(8)
+URGENT, DANGER, DISCOMFORT, HARM_AHEAD, COST, STANDING, NOTE, NOT_KNOWN, IN_ORDER = range(9)
 """Tiers of harm, the worst first."""
 
 SUMMARIES = frozenset({"performance_below_promise"})
 """Findings that point at others: they cost what these cost, and come after them."""
+
+_LITTLE_WATER = ("low_flow", "falling_flow")
+_WORK = ("short_cycling", "excessive_defrost", "defrost_without_frost", "buffer_mixing", *_LITTLE_WATER)
+EXPLAINED_BY: dict[str, tuple[str, ...]] = {
+    "room_below_target": ("unit_stopped", "heat_loss_above_design", "diverter_passing", *_LITTLE_WATER),
+    "capacity_short": ("diverter_passing", *_LITTLE_WATER),
+    "hot_water_shortfall": (
+        "unit_stopped",
+        "diverter_passing",
+        "high_standing_loss",
+        "reheat_incomplete",
+        "slow_reheat",
+        *_LITTLE_WATER,
+    ),
+    "high_standing_loss": ("diverter_passing",),
+    "efficiency_fell": _WORK,
+    "efficiency_below_expected": _WORK,
+}
+"""Findings that others may explain, which then come first: who mends these mends both (common practice)."""
+SAME_ONSET_DAYS = 7
+"""Two findings of one cause begin within a week of each other (common practice)."""
 
 F = TypeVar("F", bound=Mapping[str, Any])
 
@@ -31,7 +52,8 @@ def urgency(finding: Mapping[str, Any], last: str | date) -> tuple[Any, ...]:
     2. harm: urgent; danger (unsafe water, frost, pressure, a unit that does not run) that is there or
        expected before the next round; cold rooms or too little hot water; danger or discomfort to be
        watched; then what only costs. Severity does not order what only costs: a certain loss of 277 a year
-       comes before a likely one of 27;
+       comes before a likely one of 27; last what has stood since the first day as the site file has it, which
+       is decided once with the householder and must not hide a fault that came since;
     3. findings with a cause of their own before those that sum them up;
     4. confidence x electricity a year [kWh] x age [days]: what has been lost so far, as far as it is certain.
        Energy, not money, because fleets may have several currencies. Without a price: UNPRICED_KWH;
@@ -54,6 +76,8 @@ def tier(finding: Mapping[str, Any]) -> int:
     severity, harm = finding["severity"], harm_of(finding["code"])
     if severity in ("urgent", "note"):
         return URGENT if severity == "urgent" else NOTE
+    if finding.get("as_designed"):
+        return STANDING
     if harm == "none":
         return COST
     if severity == "act":
@@ -63,7 +87,33 @@ def tier(finding: Mapping[str, Any]) -> int:
 
 def worst_findings_first(findings: Iterable[F], last: str | date) -> list[F]:
     """Findings in the order in which they are to be dealt with; those that have ended last."""
-    return sorted(findings, key=lambda f: urgency(f, last))
+    return explained_after(sorted(findings, key=lambda f: urgency(f, last)))
+
+
+def explained_after(findings: list[F]) -> list[F]:
+    """Findings in their order, but for those that explain one before them: these move to just before it.
+
+    One explains another where both go on, it is as grave, and did not begin after it.
+    """
+    out = list(findings)
+    for symptom in findings:
+        roots = [f for f in out[out.index(symptom) + 1 :] if _explains(f, symptom)]
+        for root in roots:
+            out.remove(root)
+            out.insert(out.index(symptom), root)
+    return out
+
+
+def _explains(root: Mapping[str, Any], symptom: Mapping[str, Any]) -> bool:
+    later = (date.fromisoformat(root["since"]) - date.fromisoformat(symptom["since"])).days
+    return (
+        root["code"] in EXPLAINED_BY.get(symptom["code"], ())
+        and not root["until"]
+        and not symptom["until"]
+        and symptom["severity"] != "note"
+        and SEVERITIES.index(root["severity"]) <= SEVERITIES.index(symptom["severity"])
+        and later <= SAME_ONSET_DAYS
+    )
 
 
 def open_findings(result: Mapping[str, Any] | None) -> list[dict[str, Any]]:
@@ -104,7 +154,7 @@ def home_urgency(result: Mapping[str, Any] | None, given: Mapping[str, Any]) -> 
     if not findings or result is None:
         is_cold = any(b["matter"] == "rooms" for b in given["because"])
         return min(HARM_AHEAD, at_most) if is_cold else at_most, 0.0, 0.0
-    worst = tier(findings[0])
+    worst = min(tier(f) for f in findings)
     alike = [urgency(f, result["period"]["to"])[3] for f in findings if tier(f) == worst]
     return min(worst, at_most) if silence else worst, sum(alike), -float(findings[0]["confidence"])
 

@@ -32,7 +32,7 @@ from fieldfare.analysis.findings.heat.promise import promise_kept
 from fieldfare.analysis.findings.judge import judge
 from fieldfare.analysis.findings.model import Finding, NotAssessedCode, Recognised
 from fieldfare.analysis.plant.site import Site
-from fieldfare.analysis.reports.fleet import urgency
+from fieldfare.analysis.reports.fleet import worst_findings_first
 from fieldfare.analysis.reports.suppression import Reasons, withhold
 from fieldfare.analysis.reports.verdict import RECENT_DAYS, verdict
 
@@ -108,7 +108,7 @@ def analyse(site: Site, facts: Facts, first: date, last: date) -> Result:
     leak = told.get("diverter_passing")
     sure = leak if leak is not None and leak.severity != "note" else None
     shown = withhold(site, found, judged.unreliable, sure, chosen, told.get("meter_misplaced"))
-    findings = tuple(sorted(judged.findings, key=lambda f: urgency(f.as_dict(), last)))
+    findings = _in_order(judged.findings, last)
     return Result(
         site, first, last, chosen, shown, findings, judged.not_assessed, judged.recognised, judged.unreliable
     )
@@ -123,7 +123,12 @@ def findings_of(
         raise InputError(f"{site.id}: no readings from {first} to {last}")
     judged = judge(site, chosen, Figures(site, chosen), codes)
     found = [f for f in judged.findings if f.code in codes]
-    return tuple(sorted(found, key=lambda f: urgency(f.as_dict(), last)))
+    return _in_order(found, last)
+
+
+def _in_order(findings: Sequence[Finding], last: date) -> tuple[Finding, ...]:
+    order = [f["code"] for f in worst_findings_first([f.as_dict() for f in findings], last)]
+    return tuple(sorted(findings, key=lambda f: order.index(f.code)))
 
 
 def _coverage(site: Site, facts: Facts) -> dict[str, Any]:

@@ -39,8 +39,8 @@ CAUSES = {
     "flow_temperature_below_curve": {"curve_too_low", "flow_not_reached"},
     "no_weather_compensation": {"fixed_flow_setting"},
     "low_flow": {"strainer_or_air", "pump_setting"},
-    "falling_flow": {"strainer_clogging"},
-    "buffer_mixing": {"secondary_flow_exceeds_primary"},
+    "falling_flow": {"strainer_clogging", "strainer_or_air", "pump_setting"},
+    "buffer_mixing": {"secondary_flow_exceeds_primary", "sensor_fault"},
 }
 
 

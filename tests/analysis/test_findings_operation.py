@@ -302,7 +302,7 @@ def test_a_timer_that_takes_a_tenth_of_the_heat_for_little_frost_is_more_than_a_
     """A defrost an hour on days whose frost makes two coats: six in seven are for nothing."""
     coats = EIGHT_COATS_KG / 4.0
     days = days_of(frost_least=0.4 * coats, frost_usual=coats, frost_most=2.5 * coats)
-    table = defrosts_of(60.0, 20.0, 22, heat_taken=0.35, electricity=0.1).with_columns(since_last=60.0)
+    table = defrosts_of(60.0, 20.0, 24, heat_taken=0.6, electricity=0.1).with_columns(since_last=60.0)
     found = check_whole(excess.excessive_defrost(context_of(days, defrosts=table)))
     assert found.severity == "watch"
     assert found.confidence >= 0.9

@@ -213,13 +213,20 @@ def test_a_meter_that_counts_coarsely_gives_the_flow_of_the_day() -> None:
     assert "day's heat" in found.evidence[0].label
 
 
-def test_a_slide_of_the_flow_is_clogging_and_a_step_is_not() -> None:
+def test_a_slide_of_the_flow_is_clogging_and_a_step_is_a_setting_or_air() -> None:
     slide = 1.45 * (1.0 - np.clip(np.arange(DAYS) - 10, 0, 45) / 45 * 0.35)
     found = check_whole(falling_flow.falling_flow(context_of(days_of(flow_rate_hot_water=slide))))
     assert found.severity == "act"
     assert "2025-11-10" < found.since < "2025-12-01"
-    step = np.where(np.arange(DAYS) < 30, 1.45, 0.95)
-    assert falling_flow.falling_flow(context_of(days_of(flow_rate_hot_water=step))) is None
+    late = np.arange(DAYS) >= 30
+    step = {"flow_rate_hot_water": np.where(late, 0.95, 1.45)}
+    for jitter, cause in ((0.02, "pump_setting"), (np.where(late, 0.07, 0.0), "strainer_or_air")):
+        found = check_whole(falling_flow.falling_flow(context_of(days_of(**step, flow_jitter=jitter))))
+        assert found.severity == "act"  # two thirds of the nominal flow
+        assert found.since == str(FIRST + np.timedelta64(30, "D"))
+        assert found.causes[0].cause == cause
+    small = np.where(late, 1.30, 1.45)
+    assert falling_flow.falling_flow(context_of(days_of(flow_rate_hot_water=small))) is None
     assert falling_flow.falling_flow(context_of()) is None
 
 
@@ -234,6 +241,10 @@ def test_mixing_at_the_buffer() -> None:
     assert found.severity == "watch"
     assert "2.0 times" in found.causes[0].because
     assert buffer.buffer_mixing(context_of()) is None
+    # A pump turned up a month ago loses 2 K now, and 0.9 K in the season's middle.
+    late = np.arange(DAYS) >= DAYS - 30
+    grown = days_of(buffer_drop=np.where(late, 2.0, 0.9), lift=4.0, beyond_lift=np.where(late, 2.0, 3.2))
+    assert "loses 2.0 K" in check_whole(buffer.buffer_mixing(context_of(grown))).headline
     text = WHOLE.replace('[buffer]\nlitres = 50\narrangement = "series"', "")
     with pytest.raises(NotAssessed, match="no buffer"):
         buffer.buffer_mixing(context_of(site=text))

@@ -371,7 +371,7 @@ def test_a_sensor_cold_for_hours_without_a_charge_is_a_shortfall_at_any_height()
         )
         for minutes in (60, 300, 840)
     ]
-    assert by_hours[0] == pytest.approx(0.55, abs=0.02)
+    assert by_hours[0] == pytest.approx(0.53, abs=0.02)
     assert by_hours == sorted(by_hours)
     assert by_hours[2] > 0.8
     found = check_whole(cylinder.hot_water_shortfall(context_of(days_of(**FOR_HOURS), unseen)))
@@ -835,3 +835,38 @@ def test_limits_can_be_set_for_a_site() -> None:
         ).severity
         == "watch"
     )
+
+
+def later(before: float, after: float, from_day: int = 60) -> Any:
+    """Fall of a 250 l cylinder 25 K over its room, by day [K/h]: each third day somebody draws a little."""
+    rate = np.where(np.arange(DAYS) < from_day, before, after) + np.where(np.arange(DAYS) % 3 == 0, 0.15, 0.0)
+    return days_of(standing_k_per_h=rate, standing_over_k=25.0, cooling_day=rate, cooling_night=rate)
+
+
+def test_a_cylinder_that_loses_twice_what_it_did_is_told_with_its_day() -> None:
+    """0.2 to 0.4 K/h of 250 l are 58 W or 1.4 kWh a day (1.163 Wh/(l K)), within class and rating."""
+    found = check_whole(cylinder.high_standing_loss(context_of(later(0.2, 0.4))))
+    assert found.severity == "watch"
+    assert abs(np.datetime64(found.since) - (FIRST + np.timedelta64(60, "D"))) <= np.timedelta64(3, "D")
+    assert "loses 1.4 kWh a day more" in found.headline
+    assert found.causes[0].cause == "insulation"
+    loop = check_whole(cylinder.high_standing_loss(context_of(later(0.2, 1.2))))
+    assert loop.severity == "act"
+
+
+def test_more_draws_alone_are_no_lossy_cylinder() -> None:
+    assert cylinder.high_standing_loss(context_of(later(0.2, 0.2))) is None
+    drawn = np.where((np.arange(DAYS) >= 60) & (np.arange(DAYS) % 3 > 0), 0.45, 0.2)
+    days = days_of(standing_k_per_h=drawn, standing_over_k=25.0, cooling_day=drawn, cooling_night=drawn)
+    assert cylinder.high_standing_loss(context_of(days)) is None
+
+
+def test_a_cylinder_at_the_main_s_temperature_all_day_has_run_out() -> None:
+    """Nothing goes in and the sensor stands at 11 °C day and night: no layer above it can be warm."""
+    cold = {"minutes_tank_cold": 1440, "minutes_cold_charging": 0, "cold_longest_min": 1440, "tank_min": 11.0}
+    none = reheats_of(heat=np.nan)
+    dead = check_whole(
+        cylinder.hot_water_shortfall(context_of(days_of(heat_hot_water_kwh=0.0, **cold), none))
+    )
+    assert dead.severity == "act"
+    assert chance_told(dead) > 0.95

@@ -551,3 +551,42 @@ def test_water_that_cools_at_one_pressure_was_not_topped_up() -> None:
         known = np.full(2, slope)
         assert _topped(day, flat, cooled, known).sum() == 0.0
         assert _topped(day, refilled, even, known).sum() == pytest.approx(0.3)
+
+
+def heater_runs(**columns: Any) -> Any:
+    """A weekly run of the immersion heater that the sensor below it hardly sees."""
+    base = {
+        "electricity_immersion_kwh": np.where(WEEKLY, 3.0, 0.0),
+        "immersion_from_c": np.where(WEEKLY, 45.0, np.nan),
+        "tank_max": np.where(WEEKLY, 47.5, 46.0),
+    }
+    return lukewarm(43.0, **(base | columns))
+
+
+@pytest.mark.parametrize("rule", [hygiene.disinfection_lacking, hygiene.pasteurisation_missed])
+def test_a_heater_that_runs_above_the_sensor_leaves_disinfection_unknown(rule: Any) -> None:
+    """3 kWh warm 200 l by 13 K: the water above the sensor may have been disinfected."""
+    with pytest.raises(NotAssessed, match=r"sensor\s+sits too low"):
+        rule(context_of(heater_runs()))
+
+
+@pytest.mark.parametrize(
+    "columns",
+    [
+        {"electricity_immersion_kwh": 0.0},
+        {"electricity_immersion_kwh": np.where(WEEKLY, 0.6, 0.0)},
+        {"electricity_immersion_kwh": 3.0, "immersion_from_c": 45.0},
+        {"tank_max": np.where(WEEKLY, 56.0, 46.0)},
+    ],
+    ids=["never", "too little", "daily hot water", "seen by the sensor"],
+)
+def test_other_heater_work_does_not_hide_a_missing_disinfection(columns: dict[str, Any]) -> None:
+    assert check_whole(hygiene.disinfection_lacking(context_of(heater_runs(**columns)))).severity == "act"
+
+
+def test_a_store_kept_lukewarm_by_its_site_file_is_told_as_designed() -> None:
+    plain = check_whole(hygiene.disinfection_lacking(context_of(lukewarm(42.0), site=UNSCHEDULED)))
+    warm = lukewarm(42.0, tank_max=49.0)
+    assert not plain.as_designed  # charges end 5 K below the site file's setpoint
+    assert check_whole(hygiene.disinfection_lacking(context_of(warm, site=UNSCHEDULED))).as_designed
+    assert not check_whole(hygiene.disinfection_lacking(context_of(warm))).as_designed

@@ -11,6 +11,7 @@ from fieldfare.analysis.reports.fleet import (
     home_urgency,
     open_findings,
     urgency,
+    worst_findings_first,
 )
 from fieldfare.analysis.reports.verdict import given_verdict
 
@@ -142,3 +143,51 @@ def test_a_home_without_data_has_a_row() -> None:
     assert told["verdict"] == "not_known"
     assert told["missing"]
     assert told["money_per_year"] is None
+
+
+def test_what_stands_as_designed_does_not_hide_the_fault_of_the_day() -> None:
+    """A store that the site file keeps lukewarm has stood so since hand-over; the same water is a danger that
+    comes first where the site file asks for a disinfection."""
+    fault = finding("efficiency_fell", "watch", 400.0, since="2026-11-01")
+    standing = finding("disinfection_lacking", "act", as_designed=True)
+    assert order(standing, fault, finding("low_flow", "note")) == [
+        "efficiency_fell",
+        "disinfection_lacking",
+        "low_flow",
+    ]
+    assert order(finding("disinfection_lacking", "act", as_designed=False), fault)[0] == (
+        "disinfection_lacking"
+    )
+
+
+def test_what_explains_a_finding_comes_just_before_it() -> None:
+    """Clogged since autumn, the unit fails its first cold spell: the strainer is the cause to look at."""
+    clogged = finding("falling_flow", "act", since="2026-10-01")
+    short = finding("capacity_short", "watch", since="2026-11-20")
+    dear = finding("short_cycling", "act", 900.0)
+    codes = [f["code"] for f in worst_findings_first([short, dear, clogged], LAST)]
+    assert codes == ["falling_flow", "capacity_short", "short_cycling"]
+
+
+@pytest.mark.parametrize(
+    "root",
+    [
+        {"since": "2026-11-28"},
+        {"severity": "watch"},
+        {"until": "2026-11-10"},
+        {"code": "high_standby"},
+    ],
+    ids=["began later", "less grave", "is over", "of another kind"],
+)
+def test_nothing_else_comes_before_harm(root: dict[str, Any]) -> None:
+    cold = finding("room_below_target", "act", since="2026-11-15")
+    other = finding("low_flow", "act", 400.0, since="2026-11-01") | root
+    assert worst_findings_first([cold, other], LAST)[0]["code"] == "room_below_target"
+
+
+def test_a_home_is_as_urgent_as_its_gravest_finding_wherever_it_stands() -> None:
+    cold = finding("room_below_target", "act", since="2026-11-15")
+    leaky = finding("heat_loss_above_design", "act", 400.0, since="2026-11-01")
+    homes = {"cold": result(cold, leaky), "dear": result(finding("low_flow", "act", 900.0))}
+    ranked = sorted(homes, key=lambda n: home_urgency(homes[n], given_verdict(homes[n])))
+    assert ranked == ["cold", "dear"]

@@ -12,7 +12,7 @@ from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.model import Evidence, Recognised
-from fieldfare.analysis.findings.stopped import unit_stopped
+from fieldfare.analysis.findings.stopped import coming_back, unit_stopped
 from fieldfare.analysis.findings.stopped.heat_due import Reason, is_powerless, rooms_are_warm
 from fieldfare.analysis.findings.stopped.rests import Rest
 from fieldfare.analysis.findings.stopped.unit_stopped import (
@@ -175,3 +175,59 @@ def test_a_rest_that_only_lasts_long_is_looked_at_before_it_is_acted_on(
     context = Context(parse_kept_site(WHOLE), facts, facts, SimpleNamespace())  # type: ignore[arg-type]
     rest = a_rest(outdoor_lowest_c=lowest, tank_last_c=45.0, tank_first_c=46.0)
     assert _severity(context, rest, [reason(*r) for r in found]) == severity
+
+
+def stops(days_ago: list[int], *, hour: int = 7, scatter_h: int = 0, **columns: float) -> Any:
+    """Context, and rests of 14 hours that began on these days, newest first."""
+    day = (FIRST + np.arange(120)).astype("datetime64[us]")
+    facts = Facts(Table({"day": day}), NO_EVENTS, NO_EVENTS, NO_EVENTS, NO_EVENTS)
+    figures: Any = SimpleNamespace()
+    context = Context(parse_kept_site(WHOLE), facts, facts, figures, ())
+    cold = {
+        "outdoor_mean_c": 1.0,
+        "room_short_last_k": 4.0,
+        "minutes_room_short": 700.0,
+        "minutes_fault": 0.0,
+    }
+    blank = {"minutes_powerless": 0.0, "minutes_power_known": 800.0, "power_mean_w": 15.0}
+    out = []
+    for i, ago in enumerate(days_ago):
+        start = int((day[-1] - np.timedelta64(ago, "D")).astype("datetime64[ms]").astype(np.int64))
+        start += (hour + (i * 5) % (scatter_h + 1)) * 3_600_000
+        row = cold | blank | columns
+        out.append(Rest("unit", start, start + 14 * 3_600_000, True, True, False, row))
+    return context, out
+
+
+@pytest.mark.parametrize(
+    ("scatter_h", "cause", "visit"), [(0, "switched_off", "setting"), (12, "locked_out", "drive")]
+)
+def test_stops_that_come_back_are_one_fault_that_goes_on(
+    monkeypatch: pytest.MonkeyPatch, scatter_h: int, cause: str, visit: str
+) -> None:
+    """Half a day in the cold, again and again: at the same hours a clock's doing, at any hour a lock-out."""
+    monkeypatch.setattr(coming_back, "reasons", lambda *_: COLD)
+    found = coming_back.coming_back(*stops(list(range(1, 30, 2)), scatter_h=scatter_h))
+    assert found is not None
+    assert (found.severity, found.until, found.visit) == ("act", None, visit)
+    assert found.since == str(FIRST + np.timedelta64(119 - 29, "D"))
+    assert found.causes[0].cause == cause
+    assert "15 times" in found.headline
+
+
+@pytest.mark.parametrize(
+    ("ago", "columns"),
+    [
+        ([1, 2, 3], {}),
+        ([20, 21, 22, 23, 24], {}),
+        ([1, 2, 3, 4, 5], {"room_short_last_k": 0.4}),
+        ([1, 2, 3, 4, 5], {"outdoor_mean_c": 13.0}),
+        ([1, 12, 23, 34, 45], {}),
+    ],
+    ids=["three", "three weeks ago", "warm rooms", "mild air", "far apart"],
+)
+def test_few_old_or_harmless_rests_do_not_come_back(
+    monkeypatch: pytest.MonkeyPatch, ago: list[int], columns: dict[str, float]
+) -> None:
+    monkeypatch.setattr(coming_back, "reasons", lambda *_: COLD)
+    assert coming_back.coming_back(*stops(ago, **columns)) is None

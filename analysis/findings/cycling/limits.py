@@ -86,12 +86,20 @@ LIMITS_CYCLING: dict[str, Limit] = {
         "starts a day, above which a unit that only switches on and off cycles too often: it can't run"
         " through",
     ),
-    "cycling_field_rank": Limit(
-        0.75,
-        "-",
-        "a quarter of 127 air-source units start more often as a winter's mean: 12.8 a day (reference 9.3)",
-        "share of the field's units that start less often, below which short runs are a note",
-        "below",
+    "starts_a_year": Limit(
+        6700.0,
+        "1/year",
+        "common practice, no source: a compressor is good for 100 000 starts and a unit for 15 years",
+        "heating starts a year at the rate of the episode, from which they wear the unit",
+    ),
+    "cycling_kwh": Limit(
+        50.0,
+        "kWh/year",
+        "common practice: about what a look is worth",
+        "electricity of starts beyond one an hour, from which they are worth a look where they wear little",
+    ),
+    "cycling_act_kwh": Limit(
+        300.0, "kWh/year", "common practice: about what a visit is worth", "the same, worth a visit"
     ),
     "hidden_rest_share": Limit(
         1.25,

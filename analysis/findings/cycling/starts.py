@@ -11,7 +11,6 @@ from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.cycling import (
     FIXED_OVER_LOSS,
     LEAST_OVER_LOSS,
-    field_rank,
     run_expected,
     starts_due,
 )
@@ -23,9 +22,9 @@ from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.cycling.causes import bring, cycling_causes, next_step
 from fieldfare.analysis.findings.cycling.trips import unit_trips
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
-from fieldfare.analysis.findings.grading import downgraded
-from fieldfare.analysis.findings.model import Evidence, Finding, Severity
-from fieldfare.analysis.findings.yearly_cost import heating_year
+from fieldfare.analysis.findings.grading import downgraded, graded
+from fieldfare.analysis.findings.model import SEVERITIES, Evidence, Finding, Severity
+from fieldfare.analysis.findings.yearly_cost import HEATING_DAYS, heating_year
 from fieldfare.analysis.minutes.operating_state import COOLING, HOT_WATER
 from fieldfare.analysis.statistics.distributions import normal_probability
 from fieldfare.analysis.statistics.quantiles import median, nan_median
@@ -82,15 +81,15 @@ def short_cycling(context: Context) -> Finding | None:
     if episode is None:
         return _unseen(context)
     here = episode.covers(days["day"]) & cycles_short
-    severity = _severity(context, by_day, here, np.where(brief, size, np.nan), episode)
     chosen = runs.where(np.isin(runs["day"], days["day"][here]))
+    kwh = _cost(context, chosen, by_day, here)
+    severity = _severity(context, by_day, here, np.where(brief, size, np.nan), episode, kwh)
     starts = nan_median(by_day.count[here])
     length, rate = nan_median(by_day.minutes[here]), nan_median(by_day.rate[here])
     due, usual_run, load_share = _due(context, outdoor, here)
     cause, evidence = cycling_causes(
         context, chosen, cold_share=float(through[here].mean()), load_share=load_share
     )
-    kwh = _cost(context, chosen, by_day, here)
     real = min(_chance(context, by_day, outdoor, episode.covers(days["day"]) & comparable), limit("surest"))
     return Finding(
         "short_cycling",
@@ -294,8 +293,10 @@ def _comparable(cycles_short: Flags, outdoor: Floats, heated: Flags) -> Flags:
     return np.asarray(cycles_short | (heated & like), dtype=np.bool_)
 
 
-def _severity(context: Context, by_day: _Days, here: Flags, size: Floats, episode: Episode) -> Severity:
-    """Grade by size and by how much of the season it takes."""
+def _severity(
+    context: Context, by_day: _Days, here: Flags, size: Floats, episode: Episode, kwh: float | None
+) -> Severity:
+    """Grade by size, and by what the starts wear and cost. kwh : what they cost a year [kWh]"""
     limit = context.limit
     over = nan_median(by_day.count[here]) / limit(_most_starts(context, "cold_starts_a_day"))
     if np.isfinite(size[here]).mean() >= 0.3:
@@ -305,10 +306,18 @@ def _severity(context: Context, by_day: _Days, here: Flags, size: Floats, episod
         and here.sum() >= 28
     )
     severity: Severity = "act" if over >= 1.7 or heavy else "watch"
-    # Short runs of a few mild days, in a season with few starts, neither wear nor cost anything to speak of.
-    if field_rank(_mean_starts(context, by_day, episode)) < limit("cycling_field_rank"):
-        severity = "note"
+    a_year = _mean_starts(context, by_day, episode) * HEATING_DAYS
+    # Short runs of a few days, in a season with few starts, neither wear nor cost anything to speak of.
+    if a_year < limit("starts_a_year"):
+        severity = min(severity, _by_cost(context, kwh), key=SEVERITIES.index)
     return downgraded(severity, episode, limit("cycling_days"))
+
+
+def _by_cost(context: Context, kwh: float | None) -> Severity:
+    """Grade of starts that wear little; watch where nobody knows what they cost."""
+    if kwh is None:
+        return "watch"
+    return graded(kwh, context.limit("cycling_kwh"), context.limit("cycling_act_kwh"))
 
 
 def _mean_starts(context: Context, by_day: _Days, episode: Episode) -> float:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fieldfare.analysis.cautions import refrigerant_caution
+from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.defrost import (
     COAT_G_PER_KW,
     DRAWN_SHARE,
@@ -113,6 +114,10 @@ def excessive_defrost(context: Context) -> Finding | None:
     if found is None:
         return None
     judged, episode = found
+    told = context.figures.defrost
+    if told.reason and judged.count < judged.due[0]:
+        # Some lie between two readings: fewer than expected were seen, and how many there were nobody knows.
+        raise NotAssessed(told.reason, "spacing_too_wide")
     here = days & episode.covers(context.days["day"])
     since = episode.since if change else _since(context, defrosts, episode, days)
     return _finding(context, defrosts, judged, episode, here, since)
@@ -137,7 +142,7 @@ def _priced(context: Context, found: Finding, defrosts: Table, frost: DailyFrost
     share = _share_of_heat(context, defrosts, judged)
     needless = needless_share(len(defrosts), laid, used)
     real = chance(defrosts_due(laid).score(len(defrosts)))
-    dear = share >= context.limit("defrost_penalty_act") and needless >= context.limit("timed_needless")
+    dear = share >= context.limit("timed_penalty") and needless >= context.limit("timed_needless")
     if not dear or real < context.limit("finding_chance"):
         return found
     kwh = _yearly(context, defrosts, needless)
@@ -147,9 +152,7 @@ def _priced(context: Context, found: Finding, defrosts: Table, frost: DailyFrost
         confidence=min(real, context.limit("surest")),
         evidence=(
             *found.evidence,
-            context.evidence(
-                "share of the heat used by defrosts", round(share, 3), "-", "defrost_penalty_act"
-            ),
+            context.evidence("share of the heat used by defrosts", round(share, 3), "-", "timed_penalty"),
             context.evidence(
                 "of it, beyond what the frost asks for", round(needless, 2), "-", "timed_needless"
             ),

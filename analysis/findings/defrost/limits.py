@@ -156,6 +156,12 @@ LIMITS_DEFROST: dict[str, Limit] = {
         "common practice: timers stand at 60 to 120 minutes, the lock after a defrost at 30 to 45",
         "median running time between defrosts, from which an even spacing may be a timer's",
     ),
+    "timed_penalty": Limit(
+        0.1,
+        "-",
+        "seasonal penalties of sound units are 5 to 10 % (reference 9.2, from memory): the upper end",
+        "heat and electricity of a timer's defrosts over all heat, from which they are more than a note",
+    ),
     "timed_needless": Limit(
         0.5,
         "-",

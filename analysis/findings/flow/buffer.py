@@ -8,13 +8,20 @@ from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.buffer_mixing import mixing_loss
 from fieldfare.analysis.expectation.excess import Excess
 from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.findings.confidence import Flags
 from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.episodes import latest_episode
-from fieldfare.analysis.findings.grading import downgraded, graded
-from fieldfare.analysis.findings.model import Cause, Evidence, Finding
+from fieldfare.analysis.findings.grading import downgraded, graded, ranked
+from fieldfare.analysis.findings.model import Evidence, Finding
 from fieldfare.analysis.findings.onset import onset
 from fieldfare.analysis.findings.yearly_cost import heating_year, share_spared
 from fieldfare.analysis.statistics.quantiles import nan_median
+
+
+def _newest(days: Flags, number: float) -> Flags:
+    """The newest so many of these days: a pump that was turned up shows in them, not in all."""
+    rows = np.flatnonzero(days)[-int(number) :]
+    return np.isin(np.arange(len(days)), rows)
 
 
 def buffer_mixing(context: Context) -> Finding | None:
@@ -32,7 +39,7 @@ def buffer_mixing(context: Context) -> Finding | None:
     episode = latest_episode(days["day"], mixes, judged, hold_days=5, gone_days=7)
     if episode is None:
         return None
-    here = episode.covers(days["day"]) & judged
+    here = _newest(episode.covers(days["day"]) & judged, limit("buffer_recent_days"))
     lost = nan_median(drop[here])
     if lost < limit("buffer_drop_note_k"):
         return None
@@ -50,7 +57,7 @@ def buffer_mixing(context: Context) -> Finding | None:
         "buffer_flow_ratio"
     ):  # no more water beyond the buffer than before it: then nothing is drawn in
         severity = "note"
-    used = float(np.nansum(days.floats("electricity_space_kwh")[here]))
+    used = float(np.nansum(days.floats("electricity_space_kwh")))
     kwh = used * share_spared(lost) * heating_year(context) if used > 0 else None
     because = (
         (
@@ -82,7 +89,15 @@ def buffer_mixing(context: Context) -> Finding | None:
             Evidence("flow-return difference at the heat pump", round(lift, 1), "K"),
             *more,
         ),
-        causes=(Cause("secondary_flow_exceeds_primary", 1.0, because),),
+        causes=ranked(
+            {
+                "secondary_flow_exceeds_primary": (real, because),
+                "sensor_fault": (
+                    1.0 - real,
+                    f"two sensors on pipes differ by {spread:.1f} K, as one standard deviation",
+                ),
+            }
+        ),
         next_step=(
             "Turn the pump behind the buffer down, or the heat pump's up, until the flow temperature"
             " is the same on both sides; then lower the heating curve by the same amount."

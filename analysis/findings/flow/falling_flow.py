@@ -16,6 +16,7 @@ from fieldfare.analysis.facts.table import group_by_day
 from fieldfare.analysis.figures.estimate import robust_fit
 from fieldfare.analysis.findings.confidence import Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule
+from fieldfare.analysis.findings.flow.dropped_flow import dropped, flow_drop
 from fieldfare.analysis.findings.grading import graded
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
 from fieldfare.analysis.findings.phrases import day_text, percent
@@ -31,7 +32,7 @@ _LOAD_UNKNOWN = 0.06
 
 
 def falling_flow(context: Context) -> Finding | None:
-    limit = context.limit
+    """Flow that slides down as a strainer clogs, or that dropped at once and stayed low."""
     like = _like_conditions(context)
     day, flow = like.day, like.flow
     if len(flow) < _FEWEST_DAYS:
@@ -39,6 +40,14 @@ def falling_flow(context: Context) -> Finding | None:
             f"needs at least {_FEWEST_DAYS} days with a flow rate at comparable conditions, has {len(flow)}",
             "too_few_days",
         )
+    if (drop := flow_drop(context, day, flow, heating=like.heating)) is not None:
+        sliding = _slide(context, like)
+        return dropped(context, drop, like.what) if sliding is None else sliding
+    return _slide(context, like)
+
+
+def _slide(context: Context, like: _Like) -> Finding | None:
+    limit, day, flow = context.limit, like.day, like.flow
     smooth = moving_median(flow, _WINDOW_DAYS, 7)
     peak = int(np.nanargmax(smooth[: len(smooth) - 7]))
     end = nan_median(flow[-_WINDOW_DAYS:])
@@ -104,6 +113,10 @@ class _Like:
     flow: Floats
     what: str
     load_error: float
+
+    @property
+    def heating(self) -> bool:
+        return self.what.startswith("heating")
 
 
 def _like_conditions(context: Context) -> _Like:

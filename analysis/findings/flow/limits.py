@@ -130,6 +130,15 @@ LIMITS_FLOW: dict[str, Limit] = {
         "a straight fall puts a fifth of itself into the steepest two weeks of ten; a step nearly all",
         "part of the fall within two weeks, above which it is a step and no clogging",
     ),
+    "flow_drop_share": Limit(
+        0.2,
+        "-",
+        "common practice: a stage of a pump; less is a valve's last turn or a colder mixture",
+        "fall of the flow at once, from which somebody has to look",
+    ),
+    "flow_drop_act_share": Limit(
+        0.5, "-", "common practice: half of the flow doubles the difference", "the same, worth a visit"
+    ),
     # buffer
     "buffer_flow_ratio": Limit(
         1.1,
@@ -143,6 +152,12 @@ LIMITS_FLOW: dict[str, Limit] = {
         "common practice: a working week",
         "days with both sides of the buffer that must be seen",
         "below",
+    ),
+    "buffer_recent_days": Limit(
+        14.0,
+        "days",
+        "common practice: a fortnight has cold and mild days",
+        "newest days of an episode, by whose loss it is judged",
     ),
     "buffer_drop_note_k": Limit(
         0.8,

@@ -16,6 +16,7 @@ from fieldfare.analysis.findings.episodes import latest_episode
 from fieldfare.analysis.findings.grading import graded, in_doubt, ranked
 from fieldfare.analysis.findings.hot_water.diverter import leak_in_charges, leak_to_heating, outweighs
 from fieldfare.analysis.findings.hot_water.emptied import emptied_by_day, full_content
+from fieldfare.analysis.findings.hot_water.loss_rise import loss_rise, risen
 from fieldfare.analysis.findings.hot_water.reheat import approach_at_rating, slowness
 from fieldfare.analysis.findings.hot_water.too_much import too_much_hot_water
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
@@ -227,7 +228,21 @@ def _leaks(context: Context, chosen: Flags) -> str | None:
 
 
 def high_standing_loss(context: Context) -> Finding | None:
+    """A cylinder that loses too much by rating or class, or far more than it did itself."""
     require_hot_water(context)
+    rise = context.once(loss_rise)
+    if rise is None:
+        return _by_rating(context)
+    try:
+        found = _by_rating(context)
+    except NotAssessed as why:
+        if why.code == "distrusted":
+            raise
+        found = None
+    return found if found is not None and found.severity != "note" else risen(context, rise)
+
+
+def _by_rating(context: Context) -> Finding | None:
     plant, days, limit = context.site.hot_water, context.days, context.limit
     assert plant is not None
     if plant.cylinder_litres is None:
@@ -265,11 +280,9 @@ def high_standing_loss(context: Context) -> Finding | None:
         designed = plant.standing_loss_kwh_per_day / 0.024 / _LOSS_TEST_K
         allowed = max(allowed, limit("standing_loss_over_design") * designed)
     to_cooling = nan_median(over) / content
+    hidden = "heat leaks through the diverter, which hides the cylinder's own loss: see diverter_passing"
     if read > allowed and outweighs(context, read * to_cooling, allowed * to_cooling):
-        raise NotAssessed(
-            "heat leaks through the diverter, which hides the cylinder's own loss: see diverter_passing",
-            "distrusted",
-        )
+        raise NotAssessed(hidden, "distrusted")
     used = over if circulates else np.where(np.isfinite(over_slow), over_slow, over)
     lost_by_day = behind_reading(by_day if circulates else slow, used, used + room)
     is_high, known = fill_nan(lost_by_day, 0.0) > allowed, np.isfinite(lost_by_day)
@@ -282,6 +295,8 @@ def high_standing_loss(context: Context) -> Finding | None:
     loss = quantile(lost_by_day[mine], _CALM_DAYS)
     if loss <= allowed:
         return None
+    if context.once(too_much_hot_water) is not None:
+        raise NotAssessed(hidden, "distrusted")
     inside = is_high & mine
     severity = graded(loss, allowed, max(limit("standing_loss_act") * worst, 1.5 * allowed))
     if episode.until is not None or inside.sum() < 7:

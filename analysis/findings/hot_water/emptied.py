@@ -12,10 +12,15 @@ from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.yearly_cost import DAYS_A_YEAR, USUAL_CHARGING_COP
 from fieldfare.analysis.physics.hot_water import COLD_C, MIXED_C, WH_PER_LITRE_KELVIN
+from fieldfare.analysis.statistics.distributions import normal_probabilities
 from fieldfare.analysis.statistics.quantiles import nan_median
 
 # A sensor in its pocket reads a kelvin low, and a controller stops as early (common practice).
 _AS_FULL_K = 2.0
+# A family's tapping day (profile M, Regulation (EU) 813/2013); homes draw a third more or less (common
+# practice).
+_USUAL_DRAWN_KWH, _HOMES_DIFFER = 5.845, 0.35
+_WHOLE_DAY = 0.95
 
 
 def full_content(context: Context) -> float:
@@ -36,6 +41,24 @@ def emptied_by_day(context: Context, chosen: Flags) -> Floats:
         spells = _spells(context)
         mine = ColdSpells(*(getattr(spells, f.name)[chosen] for f in fields(spells)))
         out[chosen] = chance_of_emptied(mine, limit("emptied_share"), limit("emptied_error"))
+        out[chosen] = np.maximum(out, _unfed(context))[chosen]
+    return out
+
+
+def _unfed(context: Context) -> Floats:
+    """Probability that there was no usable water on days on which the whole day was cold at the sensor and
+    nearly no heat went in, nor the day before: float64 (n,); 0 elsewhere."""
+    days, design = context.days, context.site.design.hot_water_kwh_per_year
+    out = np.zeros(len(days))
+    if {"heat_output", "hot_water_heat", "heat_pump_electricity"} & context.unreliable.keys():
+        return out
+    fed = days.floats("heat_hot_water_kwh") + fill_nan(days.floats("electricity_immersion_kwh"), 0.0)
+    two_days = fed + np.append(np.nan, fed[:-1])
+    usual = 2.0 * (design / DAYS_A_YEAR if design else _USUAL_DRAWN_KWH)
+    cold = days.floats("minutes_tank_cold") >= _WHOLE_DAY * days.floats("minutes_total")
+    lacking = normal_probabilities((usual - two_days) / (_HOMES_DIFFER * usual))
+    mine = cold & np.isfinite(two_days)
+    out[mine] = lacking[mine]
     return out
 
 

@@ -17,7 +17,7 @@ from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.findings.confidence import Flags
 from fieldfare.analysis.findings.context import Context, Need, Rule, require_hot_water
 from fieldfare.analysis.findings.grading import ranked
-from fieldfare.analysis.findings.hot_water.disinfected import Gap, disinfected
+from fieldfare.analysis.findings.hot_water.disinfected import Gap, disinfected, require_seen
 from fieldfare.analysis.findings.hot_water.diverter import leak_in_charges, leak_to_heating
 from fieldfare.analysis.findings.hot_water.too_much import too_much_hot_water
 from fieldfare.analysis.findings.model import (
@@ -67,6 +67,7 @@ def disinfection_lacking(context: Context) -> Finding | None:
     if done.known.sum() < allowed:
         raise NotAssessed(f"needs at least {allowed:g} days with cylinder_temperature", "too_few_days")
     gap = done.gaps()[-1]
+    require_seen(gap, allowed)
     mine = done.known & (np.arange(len(days)) >= gap.first)
     if gap.days < allowed:
         return None
@@ -122,6 +123,7 @@ def _lacking(
             _last_disinfected(context),
         ),
         causes=causes,
+        as_designed=_as_designed(context, mine),
         next_step=_lacking_step(context, causes[0].cause),
         caution=f"{_MEANWHILE} {HOT_WATER}",
         home="" if severity == "note" else _LACKING_HOME,
@@ -131,6 +133,15 @@ def _lacking(
         if causes[0].cause == "diverter_passing"
         else "setting",
     )
+
+
+def _as_designed(context: Context, mine: Flags) -> bool:
+    """Whether the site file schedules no disinfection, and charges have ended at its setpoint all along."""
+    plant, days = context.site.hot_water, context.all_days.days
+    assert plant is not None
+    never = not disinfected(context, as_scheduled=False).sure.any()
+    off = nan_median(days.floats("tank_max")[mine]) - plant.setpoint_c
+    return plant.pasteurise_c is None and never and abs(off) < _TRIED_K
 
 
 def _last_disinfected(context: Context) -> Evidence:
@@ -226,6 +237,8 @@ def pasteurisation_missed(context: Context) -> Finding | None:
     gaps = done.gaps()
     missed = [g for g in gaps if g.plain_days > allowed]
     ongoing = gaps[-1].days > allowed
+    if not missed:
+        require_seen(gaps[-1], allowed)
     # One run that is in doubt, before others that were held, is not worth a word.
     if not missed and not ongoing:
         return None

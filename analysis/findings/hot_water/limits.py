@@ -251,6 +251,21 @@ LIMITS_HOT_WATER: dict[str, Limit] = {
     "standing_loss_act": Limit(
         2.6, "-", "common practice: twice the limit", "standing loss over class C's, worth a visit"
     ),
+    "standing_rise_share": Limit(
+        0.3,
+        "-",
+        "common practice: draws between two readings and a warmer store-room move a loss by less",
+        "rise of the standing loss over the cylinder's own earlier one",
+    ),
+    "standing_rise_kwh": Limit(
+        50.0,
+        "kWh/year",
+        "common practice: about what a look is worth",
+        "electricity that the rise costs, from which it is worth a look",
+    ),
+    "standing_rise_act_kwh": Limit(
+        300.0, "kWh/year", "common practice: about what a visit is worth", "the same, worth a visit"
+    ),
     "circulation_ratio": Limit(
         2.2,
         "-",
@@ -289,6 +304,26 @@ LIMITS_HOT_WATER: dict[str, Limit] = {
         " (DVGW W 551, from memory)",
         "hold, as minutes at 60 °C, that counts as a disinfection",
         "below",
+    ),
+    "disinfection_heater_share": Limit(
+        0.5,
+        "-",
+        "common practice: a heater that enters at the top or the side reaches the upper half and more",
+        "the immersion heater's heat in a run over what brings the whole store to its disinfection",
+    ),
+    "sensor_sees_share": Limit(
+        0.5,
+        "-",
+        "common practice: a sensor beside the heated water rises as the heat says, one below it hardly",
+        "rise of the cylinder's sensor over what the heater's heat warms the whole store, up to which the"
+        " sensor sits below the heated water",
+        "below",
+    ),
+    "disinfection_heater_days": Limit(
+        0.3,
+        "-",
+        "common practice: disinfection is weekly, or every third day at most",
+        "share of the days with immersion heat, above which the heater makes the daily hot water",
     ),
     "disinfection_brief_minutes": Limit(
         20.0,

@@ -335,7 +335,7 @@ def _cylinder(context: Context, rest: Rest) -> list[Reason]:
     if short < limit("stopped_cylinder_short_k") or last > usual - 2.0:
         return []
     fell = rest["tank_first_c"] - last
-    if rest.kind == "hot_water" and rest.hours < 12.0:
+    if rest.kind == "hot_water" and (rest.hours < 12.0 or _as_long_between_charges(context, rest)):
         return []
     evidence = context.evidence(
         "cylinder below its reheat temperature", round(short, 1), "K", "stopped_cylinder_short_k"
@@ -345,6 +345,18 @@ def _cylinder(context: Context, rest: Rest) -> list[Reason]:
     if fell / max(rest.hours, 1.0) * 24.0 <= _DRAWN_K_PER_DAY and last >= _DRAWN_BELOW_C:
         return []  # cools during an absence
     return [Reason("cylinder", 0.85, evidence)]
+
+
+def _as_long_between_charges(context: Context, rest: Rest) -> bool:
+    """Whether the unit has often let as many hours pass between two charges, by its time programme."""
+    reheats, limit = context.all_days.reheats, context.limit
+    before = reheats.where(reheats["start"] < rest.start) if len(reheats) else reheats
+    if len(before) < 2:
+        return False
+    ends = before["start"] + before["minutes"] * 60_000
+    hours = (before["start"][1:] - ends[:-1]) / 3_600_000.0
+    like = hours >= limit("stopped_like_length") * rest.hours
+    return bool(like.sum() >= limit("stopped_like_rests"))
 
 
 def _heater(context: Context, rest: Rest) -> list[Reason]:

@@ -275,6 +275,12 @@ LIMITS_STOPPED: dict[str, Limit] = {
         "days since a stop ended, up to which it is more than a note",
         "below",
     ),
+    "stopped_again_times": Limit(
+        4.0,
+        "",
+        "common practice: a service, a power cut and a fuse are three",
+        "stops of half a day with cold rooms, none further from the next than a week, from which they go on",
+    ),
     "stopped_long_hours": Limit(
         48.0,
         "h",

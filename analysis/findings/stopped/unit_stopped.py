@@ -24,6 +24,7 @@ from fieldfare.analysis.findings.model import (
     Severity,
 )
 from fieldfare.analysis.findings.stopped.cold_while_running import cold_while_running
+from fieldfare.analysis.findings.stopped.coming_back import coming_back
 from fieldfare.analysis.findings.stopped.direct_heater import heater_inside
 from fieldfare.analysis.findings.stopped.failed_starts import cools_instead, is_barren, is_unlike_before
 from fieldfare.analysis.findings.stopped.heat_due import (
@@ -96,7 +97,8 @@ def _stopped(context: Context) -> Finding | None:
             if not _only_possible(context, found):
                 return _finding(context, rest, found)
             possible = possible or _finding(context, rest, found)
-    return possible or _newest_past(context)
+    again = coming_back(context, _chosen(context, "unit", _is_past))
+    return again or possible or _newest_past(context)
 
 
 def _chosen(context: Context, kind: str, which: Callable[[Context, Rests], Flags]) -> Iterator[Rest]:
