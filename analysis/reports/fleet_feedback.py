@@ -8,7 +8,6 @@ from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
 
 from fieldfare.analysis.plant.curve import curve_at
 from fieldfare.analysis.plant.site import Site
@@ -138,8 +137,10 @@ def _heat_loss(rows: list[_Home]) -> dict[str, Any]:
 
 def _median_interval(values: Floats) -> tuple[float, float]:
     """95 % interval of a median from order statistics (binomial); the whole range where there are few."""
+    from scipy.stats import binom  # a second to load, and no use to a fleet of few homes
+
     ordered, n = np.sort(values), len(values)
-    k = int(stats.binom.ppf(0.025, n, 0.5))
+    k = int(binom.ppf(0.025, n, 0.5))
     return float(ordered[max(k - 1, 0)]), float(ordered[min(n - k, n - 1)])
 
 
@@ -161,9 +162,11 @@ def _against(
         return _too_few(found)
     if float(np.ptp(x)) == 0.0:
         return {**_too_few(found), "reason": "all homes are alike in it"}
+    from scipy.stats import theilslopes
+
     n = len(found)
     sent = np.unique(np.linspace(0, n - 1, min(n, MOST_COMPARED)).round().astype(int))
-    slope, intercept, low, high = (float(v) for v in stats.theilslopes(y[sent], x[sent], 0.95))
+    slope, intercept, low, high = (float(v) for v in theilslopes(y[sent], x[sent], 0.95))
     of_them = f"{n} homes" if len(sent) == n else f"{len(sent)} of {n} homes"
     lesson = f"{words.format(slope=slope)} ({low:+.3f} to {high:+.3f}, {of_them})"
     if low <= 0.0 <= high:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 from babel.messages.extract import extract_from_dir
@@ -52,9 +53,10 @@ WHAT_IF = (
 SIGN_IN = ("e-mail or password is wrong",)
 
 
-def messages() -> list[Message]:
+@cache
+def messages() -> tuple[Message, ...]:
     """All messages, without repeats; plural messages are pairs."""
-    return list(dict.fromkeys([*_extracted(), *_elsewhere()]))
+    return tuple(dict.fromkeys([*_extracted(), *_elsewhere()]))
 
 
 def _extracted() -> Iterator[Message]:

@@ -91,7 +91,7 @@ def parsed(text: str) -> Site | None:
     return site
 
 
-@settings(max_examples=200, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=100, deadline=None, suppress_health_check=list(HealthCheck))
 @given(_DOCUMENTS)
 def test_any_structure_is_read_or_refused(document: dict[str, Any]) -> None:
     try:
@@ -101,7 +101,7 @@ def test_any_structure_is_read_or_refused(document: dict[str, Any]) -> None:
     parsed(text)
 
 
-@settings(max_examples=200, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=100, deadline=None, suppress_health_check=list(HealthCheck))
 @given(st.data())
 def test_a_site_file_with_one_wrong_value_is_read_or_refused(data: st.DataObject) -> None:
     document = tomlkit.parse(site_text("alder-row", "Alder Row")).unwrap()
@@ -120,7 +120,7 @@ def test_a_site_file_with_one_wrong_value_is_read_or_refused(data: st.DataObject
     parsed(text)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(st.text(max_size=400), st.integers(0, 600))
 def test_any_text_in_the_middle_is_read_or_refused(junk: str, at: int) -> None:
     text = site_text("alder-row", "Alder Row")

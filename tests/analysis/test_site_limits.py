@@ -258,7 +258,7 @@ def site_files(draw: st.DrawFn) -> str:
     return "\n".join(lines)
 
 
-@settings(max_examples=400, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
+@settings(max_examples=200, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
 @given(site_files())
 @pytest.mark.filterwarnings("ignore::RuntimeWarning")
 def test_any_site_file_that_is_accepted_can_be_analysed(text: str) -> None:
@@ -302,7 +302,7 @@ JUNK = st.one_of(
 LINES = WHOLE.splitlines()
 
 
-@settings(max_examples=500, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
+@settings(max_examples=250, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
 @given(
     st.lists(
         st.tuples(st.integers(0, len(LINES) - 1), JUNK, st.sampled_from(["value", "line", "drop", "twice"])),

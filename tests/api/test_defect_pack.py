@@ -196,8 +196,18 @@ def test_what_else_could_explain_it_is_told_with_its_state(folder: Path, case: C
             assert (row["state"] == "found") == (code in there), code
 
 
+@pytest.fixture
+def without_pdf(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No renderer is here; printing takes a second and more."""
+
+    def none(page: str) -> bytes:
+        raise NoPdf("A PDF needs what is not here.")
+
+    monkeypatch.setattr("fieldfare.dashboards.papers.pdf.print_pdf", none)
+
+
 def test_contact_and_comments_stay_at_home_unless_asked(
-    service: Service, case: Case, folder: Path, tmp_path: Path
+    service: Service, case: Case, folder: Path, tmp_path: Path, without_pdf: None
 ) -> None:
     for path in folder.rglob("*"):
         if path.is_file():
@@ -213,12 +223,8 @@ def test_contact_and_comments_stay_at_home_unless_asked(
 
 
 def test_the_paper_claims_no_proof_and_says_who_may_open_what(
-    service: Service, case: Case, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    service: Service, case: Case, tmp_path: Path, without_pdf: None
 ) -> None:
-    def none(page: str) -> bytes:
-        raise NoPdf("A PDF needs what is not here.")
-
-    monkeypatch.setattr("fieldfare.dashboards.papers.pdf.print_pdf", none)
     pack = write_to(service, case, tmp_path / "pack")
     assert "paper.html instead" in pack.note
     page = (tmp_path / "pack" / "paper.html").read_text()

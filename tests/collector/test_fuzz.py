@@ -40,7 +40,7 @@ SITE = make_site(
         "own": 'quantity = "return_temperature"\ntopic = "gw/1"\npointer = "/a/0"',
     }
 )
-FUZZ = settings(max_examples=200, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
+FUZZ = settings(max_examples=100, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
 
 NUMBERS = st.sampled_from(
     [
@@ -213,7 +213,7 @@ def read(folder: Path, data: bytes, name: str = "export.csv") -> Any:
         store.close()
 
 
-@settings(FUZZ, max_examples=120)
+@settings(FUZZ, max_examples=80)
 @given(HEADERS, ROWS, st.binary(max_size=12))
 def test_csv_is_read_or_refused(
     tmp_path_factory: pytest.TempPathFactory, header: str, rows: str, junk: bytes

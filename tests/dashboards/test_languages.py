@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import re
 from datetime import date
+from functools import cache
 from html import unescape
 from pathlib import Path
 from string import Formatter
@@ -38,6 +39,7 @@ MARK = {
 }
 
 
+@cache
 def catalogue(code: str) -> Catalog:
     with Path(language.CATALOGUES / code / "LC_MESSAGES" / "messages.po").open("rb") as file:
         return read_po(file, locale=code)
