@@ -34,6 +34,9 @@ _BROAD_MIN, _BROAD = 60.0, 1.5
 _SAME_HOUR_MIN = 40.0
 _DAY_MIN = 1440.0
 _FEWEST = 8
+# Most starts of one thermostat agree within half of its band: the others are hot water, a set-back's end or a
+# stop in mid-run (common practice).
+_MOST_STARTS, _OF_BAND = (0.2, 0.8), 0.5
 _NEED_ENDS_C, _LEAST_NEED_K = 17.0, 2.0
 """Houses need no heat above: EN 14825 ends the heating season at 16 °C, and a kelvin for the sensor."""
 _LEAST_SPAN_K = 0.1
@@ -165,3 +168,16 @@ def chance_of_room(room: float, restarts: Floats) -> float:
         return 1.0
     width = _width("room", known)
     return float((normal_probabilities((room - known) / width).sum() + _SELDOM) / (len(known) + _SELDOM))
+
+
+def is_switched_by_room(starts: Floats, ends: Floats) -> bool:
+    """Whether a room thermostat starts and stops the unit: runs begin at one room temperature and end at
+    another.
+
+    starts, ends : float64 (n,) [°C], of the room as each run began and ended, nan where not known
+    """
+    known = np.isfinite(starts) & np.isfinite(ends)
+    if known.sum() < _FEWEST:
+        return False
+    spread = float(np.ptp(np.quantile(starts[known], _MOST_STARTS)))
+    return spread < _OF_BAND * float(np.median(ends[known] - starts[known]))

@@ -15,11 +15,12 @@ from fieldfare.analysis.figures.heat_loss_error import (
     ROOM_SPREAD_K,
     SKY_K,
     SUN_OF_COLD_W_M2_K,
+    GuessedSun,
     slope_errors,
 )
 from fieldfare.analysis.figures.other_sources import house_heat, may_heat_rooms
 from fieldfare.analysis.figures.performance import coarse
-from fieldfare.analysis.figures.usual_heat import gains_beyond, with_usual_heat
+from fieldfare.analysis.figures.usual_heat import gains_beyond, usual_free_w, with_usual_heat
 from fieldfare.analysis.minutes.balance import HEAT_SEEN_BY, only_split_meters
 from fieldfare.analysis.physics.sunlight import from_afternoon_rise, from_temperature_range, on_walls
 from fieldfare.analysis.plant.site import Site
@@ -318,7 +319,14 @@ def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bo
         slope_error * t / slope,
         free_share,
         rooms_measured=bool(data["measured"][0] >= 0.5),
-        aperture_k=None if _sun_measured(days) else max(aperture, 0.0) / slope,
+        guessed_sun=(
+            None
+            if _sun_measured(days)
+            else GuessedSun(
+                max(aperture, 0.0) / slope,
+                max(mean_gain - usual_free_w(site, float(np.nanmean(sun))), 0.0) / lost,
+            )
+        ),
     )
     relative = errors.downward
     if bent is not None:

@@ -33,7 +33,22 @@ SKY_K, _SKY_SPREAD_K = 0.85, 0.4
 # How far free heat follows the temperature by habit (curtains, airing, cooking, fires), as a share of it: one
 # standard deviation (common practice).
 _FREE_SPREAD = 0.10
+# Where nobody measures the sun, more free heat than usual may also be a line too steep: half the way to the
+# loss with usual free heat is one standard deviation downwards (common practice).
+_STEEP_SHARE = 0.5
 _WORTH_SAYING = 0.05  # a sensor that narrows an interval by less is not worth its words
+
+
+@dataclass(frozen=True)
+class GuessedSun:
+    """Sun that the course of temperature tells, not a sensor.
+
+    aperture_k : area of windows that it enters, over the loss [m2K/W]
+    beyond : free heat beyond a usual dwelling's, over the loss [-]
+    """
+
+    aperture_k: float
+    beyond: float
 
 
 @dataclass(frozen=True)
@@ -55,14 +70,13 @@ def slope_errors(
     free_share: float,
     *,
     rooms_measured: bool,
-    aperture_k: float | None,
+    guessed_sun: GuessedSun | None,
 ) -> SlopeErrors:
     """Errors of the heat loss by their causes.
 
     difference : array (n,) [K], indoor less outdoor temperature of the days used
     fit_error : of the regression alone, relative [-]. free_share : of the loss, by sun and people [-]
-    aperture_k : area of windows that the sun enters over the loss [m2K/W] where the sun is not measured; None
-        where it is
+    guessed_sun : None where the sun is measured
     """
     mean, spread = float(np.mean(difference)), max(float(np.std(difference)), 1.0)
     total = max(days.total("heat_total_kwh"), 1e-9)
@@ -75,21 +89,24 @@ def slope_errors(
         _SKY_SPREAD_K / mean,
     ]
     known = float(np.sqrt(np.sum(np.square(both))))
-    missing: dict[str, tuple[float, float]] = {}
-    if aperture_k is not None:
-        missing["solar_irradiance"] = (_SUN_OF_COLD_SPREAD * aperture_k, 0.0)
+    # Errors of each quantity that is not measured: both ways, downwards alone, upwards alone.
+    missing: dict[str, tuple[float, float, float]] = {}
+    if guessed_sun is not None:
+        steep = _STEEP_SHARE * guessed_sun.beyond
+        missing["solar_irradiance"] = (_SUN_OF_COLD_SPREAD * guessed_sun.aperture_k, steep, 0.0)
     if not rooms_measured:
         # Assumed rooms: the spread of whole houses around their design, and drift with the weather: rooms
         # that cool in cold weather hide a part of the loss; rooms that warm with it are rare.
         span = float(np.ptp(np.quantile(difference, (0.05, 0.95))))
-        missing["room_temperature"] = (ROOM_SPREAD_K / mean, _ROOM_DRIFT_K / max(span, 1.0))
+        missing["room_temperature"] = (ROOM_SPREAD_K / mean, 0.0, _ROOM_DRIFT_K / max(span, 1.0))
 
     def ends(without: str = "") -> tuple[float, float]:
-        left = [pair for name, pair in missing.items() if name != without]
-        downward = float(np.sqrt(known**2 + sum(each**2 for each, _ in left)))
+        left = [errors for name, errors in missing.items() if name != without]
+        both_ways = known**2 + sum(each**2 for each, _, _ in left)
+        downward = both_ways + sum(less**2 for _, less, _ in left)
         # Mild days are windier, so wind hides a part of the slope.
-        hidden = (_WIND_UPWARD * mean / spread) ** 2 + sum(more**2 for _, more in left)
-        return downward, float(np.sqrt(downward**2 + hidden))
+        upward = both_ways + (_WIND_UPWARD * mean / spread) ** 2 + sum(more**2 for _, _, more in left)
+        return float(np.sqrt(downward)), float(np.sqrt(upward))
 
     whole = sum(ends())
     narrower = {name: 1.0 - sum(ends(name)) / whole for name in missing}

@@ -57,6 +57,13 @@ def with_usual_heat(site: Site, fit: Fit, gains_at: int, with_sun: bool) -> Fit:
     return replace(fit, coefficients=beta, covariance=covariance)
 
 
+def usual_free_w(site: Site, sun: float) -> float:
+    """Free heat of a usual dwelling [W]: people, appliances and windows. sun : mean irradiance on walls
+    [W/m2]"""
+    floor = site.floor_area_m2 or USUAL_FLOOR_M2
+    return (_USUAL_GAINS_W_PER_M2 + _USUAL_APERTURE * sun) * floor
+
+
 def gains_beyond(site: Site, fit: Fit, gains_at: int) -> float:
     """Free heat by the days alone less the usual, over the standard deviation of both [-]."""
     floor = site.floor_area_m2 or USUAL_FLOOR_M2

@@ -304,6 +304,18 @@ def test_the_method_names_the_sensor_that_would_narrow_the_interval() -> None:
     assert "; solar_irradiance would narrow the interval by" in measured(glass).method
 
 
+def test_without_a_sun_sensor_much_free_heat_may_be_a_line_too_steep() -> None:
+    """The lower end reaches towards the loss of the same heat with a usual dwelling's free heat."""
+
+    def below(aperture: float, *, sensor: bool) -> float:
+        days = house(aperture=aperture)
+        found = measured(days if sensor else days.with_columns(solar=np.nan)).coefficient
+        return 1.0 - float(found.low) / float(found.value)
+
+    assert below(25.0, sensor=False) > 1.5 * below(4.0, sensor=False)
+    assert below(25.0, sensor=True) < 1.3 * below(4.0, sensor=True)
+
+
 def test_without_a_sun_sensor_clear_cold_days_do_not_make_a_tight_house() -> None:
     """Sun that follows the cold by 2 W/m2K beyond what the course of temperature shows, as in Washington."""
     errors = []

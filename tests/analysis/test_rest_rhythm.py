@@ -9,6 +9,7 @@ from fieldfare.analysis.expectation.rest import (
     Beginnings,
     chance_of_rest,
     chance_of_room,
+    is_switched_by_room,
     oddness,
     rests_a_running_day,
 )
@@ -67,6 +68,15 @@ def test_a_room_below_its_usual_restart_is_unlikely_at_a_healthy_unit() -> None:
     assert chance_of_room(20.3, restarts) < 0.01
     assert chance_of_room(float("nan"), restarts) == 1.0
     assert chance_of_room(20.3, restarts[:3]) == 1.0
+
+
+def test_a_thermostat_starts_at_one_room_temperature_and_stops_at_another() -> None:
+    noise = 0.03 * RNG.standard_normal((2, N))
+    assert is_switched_by_room(20.3 + noise[0], 20.7 + noise[1])
+    # Water that is warm enough stops a unit in a room that stays as it is; a curve lets rooms drift.
+    assert not is_switched_by_room(20.5 + noise[0], 20.5 + noise[1])
+    assert not is_switched_by_room(20.3 + 10.0 * noise[0], 20.7 + 10.0 * noise[0])
+    assert not is_switched_by_room(np.full(N, np.nan), np.full(N, np.nan))
 
 
 @pytest.mark.parametrize("room", [20.9, 21.1])

@@ -23,6 +23,7 @@ from fieldfare.analysis.expectation.rest import (
     Floats,
     chance_of_rest,
     chance_of_room,
+    is_switched_by_room,
     oddness,
     rests_a_running_day,
 )
@@ -67,7 +68,11 @@ def rhythm(context: Context, rest: Rest) -> Rhythm | None:
     days = len(np.unique(before["day"]))
     longer = chance_of_rest(rest["minutes"], lengths[is_whole], past, now, days)
     if "room_temperature" not in context.unreliable:
-        longer = min(longer, chance_of_room(rest["room_last_c"], before.floats("room_start")))
+        starts = before.floats("room_start")
+        room = chance_of_room(rest["room_last_c"], starts)
+        # A thermostat waits for its room, however long the sun, a fire or a mild night keeps it warm.
+        waits = is_switched_by_room(starts, before.floats("room_end")) and np.isfinite(rest["room_last_c"])
+        longer = room if waits else min(longer, room)
     chance = context.limit("stopped_chance") * _USUAL_RESTS / a_day
     odds = chance * oddness(past, now) / max(longer, 1e-9)
     return Rhythm(longer, odds / (1.0 + odds))

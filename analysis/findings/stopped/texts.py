@@ -74,8 +74,10 @@ def headline(context: Context, rest: Rest, reasons: list[Reason], cause: str) ->
             if rest["minutes_powerless"] > 0
             else "It seems to have no power supply."
         ),
-        "locked_out": "It has power and does not start.",
-        "switched_off": "It appears to be switched off.",
+        "locked_out": "It had power." if rest.ended else "It has power and does not start.",
+        "switched_off": (
+            "It appears to have been switched off." if rest.ended else "It appears to be switched off."
+        ),
         "set_to_cooling": "It cools the water instead of heating it.",
     }
     if rest.kind == "tries" and cause == "locked_out":
@@ -83,6 +85,8 @@ def headline(context: Context, rest: Rest, reasons: list[Reason], cause: str) ->
     if is_barren(rest):
         return f"{text}. It runs, at {rest['power_mean_w']:.0f} W on average, and gives no heat."
     speaks = rest.kind == "unit" or cause == "set_to_cooling"
+    # A pause that was over by itself, and nothing but its length, says nothing of a cause.
+    speaks &= not (rest.ended and kinds == ["pause"])
     return f"{text}. {ends.get(cause, '') if speaks else ''}".strip()
 
 
