@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from fieldfare.analysis.plant.site import Csv, Point
 from fieldfare.collector import arrow
 from fieldfare.collector.csv.cells import original
-from fieldfare.collector.csv.layout import NO_READING, Layout
+from fieldfare.collector.csv.layout import JSON_ADVICE, NO_READING, Layout
 from fieldfare.collector.validation import (
     Refusal,
     RefusedValue,
@@ -164,8 +164,7 @@ def _no_number(given: str, csv: Csv) -> Refusal:
     """The refusal of a field that is no number, with the key of [csv] that would make it one."""
     said, decimal = f"{given[:40]!r} is not a number", csv.decimal
     if given.startswith(("{", "[")):
-        what = f"{said} but JSON: export each of its values in a column of its own"
-        return Refusal("not a number", what)
+        return Refusal("not a number", f"{said} but JSON; {JSON_ADVICE}")
     other = "," if decimal == "." else "."
     for sign in (other, " ", "'"):
         pattern = _GROUP_SIGNS.get(sign, re.escape(sign))
