@@ -91,10 +91,10 @@ def has_units(fields: Iterable[str]) -> bool:
 def _with_units(column: pa.ChunkedArray) -> pa.StructArray | None:
     """Number and unit of the fields that have both, null for the others; None where no field has them, or
     where they say too many units to be some."""
-    text = pa.concat_arrays(column.chunks) if column.num_chunks else pa.array([], pa.string())
+    text = pa.concat_arrays(column.chunks) if column.num_chunks else arrow.texts([])
     split = pc.extract_regex(pc.utf8_trim_whitespace(text), _WITH_UNIT)
-    bare = pc.fill_null(pc.match_substring_regex(text, f"^{_DIGITS}$"), False)
-    split = pc.if_else(bare, pa.scalar(None, split.type), split)
+    bare = pc.match_substring_regex(text, f"^{_DIGITS}$")
+    split = pc.if_else(bare, pa.nulls(len(split), split.type), split)
     units = pc.struct_field(split, "unit").unique().drop_null()
     return split if 0 < len(units) <= _MOST_UNITS else None
 
@@ -104,7 +104,7 @@ def _of_units(point: Point, column: pa.ChunkedArray, marked: pa.StructArray, lay
 
     A unit that does not fit the point refuses its fields.
     """
-    units = pc.fill_null(pc.struct_field(marked, "unit"), "").dictionary_encode()
+    units = pc.struct_field(marked, "unit").dictionary_encode(null_encoding="encode")
     codes, words = arrow.numbers(units.indices), units.dictionary.to_pylist()
     text = pc.coalesce(pc.struct_field(marked, "number"), pa.concat_arrays(column.chunks))
     value, present = np.full(len(codes), np.nan), np.zeros(len(codes), bool)
