@@ -286,7 +286,8 @@ def _check(site: Site, files: Sequence[Path], point: str | None) -> None:
         source = Source(path, site.csv)
         try:
             header = source.header
-            find_layout(site if point is None else of_one_point(site, point, path, header), path, header)
+            mapped = site if point is None else of_one_point(site, point, path, header)
+            find_layout(mapped, path, header, source.first_row)
         finally:
             source.close()
 

@@ -14,6 +14,7 @@ from fieldfare.analysis.plant.quantities import QUANTITIES
 from fieldfare.analysis.plant.toml_text import quoted
 from fieldfare.analysis.plant.units import conversion
 from fieldfare.collector.csv.layout import (
+    JSON_ADVICE,
     NO_READING,
     TIMES_ACROSS,
     LongColumns,
@@ -434,7 +435,7 @@ def _column(name: str, cells: list[str], decimal: str, unit: str = "") -> Column
     if not quantity and unit in ("degC", "degF"):
         return Column(name, "", "gauge", unit, "", sample)
     if not quantity:
-        why = "holds JSON; export each of its values in a column of its own" if sample.startswith("{") else ""
+        why = f"holds JSON; {JSON_ADVICE}" if sample.startswith("{") else ""
         return Column(name, "", "", unit, why, sample)
     form = _form(quantity, unit, bare, numbers)
     if not unit and form == "power" and numbers and 0.0 < max(map(abs, numbers)) < _LEAST_W:

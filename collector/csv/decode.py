@@ -67,14 +67,18 @@ class ColumnDecoder:
         types = {layout.time: self._times.arrow_type(fields[0] if fields else "")}
         if layout.date is not None:
             types |= {layout.time: pa.string(), layout.date: pa.string()}
+
+        def says_units(name: str) -> bool:
+            return has_units(careful(head, layout, [name]).table.column(0).to_pylist())
+
         for name, points in layout.points.items():
             kinds = {column_type(p, layout.csv) for p in points}
-            fields = careful(head, layout, [name]).table.column(0).to_pylist()
-            types[name] = kinds.pop() if len(kinds) == 1 and not has_units(fields) else pa.string()
+            types[name] = kinds.pop() if len(kinds) == 1 and not says_units(name) else pa.string()
         if layout.point and layout.value:
             types[layout.point] = pa.string()
             numeric = layout.text is None and all(p.form != "state" for p in layout.by_name.values())
-            types[layout.value] = pa.float64() if numeric and not layout.csv.thousands else pa.string()
+            is_plain = numeric and not layout.csv.thousands and not says_units(layout.value)
+            types[layout.value] = pa.float64() if is_plain else pa.string()
         types.update({name: pa.string() for name in (layout.unit, layout.text) if name})
         return types
 

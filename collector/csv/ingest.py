@@ -119,7 +119,7 @@ def ingest_csv(
     try:
         if point is not None:
             site = of_one_point(site, point, path, source.header)
-        layout = find_layout(site, path, source.header)
+        layout = find_layout(site, path, source.header, source.first_row)
         work = _Work(
             site,
             path,

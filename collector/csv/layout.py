@@ -42,6 +42,7 @@ _DELIMITERS = {",": "a comma", ";": "a semicolon", "\t": "a tab", "|": "a bar"}
 _TIME_OF_DAY = re.compile(r"([01]?\d|2[0-4]):[0-5]\d(:[0-5]\d)?")
 _TIMES_ACROSS = 12
 """Columns named by a time of the day from which on a file has a row for each day: one for every two hours."""
+JSON_ADVICE = "export each of its values in a column of its own"
 TIMES_ACROSS = (
     "has a column for each time of the day; a row for each time is wanted, with a column for each point:"
     " export it as a list, or turn its columns into rows"
@@ -131,8 +132,11 @@ def is_header(settings: Csv, line: str) -> bool:
     return is_long or {settings.time_column, settings.date_column or settings.time_column} <= given
 
 
-def find_layout(site: Site, path: Path, header: str) -> Layout:
-    """Map the columns of a header line. Raises InputError with the missing and the expected columns."""
+def find_layout(site: Site, path: Path, header: str, row: str = "") -> Layout:
+    """Map the columns of a header line. Raises InputError with the missing and the expected columns.
+
+    row : the line below the header, which may show why there are none
+    """
     if header == ",".join(EXPORT_HEADER):
         return _exported(site)
     settings = site.csv
@@ -173,6 +177,8 @@ def find_layout(site: Site, path: Path, header: str) -> Layout:
                     "each may occur once"
                 )
             points[p.csv_column] = (*points.get(p.csv_column, ()), p)
+    if not points and re.search(rf"(^|{re.escape(settings.delimiter)})\s*\"?\s*[{{\[]", row):
+        raise InputError(f"{path}: holds JSON; {JSON_ADVICE}")
     if not points:
         raise InputError(_no_points(path, site, given, time))
     if unlike := next((ps for ps in points.values() if len({_measured(p) for p in ps}) > 1), None):

@@ -95,6 +95,11 @@ class Source:
         """Bytes of the file read so far."""
         return self._raw.tell()
 
+    @property
+    def first_row(self) -> str:
+        """The line below the header."""
+        return self._rest[:LONGEST_LINE].partition(b"\n")[0].decode("utf-8", "replace")
+
     def _opened(self) -> _Readable:
         start = self._raw.read(4)
         self._raw.seek(0)

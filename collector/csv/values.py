@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from fieldfare.analysis.plant.site import Csv, Point
 from fieldfare.collector import arrow
 from fieldfare.collector.csv.cells import original
-from fieldfare.collector.csv.layout import NO_READING, Layout
+from fieldfare.collector.csv.layout import JSON_ADVICE, NO_READING, Layout
 from fieldfare.collector.validation import (
     Refusal,
     RefusedValue,
@@ -91,10 +91,10 @@ def has_units(fields: Iterable[str]) -> bool:
 def _with_units(column: pa.ChunkedArray) -> pa.StructArray | None:
     """Number and unit of the fields that have both, null for the others; None where no field has them, or
     where they say too many units to be some."""
-    text = pa.concat_arrays(column.chunks) if column.num_chunks else pa.array([], pa.string())
+    text = pa.concat_arrays(column.chunks) if column.num_chunks else arrow.texts([])
     split = pc.extract_regex(pc.utf8_trim_whitespace(text), _WITH_UNIT)
-    bare = pc.fill_null(pc.match_substring_regex(text, f"^{_DIGITS}$"), False)
-    split = pc.if_else(bare, pa.scalar(None, split.type), split)
+    bare = pc.match_substring_regex(text, f"^{_DIGITS}$")
+    split = pc.if_else(bare, pa.nulls(len(split), split.type), split)
     units = pc.struct_field(split, "unit").unique().drop_null()
     return split if 0 < len(units) <= _MOST_UNITS else None
 
@@ -104,7 +104,7 @@ def _of_units(point: Point, column: pa.ChunkedArray, marked: pa.StructArray, lay
 
     A unit that does not fit the point refuses its fields.
     """
-    units = pc.fill_null(pc.struct_field(marked, "unit"), "").dictionary_encode()
+    units = pc.struct_field(marked, "unit").dictionary_encode(null_encoding="encode")
     codes, words = arrow.numbers(units.indices), units.dictionary.to_pylist()
     text = pc.coalesce(pc.struct_field(marked, "number"), pa.concat_arrays(column.chunks))
     value, present = np.full(len(codes), np.nan), np.zeros(len(codes), bool)
@@ -164,8 +164,7 @@ def _no_number(given: str, csv: Csv) -> Refusal:
     """The refusal of a field that is no number, with the key of [csv] that would make it one."""
     said, decimal = f"{given[:40]!r} is not a number", csv.decimal
     if given.startswith(("{", "[")):
-        what = f"{said} but JSON: export each of its values in a column of its own"
-        return Refusal("not a number", what)
+        return Refusal("not a number", f"{said} but JSON; {JSON_ADVICE}")
     other = "," if decimal == "." else "."
     for sign in (other, " ", "'"):
         pattern = _GROUP_SIGNS.get(sign, re.escape(sign))

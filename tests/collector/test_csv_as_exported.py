@@ -683,6 +683,16 @@ def test_numbers_may_have_their_unit_behind_them(tmp_path: Path, csv: str, text:
     assert held == {"heat": ROWS["heat"], "flow": [(t, pytest.approx(v)) for t, v in ROWS["flow"]]}
 
 
+def test_numbers_of_a_long_file_may_have_their_unit_behind_them(tmp_path: Path) -> None:
+    rows = UNITS.splitlines()[1:]
+    text = "Zeit;point;value\n"
+    for time, heat, flow in (row.split(";") for row in rows):
+        text += f"{time};heat;{heat}\n{time};flow;{flow}\n"
+    told, held = taken(tmp_path, GERMAN, text)
+    assert told.rejected == 0
+    assert held == {"heat": ROWS["heat"], "flow": [(t, pytest.approx(v)) for t, v in ROWS["flow"]]}
+
+
 def test_a_unit_that_comes_late_is_read_too(tmp_path: Path) -> None:
     """Beyond the rows by which a file's columns are typed."""
     times = [datetime(2025, 12, 1, 0, 0) + timedelta(minutes=n) for n in range(2000)]  # noqa: DTZ001
@@ -699,7 +709,7 @@ def test_a_unit_that_comes_late_is_read_too(tmp_path: Path) -> None:
         ("36,0 Fass", "wrong unit", "unknown unit 'Fass'"),
         ("5e3", "beyond physics", ""),
         ("3,6e1e1", "wrong unit", ""),
-        ('"{""flow"": 36.0}"', "not a number", "JSON: export each of its values in a column of its own"),
+        ('"{""flow"": 36.0}"', "not a number", "JSON; export each of its values in a column of its own"),
     ],
 )
 def test_a_unit_that_does_not_fit_costs_its_row(tmp_path: Path, cell: str, reason: str, said: str) -> None:
@@ -714,6 +724,12 @@ def test_words_behind_numbers_that_are_no_units_cost_no_time(tmp_path: Path) -> 
     rows = [f"{t:%d.%m.%Y %H:%M};;35,5 f{n}\n" for n, t in enumerate(times)]
     told, held = taken(tmp_path, GERMAN, "Zeit;Wärme;Vorlauf\n" + "".join(rows))
     assert (told.reasons, held) == ({"not a number": 2000}, {})
+
+
+@pytest.mark.parametrize("cell", ['"{""flow"": 35.5}"', '{"flow": 35.5}', ' [{"flow": 35.5}]'])
+def test_a_file_of_json_is_told_what_to_export(tmp_path: Path, cell: str) -> None:
+    with pytest.raises(InputError, match="holds JSON; export each of its values"):
+        taken(tmp_path, GERMAN, f"Zeit;data\n01.12.2025 00:00;{cell}\n")
 
 
 def test_a_column_for_each_time_of_the_day_is_told(tmp_path: Path) -> None:
