@@ -143,5 +143,11 @@ def _found(found: Found, site: Site, text: str) -> dict[str, Any]:
         "low": found.low,
         "high": found.high,
         "trouble": found.trouble(text),
-        "designed": words.measure(designed, found.unit) if designed is not None else "",
+        "designed": _as_written(designed, found.unit) if designed is not None else "",
     }
+
+
+def _as_written(value: float, unit: str) -> str:
+    """A designed value with the decimals it was given with, two at most."""
+    text = f"{value:.2f}".rstrip("0").partition(".")[2]
+    return words.measure(value, unit, len(text))

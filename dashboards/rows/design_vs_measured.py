@@ -142,7 +142,12 @@ def _performance(site: Site, result: dict[str, Any]) -> list[Side]:
     best = next((b for b in ("H4", "H3", "H2", "H1") if (p[b] or {}).get("value") is not None), None)
     if best:
         rated = f"{words.number(expected['value'], 2)} (by its rating)" if expected else "–"
-        out.append(Side(f"Efficiency, all ({best})", rated, words.interval(p[best], "", 2), "", is_key=True))
+        # beside a promise that is kept it reads as its contrary
+        promised = expected and (design.spf_space or design.spf_hot_water)
+        remark = "the rating at the temperatures that occurred, not the promise" if promised else ""
+        out.append(
+            Side(f"Efficiency, all ({best})", rated, words.interval(p[best], "", 2), remark, is_key=True)
+        )
     return out
 
 

@@ -31,4 +31,7 @@ def good_news(result: dict[str, Any]) -> str:
     rows = result.get("promise") or []
     if not rows or any(r["sure"] < SURE for r in rows):
         return ""
-    return _("Good news: it needs less electricity for its heat than the design promised.")
+    return _(
+        "Good news: in the weather it was designed for, it needs less electricity for its heat than was"
+        " promised."
+    )

@@ -170,6 +170,37 @@ def test_two_devices_at_once_show_both_values_and_one_is_chosen(run: Running, ch
     assert (kept["pressure"]["found"][0]["value"], kept["insulation"]["note"]) == ("1.2", "theirs")
 
 
+@pytest.mark.slow
+def test_two_devices_offline_at_once_and_both_killed_lose_nothing(run: Running, chromium: Browser) -> None:
+    with phone(chromium) as one, phone(chromium) as two:
+        for context, who, cold, mine in ((one, "engineer", "1.2", "vessel"), (two, "second", "1.8", "flow")):
+            page = context.new_page()
+            let_in(page, run, who)
+            take_along(page, run, "Alder Row")
+            context.set_offline(True)
+            page.goto(sheet_address(run))
+            item(page, "pressure").get_by_role("textbox", name="Cold").fill(cold)
+            answer(page, mine)
+            add_photos(page, mine, 1)
+            expect(status(page)).to_contain_text("1 photo kept on this device, no signal")
+            page.close()  # the phone kills the app
+        here, there = one.new_page(), two.new_page()
+        one.set_offline(False)
+        here.goto(sheet_address(run))
+        expect(status(here)).to_have_text("All sent.")
+        two.set_offline(False)
+        there.goto(sheet_address(run))
+        clash = item(there, "pressure").locator("[data-clash]")
+        expect(clash).to_contain_text("1.2")
+        assert entries(run)["pressure"]["found"][0]["value"] == "1.2", "nothing is overwritten in silence"
+        clash.get_by_role("button", name="Keep mine: 1.8").click()
+        expect(status(there)).to_have_text("All sent.")
+    kept = entries(run)
+    assert kept["pressure"]["found"][0]["value"] == "1.8"
+    assert (kept["vessel"]["who"], kept["flow"]["who"]) == ("Engineer", "Second")
+    assert [len(kept[n]["photos"]) for n in ("vessel", "flow")] == [1, 1]
+
+
 def test_a_sheet_signed_meanwhile_is_told_and_nothing_is_lost(run: Running, chromium: Browser) -> None:
     with phone(chromium) as one, phone(chromium) as two:
         here, there = one.new_page(), two.new_page()

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from fieldfare.dashboards.checks.lists import _as_written
 from fieldfare.dashboards.text.promise import good_news, promise_remark
 
 
@@ -35,3 +36,11 @@ def test_good_news_is_said_only_where_every_promise_is_kept() -> None:
     assert good_news(result_of(0.99, 0.6)) == ""
     assert good_news(result_of()) == ""
     assert good_news({}) == ""
+
+
+@pytest.mark.parametrize(
+    ("value", "shown"),
+    [(-2.5, "−2.5\u00a0°C"), (26.5, "26.5\u00a0°C"), (48.0, "48\u00a0°C"), (10.25, "10.25\u00a0°C")],
+)
+def test_a_designed_value_keeps_its_decimals(value: float, shown: str) -> None:
+    assert _as_written(value, "°C") == shown
