@@ -130,6 +130,7 @@ PLANS: dict[str, dict[str, Plan]] = {
     },
     "hot-water": {
         "not_cold": _plan("which_tap", "tap_check", tomorrow="tank_stays_warm"),
+        "other_source": _plan("look_at_other_source", "other_source_check", tomorrow="tank_stays_warm"),
         "stopped": _plan("read_display", "restart_unit", tomorrow="unit_runs"),
         "schedule": _plan("open_programme", "hot_water_switched_on", tomorrow="charged_before_need"),
         "setpoint": _plan("raise_setpoint", tomorrow="tank_reaches"),

@@ -14,7 +14,7 @@ from fieldfare.analysis.answers.hours import (
     Value,
     longest_stop,
 )
-from fieldfare.analysis.answers.other_sources import water_turn
+from fieldfare.analysis.answers.other_sources import water_turn, without_the_pump
 from fieldfare.analysis.expectation.charge_balance import TAKEN_UP
 from fieldfare.analysis.expectation.cylinder_cooling import expected as expected_loss
 from fieldfare.analysis.expectation.emptied import ColdSpells, chance_of_emptied
@@ -47,6 +47,7 @@ _USUAL_LOSS_SPREAD = 0.2  # relative, of a standing loss that rests on few night
 _PLAIN = 0.9
 ORDER = (
     "not_cold",
+    "other_source",
     "stopped",
     "setpoint",
     "setpoint_missed",
@@ -92,8 +93,9 @@ def hot_water_steps(hours: Hours) -> tuple[list[Step], float]:
         _slow(hours),
         *_drawn_and_small(hours),
     ]
-    if (beside := water_turn(hours)) is not None:
-        steps.append(beside)
+    turn, turn_weight = water_turn(hours, cold)
+    if turn is not None:
+        steps = [steps[0], turn, *without_the_pump(steps[1:], turn)]
     found = [s.code for s in steps if s.state == "binds"]
     emptied = max((d.emptied for d in draws(hours, hours.facts)), default=float("nan"))
     if not found and emptied < 1.0 - hours.limit("emptied_likely"):
@@ -102,10 +104,10 @@ def hot_water_steps(hours: Hours) -> tuple[list[Step], float]:
         )
     if not found:
         return steps, 0.0
-    weight = min(emptied, _PLAIN) if found[0] == "small" else _PLAIN
+    weights = {"other_source": turn_weight, "small": min(emptied, _PLAIN)}
     return [
         replace(s, state="adds") if s.state == "binds" and s.code != found[0] else s for s in steps
-    ], weight
+    ], weights.get(found[0], _PLAIN)
 
 
 def _cold(hours: Hours) -> Flags:

@@ -29,7 +29,16 @@ State = Literal["binds", "adds", "fine", "unknown", "not_here"]
 NOT_HERE = frozenset({"no_hot_water", "no_air"})
 """Reasons why a step does not apply to the plant."""
 OF_FINE = frozenset(
-    {"as_asked", "by_day", "lowered", "not_back", "not_its_turn", "not_the_pumps_turn", "rooms_warm"}
+    {
+        "as_asked",
+        "by_day",
+        "lowered",
+        "not_back",
+        "not_its_turn",
+        "not_the_pumps_turn",
+        "rooms_warm",
+        "works_now",
+    }
 )
 """Reasons that say why a step is in order; every other reason names what is missing."""
 

@@ -281,4 +281,7 @@ def _complaint(service: Service, record: SiteRecord, question: str, asking: Aski
         last,
     )
     period = {"from": f"{first}", "to": f"{last}", "timezone": record.site.timezone}
-    return {"question": question, "period": period, **complaint(question, hours)}
+    document = {"question": question, "period": period, **complaint(question, hours)}
+    # Days asked about that nobody read: what is told is of the days before them.
+    unread = asking.last is not None and asking.last > last
+    return document | ({"unread_after": f"{last}"} if unread else {})

@@ -61,7 +61,7 @@ STATES_OF: dict[tuple[str, str], str] = {
 SAID: dict[str, str] = {
     "target": "The rooms follow their set temperature, and that is low.",
     "set_back": "The rooms are still coming back from the night set-back in these hours.",
-    "other_source": "The heat source beside the heat pump had to warm the rooms in these hours, and did not.",
+    "other_source": "The heat source beside the heat pump had to give heat in these hours, and did not.",
     "stopped": "The heat pump stood still while it was needed.",
     "thermostat": (
         "The room thermostat does not call for heat although the room is below its set temperature."
@@ -324,6 +324,8 @@ REASONS: dict[str, str] = {
     "other_not_metered": "its heat is not metered",
     "not_the_pumps_turn": "the other heat source had to work in these hours",
     "other_makes_water": "another heat source makes part of the hot water",
+    "turn_not_told": "the site file does not say when the boiler heats the cylinder",
+    "works_now": "it works in this weather",
 }
 
 KINDS: dict[str, str] = {"phone": "On the phone", "setting": "Change this setting", "visit": "Go there"}

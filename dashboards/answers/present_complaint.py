@@ -143,6 +143,8 @@ def _hours(document: dict[str, Any]) -> str:
     if question["outdoor_c"] is not None:
         outdoors = _("outdoors {temperature}", temperature=words.measure(question["outdoor_c"], "°C", 1))
         text += f"; {outdoors}"
+    if unread := document.get("unread_after"):
+        text += "; " + _("nothing was read after {day}", day=words.day(unread))
     return text
 
 

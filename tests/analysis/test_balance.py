@@ -116,7 +116,8 @@ def test_a_cold_zone_that_may_pass_its_target_is_told_a_range() -> None:
     advice = advised("zone_balance", site_of(), facts, RESULT)
     document = {"of": "a year", "currency": "GBP", "advice": [advice.as_dict()], "left_out": []}
     steps = " ".join(present_advice(document)["advice"][0]["steps"])
-    assert f"{cold.after_low_c:.1f} to {cold.after_high_c:.1f} °C, by what its valves do" in steps
+    told = f"{cold.after_low_c:.1f} to {cold.after_high_c:.1f} °C, by what its valves do"
+    assert told in steps.replace("\N{NO-BREAK SPACE}", " ")
 
 
 def test_turning_the_warm_zone_down_does_what_was_told() -> None:

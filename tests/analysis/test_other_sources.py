@@ -404,6 +404,48 @@ def test_what_was_drawn_is_not_told_where_a_collector_makes_part_of_it() -> None
     assert (steps["drawn_more"]["state"], steps["drawn_more"]["reason"]) == ("unknown", "other_makes_water")
 
 
+COIL = f'{WATER}[[other_heat]]\nkind = "boiler"\nserves = ["hot_water"]\n'
+TANK = point("tank", "cylinder_temperature", "gauge", "degC")
+
+
+def cold_cylinder(more: str, *, boiler_w: float | None = None) -> dict[str, Any]:
+    """The answer where a cylinder with a second coil stays cold and the heat pump charges it never."""
+    home = Home(more=more, points=(*POINTS, TANK, *((OTHER,) if boiler_w is not None else ())))
+    home.values["tank"] = np.full(len(home.time), 34.0)
+    if boiler_w is not None:
+        home.values["boiler"] = np.full(len(home.time), boiler_w)
+    return asked(home, "hot-water")
+
+
+@pytest.mark.parametrize(("boiler_w", "weight"), [(0.0, 0.9), (None, 0.6)])
+def test_a_cold_cylinder_in_the_boilers_weather_is_the_boilers(boiler_w: float | None, weight: float) -> None:
+    document = cold_cylinder(f"{COIL}below_c = 20.0\n", boiler_w=boiler_w)
+    assert (document["binding"], document["weight"]) == ("other_source", weight)
+    states = {s["code"]: s["reason"] for s in document["steps"] if s["state"] == "unknown"}
+    assert states["schedule"] == states["stopped"] == "not_the_pumps_turn"
+    assert document["do"][0]["code"] == "look_at_other_source"
+    assert any("carbon monoxide" in caution for caution in document["cautions"])
+
+
+def test_a_boiler_that_gives_is_not_blamed_and_neither_is_the_heat_pump() -> None:
+    document = cold_cylinder(f"{COIL}below_c = 20.0\n", boiler_w=4000.0)
+    steps = {s["code"]: s for s in document["steps"]}
+    assert (steps["other_source"]["state"], steps["other_source"]["reason"]) == ("fine", "works_now")
+    assert document["binding"] not in ("other_source", "schedule", "stopped", "slow")
+
+
+def test_where_nobody_says_when_the_boiler_charges_no_unit_is_blamed() -> None:
+    document = cold_cylinder(COIL)
+    steps = {s["code"]: s for s in document["steps"]}
+    assert steps["other_source"]["reason"] == steps["schedule"]["reason"] == "turn_not_told"
+    assert document["binding"] is None
+
+
+@pytest.mark.parametrize("more", [SOLAR, f"{COIL}below_c = -30.0\n"])
+def test_a_collector_or_a_boiler_that_rests_leaves_a_cold_cylinder_to_the_heat_pump(more: str) -> None:
+    assert cold_cylinder(more)["binding"] == "schedule"
+
+
 def test_a_bill_beside_a_boiler_is_not_split_and_says_what_both_gave() -> None:
     home = boiler_home(BOILER + MONEY, metered=True)
     facts = home.facts()

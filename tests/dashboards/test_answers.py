@@ -120,6 +120,13 @@ def test_without_a_split_there_is_still_something_to_say_on_the_phone() -> None:
     assert "read the meter to me" in say
 
 
+def test_days_asked_about_that_nobody_read_are_said() -> None:
+    asked = complaint("hot-water", "small", [])
+    assert "nothing was read" not in repr(present_answer(asked, "Alder Row"))
+    told = repr(present_answer(asked | {"unread_after": "2026-01-07"}, "Alder Row"))
+    assert "nothing was read after 7\\xa0Jan\\xa02026" in told
+
+
 def test_what_is_said_on_the_phone_has_no_ranges_and_no_symbols() -> None:
     values = [
         {"code": "v40_drawn", "value": 170.0, "unit": "l", "low": 139.0, "high": 201.0},
