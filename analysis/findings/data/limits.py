@@ -269,6 +269,13 @@ LIMITS_DATA: dict[str, Limit] = {
         " found so",
         "probability that a meter measures something else than declared, from which it is reported",
     ),
+    "misplaced_note": Limit(
+        0.1,
+        "-",
+        "common practice: an interval that is to hold 95 in 100 values can't leave out what is true in one of"
+        " ten such cases",
+        "the same, from which it is noted and the figures that rest on the meter are widened",
+    ),
     "misplaced_doubt": Limit(
         0.25,
         "-",

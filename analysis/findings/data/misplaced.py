@@ -96,7 +96,7 @@ def meter_misplaced(context: Context) -> Finding | None:
         )
     weighed = _weighed(context, facts)
     sure = 1.0 - sum(w for w, h in weighed if not h.cause)
-    if sure < context.limit("misplaced_doubt"):
+    if sure < context.limit("misplaced_note"):
         return None
     blamed = sorted(((w / sure, h) for w, h in weighed if h.cause), key=lambda pair: -pair[0])
     likely = [(w, h) for w, h in blamed if w >= 0.1] or blamed[:1]
@@ -192,46 +192,61 @@ def _is_there(context: Context, hypothesis: Hypothesis) -> bool:
     return not blamed or any(context.site.measures(quantity) for quantity in blamed)
 
 
+@dataclass(frozen=True)
+class _Likely:
+    """Value of a fact under a hypothesis, and its standard deviations on both sides."""
+
+    mean: float
+    below: float
+    above: float
+
+    def score(self, value: float) -> float:
+        """Standard deviations of its side by which a value lies above the mean."""
+        return (value - self.mean) / (self.above if value > self.mean else self.below)
+
+    def log_density(self, value: float, sd: float) -> float:
+        """Logarithm of the density. sd : standard uncertainty of the value
+
+        Source: two halves of different width that meet at the top (two-piece normal, John 1982; from memory),
+            here of Student's t.
+        """
+        wide = _Likely(self.mean, math.hypot(self.below, sd), math.hypot(self.above, sd))
+        return t_log_density(wide.score(value), _TAIL_DF) - math.log((wide.below + wide.above) / 2.0)
+
+    def beside(self, score: float, correlation: float) -> _Likely:
+        """The same where a value that goes with it lies so many standard deviations above its own mean.
+
+        Source: conditional distribution of two correlated normal variables (textbook).
+        """
+        moved, left = correlation * score, math.sqrt(1.0 - correlation**2)
+        mean = self.mean + moved * (self.above if moved > 0.0 else self.below)
+        return _Likely(mean, left * self.below, left * self.above)
+
+
 def _weights(known: list[Hypothesis], facts: Mapping[str, _Fact], declared_behind: bool) -> list[float]:
     """Posterior probability of each hypothesis."""
     logs = {}
     for i, hypothesis in enumerate(known):
         total = math.log(hypothesis.prior)
         for name, fact in facts.items():
-            mean, spread = _expected(hypothesis, name, fact, declared_behind)
+            likely = _expected(hypothesis, name, declared_behind)
             if name == "cop_hot" and (heating := facts.get("cop_space")) is not None:
-                mean, spread = _beside_heating(hypothesis, heating, mean, spread)
-            spread = math.hypot(spread, fact.sd)
-            total += t_log_density((fact.value - mean) / spread, _TAIL_DF) - math.log(spread)
+                # One unit is about as good in charges as in heating.
+                score = _expected(hypothesis, "cop_space", declared_behind).score(heating.value)
+                likely = likely.beside(score, COP_CORRELATION)
+            total += likely.log_density(fact.value, fact.sd)
         logs[i] = total
     return list(shares(logs).values())
 
 
-def _expected(
-    hypothesis: Hypothesis, name: str, fact: _Fact, declared_behind: bool = False
-) -> tuple[float, float]:
-    """Value of a fact under a hypothesis, and its standard deviation."""
+def _expected(hypothesis: Hypothesis, name: str, declared_behind: bool) -> _Likely:
     if name in hypothesis.predicts:
-        return hypothesis.predicts[name]
-    mean, spread = SOUND[name]
+        mean, spread = hypothesis.predicts[name]
+        return _Likely(mean, spread, hypothesis.above.get(name, spread))
     if name == "heater_seen" and declared_behind:
-        return 1.0, 0.15
-    return mean, ABOVE.get(name, spread) if fact.value > mean else spread
-
-
-def _beside_heating(
-    hypothesis: Hypothesis, heating: _Fact, mean: float, spread: float
-) -> tuple[float, float]:
-    """The same of COP over rating in charges, once that in heating is known: one unit is about as good in
-    both.
-
-    Source: conditional distribution of two correlated normal variables (textbook).
-    """
-    at, around = _expected(hypothesis, "cop_space", heating)
-    return (
-        mean + COP_CORRELATION * spread / around * (heating.value - at),
-        spread * math.sqrt(1.0 - COP_CORRELATION**2),
-    )
+        return _Likely(1.0, 0.15, 0.15)
+    mean, spread = SOUND[name]
+    return _Likely(mean, spread, ABOVE.get(name, spread))
 
 
 # ---- what was measured
