@@ -59,6 +59,7 @@ EXCUSED: dict[str, frozenset[str]] = {
     "settling_in": _ALL - {"safety", "running", "disinfection"},
     "summer": frozenset(),
     "other_heat_source": frozenset(),
+    "changed_habit": frozenset(),
     "source_beside": frozenset({"rooms", "capacity", "curve", "operation"}),
 }
 

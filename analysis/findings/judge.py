@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.findings.changed_habits import changed_habits
 from fieldfare.analysis.findings.consistency import (
     with_known_evidence,
     with_passed_limits,
@@ -127,7 +128,11 @@ def judge(site: Site, facts: Facts, figures: Figures, codes: frozenset[str] | No
     found.sort(key=lambda f: (-SEVERITIES.index(f.severity), -f.confidence, f.code))
     told = [with_passed_limits(with_known_evidence(f)) for f in explained(found)]
     findings = without_conflicts(without_consequences(told))
-    return Judgement(findings, tuple(missing), exclusions.periods, unreliable)
+    changed: tuple[Recognised, ...] = ()
+    if codes is None and not unreliable:
+        usual = exclusions.facts_for("efficiency_fell", frozenset())
+        changed = changed_habits(replace(base, facts=usual))
+    return Judgement(findings, tuple(missing), (*exclusions.periods, *changed), unreliable)
 
 
 def _judge_data(

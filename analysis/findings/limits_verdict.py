@@ -61,4 +61,36 @@ LIMITS_VERDICT: dict[str, Limit] = {
         "mildest daily mean of these days",
         "below",
     ),
+    "habit_days": Limit(
+        40.0,
+        "days",
+        "common practice: a change needs weeks of weather on both sides",
+        "days that are compared",
+    ),
+    "habit_air_c": Limit(
+        12.0,
+        "°C",
+        "common practice: in milder air sun and habits run a plant more than the weather does",
+        "mildest daily mean of the days that are compared",
+    ),
+    "habit_score": Limit(
+        25.0,
+        "-",
+        "chi-square of one step on any day: 12.2 at the 1 % level (Andrews 1993), doubled for four habits at"
+        " once",
+        "how surely a habit changed",
+    ),
+    "habit_scatter": Limit(
+        3.0,
+        "-",
+        "common practice: three standard deviations of a day",
+        "change of a habit over its scatter from day to day",
+    ),
+    "habit_hours": Limit(
+        4.0, "h/day", "common practice: a set-back moves a home by two or three hours", "change that matters"
+    ),
+    "habit_kw": Limit(1.0, "kW", "common practice: a fifth of a small unit's output", "change that matters"),
+    "habit_room_k": Limit(
+        0.8, "K", "common practice: twice what a thermostat's band makes", "change that matters"
+    ),
 }

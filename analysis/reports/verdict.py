@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any, Literal
 
+from fieldfare.analysis.findings.changed_habits import KIND as CHANGED_HABIT
 from fieldfare.analysis.findings.limits import limit_of
 from fieldfare.analysis.findings.phrases import day_text
 from fieldfare.analysis.plant.site import Site
@@ -265,6 +266,7 @@ def verdict(
     missing = _missing(site, document["not_assessed"], rule_codes() if rules is None else frozenset(rules))
     missing += _zones_without_target(document)
     missing += _undecided(document)
+    missing += _changed(document)
     missing += _ended_unexplained(document) or _little_read(site, document)
     decisive = [f for f in document["findings"] if is_standing(f)]
     because: list[dict[str, Any]] = [
@@ -292,6 +294,21 @@ def verdict(
         "because": checked,
         "missing": missing,
     }
+
+
+def _changed(document: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """What the plant does otherwise than before, and no finding tells why."""
+    return [
+        {
+            "matter": "running",
+            "question": "Does it work as it did?",
+            "reason": r["words"].removesuffix("."),
+            "reason_code": "not_enough_data",
+            "meters": [],
+        }
+        for r in document.get("recognised") or ()
+        if r["kind"] == CHANGED_HABIT
+    ]
 
 
 def _undecided(document: Mapping[str, Any]) -> list[dict[str, Any]]:
