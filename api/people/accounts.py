@@ -167,7 +167,7 @@ class Accounts:
             return _row(session, _person(session, row.person))
 
     def set_invited_password(self, secret: str, password: str) -> PersonRow:
-        """Spend an invitation. Raises Refused for a bad secret, InputError for a weak password."""
+        """Spend an invitation. Raises AccountRefused for a bad secret, InputError for a weak password."""
         with self.database.write() as session:
             person = _person(session, _spend(session, secret, "password") or 0)
             check_strength(password, person.email)
