@@ -233,7 +233,7 @@ def _invitation(session: Session, kind: str, person: int | None, good_for: timed
 def _spend(session: Session, secret: str, kind: str) -> int | None:
     row = session.get(Invitation, mark_of(secret))
     if row is None or row.kind != kind or row.expires < _now():
-        raise AccountRefused("this address is not, or no longer, good; ask for a new one")
+        raise AccountRefused("this address is not valid, or no longer is; ask for a new one")
     session.delete(row)
     return row.person
 

@@ -153,7 +153,7 @@ class UploadReader:
         except InputError as error:
             message = _without_path(str(error), path)
             if may_agree_anew(parts, parts.service.sites.get(site).site):
-                message += ". Bring the file in again to set its columns and times anew."
+                message += ". Upload the file again to set its columns and times."
             upload.message, upload.state = message, "failed"
         except Exception:
             log.exception("reading a file of %s", site)
