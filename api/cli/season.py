@@ -104,7 +104,7 @@ def _log(service: Any, record: Any, document: dict[str, Any], made: date) -> Non
 
     step = document["next"]
     if step is None:
-        raise InputError("the diary has no step to log now; leave out --made")
+        raise InputError("the diary names no step to log now; leave out --made")
     log_step(
         MaintenanceLog(service),
         record.site,
