@@ -21,6 +21,7 @@ from fieldfare.analysis.readings import Readings
 from fieldfare.collector.csv.cells import harmless
 from fieldfare.collector.csv.layout import EXPORT_HEADER
 from fieldfare.collector.store.protocol import Store
+from fieldfare.collector.store.sealed import month_parts
 
 _SCHEMA = pa.schema(
     [
@@ -80,12 +81,9 @@ def _months(site: str, store: Store, start: int | None, end: int | None) -> Iter
         return
     first = span[0] if start is None else max(start, span[0])
     last = span[1] + 1 if end is None else min(end, span[1] + 1)
-    while first < last:
-        month = np.datetime64(first, "ms").astype("M8[M]") + np.timedelta64(1, "M")
-        until = min(last, int(month.astype("M8[ms]").astype(np.int64)))
-        if readings := store.read(site, None, first, until):
+    for begin, until in month_parts(first, last):
+        if readings := store.read(site, None, begin, until):
             yield readings
-        first = until
 
 
 def _table(site: Site, readings: Readings) -> pa.Table:

@@ -18,6 +18,7 @@ from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.plant.units import Conversion
 from fieldfare.analysis.readings import MS_PER_DAY, Readings, Samples
 from fieldfare.collector import validation
+from fieldfare.collector.error_text import first_line
 from fieldfare.collector.store.merge import concatenated, is_among
 from fieldfare.collector.store.protocol import PointSpan, Store
 from fieldfare.collector.store.sealed import ends
@@ -188,8 +189,7 @@ def import_parquet(site: Site, store: Store, file: Path, *, now: int) -> Importe
         # in parts, and words as numbers: a few bytes of a file may stand for gigabytes
         source = pq.ParquetFile(file, buffer_size=1 << 20, read_dictionary=words)
     except (OSError, pa.ArrowException, ValueError, KeyError) as error:
-        message = (str(error).strip() or type(error).__name__).splitlines()[0][:200]
-        raise InputError(f"{file}: no Parquet file that can be read: {message}") from None
+        raise InputError(f"{file}: no Parquet file that can be read: {first_line(error)}") from None
     with source, _one_line(file):
         if source.metadata.num_rows > _MOST_ROWS:
             raise InputError(
@@ -270,8 +270,7 @@ def _one_line(file: Path) -> Iterator[None]:
     except (pa.ArrowException, OSError, TypeError, ValueError, OverflowError) as error:
         if isinstance(error, OSError) and error.errno is not None:
             raise
-        message = (str(error).strip() or type(error).__name__).splitlines()[0][:200]
-        raise InputError(f"{file}: no export of readings that can be read: {message}") from None
+        raise InputError(f"{file}: no export of readings that can be read: {first_line(error)}") from None
 
 
 class _Words(NamedTuple):
@@ -334,9 +333,7 @@ def _let_in(
             continue
         times = time[mine]
         values = texts[text.codes[mine]] if point.kind.is_text else value[mine] * scale + offset
-        bad = validation.times_in_trouble(times, now)
-        if not point.kind.is_text and (odd := validation.values_in_trouble(point, values)) is not None:
-            bad = odd if bad is None else bad | odd
+        bad = validation.in_trouble(point, times, values, now)
         if bad is not None:
             for i in np.flatnonzero(bad).tolist():
                 why = validation.trouble(point, int(times[i]), values[i], now)

@@ -9,7 +9,7 @@ import math
 from collections.abc import Mapping
 from datetime import UTC, datetime
 from functools import lru_cache
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -206,6 +206,17 @@ def value_trouble(point: Point, value: float | str) -> Refusal | None:
         f"{name} of {canonical:.10g} {unit}{given} is beyond what physics allows "
         f"({point.kind.low:g} to {point.kind.high:g} {unit})",
     )
+
+
+def in_trouble(
+    point: Point, time: NDArray[np.int64], value: NDArray[Any], now: int
+) -> NDArray[np.bool_] | None:
+    """Vectorised `trouble`: a mask of refused readings, or None where there are none."""
+    bad = times_in_trouble(time, now)
+    odd = None if point.kind.is_text else values_in_trouble(point, value)
+    if bad is None or odd is None:
+        return odd if bad is None else bad
+    return bad | odd
 
 
 def times_in_trouble(time: NDArray[np.int64], now: int) -> NDArray[np.bool_] | None:

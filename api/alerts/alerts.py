@@ -197,7 +197,7 @@ class Alerts:
     def snooze(self, alert: int, who: Actor, until: datetime, note: str = "") -> AlertRow:
         """Snooze; the site's page shows its finding as muted. Raises UnknownAlert, InputError."""
         if until <= datetime.now(UTC):
-            raise InputError("an alert can only be snoozed until a moment to come")
+            raise InputError("an alert can only be snoozed until a time in the future")
         return self._handle(alert, who, "snoozed", note, lambda life: rules.snooze(life, until), "muted")
 
     def comment(self, alert: int, who: Actor, note: str) -> AlertRow:
@@ -264,14 +264,14 @@ class Alerts:
         with self._database.write() as session:
             row = session.get(Maintenance, window)
             if row is None or row.site != site:
-                raise InputError(f"{site} has no maintenance of number {window}")
+                raise InputError(f"{site} has no maintenance window {window}")
             session.delete(row)
 
 
 def _alert(session: Session, alert: int) -> Alert:
     row = session.get(Alert, alert)
     if row is None or row.state == "waiting":
-        raise UnknownAlert(f"there is no alert of number {alert}")
+        raise UnknownAlert(f"there is no alert {alert}")
     return row
 
 

@@ -14,7 +14,7 @@ WHAT = {
     "opened": "new",
     "reopened": "back again",
     "worsened": "worse",
-    "woke": "no longer put off",
+    "woke": "no longer snoozed",
     "resolved": "gone",
 }
 
@@ -52,7 +52,7 @@ def digest_message(
         if what != "resolved" and alert.finding.get("next_step"):
             lines.append(f"    {alert.finding['next_step']}")
         lines.append(f"    {address}/sites/{alert.site}")
-    lines += ["", f"{live} alerts are open in all: {address}/"]
+    lines += ["", f"Open alerts in all: {live}. {address}/"]
     fresh = sum(what != "resolved" for _, what in rows)
     gone = len(rows) - fresh
     subject = f"{fresh} to look at" + (f", {gone} gone" if gone else "")

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 @format_option
 @click.pass_obj
 def advice(settings: Settings, site_id: str, form: str) -> None:
-    """Say which settings of a home are worth changing, what each saves and what rooms do."""
+    """List the settings of a home worth changing, with the saving of each and its effect on the rooms."""
     from fieldfare.api.core.advice import advice as advised
     from fieldfare.api.core.service import opened_existing
 
@@ -49,7 +49,7 @@ def advice(settings: Settings, site_id: str, form: str) -> None:
 @format_option
 @click.pass_obj
 def cold_snap(settings: Settings, forecast: Path | None, form: str) -> None:
-    """Say which homes will not hold their rooms in a forecast.
+    """List the homes that will not keep their rooms warm in a forecast.
 
     FILE: a CSV with the columns time (ISO 8601 with offset) and outdoor_c (°C), or JSON rows of the same.
     Without it the forecast is fetched from the address in FIELDFARE_FORECAST_URL; where that fails, the last

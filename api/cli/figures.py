@@ -18,7 +18,7 @@ from fieldfare.api.core.settings import Settings
 @format_option
 @click.pass_obj
 def analyse(settings: Settings, site_id: str, first: date | None, last: date | None, form: str) -> None:
-    """How a site performs: energy, performance, heat loss against the design, cycling, hot water,
+    """Show how a site performs: energy, performance, heat loss against the design, cycling, hot water,
     findings."""
     from fieldfare.api.core.rolling_period import under_standing_verdict
     from fieldfare.api.core.service import opened_existing
@@ -88,7 +88,7 @@ def report(
 @format_option
 @click.pass_obj
 def fleet(settings: Settings, form: str) -> None:
-    """Every site, worst first: its verdict, the finding to deal with first, its performance."""
+    """List every site, worst first: its verdict, the finding to deal with first, its performance."""
     from fieldfare.api.cli.plain_result import plain_fleet
     from fieldfare.api.core.fleet_rows import fleet_rows
     from fieldfare.api.core.service import opened_existing

@@ -20,7 +20,7 @@ ROLES = click.Choice(["installer", "engineer", "householder"])
 
 @click.group("user")
 def user() -> None:
-    """People who may sign in: installers, engineers, householders."""
+    """Manage the people who may sign in: installers, engineers, householders."""
 
 
 @user.command("list")

@@ -30,8 +30,6 @@ BOUNDARIES = (
     ("hot_water", "hot water"),
 )
 NOT_KNOWN = "not known"
-
-
 MOST_ASKED = 2
 """Maximum of unanswered questions on a fleet line."""
 

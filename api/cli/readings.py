@@ -176,7 +176,7 @@ def move(
 
 @click.group("set-aside")
 def set_aside() -> None:
-    """Dead letters: messages from the broker that could not be read."""
+    """Manage dead letters: messages from the broker that could not be read."""
 
 
 @set_aside.command("list")

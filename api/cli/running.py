@@ -18,7 +18,7 @@ from fieldfare.api.core.settings import Settings
 )
 @click.pass_obj
 def serve(settings: Settings, host: str | None, port: int | None) -> None:
-    """API, pages and the nightly work in one process, and the collector where a broker is configured."""
+    """Run the API, the pages and the nightly work in one process, and the collector if a broker is set."""
     from fieldfare.api.running.serve import serve as run
 
     chosen = replace(settings, host=host or settings.host, port=settings.port if port is None else port)
@@ -30,7 +30,7 @@ def serve(settings: Settings, host: str | None, port: int | None) -> None:
 @click.option("--broker", metavar="URL", help="Such as mqtts://host:8883. Default: $FIELDFARE_BROKER_URL.")
 @click.pass_obj
 def collect(settings: Settings, broker: str | None) -> None:
-    """Readings from an MQTT broker into the store, until stopped."""
+    """Store readings from an MQTT broker until stopped."""
     if not (broker or settings.broker_url):
         raise click.UsageError("No broker is configured: give --broker or set FIELDFARE_BROKER_URL.")
     from fieldfare.api.running.collect import collect_until_stopped
@@ -44,7 +44,7 @@ def collect(settings: Settings, broker: str | None) -> None:
     "--port", type=click.IntRange(0, 65535), default=None, help="Port to listen on. Default: any free one."
 )
 @click.option("--once", is_flag=True, help="Make and analyse the fleet, then stop instead of serving.")
-@click.option("--sites", "count", type=click.IntRange(1), help="Only the first so many sites.")
+@click.option("--sites", "count", type=click.IntRange(1), help="Make only this many sites.")
 @click.pass_context
 def demo(context: click.Context, port: int | None, once: bool, count: int | None) -> None:
     """Make a small fleet with invented data, analyse it, serve it, print the address."""

@@ -54,7 +54,7 @@ def commissioned(settings: Settings, site_id: str, form: str) -> None:
 @format_option
 @click.pass_obj
 def tuning(settings: Settings, site_id: str, made: date | None, form: str) -> None:
-    """Say which setting of a home to change next this season, by how much and why; or that tuning is done."""
+    """Show which setting of a home to change next, by how much and why; or that tuning is done."""
     from fieldfare.api.core.service import opened_existing
     from fieldfare.api.core.tuning import tuning as kept
 
@@ -104,7 +104,7 @@ def _log(service: Any, record: Any, document: dict[str, Any], made: date) -> Non
 
     step = document["next"]
     if step is None:
-        raise InputError("the diary names no step now; leave --made out")
+        raise InputError("the diary names no step to log now; leave out --made")
     log_step(
         MaintenanceLog(service),
         record.site,
@@ -122,7 +122,7 @@ def _log(service: Any, record: Any, document: dict[str, Any], made: date) -> Non
 @format_option
 @click.pass_obj
 def design_feedback(settings: Settings, out: Path | None, form: str) -> None:
-    """Tell what the firm's homes measured against their designs, by type and age of home."""
+    """Compare what the firm's homes measured with their designs, by type and age of home."""
     from fieldfare.analysis.errors import InputError
     from fieldfare.api.core.fleet_rows import fleet_feedback
     from fieldfare.api.core.service import opened_existing

@@ -18,14 +18,14 @@ if TYPE_CHECKING:
 
 @click.group("site")
 def site_group() -> None:
-    """Site files: one for each installation."""
+    """Manage site files: one for each installation."""
 
 
 @site_group.command("add")
 @click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.pass_obj
 def add(settings: Settings, files: tuple[Path, ...]) -> None:
-    """Check site files and keep them; a file of a known id replaces the older one.
+    """Check site files and store them; a file with a known id replaces the older one.
 
     One wrong file refuses them all: nothing is stored.
     """
@@ -73,7 +73,7 @@ def _keep_station(service: Service, site_id: str, path: Path) -> None:
 @format_option
 @click.pass_obj
 def list_sites(settings: Settings, form: str) -> None:
-    """Every site: how many points, and the first and last day of its readings."""
+    """List every site: how many points, and the first and last day of its readings."""
     from fieldfare.api.core.service import opened_existing
     from fieldfare.api.core.site_rows import site_rows
     from fieldfare.dashboards.text.words import days_between

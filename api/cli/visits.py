@@ -14,10 +14,9 @@ from fieldfare.api.core.settings import Settings
 @format_option
 @click.pass_obj
 def visits(settings: Settings, form: str) -> None:
-    """Which homes need a visit, why, how long, what to bring; by area, in the order of the drive."""
+    """List the homes that need a visit: why, how long, what to bring; by area, in driving order."""
     from fieldfare.api.core.service import opened_existing
     from fieldfare.api.http.app_state import AppState
-    from fieldfare.api.http.html import page_rows
     from fieldfare.api.visits.rows import job_minutes, visit_rows
     from fieldfare.dashboards.fleet.visits import visit_list
 
@@ -25,7 +24,7 @@ def visits(settings: Settings, form: str) -> None:
         parts = AppState(service)
         has_sites = bool(service.sites.ids())
         found = visit_list(
-            visit_rows(parts), page_rows.clock(parts), service.firm.position, job_minutes(service.database)
+            visit_rows(parts), service.fleet.now(), service.firm.position, job_minutes(service.database)
         )
     if form == "json":
         print_json({"kinds": found})

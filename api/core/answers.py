@@ -79,7 +79,7 @@ def _bill(service: Service, record: SiteRecord, asking: Asking) -> dict[str, Any
 
     first, last = _days(service, record, _to_a_whole_day(service, record, asking), BILL_DAYS)
     if (last - first).days >= LONGEST_BILL_DAYS:
-        raise InputError(f"a bill is of up to {LONGEST_BILL_DAYS} days, got {first} to {last}")
+        raise InputError(f"a bill covers at most {LONGEST_BILL_DAYS} days; {first} to {last} is longer")
     site = service.facts_cache.with_borrowed_weather(record.site)
     now = _span(service, record, first, last)
     earlier = _year_before(first, last)

@@ -327,7 +327,7 @@ def _mark_of(content: dict[str, Any]) -> str:
 def _chunk_days(points: dict[str, PointSpan]) -> int:
     if not points:
         return SPAN_DAYS
-    length = (max(p.last for p in points.values()) - min(p.first for p in points.values())) / 86_400_000
+    length = (max(p.last for p in points.values()) - min(p.first for p in points.values())) / MS_PER_DAY
     a_day = sum(p.count for p in points.values()) / max(length, 1.0)
     return max(SPAN_DAYS, int(CHUNK_READINGS / max(a_day, 1.0)))
 

@@ -15,7 +15,10 @@ YEAR_DAYS = 365
 
 
 class LastYear(NamedTuple):
-    """site : with its own or borrowed outdoor sensor. result : the document of these days"""
+    """A site's last year: its facts and its result.
+
+    site : with its own or borrowed outdoor sensor. result : the document of these days
+    """
 
     site: Site
     facts: Facts

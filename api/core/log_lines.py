@@ -42,7 +42,10 @@ class TextLines(logging.Formatter):
 
 
 def formatter(form: str) -> logging.Formatter:
-    """form : text or json"""
+    """The formatter of log records.
+
+    form : text or json
+    """
     return _json_lines() if form == "json" else TextLines()
 
 

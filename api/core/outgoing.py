@@ -56,7 +56,10 @@ class Outgoing:
 
     @classmethod
     def of(cls, internal_hosts: str) -> Outgoing:
-        """internal_hosts : addresses and networks, separated by commas. Raises InputError."""
+        """Guarded calls that may also reach these internal addresses.
+
+        internal_hosts : addresses and networks, separated by commas. Raises InputError.
+        """
         try:
             parts = [part.strip() for part in internal_hosts.split(",") if part.strip()]
             return cls(tuple(ip_network(part, strict=False) for part in parts))
@@ -204,7 +207,10 @@ def is_public(address: str) -> bool:
 
 
 def check_address(address: object, allowed: tuple[Network, ...]) -> None:
-    """address : as a socket connects to it. Raises RefusedAddress."""
+    """Refuse an address that is neither public nor allowed.
+
+    address : as a socket connects to it. Raises RefusedAddress.
+    """
     host = str(address[0]) if isinstance(address, tuple) and address else ""
     if is_public(host):
         return

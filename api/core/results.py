@@ -39,8 +39,6 @@ if TYPE_CHECKING:
 log = logging.getLogger(__name__)
 KEPT_PER_SITE = 24
 """Stored results per site: a dozen months and the usual longer periods."""
-
-
 RECENT_KEPT = 256
 """Documents cached in memory: about 20 MB."""
 

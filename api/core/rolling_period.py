@@ -31,10 +31,7 @@ def rolling_result(
 
 def under_standing_verdict(service: Service, record: SiteRecord, result: dict[str, Any]) -> dict[str, Any]:
     """Replace a result's verdict by that of the rolling period, with its `from` and `to`, so that a selection
-    of good days can't hide a fault.
-
-    A few selected days can't turn a faulty home green.
-    """
+    of good days can't hide a fault."""
     rolling = rolling_result(service, record, result) or result
     days = {k: rolling["period"][k] for k in ("from", "to")}
     return {**result, "verdict": given_verdict(rolling) | days}

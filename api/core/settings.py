@@ -101,7 +101,9 @@ class Settings:
 
     @classmethod
     def from_env(cls, env: Mapping[str, str], **given: object) -> Settings:
-        """env : mapping, usually os.environ; given : fields that win over it, None means not given.
+        """Read the settings from environment variables.
+
+        env : mapping, usually os.environ; given : fields that win over it, None means not given.
 
         Returns Settings. Raises InputError naming the variable if one does not parse.
         """

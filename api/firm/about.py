@@ -20,7 +20,10 @@ _ROW = 1
 
 @dataclass(frozen=True)
 class AboutFirm:
-    """position : latitude and longitude [degrees] of the yard, or None. logo : image, or empty"""
+    """The firm's data for papers, pages and drives.
+
+    position : latitude and longitude [degrees] of the yard, or None. logo : image, or empty
+    """
 
     name: str
     contact: str

@@ -98,7 +98,10 @@ _LOCAL = re.compile(r"url\(\s*['\"]?#[A-Za-z0-9_.:-]+['\"]?\s*\)")
 
 @dataclass(frozen=True)
 class Logo:
-    """left_out : names of removed SVG elements, which could load or run something"""
+    """A sanitised logo.
+
+    left_out : names of removed SVG elements, which could load or run something
+    """
 
     content: bytes
     kind: str

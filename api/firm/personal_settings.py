@@ -30,7 +30,9 @@ UNITS: Mapping[str, tuple[str, ...]] = MappingProxyType(
 
 @dataclass(frozen=True)
 class PersonalSettings:
-    """channel : address of a channel, empty for e-mail. at_once, digest : severities sent that way
+    """A person's settings for notices, units and language.
+
+    channel : address of a channel, empty for e-mail. at_once, digest : severities sent that way
     quiet_from, quiet_to : local hours, None for the firm's. units : energy, flow, pressure
     language : of the household's pages and papers, empty for the browser's
     """

@@ -89,7 +89,7 @@ def live_session_of(request: Request) -> LiveSession | None:
 def actor_of(request: Request) -> Actor:
     """The actor of a request: a device by token, a person by session, a demo visitor, or nobody.
 
-    Raises 401 for a token that is not good, 403 where a session's unsafe request lacks its second secret.
+    Raises 401 for an invalid token, 403 where a session's unsafe request lacks its second secret.
     """
     session = None if _bearer(request) else live_session_of(request)
     is_unsafe = request.method not in SAFE
@@ -104,7 +104,7 @@ def _asker(request: Request, session: LiveSession | None) -> Actor:
     if secret := _bearer(request):
         actor = parts.tokens.actor(secret)
         if actor is None:
-            raise HTTPException(401, "this token is not, or no longer, good", {"WWW-Authenticate": "Bearer"})
+            raise HTTPException(401, "this token is not valid, or no longer", {"WWW-Authenticate": "Bearer"})
         return actor
     if session is not None:
         return session.actor
@@ -120,16 +120,21 @@ def _bearer(request: Request) -> str:
 def is_known(request: Request) -> bool:
     """Whether a request has a session or a valid token; always true in the demo."""
     parts = parts_of(request)
-    scheme, _, secret = request.headers.get("Authorization", "").partition(" ")
-    if scheme.lower() == "bearer":
-        return parts.tokens.actor(secret.strip()) is not None
+    if secret := _bearer(request):
+        return parts.tokens.actor(secret) is not None
     return session_of(request) is not None or parts.settings.demo
+
+
+def check_form(session: LiveSession | None, csrf: str) -> None:
+    """Raises 403 if a form's token is not that of the session."""
+    if session is None or not same(csrf, session.csrf):
+        raise HTTPException(403, "this form does not belong to your session; load its page again")
 
 
 def need(permission: str) -> Any:
     """Dependency factory: returns the actor if it has the permission, for the path's site if any."""
 
-    def door(
+    def allowed_actor(
         request: Request,
         parts: AppStateHere,
         bearer: Annotated[Any, Depends(_BEARER)] = None,
@@ -144,8 +149,8 @@ def need(permission: str) -> Any:
             parts.audit.note_access(actor, site)
         return actor
 
-    door.__name__ = f"need_{permission.replace('.', '_')}"
-    return Depends(door)
+    allowed_actor.__name__ = f"need_{permission.replace('.', '_')}"
+    return Depends(allowed_actor)
 
 
 def check(actor: Actor, permission: str, site: str | None = None) -> None:

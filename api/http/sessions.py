@@ -28,7 +28,7 @@ class Proof:
 
 
 def open_session(request: Request, parts: AppState, email: str, password: str) -> Opened:
-    """Sign in with a password; ends the request's earlier session. Raises Refused, TooManyTries."""
+    """Sign in with a password; ends the request's earlier session. Raises AccountRefused, TooManyTries."""
     origin = origin_of(request)
     try:
         opened = parts.sign_in.sign_in(email, password, origin.address, _device(request, parts), origin)
@@ -42,7 +42,7 @@ def open_session(request: Request, parts: AppState, email: str, password: str) -
 
 
 def complete_session(request: Request, parts: AppState, secret: str, proof: Proof) -> Opened:
-    """Verify the second factor of a sign-in. Raises Refused, TooManyTries."""
+    """Verify the second factor of a sign-in. Raises AccountRefused, TooManyTries."""
     waiting = parts.sign_in.pending(secret)
     if waiting is None:
         raise AccountRefused("too much time has passed; sign in again")
@@ -67,6 +67,17 @@ def open_for_provider(request: Request, parts: AppState, person: int) -> Opened:
     return opened
 
 
+def passkey_request(parts: AppState, person: int, key: str) -> str:
+    """Options for the browser's passkey dialogue, as JSON; empty for a person without a passkey.
+
+    key : of the session that keeps the challenge
+    """
+    has_passkey = any(f.kind == "passkey" for f in parts.factors.of_person(person))
+    if not has_passkey or not parts.factors.site.has_passkeys:
+        return ""
+    return parts.factors.request_options(person, parts.sessions.new_challenge(key))
+
+
 def check_proof(parts: AppState, person: int, key: str, proof: Proof) -> str:
     """Verify a second factor. key : of the session with the passkey challenge. Returns the method. Raises
     Refused."""
@@ -88,7 +99,7 @@ def check_proof(parts: AppState, person: int, key: str, proof: Proof) -> str:
 def confirm_session(
     request: Request, parts: AppState, session: LiveSession, password: str, proof: Proof
 ) -> str:
-    """Confirm a person's identity with all factors. Returns the session's new secret. Raises Refused,
+    """Confirm a person's identity with all factors. Returns the session's new secret. Raises AccountRefused,
     TooManyTries."""
     person, origin, device = session.actor.person or 0, origin_of(request), _device(request, parts)
     try:

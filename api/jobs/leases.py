@@ -138,8 +138,8 @@ def _lives(worker: str) -> bool:
         os.kill(int(pid), 0)
     except ProcessLookupError:
         return False
-    except PermissionError:
-        return True
+    except PermissionError:  # another user's process
+        pass
     return True
 
 

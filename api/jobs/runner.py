@@ -89,10 +89,8 @@ class Runner:
         watches = sum(due.kind == "watch" for due in open_jobs)
         workers = min(most, len(open_jobs) - watches + math.ceil(watches / WATCHES_A_WORKER))
         suspects = self._side_by_side(list(reversed(open_jobs)), workers, now, ended)
-        for (
-            run,
-            due,
-        ) in suspects:  # one of them killed its worker and the pool: run each in its own pool
+        # One of the suspects killed its worker and the pool: run each in its own pool.
+        for run, due in suspects:
             if self.stop.is_set():
                 self.leases.give_back(run)
             else:

@@ -13,7 +13,7 @@ from fieldfare.api.core.service import Service, worker_service
 from fieldfare.api.core.settings import Settings
 from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.jobs.due import is_on_the_hour, watch_time
-from fieldfare.dashboards.fleet.entries import FILE_DUE_STEP
+from fieldfare.dashboards.fleet.entries import FILE_DUE_STEP, SILENCE_STEP
 
 WATCHED_DAYS = 8
 """Days that the watch looks at: a week shows how long this unit pauses, and at which hours a tariff locks
@@ -126,7 +126,7 @@ def silence(quiet: timedelta) -> dict[str, Any] | None:
             }
         ],
         "causes": [],
-        "next_step": "Ask whether the power or the internet connection is off; then look at the gateway.",
+        "next_step": SILENCE_STEP,
         "caution": "",
         "cost_per_year": None,
     }

@@ -10,7 +10,7 @@ PEOPLE_ROLES = ("installer", "engineer", "householder")
 OF_THE_FIRM = frozenset({"installer", "engineer"})
 """Roles that see every site; others see only their own sites."""
 
-_FIRM = frozenset({"installer", "engineer"})
+_FIRM = OF_THE_FIRM
 _INSTALLER = frozenset({"installer"})
 _HOME = frozenset({"installer", "engineer", "householder"})
 PERMISSIONS: dict[str, frozenset[str]] = {

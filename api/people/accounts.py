@@ -167,7 +167,7 @@ class Accounts:
             return _row(session, _person(session, row.person))
 
     def set_invited_password(self, secret: str, password: str) -> PersonRow:
-        """Spend an invitation. Raises Refused for a bad secret, InputError for a weak password."""
+        """Spend an invitation. Raises AccountRefused for a bad secret, InputError for a weak password."""
         with self.database.write() as session:
             person = _person(session, _spend(session, secret, "password") or 0)
             check_strength(password, person.email)
@@ -233,7 +233,7 @@ def _invitation(session: Session, kind: str, person: int | None, good_for: timed
 def _spend(session: Session, secret: str, kind: str) -> int | None:
     row = session.get(Invitation, mark_of(secret))
     if row is None or row.kind != kind or row.expires < _now():
-        raise AccountRefused("this address is not, or no longer, good; ask for a new one")
+        raise AccountRefused("this address is not valid, or no longer is; ask for a new one")
     session.delete(row)
     return row.person
 

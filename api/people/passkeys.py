@@ -20,7 +20,10 @@ TIMEOUT_MS = 120_000
 
 @dataclass(frozen=True)
 class MadePasskey:
-    """credential, public_key : base64url; counter : the authenticator's signature count"""
+    """A new passkey, as stored.
+
+    credential, public_key : base64url; counter : the authenticator's signature count
+    """
 
     credential: str
     public_key: str
@@ -110,15 +113,17 @@ class PasskeySite:
         )
 
     def credential_of(self, credential: str) -> str:
-        """Id of the passkey that a browser used. Raises Refused."""
+        """Id of the passkey that a browser used. Raises AccountRefused."""
         try:
             return str(json.loads(credential)["id"])
         except (ValueError, KeyError, TypeError, RecursionError):
             raise AccountRefused("the browser's answer can't be read") from None
 
     def signed(self, credential: str, challenge: str, public_key: str, counter: int) -> int:
-        """Verify a browser's response to `request`; return the new signature count. Raises Refused if it is
-        invalid."""
+        """Verify a browser's response to `request`; return the new signature count.
+
+        Raises AccountRefused if it is invalid.
+        """
         from webauthn import verify_authentication_response
         from webauthn.helpers.exceptions import WebAuthnException
 

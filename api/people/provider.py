@@ -81,7 +81,7 @@ class Provider:
         """Verify the provider's callback.
 
         signed : the text of `start`; answer : query parameters
-        Returns the person, and who confirms (0 for a sign-in). Raises Refused, InputError.
+        Returns the person, and who confirms (0 for a sign-in). Raises AccountRefused, InputError.
         """
         started = self._started(signed)
         if not same(answer.get("state", ""), started.state):
@@ -109,7 +109,7 @@ class Provider:
         return Started(state, nonce, verifier, int(confirms))
 
     def _claims(self, code: str, started: Started) -> dict[str, Any]:
-        """Exchange a code for an ID token; return its claims. Raises Refused, InputError."""
+        """Exchange a code for an ID token; return its claims. Raises AccountRefused, InputError."""
         form = {
             "grant_type": "authorization_code",
             "code": code,

@@ -103,7 +103,7 @@ class Factors:
     def check_code(self, person: int, code: str) -> str:
         """Verify and consume an authenticator code or a recovery code.
 
-        Returns "totp" or "recovery". Raises Refused.
+        Returns "totp" or "recovery". Raises AccountRefused.
         """
         code = "".join(c for c in code.upper() if c.isalnum())[:64]
         if len(code) == 6 and code.isdecimal():
@@ -117,7 +117,7 @@ class Factors:
         return "recovery"
 
     def check_passkey(self, person: int, credential: str, challenge: str) -> str:
-        """Verify a passkey signature. Returns "passkey". Raises Refused."""
+        """Verify a passkey signature. Returns "passkey". Raises AccountRefused."""
         chosen = self.site.credential_of(credential)
         with self._database.write() as session:
             found = select(SecondFactor).where(

@@ -113,7 +113,7 @@ class SignIn:
         """Check a password.
 
         device : the text of a device cookie, empty without one
-        Returns the person's number. Raises Refused or TooManyTries.
+        Returns the person's number. Raises AccountRefused or TooManyTries.
 
         Attempts are counted before the password is checked, so that parallel attempts are throttled like
         sequential ones. A device known for this person has its own count, so that guesses from elsewhere
@@ -143,7 +143,7 @@ class SignIn:
     ) -> Opened:
         """Check a password and open a session, which is pending if the person has a second factor.
 
-        Raises Refused or TooManyTries.
+        Raises AccountRefused or TooManyTries.
         """
         person = self.check_password(email, password, address, device)
         origin = origin or Origin(address)
@@ -185,7 +185,7 @@ class SignIn:
     def complete(
         self, secret: str, check: Callable[[int], str], device: str = "", origin: Origin | None = None
     ) -> Opened:
-        """End a pending session and open a full one in its place. Raises Refused, TooManyTries."""
+        """End a pending session and open a full one in its place. Raises AccountRefused, TooManyTries."""
         waiting = self.pending(secret)
         if waiting is None:
             raise AccountRefused("too much time has passed; sign in again")

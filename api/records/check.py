@@ -139,7 +139,7 @@ def check_key(service: Service) -> list[Damage]:
         sealed = list(session.scalars(select(SecondFactor.secret).where(SecondFactor.kind == "totp")))
         needed = bool(sealed) or session.scalars(select(HomeLink.id).limit(1)).first() is not None
     if not path.exists():
-        what = f"{path}: missing; links to homes and authenticator apps are good no longer"
+        what = f"{path}: missing; links to homes and authenticator apps no longer work"
         return [Damage("", what)] if needed else []
     try:
         sealer = Sealer(signing_key(service.settings.data))

@@ -20,7 +20,7 @@ def list_dead_letters(
 
     after : the first `most` after this id; None for the newest ones
     """
-    with _book(settings) as journal:
+    with _journal(settings) as journal:
         tally = dead_letters.tally(journal)
         rows = dead_letters.held(journal, site, after=after or 0, most=most, newest=after is None)
         return {
@@ -46,19 +46,19 @@ def retry_dead_letters(service: Service, site: str | None = None) -> dict[str, i
     """Decode them again with the current sites."""
     if site is not None:
         service.sites.get(site)
-    with _book(service.settings) as journal:
+    with _journal(service.settings) as journal:
         sites = [record.site for record in service.sites.all()]
         return dead_letters.replay(journal, sites, service.store, site=site)._asdict()
 
 
 def clear_dead_letters(settings: Settings, site: str | None = None) -> int:
     """Delete them. Return how many."""
-    with _book(settings) as journal:
+    with _journal(settings) as journal:
         return dead_letters.clear(journal, site)
 
 
 @contextmanager
-def _book(settings: Settings) -> Iterator[Journal]:
+def _journal(settings: Settings) -> Iterator[Journal]:
     journal = Journal(settings.data)
     try:
         yield journal

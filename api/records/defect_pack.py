@@ -29,7 +29,7 @@ from fieldfare.analysis.reports.defect import (
 from fieldfare.analysis.reports.figure_rows import figure_rows
 from fieldfare.api.core.service import Service
 from fieldfare.api.core.sites import SiteRecord
-from fieldfare.api.records.defect_readme import readme, software_version
+from fieldfare.api.records.defect_readme import readme
 from fieldfare.api.records.defect_recipe import NAME as RECIPE_FILE
 from fieldfare.api.records.defect_recipe import Recipe, recipe_for, run_recipe
 from fieldfare.api.records.defect_tables import (
@@ -39,6 +39,8 @@ from fieldfare.api.records.defect_tables import (
     point_rows,
     write_table,
 )
+from fieldfare.dashboards.paper_site import site_on_paper
+from fieldfare.dashboards.software_version import software_version
 
 SUMS = "SHA256SUMS"
 ALWAYS = frozenset(
@@ -103,9 +105,8 @@ def case_of(
     facts = service.facts_cache.stored(record.site.id, *days)
     known = catalogued(code)
     causes = [cause for cause, _ in entry(code).causes]
-    about = record.site.model_dump(mode="json", by_alias=True, exclude={"contact", "point", "csv", "limits"})
     contents = {
-        "site": about,
+        "site": site_on_paper(record.site),
         "result": result,
         "days": day_rows(facts, record.site.zone),
         "firm": service.firm.signature,

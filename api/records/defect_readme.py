@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING, Any
 
 from fieldfare.analysis.facts.tables import METHOD_VERSION
 from fieldfare.api.records.defect_recipe import NAME, Recipe
+from fieldfare.dashboards.software_version import software_version
 
 if TYPE_CHECKING:
     from fieldfare.api.records.defect_pack import Case
@@ -90,13 +90,6 @@ def readme(case: Case, recipe: Recipe, got: float, points: Sequence[dict[str, An
         named=f" ({recipe.own_name} in figures.csv)" if recipe.own_name else "",
         difference=_difference(recipe.own, got, points),
     )
-
-
-def software_version() -> str:
-    try:
-        return version("fieldfare")
-    except PackageNotFoundError:
-        return "not installed"
 
 
 def _difference(own: float, got: float, points: Sequence[dict[str, Any]]) -> str:

@@ -33,9 +33,11 @@ _OF_CODE = {
 
 @dataclass(frozen=True)
 class Recipe:
-    """title, unit : of the figure. lines : of the script, which prints it. own : fieldfare's value of the
-    figure; own_name : its name in figures.csv, or empty
-    has it, own_name : its name in figures.csv, empty where it stands nowhere else"""
+    """A short script that works out a case's figure from its readings.
+
+    title, unit : of the figure. lines : of the script, which prints it. own : fieldfare's value of the
+        figure. own_name : its name in figures.csv; empty where it stands nowhere else
+    """
 
     title: str
     unit: str

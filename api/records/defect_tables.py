@@ -6,7 +6,7 @@ import csv
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from typing import Any, BinaryIO
 
@@ -21,8 +21,10 @@ from fieldfare.analysis.minutes.operating_state import UNKNOWN, USE_UNKNOWN
 from fieldfare.analysis.plant.quantities import MODES
 from fieldfare.analysis.plant.site import Point, Site
 from fieldfare.analysis.readings import MS_PER_MINUTE, Samples
+from fieldfare.api.core.site_rows import moment_text
 from fieldfare.collector.csv.cells import harmless
 from fieldfare.collector.store.protocol import Store
+from fieldfare.collector.store.sealed import month_parts
 
 READINGS = "readings"
 _HEADER = b"time_utc,value,text,unit,meter_class\n"
@@ -91,7 +93,7 @@ class PointFiles:
         """Write start <= time < end [ms], a month in memory at once; points without readings get no file."""
         (folder / READINGS).mkdir()
         keys = {f.stored_under[0] for f in self.files.values()}
-        for first, last in _months(start, end):
+        for first, last in month_parts(start, end):
             for key in sorted(keys):
                 mine = [f for f in self.files.values() if f.stored_under[0] == key]
                 found = store.read(key, [f.stored_under[1] for f in mine], first, last)
@@ -100,14 +102,6 @@ class PointFiles:
                     if samples is not None and len(samples.time):
                         file.append(folder, samples)
         self.files = {name: f for name, f in self.files.items() if f.count}
-
-
-def _months(start: int, end: int) -> Iterator[tuple[int, int]]:
-    while start < end:
-        month = np.datetime64(start, "ms").astype("M8[M]") + np.timedelta64(1, "M")
-        until = min(end, int(month.astype("M8[ms]").astype(np.int64)))
-        yield start, until
-        start = until
 
 
 def _append(file: BinaryIO, point: Point, samples: Samples) -> None:
@@ -185,8 +179,8 @@ def point_rows(files: PointFiles, site: Site) -> list[dict[str, Any]]:
 
 
 def utc(ms: int | None) -> str:
-    """A time as ISO 8601 with Z."""
-    return "" if ms is None else f"{datetime.fromtimestamp(ms / 1000, UTC):%Y-%m-%dT%H:%M:%SZ}"
+    """A time as ISO 8601 with Z; empty for None."""
+    return "" if ms is None else moment_text(ms)
 
 
 def event_rows(site: Site, facts: Facts) -> list[dict[str, Any]]:

@@ -236,7 +236,7 @@ def _own(session: Session, site: str, work: int) -> Work:
     """Raises UnknownWork."""
     row = session.get(Work, work)
     if row is None or row.site != site:
-        raise UnknownWork(f"{site} has no job of number {work}")
+        raise UnknownWork(f"{site} has no job {work}")
     return row
 
 

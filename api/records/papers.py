@@ -24,6 +24,7 @@ from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.firm.about import AboutFirm
 from fieldfare.api.records.sign_off import sign_offs
 from fieldfare.api.state.work_tables import StoredPaper, Work
+from fieldfare.dashboards.paper_site import site_on_paper
 
 if TYPE_CHECKING:
     from fastapi.responses import Response
@@ -122,7 +123,7 @@ def winter_paper(
 def check_paper(service: Service, record: SiteRecord, key: SheetKey) -> Paper:
     """Contents of a commissioning or annual service check; needs no readings."""
     contents = {
-        "site": _about(record),
+        "site": site_on_paper(record.site),
         "firm": service.firm.signature,
         "check": check_contents(service, record, key, pictures=True),
     }
@@ -148,7 +149,7 @@ def answer_paper(
     first, last = (date.fromisoformat(document["period"][key]) for key in ("from", "to"))
     result = service.results.result(record, first, last)
     contents = {
-        "site": _about(record),
+        "site": site_on_paper(record.site),
         "result": result,
         "days": [],
         "firm": service.firm.signature,
@@ -325,8 +326,9 @@ def _common_contents(
 
     result = under_standing_verdict(service, record, orjson.loads(document))
     days = day_rows(service.facts_cache.stored(record.site.id, first, last), record.site.zone)
-    return {"site": _about(record), "result": result, "days": days, "firm": service.firm.signature}
-
-
-def _about(record: SiteRecord) -> dict[str, Any]:
-    return record.site.model_dump(mode="json", by_alias=True, exclude={"contact", "point", "csv", "limits"})
+    return {
+        "site": site_on_paper(record.site),
+        "result": result,
+        "days": days,
+        "firm": service.firm.signature,
+    }

@@ -19,7 +19,10 @@ from fieldfare.api.state.row_marks import PASSING, DamagedRow, accept, define, d
 
 
 class RepairedRows(NamedTuple):
-    """lines : one per damaged row. left : number still damaged"""
+    """Result of a repair of database rows.
+
+    lines : one per damaged row. left : number still damaged
+    """
 
     lines: list[str]
     left: int
@@ -45,7 +48,7 @@ def _repaired(service: Service, backup: Connection | None, row: DamagedRow, take
     if row.table in PASSING:
         with service.database.writing() as db:
             drop(db, row)
-        return "dropped: it was good for a while only"
+        return "deleted: it was short-lived"
     try:
         with service.database.writing() as db:
             if backup is not None and put_back(db, backup, row):
@@ -54,9 +57,9 @@ def _repaired(service: Service, backup: Connection | None, row: DamagedRow, take
                 accept(db, row)
                 return "taken as it is"
     except IntegrityError as error:
-        return f"left as it is: what the backup holds doesn't fit any more ({error.orig})"
-    said = "the backup doesn't hold it" if backup is not None else "name the folder of a restored backup"
-    return f"{said}; or look at what it says, put it right, and repair with --accept-rows"
+        return f"unchanged: the backup's row no longer fits ({error.orig})"
+    said = "the backup does not have it" if backup is not None else "name the folder of a restored backup"
+    return f"{said}; or check the row, correct it, and repair with --accept-rows"
 
 
 @contextmanager

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 
 from fieldfare.analysis.errors import Problem, SiteError
 from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.readings import MS_PER_DAY
 from fieldfare.api.core.facts_cache import facts_site_hash, results_site_hash
 from fieldfare.api.core.service import Service
-from fieldfare.api.running.intake import check_site_text
+from fieldfare.api.core.sites import admitted
 from fieldfare.dashboards.site_form.edit import KeyChange, changes
 
 
@@ -41,7 +42,7 @@ def mark_of_file(text: str) -> str:
 def propose(service: Service, site_id: str, text: str) -> SiteFileChange:
     """Validate a changed file and preview its effects. Raises SiteError with every problem."""
     stored = service.sites.file(site_id)
-    made = check_site_text(text)
+    made = admitted(text)
     if made.id != site_id:
         raise SiteError(
             "site file", [Problem("site.id", f"must stay {site_id!r}; a home keeps its id for good")]
@@ -96,12 +97,12 @@ def _recalculates(service: Service, before: Site | None, after: Site) -> Iterabl
         borrowers = [p.site.name for p in service.sites.all() if p.site.site.outdoor_from == after.id]
         if borrowers:
             names = ", ".join(borrowers)
-            yield f"So are those of the homes that take the outdoor temperature from here: {names}."
+            yield f"Homes that take the outdoor temperature from here are calculated again too: {names}."
 
 
 def _days(service: Service, site_id: str) -> str:
     span = service.store.span(site_id)
     if span is None:
         return "The days"
-    n = (span[1] - span[0]) // 86_400_000 + 1
+    n = (span[1] - span[0]) // MS_PER_DAY + 1
     return "The one day" if n == 1 else f"All {n} days"

@@ -19,8 +19,6 @@ def file_for(actor: Actor, site: str, text: str) -> str:
     try:
         document = tomlkit.parse(text)
     except TOMLKitError:
-        raise InputError(
-            "the site file can't be read, so it is shown to people with an account alone"
-        ) from None
+        raise InputError("the site file can't be read, so only people with an account may see it") from None
     document.pop("contact", None)
     return tomlkit.dumps(document)

@@ -17,7 +17,6 @@ from fieldfare.analysis.readings import MS_PER_DAY
 from fieldfare.api.core.local_days import now_ms
 from fieldfare.api.core.service import Service, open_store
 from fieldfare.api.core.settings import Settings
-from fieldfare.api.core.sites import admitted
 from fieldfare.api.core.weather import station_key
 from fieldfare.api.people.access import COMMAND_LINE, Actor
 
@@ -38,8 +37,8 @@ def ingest_files(
     actor : for the audit trail. name : display name of the file; default its own
     anyway : accept files that look like another home's
     Returns the summary; with several files their sum, with each file's own in `files`. Raises InputError if
-        the site is unknown or a file is unusable, OtherHome if one looks like another home's: of that file
-        and those after it nothing is stored.
+        the site is unknown or a file is unusable, AnotherHomesFile if one looks like another home's: of that
+        file and those after it nothing is stored.
     """
     from fieldfare.api.records.file_imports import FileImports
     from fieldfare.collector.csv import ingest_csv
@@ -143,11 +142,6 @@ def undo_file(service: Service, site_id: str, actor: Actor = COMMAND_LINE) -> di
     from fieldfare.api.records.file_imports import FileImports
 
     return FileImports(service, service.sites.get(site_id).site.id).undo_last(actor)
-
-
-def check_site_text(text: str) -> Site:
-    """Validate the text of a site file. Raises SiteError."""
-    return admitted(text)
 
 
 def take_senml(service: Service, site: Site, pack: list[dict[str, Any]]) -> dict[str, int]:

@@ -235,7 +235,7 @@ def _fill(row: Booking, wish: BookingRequest, by: Actor, now: datetime) -> None:
 def _own(session: Session, site: str, visit: int) -> Booking:
     row = session.get(Booking, visit)
     if row is None or row.site != site:
-        raise UnknownVisit(f"{site} has no visit of number {visit}")
+        raise UnknownVisit(f"{site} has no visit {visit}")
     return row
 
 

@@ -10,7 +10,6 @@ its packet id.
 from __future__ import annotations
 
 import logging
-import random
 import sqlite3
 import time
 from collections.abc import Callable, Sequence
@@ -20,6 +19,7 @@ from threading import Event
 from fieldfare.analysis.errors import FieldfareError, InputError
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.readings import Readings
+from fieldfare.collector.back_off import back_off
 from fieldfare.collector.mqtt import dead_letters
 from fieldfare.collector.mqtt.connection import Link, LinkDown, Packet
 from fieldfare.collector.mqtt.decode import (
@@ -134,13 +134,13 @@ class Collector:
                 trouble += 1
                 self.totals.store_failures += 1
                 if trouble == 1:
-                    log.error("the store takes nothing, messages wait with the broker: %s", error)
+                    log.error("the store can't take readings; messages wait at the broker: %s", error)
                 self._hold(stop, trouble)
             except LinkDown as error:
                 self._live = False
                 failures += 1
                 log.log(logging.WARNING if failures == 1 else logging.DEBUG, "%s", error)
-                stop.wait(self._back_off(failures))
+                stop.wait(back_off(failures, self._settings.back_off_seconds))
         self._finish()
         return self.totals
 
@@ -204,7 +204,7 @@ class Collector:
 
     def _hold(self, stop: Event, trouble: int) -> None:
         """Wait until the store works again; keep the connection alive and bound what still arrives."""
-        until = time.monotonic() + min(5.0, self._back_off(trouble))
+        until = time.monotonic() + min(5.0, back_off(trouble, self._settings.back_off_seconds))
         while time.monotonic() < until and not stop.is_set():
             if not self._link.connected:
                 stop.wait(0.1)
@@ -217,10 +217,6 @@ class Collector:
                 self._link.pump(0.1, max(self._budget(), int(spare)))
             except LinkDown:
                 self._live = False
-
-    def _back_off(self, failures: int) -> float:
-        low, high = self._settings.back_off_seconds
-        return min(high, low * 2.0 ** min(failures - 1, 20)) * random.uniform(0.5, 1.0)  # noqa: S311
 
     def _connect(self) -> None:
         self._link.older |= self._written_filters
@@ -294,8 +290,6 @@ class Collector:
 
         Keep only the last `max_in_flight`: older messages are acknowledged.
         """
-        if not numbers:
-            return
         rows = []
         for number in numbers:
             message, (mid, qos) = self._messages[number], self._mids[number]
@@ -327,7 +321,7 @@ class Collector:
         try:
             sites = list(self._provider())
         except Exception:
-            log.exception("the sites can't be read; going on with those known")
+            log.exception("the sites can't be read; the known ones stay in use")
             return
         self._loaded = True
         if len(sites) == len(self._sites) and all(

@@ -157,21 +157,10 @@ def held(
 
 def clear(journal: Journal, site: str | None = None, ids: Iterable[int] | None = None) -> int:
     """Delete dead letters: all, one site's, or those with the given ids. Return how many."""
-    gone = 0
+    wanted = None if ids is None else set(ids)
     with journal.writing() as db:
-        chosen = (
-            [i for (i,) in db.execute("SELECT id FROM aside WHERE ?1 IS NULL OR site = ?1", (site,))]
-            if ids is None
-            else [
-                i
-                for i in ids
-                if db.execute(
-                    "SELECT 1 FROM aside WHERE id = ? AND (?2 IS NULL OR site = ?2)", (i, site)
-                ).fetchone()
-            ]
-        )
-        gone = _remove(db, chosen)
-    return gone
+        found = db.execute("SELECT id FROM aside WHERE ?1 IS NULL OR site = ?1", (site,)).fetchall()
+        return _remove(db, [i for (i,) in found if wanted is None or i in wanted])
 
 
 def forget(journal: Journal, site: str) -> None:

@@ -355,9 +355,7 @@ class MessageDecoder:
         value = np.array(lane.value, dtype=object if point.kind.is_text else np.float64)
         source = lane.source
         lane.time, lane.value, lane.source = [], [], []
-        bad = validation.times_in_trouble(time, self._now)
-        if not point.kind.is_text and (odd := validation.values_in_trouble(point, value)) is not None:
-            bad = odd if bad is None else bad | odd
+        bad = validation.in_trouble(point, time, value, self._now)
         if bad is not None:
             for i in np.flatnonzero(bad).tolist():
                 why = validation.trouble(point, int(time[i]), value[i], self._now)

@@ -6,7 +6,7 @@ import fcntl
 import os
 import zlib
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import AbstractContextManager, contextmanager, suppress
 from pathlib import Path
 
 _LOCKS = 64  # sites hash to these, so that a deleted site leaves no file with its name
@@ -37,6 +37,24 @@ def make_private(path: Path) -> None:
         os.close(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o600))
 
 
+@contextmanager
+def file_lock(path: Path, *, wait: bool) -> Iterator[bool]:
+    """Hold an exclusive lock between processes; yield whether it was taken, always True with `wait`.
+
+    path : of the lock's file, created if missing
+    """
+    fd = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
+    try:
+        try:
+            fcntl.flock(fd, fcntl.LOCK_EX if wait else fcntl.LOCK_EX | fcntl.LOCK_NB)
+            taken = True
+        except BlockingIOError:
+            taken = False
+        yield taken
+    finally:
+        os.close(fd)
+
+
 class Locks:
     """One writer per site at a time, across threads and processes; the site "" is the store itself.
 
@@ -47,29 +65,13 @@ class Locks:
         self._folder = folder
         make_folder(folder)
 
-    @contextmanager
-    def hold(self, site: str) -> Iterator[None]:
+    def hold(self, site: str) -> AbstractContextManager[bool]:
         """Wait for the site's write lock and hold it."""
-        with self._open(site) as fd:
-            fcntl.flock(fd, fcntl.LOCK_EX)
-            yield
+        return file_lock(self._path(site), wait=True)
 
-    @contextmanager
-    def hold_if_free(self, site: str) -> Iterator[bool]:
+    def hold_if_free(self, site: str) -> AbstractContextManager[bool]:
         """Take the lock without waiting; yield whether it was free."""
-        with self._open(site) as fd:
-            try:
-                fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
-            except BlockingIOError:
-                yield False
-            else:
-                yield True
+        return file_lock(self._path(site), wait=False)
 
-    @contextmanager
-    def _open(self, site: str) -> Iterator[int]:
-        name = f"{zlib.crc32(site.encode()) % _LOCKS:02d}" if site else "store"
-        fd = os.open(self._folder / name, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
-        try:
-            yield fd
-        finally:
-            os.close(fd)
+    def _path(self, site: str) -> Path:
+        return self._folder / (f"{zlib.crc32(site.encode()) % _LOCKS:02d}" if site else "store")

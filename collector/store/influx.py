@@ -9,7 +9,6 @@ readings on the server's.
 from __future__ import annotations
 
 import logging
-import random
 import threading
 import time
 from collections.abc import Iterable
@@ -25,6 +24,7 @@ from fieldfare.analysis.readings import (
     Samples,
     is_thin,
 )
+from fieldfare.collector.back_off import back_off
 from fieldfare.collector.store.influx_query import (
     NUMBER,
     READINGS,
@@ -34,7 +34,7 @@ from fieldfare.collector.store.influx_query import (
     ServerAway,
     ServerRefused,
 )
-from fieldfare.collector.store.merge import cleaned_readings, compared, overlay, reversal
+from fieldfare.collector.store.merge import changes, cleaned_readings, overlay, reversal
 from fieldfare.collector.store.protocol import Appended, PointSpan, Reverted, Trouble, check_site_id
 from fieldfare.collector.store.spool import Chunk, Spool
 
@@ -105,16 +105,7 @@ class InfluxStore:
         for point, samples in new.items():
             if samples.value.dtype != object and not np.isfinite(samples.value).all():
                 raise ValueError(f"{point}: an infinite value can't be stored")
-        held = self._held(site, new)
-        stored = replaced = 0
-        changed: Readings = {}
-        for point, samples in new.items():
-            change = compared(held.get(point), samples)
-            stored, replaced = stored + change.stored, replaced + change.replaced
-            if change.changed.all():
-                changed[point] = samples
-            elif change.changed.any():
-                changed[point] = Samples(*(a[change.changed] for a in samples))
+        changed, stored, replaced = changes(new, self._held(site, new))
         if changed:
             self._spool.put(site, changed)
             if site in self._lasts:
@@ -262,6 +253,7 @@ class InfluxStore:
         return []
 
     def check(self, site: str) -> list[Trouble]:
+        """None; see `troubles`."""
         return []
 
     def seal(self, now: int) -> int:
@@ -300,11 +292,9 @@ class InfluxStore:
                 failures, self._failing = 0, False
             except Exception as error:
                 failures, self._failing = failures + 1, True
-                low, high = self._back_off
                 level = logging.WARNING if failures == 1 else logging.DEBUG
                 log.log(level, "readings wait on disk for the time-series server: %s", error)
-                wait = min(high, low * 2.0 ** min(failures - 1, 20))
-                self._stop.wait(wait * random.uniform(0.5, 1.0))  # noqa: S311
+                self._stop.wait(back_off(failures, self._back_off))
                 continue
             if not more:
                 self._wake.wait(_POLL_S)

@@ -11,8 +11,8 @@ import orjson
 import urllib3
 
 from fieldfare.analysis.errors import FieldfareError
-from fieldfare.analysis.readings import Readings, Samples
-from fieldfare.collector.store.merge import as_text, overlay
+from fieldfare.analysis.readings import MS_PER_DAY, Readings, Samples
+from fieldfare.collector.store.merge import as_text, concatenated, overlay
 from fieldfare.collector.store.protocol import PointSpan
 
 READINGS, REVISIONS = "reading", "revision"
@@ -86,11 +86,7 @@ class InfluxQuery:
                 samples = _samples(series["values"], field)
                 if len(samples.time):
                     parts.setdefault(series["tags"]["point"], []).append(samples)
-            whole = {
-                p: Samples(*(np.concatenate(a) for a in zip(*pieces, strict=True)))
-                for p, pieces in parts.items()
-            }
-            out = overlay(whole, out)
+            out = overlay(concatenated(parts), out)
         return out
 
     def spans(self, site: str) -> dict[str, PointSpan]:
@@ -149,7 +145,7 @@ class InfluxQuery:
             days = out.setdefault(series["tags"]["writer"], {})
             for time, value in series["values"]:
                 if value is not None:
-                    days[int(time) // 86_400_000] = int(value)
+                    days[int(time) // MS_PER_DAY] = int(value)
         return out
 
     def forget(self, site: str) -> None:

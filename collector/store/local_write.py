@@ -12,8 +12,8 @@ from fieldfare.collector.store import recent as h
 from fieldfare.collector.store import recent_rows
 from fieldfare.collector.store.files import Locks
 from fieldfare.collector.store.merge import (
+    changes,
     cleaned_readings,
-    compared,
     concatenated,
     days_of,
     is_among,
@@ -64,9 +64,9 @@ class LocalWriter:
             hot = recent_rows.held(db, number, {num: p for p, num in known.items()}, first, last + 1)
             write, stored, replaced = fresh, sum(len(s.time) for s in fresh.values()), 0
             if hot:
-                write, stored, replaced = _changes(fresh, hot)
+                write, stored, replaced = changes(fresh, hot)
             if late:
-                more, s, r = _changes(late, overlay(hot, self._sealed_beside(site, late)))
+                more, s, r = changes(late, overlay(hot, self._sealed_beside(site, late)))
                 write, stored, replaced = overlay(more, write), stored + s, replaced + r
             if write:
                 recent_rows.put(db, number, known, write, over=bool(hot))
@@ -118,7 +118,7 @@ class LocalWriter:
             changed: defaultdict[str, list[Samples]] = defaultdict(list)
             mine = hot.get(month, {})
             for piece, held in beside(self._sealed.month(site, month), part, mine):
-                write, s, r = _changes(piece, held)
+                write, s, r = changes(piece, held)
                 stored, replaced = stored + s, replaced + r
                 for point, samples in write.items():
                     changed[point].append(samples)
@@ -241,17 +241,3 @@ def _size(edits: dict[int, Edit]) -> int:
         sum(len(s.time) for s in edit.top.values()) + sum(map(len, edit.removed.values()))
         for edit in edits.values()
     )
-
-
-def _changes(new: Readings, held: Readings) -> tuple[Readings, int, int]:
-    """Samples that differ from the stored ones, and the numbers of new keys and of changed values."""
-    write: Readings = {}
-    stored = replaced = 0
-    for point, samples in new.items():
-        change = compared(held.get(point), samples)
-        stored, replaced = stored + change.stored, replaced + change.replaced
-        if change.changed.all():
-            write[point] = samples
-        elif change.changed.any():
-            write[point] = Samples(*(a[change.changed] for a in samples))
-    return write, stored, replaced

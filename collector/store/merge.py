@@ -16,6 +16,9 @@ from fieldfare.analysis.readings import (
     ordered,
 )
 
+EARLIEST, LATEST = -(1 << 62), 1 << 62
+"""Times [ms] that stand for no limit: before and after every reading."""
+
 
 class Reversal(NamedTuple):
     """What a revert changes. Keys that are held with the written value: `restored` with their values from
@@ -111,6 +114,20 @@ def compared(old: Samples | None, new: Samples) -> Comparison:
     else:
         same = held & (old.value[at] == new.value)
     return Comparison(int((~held).sum()), int((held & ~same).sum()), ~same)
+
+
+def changes(new: Readings, held: Readings) -> tuple[Readings, int, int]:
+    """Samples that differ from the stored ones, and the numbers of new keys and of changed values."""
+    write: Readings = {}
+    stored = replaced = 0
+    for point, samples in new.items():
+        change = compared(held.get(point), samples)
+        stored, replaced = stored + change.stored, replaced + change.replaced
+        if change.changed.all():
+            write[point] = samples
+        elif change.changed.any():
+            write[point] = Samples(*(a[change.changed] for a in samples))
+    return write, stored, replaced
 
 
 def is_among(time: NDArray[np.int64], others: NDArray[np.int64]) -> NDArray[np.bool_]:

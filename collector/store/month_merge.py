@@ -11,13 +11,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldfare.analysis.readings import Readings, Samples
-from fieldfare.collector.store.merge import as_text, overlay, without
+from fieldfare.collector.store.merge import EARLIEST, LATEST, as_text, overlay, without
 from fieldfare.collector.store.sealed_file import Piece, Wanted, pieces_of
 from fieldfare.collector.store.sealed_index import Index, RowGroup
 
 ROWS_AT_ONCE = 500_000
 """Readings read from a month at once: 8 MB, and a usual month of minutes in two goes."""
-_EARLIEST, _LATEST = -(1 << 62), 1 << 62
 
 
 class Month(Protocol):
@@ -86,8 +85,8 @@ def _stretches(
     """Stretches of points in their order. spans : first and last time [ms] wanted of each; default all"""
     for point in points:
         groups = index[point].groups if point in index else ()
-        edges = [_EARLIEST, *(g.first for g in groups[1:]), _LATEST]
-        first, last = (_EARLIEST, _LATEST) if spans is None else spans[point]
+        edges = [EARLIEST, *(g.first for g in groups[1:]), LATEST]
+        first, last = (EARLIEST, LATEST) if spans is None else spans[point]
         for group, (start, end) in zip(groups or (None,), pairwise(edges), strict=True):
             inside = group is not None and group.first <= last and first <= group.last
             yield _Stretch(point, start, end, group if inside else None)

@@ -40,8 +40,11 @@ READING_BYTES = 12
 
 
 class Connection(sqlite3.Connection):
-    """damaged : by site, (time, point) of rows that were found damaged; no point for a moment. All
-    connections of a database share it"""
+    """A connection that knows which rows are damaged.
+
+    damaged : by site, (time, point) of rows that were found damaged; no point for a moment. All
+    connections of a database share it
+    """
 
     damaged: dict[int, set[tuple[int, int | None]]]
 

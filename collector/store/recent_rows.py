@@ -18,10 +18,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldfare.analysis.readings import Readings, Samples
-from fieldfare.collector.store.merge import overlay
+from fieldfare.collector.store.merge import EARLIEST, LATEST, overlay
 from fieldfare.collector.store.recent import Connection, point_numbers, site_number
 
-_EARLIEST, _LATEST = -(1 << 62), 1 << 62
 _NO_POINT = 0xFFFFFFFF
 _LARGEST_NUMBER = 1 << 24
 """Of a point. What is above it was a mark once, however its bits are flipped."""
@@ -172,7 +171,7 @@ def fetch(
     names = {num: name for name, num in point_numbers(db, number).items() if points is None or name in points}
     if not names:
         return {}
-    return held(db, number, names, _EARLIEST if start is None else start, _LATEST if end is None else end)
+    return held(db, number, names, EARLIEST if start is None else start, LATEST if end is None else end)
 
 
 def held(db: Connection, site: int, names: dict[int, str], start: int, end: int) -> Readings:
@@ -231,5 +230,5 @@ def spans(db: Connection, site: str, without: Collection[str] = ()) -> dict[str,
     if number is None:
         return {}
     names = {num: name for name, num in point_numbers(db, number).items() if name not in without}
-    found = held(db, number, names, _EARLIEST, _LATEST) if names else {}
+    found = held(db, number, names, EARLIEST, LATEST) if names else {}
     return {p: (len(s.time), int(s.time[0]), int(s.time[-1])) for p, s in found.items()}

@@ -12,7 +12,7 @@ import os
 import re
 import shutil
 import sqlite3
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import date
@@ -57,6 +57,14 @@ def month_start(month: int) -> int:
     periods, within = divmod(month, _PERIOD_MONTHS)
     first = date(1970 + within // 12, within % 12 + 1, 1)
     return (periods * _PERIOD_DAYS + first.toordinal() - _EPOCH) * MS_PER_DAY
+
+
+def month_parts(start: int, end: int) -> Iterator[tuple[int, int]]:
+    """The part of start <= time < end [ms] in each UTC month, in order."""
+    while start < end:
+        until = min(end, month_start(month_of(start) + 1))
+        yield start, until
+        start = until
 
 
 def ends(readings: Readings) -> tuple[int, int]:

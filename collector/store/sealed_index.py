@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from fieldfare.analysis.errors import FieldfareError
+from fieldfare.collector.error_text import first_line
 from fieldfare.collector.store.checksums import ChecksumMismatch, footer_start, read_checksums
 
 INDEX_KEY = b"fieldfare.index"
@@ -155,12 +156,8 @@ def as_damage(path: Path, *more: type[Exception]) -> Iterator[None]:
     except ChecksumMismatch as error:
         raise DamagedFile(path, f"damaged: {error}; its readings are left out") from None
     except unreadable as error:
-        raise DamagedFile(path, f"damaged: {_first_line(error)}; its readings are left out") from None
+        raise DamagedFile(path, f"damaged: {first_line(error)}; its readings are left out") from None
     except OSError as error:
         if error.errno not in (None, errno.EIO):
             raise
-        raise DamagedFile(path, f"can't be read: {_first_line(error)}; its readings are left out") from None
-
-
-def _first_line(error: Exception) -> str:
-    return (str(error).strip() or type(error).__name__).splitlines()[0][:160]
+        raise DamagedFile(path, f"can't be read: {first_line(error)}; its readings are left out") from None

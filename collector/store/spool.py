@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import fcntl
-import os
 import sqlite3
 import threading
 import uuid
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 from typing import NamedTuple
 
@@ -18,8 +16,8 @@ from numpy.typing import NDArray
 
 from fieldfare.analysis.readings import Readings, Samples
 from fieldfare.collector.store.durable import connected, transaction
-from fieldfare.collector.store.files import make_folder
-from fieldfare.collector.store.merge import days_of, overlay
+from fieldfare.collector.store.files import file_lock, make_folder
+from fieldfare.collector.store.merge import EARLIEST, LATEST, days_of, overlay
 
 _TABLES = """
 CREATE TABLE IF NOT EXISTS chunks (
@@ -57,7 +55,7 @@ class Spool:
         make_folder(folder)
         self._folder = folder
         self._lock = threading.RLock()
-        with self._flock("open", wait=True):
+        with file_lock(folder / "open.lock", wait=True):
             self._db = connected(folder / "spool.sqlite", _TABLES)
             self._db.execute("INSERT OR IGNORE INTO writer VALUES (1, ?, 0)", (uuid.uuid4().hex[:12],))
         self.writer: str = str(self._db.execute("SELECT name FROM writer").fetchone()[0])
@@ -67,22 +65,9 @@ class Spool:
         with self._lock, transaction(self._db) as db:
             yield db
 
-    @contextmanager
-    def _flock(self, name: str, *, wait: bool) -> Iterator[bool]:
-        fd = os.open(self._folder / f"{name}.lock", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
-        try:
-            fcntl.flock(fd, fcntl.LOCK_EX if wait else fcntl.LOCK_EX | fcntl.LOCK_NB)
-            yield True
-        except BlockingIOError:
-            yield False
-        finally:
-            os.close(fd)
-
-    @contextmanager
-    def sending(self, *, wait: bool = False) -> Iterator[bool]:
+    def sending(self, *, wait: bool = False) -> AbstractContextManager[bool]:
         """Hold the sender role; yield whether this process has it."""
-        with self._flock("sending", wait=wait) as mine:
-            yield mine
+        return file_lock(self._folder / "sending.lock", wait=wait)
 
     def put(self, site: str, readings: Readings) -> None:
         """Store readings of a site; durable when it returns. Raise the revisions of their days."""
@@ -127,7 +112,7 @@ class Spool:
                 out = overlay({point: _unpacked(is_text, times, vals)}, out)
         if start is None and end is None:
             return out
-        low, high = -(1 << 62) if start is None else start, (1 << 62) if end is None else end
+        low, high = EARLIEST if start is None else start, LATEST if end is None else end
         return {p: cut for p, s in out.items() if len((cut := s.between(low, high)).time)}
 
     def next_chunks(self, readings: int) -> list[Chunk]:

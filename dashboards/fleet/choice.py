@@ -19,7 +19,7 @@ SHOWS = (
     ("drive", "needs a visit"),
     ("setting", "needs a setting"),
     ("call", "needs a phone call"),
-    ("free", "nobody has it yet"),
+    ("free", "not taken in hand"),
     ("dealt", "in hand, muted or done"),
     ("silent", "silent gateways"),
     ("thin", "no efficiency figure"),
@@ -33,12 +33,12 @@ SORTS = (
     ("cost", "costliest first"),
     ("age", "longest open first"),
     ("efficiency", "least efficient first"),
-    ("heard", "longest unheard first"),
+    ("heard", "longest silent first"),
     ("name", "by name"),
     ("area", "by area"),
 )
-HARM_FIRST = "danger before cold rooms and hot water, these before cost"
-ROWS = (("compact", "a line a home, which opens"), ("full", "in full"))
+HARM_FIRST = "danger comes before cold rooms and hot water, and these before cost"
+ROWS = (("compact", "one line each"), ("full", "in full"))
 FEW = 3
 """So few homes stand in full: they fit on a screen, as what a search finds mostly does."""
 PER_PAGE = 100

@@ -35,7 +35,8 @@ _WHY = {
     DISCOMFORT: "cold rooms and hot water come before cost",
     HARM_AHEAD: "what may do harm comes before cost",
 }
-FILE_DUE_STEP = "Export the readings since then and bring the file in."
+SILENCE_STEP = "Ask whether the power or the internet connection is off; then look at the gateway."
+FILE_DUE_STEP = "Export the readings since then and upload the file."
 _ORDER = ("drive", "setting", "call", "none")
 
 
@@ -46,7 +47,10 @@ def visit_of(findings: list[dict[str, Any]]) -> str:
 
 
 def entry_of(row: dict[str, Any], now: datetime) -> dict[str, Any]:
-    """row : id, name, handed_over, heard, result, reason, area, place, handled."""
+    """A home as lists show it.
+
+    row : id, name, handed_over, heard, result, reason, area, place, handled.
+    """
     result, heard = row["result"], row["heard"]
     handled = row.get("handled") or {}
     own = given_verdict(result, row.get("reason") or "not analysed yet")
@@ -102,7 +106,7 @@ def entry_of(row: dict[str, Any], now: datetime) -> dict[str, Any]:
 
 
 def _brief(entry: dict[str, Any], worst: dict[str, Any] | None) -> str:
-    """What a list with a line a home says: the finding's title, or what is not known."""
+    """What the short list says of a home: the finding's title, or what is not known."""
     missing = entry["missing"]
     if worst is not None and entry["since"]:
         title = words.finding_title(worst["code"])
@@ -129,7 +133,7 @@ def _said(
     if _gone(quiet) or (quiet is not None and quiet > SILENT_AFTER and worst is None):
         return {
             "said": given["because"][-1]["says"],
-            "next": "Ask whether the power or the internet connection is off; then look at the gateway.",
+            "next": SILENCE_STEP,
         }
     serious = [b for b in given["because"] if b["severity"]]
     if serious and (worst is None or worst["severity"] == "note"):

@@ -58,11 +58,15 @@ def visit_list(
 
 
 def to_take_along(listed: Iterable[dict[str, Any]]) -> list[tuple[str, list[str]]]:
-    """Things to bring, each with its homes."""
+    """Things to bring on the visits of a list, each with its homes."""
+    drives = (kind for kind in listed if kind["kind"] == "drive")
+    return load_of(stop for kind in drives for area in kind["areas"] for stop in area["stops"])
+
+
+def load_of(stops: Iterable[Mapping[str, Any]]) -> list[tuple[str, list[str]]]:
+    """Things to bring to some stops, each with the names of its homes."""
     load: dict[str, list[str]] = {}
-    for stop in (
-        s for kind in listed if kind["kind"] == "drive" for area in kind["areas"] for s in area["stops"]
-    ):
+    for stop in stops:
         for thing in stop["bring"]:
             load.setdefault(thing, []).append(stop["name"])
     return sorted(load.items())

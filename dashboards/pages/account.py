@@ -37,8 +37,11 @@ def account_page(
     has_password: bool,
     has_passkeys: bool,
 ) -> str:
-    """factors : with id, kind, name, created, used; sessions : with id, created, seen, address, device, way,
-    is_this"""
+    """Page of a person's sign-in methods and sessions.
+
+    factors : with id, kind, name, created, used; sessions : with id, created, seen, address, device, way,
+    is_this
+    """
     return render(
         "account.html",
         title="Your account",

@@ -35,7 +35,9 @@ def chosen_page(
     ticked: Iterable[str] | None = None,
     values: Mapping[str, str] | None = None,
 ) -> str:
-    """people : e-mail -> name of those who can take over findings. done, problems : what became of each, in
+    """Page of several homes' findings, to decide about many at once.
+
+    people : e-mail -> name of those who can take over findings. done, problems : what became of each, in
     words.
     ticked : home/code of the findings that are ticked; None for those that nobody deals with
     """

@@ -19,8 +19,11 @@ def compare_page(
     problem: str,
     visitor: dict[str, Any],
 ) -> str:
-    """homes : id and name of all homes to choose from. asked : a and b. pair : both homes, None for one
-    without a result"""
+    """Page of two homes side by side.
+
+    homes : id and name of all homes to choose from. asked : a and b. pair : both homes, None for one
+    without a result
+    """
     return render(
         "compare.html",
         title="Two homes side by side",
@@ -42,7 +45,7 @@ def _side(home: Home) -> dict[str, Any]:
         "id": home.site.id,
         "name": home.name,
         "given": given,
-        "days": f"{words.day(period['from'])} to {words.day(period['to'])}",
+        "days": words.days_between(period["from"], period["to"]),
         "findings": [f for f in home.result["findings"] if is_standing(f)],
     }
 

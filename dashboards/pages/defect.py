@@ -19,7 +19,10 @@ def defect_page(
     problem: str,
     visitor: dict[str, Any],
 ) -> str:
-    """contents : of api.records.defect_pack.Case, None with a problem. query : the days asked for"""
+    """Page of a suspected defect.
+
+    contents : of api.records.defect_pack.Case, None with a problem. query : the days asked for
+    """
     query_days = {name: query[name] for name in ("from", "to") if query.get(name)}
     shown = result = None
     if contents is not None:

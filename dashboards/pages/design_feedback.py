@@ -65,7 +65,8 @@ def _outdoor(beside: Mapping[str, Any], names: Mapping[str, str]) -> str:
     if "reason" in beside:
         return words.capital(words.reason(beside["reason"]))
     if not beside["sites"]:
-        return f"None of {words.count(beside['compared'], 'home')} reads far from the homes near it"
+        homes = words.count(beside["compared"], "home")
+        return f"None of {homes} has an outdoor sensor that deviates from those nearby"
     return "; ".join(
         f"{names.get(s['site'], s['site'])} reads {words.number(abs(s['apart_k']), 1)} K"
         f" {'warmer' if s['apart_k'] > 0 else 'colder'} than {s['neighbours']} homes near it, on most of"
@@ -96,7 +97,7 @@ def _figure(key: str, title: str, x_name: str, y_name: str, lesson: dict[str, An
         return Chart(
             key,
             title,
-            "Homes are numbered from the tightest on; the numbers below have their names.",
+            "Homes are numbered from the lowest ratio up; the table below gives their names.",
             Axis(
                 "Home", low=-0.5, high=len(sites) - 0.5, names=tuple(str(i) for i in range(1, len(sites) + 1))
             ),
@@ -110,6 +111,6 @@ def _figure(key: str, title: str, x_name: str, y_name: str, lesson: dict[str, An
     if slope := (lesson.get("slope") or {}).get("value"):
         at = lesson["at"]
         ends = [min(x), max(x)]
-        layers.append(Line("their slope", ends, [at["y"] + slope * (v - at["x"]) for v in ends], "water"))
+        layers.append(Line("trend", ends, [at["y"] + slope * (v - at["x"]) for v in ends], "water"))
     rows = tuple((s["name"], words.number(s["x"], 2), words.number(s["y"], 2)) for s in sites)
     return Chart(key, title, "", Axis(x_name), Axis(y_name), tuple(layers), ("Home", x_name, y_name), rows)

@@ -15,7 +15,10 @@ from fieldfare.dashboards.text.units import in_chart
 
 @dataclass(frozen=True)
 class Drawn:
-    """query : query string of the figure's URL, such as ?from=2026-01-01"""
+    """A chart, drawn as SVG and as a table when a template asks for it.
+
+    query : query string of the figure's URL, such as ?from=2026-01-01
+    """
 
     chart: Chart
     query: str

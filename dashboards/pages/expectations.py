@@ -18,7 +18,10 @@ from fieldfare.dashboards.templating import render
 def expectations_page(
     row: dict[str, Any], site: Site, facts: Facts, visitor: dict[str, Any], query: dict[str, str]
 ) -> str:
-    """row : id and name. facts : of the days shown. query : from and to, where asked for"""
+    """Page of measured against expected values, for every model.
+
+    row : id and name. facts : of the days shown. query : from and to, where asked for
+    """
     after = days_query(query)
     made = [draw(expectation_chart(name, site, facts), after) for name in MODELS]
     return render(

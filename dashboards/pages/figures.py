@@ -28,8 +28,11 @@ def numbers_page(
     *,
     part: bool,
 ) -> str:
-    """name : of a figure, a model or the trace. facts : of a model's figures with what the home is equipped
-    with. query : from and to, where asked for. part : the table alone"""
+    """Page of the table behind a figure.
+
+    name : of a figure, a model or the trace. facts : of a model's figures with what the home is equipped
+    with. query : from and to, where asked for. part : the table alone
+    """
     made = in_chart(_chart(name, site, result, facts))
     if part:
         return table(made)
@@ -59,7 +62,10 @@ def figures_page(
     *,
     part: bool,
 ) -> str:
-    """names : of figures, in their order. query : from and to, where asked for. part : the figures alone"""
+    """Page of some or all figures of a home.
+
+    names : of figures, in their order. query : from and to, where asked for. part : the figures alone
+    """
     query_text = days_query(query)
     rows = day_rows(facts, site.zone)
     return render(

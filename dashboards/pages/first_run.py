@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import datetime
 from typing import Any, Protocol
 
 from fieldfare.analysis.errors import Problem
 from fieldfare.analysis.plant.quantities import QUANTITIES
-from fieldfare.dashboards.site_form.fields import is_new_field, key_of_problem, new_groups
+from fieldfare.dashboards.site_form.fields import beside_fields, is_new_field, new_groups
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
 
@@ -45,14 +44,7 @@ def site_form_page(
     """
     follows = not text and not values.get("site.id") and not values.get("site.name")
     listed = [p for p in problems if not (follows and p.key == "site.id")]  # derived from the name
-    beside: dict[str, str] = {}
-    above = []
-    for p in listed:
-        key = key_of_problem(p.key, values)
-        if is_new_field(key) and not text:
-            beside[key] = f"{beside[key]}; {p.message}" if key in beside else p.message
-        else:
-            above.append(p)
+    beside, above = beside_fields(listed, values, lambda key: is_new_field(key) and not text)
     return render(
         "site_form.html",
         title="New home",
@@ -103,9 +95,7 @@ def readings_page(
     )
 
 
-def progress_page(
-    row: dict[str, Any], job: dict[str, Any] | None, visitor: dict[str, Any], now: datetime | None = None
-) -> str:
+def progress_page(row: dict[str, Any], job: dict[str, Any] | None, visitor: dict[str, Any]) -> str:
     """Progress page, which reloads until the job is done.
 
     job : kind, state (waiting, running, done, failed), done, of, message
@@ -113,6 +103,3 @@ def progress_page(
     return render(
         "progress.html", title=f"Progress, {row['name']}", here="first", visitor=visitor, row=row, job=job
     )
-
-
-__all__ = ["first_run_page", "progress_page", "readings_page", "site_form_page"]

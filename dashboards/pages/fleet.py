@@ -61,7 +61,9 @@ def fleet_list_page(
     damage: Sequence[str] = (),
     meant: str = "",
 ) -> str:
-    """rows : those of the asked page in its order, one dict a home with id, name, handed_over, heard, result,
+    """One page of the fleet's list.
+
+    rows : those of the asked page in its order, one dict a home with id, name, handed_over, heard, result,
     reason, area.
     total : how many homes fit the choice. counts : of the whole fleet
     views : the reader's kept views with id, name, address; None for a reader who can't keep any
@@ -105,5 +107,5 @@ def summary_of(counts: Counts) -> str:
         text += f" {counts.visits} {'needs' if counts.visits == 1 else 'need'} a visit."
     if counts.money:
         cost = words.listed([words.money(v, c, 0) for c, v in sorted(counts.money.items())])
-        text += f" What is open costs about {cost} a year."
+        text += f" Open findings cost about {cost} a year."
     return text

@@ -40,7 +40,9 @@ def home_page(
     firm: dict[str, str] | None = None,
     household: dict[str, Any] | None = None,
 ) -> str:
-    """contents : a month paper's contents, None where the month has no readings. row["result"] :
+    """The household's page of a month.
+
+    contents : a month paper's contents, None where the month has no readings. row["result"] :
     the last year's.
     firm : its name and contact, each empty where not set
     household : homes (id and name of the reader's others), visits in words, and contact, None where it is not
@@ -77,7 +79,7 @@ def home_page(
         works=[w for w in works if str(w["day"])[:7] == month],
         to_do=tasks,
         cold=cold_sentence(site, result, given, rolling),
-        advice=advice(site, year, rows),
+        advice=advice(site, year),
         month=month_words(result["period"]),
         month_key=month,
         months=_neighbours(month, row),

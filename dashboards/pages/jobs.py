@@ -24,8 +24,11 @@ def job_page(
     work: int | None = None,
     photos: Iterable[Any] = (),
 ) -> str:
-    """photos : of the job, each with `id`. codes : findings that the job may name. problems : field -> what
-    is wrong. work : number of the job to correct"""
+    """Page of the form to log or correct a job.
+
+    photos : of the job, each with `id`. codes : findings that the job may name. problems : field -> what
+    is wrong. work : number of the job to correct
+    """
     return render(
         "job.html",
         title=f"{'Correct a job' if work else 'Log a job'}, {row['name']}",

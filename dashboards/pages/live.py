@@ -18,7 +18,10 @@ screens."""
 def live_page(
     rows: Iterable[dict[str, Any]], visitor: dict[str, Any], now: datetime, *, part: bool = False
 ) -> str:
-    """rows : as of `live_words.grouped`. part : only the rows"""
+    """Page of the live overview.
+
+    rows : as of `live_words.grouped`. part : only the rows
+    """
     groups = grouped(rows, now)
     total = sum(len(g["homes"]) for g in groups)
     says = words.listed([f"{len(g['homes'])} {g['word']}" for g in groups])

@@ -51,7 +51,10 @@ def invited_page(
 
 
 def sign_in_page(error: str, provider: str = "", email: str = "") -> str:
-    """provider : text of the sign-in provider's button, empty without one. email : as typed"""
+    """Page of the sign-in form.
+
+    provider : text of the sign-in provider's button, empty without one. email : as typed
+    """
     return render(
         "sign_in.html",
         title=_("Sign in"),

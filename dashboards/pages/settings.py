@@ -8,7 +8,7 @@ from typing import Any
 from fieldfare.analysis.errors import Problem
 from fieldfare.analysis.plant.fields import LANGUAGES
 from fieldfare.dashboards.site_form.edit import KeyChange
-from fieldfare.dashboards.site_form.fields import groups_of, is_field, key_of_problem
+from fieldfare.dashboards.site_form.fields import beside_fields, groups_of, is_field
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text.language import DRAFTS, own_name
 
@@ -50,7 +50,7 @@ def site_settings_page(
     values : key -> value of its field. changes : None before a preview. proposed : the file to save
     """
     listed = list(problems)
-    beside, above = _beside_fields(listed, values, as_text)
+    beside, above = beside_fields(listed, values, lambda key: is_field(key) and not as_text)
     groups = [] if as_text else groups_of(values)
     named = [(group.title, f) for group in groups for f in group.all if f.key in beside]
     wrong = [(f.key.replace(".", "-"), f"{title} · {f.label}", beside[f.key]) for title, f in named]
@@ -76,20 +76,6 @@ def site_settings_page(
         saved=saved,
         trouble=trouble,
     )
-
-
-def _beside_fields(
-    listed: Sequence[Problem], values: Mapping[str, str], as_text: bool
-) -> tuple[dict[str, str], list[Problem]]:
-    """Problems by the key of their field, and those without a field."""
-    beside, above = dict[str, str](), list[Problem]()
-    for p in listed:
-        key = key_of_problem(p.key, values)
-        if is_field(key) and not as_text:
-            beside[key] = f"{beside[key]}; {p.message}" if key in beside else p.message
-        else:
-            above.append(p)
-    return beside, above
 
 
 def settings_page(

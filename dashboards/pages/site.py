@@ -92,7 +92,9 @@ def site_page(
     now: datetime,
     drawn: dict[str, Any] | None = None,
 ) -> str:
-    """row : id, name, site, heard, result, reason, and `latest` point -> {time [ms], value} where at hand.
+    """Page of one site.
+
+    row : id, name, site, heard, result, reason, and `latest` point -> {time [ms], value} where at hand.
 
     In row also: `period_problem` and `period_typed` where the asked days can't be shown, `handled` finding
         code -> decision, `people` e-mail -> name of those who can take over a finding, and `visits` booked,
@@ -225,7 +227,7 @@ def _standing(
         "given": given,
         "standing_codes": [f["code"] for f in rolling["findings"] if not f["until"]],
         "other_days": other,
-        "standing_days": f"{words.day(days['from'])} to {words.day(days['to'])}",
+        "standing_days": words.days_between(days["from"], days["to"]),
         "further_reasons": [b["says"] for b in given["because"] if b["severity"] and b["code"] not in codes],
         "elsewhere": [words.small_first(words.finding_title(f["code"])) for f in found] if other else [],
     }

@@ -8,7 +8,7 @@ from typing import Any
 
 from fieldfare.analysis.visits.route import Position
 from fieldfare.dashboards.figures.round_plot import round_plot, stands_apart
-from fieldfare.dashboards.fleet.visits import to_take_along, visit_list
+from fieldfare.dashboards.fleet.visits import load_of, to_take_along, visit_list
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
 
@@ -62,9 +62,8 @@ def _summary(listed: Sequence[dict[str, Any]]) -> str:
                 f"of work in {words.count(n, 'area')}"
             )
         else:
-            parts.append(
-                f"{words.count(len(stops), 'home')} {'a setting' if kind['kind'] == 'setting' else 'a call'}"
-            )
+            what = "a setting" if kind["kind"] == "setting" else "a call"
+            parts.append(f"{words.count(len(stops), 'home')} {'needs' if len(stops) == 1 else 'need'} {what}")
     return f"{words.listed(parts)}." if parts else ""
 
 
@@ -139,10 +138,6 @@ def day_page(
     stops : by time, as of `visit_list` with `visit`, of `present_visit`. order : names in the order of the
         shortest drive, empty if it is the same
     """
-    load: dict[str, list[str]] = {}
-    for stop in stops:
-        for thing in stop["bring"]:
-            load.setdefault(thing, []).append(stop["name"])
     plot = round_plot([{"stops": stops}], start)
     return render(
         "visit_day.html",
@@ -155,7 +150,7 @@ def day_page(
         firm=firm,
         plot=plot,
         order=order,
-        load=sorted(load.items()),
+        load=load_of(stops),
         person=person,
         minutes=sum(s["visit"]["minutes"] for s in stops),
     )

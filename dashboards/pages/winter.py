@@ -43,7 +43,10 @@ def winter_page(
     query: dict[str, str],
     now: datetime,
 ) -> str:
-    """contents : a winter paper's contents."""
+    """Page of a home's winter check.
+
+    contents : a winter paper's contents.
+    """
     site, result = row["site"], contents["result"]
     rows = contents.get("days") or rows_of_result(result)
     made = sheet(site, result, rows)
@@ -74,7 +77,7 @@ def _other_days(row: dict[str, Any], result: dict[str, Any]) -> str:
     period = (row.get("rolling") or result)["period"]
     if (period["from"], period["to"]) == (result["period"]["from"], result["period"]["to"]):
         return ""
-    return f"{words.day(period['from'])} to {words.day(period['to'])}"
+    return words.days_between(period["from"], period["to"])
 
 
 def winter_list_page(entries: Iterable[dict[str, Any]], visitor: dict[str, Any]) -> str:

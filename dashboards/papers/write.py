@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime
-from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any, Literal
 
@@ -23,10 +22,12 @@ from fieldfare.dashboards.checks.lists import shown_check
 from fieldfare.dashboards.checks.sheet import forecast_words, sheet
 from fieldfare.dashboards.figures.index import chart
 from fieldfare.dashboards.pages.drawn import draw
+from fieldfare.dashboards.paper_site import site_on_paper
 from fieldfare.dashboards.papers.defect import defect_shown
 from fieldfare.dashboards.papers.pdf import NoPdf, print_pdf
 from fieldfare.dashboards.rows.days import Row, day_rows, rows_of_result
 from fieldfare.dashboards.rows.design_vs_measured import two_sides
+from fieldfare.dashboards.software_version import software_version
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
 from fieldfare.dashboards.text.home_advice import advice
@@ -101,7 +102,7 @@ def paper_html(
         "served": served,
         "site": site.id,
         "zone": site.timezone,
-        "version": _version(),
+        "version": software_version(),
         "links": links,
         "firm": contents.get("firm") or {"name": "", "contact": ""},
         "logo": logo,
@@ -129,7 +130,7 @@ def _check_html(site: Site, kind: str, period: str, contents: dict[str, Any], co
     check = shown_check(site, contents)
     title = CHECK_TITLES[kind]  # type: ignore[index]
     title = title if period == "first" else f"{title} {period}"
-    foot = f"{site.name} · {title} · made {words.day(common['made'])} · fieldfare {_version()}"
+    foot = f"{site.name} · {title} · made {words.day(common['made'])} · fieldfare {software_version()}"
     return render(
         "paper_check.html",
         title=title,
@@ -154,8 +155,11 @@ def paper_pdf(
 
 
 def _contents(result: Result) -> dict[str, Any]:
-    about = result.site.model_dump(mode="json", by_alias=True, exclude={"contact", "point", "csv", "limits"})
-    return {"site": about, "result": result.as_dict(), "days": day_rows(result.facts, result.site.zone)}
+    return {
+        "site": site_on_paper(result.site),
+        "result": result.as_dict(),
+        "days": day_rows(result.facts, result.site.zone),
+    }
 
 
 def _month(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, Any]:
@@ -173,7 +177,7 @@ def _month(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, A
         "works": contents.get("works") or [],
         "to_do": tasks,
         "cold": cold_sentence(site, result, given, year),
-        "advice": advice(site, year, rows),
+        "advice": advice(site, year),
     }
 
 
@@ -278,7 +282,7 @@ def _foot(site: Site, result: dict[str, Any], made: date) -> str:
         "made {day} · method {method}, fieldfare {version}",
         day=words.day(made),
         method=result["method"],
-        version=_version(),
+        version=software_version(),
     )
     return f"{site.name} · {period} · {how}"
 
@@ -292,10 +296,3 @@ def _style(foot: str) -> Markup:
   @bottom-right {{ content: "{numbered}" }}
 }}"""
     return Markup("\n".join((text_of("figures.css"), text_of("paper.css"), page)))  # noqa: S704
-
-
-def _version() -> str:
-    try:
-        return version("fieldfare")
-    except PackageNotFoundError:
-        return "not installed"

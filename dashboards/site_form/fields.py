@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from functools import cache
 from typing import Any, NamedTuple
 from zoneinfo import available_timezones
 
+from fieldfare.analysis.errors import Problem
 from fieldfare.analysis.plant.quantities import QUANTITIES
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES
 from fieldfare.dashboards.site_form.schema import JOIN, keys
@@ -246,6 +247,24 @@ def field_of(key: str) -> Field:
 def title_of(key: str) -> str:
     """Title of the section of a key's field."""
     return next(part.title for part in PARTS if _general(key) in part.keys)
+
+
+def beside_fields(
+    problems: Iterable[Problem], values: Mapping[str, str], has_field: Callable[[str], bool]
+) -> tuple[dict[str, str], list[Problem]]:
+    """Problems to show beside their field, by the field's key, and those to show above the form.
+
+    has_field : whether the form shows the field of a key
+    """
+    beside: dict[str, str] = {}
+    above: list[Problem] = []
+    for p in problems:
+        key = key_of_problem(p.key, values)
+        if has_field(key):
+            beside[key] = f"{beside[key]}; {p.message}" if key in beside else p.message
+        else:
+            above.append(p)
+    return beside, above
 
 
 def key_of_problem(key: str, values: Mapping[str, str]) -> str:

@@ -49,7 +49,10 @@ def _explained(finding: Mapping[str, Any], at_work: set[str]) -> bool:
 
 
 def _goes_down(handled: Mapping[str, Any] | None, finding: Mapping[str, Any], worst: int) -> bool:
-    """worst : index in VERDICTS of the home's gravest finding"""
+    """Whether a decision moves a finding behind the open ones.
+
+    worst : index in VERDICTS of the home's gravest finding
+    """
     if sinks(handled, finding["code"]):
         return True
     is_muted = handled is not None and handled["holds"] and handled["state"] in ("muted", "no_fault")

@@ -16,7 +16,7 @@ LITTLE_TO_SPARE, SOME_TO_SPARE, PLENTY_TO_SPARE = 1.15, 1.3, 1.5
 """Output over load at the design temperature; warming up again needs what is above 1 (common practice)."""
 
 
-def advice(site: Site, result: dict[str, Any], rows: list[dict[str, Any]]) -> list[str]:
+def advice(site: Site, result: dict[str, Any]) -> list[str]:
     """Sentences on a week away, on nights and on the hot water."""
     out = []
     saving = _week_away(result)

@@ -97,8 +97,11 @@ def _warmth(
 
 
 def _below_target(where: str, zone: dict[str, Any], *, is_cold: bool, n: int) -> str:
-    """zone : of the result's `comfort`. is_cold : by the verdict's rule or finding
-    n : the grammatical number of `where`"""
+    """Sentence on how far and how long a zone was below its set temperature.
+
+    zone : of the result's `comfort`. is_cold : by the verdict's rule or finding
+    n : the grammatical number of `where`
+    """
     below = zone["share_below_target"]
     if below is None:
         return _(
@@ -198,7 +201,7 @@ def _energy(contents: dict[str, Any]) -> MonthSection:
 
 
 def _beside(site: Site, result: dict[str, Any]) -> list[MonthSection]:
-    """Other heat sources; None if the site file names none."""
+    """Other heat sources; empty if the site file names none."""
     sentences = beside(site, result)
     return (
         [MonthSection(_("What else gives heat or electricity?"), sentences[0], sentences[1:])]
@@ -231,7 +234,7 @@ def _other_months(contents: dict[str, Any]) -> list[str]:
 
 
 def _year(contents: dict[str, Any]) -> list[MonthSection]:
-    """The months up to this one; None if fewer than FEWEST_MONTHS are known."""
+    """The months up to this one; empty if fewer than FEWEST_MONTHS are known."""
     year = contents.get("year") or contents["result"]
     months = _months_of(year)
     known = [(key, kwh) for key, kwh, _whole in months if kwh is not None]
@@ -366,8 +369,8 @@ def _money(site: Site, contents: dict[str, Any]) -> MonthSection:
 
 
 def carbon_notes(cost: dict[str, Any]) -> list[tuple[str, str]]:
-    """Carbon factors of the month's emissions: in the reader's language, with published sources. None without
-    emissions.
+    """Carbon factors of the month's emissions: in the reader's language, with published sources. Empty
+    without emissions.
 
     cost : of a result document
     """

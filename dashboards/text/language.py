@@ -1,8 +1,7 @@
 """Language of a page or paper, and its message catalogues.
 
 Catalogues are gettext `.po` files in `dashboards/locale`. They are compiled in memory when a language is
-first used, so nothing has to be built. A message that a catalogue lacks,
-and an unknown language, are English.
+first used, so nothing has to be built. Unknown languages, and messages that a catalogue lacks, are English.
 """
 
 from __future__ import annotations
@@ -76,6 +75,7 @@ def speaking(language: str | None) -> Iterator[None]:
 
 
 def language() -> str:
+    """Code of the current language."""
     return _chosen.get()
 
 

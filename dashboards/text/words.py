@@ -11,7 +11,6 @@ from datetime import date
 from typing import Any
 
 from fieldfare.analysis.reports.verdict import WORDS as VERDICT_WORDS
-from fieldfare.dashboards.text import language
 from fieldfare.dashboards.text.formats import (
     THIN,
     age,
@@ -45,7 +44,7 @@ from fieldfare.dashboards.text.labels import (
     TITLES,
     VISITS,
 )
-from fieldfare.dashboards.text.language import gettext
+from fieldfare.dashboards.text.language import gettext, listed
 
 __all__ = [
     "THIN",
@@ -57,6 +56,7 @@ __all__ = [
     "duration",
     "file_until",
     "interval",
+    "listed",
     "measure",
     "moment",
     "money",
@@ -287,8 +287,3 @@ def price_tag(cost: dict[str, Any] | None, currency: str | None) -> str:
 def count(n: int, one: str, many: str | None = None) -> str:
     """`1 home`, `3 homes`."""
     return f"{number(n)} {one if n == 1 else many or one + 's'}"
-
-
-def listed(items: list[str]) -> str:
-    """A, B and C."""
-    return language.listed(items)

@@ -14,6 +14,7 @@ from fieldfare.api.http.auth import (
     AppStateHere,
     ConfirmFirst,
     SignInFirst,
+    check_form,
     session_of,
 )
 from fieldfare.api.http.html.site_pages import NO_STORE, Csrf
@@ -22,11 +23,12 @@ from fieldfare.api.http.sessions import (
     Proof,
     client_address,
     confirm_session,
+    passkey_request,
     set_cookie,
     tell,
 )
 from fieldfare.api.people.passwords import check_strength
-from fieldfare.api.people.sign_in import LiveSession, same
+from fieldfare.api.people.sign_in import LiveSession
 from fieldfare.dashboards import pages
 
 router = page_router()
@@ -194,8 +196,8 @@ def _live_session(request: Request, csrf: str | None = None) -> LiveSession:
         raise SignInFirst
     if live.actor.person is None:
         raise HTTPException(403, "only people have an account")
-    if csrf is not None and not same(csrf, live.csrf):
-        raise HTTPException(403, "the form is not of this session")
+    if csrf is not None:
+        check_form(live, csrf)
     return live
 
 
@@ -247,9 +249,6 @@ def _confirm_page(
     parts: AppState, live: LiveSession, where: str, fields: list[tuple[str, str]], problem: str
 ) -> str:
     person = live.actor.person or 0
-    kinds, options = {f.kind for f in parts.factors.of_person(person)}, ""
-    if "passkey" in kinds and parts.factors.site.has_passkeys:
-        options = parts.factors.request_options(person, parts.sessions.new_challenge(live.key))
     provider = parts.settings.provider_name if parts.settings.provider_url else ""
     if not parts.accounts.get(person).has_password and not provider:
         problem = problem or "this account has no password; ask an installer for a new address to set one"
@@ -258,8 +257,8 @@ def _confirm_page(
         where,
         json.dumps(fields),
         problem,
-        options,
-        has_factor=bool(kinds),
+        passkey_request(parts, person, live.key),
+        has_factor=bool(parts.factors.of_person(person)),
         provider=provider,
     )
 

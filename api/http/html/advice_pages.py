@@ -128,7 +128,7 @@ def show_cold_snap(
             raise InputError("choose the file of the forecast")
         text = file.file.read(MOST_BYTES + 1)
         if len(text) > MOST_BYTES:
-            raise InputError(f"{name}: a forecast is of up to 1 MB")
+            raise InputError(f"{name}: is larger than 1 MB; a forecast needs far less")
         document = cold_snap(parts.service, text.decode("utf-8", "replace"), name)
     except InputError as error:
         return HTMLResponse(pages.cold_snap_page(None, str(error), visitor(request)), 422)

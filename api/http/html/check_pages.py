@@ -63,7 +63,7 @@ def worker() -> Response:
 
 
 @router.get("/field/session.json")
-def field_session(request: Request, parts: AppStateHere) -> Response:
+def field_session(request: Request) -> Response:
     """Owner of the entries that may be sent now, and the CSRF token for sending them."""
     who = visitor(request)
     if who["role"] not in ("installer", "engineer"):
@@ -234,8 +234,11 @@ def _period(parts: AppState, kind: Kind, site: str, now: datetime) -> str:
 
 
 def _visit_soon(row: BookingRow | None, card: Card, now: datetime, actor: Actor) -> dict[str, Any]:
-    """start : of the home's next visit, or a far-off day. visit : as text. is_mine : whether it is the
-    reader's visit"""
+    """The home's next visit, for the list of homes on site.
+
+    start : of the home's next visit, or a far-off day. visit : as text. is_mine : whether it is the
+    reader's visit
+    """
     if row is None:
         return {"start": now + FURTHEST, "visit": None, "is_mine": False}
     shown = pages.present_visit(asdict(row), card.zone, card.name, now.astimezone(card.zone).date())

@@ -169,7 +169,7 @@ def keep_view(
     """Save the current filters under a name."""
     actor = writer(request, "fleet.read", csrf)
     if actor.person is None:
-        raise HTTPException(403, "only somebody with an account can keep views")
+        raise HTTPException(403, "only people with an account can save views")
     query = dict(parse_qsl(urlsplit(address).query))
     chosen_by = pages.address_of(pages.asked_of(query))
     try:

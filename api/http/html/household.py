@@ -14,8 +14,11 @@ from fieldfare.dashboards.pages import present_visit
 
 
 def household(parts: AppState, record: SiteRecord, actor: Actor) -> dict[str, Any]:
-    """homes : id and name of each home of a householder with several; visits : coming visits as text; contact
-    : lines, None if the reader may not see it (a home's link can be passed on) or there is none."""
+    """Further contents of the household's page.
+
+    homes : id and name of each home of a householder with several; visits : coming visits as text; contact
+    : lines, None if the reader may not see it (a home's link can be passed on) or there is none.
+    """
     homes: list[tuple[str, str]] = []
     if actor.role not in OF_THE_FIRM and actor.sites is not None and len(actor.sites) > 1:
         homes = [(c.id, c.name) for c in parts.service.sites.cards() if c.id in actor.sites]

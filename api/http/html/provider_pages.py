@@ -12,6 +12,7 @@ from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import (
     CSRF_FIELD,
     AppStateHere,
+    check_form,
     cookie_name,
     is_secure,
     session_of,
@@ -21,7 +22,6 @@ from fieldfare.api.http.routers import page_router
 from fieldfare.api.http.sessions import note_refusal, open_for_provider, set_cookie
 from fieldfare.api.people.accounts import AccountRefused
 from fieldfare.api.people.provider import STARTED_FOR_S, Provider
-from fieldfare.api.people.sign_in import same
 from fieldfare.dashboards import pages
 
 router = page_router()
@@ -33,8 +33,8 @@ def begin(
 ) -> Response:
     """Redirect to the provider: to sign in, or to confirm a signed-in person."""
     visit = session_of(request)
-    if csrf and (visit is None or not same(csrf, visit.csrf)):
-        raise HTTPException(403, "the form is not of this session")
+    if csrf:
+        check_form(visit, csrf)
     confirms = (visit.actor.person or 0) if visit is not None and csrf else 0
     try:
         address, signed = _provider(parts).start(confirms)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import partial
 from typing import Annotated, Literal
 
-from fastapi import Form, HTTPException, Request
+from fastapi import Form, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from fieldfare.analysis.errors import InputError
@@ -14,12 +14,12 @@ from fieldfare.api.http.auth import (
     CSRF_FIELD,
     AppStateHere,
     SiteRecordHere,
-    actor_of,
-    check,
+    check_form,
     cookie_name,
     session_of,
 )
 from fieldfare.api.http.html.reader_language import in_readers_language, wishes
+from fieldfare.api.http.html.site_pages import reader
 from fieldfare.api.http.routers import page_router
 from fieldfare.api.http.sessions import (
     Proof,
@@ -29,10 +29,9 @@ from fieldfare.api.http.sessions import (
     mark_device,
     open_session,
     origin_of,
+    passkey_request,
     set_cookie,
 )
-from fieldfare.api.people.access import Actor
-from fieldfare.api.people.sign_in import same
 from fieldfare.api.records.papers import paper_for, rendered
 from fieldfare.dashboards import pages as looks
 
@@ -50,14 +49,14 @@ def paper(
     parts: AppStateHere,
 ) -> Response:
     """Show a paper on screen."""
-    if (refusal := _refusal(request, "papers.read", record.site.id)) is not None:
-        return refusal
+    reader(request, "papers.read", record.site.id)
     paper = paper_for(parts.service, record, kind, period)
     return rendered(paper, "html", served=True, accepts=wishes(request))
 
 
 @router.get("/sign-in")
 def sign_in_page(request: Request, parts: AppStateHere) -> Response:
+    """Show the sign-in form."""
     return in_readers_language(request, lambda: _sign_in_page(parts, ""))
 
 
@@ -81,7 +80,7 @@ def sign_in(request: Request, parts: AppStateHere, email: Email = "", password: 
 
 @router.get("/sign-in/second")
 def second_step_page(request: Request, parts: AppStateHere) -> Response:
-    """Handle the second factor: a code or a passkey."""
+    """Show the form for the second factor: a code or a passkey."""
     waiting = parts.sign_in.pending(request.cookies.get(cookie_name(parts), ""))
     return HTMLResponse(_second_page(parts, *waiting, "")) if waiting else _to("/sign-in")
 
@@ -93,6 +92,7 @@ def second_step(
     code: Secret = "",
     credential: Annotated[str, Form(max_length=20_000)] = "",
 ) -> Response:
+    """Complete a sign-in with the second factor."""
     secret = request.cookies.get(cookie_name(parts), "")
     try:
         opened = complete_session(request, parts, secret, Proof(code, credential))
@@ -108,8 +108,7 @@ def sign_out(request: Request, parts: AppStateHere, csrf: Annotated[str, Form(al
     """Handle the sign-out form."""
     live = session_of(request)
     if live is not None:
-        if not same(csrf, live.csrf):
-            raise HTTPException(403, "the form is not of this session")
+        check_form(live, csrf)
         end_session(request, parts)
     response = _to("/sign-in")
     forget_in_browser(response, parts)
@@ -131,6 +130,7 @@ def _ended(request: Request) -> Response:
 
 @router.post("/welcome/{secret}")
 def welcome(secret: str, request: Request, parts: AppStateHere, password: Secret = "") -> Response:
+    """Set an invited person's password, and sign them in."""
     try:
         row = parts.accounts.set_invited_password(secret, password)
     except InputError as error:
@@ -156,6 +156,7 @@ def first(
     name: Annotated[str, Form(max_length=120)] = "",
     password: Secret = "",
 ) -> Response:
+    """Register the first user, and sign them in."""
     try:
         row = parts.accounts.make_first_user(secret, email, name, password)
     except InputError as error:
@@ -184,27 +185,14 @@ def _welcome(parts: AppState, secret: str, problem: str) -> str:
     return looks.welcome_page(problem, is_first=False, name=person.name, role=person.role, homes=homes)
 
 
-def _refusal(request: Request, permission: str, site: str) -> Response | None:
-    """Redirect anonymous users to sign-in; 404 for sites the actor may not see. None if access is granted."""
-    actor: Actor = actor_of(request)
-    if actor.role == "nobody":
-        return _to("/sign-in")
-    check(actor, permission, site)
-    request.app.state.parts.audit.note_access(actor, site)
-    return None
-
-
 def _sign_in_page(parts: AppState, error: str, email: str = "") -> str:
     provider = parts.settings.provider_name if parts.settings.provider_url else ""
     return looks.sign_in_page(error, provider, email)
 
 
 def _second_page(parts: AppState, person: int, key: str, error: str) -> str:
-    kinds = {f.kind for f in parts.factors.of_person(person)}
-    options = ""
-    if "passkey" in kinds and parts.factors.site.has_passkeys:
-        options = parts.factors.request_options(person, parts.sessions.new_challenge(key))
-    return looks.second_step_page(error, options, has_app="totp" in kinds)
+    has_app = any(f.kind == "totp" for f in parts.factors.of_person(person))
+    return looks.second_step_page(error, passkey_request(parts, person, key), has_app=has_app)
 
 
 def _let_in(request: Request, parts: AppState, person: int) -> Response:

@@ -21,7 +21,7 @@ from fieldfare.api.core.fleet_table import Chosen
 from fieldfare.api.core.local_days import day_of
 from fieldfare.api.core.results import NoReadings
 from fieldfare.api.core.rolling_period import rolling_result
-from fieldfare.api.core.sites import SiteRecord
+from fieldfare.api.core.sites import SiteRecord, admitted
 from fieldfare.api.http.app_state import AppState, parts_of
 from fieldfare.api.http.auth import (
     CSRF_FIELD,
@@ -30,6 +30,7 @@ from fieldfare.api.http.auth import (
     SiteRecordHere,
     actor_of,
     check,
+    check_form,
     confirm,
     live_session_of,
 )
@@ -49,10 +50,8 @@ from fieldfare.api.people.access import (
     OF_THE_FIRM,
     Actor,
 )
-from fieldfare.api.people.sign_in import same
 from fieldfare.api.records.file_imports import FileImport, FileImports
 from fieldfare.api.records.papers import winter_paper
-from fieldfare.api.running.intake import check_site_text
 from fieldfare.collector.csv.column_mapping import MappingProposal, points_toml, propose
 from fieldfare.collector.csv.source import head_of
 from fieldfare.collector.csv.time_forms import TIME_FORMATS
@@ -64,8 +63,6 @@ FOR_EVER = {"Cache-Control": "public, max-age=31536000, immutable"}
 NO_STORE = {"Cache-Control": "no-store"}
 """For pages with a secret on them, and those that are old at once."""
 Csrf = Annotated[str, Form(alias=CSRF_FIELD)]
-
-
 LONGEST_USES_DAYS = 100
 LONGEST_RUN = timedelta(days=40)
 """A unit may run for weeks in frost without a stop; runs that began this long before are still looked for."""
@@ -97,8 +94,8 @@ def writer(request: Request, permission: str, csrf: str, site: str | None = None
     """The sender of a form, if authorised and with a valid CSRF token. Raises SignInFirst, 403,
     UnknownSite."""
     parts, session = parts_of(request), live_session_of(request)
-    if session is not None and not same(csrf, session.csrf):
-        raise HTTPException(403, "the form is not of this session")
+    if session is not None:
+        check_form(session, csrf)
     actor = session.actor if session else DEMO_VISITOR if parts.settings.demo else NOBODY
     _allowed(parts, actor, permission, site)
     confirm(request, actor, permission)
@@ -116,7 +113,7 @@ def _allowed(parts: AppState, actor: Actor, permission: str, site: str | None) -
 
 @router.get("/")
 def front(request: Request, parts: AppStateHere) -> Response:
-    """Start page: visits for the firm's people, the home for a householder, otherwise sign-in."""
+    """Start page: the list of homes for the firm's people, the home for a householder, otherwise sign-in."""
     actor = actor_of(request)
     if actor.role not in OF_THE_FIRM:
         return see_other(f"/sites/{min(actor.sites)}/home" if actor.sites else "/sign-in")
@@ -192,7 +189,7 @@ def uses(
     reader(request, "site.read", record.site.id)
     first, last = day_of(start, record.site.zone), day_of(end, record.site.zone)
     if not 0 <= (last - first).days <= LONGEST_USES_DAYS:
-        raise InputError(f"a stretch of up to {LONGEST_USES_DAYS} days can be asked for")
+        raise InputError(f"ask for at most {LONGEST_USES_DAYS} days at once")
     facts = parts.service.facts_cache.stored(record.site.id, first - LONGEST_RUN, last)
     return Response(pages.uses_json(facts, start, end), media_type="application/json")
 
@@ -316,6 +313,7 @@ def first_run(request: Request, parts: AppStateHere) -> Response:
 
 @router.get("/first-run/site")
 def site_form(request: Request) -> Response:
+    """Show the form of a new home's site file."""
     reader(request, "site.write")
     return HTMLResponse(pages.site_form_page({}, [], "", visitor(request)))
 
@@ -331,11 +329,11 @@ async def take_site(request: Request, parts: AppStateHere) -> Response:
         text = (await upload.read()).decode("utf-8-sig", errors="replace")
     try:
         made = text or pages.site_toml(values)
-        checked = check_site_text(made)
+        checked = admitted(made)
     except SiteError as error:
         return HTMLResponse(pages.site_form_page(values, error.problems, text, visitor(request)), 422)
     if parts.service.sites.find(checked.id) is not None and not text:
-        taken = Problem("site.id", f"{checked.id!r} is looked after already; choose another")
+        taken = Problem("site.id", f"there is already a home with the id {checked.id!r}; choose another id")
         return HTMLResponse(pages.site_form_page(values, [taken], "", visitor(request)), 422)
     added = parts.service.sites.add([(made, checked)])[0]
     parts.audit.note(actor, "site added" if added.is_new else "site changed", checked.id)
@@ -362,7 +360,7 @@ def take_anyway(record: SiteRecordHere, request: Request, parts: AppStateHere, c
     path = uploads.waiting(record.site.id)
     try:
         if path is None:
-            raise InputError("no file waits any more; bring it in again")
+            raise InputError("the file is no longer here; upload it again")
         uploads.start(record.site.id, path, actor, anyway=True)
     except InputError as error:
         return _refused_file(record, request, parts, error)
@@ -451,13 +449,10 @@ async def take_points(record: SiteRecordHere, request: Request, parts: AppStateH
 
 @router.get("/sites/{site_id}/progress")
 def progress(record: SiteRecordHere, request: Request, parts: AppStateHere) -> Response:
+    """Show how far the import of an uploaded file is."""
     reader(request, "site.write", record.site.id)
     row = page_rows.row_of(parts, record, None)
-    return HTMLResponse(
-        pages.progress_page(
-            row, upload_reader(parts).of(record.site.id), visitor(request), page_rows.clock(parts)
-        )
-    )
+    return HTMLResponse(pages.progress_page(row, upload_reader(parts).of(record.site.id), visitor(request)))
 
 
 @router.get("/static/plotly.js")

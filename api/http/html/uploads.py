@@ -15,11 +15,11 @@ from typing import Any, BinaryIO
 from fieldfare.analysis.errors import FieldfareError, InputError
 from fieldfare.analysis.plant.site import Site
 from fieldfare.api.core.results import NoReadings
+from fieldfare.api.core.sites import admitted
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.people.access import Actor
 from fieldfare.api.records.file_imports import FileImports, undone_text
 from fieldfare.api.running.intake import (
-    check_site_text,
     ingest_files,
     odd_registers_text,
     rows_as_utc_text,
@@ -153,7 +153,7 @@ class UploadReader:
         except InputError as error:
             message = _without_path(str(error), path)
             if may_agree_anew(parts, parts.service.sites.get(site).site):
-                message += ". Bring the file in again to set its columns and times anew."
+                message += ". Upload the file again to set its columns and times."
             upload.message, upload.state = message, "failed"
         except Exception:
             log.exception("reading a file of %s", site)
@@ -175,7 +175,7 @@ def with_points(parts: AppState, site: Site, sections: str) -> Site:
     if may_agree_anew(parts, site):
         old = old.partition(AGREED)[0]
     text = f"{old.rstrip()}\n\n{sections}"
-    changed = check_site_text(text)
+    changed = admitted(text)
     parts.service.sites.add([(text, changed)])
     return changed
 

@@ -32,7 +32,9 @@ def limited_protocol(most: int, seconds: float, slowest: int) -> type[asyncio.Pr
 
 @dataclass(frozen=True)
 class _Bounds:
-    """most, seconds : see `limited_protocol`. least : bytes that must pass in `seconds`
+    """Limits of the connections of one server.
+
+    most, seconds : see `limited_protocol`. least : bytes that must pass in `seconds`
     waiting : connections that are idle or still sending a request; longest waiting first
     """
 

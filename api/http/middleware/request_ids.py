@@ -32,7 +32,6 @@ class RequestIds:
                 self._took.labels(f"{message['status'] // 100}xx").observe(time.perf_counter() - began)
             await send(message)
 
-        REQUEST_ID.set(
-            number
-        )  # each request is a task with its own context, which the last error handler reads
+        # Each request is a task with its own context, which the last error handler reads.
+        REQUEST_ID.set(number)
         await self._app(scope, receive, with_number)

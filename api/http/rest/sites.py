@@ -7,6 +7,7 @@ from typing import Annotated, Any
 from fastapi import Body, Request, Response
 
 from fieldfare.api.core.site_rows import site_row, site_rows
+from fieldfare.api.core.sites import admitted
 from fieldfare.api.http.auth import (
     AppStateHere,
     SiteId,
@@ -29,7 +30,7 @@ from fieldfare.api.http.schemas import (
 from fieldfare.api.people.access import Actor
 from fieldfare.api.records.erasure import erase_site
 from fieldfare.api.records.site_file_rights import file_for
-from fieldfare.api.running.intake import check_site_text, take_senml
+from fieldfare.api.running.intake import take_senml
 
 router = rest_router("sites")
 
@@ -52,7 +53,7 @@ def list_sites(
 @router.post("/sites", status_code=201)
 def add_site(body: SiteFileIn, parts: AppStateHere, actor: Actor = need("site.write")) -> SiteAdded:
     """Add a site by its file, or replace the file of a known one."""
-    site = check_site_text(body.file)
+    site = admitted(body.file)
     added = parts.service.sites.add([(body.file, site)])[0]
     parts.audit.note(actor, "site added" if added.is_new else "site changed", site.id)
     return SiteAdded(id=site.id, is_new=added.is_new, points=len(site.point))
