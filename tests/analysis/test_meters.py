@@ -419,16 +419,16 @@ def test_the_weights_of_all_hypotheses_are_one_and_sound_meters_win_on_sound_fac
 
 
 @pytest.mark.parametrize(
-    ("contrast", "off_bursts", "dry_days", "told"),
+    ("contrast", "off_bursts", "dry_days", "least", "most"),
     [
-        (0.78, 0.056, 0.08, True),
-        (0.86, 0.034, 0.36, True),
-        (0.76, 0.076, 0.24, True),
-        (0.97, 0.004, 0.0, False),
+        (0.78, 0.056, 0.08, 0.5, 0.8),  # in doubt: a note
+        (0.86, 0.034, 0.36, 0.8, 1.0),
+        (0.76, 0.076, 0.24, 0.8, 1.0),
+        (0.97, 0.004, 0.0, 0.0, 0.05),
     ],
 )
 def test_a_load_at_times_is_told_though_it_shows_little_at_rest_and_little_in_heating(
-    contrast, off_bursts, dry_days, told
+    contrast, off_bursts, dry_days, least, most
 ):
     """A car every other night at the meter of a large unit: some of it at rest, some while the unit runs."""
     known = hypotheses.hypotheses(False)
@@ -438,13 +438,12 @@ def test_a_load_at_times_is_told_though_it_shows_little_at_rest_and_little_in_he
         "contrast": contrast,
         "off_bursts": off_bursts,
         "dry_days": dry_days,
-        "follows_heat": 0.8 if told else 0.95,
+        "follows_heat": 0.8 if least else 0.95,
     }
     facts = {name: misplaced._Fact(value, name, "-", False) for name, value in measured.items()}
     weights = misplaced._weights(known, facts, False)
     inside = sum(w for h, w in zip(known, weights, strict=True) if h.cause == "other_load_inside")
-    assert (inside > 0.8) == told
-    assert told or inside < 0.05
+    assert least <= inside <= most
 
 
 def test_two_registers_alone_share_the_blame_and_ask_for_what_parts_them():
