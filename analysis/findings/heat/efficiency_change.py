@@ -30,7 +30,7 @@ from fieldfare.analysis.findings.yearly_cost import DAYS_A_YEAR, heating_year
 from fieldfare.analysis.minutes.balance import HEAT_SEEN_BY
 from fieldfare.analysis.plant.curve import curve_at
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES
-from fieldfare.analysis.statistics.distributions import normal_probability
+from fieldfare.analysis.statistics.distributions import GAUSS_95, normal_probability
 
 _MOST_WEIGHT_KWH = 40.0
 # A rating is carried from one month's weather, load and frost to another's no better than this (common
@@ -92,7 +92,8 @@ class _Series:
         """Share of the days after a change that lie below those before by a quarter of it or more [0 to 1].
 
         Beside the rating and the line over outdoor temperature of the days before, where both have had such
-        weather: a regression on all days shares out a few very bad ones among all.
+        weather: a regression on all days shares out a few very bad ones among all. What the line's 95 %
+        interval leaves open is no fall.
         """
         after = self.day - self.day[change.at] >= change.days
         if not after.any():
@@ -102,8 +103,9 @@ class _Series:
         alike = after & (outdoor >= known.min()) & (outdoor <= known.max())
         level = np.full(len(self.value), float(np.median(before)))
         if alike.sum() >= FEWEST_EACH_SIDE and float(np.ptp(known)) > 0.0:
-            line = robust_fit(np.column_stack([np.ones(len(known)), known]), before).coefficients
-            after, level = alike, line[0] + line[1] * outdoor
+            line = robust_fit(np.column_stack([np.ones(len(known)), known]), before)
+            middle, error = np.transpose([line.combination(np.array([1.0, t])) for t in outdoor])
+            after, level = alike, middle + np.copysign(GAUSS_95 * error, change.size)
         return float(np.mean((self.value - level)[after] / change.size >= _SHOWS))
 
 
