@@ -102,6 +102,9 @@ def hypotheses(declared_behind: bool) -> list[Hypothesis]:
         Hypothesis("", 0.90, {}),
         # A unit that fails loses a fifth to two fifths (common practice), and its house stays as it is.
         Hypothesis("", 0.06, {"cop_space": (-0.30, 0.20), "cop_hot": (-0.30, 0.25)}),
+        # Oil return, a heater of the unit's own or a heat meter that answers late: steps of power that its
+        # heat does not follow, of a unit whose days follow each other closely (common practice).
+        Hypothesis("", 0.0015, {"dry_days": (0.6, 0.3), "follows_heat": (0.98, 0.03)}),
         Hypothesis(
             "one_branch_only",
             0.006,
