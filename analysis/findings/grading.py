@@ -19,6 +19,8 @@ WEIGHED = frozenset({"rooms", "capacity", "curve", "operation", "efficiency", "h
 """Families whose findings must be probable to be more than a note."""
 BY_COST = frozenset({"high_standby", "pump_always_on"})
 """Findings of these families that `probable_cost` weighs."""
+HOT_WATER = frozenset({"supply", "charging", "cylinder"})
+"""Families that judge the store by one sensor: what of it is used up is never seen for sure."""
 
 
 def graded_by_confidence(context: Context, finding: Finding) -> Finding:
@@ -30,14 +32,17 @@ def graded_by_confidence(context: Context, finding: Finding) -> Finding:
     return in_doubt(context, finding)
 
 
-def with_other_explanations(finding: Finding) -> Finding:
+def with_other_explanations(context: Context, finding: Finding) -> Finding:
     """A graded finding with the probability that it is true: its own, times that its picture of the plant is
     right.
 
-    Grading asks whether the departure is real; whether something else explains it is for whoever looks.
+    Grading asks whether the departure is real; whether something else explains it is for whoever looks. Hot
+    water that is only possibly short is a note.
     """
-    holds = picture_holds(FAMILY_OF.get(finding.code, "data"))
-    return replace(finding, confidence=finding.confidence * holds)
+    family = FAMILY_OF.get(finding.code, "data")
+    told = replace(finding, confidence=finding.confidence * picture_holds(family))
+    doubtful = family in HOT_WATER and told.confidence < context.limit("hot_water_likely")
+    return in_doubt(context, told) if doubtful and told.severity != "note" else told
 
 
 def in_doubt(context: Context, finding: Finding) -> Finding:

@@ -124,7 +124,7 @@ def judge(site: Site, facts: Facts, figures: Figures, codes: frozenset[str] | No
             finding = without_blame(site, facts.days, _with_true_start(rule, context, every_day, finding))
             finding = graded_by_confidence(context, finding)
             found.append(weighed_against_meter(context, finding) if rule.code in _AGAINST_METER else finding)
-    found = [with_other_explanations(finding) for finding in found]
+    found = [with_other_explanations(base, finding) for finding in found]
     found.sort(key=lambda f: (-SEVERITIES.index(f.severity), -f.confidence, f.code))
     told = [with_passed_limits(with_known_evidence(f)) for f in explained(found)]
     findings = without_conflicts(without_consequences(told))

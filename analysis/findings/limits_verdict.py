@@ -21,6 +21,14 @@ LIMITS_VERDICT: dict[str, Limit] = {
         " it costs",
         "below",
     ),
+    "hot_water_likely": Limit(
+        0.65,
+        "-",
+        "common practice: two of three findings that somebody looks into should be right",
+        "probability that hot water is short, charged badly or lost, everything that may explain it otherwise"
+        " counted, below which it is no more than a note",
+        "below",
+    ),
     "surest": Limit(
         0.97,
         "-",

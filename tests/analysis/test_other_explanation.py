@@ -9,6 +9,7 @@ from fieldfare.analysis.findings.excuses import FAMILIES
 from fieldfare.analysis.findings.grading import with_other_explanations
 from fieldfare.analysis.findings.limits import LIMITS
 from fieldfare.analysis.findings.model import Finding
+from tests.analysis.operation_tables import context_of, days_of
 
 
 def test_every_family_is_counted_and_no_more_true_than_told() -> None:
@@ -32,10 +33,21 @@ def test_few_findings_are_drawn_to_their_kind(family: str) -> None:
 
 def test_a_finding_is_told_with_both_probabilities() -> None:
     short = Finding("capacity_short", "watch", "2025-11-01", 0.8, "It is short by 1 kW.")
-    said = with_other_explanations(short)
+    context = context_of(days_of())
+    said = with_other_explanations(context, short)
     assert said.confidence == pytest.approx(0.8 * picture_holds("capacity"))
     assert said.severity == "watch"
     stuck = with_other_explanations(
-        Finding("sensor_stuck", "act", "2025-11-01", 0.9, "It stands for 9 days.")
+        context, Finding("sensor_stuck", "act", "2025-11-01", 0.9, "It stands for 9 days.")
     )
     assert stuck.confidence == pytest.approx(0.9 * picture_holds("data"))
+
+
+@pytest.mark.parametrize(
+    ("own", "severity", "undecided"), [(0.97, "watch", False), (0.75, "note", True), (0.4, "note", False)]
+)
+def test_hot_water_that_is_possibly_short_is_a_note(own: float, severity: str, undecided: bool) -> None:
+    """Whether a store has run out is inferred from one sensor in it."""
+    short = Finding("hot_water_shortfall", "watch", "2025-11-01", own, "Hot water may run out.")
+    said = with_other_explanations(context_of(days_of()), short)
+    assert (said.severity, said.undecided) == (severity, undecided)
