@@ -15,11 +15,9 @@ from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.figures.change import find_change
 from fieldfare.analysis.findings.confidence import Floats
 from fieldfare.analysis.findings.context import Context
-from fieldfare.analysis.findings.model import Recognised
+from fieldfare.analysis.findings.model import CHANGED_HABIT, Recognised
 from fieldfare.analysis.findings.phrases import day_text
 from fieldfare.analysis.statistics.quantiles import nan_median, robust_sd
-
-KIND = "changed_habit"
 
 
 @dataclass(frozen=True)
@@ -88,7 +86,7 @@ def changed_habits(context: Context) -> tuple[Recognised, ...]:
         before, after = nan_median(value[rows[: step.at]]), nan_median(value[rows[step.at :]])
         found.append(
             Recognised(
-                KIND,
+                CHANGED_HABIT,
                 since,
                 days.day(len(days) - 1).isoformat(),
                 f"Since {day_text(since)} something is not as before at like weather: {habit.words} went from"

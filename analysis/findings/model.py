@@ -123,6 +123,10 @@ class NotAssessedCode:
     reason_code: str
 
 
+CHANGED_HABIT = "changed_habit"
+"""Kind of what the plant does otherwise than before; its home can't be called in order."""
+
+
 @dataclass(frozen=True)
 class Recognised:
     """Something unusual that is no fault, and the days it covers."""

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any, Literal
 
-from fieldfare.analysis.findings.changed_habits import KIND as CHANGED_HABIT
 from fieldfare.analysis.findings.limits import limit_of
+from fieldfare.analysis.findings.model import CHANGED_HABIT
 from fieldfare.analysis.findings.phrases import day_text
 from fieldfare.analysis.plant.site import Site
 

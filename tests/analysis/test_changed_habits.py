@@ -7,8 +7,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from fieldfare.analysis.findings.changed_habits import KIND, changed_habits
-from fieldfare.analysis.findings.model import Recognised
+from fieldfare.analysis.findings.changed_habits import changed_habits
+from fieldfare.analysis.findings.model import CHANGED_HABIT, Recognised
 from fieldfare.analysis.plant.load import parse_kept_site
 from fieldfare.analysis.reports.verdict import rule_codes, verdict
 from tests.analysis.operation_tables import DAYS, FIRST, OUTDOOR, context_of, days_of
@@ -69,7 +69,7 @@ def test_trouble_of_no_listed_kind_is_told_and_never_in_order(columns: dict[str,
     assert words in given["missing"][0]["reason"]
     quiet = document | {"recognised": [vars(change) | {"kind": "away"}]}
     assert verdict(site, quiet, rule_codes())["verdict"] == "in_order"
-    assert change.kind == KIND
+    assert change.kind == CHANGED_HABIT
 
 
 def test_little_changes_and_single_days_are_no_other_habit() -> None:

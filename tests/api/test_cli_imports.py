@@ -41,8 +41,8 @@ SHORT = {
 }
 """Command -> the packages outside the standard library that it may load."""
 FAMILIES = {"cycling", "data", "defrost", "electric", "flow", "heat", "hot_water", "stopped"}
-OF_RULES = tuple(f"fieldfare.analysis.findings.{name}" for name in ("limit", "limits", "phrases"))
-"""Tables of limits and the words for dates, which verdicts and site files use; no rule is among them."""
+OF_RULES = tuple(f"fieldfare.analysis.findings.{name}" for name in ("limit", "limits", "model", "phrases"))
+"""Tables of limits, the shape of a finding and words for dates: for verdicts and site files; no rules."""
 
 
 @pytest.fixture(scope="module")

@@ -101,7 +101,7 @@ def test_a_later_change_does_not_hide_damage_until_it_is_accepted(
         ("INSERT INTO invitations VALUES ('x', 'invited', 1, '2026-01-01')", "invitations"),
     ],
 )
-def test_what_is_good_for_a_while_only_is_dropped(
+def test_what_is_good_for_a_while_only_is_deleted(
     data: Path, statement: str, said: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
     with opened(Settings(data=data)) as service, service.database.writing() as db:
@@ -110,7 +110,7 @@ def test_what_is_good_for_a_while_only_is_dropped(
     code, lines = told(data, "repair", capsys=capsys)
     assert code == 0
     assert f"of {said} is damaged" in lines
-    assert "dropped" in lines
+    assert "deleted" in lines
     assert told(data, "check", capsys=capsys)[0] == 0
 
 
