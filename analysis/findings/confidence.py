@@ -7,7 +7,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldfare.analysis.statistics.distributions import t_probability
+from fieldfare.analysis.statistics.distributions import ONE_SIDED_95, t_probability
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -19,7 +19,7 @@ _SPREAD, _DAY_SPREAD = 0.25, 0.5
 # Consecutive days that count as one: weather and habits persist (a correlation of 0.6 from day to day).
 _DAYS_ALIKE = 4.0
 # A limit stands where 19 of 20 sound plants stay below it.
-_LIMIT_SCORE = 1.645
+_LIMIT_SCORE = ONE_SIDED_95
 _SUREST = 0.97
 
 

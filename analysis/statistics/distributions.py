@@ -16,6 +16,8 @@ Floats = NDArray[np.float64]
 
 GAUSS_95 = 1.96
 """Standard deviations on each side of the middle that hold 95 % of a normal distribution."""
+ONE_SIDED_95 = 1.645
+"""Standard deviations over the middle that 95 % of a normal distribution stay below."""
 
 _PRECISION = 1e-15
 _MOST_STEPS, _MOST_TERMS = 60, 10_000

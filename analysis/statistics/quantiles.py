@@ -33,6 +33,14 @@ def robust_sd(values: Floats) -> float:
     return 1.4826 * nan_median(np.abs(values - nan_median(values)))
 
 
+def median_error(values: Floats) -> float:
+    """Standard error of the median of a nearly normal sample, float64 (n,), n > 0.
+
+    Source: root of pi / 2 times the standard error of the mean, for large samples (textbook).
+    """
+    return 1.2533 * robust_sd(values) / math.sqrt(len(values))
+
+
 def quantile(values: Floats, share: float) -> float:
     """Quantile of float64 (n,), finite, n > 0, with linear interpolation as in np.quantile."""
     ordered = np.sort(values)

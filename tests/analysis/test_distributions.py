@@ -7,6 +7,7 @@ import pytest
 from scipy import stats
 
 from fieldfare.analysis.statistics.distributions import (
+    ONE_SIDED_95,
     normal_probabilities,
     normal_probability,
     normal_quantile,
@@ -15,6 +16,7 @@ from fieldfare.analysis.statistics.distributions import (
     t_probability,
     t_quantile,
 )
+from fieldfare.analysis.statistics.quantiles import median_error
 
 FREEDOMS = (1, 2, 3.7, 4, 12, 118, 5000.0)
 SHARES = (0.0005, 0.025, 0.4, 0.5, 0.6, 0.95, 0.975, 0.9995)
@@ -58,3 +60,13 @@ def test_a_quantile_of_no_probability_is_refused(share: float) -> None:
 @pytest.mark.parametrize(("freedom", "quantile"), [(1, 12.706), (4, 2.776), (10, 2.228), (30, 2.042)])
 def test_quantiles_as_tables_have_them(freedom: int, quantile: float) -> None:
     assert t_quantile(0.975, freedom) == pytest.approx(quantile, abs=5e-4)
+
+
+def test_nineteen_of_twenty_stay_below_the_one_sided_limit() -> None:
+    assert stats.norm.ppf(0.95) == pytest.approx(ONE_SIDED_95, abs=5e-4)
+
+
+def test_the_median_of_a_sample_scatters_by_its_error() -> None:
+    samples = np.random.default_rng(1).normal(0.0, 2.0, (2000, 101))
+    errors = [median_error(sample) for sample in samples]
+    assert np.mean(errors) == pytest.approx(np.std(np.median(samples, axis=1)), rel=0.05)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -34,7 +33,8 @@ from fieldfare.analysis.findings.two_sided import two_sided_evidence
 from fieldfare.analysis.minutes.balance import uncorrected_share
 from fieldfare.analysis.physics.water import KWH_PER_M3_K, antifreeze_over_reading
 from fieldfare.analysis.plant.site import HEAT_QUANTITIES
-from fieldfare.analysis.statistics.quantiles import nan_median, robust_sd
+from fieldfare.analysis.statistics.distributions import ONE_SIDED_95
+from fieldfare.analysis.statistics.quantiles import median_error, nan_median
 
 _PAIR_K = 0.2
 # A pair that is off by so much has a sensor out of its pocket or of the wrong kind (common practice).
@@ -44,9 +44,6 @@ _LEAST_USED_KWH = 1.0
 _LEAST_SHARE = 0.1
 # Share of the episode's days that must disagree; above three times as much it is "many times".
 _MOST_DAYS, _MANY = 0.7, 2.0
-# Probability of 95 % on one side of a normal distribution, and the standard error of a median over that of a
-# mean (textbook: root of pi / 2).
-_ONE_SIDED, _MEDIAN_ERROR = 1.645, 1.2533
 _RATIO_LABEL = "heat meter over flow and temperatures"
 
 
@@ -119,11 +116,11 @@ class _Compared:
     def disagrees_together(self, these: Flags, share: float) -> bool:
         """Whether the middle of some days is further from 1 than allowed, and than `share`, by more than
         their scatter leaves open: few readings a run make a day's ratio uncertain either way."""
-        rest, n = self.rest[these], max(int(these.sum()), 1)
+        rest = self.rest[these]
         middle = float(np.median(rest))
         melts = float(np.median(self.melts[these])) if middle < 0.0 else 0.0
         least = max(share, float(np.median(self.allowed[these]))) + melts
-        return abs(middle) > least + _ONE_SIDED * _MEDIAN_ERROR * robust_sd(rest) / math.sqrt(n)
+        return abs(middle) > least + ONE_SIDED_95 * median_error(rest)
 
 
 def heat_meter_disagrees(context: Context) -> Finding | None:

@@ -183,7 +183,8 @@ def _weighed(context: Context, facts: Mapping[str, _Fact]) -> list[tuple[float, 
     weights = [
         w * (1.0 if h.cause else sound) for w, h in zip(_weights(known, facts, behind), known, strict=True)
     ]
-    return [(w / sum(weights), h) for w, h in zip(weights, known, strict=True)]
+    total = sum(weights)
+    return [(w / total, h) for w, h in zip(weights, known, strict=True)]
 
 
 def _is_there(context: Context, hypothesis: Hypothesis) -> bool:

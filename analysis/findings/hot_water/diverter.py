@@ -27,7 +27,7 @@ from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.findings.yearly_cost import charging_cop, per_year
 from fieldfare.analysis.physics.hot_water import WH_PER_LITRE_KELVIN
-from fieldfare.analysis.statistics.quantiles import robust_sd
+from fieldfare.analysis.statistics.quantiles import median_error, robust_sd
 
 _FEWEST = 12
 _LONG_ENOUGH_MIN, _SPACINGS, _LEAST_RISE_K = 25.0, 6.0, 5.0
@@ -91,9 +91,7 @@ def leak_to_heating(context: Context) -> Leak | None:
     if on.sum() >= _FEWEST and off.sum() >= _FEWEST:
         busy, rest = fall[on], fall[off]
         difference = min(float(np.median(busy) - np.median(rest)), _calm(busy))
-        error = 1.2533 * float(
-            np.hypot(robust_sd(busy) / np.sqrt(len(busy)), robust_sd(rest) / np.sqrt(len(rest)))
-        )
+        error = float(np.hypot(median_error(busy), median_error(rest)))
         how = "it cools faster with the heating on than off"
         return Leak(difference, max(error, 0.02), float(np.median(busy)), int(on.sum()), how)
     return None

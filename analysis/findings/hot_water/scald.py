@@ -31,13 +31,12 @@ from fieldfare.analysis.physics.hot_water import (
     WH_PER_LITRE_KELVIN,
 )
 from fieldfare.analysis.plant.site import HotWater
+from fieldfare.analysis.statistics.distributions import ONE_SIDED_95
 from fieldfare.analysis.statistics.quantiles import nan_median
 
 # A sensor in its pocket, clamped or slipped: a kelvin or so either way (common practice).
 _SENSOR_K = 1.0
 _MOSTLY = 0.8
-# One cylinder in twenty loses less than expected by so many standard uncertainties.
-_SLOW = 1.645
 _NOON, _SUNNY_WIDTH_MIN = 840.0, 150.0
 # A programme by the clock ends so near to the early afternoon on one day in four by chance; most are set to
 # the night (common practice).
@@ -231,7 +230,8 @@ def _cooling(context: Context, to_c: float, *, slowly: bool = False) -> float:
     assert plant.pasteurise_c is not None
     litres = plant.cylinder_litres or USUAL_CYLINDER_LITRES
     usual = expected(litres, plant.standing_loss_kwh_per_day)
-    loss = usual.value - (_SLOW * usual.uncertainty if slowly else 0.0)
+    # One cylinder in twenty loses even less.
+    loss = usual.value - (ONE_SIDED_95 * usual.uncertainty if slowly else 0.0)
     return cooling_minutes(litres, loss, plant.pasteurise_c + context.limit("scald_disinfection_k"), to_c)
 
 
